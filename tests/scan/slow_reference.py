@@ -1,0 +1,70 @@
+"""A slow, obvious screening: one placement at a time, with shapely and numpy only. What the engine is held to."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import shapely
+
+
+def axis_weights(size_cells: float) -> dict[int, float]:
+    """Share of each cell (by offset from the middle one) that a line of this length covers, by clipping intervals."""
+    weights = {}
+    reach = math.ceil(size_cells / 2 + 0.5)
+    for k in range(-reach, reach + 1):
+        share = min(k + 0.5, size_cells / 2) - max(k - 0.5, -size_cells / 2)
+        if share > 1e-9:
+            weights[k] = share
+    return weights
+
+
+def covered(values: np.ndarray, row: int, col: int, size: tuple[float, float], cell_m: float):
+    """(value, weight, u, v) of every covered cell of a rectangle (length, width) [m], or None if one is missing."""
+    found = []
+    for dv, wv in axis_weights(size[1] / cell_m).items():
+        for du, wu in axis_weights(size[0] / cell_m).items():
+            r, c = row + dv, col + du
+            if not (0 <= r < values.shape[0] and 0 <= c < values.shape[1]) or not np.isfinite(values[r, c]):
+                return None
+            found.append((float(values[r, c]), wu * wv, du * cell_m, -dv * cell_m))
+    return np.array(found)
+
+
+def plane(cells: np.ndarray) -> tuple[float, float, float, float]:
+    """(mean, slope along, slope across, rms) by weighted least squares with numpy.linalg.lstsq."""
+    z, w, u, v = cells.T
+    root = np.sqrt(w)
+    design = np.column_stack([np.ones_like(u), u, v]) * root[:, None]
+    (level, along, across), *_ = np.linalg.lstsq(design, z * root, rcond=None)
+    rest = z - (level + along * u + across * v)
+    return level, along, across, math.sqrt((w * rest**2).sum() / w.sum())
+
+
+def earthwork(cells: np.ndarray, cell_m: float, pitch: float, shrink: float) -> tuple[float, float, float, float]:
+    """(cut m3, fill m3, deepest cut, highest fill) to the clipped plane whose level balances by bisection."""
+    z, w, u, v = cells.T
+    level, along, across, _ = plane(cells)
+    tilt = np.clip(along, -pitch, pitch) * u + np.clip(across, -pitch, pitch) * v
+    low, high = (z - tilt).min() - 1, (z - tilt).max() + 1
+    for _ in range(200):
+        level = (low + high) / 2
+        rest = z - tilt - level
+        cut, fill = (w * np.maximum(rest, 0)).sum(), (w * np.maximum(-rest, 0)).sum()
+        low, high = (level, high) if cut > shrink * fill else (low, level)
+    return cut * cell_m**2, fill * cell_m**2, max(rest.max(), 0.0), max((-rest).max(), 0.0)
+
+
+def fits(pad, parcel, setback_m: float, barred: list[tuple[shapely.Geometry, float]]) -> bool:
+    """Whether a pad lies inside a parcel's setback and clear of everything barred, by shapely alone."""
+    if not shapely.buffer(parcel, 1e-7).covers(pad):
+        return False
+    if setback_m and shapely.distance(pad, shapely.boundary(parcel)) < setback_m - 1e-7:
+        return False
+    inner = shapely.buffer(pad, -1e-6, join_style="mitre")
+    for geometry, distance in barred:
+        if distance and shapely.distance(pad, geometry) < distance - 1e-7:
+            return False
+        if not distance and inner.intersects(geometry):
+            return False
+    return True

@@ -1,0 +1,32 @@
+"""tunnelsite: where on a farm a freestanding high tunnel or greenhouse should stand."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from tunnelsite.core.house import House
+    from tunnelsite.io.site_reader import read_site
+    from tunnelsite.result import Result
+    from tunnelsite.screening import screen
+    from tunnelsite.settings import Settings
+
+__all__ = ["House", "Result", "Settings", "read_site", "screen"]
+__version__ = "0.1.0"
+
+_HOMES = {
+    "House": "tunnelsite.core.house",
+    "Result": "tunnelsite.result",
+    "Settings": "tunnelsite.settings",
+    "read_site": "tunnelsite.io.site_reader",
+    "screen": "tunnelsite.screening",
+}
+
+
+def __getattr__(name: str):
+    """Import on first use: a process that only needs a kernel does not wait for the file formats."""
+    if name in _HOMES:
+        from importlib import import_module
+
+        return getattr(import_module(_HOMES[name]), name)
+    raise AttributeError(f"module 'tunnelsite' has no attribute {name!r}")

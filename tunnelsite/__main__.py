@@ -1,0 +1,5 @@
+"""`python -m tunnelsite`."""
+
+from tunnelsite.hosts.command_line import run
+
+run()

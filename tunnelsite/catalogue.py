@@ -1,0 +1,78 @@
+"""What there is: built-in criteria and processes and those that other packages offer through entry points."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from importlib import import_module
+from importlib.metadata import entry_points
+
+from tunnelsite.core.criterion import Criterion
+from tunnelsite.core.errors import UsageError
+from tunnelsite.core.process import Process
+
+# In the order in which they are tried: cheap rejections first, so that the dear measures see few placements.
+BUILT_IN_CRITERIA = (
+    ("water", "OPEN_WATER"),
+    ("sun", "NOTHING_STANDING"),
+    ("ground", "PITCH"),
+    ("ground", "ROUGHNESS"),
+    ("ground", "CROWN"),
+    ("water", "DRAINAGE"),
+    ("water", "PONDING_DEPTH"),
+    ("sun", "SUN"),
+    ("earthwork", "DEEPEST_CUT"),
+    ("earthwork", "EARTHWORK"),
+)
+BUILT_IN_PROCESSES = (
+    "slope",
+    "aspect",
+    "hillshade",
+    "flow_accumulation",
+    "fill_depressions",
+    "level_patches",
+    "season_light",
+)
+CRITERIA_GROUP, PROCESSES_GROUP = "tunnelsite.criteria", "tunnelsite.processes"
+
+Report = Callable[[str], None]
+
+
+def criteria(report: Report = lambda text: None) -> list[Criterion]:
+    """Built-in criteria, then those of other packages; a broken plug-in is reported and skipped."""
+    built_in = [getattr(import_module(f"tunnelsite.criteria.{module}"), name) for module, name in BUILT_IN_CRITERIA]
+    return built_in + _offered(CRITERIA_GROUP, Criterion, {item.id for item in built_in}, report)
+
+
+def processes(report: Report = lambda text: None) -> list[Process]:
+    """Built-in processes, then those of other packages; a broken plug-in is reported and skipped."""
+    built_in = [import_module(f"tunnelsite.processes.{name}").PROCESS for name in BUILT_IN_PROCESSES]
+    return built_in + _offered(PROCESSES_GROUP, Process, {item.id for item in built_in}, report)
+
+
+def process(name: str) -> Process:
+    """One process by its id; only that one is imported where it is built in. Errors: UsageError with the nearest name."""
+    if name in BUILT_IN_PROCESSES:
+        return import_module(f"tunnelsite.processes.{name}").PROCESS
+    known = {item.id: item for item in processes()}
+    if name not in known:
+        from tunnelsite.core.describe import nearest
+
+        raise UsageError(f"there is no process {name!r}", ", ".join(known), nearest(name, known))
+    return known[name]
+
+
+def _offered(group: str, kind: type, taken: set[str], report: Report) -> list:
+    found = []
+    for entry in sorted(entry_points(group=group), key=lambda entry: entry.name):
+        try:
+            item = entry.load()
+            if not isinstance(item, kind):
+                raise TypeError(f"it is a {type(item).__name__}, not a {kind.__name__}")
+            if item.id in taken:
+                raise ValueError(f"the id {item.id!r} is taken")
+        except Exception as problem:  # whatever a plug-in does wrong must not stop the others
+            report(f"plug-in {entry.name!r} ({entry.value}) was skipped: {problem}")
+            continue
+        taken.add(item.id)
+        found.append(item)
+    return found

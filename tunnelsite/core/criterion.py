@@ -1,0 +1,76 @@
+"""The plug-in protocol for criteria: a pure measure over placements plus a description and rubrics."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import Any, Protocol
+
+import numpy as np
+
+from tunnelsite.core.describe import Description
+from tunnelsite.core.rubric import Rubric
+
+
+class Placements(Protocol):
+    """What a measure may ask of the site: a strip of placements of one house on one frame.
+
+    Every method returns an array [strip rows, cols]: one value for the placement centred on each cell, NaN where the
+    rectangle holds a cell without data or leaves the grid.
+    """
+
+    house: Any
+    pad: Any
+    cell_m: float
+    frame: Any
+
+    def feasible(self) -> np.ndarray:
+        """bool: placements still in the running."""
+
+    def layer(self, name: str) -> np.ndarray:
+        """The layer's own cells of the strip."""
+
+    def footprint_mean(self, name: str) -> np.ndarray:
+        """Area-weighted mean of a layer under the footprint."""
+
+    def pad_max(self, name: str) -> np.ndarray:
+        """Largest value of a layer under the pad."""
+
+    def pad_min(self, name: str) -> np.ndarray:
+        """Smallest value of a layer under the pad."""
+
+    def plane(self) -> Any:
+        """Least-squares plane of the natural ground under the footprint, with attributes `mean_m`, `along`, `across`
+        (slopes as fractions, positive to the east and north end), `rms_m` and `crown_m`."""
+
+    def grading(self, shrink: float) -> Any:
+        """Earthwork of the pad with attributes `cut_m3`, `fill_m3`, `max_cut_m`, `max_fill_m`; NaN where not feasible."""
+
+    def distance(self, features: Any) -> np.ndarray:
+        """Distance [m] from the centre of the placement to the nearest of the features."""
+
+
+@dataclass(frozen=True)
+class Criterion:
+    """Measures every placement, in a stated unit, and says how the measure is judged.
+
+    Attributes:
+        description: id, title, unit of the measure, layers it reads, parameters, source.
+        measure: measure(site, **parameters) -> array over the strip's placements, NaN = not assessed; pure.
+        rubrics: by kind of house; `any` serves kinds that are not named.
+        needs: names of optional inputs without which it is not assessed (`structures`, `service:water` ...).
+    """
+
+    description: Description
+    measure: Callable[..., np.ndarray]
+    rubrics: Mapping[str, Rubric] = field(default_factory=dict)
+    needs: tuple[str, ...] = ()
+
+    @property
+    def id(self) -> str:
+        """Short for the description's id."""
+        return self.description.id
+
+    def rubric(self, kind: str) -> Rubric:
+        """The built-in rubric for a kind of house."""
+        return self.rubrics[kind] if kind in self.rubrics else self.rubrics["any"]

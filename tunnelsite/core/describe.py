@@ -1,0 +1,122 @@
+"""Descriptions written once: from them come validation, options, documentation, JSON Schema and process descriptions."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+from tunnelsite.core.errors import UsageError
+
+_JSON_TYPES = {float: "number", int: "integer", bool: "boolean", str: "string"}
+
+
+@dataclass(frozen=True)
+class Parameter:
+    """One typed setting of a criterion or process.
+
+    Attributes:
+        id: python name. title: a few words. default: also gives the type. unit: `` for pure numbers and words.
+        least, most: accepted range of numbers, both ends included. choices: accepted words.
+    """
+
+    id: str
+    title: str
+    default: float | int | bool | str
+    unit: str = ""
+    least: float = -math.inf
+    most: float = math.inf
+    choices: tuple[str, ...] = ()
+
+    def checked(self, value: Any, owner: str) -> Any:
+        """`value` as the parameter's type. Errors: UsageError naming the owner, the value and the range."""
+        kind = type(self.default)
+        try:
+            if kind is bool and isinstance(value, str):
+                value = {"true": True, "false": False}[value.lower()]
+            result = kind(value)
+        except (TypeError, ValueError, KeyError, OverflowError):
+            raise UsageError(f"{owner}: {self.id} is {value!r}", f"a {_JSON_TYPES[kind]}", "correct it") from None
+        if kind in (int, float) and not (self.least <= result <= self.most and math.isfinite(result)):
+            raise UsageError(
+                f"{owner}: {self.id} is {value!r}", f"{self.least:g} to {self.most:g} {self.unit}".strip(), "correct it"
+            )
+        if kind is int and isinstance(value, float) and value != result:
+            raise UsageError(f"{owner}: {self.id} is {value!r}", "a whole number", "correct it")
+        if self.choices and result not in self.choices:
+            raise UsageError(
+                f"{owner}: {self.id} is {value!r}", "one of " + ", ".join(self.choices), "choose one of these"
+            )
+        return result
+
+    def json_schema(self) -> dict[str, Any]:
+        """JSON Schema (2020-12) of the value."""
+        schema: dict[str, Any] = {"type": _JSON_TYPES[type(self.default)], "default": self.default}
+        schema["title"] = f"{self.title} [{self.unit}]" if self.unit else self.title
+        if math.isfinite(self.least):
+            schema["minimum"] = self.least
+        if math.isfinite(self.most):
+            schema["maximum"] = self.most
+        if self.choices:
+            schema["enum"] = list(self.choices)
+        return schema
+
+
+@dataclass(frozen=True)
+class LayerSpec:
+    """A layer that is read or made: its id, unit and a few words on what it holds."""
+
+    id: str
+    unit: str
+    title: str
+
+
+@dataclass(frozen=True)
+class Description:
+    """What a criterion or process says of itself.
+
+    Attributes:
+        id: lower-case words joined by `_`. title: a few words. text: one or two sentences.
+        reads, makes: layers in and out. parameters: typed settings. source: where the method or limits come from.
+        unit: of a criterion's measure.
+    """
+
+    id: str
+    title: str
+    text: str
+    reads: tuple[LayerSpec, ...] = ()
+    makes: tuple[LayerSpec, ...] = ()
+    parameters: tuple[Parameter, ...] = ()
+    source: str = ""
+    unit: str = ""
+
+    def checked(self, given: dict[str, Any]) -> dict[str, Any]:
+        """Every parameter with its given or default value. Errors: UsageError for unknown names and wrong values."""
+        known = {parameter.id: parameter for parameter in self.parameters}
+        for name in given:
+            if name not in known:
+                raise UsageError(
+                    f"{self.id} has no parameter {name!r}", ", ".join(known) or "no parameter", nearest(name, known)
+                )
+        return {
+            name: parameter.checked(given.get(name, parameter.default), self.id) for name, parameter in known.items()
+        }
+
+    def json_schema(self) -> dict[str, Any]:
+        """JSON Schema (2020-12) of the parameters as one object."""
+        return {
+            "$schema": "https://json-schema.org/draft/2020-12/schema",
+            "title": self.title,
+            "description": self.text,
+            "type": "object",
+            "properties": {parameter.id: parameter.json_schema() for parameter in self.parameters},
+            "additionalProperties": False,
+        }
+
+
+def nearest(word: str, known) -> str:
+    """`did you mean ...?` for a misspelt word, or `remove it`."""
+    import difflib  # only needed on the way to an error message
+
+    close = difflib.get_close_matches(word, list(known), n=1, cutoff=0.5)
+    return f"did you mean {close[0]!r}?" if close else "remove it"

@@ -1,0 +1,51 @@
+"""The errors a user can meet; each says what was given, what is expected and how to mend it."""
+
+from __future__ import annotations
+
+
+class TunnelsiteError(Exception):
+    """An error worth showing to a user as it is, without a traceback.
+
+    Arguments:
+        given: what was found, naming the file, option or value.
+        expected: what would have been right.
+        mend: what the user can do about it.
+    """
+
+    exit_status = 1
+
+    def __init__(self, given: str, expected: str = "", mend: str = "") -> None:
+        self.given, self.expected, self.mend = given, expected, mend
+        parts = [given]
+        if expected:
+            parts.append(f"Expected: {expected}")
+        if mend:
+            parts.append(f"To mend it: {mend}")
+        super().__init__(". ".join(part.rstrip(". ") for part in parts) + ".")
+
+    def __reduce__(self):  # keeps the three parts when an error crosses a process boundary
+        return (type(self), (self.given, self.expected, self.mend))
+
+
+class UsageError(TunnelsiteError):
+    """A wrong option, setting or project file."""
+
+    exit_status = 2
+
+
+class InputRefused(TunnelsiteError):
+    """An input file that cannot be used as it is."""
+
+    exit_status = 3
+
+
+class ResourceShortage(TunnelsiteError):
+    """Too little memory, disk or time for what was asked."""
+
+    exit_status = 4
+
+
+class OutputFailed(TunnelsiteError):
+    """An output that could not be written; whatever was there before is untouched."""
+
+    exit_status = 5

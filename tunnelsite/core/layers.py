@@ -1,0 +1,70 @@
+"""What is handed round inside: rasters with their grid and unit, features with their columns. No files here."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import pyproj
+
+
+@dataclass(frozen=True)
+class SourceRaster:
+    """A raster as it was read, in its own coordinate system, heights already in metres.
+
+    Attributes:
+        values: float32 [rows, cols], metres above `datum_m`, NaN = no data; row 0 is at the first row of the affine.
+        affine: (a, b, c, d, e, f) to map coordinates of `crs`, for outer corners of cells.
+        crs: horizontal coordinate system.
+        datum_m: subtracted from the values so that float32 keeps the micrometres.
+        name: file name without folders. sha256: of the file. unit: vertical unit found or assumed.
+        notes: what was found or assumed, in plain words.
+    """
+
+    values: np.ndarray
+    affine: tuple[float, float, float, float, float, float]
+    crs: pyproj.CRS
+    datum_m: float = 0.0
+    name: str = "DEM"
+    sha256: str = ""
+    unit: str = "m"
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Features:
+    """Vector features as they were read or reprojected.
+
+    Attributes:
+        geometry: shapely geometries, 1-D object array.
+        columns: attribute arrays of the same length, by name.
+        crs: coordinate system of the geometry.
+        name: file name without folders. sha256: of the file. notes: what was repaired, dropped or assumed.
+        distance_m: keep-out distance, where the features are a keep-out.
+    """
+
+    geometry: np.ndarray
+    columns: dict[str, np.ndarray] = field(default_factory=dict)
+    crs: pyproj.CRS | None = None
+    name: str = ""
+    sha256: str = ""
+    notes: tuple[str, ...] = ()
+    distance_m: float = 0.0
+
+    def __len__(self) -> int:
+        return len(self.geometry)
+
+
+@dataclass(frozen=True)
+class Layer:
+    """One raster layer on a grid: an input or output of a process.
+
+    Attributes:
+        values: 2-D array, NaN = no data. unit: as in `m`, `1`, `deg`, `m2`. title: a few words.
+        cell_m: (east-west, north-south) cell size [m].
+    """
+
+    values: np.ndarray
+    unit: str
+    title: str
+    cell_m: tuple[float, float] = (1.0, 1.0)

@@ -1,0 +1,94 @@
+"""The site as it was read, and the frame: the site on the local grid of one ridge bearing."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
+
+from tunnelsite.core.layers import Features, SourceRaster
+
+if TYPE_CHECKING:
+    from tunnelsite.core.grid import Grid
+
+
+@dataclass(frozen=True)
+class Site:
+    """Everything that was read for one screening, in the coordinate systems of the files.
+
+    Attributes:
+        dem: bare ground. parcels: polygons where a house may stand.
+        surface: ground plus what stands on it, or None.
+        obstacles: points, lines, polygons with `height_m`. structures: polygons to stay clear of.
+        keep_outs: features with their distance. services: by name (water, power, road ...).
+        lamps, soils: as in the contract. notes: what was found, assumed or repaired.
+        files: what to ask at the end of a run whether it still is as it was read (kept for the reader).
+    """
+
+    dem: SourceRaster
+    parcels: Features
+    surface: SourceRaster | None = None
+    obstacles: Features | None = None
+    structures: Features | None = None
+    keep_outs: tuple[Features, ...] = ()
+    services: dict[str, Features] = field(default_factory=dict)
+    lamps: Features | None = None
+    soils: Features | None = None
+    notes: tuple[str, ...] = ()
+    files: tuple[Any, ...] = ()
+
+    @property
+    def inputs(self) -> list[SourceRaster | Features]:
+        """Every input in a fixed order, for the run table."""
+        optional = [self.surface, self.obstacles, self.structures, *self.keep_outs, *self.services.values()]
+        return [self.dem, self.parcels, *(item for item in [*optional, self.lamps, self.soils] if item is not None)]
+
+
+@dataclass
+class Frame:
+    """The site on one local grid: rasters share its shape, features are in its along/across metres.
+
+    Attributes:
+        grid: the local grid. datum_m: subtracted from `ground` and `surface`.
+        layers: rasters by id; `ground` [m above datum] is always there, others are added as they are computed.
+        units: unit of each layer.
+        parcels, parcel_names: one (multi)polygon and name a parcel.
+        lon_deg, lat_deg: origin of the local projection.
+    """
+
+    grid: Grid
+    datum_m: float
+    layers: dict[str, np.ndarray]
+    units: dict[str, str]
+    parcels: np.ndarray
+    parcel_names: list[str]
+    lon_deg: float
+    lat_deg: float
+    obstacles: Features | None = None
+    structures: Features | None = None
+    keep_outs: tuple[Features, ...] = ()
+    services: dict[str, Features] = field(default_factory=dict)
+    lamps: Features | None = None
+    soils: Features | None = None
+    notes: list[str] = field(default_factory=list)
+
+    @property
+    def ground(self) -> np.ndarray:
+        """Bare ground, float32 [rows, cols], metres above `datum_m`."""
+        return self.layers["ground"]
+
+
+def segments_of(geometry) -> np.ndarray:
+    """All edges of shapely geometries as float64 [n, 4]; a point counts as an edge of no length."""
+    parts = shapely.get_parts(np.atleast_1d(np.asarray(geometry, object)).ravel())
+    parts = shapely.get_parts(parts[~shapely.is_empty(parts)])
+    polygons = shapely.get_type_id(parts) == 3
+    lines = np.concatenate([parts[~polygons], shapely.get_rings(parts[polygons])])
+    coordinates, owner = shapely.get_coordinates(lines, return_index=True)
+    single = shapely.get_num_coordinates(lines) == 1
+    start = np.flatnonzero(owner[:-1] == owner[1:]) if len(owner) else np.empty(0, int)
+    edges = np.hstack([coordinates[start], coordinates[start + 1]])
+    points = coordinates[np.isin(owner, np.flatnonzero(single))]
+    return np.vstack([edges, np.hstack([points, points])]) if len(points) else edges

@@ -1,0 +1,129 @@
+"""Amounts as people write them (`30 ft`, `3/4 in per 12 ft`, `0.5 %`, `10 Oct`) turned into SI, and back into words."""
+
+from __future__ import annotations
+
+import math
+import re
+
+from tunnelsite.core.errors import UsageError
+
+FOOT_M = 0.3048  # international foot, exact by definition (1959)
+US_SURVEY_FOOT_M = 1200.0 / 3937.0  # US survey foot, exact by definition (1893)
+INCH_M = FOOT_M / 12.0
+
+# People write lengths in these; "us-ft" only matters for map coordinates but is harmless here.
+LENGTH_UNITS_M = {
+    "m": 1.0, "metre": 1.0, "metres": 1.0, "meter": 1.0, "meters": 1.0,
+    "mm": 0.001, "cm": 0.01, "km": 1000.0,
+    "ft": FOOT_M, "foot": FOOT_M, "feet": FOOT_M, "'": FOOT_M,
+    "us-ft": US_SURVEY_FOOT_M,
+    "in": INCH_M, "inch": INCH_M, "inches": INCH_M, '"': INCH_M,
+    "yd": 3 * FOOT_M, "mi": 5280 * FOOT_M,
+}  # fmt: skip
+VERTICAL_UNITS_M = {"m": 1.0, "ft": FOOT_M, "us-ft": US_SURVEY_FOOT_M}
+MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
+MONTH_DAYS = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
+
+_NUMBER = r"[-+]?(?:\d+\s+\d+/\d+|\d+/\d+|\d+\.?\d*(?:[eE][-+]?\d+)?|\.\d+|inf|nan)"
+_AMOUNT = re.compile(rf"\s*({_NUMBER})\s*([a-zA-Z'\"%-]*)\s*", re.IGNORECASE)
+
+
+def number(text: str, what: str) -> float:
+    """The finite number in `text`, which may be a fraction such as `3/4` or `1 1/2`.
+
+    Arguments: text; what [words], the name of the setting for the message.
+    Errors: UsageError for a decimal comma, NaN, infinity or anything that is not a number.
+    """
+    shown = str(text).strip()
+    if "," in shown:
+        raise UsageError(f"{what} is {shown!r}, with a comma", "a decimal point", f"write {shown.replace(',', '.')!r}")
+    try:
+        total = 0.0
+        for part in shown.split():
+            top, _, bottom = part.partition("/")
+            total += float(top) / float(bottom) if bottom else float(top)
+        if not shown:
+            raise ValueError
+    except (ValueError, ZeroDivisionError):
+        raise UsageError(f"{what} is {shown!r}", "a number, such as 30 or 3/4", "correct the number") from None
+    if not math.isfinite(total):
+        raise UsageError(f"{what} is {shown!r}", "a finite number", "correct the number")
+    return total
+
+
+def length_m(text: str | float, what: str = "length", *, least_m: float = 0.0, most_m: float = 1e7) -> float:
+    """A length in metres from `30ft`, `9.1 m`, `6'`, `30ft 6in` or a bare number of metres.
+
+    Arguments: text; what [words]; least_m, most_m [m], the accepted range, both ends included.
+    Errors: UsageError naming the setting, its value and the range.
+    """
+    total, position, shown = 0.0, 0, str(text).strip()
+    if "," in shown:
+        number(shown, what)
+    while position < len(shown) or not shown:
+        match = _AMOUNT.match(shown, position)
+        unit = match and (match[2].lower() or "m")
+        if not match or unit not in LENGTH_UNITS_M:
+            raise UsageError(
+                f"{what} is {shown!r}",
+                "a length such as 30ft, 9.1 m or 6 in",
+                "give a number and a unit (m, cm, ft, in)",
+            )
+        total += number(match[1], what) * LENGTH_UNITS_M[unit]
+        position = match.end()
+    if not least_m <= total <= most_m:
+        raise UsageError(f"{what} is {shown!r} ({total:g} m)", f"{least_m:g} to {most_m:g} m", "correct the length")
+    return total
+
+
+def slope_fraction(text: str | float, what: str = "slope") -> float:
+    """A slope as rise over run from `0.5 %`, `1/192`, `3/4 in per 12 ft`, `2 deg` or a bare fraction.
+
+    Errors: UsageError if it is none of these, negative or 1 (45 deg) and above.
+    """
+    shown = str(text).strip()
+    rise, per, run = shown.partition(" per ")
+    if per:
+        value = length_m(rise, what) / length_m(run, what, least_m=1e-6)
+    elif shown.endswith("%"):
+        value = number(shown[:-1], what) / 100.0
+    elif shown.lower().endswith(("deg", "°")):
+        value = math.tan(math.radians(number(shown.lower().removesuffix("deg").removesuffix("°"), what)))
+    else:
+        value = number(shown, what)
+    if not 0.0 <= value < 1.0:
+        raise UsageError(
+            f"{what} is {shown!r}", "a slope from 0 up to 100 %, such as 0.5 % or 3/4 in per 12 ft", "correct it"
+        )
+    return value
+
+
+def month_day(text: str, what: str = "crop months") -> tuple[int, int]:
+    """(month, day) from `10-01`, `10 Oct` or `Oct 10`. Errors: UsageError for anything else or a day that does not exist."""
+    shown = str(text).strip()
+    match = re.fullmatch(r"(\d{1,2})-(\d{1,2})", shown)
+    if match:
+        month, day = int(match[1]), int(match[2])
+    else:
+        words = shown.lower().replace(".", "").split()
+        names = [word[:3] for word in words if word[:3] in MONTHS]
+        digits = [word for word in words if word.isdigit()]
+        if len(words) != 2 or len(names) != 1 or len(digits) != 1:
+            raise UsageError(f"{what} holds {shown!r}", "month-day such as 10-01 or 1 Oct", "correct the date")
+        month, day = MONTHS.index(names[0]) + 1, int(digits[0])
+    if not 1 <= month <= 12 or not 1 <= day <= MONTH_DAYS[month - 1] + (month == 2):
+        raise UsageError(f"{what} holds {shown!r}", "a day of the year as month-day, such as 10-01", "correct the date")
+    return month, min(day, MONTH_DAYS[month - 1])  # 29 Feb means the end of February of the 365-day year used for sums
+
+
+def metres_words(value_m: float, *, feet: bool = False) -> str:
+    """A length in words: `9.14 m`, or `30 ft` / `29 ft 11 1/2 in` (to the half inch) where the user works in feet."""
+    if not feet:
+        return f"{value_m:.2f} m"
+    half_inches = round(abs(value_m) / INCH_M * 2)
+    feet_whole, rest = divmod(half_inches, 24)
+    inches, half = divmod(rest, 2)
+    words = [f"{feet_whole} ft"] if feet_whole else []
+    if inches or half or not words:
+        words.append(" ".join(filter(None, [str(inches) if inches or not half else "", "1/2" if half else ""])) + " in")
+    return ("-" if value_m < 0 and half_inches else "") + " ".join(words)

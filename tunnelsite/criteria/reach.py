@@ -1,0 +1,42 @@
+"""How far it is to water, power, fuel or a road."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from tunnelsite.core.criterion import Criterion, Placements
+from tunnelsite.core.describe import Description
+from tunnelsite.core.rubric import Rubric
+
+_SOURCES = {
+    "water": "a freeze-free tap for winter use (Utah State, seen); distances: common practice, no source",
+    "road": "year-round road, daily visits (eOrganic, New England guide, Missouri, seen); distances: common practice, no source",
+}
+
+
+def reach(service: str) -> Criterion:
+    """The criterion for one service, by the name the user gave it: straight distance from the footprint [m].
+
+    Not assessed where the file has no feature: an empty layer is not a distance of zero.
+    """
+
+    def distance(site: Placements) -> np.ndarray:
+        """Straight distance [m] from the footprint to the nearest feature."""
+        return site.distance(site.frame.services[service])
+
+    return Criterion(
+        Description(
+            f"reach_{service}",
+            f"Reach of {service}",
+            f"Straight distance from the footprint to the nearest {service}; trenches and roads are longer.",
+            unit="m",
+            source=_SOURCES.get(service, "common practice, no source"),
+        ),
+        distance,
+        {
+            "any": Rubric(
+                full_at=30.0, none_at=400.0, weight=0.5, source=_SOURCES.get(service, "common practice, no source")
+            )
+        },
+        needs=(f"service:{service}",),
+    )

@@ -1,0 +1,48 @@
+"""Criteria on light and on what stands in the way."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from tunnelsite.core.criterion import Criterion, Placements
+from tunnelsite.core.describe import Description, LayerSpec
+from tunnelsite.core.rubric import Rubric
+
+BEAM_SHARE = LayerSpec("beam_share", "1", "beam energy received over the crop months / received with a flat horizon")
+STANDING = LayerSpec("standing_m", "m", "height of what stands on the ground")
+
+
+def beam_share(site: Placements) -> np.ndarray:
+    """Mean over the footprint of the share of the crop months' beam energy that terrain, trees and buildings let through."""
+    return site.footprint_mean("beam_share")
+
+
+def standing(site: Placements) -> np.ndarray:
+    """Height [m] of the tallest thing standing on the pad."""
+    return site.pad_max("standing_m")
+
+
+SUN = Criterion(
+    Description(
+        "sun",
+        "Sun in the crop months",
+        "Share of the direct light of the crop months that reaches the footprint.",
+        reads=(BEAM_SHARE,),
+        unit="1",
+        source="common practice, no source; Univ. of Arizona Cochise County (seen): evergreens at 1.65 x height to the south",
+    ),
+    beam_share,
+    {"any": Rubric(full_at=0.98, none_at=0.60, weight=3.0)},
+)
+NOTHING_STANDING = Criterion(
+    Description(
+        "standing",
+        "Something stands there",
+        "Trees or buildings on the pad, from the surface or the obstacles.",
+        reads=(STANDING,),
+        unit="m",
+        source="common practice, no source",
+    ),
+    standing,
+    {"any": Rubric(full_at=0.0, none_at=2.0, limit=2.0, weight=0.0)},
+)

@@ -1,0 +1,69 @@
+"""Criteria on water: what runs through the pad, what stands on it, and surfaces that look like open water."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from tunnelsite.core.criterion import Criterion, Placements
+from tunnelsite.core.describe import Description, LayerSpec
+from tunnelsite.core.rubric import Rubric
+
+UPSLOPE = LayerSpec("upslope_m2", "m2", "contributing area by flow accumulation on the filled ground")
+PONDING = LayerSpec("ponding_m", "m", "depth of the hollow the cell lies in, below its rim")
+WATER_LIKE = LayerSpec("water_like", "1", "1 where the ground is exactly level over a large patch, as open water is")
+NOISE = "0.10 m: the hollows that the noise of lidar ground makes (RMSEz 10 cm, USGS QL2, seen); rest: common practice, no source"
+
+
+def upslope(site: Placements) -> np.ndarray:
+    """Largest contributing area [m2] crossing the pad."""
+    return site.pad_max("upslope_m2")
+
+
+def ponding(site: Placements) -> np.ndarray:
+    """Greatest depth [m] of standing water on the pad if every hollow filled to its rim."""
+    return site.pad_max("ponding_m")
+
+
+def water_like(site: Placements) -> np.ndarray:
+    """1 where any part of the pad looks like open water, else 0."""
+    return site.pad_max("water_like")
+
+
+DRAINAGE = Criterion(
+    Description(
+        "drainage",
+        "Water from uphill",
+        "The largest area of land that drains through the pad: what a swale uphill would have to divert.",
+        reads=(UPSLOPE,),
+        unit="m2",
+        source="divert uphill runoff before it reaches the house (Missouri high-tunnel curriculum, seen); areas: common "
+        "practice, no source",
+    ),
+    upslope,
+    {"any": Rubric(full_at=500.0, none_at=10_000.0, limit=50_000.0, weight=1.5)},
+)
+PONDING_DEPTH = Criterion(
+    Description(
+        "ponding",
+        "Ponding",
+        "How deep water can stand on the pad before it finds a way out.",
+        reads=(PONDING,),
+        unit="m",
+        source="site slightly higher than its surroundings (Missouri high-tunnel curriculum, seen); depths: common "
+        "practice, no source",
+    ),
+    ponding,
+    {"any": Rubric(full_at=0.10, none_at=0.30, limit=0.50, weight=1.5, source=NOISE)},
+)
+OPEN_WATER = Criterion(
+    Description(
+        "water_like",
+        "Looks like open water",
+        "Elevation models show ponds and lakes as perfectly level ground; nothing is offered there.",
+        reads=(WATER_LIKE,),
+        unit="1",
+        source="hydro-flattening as in the USGS Lidar Base Specification (from memory)",
+    ),
+    water_like,
+    {"any": Rubric(full_at=0.0, none_at=1.0, limit=0.5, weight=0.0, source="USGS Lidar Base Specification (memory)")},
+)

@@ -1,0 +1,156 @@
+"""Options of every command. No heavy import here: `--help` and usage errors come at once."""
+
+from __future__ import annotations
+
+import argparse
+from typing import Any
+
+EPILOG = "Exit status: 0 done, 2 wrong usage, 3 input refused, 4 not enough resources, 5 output not written, 130 interrupted."
+
+# option, metavar, help; each may stand in a project file under the same name with `_` for `-`.
+SCREEN_OPTIONS = (
+    ("--out", "FILE", "GeoPackage to write (default sites.gpkg)"),
+    ("--kind", "KIND", "in-ground or container (default in-ground)"),
+    ("--ridge", "LENGTH", "ridge height (default 12ft)"),
+    ("--crop-months", "FIRST:LAST", "part of the year with crops, as 10-01:04-30; default all year"),
+    ("--bearing", "DEG", "ridge bearing from TRUE north (default 90)"),
+    ("--bearing-tolerance", "DEG", "also try bearings this far either side (default 0)"),
+    ("--bearing-step", "DEG", "step between bearings (default 5)"),
+    ("--surface", "FILE", "raster of the ground plus what stands on it"),
+    ("--obstacles", "FILE", "points, lines, polygons with height_m: trees, tree lines, buildings"),
+    ("--structures", "FILE", "polygons to stay clear of"),
+    ("--clearance", "LENGTH", "distance from structures (default 12ft)"),
+    ("--setback", "LENGTH", "inward from each parcel's own boundary (default 0)"),
+    ("--lamps", "FILE", "points with lumens and height_m"),
+    ("--soils", "FILE", "polygons with a drainage class"),
+    ("--wind", "FILE", "weather file with wind"),
+    ("--wind-from", "DEG", "prevailing wind direction"),
+    ("--elevation-unit", "UNIT", "m, ft or us-ft, where the DEM does not say"),
+    ("--dem-crs", "CRS", "coordinate system of the DEM where the file does not say, as EPSG:26917"),
+    ("--band", "NUMBER", "band that holds the heights, where there are several"),
+    ("--cell", "LENGTH", "working cell (default: the DEM's own)"),
+    ("--halo", "LENGTH", "land round the parcels that is read for shade and water (default 1000m)"),
+    ("--apron", "LENGTH", "level apron of the pad round the footprint (default 4ft)"),
+    ("--shrink", "NUMBER", "cut needed for each m3 of compacted fill (default 1)"),
+    ("--azimuths", "NUMBER", "directions of the horizon (default 36)"),
+    ("--top", "NUMBER", "candidates kept (default 20)"),
+    ("--rasters", "DIR", "also write every layer as COG into this folder"),
+)
+
+
+def parser() -> argparse.ArgumentParser:
+    """The whole command line."""
+    top = argparse.ArgumentParser(
+        "tunnelsite",
+        description="Finds where a high tunnel or greenhouse should stand.",
+        epilog=EPILOG,
+        allow_abbrev=False,
+    )
+    top.add_argument("--version", action="version", version=_version())
+    commands = top.add_subparsers(dest="name", required=True, metavar="COMMAND")
+    screen = _command(
+        commands, "screen", "score every placement on every parcel and rank the best", "screening_command", "screen"
+    )
+    screen.add_argument("dem", nargs="?", metavar="DEM", help="bare-ground elevation raster (GeoTIFF or ESRI ASCII)")
+    screen.add_argument(
+        "parcels", nargs="?", metavar="PARCELS", help="parcel polygons (GeoPackage, GeoJSON, Shapefile ...)"
+    )
+    _screen_options(screen)
+    demo = _command(commands, "demo", "the same job on the invented farm in sample_data", "screening_command", "demo")
+    demo.add_argument("--out", metavar="FILE", default="sites.gpkg", help="GeoPackage to write (default sites.gpkg)")
+    demo.add_argument("--overwrite", action="store_true", help="replace the output if it exists")
+    check = _command(commands, "check", "check inputs and settings, compute nothing", "screening_command", "check")
+    check.add_argument("dem", nargs="?", metavar="DEM")
+    check.add_argument("parcels", nargs="?", metavar="PARCELS")
+    _screen_options(check)
+    _command(
+        commands, "processes", "list the geoprocessing tools and their parameters", "process_command", "list_processes"
+    )
+    run = _command(commands, "run", "run one process on a raster", "process_command", "run_process")
+    run.add_argument("process", metavar="NAME", help="see `tunnelsite processes`")
+    run.add_argument("input", metavar="IN", help="elevation raster")
+    run.add_argument("output", metavar="OUT", help="raster to write (COG)")
+    run.add_argument("--set", action="append", default=[], metavar="NAME=VALUE", help="a parameter; repeatable")
+    run.add_argument("--layer", metavar="ID", help="which of the process's layers to write (default: the first)")
+    run.add_argument("--elevation-unit", metavar="UNIT", help="m, ft or us-ft, where the raster does not say")
+    run.add_argument("--dem-crs", metavar="CRS", help="coordinate system where the raster does not say")
+    run.add_argument("--band", type=int, metavar="NUMBER", help="band, where there are several")
+    run.add_argument("--overwrite", action="store_true", help="replace the output if it exists")
+    for command in (demo, run):
+        _talk(command)
+    return top
+
+
+def _command(commands, name: str, text: str, module: str, function: str) -> argparse.ArgumentParser:
+    def call(given: argparse.Namespace) -> Any:
+        from importlib import import_module  # a command imports what it needs and no more
+
+        return getattr(import_module(f"tunnelsite.hosts.{module}"), function)(given)
+
+    command = commands.add_parser(
+        name, help=text, description=text[0].upper() + text[1:] + ".", epilog=EPILOG, allow_abbrev=False
+    )
+    command.set_defaults(command=call)
+    return command
+
+
+def _screen_options(command: argparse.ArgumentParser) -> None:
+    command.add_argument("--project", metavar="FILE", help="project file (TOML); the command line wins")
+    command.add_argument(
+        "--house", action="append", metavar="WxL", help="30x96ft or 9.1x29.3m; repeatable: sizes compete"
+    )
+    for option, metavar, text in SCREEN_OPTIONS:
+        command.add_argument(option, metavar=metavar, help=text)
+    command.add_argument(
+        "--keep-out", action="append", metavar="FILE[@DISTANCE]", help="where nothing may stand; repeatable"
+    )
+    command.add_argument(
+        "--service", action="append", metavar="NAME=FILE", help="water, power, fuel, road ...; repeatable"
+    )
+    command.add_argument(
+        "--weight", action="append", metavar="CRITERION=NUMBER", help="weight of a criterion; repeatable"
+    )
+    command.add_argument("--zero-is-nodata", action="store_true", default=None, help="heights of exactly 0 are voids")
+    command.add_argument("--keep-water-like", action="store_true", default=None, help="allow perfectly level patches")
+    command.add_argument("--overwrite", action="store_true", default=None, help="replace outputs that exist")
+    command.add_argument("--dry-run", action="store_true", help="check inputs, say what it will cost; compute nothing")
+    command.add_argument("--json", action="store_true", help="a machine-readable summary on stdout")
+    _talk(command)
+
+
+def _talk(command: argparse.ArgumentParser) -> None:
+    command.add_argument("-q", "--quiet", action="store_true", help="no progress")
+    command.add_argument("-v", "--verbose", action="store_true", help="say more")
+
+
+def _version() -> str:
+    from tunnelsite import __version__
+
+    return f"tunnelsite {__version__}"
+
+
+def project_values(given: argparse.Namespace) -> dict[str, Any]:
+    """Settings from the project file and the command line, the command line winning. Errors: UsageError."""
+    from tunnelsite.core.errors import UsageError
+    from tunnelsite.settings import project_settings
+
+    values: dict[str, Any] = project_settings(given.project)[0] if given.project else {}
+    names = ["dem", "parcels", "house", "keep_out", "zero_is_nodata", "keep_water_like", "overwrite"]
+    names += [option[2:].replace("-", "_") for option, _, _ in SCREEN_OPTIONS]
+    values |= {name: getattr(given, name) for name in names if getattr(given, name, None) is not None}
+    for name, convert in (("service", str), ("weight", _number)):
+        pairs = getattr(given, name) or []
+        if pairs:
+            values[name] = dict(values.get(name, {}))
+        for pair in pairs:
+            key, equals, value = pair.partition("=")
+            if not equals or not key or not value:
+                raise UsageError(f"--{name} is {pair!r}", "NAME=VALUE", "write it as NAME=VALUE")
+            values[name][key] = convert(value)
+    return values
+
+
+def _number(text: str) -> float:
+    from tunnelsite.core.units import number
+
+    return number(text, "--weight")

@@ -1,0 +1,189 @@
+"""`screen`, `demo` and `check`."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+import time
+from pathlib import Path
+from typing import Any
+
+from tunnelsite.core.errors import UsageError
+from tunnelsite.hosts.options import project_values
+from tunnelsite.hosts.progress import Progress
+
+DEFAULT_OUT = "sites.gpkg"
+
+
+def screen(given: argparse.Namespace) -> int:
+    """Score every placement and write the ranking."""
+    from tunnelsite.settings import settings_from
+
+    settings = settings_from(project_values(given))
+    progress = Progress(quiet=given.quiet)
+    if given.dry_run:
+        return _dry_run(settings, progress, as_json=given.json)
+    return _screened(settings, progress, as_json=given.json)
+
+
+def check(given: argparse.Namespace) -> int:
+    """The dry run under its own name."""
+    from tunnelsite.settings import settings_from
+
+    return _dry_run(settings_from(project_values(given)), Progress(quiet=given.quiet), as_json=given.json)
+
+
+def demo(given: argparse.Namespace) -> int:
+    """Screen the invented farm of sample_data."""
+    from tunnelsite.settings import project_settings, settings_from
+
+    values, _ = project_settings(sample_data() / "farm.toml")
+    values |= {"out": given.out, "overwrite": given.overwrite}
+    return _screened(settings_from(values), Progress(quiet=given.quiet), as_json=False)
+
+
+def sample_data() -> Path:
+    """The folder of the invented farm: beside the package in a checkout, inside it where it was installed."""
+    package = Path(__file__).resolve().parents[1]
+    for folder in (package / "sample_data", package.parent / "sample_data"):
+        if (folder / "farm.toml").is_file():
+            return folder
+    raise UsageError("the sample data is missing", "the folder sample_data", "install tunnelsite again")
+
+
+def _screened(settings, progress: Progress, *, as_json: bool) -> int:
+    from tunnelsite.io.staging import check_output_path, reserved
+
+    out = Path(settings.out or DEFAULT_OUT)
+    rasters = None if settings.rasters is None else Path(settings.rasters)
+    start = time.monotonic()
+    with reserved(out, overwrite=settings.overwrite):
+        if rasters is not None:
+            rasters.mkdir(parents=True, exist_ok=True)
+            check_output_path(rasters / "ground.tif", overwrite=settings.overwrite)
+        from tunnelsite.io.site_reader import inputs_unchanged, site_from
+        from tunnelsite.screening import screen as run
+
+        progress("reading", 0.0)
+        site = site_from(settings)
+        progress("reading", 1.0)
+        result = run(site, settings=settings, progress=progress)
+        inputs_unchanged(site)
+        progress("writing", 0.0)
+        result.write(out, overwrite=settings.overwrite)
+        if rasters is not None:
+            from tunnelsite.io.result_files import write_rasters
+
+            write_rasters(result, rasters, overwrite=settings.overwrite)
+        progress("writing", 1.0)
+    summary = _summary(result, out, time.monotonic() - start)
+    print(json.dumps(summary, indent=2, allow_nan=False) if as_json else _words(summary))
+    return 0
+
+
+def _summary(result, out: Path, seconds: float) -> dict[str, Any]:
+    columns = result.tables["candidates"].columns
+    table = result.tables["candidates"]
+    values = {name: table.values(name) for name in columns}
+    candidates = [{name: values[name][k] for name in columns} for k in range(len(table.rows))]
+    rejections = result.tables["rejections"]
+    reasons = [
+        {
+            name: rejections.values(name)[k]
+            for name in ("parcel", "house", "bearing_deg", "rule", "tried", "rejected", "reason")
+        }
+        for k in range(len(rejections.rows))
+    ]
+    tried = sum(int(scan.ground.inside.sum()) for scan in result.scans)
+    run = result.tables["run"]
+    notes = [f"{row['name']}: {row['value']}" for row in run.rows if row["kind"] == "note"]
+    return {
+        "out": str(out),
+        "seconds": round(seconds, 2),
+        "placements_tried": tried,
+        "placements_scored": sum(len(scan.index) for scan in result.scans),
+        "candidates": candidates,
+        "rejections": reasons,
+        "notes": notes,
+        "cautions": [row["value"] for row in run.rows if row["kind"] == "caution"],
+    }
+
+
+def _words(summary: dict[str, Any]) -> str:
+    lines = [
+        f"{summary['placements_tried']:,} placements tried, {summary['placements_scored']:,} passed every limit "
+        f"({summary['seconds']:.1f} s)."
+    ]
+    if summary["candidates"]:
+        lines.append(
+            f"{'rank':>4} {'score':>6}  {'parcel':<20} {'house':<9} {'lon':>11} {'lat':>10}  pitch %        cut m3  sun"
+        )
+    for row in summary["candidates"]:
+        sun = "   -" if row["beam_share"] is None else f"{row['beam_share']:4.2f}"
+        lines.append(
+            f"{row['rank']:>4} {row['score']:6.1f}  {row['parcel'][:20]:<20} {row['house']:<9} {row['lon']:11.6f} {row['lat']:10.6f}  "
+            f"{row['pitch_along_pct']:+.2f}/{row['pitch_across_pct']:+.2f}  {row['cut_m3']:7.1f}  {sun}"
+        )
+    if not summary["candidates"]:
+        lines.append("No placement passed. Why, by parcel:")
+        for row in summary["rejections"]:
+            if row["rejected"]:
+                lines.append(
+                    f"  {row['parcel']}: {row['rule']} rejected {row['rejected']:,} of {row['tried']:,}: {row['reason']}"
+                )
+    lines += [f"note: {text}" for text in summary["notes"]]
+    lines.append(
+        f"Written to {summary['out']}. This is a screening, not a survey: level the site in the field, have buried"
+    )
+    lines.append("utilities marked before digging, and ask the local authority; local codes rule (see the run table).")
+    return "\n".join(lines)
+
+
+def _dry_run(settings, progress: Progress, *, as_json: bool) -> int:
+    """Check everything, say what was assumed and what the run will cost; compute and write nothing."""
+    from tunnelsite.cost import estimated
+    from tunnelsite.io.site_reader import site_from
+    from tunnelsite.io.staging import check_output_path
+    from tunnelsite.scan.localise import frame_grid
+    from tunnelsite.screening import judges_of
+
+    check_output_path(Path(settings.out or DEFAULT_OUT), overwrite=settings.overwrite)
+    site = site_from(settings)
+    grid = frame_grid(site, bearing_deg=settings.bearing_deg, cell_m=settings.cell_m, halo_m=settings.halo_m)
+    judges = judges_of(site, settings, settings.kind)
+    cost = estimated(grid, settings, *_extent(site, grid, settings))
+    assumed = [f"{item.name}: {note}" for item in site.inputs for note in item.notes]
+    plan = {
+        "grid": {"rows": grid.rows, "cols": grid.cols, "cell_m": grid.cell_m},
+        "bearings_deg": settings.bearings,
+        "houses": [house.name for house in settings.houses],
+        "criteria": [judge.id for judge in judges if judge.rubric.weight > 0],
+        "limits": [judge.id for judge in judges if judge.rubric.limit is not None],
+        "placements": cost.placements,
+        "estimated_seconds": round(cost.seconds, 1),
+        "estimated_memory_bytes": cost.memory_bytes,
+        "assumed": assumed,
+    }
+    if as_json:
+        json.dump(plan, sys.stdout, indent=2)
+        print()
+        return 0
+    print(
+        f"grid: {grid.rows} x {grid.cols} cells of {grid.cell_m:g} m; ridge bearings {', '.join(f'{b:g}' for b in settings.bearings)}"
+    )
+    print(f"houses: {', '.join(plan['houses'])}; about {cost.placements:,} placements")
+    print(f"criteria: {', '.join(plan['criteria'])}; limits on {', '.join(plan['limits'])}")
+    print(f"cost: about {cost.seconds:.0f} s and {cost.memory_bytes / 1e9:.1f} GB of memory")
+    print("\n".join(f"assumed or found: {text}" for text in assumed) or "nothing had to be assumed")
+    return 0
+
+
+def _extent(site, grid, settings) -> tuple[int, int]:
+    """(cells in parcels, directions with sun in the crop months)."""
+    import shapely
+
+    from tunnelsite.core.reproject import to_grid
+
+    area = float(shapely.area(to_grid(site.parcels, grid).geometry).sum())
+    return int(area / grid.cell_m**2), settings.azimuths

@@ -1,0 +1,147 @@
+"""What a raster says of itself before any cell is read."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import pyproj
+import rasterio
+from rasterio.enums import ColorInterp, MaskFlags
+from rasterio.errors import RasterioError
+
+from tunnelsite.core.errors import InputRefused
+from tunnelsite.core.grid import horizontal
+from tunnelsite.io.files import FileStamp, checked_file, file_stamp
+from tunnelsite.io.formats import raster_driver
+from tunnelsite.io.georeferencing import georeferencing
+
+LEAST_CELLS = 3  # rows and columns; a slope needs a 3 x 3 window
+# Without Float64 the ASCII driver takes a grid whose first lines hold whole numbers for whole numbers throughout.
+_OPEN_OPTIONS = {"GTiff": {"NUM_THREADS": "ALL_CPUS"}, "AAIGrid": {"DATATYPE": "Float64"}}
+
+
+@dataclass(frozen=True)
+class Band:
+    """One band as the header describes it.
+
+    Attributes:
+        title: the file's own words or ``. dtype: of the stored numbers. nodata: declared value or None.
+        scale, offset: stored number to height. unit: as it is written. colour: what the band shows, such as `gray` or `alpha`.
+        masked: a mask or alpha band goes with it.
+    """
+
+    title: str
+    dtype: str
+    nodata: float | None
+    scale: float
+    offset: float
+    unit: str
+    colour: str
+    masked: bool
+
+
+@dataclass(frozen=True)
+class RasterHeader:
+    """A raster file: where it lies, what it holds, how it is stored.
+
+    Attributes:
+        path, option: the file and where it was given. driver: the only one that may open it.
+        crs: horizontal coordinate system. vertical_unit: `m`, `ft`, `us-ft` from its vertical part, or ``.
+        affine: (a, b, c, d, e, f) to map coordinates of outer corners of cells, as stored.
+        rows, cols: shape. block: (rows, cols) stored together. bands: one description each.
+        stamp: the file as it was. notes: what was found or assumed.
+    """
+
+    path: Path
+    option: str
+    driver: str
+    crs: pyproj.CRS
+    vertical_unit: str
+    affine: tuple[float, float, float, float, float, float]
+    rows: int
+    cols: int
+    block: tuple[int, int]
+    bands: tuple[Band, ...]
+    stamp: FileStamp
+    notes: tuple[str, ...] = ()
+
+    @property
+    def shape(self) -> tuple[int, int]:
+        """(rows, cols)."""
+        return self.rows, self.cols
+
+    @property
+    def bounds(self) -> tuple[float, float, float, float]:
+        """(west, south, east, north) in the raster's coordinate system; of the box around it where it is turned."""
+        a, b, c, d, e, f = self.affine
+        corners = [(row, col) for row in (0, self.rows) for col in (0, self.cols)]
+        east = [a * col + b * row + c for row, col in corners]
+        north = [d * col + e * row + f for row, col in corners]
+        return min(east), min(north), max(east), max(north)
+
+
+def raster_header(path, option: str = "DEM", crs: str | None = None) -> RasterHeader:
+    """The header of a raster of heights.
+
+    Arguments: path; option [words], where it was given; crs, its coordinate system where the file states none, or a wrong one.
+    Errors: UsageError for text that is no path or no coordinate system; InputRefused for a file that is missing, damaged, of
+        another kind, without coordinate system or place, or under 3 x 3 cells.
+    """
+    found = checked_file(path, option)
+    driver, stamp = raster_driver(found, option), file_stamp(found)
+    with safe_environment(), opened(found, driver, option) as source:
+        place = georeferencing(source, found, option, crs)
+        bands = tuple(_band(source, index) for index in source.indexes)
+        rows, cols = source.shape
+        block = source.block_shapes[0]
+    if min(rows, cols) < LEAST_CELLS:
+        raise InputRefused(
+            f"{option}: {found.name!r} has {rows} rows and {cols} columns",
+            f"at least {LEAST_CELLS} of each, because a slope needs neighbours",
+            "give a DEM that covers the parcels and their surroundings",
+        )
+    return RasterHeader(
+        found, option, driver, horizontal(place.crs), place.vertical_unit, place.affine,
+        rows, cols, block, bands, stamp, place.notes,
+    )  # fmt: skip
+
+
+def safe_environment() -> rasterio.Env:
+    """GDAL settings under which nothing but the file itself is read and no code in it is run."""
+    return rasterio.Env(
+        GDAL_VRT_ENABLE_PYTHON="NO",  # above the user's environment, which may say YES
+        GDAL_DISABLE_READDIR_ON_OPEN="EMPTY_DIR",  # no mask or overview files beside it, which any driver might open
+        GDAL_PAM_ENABLED="NO",  # no settings from .aux.xml, none written there
+    )
+
+
+def opened(path: Path, driver: str, option: str) -> rasterio.DatasetReader:
+    """The raster, open for reading by one driver. Errors: InputRefused if the driver cannot make sense of it."""
+    try:
+        return rasterio.open(path, driver=driver, sharing=False, **_OPEN_OPTIONS[driver])
+    except (RasterioError, ValueError) as error:
+        raise InputRefused(
+            f"{option}: {path.name!r} cannot be opened; it is damaged or cut off ({error})",
+            "a whole raster",
+            "copy or download it again",
+        ) from None
+
+
+def _band(source: rasterio.DatasetReader, index: int) -> Band:
+    flags = source.mask_flag_enums[index - 1]
+    return Band(
+        title=source.descriptions[index - 1] or "",
+        dtype=source.dtypes[index - 1],
+        nodata=source.nodatavals[index - 1],
+        scale=source.scales[index - 1],
+        offset=source.offsets[index - 1],
+        unit=source.units[index - 1] or "",
+        colour=_colour(source, index),
+        masked=MaskFlags.per_dataset in flags or MaskFlags.alpha in flags,
+    )
+
+
+def _colour(source: rasterio.DatasetReader, index: int) -> str:
+    found = source.colorinterp[index - 1]
+    return "" if found == ColorInterp.undefined else found.name

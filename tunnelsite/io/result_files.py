@@ -1,0 +1,102 @@
+"""A result as files: `sites.gpkg` and rasters."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+from xml.sax.saxutils import escape
+
+from tunnelsite.cautions import CAUTIONS
+from tunnelsite.io import styles
+from tunnelsite.io.cog import write_cog
+from tunnelsite.io.geopackage import run_stamp, write_geopackage
+from tunnelsite.io.tables import Column, Table
+
+if TYPE_CHECKING:
+    from tunnelsite.result import Result
+
+RASTER_LAYERS = ("ground", "surface", "standing_m", "upslope_m2", "ponding_m", "water_like", "beam_share")
+
+
+def write_result(result: Result, path: Path, *, overwrite: bool) -> Path:
+    """Write every table of a result, with styles and lineage, as one GeoPackage, whole or not at all.
+
+    Errors: OutputFailed; what was there before stays.
+    """
+    stored = {}
+    for name, table in result.tables.items():
+        columns = {
+            key: Column(table.values(key), column.kind.upper(), column.title, column.unit)
+            for key, column in table.columns.items()
+        }
+        stored[name] = Table(columns, table.geometry, table.geometry_type, table.title)
+    write_geopackage(
+        path,
+        stored,
+        crs=result.crs,
+        styles=layer_styles(result),
+        lineage_xml=lineage(result),
+        cautions=CAUTIONS,
+        overwrite=overwrite,
+        stamp=run_stamp(),
+    )
+    return path
+
+
+def layer_styles(result: Result) -> dict[str, str]:
+    """An OGC SLD document for every layer with places."""
+    return {
+        "candidates": styles.candidates_sld(styles.score_breaks([choice.score for choice in result.choices])),
+        "pads": styles.pads_sld(),
+        "stakes": styles.stakes_sld(),
+        "rejections": styles.rejections_sld(),
+    }
+
+
+def lineage(result: Result) -> str:
+    """Where the results come from, as an ISO 19139 `LI_Lineage` with one source per input and one step per stage."""
+    gmd, gco = "http://www.isotc211.org/2005/gmd", "http://www.isotc211.org/2005/gco"
+
+    def text(tag: str, words: str) -> str:
+        return f"<gmd:{tag}><gco:CharacterString>{escape(words)}</gco:CharacterString></gmd:{tag}>"
+
+    sources = "".join(
+        f"<gmd:source><gmd:LI_Source>{text('description', f'{item.name}, sha256 {item.sha256}')}</gmd:LI_Source></gmd:source>"
+        for item in result.site.inputs
+    )
+    steps = "".join(
+        f"<gmd:processStep><gmd:LI_ProcessStep>{text('description', words)}</gmd:LI_ProcessStep></gmd:processStep>"
+        for words in _steps(result)
+    )
+    statement = text(
+        "statement", "Screening of every placement of a house by tunnelsite; settings stand in the run table."
+    )
+    return f'<gmd:LI_Lineage xmlns:gmd="{gmd}" xmlns:gco="{gco}">{statement}{steps}{sources}</gmd:LI_Lineage>'
+
+
+def _steps(result: Result) -> list[str]:
+    settings = result.settings
+    return [
+        f"elevation warped to a local transverse Mercator, cells of {result.frame.grid.cell_m:g} m, bilinear",
+        "hollows filled and flow accumulated on the bare ground",
+        f"beam share from horizons in {settings.azimuths} directions over {settings.crop_months}",
+        "plane, earthwork, water and light measured at every placement, judged by the criteria table, ranked without overlap",
+        "candidates checked exactly against parcels, keep-outs and structures",
+    ]
+
+
+def write_rasters(result: Result, folder: Path, *, overwrite: bool) -> list[Path]:
+    """Write the layers of the wanted bearing as COGs into an existing folder. Errors: OutputFailed."""
+    frame, written = result.frame, []
+    titles = {spec.id: spec.title for judge in result.judges for spec in judge.criterion.description.reads}
+    for name in RASTER_LAYERS:
+        if name not in frame.layers:
+            continue
+        values = frame.layers[name].astype("float32")
+        if name in ("ground", "surface"):
+            values = (values.astype("float64") + frame.datum_m).astype("float32")
+        path = folder / f"{name}.tif"
+        title = titles.get(name, name)
+        write_cog(path, values, frame.grid, unit=frame.units.get(name, "1"), title=title, overwrite=overwrite)
+        written.append(path)
+    return written

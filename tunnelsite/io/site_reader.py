@@ -1,0 +1,196 @@
+"""Reads everything one screening needs: the DEM round the parcels, the surface and the features."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pyproj
+import shapely
+
+from tunnelsite.core.errors import InputRefused, UsageError
+from tunnelsite.core.grid import horizontal, transformer
+from tunnelsite.core.layers import Features, SourceRaster
+from tunnelsite.core.reproject import lonlat_bounds
+from tunnelsite.core.site import Site
+from tunnelsite.io.files import FileStamp, file_stamp, layer_of, same_file
+from tunnelsite.io.rasters import RasterHeader, raster_header, read_raster
+from tunnelsite.io.vectors import read_features
+from tunnelsite.settings import Settings, keep_out_parts
+
+ANY = ("point", "line", "polygon")
+
+
+@dataclass(frozen=True)
+class RasterReading:
+    """How heights are to be read where the files do not say, and how much land round the parcels.
+
+    Attributes: elevation_unit `m`, `ft` or `us-ft`; dem_crs; band; zero_is_nodata; halo_m [m].
+    """
+
+    elevation_unit: str | None = None
+    dem_crs: str | None = None
+    band: int | None = None
+    zero_is_nodata: bool | None = None
+    halo_m: float = 1000.0
+
+
+def read_site(
+    dem: str,
+    parcels: str,
+    *,
+    surface: str | None = None,
+    obstacles: str | None = None,
+    structures: str | None = None,
+    keep_out: Iterable[str] = (),
+    services: Mapping[str, str] | None = None,
+    lamps: str | None = None,
+    soils: str | None = None,
+    reading: RasterReading | None = None,
+) -> Site:
+    """Read a DEM (only round the parcels), parcels and optional layers into a `Site`.
+
+    Arguments: paths as on the command line; `FILE#LAYER` names a layer; keep_out entries are `FILE` or `FILE@DISTANCE`.
+    Errors: InputRefused, UsageError, ResourceShortage; nothing is written.
+    """
+    reading = reading or RasterReading()
+    named = [dem, parcels, surface, obstacles, structures, lamps, soils, *(services or {}).values()]
+    named += [keep_out_parts(text)[0] for text in keep_out]
+    files = tuple(_watched(text) for text in named if text is not None)
+    header = raster_header(dem, "DEM", crs=reading.dem_crs)
+    land = read_features(parcels, "parcels", kinds=("polygon",))
+    ground = _read_heights(header, land, reading)
+    model = None
+    if surface is not None:
+        model = _read_heights(raster_header(surface, "--surface", crs=reading.dem_crs), land, reading)
+    return Site(
+        dem=ground,
+        parcels=land,
+        surface=model,
+        obstacles=_optional(obstacles, "--obstacles", ANY),
+        structures=_optional(structures, "--structures", ("polygon",)),
+        keep_outs=tuple(_keep_out(text) for text in keep_out),
+        services={
+            name: read_features(path, f"--service {name}", kinds=ANY, may_be_empty=True)
+            for name, path in (services or {}).items()
+        },
+        lamps=_optional(lamps, "--lamps", ("point",)),
+        soils=_optional(soils, "--soils", ("polygon",)),
+        files=files,
+    )
+
+
+def _watched(text: str) -> tuple[str, FileStamp | None]:
+    path = layer_of(text)[0]
+    try:
+        return path, file_stamp(path)
+    except (OSError, ValueError):
+        return path, None  # whoever reads it says what is wrong with it
+
+
+def inputs_unchanged(site: Site) -> None:
+    """Errors: InputRefused if a file is no longer what it was when it was read: the run would mix two states."""
+    for path, stamp in site.files:
+        if stamp is not None and not same_file(path, stamp):
+            raise InputRefused(
+                f"{path} has changed while the run went on",
+                "files at rest",
+                "run again once it is written; nothing was written",
+            )
+
+
+def site_from(settings: Settings) -> Site:
+    """The site that settings name. Errors: UsageError where the DEM or the parcels are missing, else as `read_site`."""
+    for name in ("dem", "parcels"):
+        if getattr(settings, name) is None:
+            raise UsageError(
+                f"no {name} was given",
+                "a DEM and parcels",
+                f"name the {name} file on the command line or in the project file",
+            )
+    return read_site(
+        settings.dem,
+        settings.parcels,
+        surface=settings.surface,
+        obstacles=settings.obstacles,
+        structures=settings.structures,
+        keep_out=settings.keep_out,
+        services=settings.service,
+        lamps=settings.lamps,
+        soils=settings.soils,
+        reading=RasterReading(
+            settings.elevation_unit, settings.dem_crs, settings.band, settings.zero_is_nodata or None, settings.halo_m
+        ),
+    )
+
+
+def _optional(path: str | None, option: str, kinds: tuple[str, ...]) -> Features | None:
+    return None if path is None else read_features(path, option, kinds=kinds, may_be_empty=True)
+
+
+def _keep_out(text: str) -> Features:
+    file, distance_m = keep_out_parts(text)
+    found = read_features(file, "--keep-out", kinds=ANY, may_be_empty=True)
+    return replace(found, distance_m=distance_m)
+
+
+def _read_heights(header: RasterHeader, land: Features, reading: RasterReading) -> SourceRaster:
+    bounds = window_bounds(header, land, reading.halo_m)
+    several = len(header.bands) > 1
+    return read_raster(
+        header,
+        bounds=bounds,
+        vertical_unit=reading.elevation_unit,
+        band=reading.band if several or reading.band else None,
+        zero_is_nodata=reading.zero_is_nodata,
+    )
+
+
+def window_bounds(header: RasterHeader, land: Features, halo_m: float) -> tuple[float, float, float, float]:
+    """The parcels and `halo_m` round them in the raster's coordinate system. Errors: InputRefused where they do not meet."""
+    lonlat_bounds(land)  # refuses parcels across the 180 degree meridian and coordinates that cannot be
+    source, target = horizontal(land.crs), horizontal(header.crs)
+    corners = shapely.get_coordinates(
+        shapely.segmentize(shapely.box(*shapely.total_bounds(land.geometry)), _step(source, land))
+    )
+    east, north = transformer(source.to_wkt(), target.to_wkt()).transform(corners[:, 0], corners[:, 1])
+    if not (np.isfinite(east).all() and np.isfinite(north).all()):
+        raise InputRefused(
+            f"parcels {land.name} cannot be carried to the coordinate system of {header.path.name}, {target.name}",
+            "parcels that lie on the DEM",
+            "check that each file carries the right coordinate system",
+        )
+    if target.is_geographic:
+        widest = max(0.01, float(np.cos(np.radians(min(89.0, np.abs(north).max())))))
+        margin = (halo_m / 111_000 / widest, halo_m / 110_000)
+    else:
+        margin = (1.02 * halo_m / target.axis_info[0].unit_conversion_factor,) * 2
+    found = (east.min() - margin[0], north.min() - margin[1], east.max() + margin[0], north.max() + margin[1])
+    own = header.bounds
+    if found[0] >= own[2] or found[2] <= own[0] or found[1] >= own[3] or found[3] <= own[1]:
+        raise _apart(header, land, (east.min(), north.min(), east.max(), north.max()), target)
+    return found
+
+
+def _step(crs: pyproj.CRS, land: Features) -> float:
+    west, south, east, north = shapely.total_bounds(land.geometry)
+    return max(east - west, north - south, 1e-9) / 16
+
+
+def _apart(header: RasterHeader, land: Features, parcels, crs: pyproj.CRS) -> InputRefused:
+    own = header.bounds
+    gap = np.hypot(max(parcels[0] - own[2], own[0] - parcels[2], 0), max(parcels[1] - own[3], own[1] - parcels[3], 0))
+    unit = "deg" if crs.is_geographic else crs.axis_info[0].unit_name
+    show = (
+        "{:.6g} to {:.6g} east, {:.6g} to {:.6g} north"
+        if crs.is_geographic
+        else "{:.0f} to {:.0f} east, {:.0f} to {:.0f} north"
+    )
+    return InputRefused(
+        f"parcels {land.name} and {header.path.name} do not meet: in {crs.name} [{unit}] the parcels span "
+        f"{show.format(parcels[0], parcels[2], parcels[1], parcels[3])}, the DEM {show.format(own[0], own[2], own[1], own[3])}; "
+        f"they are {gap:.6g} {unit} apart",
+        "parcels that lie on the DEM",
+        "check that each file carries the right coordinate system",
+    )

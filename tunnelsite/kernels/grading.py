@@ -1,0 +1,174 @@
+"""Earthwork of a pad graded to its own tilted plane, for a list of placements.
+
+The design plane is the least-squares plane of the natural ground of the pad, each slope clipped to what a finished pad
+may have, its level set so that the cut makes up the fill. Each placement is summed on its own, cell by cell, so a
+result depends on nothing but its own ground.
+"""
+
+from typing import NamedTuple
+
+import numpy as np
+from numba import njit, prange
+
+from tunnelsite.kernels.coverage import axis_weights, rectangle_moments
+
+# 3/4 in per 12 ft, finished pad: common practice, no source.
+FINISHED_SLOPE = 1.0 / 192.0
+_BATCH = 256
+_MAX_STEPS = 60
+
+
+class Grading(NamedTuple):
+    """Earthwork of each placement, float64 arrays [placements]; NaN where the pad is not wholly on known ground."""
+
+    cut_m3: np.ndarray
+    fill_m3: np.ndarray
+    max_cut_m: np.ndarray  # deepest cut at a cell centre, 0 if none
+    max_fill_m: np.ndarray
+    level_m: np.ndarray  # design elevation at the centre of the pad
+    slope_along: np.ndarray  # design rise to the east, fraction
+    slope_across: np.ndarray  # design rise to the north, fraction
+
+
+def graded_pads(
+    ground: np.ndarray,
+    rows: np.ndarray,
+    cols: np.ndarray,
+    pad_length_cells: float,
+    pad_width_cells: float,
+    cell_m: float,
+    max_slope: float = FINISHED_SLOPE,
+    shrink: float = 1.0,
+) -> Grading:
+    """Return the cut and fill that grade the pad at each placement to a clipped least-squares plane.
+
+    ground: elevations [rows, columns] [m], float32 or float64, NaN = no data.
+    rows, cols: centre cell of each placement, integers [placements].
+    pad_length_cells, pad_width_cells: pad along the columns and along the rows [cells]; ends count fractionally.
+    cell_m: side of a cell [m]. max_slope: largest finished slope in either direction [fraction].
+    shrink: cubic metres of cut that make one of compacted fill; the level solves cut = shrink * fill.
+    NaN for a pad that leaves the array or covers (weight > 0) a cell without data; a pad one cell wide is level across.
+    Raises ValueError for settings or indices that cannot be meant.
+    Volumes are area-weighted sums of cell-centre differences (grid method; prisms of one cell each). Balanced plane:
+    least-squares land grading, Scaloppi & Willardson (1986), from memory; clipping and shrink are added here.
+    """
+    rows, cols = np.ascontiguousarray(rows, np.int64), np.ascontiguousarray(cols, np.int64)
+    if rows.shape != cols.shape or rows.ndim != 1:
+        raise ValueError(f"rows {rows.shape} and cols {cols.shape} must be 1-D and equally long: one centre cell each")
+    if ground.ndim != 2 or ground.dtype not in (np.float32, np.float64):
+        raise ValueError(f"ground is {ground.ndim}-D {ground.dtype}; expected 2-D float32 or float64 (NaN = no data)")
+    if not (cell_m > 0.0 and shrink > 0.0 and np.isfinite(shrink) and max_slope >= 0.0):
+        raise ValueError(f"cell_m {cell_m}, shrink {shrink} must be positive and max_slope {max_slope} not negative")
+    if rows.size and (
+        rows.min() < 0 or cols.min() < 0 or rows.max() >= ground.shape[0] or cols.max() >= ground.shape[1]
+    ):
+        raise ValueError(f"a placement lies outside the ground of {ground.shape} cells")
+    out = Grading(*(np.empty(rows.size) for _ in Grading._fields))
+    settings = (float(max_slope) * cell_m, float(shrink), float(cell_m))
+    _grade(ground, rows, cols, _pad(pad_length_cells, pad_width_cells), settings, tuple(out))
+    return out
+
+
+def _pad(length_cells: float, width_cells: float):
+    """Return the pad's cells as flat arrays w, u, v, then its half sizes in cells and its moments."""
+    along, across = axis_weights(length_cells), axis_weights(width_cells)
+    reach_u, reach_v = along.size // 2, across.size // 2
+    v, u = np.mgrid[-reach_v : reach_v + 1, -reach_u : reach_u + 1].astype(np.float64)
+    moments = rectangle_moments(length_cells, width_cells)
+    inverse = tuple(1.0 / m if m > 0.0 else 0.0 for m in moments[:3])
+    return np.stack([np.outer(across, along).ravel(), u.ravel(), v.ravel()]), reach_u, reach_v, inverse
+
+
+@njit(cache=True, parallel=True, nogil=True, error_model="numpy")
+def _grade(ground, rows, cols, pad, settings, out):
+    """Fill `out`, a batch of placements at a time."""
+    cells, reach_u, reach_v, inverse = pad
+    for batch in prange((rows.size + _BATCH - 1) // _BATCH):
+        heights = np.empty(cells.shape[1], ground.dtype)
+        for k in range(batch * _BATCH, min((batch + 1) * _BATCH, rows.size)):
+            r, c = rows[k], cols[k]
+            inside = reach_v <= r < ground.shape[0] - reach_v and reach_u <= c < ground.shape[1] - reach_u
+            level = np.nan
+            if inside:
+                _copy_pad(ground, r, c, reach_u, reach_v, heights)
+                level, east, south = _plane(heights, cells, inverse)
+            if not abs(level) < np.inf:
+                for layer in out:
+                    layer[k] = np.nan
+                continue
+            datum = np.float64(ground[r, c])
+            east = min(max(east, -settings[0]), settings[0])
+            south = min(max(south, -settings[0]), settings[0])
+            if settings[1] != 1.0:
+                level += _balance(heights, cells, (level, east, south), settings[1])
+            cut, fill, high, low = _earthwork(heights, cells, level, east, south)
+            square = settings[2] * settings[2]
+            out[0][k], out[1][k] = cut * square, fill * square
+            out[2][k], out[3][k] = max(high, 0.0), max(-low, 0.0)
+            out[4][k] = datum + level
+            out[5][k], out[6][k] = east / settings[2], -south / settings[2]  # rows run south
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _copy_pad(ground, r, c, reach_u, reach_v, heights):
+    """Copy the pad's cells, less the centre cell, into one run (exact enough: local heights are small)."""
+    datum = ground[r, c]
+    wide = 2 * reach_u + 1
+    for i in range(2 * reach_v + 1):
+        line = ground[r - reach_v + i, c - reach_u : c + reach_u + 1]
+        target = heights[i * wide : (i + 1) * wide]
+        for j in range(wide):
+            target[j] = line[j] - datum
+
+
+# Sums may be taken in any order here (it depends only on the size of the pad); NaN must still spread.
+@njit(cache=True, nogil=True, error_model="numpy", fastmath={"reassoc", "contract"})
+def _plane(heights, cells, inverse):
+    """Return the weighted mean and the rises a cell to the east and to the south."""
+    w, u, v = cells[0], cells[1], cells[2]
+    s0, su, sv = 0.0, 0.0, 0.0
+    for i in range(heights.size):
+        wz = w[i] * heights[i]
+        s0 += wz
+        su += u[i] * wz
+        sv += v[i] * wz
+    return s0 * inverse[0], su * inverse[1], sv * inverse[2]
+
+
+# Called with finite heights only, so the flags on NaN and on the sign of zero change nothing.
+@njit(cache=True, nogil=True, error_model="numpy", fastmath={"reassoc", "contract", "nnan", "nsz"})
+def _earthwork(heights, cells, level, east, south):
+    """Return cut and fill [cells x m] and the largest and smallest height over the plane."""
+    w, u, v = cells[0], cells[1], cells[2]
+    cut, total, high, low = 0.0, 0.0, -1e30, 1e30
+    for i in range(heights.size):
+        d = heights[i] - (level + east * u[i] + south * v[i])
+        total += w[i] * d
+        cut += w[i] * (d if d > 0.0 else 0.0)
+        high = d if d > high else high
+        low = d if d < low else low
+    return cut, cut - total, high, low
+
+
+@njit(cache=True, nogil=True, error_model="numpy", fastmath={"reassoc", "contract", "nnan", "nsz"})
+def _balance(heights, cells, plane, shrink):
+    """Return how far to raise the plane so that cut = shrink * fill.
+
+    Newton on g(t) = cut(t) - shrink fill(t), which falls, is piecewise linear and has no turning in its bend (concave
+    for shrink > 1, convex below): after the first step it nears the root from one side and ends on it exactly.
+    """
+    w, u, v = cells[0], cells[1], cells[2]
+    level, east, south = plane
+    raised = 0.0
+    for _ in range(_MAX_STEPS):
+        gap, pull, size = 0.0, 0.0, 0.0
+        for i in range(heights.size):
+            d = heights[i] - (level + raised + east * u[i] + south * v[i])
+            weight = w[i] if d > 0.0 else w[i] * shrink
+            gap += weight * d
+            pull += weight
+            size += weight * abs(d)
+        raised += gap / pull
+        if abs(gap) <= 1e-14 * size:
+            break
+    return raised

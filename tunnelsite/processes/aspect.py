@@ -1,0 +1,30 @@
+"""The way the ground faces."""
+
+from __future__ import annotations
+
+from tunnelsite.core.describe import Description, LayerSpec, Parameter
+from tunnelsite.core.layers import Layer
+from tunnelsite.core.process import Process
+from tunnelsite.kernels import terrain
+
+
+def _run(inputs, parameters, progress) -> dict[str, Layer]:
+    ground = inputs["ground"]
+    facing = terrain.aspect(ground.values, *ground.cell_m)
+    progress("aspect", 1.0)
+    return {"aspect": Layer((facing + parameters["north_deg"]) % 360.0, "deg", "Aspect", ground.cell_m)}
+
+
+PROCESS = Process(
+    Description(
+        "aspect",
+        "Aspect",
+        "Azimuth of the downslope direction, clockwise from north; no data on level ground, which faces nowhere, and where "
+        "the 3 x 3 window is incomplete.",
+        reads=(LayerSpec("ground", "m", "bare ground"),),
+        makes=(LayerSpec("aspect", "deg", "azimuth of the downslope direction"),),
+        parameters=(Parameter("north_deg", "true bearing of the raster's upward columns", 0.0, "deg", -360.0, 360.0),),
+        source="Horn (1981), Proc. IEEE 69(1):14-47",
+    ),
+    _run,
+)

@@ -1,0 +1,37 @@
+"""Hillshade: how directly a distant light falls on the ground. It casts no shadow."""
+
+from __future__ import annotations
+
+from tunnelsite.core.describe import Description, LayerSpec, Parameter
+from tunnelsite.core.layers import Layer
+from tunnelsite.core.process import Process
+from tunnelsite.kernels import terrain
+
+
+def _run(inputs, parameters, progress) -> dict[str, Layer]:
+    ground = inputs["ground"]
+    azimuth = parameters["azimuth_deg"] - parameters["north_deg"]
+    cell = ground.cell_m if ground.cell_m[0] != ground.cell_m[1] else ground.cell_m[0]
+    shade = terrain.hillshade(ground.values, cell, azimuth, parameters["elevation_deg"], parameters["z_factor"])
+    progress("hillshade", 1.0)
+    return {"hillshade": Layer(shade, "1", "Hillshade", ground.cell_m)}
+
+
+PROCESS = Process(
+    Description(
+        "hillshade",
+        "Hillshade",
+        "Cosine of the angle between the ground and a distant light, 0 to 255; facing away is 0; no data where the 3 x 3 "
+        "window is incomplete.",
+        reads=(LayerSpec("ground", "m", "bare ground"),),
+        makes=(LayerSpec("hillshade", "1", "0 to 255"),),
+        parameters=(
+            Parameter("azimuth_deg", "azimuth of the light, clockwise from north", 315.0, "deg", 0.0, 360.0),
+            Parameter("elevation_deg", "height of the light above the horizon", 45.0, "deg", 0.0, 90.0),
+            Parameter("z_factor", "exaggeration of heights", 1.0, "1", 1e-6, 1e6),
+            Parameter("north_deg", "true bearing of the raster's upward columns", 0.0, "deg", -360.0, 360.0),
+        ),
+        source="Horn (1981), Proc. IEEE 69(1):14-47",
+    ),
+    _run,
+)

@@ -1,0 +1,145 @@
+"""What a screening gives back: candidates, layers and tables, and new rankings without computing terrain again."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from tunnelsite import tables
+from tunnelsite.core.grid import horizontal
+from tunnelsite.core.site import Frame, Site
+from tunnelsite.core.table import Table
+from tunnelsite.run_table import run_table
+from tunnelsite.scan.engine import Judge, Scan
+from tunnelsite.scan.judge import Choice
+from tunnelsite.settings import Settings
+
+if TYPE_CHECKING:
+    import geopandas
+    import xarray
+
+
+@dataclass
+class Result:
+    """A finished screening.
+
+    Attributes:
+        site, settings: what was asked. scans: one for each house and bearing. judges: criteria with their rubrics.
+        scored: by scan, score of every placement that passed (float64 [n]). choices: the ranking.
+    """
+
+    site: Site
+    settings: Settings
+    scans: list[Scan]
+    judges: list[Judge]
+    scored: list[np.ndarray]
+    choices: list[Choice]
+
+    @property
+    def crs(self):
+        """The parcels' horizontal coordinate system, in which results are written."""
+        return horizontal(self.site.parcels.crs)
+
+    @property
+    def frame(self) -> Frame:
+        """The frame of the wanted bearing."""
+        return self.scans[0].frame
+
+    @cached_property
+    def rows(self) -> list[dict[str, Any]]:
+        """One dict a candidate, best first."""
+        return tables.candidate_rows(self)
+
+    @cached_property
+    def tables(self) -> dict[str, Table]:
+        """Every layer of the GeoPackage."""
+        found = (
+            tables.candidates_table(self),
+            tables.pads_table(self),
+            tables.stakes_table(self),
+            tables.rejections_table(self),
+            tables.criteria_table(self),
+            run_table(self),
+        )
+        return {table.name: table for table in found}
+
+    @property
+    def candidates(self) -> geopandas.GeoDataFrame:
+        """Ranked footprints with the columns of the GeoPackage, in the parcels' coordinate system."""
+        return frame_of(self.tables["candidates"])
+
+    @property
+    def layers(self) -> Mapping[str, xarray.DataArray]:
+        """Rasters of the wanted bearing by id, made into xarray.DataArray when asked for."""
+        return _Layers(self.frame)
+
+    def rescore(
+        self,
+        weights: Mapping[str, float] | None = None,
+        rubrics: Mapping[str, Mapping[str, Any]] | None = None,
+        top: int | None = None,
+    ) -> Result:
+        """A new ranking from the stored measures; no terrain is computed again.
+
+        Arguments: weights by criterion id; rubrics, changes by criterion id (full_at, none_at, limit, weight); top.
+        Errors: UsageError for unknown names, or a limit looser than the one that already rejected placements.
+        """
+        from tunnelsite.rescoring import rescored
+
+        return rescored(
+            self, dict(weights or {}), {name: dict(values) for name, values in (rubrics or {}).items()}, top
+        )
+
+    def write(self, path: str | Path, *, overwrite: bool = False) -> Path:
+        """Write `sites.gpkg`. Errors: OutputFailed; whatever was there before stays whole."""
+        from tunnelsite.io.result_files import write_result
+
+        return write_result(self, Path(path), overwrite=overwrite)
+
+
+def frame_of(table: Table) -> geopandas.GeoDataFrame:
+    """A table as a GeoDataFrame (nullable types, so that what was not assessed stays NA)."""
+    import geopandas
+    import pandas
+
+    types = {"real": "Float64", "integer": "Int64", "text": "string"}
+    columns = {
+        name: pandas.array(table.values(name), dtype=types[column.kind]) for name, column in table.columns.items()
+    }
+    return geopandas.GeoDataFrame(columns, geometry=list(table.geometry), crs=table.crs)
+
+
+class _Layers(Mapping):
+    """Layers of a frame as DataArrays, made on demand."""
+
+    def __init__(self, frame: Frame) -> None:
+        self._frame = frame
+
+    def __getitem__(self, name: str) -> xarray.DataArray:
+        import xarray
+
+        values, grid = self._frame.layers[name], self._frame.grid
+        along, _ = grid.centre(np.zeros(grid.cols), np.arange(grid.cols))
+        _, across = grid.centre(np.arange(grid.rows), np.zeros(grid.rows))
+        attributes = {
+            "units": self._frame.units.get(name, "1"),
+            "crs": grid.crs_wkt,
+            "bearing_deg": grid.bearing_deg,
+            "transform": grid.affine,
+        }
+        if name in ("ground", "surface"):
+            attributes["datum_m"] = self._frame.datum_m
+        return xarray.DataArray(
+            values, {"across": across, "along": along}, ("across", "along"), name=name, attrs=attributes
+        )
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._frame.layers)
+
+    def __len__(self) -> int:
+        return len(self._frame.layers)

@@ -1,0 +1,90 @@
+"""The run table: inputs, settings, versions, what was assumed and the cautions."""
+
+from __future__ import annotations
+
+import os
+import platform
+from datetime import UTC, datetime
+from importlib.metadata import PackageNotFoundError, version
+from typing import TYPE_CHECKING, Any
+
+from tunnelsite.cautions import CAUTIONS
+from tunnelsite.core.layers import SourceRaster
+from tunnelsite.core.table import Column, Table
+
+if TYPE_CHECKING:
+    from tunnelsite.result import Result
+
+LIBRARIES = ("tunnelsite", "numpy", "numba", "rasterio", "pyproj", "shapely", "pvlib", "richdem2")
+
+
+def stamp() -> str:
+    """Time of the run in UTC, or that of SOURCE_DATE_EPOCH where a run is to be repeated to the byte."""
+    epoch = os.environ.get("SOURCE_DATE_EPOCH", "")
+    now = datetime.fromtimestamp(int(epoch), UTC) if epoch.isdigit() else datetime.now(UTC)
+    return now.strftime("%Y-%m-%dT%H:%M:%SZ")
+
+
+def run_table(result: Result) -> Table:
+    """Everything needed to judge and to repeat the run."""
+    columns = {
+        "kind": Column("text", "input, setting, grid, version, note, caution or run"),
+        "name": Column("text", "name"),
+        "value": Column("text", "value"),
+        "detail": Column("text", "detail"),
+    }
+    rows: list[dict[str, Any]] = [{"kind": "run", "name": "finished", "value": stamp(), "detail": "UTC"}]
+    rows += _input_rows(result) + _grid_rows(result)
+    for name, value in result.settings.model_dump(exclude={"out", "overwrite", "rasters"}).items():
+        if value not in (None, [], {}):
+            rows.append({"kind": "setting", "name": name, "value": _short(name, value)})
+    rows += [{"kind": "note", "name": scan_note[0], "value": scan_note[1]} for scan_note in _notes(result)]
+    rows += [{"kind": "version", "name": name, "value": _version(name)} for name in LIBRARIES]
+    rows.append({"kind": "version", "name": "python", "value": platform.python_version()})
+    rows += [{"kind": "caution", "name": f"caution {k}", "value": text} for k, text in enumerate(CAUTIONS, 1)]
+    return Table("run", "Inputs, settings, versions, assumptions and cautions", columns, rows)
+
+
+def _short(name: str, value: Any) -> str:
+    """Settings as text; paths lose their folders, which say nothing about the data."""
+    if isinstance(value, str) and ("/" in value or "\\" in value):
+        return os.path.basename(value)
+    if isinstance(value, list):
+        return "; ".join(_short(name, item) for item in value)
+    if isinstance(value, dict):
+        return "; ".join(f"{key} = {_short(name, item)}" for key, item in sorted(value.items()))
+    return str(value)
+
+
+def _input_rows(result: Result) -> list[dict[str, Any]]:
+    rows = []
+    for item in result.site.inputs:
+        unit = f"heights in {item.unit}; " if isinstance(item, SourceRaster) else ""
+        detail = f"{unit}{item.crs.name if item.crs else 'no coordinate system'}"
+        rows.append({"kind": "input", "name": item.name, "value": f"sha256 {item.sha256}", "detail": detail})
+        rows += [{"kind": "note", "name": item.name, "value": text} for text in item.notes]
+    return rows
+
+
+def _grid_rows(result: Result) -> list[dict[str, Any]]:
+    rows = []
+    for frame in {id(scan.frame): scan.frame for scan in result.scans}.values():
+        grid = frame.grid
+        size = f"{grid.rows} x {grid.cols} cells of {grid.cell_m:g} m"
+        place = f"transverse Mercator centred on {frame.lon_deg:.6f}, {frame.lat_deg:.6f}"
+        rows.append({"kind": "grid", "name": f"bearing {grid.bearing_deg:g}", "value": size, "detail": place})
+    return rows
+
+
+def _notes(result: Result) -> list[tuple[str, str]]:
+    notes = [("site", text) for text in result.site.notes]
+    for scan in result.scans:
+        notes += [(f"bearing {scan.frame.grid.bearing_deg:g}", text) for text in scan.frame.notes]
+    return list(dict.fromkeys(notes))
+
+
+def _version(name: str) -> str:
+    try:
+        return version(name)
+    except PackageNotFoundError:
+        return "not installed"

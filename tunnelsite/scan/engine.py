@@ -1,0 +1,153 @@
+"""The engine: every placement of one house on one frame is measured and tried against every limit."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from tunnelsite.core.criterion import Criterion
+from tunnelsite.core.house import House, Pad
+from tunnelsite.core.process import Progress, silent
+from tunnelsite.core.rubric import Rubric
+from tunnelsite.core.site import Frame
+from tunnelsite.scan.open_ground import OpenGround
+from tunnelsite.scan.strip import Strip
+
+STRIP_CELLS = 1 << 19  # memory of a strip's arrays stays a few MB each, whatever the size of the DEM
+STRIP_ROWS = 128  # strips of whole kernel tiles: nothing is slid over twice
+
+
+@dataclass(frozen=True)
+class Judge:
+    """A criterion as it is used in one run: with its rubric and its parameters."""
+
+    criterion: Criterion
+    rubric: Rubric
+    parameters: dict[str, Any] = field(default_factory=dict)
+
+    @property
+    def id(self) -> str:
+        """The criterion's id, which is also the id of the rule its limit makes."""
+        return self.criterion.id
+
+
+@dataclass
+class Tally:
+    """What one rule rejected in one parcel.
+
+    Attributes: tried, rejected: placements. miss: the rejected measure nearest to the limit; miss_row, miss_col: where.
+    """
+
+    tried: int = 0
+    rejected: int = 0
+    miss: float = np.nan
+    miss_row: int = -1
+    miss_col: int = -1
+
+
+@dataclass
+class Scan:
+    """Every placement of one house on one frame that no rule rejected, with its measures.
+
+    Attributes:
+        frame, house, pad: what was scanned.
+        index: int64 [n], row * cols + col of the placement's centre cell, rising.
+        owner: int32 [n], parcel.
+        measures: by criterion id, float32 [n].
+        tallies: by rule id, then by parcel.
+    """
+
+    frame: Frame
+    house: House
+    pad: Pad
+    index: np.ndarray
+    owner: np.ndarray
+    measures: dict[str, np.ndarray]
+    tallies: dict[str, list[Tally]]
+    ground: OpenGround
+
+
+def scanned(
+    frame: Frame,
+    sizes: tuple[House, Pad],
+    ground: OpenGround,
+    judges: list[Judge],
+    pad_pitch: float,
+    progress: Progress = silent,
+) -> Scan:
+    """Measure every feasible placement, strip by strip; a limit takes placements out of the running for later criteria.
+
+    Arguments: frame; sizes (house, pad); ground, from `open_ground`; judges in the order in which they are tried, cheap
+    ones first; pad_pitch, slope the finished pad may keep [fraction]; progress.
+    """
+    house, pad = sizes
+    count = len(frame.parcels)
+    rules = ["no_data", *(judge.id for judge in judges)]
+    tallies = {rule: [Tally() for _ in range(count)] for rule in rules}
+    kept: list[tuple[np.ndarray, np.ndarray, dict[str, np.ndarray]]] = []
+    rows, cols = frame.grid.shape
+    step = max(1, STRIP_CELLS // cols // STRIP_ROWS) * STRIP_ROWS
+    for top in range(0, rows, step):
+        bottom = min(top + step, rows)
+        owner = ground.owner[top:bottom]
+        mask = owner >= 0
+        if mask.any():
+            strip = Strip(frame, house, pad, (top, bottom), mask, pad_pitch)
+            kept.append(_strip_measures(strip, owner, judges, tallies))
+        progress(f"placements of {house.name}", bottom / rows)
+    return Scan(
+        frame,
+        house,
+        pad,
+        np.concatenate([part[0] for part in kept] or [np.empty(0, np.int64)]),
+        np.concatenate([part[1] for part in kept] or [np.empty(0, np.int32)]),
+        {j.id: np.concatenate([part[2][j.id] for part in kept] or [np.empty(0, np.float32)]) for j in judges},
+        tallies,
+        ground,
+    )
+
+
+def _strip_measures(strip: Strip, owner: np.ndarray, judges: list[Judge], tallies: dict[str, list[Tally]]):
+    """Index, owner and measures of the strip's placements that pass every limit."""
+    unknown = ~np.isfinite(strip.pad_max("ground")) & strip.feasible()
+    _count(tallies["no_data"], strip, owner, unknown, None, None)
+    strip.reject(unknown)
+    measured: dict[str, np.ndarray] = {}
+    for judge in judges:
+        mask = strip.feasible()
+        if not mask.any():
+            measured[judge.id] = np.full(strip.shape, np.nan, np.float32)
+            continue
+        measure = np.asarray(judge.criterion.measure(strip, **judge.parameters), np.float32)
+        measured[judge.id] = measure
+        beyond = judge.rubric.beyond(measure) & mask
+        _count(tallies[judge.id], strip, owner, beyond, measure, judge.rubric)
+        strip.reject(beyond)
+    mask = strip.feasible()
+    index = np.flatnonzero(mask) + np.int64(strip.rows[0]) * strip.shape[1]
+    return index, owner[mask], {name: values[mask] for name, values in measured.items()}
+
+
+def _count(tally: list[Tally], strip: Strip, owner: np.ndarray, beyond: np.ndarray, measure, rubric) -> None:
+    """Add a strip's rejections to the tally of each parcel, and keep the nearest miss."""
+    tried = np.bincount(owner[strip.feasible()], minlength=len(tally))
+    where = np.flatnonzero(beyond)
+    parcels = owner.flat[where]
+    hit = np.bincount(parcels, minlength=len(tally))
+    for parcel in np.flatnonzero(tried):
+        tally[parcel].tried += int(tried[parcel])
+        tally[parcel].rejected += int(hit[parcel])
+    if measure is None or not len(where):
+        return
+    away = np.abs(measure.flat[where] - rubric.limit)
+    nearest = np.full(len(tally), np.inf, away.dtype)
+    np.minimum.at(nearest, parcels, away)
+    at = np.flatnonzero(away == nearest[parcels])[::-1]
+    first = dict(zip(parcels[at].tolist(), where[at].tolist(), strict=True))  # reversed, so the first one stays
+    for parcel, cell in first.items():
+        known = tally[parcel]
+        if not np.isfinite(known.miss) or nearest[parcel] < abs(known.miss - rubric.limit):
+            known.miss = float(measure.flat[cell])
+            known.miss_row, known.miss_col = strip.rows[0] + cell // strip.shape[1], cell % strip.shape[1]

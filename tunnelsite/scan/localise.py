@@ -1,0 +1,186 @@
+"""From the site as read to a frame: the DEM warped once to a grid whose columns run along the ridge."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import shapely
+
+from tunnelsite.core.errors import InputRefused
+from tunnelsite.core.grid import Grid, covering_grid, geographic_wkt, horizontal, local_crs, transformer
+from tunnelsite.core.layers import SourceRaster
+from tunnelsite.core.reproject import lonlat_bounds, to_grid
+from tunnelsite.core.site import Frame, Site
+from tunnelsite.kernels.resample import bilinear_samples
+
+WIDEST_FARM_M = 30_000.0  # at 15 km from the centre grid east is off true east by 0.1 deg at 45 deg N
+LATTICE_TOLERANCE_CELLS = 1e-4
+
+
+def native_cell_m(raster: SourceRaster, lon_deg: float, lat_deg: float) -> float:
+    """The raster's own cell side [m] at a place: the finer of its two sides."""
+    a, b, _, d, e, _ = raster.affine
+    sides = np.array([math.hypot(a, d), math.hypot(b, e)])
+    if not raster.crs.is_geographic:
+        return float(sides.min() * raster.crs.axis_info[0].unit_conversion_factor)
+    geod = raster.crs.get_geod()
+    east = geod.inv(lon_deg, lat_deg, lon_deg + sides[0], lat_deg)[2]
+    north = geod.inv(lon_deg, lat_deg, lon_deg, lat_deg + sides[1])[2]
+    return float(f"{min(east, north):.3g}")  # 26.4183... says more than a degree grid knows
+
+
+def centre_lonlat(site: Site) -> tuple[float, float]:
+    """Longitude and latitude [deg, DEM's datum] of the middle of the parcels."""
+    west, south, east, north = lonlat_bounds(site.parcels)
+    crs = horizontal(site.parcels.crs)
+    source = crs.to_wkt() if crs.is_geographic else geographic_wkt(crs.to_wkt())
+    target = horizontal(site.dem.crs)
+    if target.geodetic_crs is None:
+        local_crs(target, 0.0, 0.0)  # raises with the reason: no link to the earth
+    return transformer(source, geographic_wkt(target.to_wkt())).transform((west + east) / 2, (south + north) / 2)
+
+
+def frame_grid(site: Site, *, bearing_deg: float, cell_m: float | None, halo_m: float) -> Grid:
+    """The grid of a frame: the parcels and `halo_m` of land around them, as far as the DEM reaches.
+
+    Errors: InputRefused where the parcels do not lie on the DEM or the farm is too wide for one local grid.
+    """
+    lon, lat = centre_lonlat(site)
+    crs = local_crs(site.dem.crs, lon, lat)
+    cell = cell_m or native_cell_m(site.dem, lon, lat)
+    blank = Grid(crs.to_wkt(), cell, 1, 1, 0.0, 0.0, float(bearing_deg))
+    parcels = shapely.total_bounds(to_grid(site.parcels, blank).geometry)
+    if max(parcels[2] - parcels[0], parcels[3] - parcels[1]) > WIDEST_FARM_M:
+        raise InputRefused(
+            f"the parcels of {site.parcels.name} reach over {(parcels[2] - parcels[0]) / 1000:.0f} km x "
+            f"{(parcels[3] - parcels[1]) / 1000:.0f} km",
+            f"at most {WIDEST_FARM_M / 1000:.0f} km for one run, so that grid east stays true east",
+            "screen the farms one by one",
+        )
+    dem = dem_bounds(site.dem, blank)
+    around = (parcels[0] - halo_m, parcels[1] - halo_m, parcels[2] + halo_m, parcels[3] + halo_m)
+    common = (*np.maximum(around[:2], dem[:2]), *np.minimum(around[2:], dem[2:]))
+    meets = np.all(np.maximum(parcels[:2], dem[:2]) < np.minimum(parcels[2:], dem[2:]))
+    if not meets:
+        raise apart(site, parcels, dem)
+    return covering_grid(crs, common, cell, bearing_deg)
+
+
+def apart(site: Site, parcels, dem) -> InputRefused:
+    """The refusal for parcels and a DEM that do not meet, with both extents in one system and the distance."""
+    gap = math.hypot(
+        max(parcels[0] - dem[2], dem[0] - parcels[2], 0.0), max(parcels[1] - dem[3], dem[1] - parcels[3], 0.0)
+    )
+    spans = [f"{low:.0f}..{high:.0f}" for low, high in ((parcels[0], parcels[2]), (parcels[1], parcels[3]))]
+    reach = [f"{low:.0f}..{high:.0f}" for low, high in ((dem[0], dem[2]), (dem[1], dem[3]))]
+    return InputRefused(
+        f"{site.parcels.name} and {site.dem.name} do not meet: in local metres east, north the parcels span "
+        f"{spans[0]}, {spans[1]} and the DEM {reach[0]}, {reach[1]}; they are {gap / 1000:.1f} km apart",
+        "parcels that lie on the DEM",
+        "check that each file carries the right coordinate system",
+    )
+
+
+def dem_bounds(raster: SourceRaster, grid: Grid) -> np.ndarray:
+    """(west, south, east, north) of a raster in along/across metres, from points all along its rim."""
+    rows, cols = raster.values.shape
+    rim = np.linspace(0.0, 1.0, 33)
+    col = np.concatenate([rim, rim, np.zeros(33), np.ones(33)]) * cols
+    row = np.concatenate([np.zeros(33), np.ones(33), rim, rim]) * rows
+    a, b, c, d, e, f = raster.affine
+    change = transformer(horizontal(raster.crs).to_wkt(), grid.crs_wkt)
+    along, across = grid.from_map(*change.transform(a * col + b * row + c, d * col + e * row + f))
+    known = np.isfinite(along) & np.isfinite(across)
+    if not known.any():
+        return np.full(4, np.nan)
+    return np.array([along[known].min(), across[known].min(), along[known].max(), across[known].max()])
+
+
+def warped(raster: SourceRaster, grid: Grid) -> np.ndarray:
+    """The raster on `grid` by bilinear interpolation (mean of sub-samples where the grid is coarser), float32.
+
+    A plane comes through exactly; a cell is no data unless every source cell it needs is known.
+    """
+    source_cell = native_cell_m(raster, *(float(value) for value in grid.lonlat(0.0, 0.0)))
+    subsamples = max(1, math.ceil(grid.cell_m / source_cell - 0.25))
+    step = 32
+    while True:
+        row, col = lattice(raster, grid, step)
+        if step == 1 or _lattice_error(raster, grid, step, row, col) <= LATTICE_TOLERANCE_CELLS:
+            break
+        step //= 2
+    return bilinear_samples(raster.values, row, col, step, grid.rows, grid.cols, subsamples)
+
+
+def lattice(raster: SourceRaster, grid: Grid, step: int, shift: float = 0.0) -> tuple[np.ndarray, np.ndarray]:
+    """Source (row, col), whole at cell centres, of the grid's cell corners at every `step` cells plus `shift` steps."""
+    rows = (np.arange(-(-grid.rows // step) + 1) + shift) * step
+    cols = (np.arange(-(-grid.cols // step) + 1) + shift) * step
+    across, along = np.meshgrid(grid.north_m - rows * grid.cell_m, grid.west_m + cols * grid.cell_m, indexing="ij")
+    change = transformer(grid.crs_wkt, horizontal(raster.crs).to_wkt())
+    east, north = change.transform(*grid.to_map(along, across))
+    a, b, c, d, e, f = raster.affine
+    determinant = a * e - b * d
+    col = (e * (east - c) - b * (north - f)) / determinant - 0.5
+    row = (a * (north - f) - d * (east - c)) / determinant - 0.5
+    return row, col
+
+
+def _lattice_error(raster: SourceRaster, grid: Grid, step: int, row: np.ndarray, col: np.ndarray) -> float:
+    """Largest error [source cells] of bilinear interpolation at the middle of the lattice squares."""
+    worst = 0.0
+    for exact, corner in zip(lattice(raster, grid, step, 0.5), (row, col), strict=True):
+        middle = (corner[:-1, :-1] + corner[1:, :-1] + corner[:-1, 1:] + corner[1:, 1:]) / 4
+        worst = max(worst, float(np.abs(exact[:-1, :-1] - middle).max()))
+    return worst
+
+
+def localised(site: Site, grid: Grid) -> Frame:
+    """The frame of `site` on `grid`: rasters warped, features carried over. Errors: InputRefused."""
+    layers = {"ground": warped(site.dem, grid)}
+    if site.surface is not None:
+        surface = warped(site.surface, grid)
+        surface += np.float32(site.surface.datum_m - site.dem.datum_m)
+        layers["surface"] = surface
+    parcels = to_grid(site.parcels, grid)
+    lon, lat = (float(value) for value in grid.lonlat(0.0, 0.0))
+    optional = {
+        name: None if getattr(site, name) is None else to_grid(getattr(site, name), grid)
+        for name in ("obstacles", "structures", "lamps", "soils")
+    }
+    return Frame(
+        grid=grid,
+        datum_m=site.dem.datum_m,
+        layers=layers,
+        units=dict.fromkeys(layers, "m"),
+        parcels=parcels.geometry,
+        parcel_names=parcel_names(site),
+        lon_deg=lon,
+        lat_deg=lat,
+        keep_outs=tuple(to_grid(item, grid) for item in site.keep_outs),
+        services={name: to_grid(item, grid) for name, item in site.services.items()},
+        **optional,
+    )
+
+
+def parcel_names(site: Site) -> list[str]:
+    """One name a parcel: its `parcel` or `name` column, made unique, or its number in the file."""
+    columns = {name.lower(): values for name, values in site.parcels.columns.items()}
+    given = columns.get("parcel", columns.get("name", columns.get("parcel_id")))
+    names, seen = [], {}
+    for index in range(len(site.parcels)):
+        name = "" if given is None or given[index] is None else str(given[index]).strip()
+        name = name if name and name != "nan" else f"parcel {index + 1}"
+        seen[name] = seen.get(name, 0) + 1
+        names.append(name if seen[name] == 1 else f"{name} ({seen[name]})")
+    return names
+
+
+def utm_name(raster: SourceRaster) -> str:
+    """The UTM zone (WGS 84) of a geographic raster's middle, as EPSG:326xx or EPSG:327xx."""
+    rows, cols = raster.values.shape
+    a, b, c, d, e, f = raster.affine
+    lon, lat = a * cols / 2 + b * rows / 2 + c, d * cols / 2 + e * rows / 2 + f
+    zone = int((lon + 180) // 6) % 60 + 1
+    return f"EPSG:{(32600 if lat >= 0 else 32700) + zone}"

@@ -1,0 +1,147 @@
+"""The chosen placements again, one by one: checked exactly as vectors and described in full."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import shapely
+
+from tunnelsite.core.grid import geographic_wkt, transformer, true_bearing
+from tunnelsite.kernels.coverage import slope_standard_error
+from tunnelsite.kernels.grading import graded_pads
+from tunnelsite.kernels.planes import rectangle_planes
+from tunnelsite.kernels.windows import rectangle_max, rectangle_min
+from tunnelsite.scan.engine import Scan
+
+TOUCH_M = 1e-6  # rounding of coordinates; touching is allowed
+HOLLOW_M = 0.10  # shallower ones are the noise of the elevation model
+STEEP_SE_PCT = 100 / 192 / 2  # a standard error of half the tolerance leaves the pitch undecided
+
+
+def placement(scan: Scan, item: int) -> tuple[int, int, float, float]:
+    """(row, col, along, across) of a packed placement."""
+    row, col = divmod(int(scan.index[item]), scan.frame.grid.cols)
+    return row, col, *(float(value) for value in scan.frame.grid.centre(row, col))
+
+
+def rectangle(along_m: float, across_m: float, length_m: float, width_m: float):
+    """A rectangle in along/across metres, counter-clockwise from the corner at its start and right-hand side."""
+    u, v = length_m / 2, width_m / 2
+    return shapely.box(along_m - u, across_m - v, along_m + u, across_m + v)
+
+
+def broken_rules(scan: Scan, item: int, setback_m: float, clearance_m: float) -> list[str]:
+    """Rules that the pad of a placement breaks when tested exactly against the vectors; empty = sound."""
+    _, _, along, across = placement(scan, item)
+    pad = rectangle(along, across, scan.pad.length_m, scan.pad.width_m)
+    parcel = scan.frame.parcels[scan.owner[item]]
+    broken = []
+    if shapely.area(shapely.difference(pad, parcel)) > TOUCH_M * scan.pad.length_m or (setback_m > 0 and shapely.distance(pad, shapely.boundary(parcel)) < setback_m - TOUCH_M):
+        broken.append("boundary")
+    for keep_out in scan.frame.keep_outs:
+        if len(keep_out) and _too_near(pad, keep_out.geometry, keep_out.distance_m):
+            broken.append(f"keep_out:{keep_out.name}")
+    structures = scan.frame.structures
+    if structures is not None and len(structures) and _too_near(pad, structures.geometry, clearance_m):
+        broken.append("structures")
+    return broken
+
+
+def _too_near(pad, geometry: np.ndarray, distance_m: float) -> bool:
+    if distance_m > 0:
+        return bool(shapely.distance(pad, geometry).min() < distance_m - TOUCH_M)
+    inner = shapely.buffer(pad, -TOUCH_M, join_style="mitre")
+    return bool(shapely.intersects(inner, geometry).any())
+
+
+def natural_ground(scan: Scan, item: int) -> dict[str, float]:
+    """Plane, relief, roughness and crown [m, %] of the natural ground under the footprint."""
+    grid, house = scan.frame.grid, scan.house
+    cells = (house.length_m / grid.cell_m, house.width_m / grid.cell_m)
+    window, row, col = _window(scan, item, cells)
+    rows = (row, row + 1)
+    plane = [float(values[0, col]) for values in rectangle_planes(window, *cells, grid.cell_m, rows=rows)]
+    mean, along, across, rms, crown = plane
+    errors = [100 * float(value) for value in slope_standard_error(np.float64(rms), *cells, grid.cell_m)]
+    high = float(rectangle_max(window, *cells, rows=rows)[0, col])
+    low = float(rectangle_min(window, *cells, rows=rows)[0, col])
+    return {
+        "ground_m": mean + scan.frame.datum_m,
+        "pitch_along_pct": 100 * along,
+        "pitch_across_pct": 100 * across,
+        "pitch_se_pct": errors[0] if abs(along) > abs(across) else errors[1],
+        "relief_m": high - low,
+        "roughness_m": rms,
+        "crown_m": crown,
+    }
+
+
+def graded(scan: Scan, item: int, pad_pitch: float, shrink: float) -> dict[str, float]:
+    """Earthwork of the pad and its design plane (level at the centre [m], slopes as fractions)."""
+    grid, pad = scan.frame.grid, scan.pad
+    cells = (pad.length_m / grid.cell_m, pad.width_m / grid.cell_m)
+    window, row, col = _window(scan, item, cells)
+    one = (np.array([row]), np.array([col]))
+    result = graded_pads(window, *one, *cells, grid.cell_m, max_slope=pad_pitch, shrink=shrink)
+    values = {name: float(array[0]) for name, array in result._asdict().items()}
+    values["level_m"] += scan.frame.datum_m
+    return values | {"pad_m2": pad.area_m2}
+
+
+def _window(scan: Scan, item: int, cells: tuple[float, float]):
+    """The ground round a placement and the placement's row and column in it."""
+    row, col, _, _ = placement(scan, item)
+    reach_u, reach_v = int(cells[0] / 2) + 2, int(cells[1] / 2) + 2
+    top, left = max(row - reach_v, 0), max(col - reach_u, 0)
+    window = scan.frame.ground[top : row + reach_v + 1, left : col + reach_u + 1]
+    return np.ascontiguousarray(window), row - top, col - left
+
+
+def where(scan: Scan, item: int) -> dict[str, Any]:
+    """Longitude and latitude (WGS 84) of the centre and the true bearing of the ridge there."""
+    grid = scan.frame.grid
+    _, _, along, across = placement(scan, item)
+    east, north = grid.to_map(along, across)
+    lon, lat = transformer(grid.crs_wkt, "EPSG:4326").transform(east, north)
+    if not np.isfinite(lon):  # a datum that PROJ cannot tie to WGS 84: its own longitude and latitude
+        lon, lat = transformer(grid.crs_wkt, geographic_wkt(grid.crs_wkt)).transform(east, north)
+    return {"bearing_deg": round(true_bearing(grid, along, across), 4), "lon": float(lon), "lat": float(lat)}
+
+
+def clearance(scan: Scan, item: int) -> float | None:
+    """Distance [m] from the footprint to the nearest structure; None where no structures were given."""
+    structures = scan.frame.structures
+    if structures is None or not len(structures):
+        return None
+    _, _, along, across = placement(scan, item)
+    footprint = rectangle(along, across, scan.house.length_m, scan.house.width_m)
+    return float(shapely.distance(footprint, structures.geometry).min())
+
+
+def flags(scan: Scan, item: int, values: dict[str, Any]) -> str:
+    """Words a reader should not miss, joined by `; `."""
+    words = []
+    row, col, _, _ = placement(scan, item)
+    if values["pitch_se_pct"] > STEEP_SE_PCT:
+        words.append("pitch uncertain")
+    steepest = max(abs(values["pitch_along_pct"]), abs(values["pitch_across_pct"]))
+    if steepest <= 100 / 192:
+        words.append("within 3/4 in per 12 ft as it lies")
+    open_edge = scan.frame.layers.get("open_edge")
+    if open_edge is not None and _pad_any(scan, open_edge, row, col):
+        words.append("water may come from beyond the data")
+    if values["max_cut_m"] > 0.15:
+        words.append("cut deeper than 0.15 m")
+    if values.get("ponding_m") is not None and values["ponding_m"] > HOLLOW_M:
+        words.append("lies in a hollow")
+    if "beam_share" in values and values["beam_share"] is None:
+        words.append("sun not assessed")
+    return "; ".join(words)
+
+
+def _pad_any(scan: Scan, layer: np.ndarray, row: int, col: int) -> bool:
+    cell = scan.frame.grid.cell_m
+    down, right = int(scan.pad.width_m / cell / 2 + 0.5), int(scan.pad.length_m / cell / 2 + 0.5)
+    part = layer[max(row - down, 0) : row + down + 1, max(col - right, 0) : col + right + 1]
+    return bool(part.any())

@@ -1,0 +1,115 @@
+"""What a criterion sees: a strip of placements of one house on one frame."""
+
+from __future__ import annotations
+
+from functools import cached_property
+
+import numpy as np
+import shapely
+
+from tunnelsite.core.house import House, Pad
+from tunnelsite.core.site import Frame, segments_of
+from tunnelsite.kernels.grading import Grading, graded_pads
+from tunnelsite.kernels.planes import Planes, rectangle_planes
+from tunnelsite.kernels.polygon_mask import polygon_mask
+from tunnelsite.kernels.reach import rectangle_distances
+from tunnelsite.kernels.windows import rectangle_max, rectangle_mean, rectangle_min
+
+
+class Strip:
+    """A strip of rows of the grid; every cell is the centre of one placement. Fulfils `core.criterion.Placements`.
+
+    Arguments: frame; house; pad; rows, first and past-the-last row; mask, bool [strip rows, cols], placements still in
+    the running; pad_pitch, the slope a pad may keep [fraction].
+    """
+
+    def __init__(
+        self, frame: Frame, house: House, pad: Pad, rows: tuple[int, int], mask: np.ndarray, pad_pitch: float
+    ) -> None:
+        self.frame, self.house, self.pad, self.rows = frame, house, pad, rows
+        self.cell_m = frame.grid.cell_m
+        self.pad_pitch = pad_pitch
+        self._mask = mask
+        self._graded: dict[float, tuple[int, Grading]] = {}
+
+    @property
+    def shape(self) -> tuple[int, int]:
+        """(strip rows, cols)."""
+        return self._mask.shape
+
+    def feasible(self) -> np.ndarray:
+        """bool [strip rows, cols]: placements still in the running."""
+        return self._mask
+
+    def reject(self, beyond: np.ndarray) -> None:
+        """Take placements out of the running."""
+        self._mask &= ~beyond
+
+    def layer(self, name: str) -> np.ndarray:
+        """The strip's own cells of a layer."""
+        return self.frame.layers[name][self.rows[0] : self.rows[1]]
+
+    def footprint_mean(self, name: str) -> np.ndarray:
+        """Area-weighted mean of a layer under the footprint."""
+        return rectangle_mean(self.frame.layers[name], *self._cells(self.house), rows=self.rows)
+
+    def footprint_max(self, name: str) -> np.ndarray:
+        """Largest value of a layer under the footprint."""
+        return rectangle_max(self.frame.layers[name], *self._cells(self.house), rows=self.rows)
+
+    def pad_max(self, name: str) -> np.ndarray:
+        """Largest value of a layer under the pad."""
+        return rectangle_max(self.frame.layers[name], *self._cells(self.pad), rows=self.rows)
+
+    def pad_min(self, name: str) -> np.ndarray:
+        """Smallest value of a layer under the pad."""
+        return rectangle_min(self.frame.layers[name], *self._cells(self.pad), rows=self.rows)
+
+    def plane(self) -> Planes:
+        """Least-squares plane of the natural ground under the footprint."""
+        return self._plane
+
+    @cached_property
+    def _plane(self) -> Planes:
+        return rectangle_planes(self.frame.ground, *self._cells(self.house), self.cell_m, rows=self.rows)
+
+    def grading(self, shrink: float) -> Grading:
+        """Earthwork of each feasible pad, as arrays over the strip (NaN elsewhere); see `kernels.grading`."""
+        left = int(np.count_nonzero(self._mask))
+        if shrink not in self._graded or self._graded[shrink][0] != left:
+            rows, cols = np.nonzero(self._mask)
+            packed = graded_pads(
+                self.frame.ground,
+                rows + self.rows[0],
+                cols,
+                *self._cells(self.pad),
+                self.cell_m,
+                max_slope=self.pad_pitch,
+                shrink=shrink,
+            )
+            spread = []
+            for values in packed:
+                full = np.full(self.shape, np.nan, np.float32)
+                full[rows, cols] = values
+                spread.append(full)
+            self._graded[shrink] = (left, Grading(*spread))
+        return self._graded[shrink][1]
+
+    def distance(self, features) -> np.ndarray:
+        """Distance [m] from each feasible footprint to the nearest feature; NaN elsewhere or without features."""
+        full = np.full(self.shape, np.nan, np.float32)
+        rows, cols = np.nonzero(self._mask)
+        if not len(rows) or not len(features):
+            return full
+        along, across = self.frame.grid.centre(rows + self.rows[0], cols)
+        half = (self.house.length_m / 2, self.house.width_m / 2)
+        full[rows, cols] = rectangle_distances(along, across, *half, segments_of(features.geometry))
+        areas = features.geometry[shapely.get_dimensions(features.geometry) == 2]
+        if len(areas):  # a footprint wholly inside an area is far from its edge, but there
+            grid = self.frame.grid.window(self.rows[0], 0, *self.shape)
+            place = (grid.west_m, grid.north_m, grid.cell_m, grid.shape)
+            full[polygon_mask(segments_of(shapely.union_all(areas)), *place) & self._mask] = 0.0
+        return full
+
+    def _cells(self, rectangle) -> tuple[float, float]:
+        return rectangle.length_m / self.cell_m, rectangle.width_m / self.cell_m

@@ -1,0 +1,114 @@
+"""The surface that casts shade: ground, surface model and obstacles in one raster; and what stands on the ground."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+
+from tunnelsite.core.errors import InputRefused
+from tunnelsite.core.layers import Features
+from tunnelsite.core.site import Frame, segments_of
+from tunnelsite.kernels.polygon_mask import polygon_mask
+
+# A tree drawn as a point has a crown; where the file does not give it, half as wide as tall is common practice, no source.
+CROWN_RADIUS_PER_HEIGHT = 0.25
+LINE_WIDTH_M = 3.0  # a tree line or hedge drawn as a line without a width; common practice, no source
+LEAST_RADIUS_M = 0.5
+
+
+def heights(features: Features) -> np.ndarray:
+    """The `height_m` of each obstacle [m]. Errors: InputRefused where it is missing or not a height."""
+    column = next((values for name, values in features.columns.items() if name.lower() == "height_m"), None)
+    if column is None:
+        raise InputRefused(
+            f"{features.name} has the columns {', '.join(features.columns) or 'none'}",
+            "a column height_m",
+            "add the height of each obstacle above the ground in metres",
+        )
+    result = _numbers(column)
+    bad = ~(np.isfinite(result) & (result > 0) & (result < 1000))
+    if bad.any():
+        raise InputRefused(
+            f"{features.name} has {int(bad.sum())} obstacles without a sensible height_m, the first is feature "
+            f"{int(np.argmax(bad)) + 1} with {column[int(np.argmax(bad))]!r}",
+            "more than 0 and below 1000 m",
+            "fill in the column",
+        )
+    return result
+
+
+def _numbers(column: np.ndarray) -> np.ndarray:
+    """The column as floats; what is empty or no number is NaN."""
+
+    def plain(value) -> float:
+        try:
+            return float(value)
+        except (TypeError, ValueError):
+            return np.nan
+
+    return np.array([plain(value) for value in column], float)
+
+
+def _optional(features: Features, name: str, fallback: np.ndarray) -> np.ndarray:
+    column = next((values for key, values in features.columns.items() if key.lower() == name), None)
+    if column is None:
+        return fallback
+    given = _numbers(column)
+    return np.where(np.isfinite(given) & (given > 0), given, fallback)
+
+
+def obstacle_shapes(features: Features) -> tuple[np.ndarray, np.ndarray]:
+    """(polygons, heights [m]) of obstacles: points get their crown, lines their width."""
+    tall = heights(features)
+    radius = _optional(features, "crown_radius_m", np.maximum(tall * CROWN_RADIUS_PER_HEIGHT, LEAST_RADIUS_M))
+    width = _optional(features, "width_m", np.full(len(tall), LINE_WIDTH_M))
+    grow = np.choose(shapely.get_dimensions(features.geometry).clip(0, 2), [radius, width / 2, np.zeros(len(tall))])
+    return shapely.buffer(features.geometry, grow, quad_segs=8), tall
+
+
+def add_surface(frame: Frame) -> None:
+    """Give the frame the layers `surface` (what casts shade) and `standing_m` (height above the ground).
+
+    The surface is never below the ground (surface models dip), is the ground where the model has no data, and holds the
+    obstacles at their height above the ground. What was done is noted in the frame.
+    """
+    ground = frame.ground
+    model = frame.layers.get("surface")
+    if model is None:
+        surface = ground.copy()
+    else:
+        missing = np.isnan(model) & ~np.isnan(ground)
+        dips = model < ground - 0.5
+        surface = np.fmax(model, ground)
+        if missing.any():
+            frame.notes.append(f"surface has no data on {missing.mean():.1%} of the cells: bare ground was used there")
+        if dips.any():
+            frame.notes.append(
+                f"surface lies more than 0.5 m below the ground on {dips.mean():.2%} of the cells: raised"
+            )
+    if frame.obstacles is not None and len(frame.obstacles):
+        _burn(frame, surface)
+    frame.layers["surface"] = surface
+    frame.layers["standing_m"] = surface - ground
+    frame.units |= {"surface": "m", "standing_m": "m"}
+
+
+def _burn(frame: Frame, surface: np.ndarray) -> None:
+    shapes, tall = obstacle_shapes(frame.obstacles)
+    grid = frame.grid
+    for shape, height in zip(shapes, tall, strict=True):
+        west, south, east, north = shapely.bounds(shape)
+        top, bottom = int((grid.north_m - north) // grid.cell_m), int((grid.north_m - south) // grid.cell_m) + 1
+        left, right = int((west - grid.west_m) // grid.cell_m), int((east - grid.west_m) // grid.cell_m) + 1
+        top, left, bottom, right = max(top, 0), max(left, 0), min(bottom, grid.rows), min(right, grid.cols)
+        if top >= bottom or left >= right:
+            continue
+        part = grid.window(top, left, bottom - top, right - left)
+        mask = polygon_mask(segments_of(shape), part.west_m, part.north_m, part.cell_m, part.shape)
+        if not mask.any():  # thinner than a cell: it still casts shade, so the cell it stands in carries it
+            point = shapely.get_coordinates(shapely.point_on_surface(shape))[0]
+            row = min(max(int((grid.north_m - point[1]) // grid.cell_m) - top, 0), part.rows - 1)
+            col = min(max(int((point[0] - grid.west_m) // grid.cell_m) - left, 0), part.cols - 1)
+            mask[row, col] = True
+        window = surface[top:bottom, left:right]
+        window[mask] = np.maximum(window[mask], frame.ground[top:bottom, left:right][mask] + np.float32(height))

@@ -1,0 +1,156 @@
+"""The screening: prepare -> measure -> judge -> rank -> refine."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from tunnelsite import catalogue
+from tunnelsite.core.errors import InputRefused, UsageError
+from tunnelsite.core.house import House, Pad
+from tunnelsite.core.layers import Layer
+from tunnelsite.core.process import Progress, silent
+from tunnelsite.core.site import Frame, Site
+from tunnelsite.criteria.reach import reach
+from tunnelsite.result import Result
+from tunnelsite.scan.engine import Judge, Scan, scanned
+from tunnelsite.scan.judge import ranked, scores
+from tunnelsite.scan.localise import frame_grid, localised
+from tunnelsite.scan.open_ground import bars, open_ground
+from tunnelsite.scan.refine import broken_rules
+from tunnelsite.scan.surface import add_surface
+from tunnelsite.settings import Settings, crop_period, settings_from
+
+
+def screen(
+    site: Site,
+    houses: House | Sequence[House] | None = None,
+    *,
+    crop_months: str | None = None,
+    settings: Settings | None = None,
+    progress: Progress = silent,
+) -> Result:
+    """Score every placement of every house on every parcel of a site and rank the best that do not overlap.
+
+    Arguments:
+        site: from `read_site`.
+        houses: one house or several that compete; default: those of the settings.
+        crop_months: `10-01:04-30`; default: that of the settings.
+        settings: everything else; default: `Settings()`.
+        progress: called with (what is being done, share done 0..1).
+    Return: Result; an empty ranking with reasons is a result too.
+    Errors: InputRefused, UsageError, ResourceShortage.
+    """
+    settings = settings or Settings()
+    if crop_months is not None:
+        settings = settings.model_copy(update={"crop_months": settings_from({"crop_months": crop_months}).crop_months})
+    wanted = [houses] if isinstance(houses, House) else list(houses or settings.houses)
+    judges = judges_of(site, settings, wanted[0].kind)
+    scans: list[Scan] = []
+    for bearing in settings.bearings:
+        frame = prepared(site, settings, bearing, judges, progress)
+        barred = bars(frame, settings.clearance_m)
+        for house in wanted:
+            pad = Pad.around(house, settings.apron_m)
+            ground = open_ground(frame, pad, settings.setback_m, barred)
+            scans.append(scanned(frame, (house, pad), ground, judges, settings.pad_pitch, progress))
+    return judged(site, settings, scans, judges)
+
+
+def judged(site: Site, settings: Settings, scans: list[Scan], judges: list[Judge]) -> Result:
+    """Score, rank and refine what was measured; no terrain is computed here."""
+    scored = [scores(scan, judges) for scan in scans]
+
+    def sound(scan: Scan, item: int) -> bool:
+        return not broken_rules(scan, item, settings.setback_m, settings.clearance_m)
+
+    choices = ranked(scans, scored, settings.top, sound)
+    return Result(site, settings, scans, judges, scored, choices)
+
+
+def judges_of(site: Site, settings: Settings, kind: str) -> list[Judge]:
+    """The criteria of a run with their rubrics and parameters. Errors: UsageError for unknown names."""
+    found = [*catalogue.criteria(), *(reach(name) for name, item in site.services.items() if len(item))]
+    known = {criterion.id: criterion for criterion in found}
+    for given in (settings.weight, settings.rubric, settings.parameter):
+        for name in given:
+            if name not in known:
+                from tunnelsite.core.describe import nearest
+
+                raise UsageError(f"there is no criterion {name!r}", ", ".join(known), nearest(name, known))
+    judges = []
+    for criterion in found:
+        rubric = settings.rubric_for(criterion.id, criterion.rubric(kind))
+        given = dict(settings.parameter.get(criterion.id, {}))
+        if any(parameter.id == "shrink" for parameter in criterion.description.parameters):
+            given.setdefault("shrink", settings.shrink)
+        if criterion.id == "standing" and criterion.id not in settings.rubric:
+            rubric = settings.rubric_for(criterion.id, _limited(rubric, settings.standing_limit_m))
+        if criterion.id == "water_like" and settings.keep_water_like:
+            rubric = _limited(rubric, None)
+        judges.append(Judge(criterion, rubric, criterion.description.checked(given)))
+    if not any(judge.rubric.weight > 0 for judge in judges):
+        raise UsageError("every weight is 0", "at least one weight above 0", "raise a weight")
+    return judges
+
+
+def _limited(rubric, limit):
+    from dataclasses import replace
+
+    return replace(rubric, limit=limit)
+
+
+def prepared(site: Site, settings: Settings, bearing_deg: float, judges: list[Judge], progress: Progress) -> Frame:
+    """The frame of one ridge bearing with every layer that the criteria read. Errors: InputRefused."""
+    progress("local grid", 0.0)
+    grid = frame_grid(site, bearing_deg=bearing_deg, cell_m=settings.cell_m, halo_m=settings.halo_m)
+    frame = localised(site, grid)
+    check_data(site, frame)
+    add_surface(frame)
+    progress("local grid", 1.0)
+    wanted = {spec.id for judge in judges for spec in judge.criterion.description.reads}
+    for process in catalogue.processes():
+        makes = {spec.id for spec in process.description.makes}
+        if not makes & wanted - frame.layers.keys():
+            continue
+        inputs = {
+            spec.id: Layer(frame.layers[spec.id], spec.unit, spec.title, (grid.cell_m, grid.cell_m))
+            for spec in process.description.reads
+        }
+        for name, layer in process(inputs, process_parameters(process.id, frame, settings), progress).items():
+            frame.layers.setdefault(name, layer.values)
+            frame.units.setdefault(name, layer.unit)
+    return frame
+
+
+def process_parameters(process_id: str, frame: Frame, settings: Settings) -> dict:
+    """What a built-in process has to be told about the site."""
+    if process_id != "season_light":
+        return {}
+    first, last = crop_period(settings.crop_months)
+    return {
+        "latitude_deg": frame.lat_deg,
+        "longitude_deg": frame.lon_deg,
+        "altitude_m": frame.datum_m,
+        "bearing_deg": frame.grid.bearing_deg,
+        "first_day": f"{first[0]:02d}-{first[1]:02d}",
+        "last_day": f"{last[0]:02d}-{last[1]:02d}",
+        "azimuths": settings.azimuths,
+        "light_height_m": settings.light_height_m,
+    }
+
+
+def check_data(site: Site, frame: Frame) -> None:
+    """Refuse a DEM without a single known height in the parcels, before anything dear is computed."""
+    import numpy as np
+
+    from tunnelsite.core.site import segments_of
+    from tunnelsite.kernels.polygon_mask import polygon_mask
+
+    grid = frame.grid
+    mask = polygon_mask(segments_of(frame.parcels), grid.west_m, grid.north_m, grid.cell_m, grid.shape)
+    if not np.isfinite(frame.ground[mask]).any():
+        raise InputRefused(
+            f"{site.dem.name} holds no height inside the parcels of {site.parcels.name}",
+            "a DEM that covers the parcels",
+            "get the tile of this place, or check the file's no-data value",
+        )

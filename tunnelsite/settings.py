@@ -1,0 +1,242 @@
+"""Typed settings of a screening, from a project file (TOML), the command line or Python."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import AliasGenerator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, field_validator
+
+from tunnelsite.core.describe import nearest
+from tunnelsite.core.errors import InputRefused, UsageError
+from tunnelsite.core.house import House
+from tunnelsite.core.rubric import Rubric
+from tunnelsite.core.units import FOOT_M, VERTICAL_UNITS_M, length_m, month_day, number, slope_fraction
+
+PATH_KEYS = ("dem", "parcels", "surface", "obstacles", "structures", "lamps", "soils", "wind", "out", "rasters")
+LARGEST_PROJECT_BYTES = 1_000_000
+TRADE_PITCH = 1.0 / 192.0  # 3/4 in per 12 ft: the finished tolerance; common practice, no source
+
+
+def _length(what: str, least: float = 0.0, most: float = 1e5):
+    return BeforeValidator(lambda value: length_m(value, what, least_m=least, most_m=most))
+
+
+def _number(what: str, least: float, most: float):
+    def check(value: Any) -> float:
+        result = number(value, what)
+        if not least <= result <= most:
+            raise UsageError(f"{what} is {value!r}", f"{least:g} to {most:g}", "correct it")
+        return result
+
+    return BeforeValidator(check)
+
+
+def _many(value: Any) -> list:
+    return list(value) if isinstance(value, list | tuple) else [value]
+
+
+class Settings(BaseModel):
+    """Every setting of a screening; in a project file each stands under its option's name with `_` for `-`."""
+
+    model_config = ConfigDict(
+        extra="forbid",
+        frozen=True,
+        populate_by_name=True,
+        alias_generator=AliasGenerator(alias=lambda name: re.sub(r"_(m|deg|months_of_year)$", "", name)),
+    )
+
+    dem: str | None = None
+    parcels: str | None = None
+    out: str | None = None
+    overwrite: bool = False
+    house: Annotated[list[str], BeforeValidator(_many)] = Field(default_factory=lambda: ["30x96ft"])
+    kind: Literal["in-ground", "container"] = "in-ground"
+    ridge_m: Annotated[float, _length("ridge height", 0.5, 30)] = 12 * FOOT_M
+    crop_months: str = "01-01:12-31"
+    bearing_deg: Annotated[float, _number("bearing", -360, 360)] = 90.0
+    bearing_tolerance_deg: Annotated[float, _number("bearing tolerance", 0, 90)] = 0.0
+    bearing_step_deg: Annotated[float, _number("bearing step", 0.5, 90)] = 5.0
+    surface: str | None = None
+    obstacles: str | None = None
+    structures: str | None = None
+    clearance_m: Annotated[float, _length("clearance", 0, 1000)] = 12 * FOOT_M
+    keep_out: Annotated[list[str], BeforeValidator(_many)] = Field(default_factory=list)
+    setback_m: Annotated[float, _length("setback", 0, 1000)] = 0.0
+    service: dict[str, str] = Field(default_factory=dict)
+    lamps: str | None = None
+    soils: str | None = None
+    wind: str | None = None
+    wind_from_deg: Annotated[float | None, _number("prevailing wind", 0, 360)] = None
+    elevation_unit: Literal["m", "ft", "us-ft"] | None = None
+    dem_crs: str | None = None
+    band: int | None = None
+    zero_is_nodata: bool = False
+    cell_m: Annotated[float | None, _length("cell", 0.05, 1000)] = None
+    halo_m: Annotated[float, _length("halo", 0, 50_000)] = 1000.0
+    apron_m: Annotated[float, _length("apron", 0, 50)] = 4 * FOOT_M
+    pad_pitch: Annotated[float, BeforeValidator(lambda value: slope_fraction(value, "pad pitch"))] = TRADE_PITCH
+    shrink: Annotated[float, _number("shrink factor", 1, 2)] = 1.0
+    azimuths: Annotated[int, BeforeValidator(int)] = 36
+    light_height_m: Annotated[float, _length("light height", 0, 30)] = 1.0
+    standing_limit_m: Annotated[float, _length("standing limit", 0, 100)] = 2.0
+    keep_water_like: bool = False
+    top: Annotated[int, BeforeValidator(int)] = 20
+    rasters: str | None = None
+    weight: dict[str, float] = Field(default_factory=dict)
+    rubric: dict[str, dict[str, Any]] = Field(default_factory=dict)
+    parameter: dict[str, dict[str, Any]] = Field(default_factory=dict)
+
+    @field_validator("crop_months")
+    @classmethod
+    def _crop_months(cls, text: str) -> str:
+        crop_period(text)
+        return text
+
+    @field_validator("top")
+    @classmethod
+    def _top(cls, value: int) -> int:
+        if not 1 <= value <= 10_000:
+            raise UsageError(f"top is {value}", "1 to 10000 candidates", "correct it")
+        return value
+
+    @field_validator("azimuths")
+    @classmethod
+    def _azimuths(cls, value: int) -> int:
+        if not 8 <= value <= 720:
+            raise UsageError(f"azimuths is {value}", "8 to 720 directions", "correct it")
+        return value
+
+    @field_validator("weight")
+    @classmethod
+    def _weight(cls, weights: dict[str, float]) -> dict[str, float]:
+        for name, value in weights.items():
+            if not 0 <= value < 1e6:
+                raise UsageError(f"weight of {name} is {value}", "0 or more", "correct the weight")
+        return weights
+
+    @property
+    def houses(self) -> list[House]:
+        """The competing houses."""
+        given = [House.parse(text, self.kind) for text in self.house]
+        return [House(h.width_m, h.length_m, self.kind, self.ridge_m, h.name, h.feet) for h in given]
+
+    @property
+    def bearings(self) -> list[float]:
+        """Ridge bearings to try [deg from true north, 0 up to 180], the wanted one first, then by distance from it."""
+        count = int(self.bearing_tolerance_deg // self.bearing_step_deg)
+        offsets = [sign * k * self.bearing_step_deg for k in range(1, count + 1) for sign in (-1, 1)]
+        found: list[float] = []
+        for offset in [0.0, *offsets]:
+            bearing = (self.bearing_deg + offset) % 180.0
+            if bearing not in found:
+                found.append(bearing)
+        return found
+
+    @property
+    def vertical_unit_m(self) -> float | None:
+        """Metres in the stated vertical unit, or None where the file is to say."""
+        return VERTICAL_UNITS_M.get(self.elevation_unit) if self.elevation_unit else None
+
+    def rubric_for(self, criterion_id: str, built_in: Rubric) -> Rubric:
+        """The built-in rubric with the project's changes. Errors: UsageError for unknown or wrong entries."""
+        changes = dict(self.rubric.get(criterion_id, {}))
+        known = ("full_at", "none_at", "limit", "weight", "source")
+        for name in changes:
+            if name not in known:
+                raise UsageError(f"rubric of {criterion_id} has {name!r}", ", ".join(known), nearest(name, known))
+        if changes and "source" not in changes:
+            changes["source"] = "set in the project"
+        if changes.get("limit") == "none":
+            changes["limit"] = None
+        if criterion_id in self.weight:
+            changes["weight"] = self.weight[criterion_id]
+        values = {name: getattr(built_in, name) for name in known} | changes
+        for name in ("full_at", "none_at", "weight", "limit"):
+            if values[name] is not None:
+                values[name] = number(values[name], f"{name} in the rubric of {criterion_id}")
+        return Rubric(**values)
+
+
+def crop_period(text: str) -> tuple[tuple[int, int], tuple[int, int]]:
+    """((month, day), (month, day)), first and last day, from `10-01:04-30`. Errors: UsageError."""
+    first, colon, last = str(text).partition(":")
+    if not colon:
+        raise UsageError(f"crop months is {text!r}", "FIRST:LAST such as 10-01:04-30", "give both days")
+    return month_day(first), month_day(last)
+
+
+def settings_from(given: dict[str, Any], *, lines: dict[str, int] | None = None, file: str = "") -> Settings:
+    """Checked settings from names and values. Errors: UsageError naming the setting (and file:line) and what is expected."""
+    known = {field.alias or name for name, field in Settings.model_fields.items()}
+    for name in given:
+        if name not in known:
+            where = f"{file}:{(lines or {}).get(name, 1)}: " if file else ""
+            raise UsageError(f"{where}unknown setting {name!r}", "a setting from the manual", nearest(name, known))
+    try:
+        settings = Settings(**given)
+    except ValidationError as problem:
+        first = problem.errors()[0]
+        name = str(first["loc"][0]) if first["loc"] else "setting"
+        where = f"{file}:{(lines or {}).get(name, 1)}: " if file else ""
+        raise UsageError(f"{where}{name} is {first.get('input')!r}", first["msg"], "correct it") from None
+    if not settings.house:
+        raise UsageError("no house was given", "at least one size such as 30x96ft", "give the house")
+    _ = settings.houses, settings.bearings  # sizes are checked now, not after the files were read
+    return settings
+
+
+def project_settings(path: str | Path) -> tuple[dict[str, Any], dict[str, int]]:
+    """The raw settings of a project file, its paths made relative to the file's folder, and the line of each.
+
+    Errors: UsageError for a missing file, broken TOML, doubled or unknown names.
+    """
+    file = Path(path)
+    try:
+        if file.stat().st_size > LARGEST_PROJECT_BYTES:
+            raise UsageError(
+                f"{file} is {file.stat().st_size} bytes", "a project file below 1 MB", "name a project file"
+            )
+        text = file.read_text("utf-8")
+        given = tomllib.loads(text)
+    except (OSError, UnicodeDecodeError) as problem:
+        raise UsageError(f"project file {file} cannot be read ({problem})", "a TOML file", "correct the path") from None
+    except (tomllib.TOMLDecodeError, RecursionError) as problem:
+        raise UsageError(f"{file}: {problem}", "TOML, each name once", "correct that line") from None
+    lines = {
+        match[1]: text.count("\n", 0, match.start()) + 1
+        for match in re.finditer(r"^[ \t]*\[?[ \t]*([A-Za-z0-9_-]+)", text, re.MULTILINE)
+    }
+    settings_from(given, lines=lines, file=str(file))
+    return _anchored(given, file.parent), lines
+
+
+def _anchored(given: dict[str, Any], folder: Path) -> dict[str, Any]:
+    """Paths of the project file are seen from where it lies, wherever the command is run."""
+
+    def anchor(text: str) -> str:
+        return str(folder / text)
+
+    result = {name: anchor(value) if name in PATH_KEYS else value for name, value in given.items()}
+    if "service" in given:
+        result["service"] = {name: anchor(value) for name, value in given["service"].items()}
+    if "keep_out" in given:
+        result["keep_out"] = [anchor(value) for value in _many(given["keep_out"])]
+    return result
+
+
+def keep_out_parts(text: str) -> tuple[str, float]:
+    """(file, distance in metres) from `FILE` or `FILE@DISTANCE`. Errors: UsageError or InputRefused."""
+    file, at, distance = text.rpartition("@")
+    if not at:
+        return text, 0.0
+    if not file:
+        raise InputRefused(f"keep-out is {text!r}", "FILE or FILE@DISTANCE", "name the file")
+    try:
+        return file, length_m(distance, "keep-out distance", most_m=100_000)
+    except UsageError:
+        if Path(text).exists():  # an @ that belongs to the file's own name
+            return text, 0.0
+        raise

@@ -1,0 +1,284 @@
+"""The result as tables: the layers of `sites.gpkg`."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
+
+from tunnelsite.core.reproject import from_grid
+from tunnelsite.core.table import Column, Table
+from tunnelsite.scan import refine
+from tunnelsite.scan.open_ground import why_nothing_fits
+from tunnelsite.siteplan.stakes import DesignPlane, end_words, heights_at, stakes
+
+if TYPE_CHECKING:
+    from tunnelsite.result import Result
+
+REAL, INTEGER, TEXT = "real", "integer", "text"
+
+CANDIDATE_COLUMNS = {
+    "rank": Column(INTEGER, "rank over the whole run, 1 = best"),
+    "score": Column(REAL, "100 x weighted mean of the marks over what was assessed", "0-100"),
+    "parcel": Column(TEXT, "parcel that holds the pad"),
+    "rank_in_parcel": Column(INTEGER, "rank inside the parcel"),
+    "house": Column(TEXT, "house size as given"),
+    "width_m": Column(REAL, "width of the house across the ridge", "m"),
+    "length_m": Column(REAL, "length of the house along the ridge", "m"),
+    "bearing_deg": Column(REAL, "bearing of the ridge, clockwise from true north at the spot", "deg"),
+    "lon": Column(REAL, "longitude of the centre, WGS 84", "deg"),
+    "lat": Column(REAL, "latitude of the centre, WGS 84", "deg"),
+    "ground_m": Column(REAL, "mean elevation of the natural ground under the footprint", "m"),
+    "pitch_along_pct": Column(REAL, "slope of the ground's plane along the ridge, + rises to the east end", "%"),
+    "pitch_across_pct": Column(REAL, "slope of the ground's plane across the ridge, + rises to the north side", "%"),
+    "pitch_se_pct": Column(REAL, "standard error of the steeper pitch, independent errors assumed", "%"),
+    "relief_m": Column(REAL, "highest minus lowest ground under the footprint", "m"),
+    "roughness_m": Column(REAL, "root mean square of the ground off its plane", "m"),
+    "crown_m": Column(REAL, "height of the middle above the long edges, + sheds water", "m"),
+    "cut_m3": Column(REAL, "cut when the pad is graded to its design plane", "m3"),
+    "fill_m3": Column(REAL, "fill when the pad is graded to its design plane", "m3"),
+    "max_cut_m": Column(REAL, "deepest cut", "m"),
+    "max_fill_m": Column(REAL, "highest fill", "m"),
+    "pad_m2": Column(REAL, "area of the graded pad: footprint plus apron", "m2"),
+    "upslope_m2": Column(REAL, "largest contributing area crossing the pad", "m2"),
+    "ponding_m": Column(REAL, "greatest depth of standing water on the pad", "m"),
+    "beam_share": Column(REAL, "beam energy of the crop months received / received with a flat horizon", "0-1"),
+    "noon_clear_dec": Column(REAL, "share of the footprint in sun at noon in midwinter", "0-1"),
+    "wind_shelter": Column(REAL, "shelter from the wind", "0-1"),
+    "cold_pool_m": Column(REAL, "depth of the cold-air pool the spot lies in", "m"),
+    "night_lux": Column(REAL, "night light from lamps", "lx"),
+    "clearance_m": Column(REAL, "distance from the footprint to the nearest structure", "m"),
+    "flags": Column(TEXT, "what a reader should not miss"),
+}
+# Measures that are candidate columns under another name.
+MEASURE_COLUMNS = {
+    "drainage": "upslope_m2",
+    "ponding": "ponding_m",
+    "sun": "beam_share",
+    "noon": "noon_clear_dec",
+    "wind": "wind_shelter",
+    "cold_air": "cold_pool_m",
+    "night_light": "night_lux",
+}
+
+
+def candidate_row(result: Result, rank: int) -> dict[str, Any]:
+    """Everything about one ranked placement, by column."""
+    choice = result.choices[rank - 1]
+    scan, item = result.scans[choice.scan], choice.item
+    row: dict[str, Any] = {
+        "rank": rank,
+        "score": round(choice.score, 4),
+        "parcel": scan.frame.parcel_names[scan.owner[item]],
+        "house": scan.house.name,
+        "width_m": scan.house.width_m,
+        "length_m": scan.house.length_m,
+    }
+    row |= refine.where(scan, item) | refine.natural_ground(scan, item)
+    row |= refine.graded(scan, item, result.settings.pad_pitch, result.settings.shrink)
+    row["clearance_m"] = refine.clearance(scan, item)
+    for judge in result.judges:
+        value = float(scan.measures[judge.id][item])
+        if judge.id in MEASURE_COLUMNS:
+            row[MEASURE_COLUMNS[judge.id]] = value if np.isfinite(value) else None
+        if judge.id.startswith("reach_"):
+            row[f"{judge.id}_m"] = value
+        if judge.rubric.weight > 0:
+            row[f"score_{judge.id}"] = float(judge.rubric.marks(np.float64(value)))
+    row["flags"] = refine.flags(scan, item, row)
+    return row
+
+
+def candidate_rows(result: Result) -> list[dict[str, Any]]:
+    """One row a ranked placement, best first."""
+    rows = [candidate_row(result, rank) for rank in range(1, len(result.choices) + 1)]
+    seen: dict[str, int] = {}
+    for row in rows:
+        seen[row["parcel"]] = row["rank_in_parcel"] = seen.get(row["parcel"], 0) + 1
+    return rows
+
+
+def candidate_columns(result: Result) -> dict[str, Column]:
+    """The columns of the contract with the services and criteria of this run in their places."""
+    columns: dict[str, Column] = {}
+    for name, column in CANDIDATE_COLUMNS.items():
+        if name == "night_lux":
+            for service in result.site.services:
+                title = f"straight distance from the footprint to the nearest {service}"
+                columns[f"reach_{service}_m"] = Column(REAL, title, "m")
+        columns[name] = column
+    for judge in result.judges:
+        if judge.rubric.weight > 0:
+            columns[f"score_{judge.id}"] = Column(REAL, f"marks for: {judge.criterion.description.title}", "0-1")
+    return columns
+
+
+def _shapes(result: Result, size: str) -> np.ndarray:
+    """Footprints (`house`) or pads (`pad`) of the candidates in the parcels' coordinate system."""
+    shapes = []
+    for choice in result.choices:
+        scan = result.scans[choice.scan]
+        _, _, along, across = refine.placement(scan, choice.item)
+        what = getattr(scan, size)
+        shape = np.array([refine.rectangle(along, across, what.length_m, what.width_m)], object)
+        shapes.append(from_grid(shape, scan.frame.grid, result.crs)[0])
+    return np.array(shapes, object)
+
+
+def candidates_table(result: Result) -> Table:
+    """Footprints, ranked."""
+    return Table(
+        "candidates",
+        "Footprints where the house may stand, ranked",
+        candidate_columns(result),
+        result.rows,
+        _shapes(result, "house"),
+        "Polygon",
+        result.crs,
+    )
+
+
+def pads_table(result: Result) -> Table:
+    """Graded pads with their design plane."""
+    columns = {name: CANDIDATE_COLUMNS[name] for name in ("rank", "parcel", "house")}
+    columns |= {
+        "level_m": Column(REAL, "finished height at the centre", "m"),
+        "slope_along_pct": Column(REAL, "finished slope along the ridge, + rises to the east end", "%"),
+        "slope_across_pct": Column(REAL, "finished slope across the ridge, + rises to the north side", "%"),
+        "shrink": Column(REAL, "cut allowed for each m3 of compacted fill", "m3/m3"),
+    }
+    columns |= {name: CANDIDATE_COLUMNS[name] for name in ("pad_m2", "cut_m3", "fill_m3", "max_cut_m", "max_fill_m")}
+    rows = []
+    for row in result.rows:
+        plane = {f"slope_{way}_pct": 100 * row[f"slope_{way}"] for way in ("along", "across")}
+        rows.append({**row, **plane, "shrink": result.settings.shrink})
+    title = "Pads to be graded: footprint plus apron, with the design plane"
+    return Table("pads", title, columns, rows, _shapes(result, "pad"), "Polygon", result.crs)
+
+
+def stakes_table(result: Result) -> Table:
+    """Stakes of every candidate."""
+    columns = {
+        "rank": Column(INTEGER, "rank of the candidate"),
+        "kind": Column(TEXT, "corner, offset, apron or grid"),
+        "label": Column(TEXT, "name of the stake"),
+        "along_m": Column(REAL, "distance from the centre along the ridge", "m"),
+        "across_m": Column(REAL, "distance from the centre across the ridge", "m"),
+        "ground_m": Column(REAL, "natural ground", "m"),
+        "finish_m": Column(REAL, "finished ground; none for offset stakes", "m"),
+        "cut_m": Column(REAL, "cut (+) or fill (-); none for offset stakes", "m"),
+    }
+    rows, points = [], []
+    for choice, row in zip(result.choices, result.rows, strict=True):
+        scan = result.scans[choice.scan]
+        grid = scan.frame.grid
+        found = stakes(
+            (scan.house.length_m, scan.house.width_m),
+            (scan.pad.length_m, scan.pad.width_m),
+            end_words(grid.bearing_deg),
+        )
+        r, c, along, across = refine.placement(scan, choice.item)
+        u, v = (np.array([getattr(stake, name) for stake in found]) for name in ("u_m", "v_m"))
+        ground = heights_at(scan.frame.ground, r - v / grid.cell_m, c + u / grid.cell_m) + scan.frame.datum_m
+        finish = DesignPlane(row["level_m"], row["slope_along"], row["slope_across"]).height(u, v)
+        for k, stake in enumerate(found):
+            ends = None if stake.kind == "offset" else finish[k]
+            cut = None if ends is None else ground[k] - ends
+            rows.append(
+                {"rank": row["rank"], "kind": stake.kind, "label": stake.label, "along_m": u[k], "across_m": v[k]}
+                | {"ground_m": ground[k], "finish_m": ends, "cut_m": cut}
+            )
+        points.append(from_grid(shapely.points(along + u, across + v), grid, result.crs))
+    geometry = np.concatenate(points) if points else np.empty(0, object)
+    return Table("stakes", "Stakes with ground, finish and cut or fill", columns, rows, geometry, "Point", result.crs)
+
+
+def rejections_table(result: Result) -> Table:
+    """Per parcel, house, bearing and rule: placements tried and rejected, and the nearest miss."""
+    columns = {
+        "parcel": Column(TEXT, "parcel"),
+        "house": Column(TEXT, "house size as given"),
+        "bearing_deg": Column(REAL, "nominal bearing of the ridge", "deg"),
+        "rule": Column(TEXT, "rule, in the order in which rules are tried"),
+        "tried": Column(INTEGER, "placements that came to this rule"),
+        "rejected": Column(INTEGER, "placements it rejected"),
+        "limit_value": Column(REAL, "the rule's limit, in its unit"),
+        "nearest_miss": Column(REAL, "the rejected measure nearest to the limit"),
+        "unit": Column(TEXT, "unit of limit and miss"),
+        "miss_lon": Column(REAL, "where the nearest miss lies", "deg"),
+        "miss_lat": Column(REAL, "where the nearest miss lies", "deg"),
+        "reason": Column(TEXT, "in words"),
+    }
+    rows, shapes = [], []
+    for scan in result.scans:
+        outlines = from_grid(np.asarray(scan.frame.parcels, object), scan.frame.grid, result.crs)
+        for parcel in range(len(scan.frame.parcels)):
+            for row in _parcel_rows(result, scan, parcel):
+                rows.append(row)
+                shapes.append(_multi(outlines[parcel]))
+    title = "Why placements were rejected, by parcel and rule"
+    geometry = np.array(shapes, object)
+    return Table("rejections", title, columns, rows, geometry, "MultiPolygon", result.crs)
+
+
+def _multi(shape):
+    return shape if shape.geom_type == "MultiPolygon" else shapely.multipolygons([shape])
+
+
+def _parcel_rows(result: Result, scan, parcel: int) -> list[dict[str, Any]]:
+    base = {
+        "parcel": scan.frame.parcel_names[parcel],
+        "house": scan.house.name,
+        "bearing_deg": scan.frame.grid.bearing_deg,
+    }
+    tried = int(scan.ground.inside[parcel])
+    rows = []
+    for rule, counts in scan.ground.rejected.items():
+        rejected = int(counts[parcel])
+        reason = {"boundary": "the pad would cross the parcel's boundary or setback"}.get(rule, f"too near: {rule}")
+        if rule == "boundary" and rejected == tried:
+            room = (scan.ground.room[parcel], scan.frame.parcels[parcel])
+            reason = why_nothing_fits(*room, scan.pad, scan.house, result.settings.setback_m)
+        if tried or rule == "boundary":
+            rows.append({**base, "rule": rule, "tried": tried, "rejected": rejected, "reason": reason})
+        tried -= rejected
+    judges = {judge.id: judge for judge in result.judges}
+    for rule, tallies in scan.tallies.items():
+        tally, judge = tallies[parcel], judges.get(rule)
+        if not tally.tried or (judge is not None and judge.rubric.limit is None):
+            continue
+        row = {**base, "rule": rule, "tried": tally.tried, "rejected": tally.rejected}
+        row["reason"] = "the pad holds cells without data" if judge is None else judge.criterion.description.title
+        if judge is not None:
+            row |= {"limit_value": judge.rubric.limit, "unit": judge.criterion.description.unit}
+        if tally.rejected and np.isfinite(tally.miss):
+            lon, lat = scan.frame.grid.lonlat(*scan.frame.grid.centre(tally.miss_row, tally.miss_col))
+            row |= {"nearest_miss": tally.miss, "miss_lon": float(lon), "miss_lat": float(lat)}
+        rows.append(row)
+    return rows
+
+
+def criteria_table(result: Result) -> Table:
+    """Every rubric used."""
+    columns = {
+        "criterion": Column(TEXT, "id"),
+        "title": Column(TEXT, "what it is"),
+        "unit": Column(TEXT, "unit of the measure"),
+        "full_at": Column(REAL, "full marks at"),
+        "none_at": Column(REAL, "no marks at"),
+        "limit_value": Column(REAL, "reject beyond"),
+        "weight": Column(REAL, "weight"),
+        "source": Column(TEXT, "where the numbers come from"),
+        "assessed": Column(INTEGER, "placements that could be assessed"),
+    }
+    rows = []
+    for judge in result.judges:
+        rubric, description = judge.rubric, judge.criterion.description
+        assessed = sum(int(np.isfinite(scan.measures[judge.id]).sum()) for scan in result.scans)
+        rows.append(
+            {"criterion": judge.id, "title": description.title, "unit": description.unit, "full_at": rubric.full_at}
+            | {"none_at": rubric.none_at, "limit_value": rubric.limit, "weight": rubric.weight}
+            | {"source": rubric.source, "assessed": assessed}
+        )
+    return Table("criteria", "Criteria and how they are judged", columns, rows)
