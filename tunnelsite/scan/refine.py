@@ -37,7 +37,9 @@ def broken_rules(scan: Scan, item: int, setback_m: float, clearance_m: float) ->
     pad = rectangle(along, across, scan.pad.length_m, scan.pad.width_m)
     parcel = scan.frame.parcels[scan.owner[item]]
     broken = []
-    if shapely.area(shapely.difference(pad, parcel)) > TOUCH_M * scan.pad.length_m or (setback_m > 0 and shapely.distance(pad, shapely.boundary(parcel)) < setback_m - TOUCH_M):
+    if shapely.area(shapely.difference(pad, parcel)) > TOUCH_M * scan.pad.length_m or (
+        setback_m > 0 and shapely.distance(pad, shapely.boundary(parcel)) < setback_m - TOUCH_M
+    ):
         broken.append("boundary")
     for keep_out in scan.frame.keep_outs:
         if len(keep_out) and _too_near(pad, keep_out.geometry, keep_out.distance_m):

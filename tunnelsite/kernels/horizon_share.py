@@ -1,0 +1,177 @@
+"""Shares of beam energy and of sky that the horizon leaves free, from one pass over the azimuths.
+
+A table holds, for each azimuth sector and for horizons from level to overhead, how much of a quantity (beam energy, sky)
+comes from above that horizon. Its nodes are evenly spaced in the SINE of the horizon's elevation: fine near the level,
+where horizons are, and a sine costs one square root from a tangent where an angle costs an arctangent.
+"""
+
+import math
+
+import numpy as np
+from numba import njit, prange
+
+from tunnelsite.kernels.horizon import Rays, grid_pair, scanned
+from tunnelsite.kernels.horizon_rays import march
+
+NODES = 1025  # 0.056 degrees apart near the level
+_WIDEST_GAP_DEG = 45.0
+
+
+def sector_tables(
+    sun_azimuth_deg: np.ndarray, sun_elevation_deg: np.ndarray, energy: np.ndarray, azimuths_deg: np.ndarray
+) -> np.ndarray:
+    """Tables of the energy received from sun positions above a horizon, by azimuth sector.
+
+    Arguments: sun_azimuth_deg, sun_elevation_deg [n suns] [degrees; clockwise from the same north as the azimuths, above
+    the horizontal]; energy [n suns] or [n tables, n suns] [any unit, 0 or more, e.g. beam normal irradiance times sin(elevation)
+    times time step]; azimuths_deg [n azimuths], in any order, distinct. Suns at or below 0 count for nothing.
+    Return: float64 [n tables, n azimuths, NODES]; entry i is for a horizon of elevation asin(i / (NODES - 1)).
+    A sun between two azimuths is split between them in proportion to nearness, which averages the horizons on its two
+    sides and halves the error of giving it to the nearer one (measured: see tests).
+    Errors: ValueError on shapes, negative or non-finite energy, or a sun in a gap of more than 45 degrees between azimuths.
+    """
+    azimuth, elevation = np.asarray(sun_azimuth_deg, np.float64), np.asarray(sun_elevation_deg, np.float64)
+    energy = np.atleast_2d(np.asarray(energy, np.float64))
+    if azimuth.ndim != 1 or elevation.shape != azimuth.shape or energy.ndim != 2 or energy.shape[1:] != azimuth.shape:
+        raise ValueError(
+            f"sun azimuth, elevation and energy have shapes {azimuth.shape}, {elevation.shape} and {energy.shape}; "
+            "expected [n], [n] and [n] or [tables, n]."
+        )
+    if not np.all(np.isfinite(energy)) or np.any(energy < 0.0):
+        raise ValueError("energy has negative or non-finite values; expected 0 or more for every sun position.")
+    order, sectors, gap = _circle(azimuths_deg)
+    up = (elevation > 0.0) & energy.any(axis=0)
+    azimuth, elevation, energy = azimuth[up] % 360.0, elevation[up], energy[:, up]
+    left = np.searchsorted(sectors, azimuth, side="right") - 1  # -1: before the first, hence after the last
+    if np.any(gap[left] > _WIDEST_GAP_DEG):
+        lost = azimuth[gap[left] > _WIDEST_GAP_DEG][0]
+        raise ValueError(
+            f"the sun at azimuth {lost:.1f} lies in a gap of more than 45 degrees; add azimuths around it."
+        )
+    part = ((azimuth - sectors[left]) % 360.0) / gap[left]
+    # Node i lies below the sun if i < sin(elevation) * (NODES - 1).
+    node = np.ceil(np.sin(np.radians(elevation)) * (NODES - 1)).astype(np.int64) - 1
+    tables = np.zeros((len(energy), len(sectors), NODES))
+    for table, amount in zip(tables, energy, strict=True):
+        np.add.at(table, (order[left], node), amount * (1.0 - part))
+        np.add.at(table, (order[(left + 1) % len(order)], node), amount * part)
+    return np.cumsum(tables[:, :, ::-1], axis=2)[:, :, ::-1].copy()
+
+
+def sky_tables(azimuths_deg: np.ndarray) -> np.ndarray:
+    """Tables of the two sky-view factors of a HORIZONTAL plane, to be folded like (or stacked under) beam tables.
+
+    Arguments: azimuths_deg [n azimuths], round the whole circle; each stands for the sector half-way to its neighbours.
+    Return: float64 [2, n azimuths, NODES]. The first gives the cosine-weighted sky view, the mean of cos^2 h: the share of
+    isotropic diffuse light on a horizontal plane. The second gives the solid-angle sky fraction, the mean of 1 - sin h. Both
+    go by the name "sky view factor" in print and differ (Haemmerle et al. 2014, cited in the project's notes; seen).
+    Errors: ValueError if neighbouring azimuths are more than 45 degrees apart.
+    """
+    order, _, gap = _circle(azimuths_deg)
+    if gap.max() > _WIDEST_GAP_DEG:
+        raise ValueError(
+            f"azimuths leave a gap of {gap.max():.1f} degrees; a sky view needs them all round, 45 or closer."
+        )
+    weight = np.empty(len(order))
+    weight[order] = (gap + np.roll(gap, 1)) / 720.0
+    sine = np.linspace(0.0, 1.0, NODES)
+    return np.stack([weight[:, None] * (1.0 - sine**2), weight[:, None] * (1.0 - sine)])
+
+
+def profile_share(horizon_deg: np.ndarray, tables: np.ndarray) -> np.ndarray:
+    """Share of each table left free by one horizon, computed or measured in the field.
+
+    Arguments: horizon_deg [n azimuths] [degrees, below 0 counts as 0], in the order of the tables' azimuths; tables
+    [n tables, n azimuths, NODES].
+    Return: float64 [n tables]; NaN for a table that holds nothing.
+    Errors: ValueError on shapes or horizons beyond 90 degrees.
+    """
+    horizon = np.asarray(horizon_deg, np.float64)
+    tables = _checked(tables, horizon.size)
+    if horizon.ndim != 1 or np.any(np.abs(horizon) > 90.0):
+        raise ValueError("horizon_deg must be a list of angles of -90 to 90 degrees.")
+    sine = np.sin(np.radians(np.maximum(horizon, 0.0)))
+    nodes = np.linspace(0.0, 1.0, NODES)
+    seen = np.array([sum(np.interp(s, nodes, row) for s, row in zip(sine, table, strict=True)) for table in tables])
+    return seen / _totals(tables)
+
+
+def folded_share(
+    surface: np.ndarray, observer: np.ndarray, cell_m: float, azimuths_deg: np.ndarray, tables: np.ndarray,
+    rays: Rays = Rays(),
+) -> np.ndarray:  # fmt: skip
+    """Share of each table that the horizon leaves free at every cell.
+
+    Arguments: surface, observer, cell_m, rays as `horizon_tangent`; azimuths_deg [n azimuths] and tables [n tables,
+    n azimuths, NODES] as built for them by `sector_tables` and `sky_tables` (np.concatenate stacks several).
+    Return: float32 [n tables, rows, cols], sum_k E_k(h_k) / sum_k E_k(0), 0..1; NaN where the observer is NaN or the table
+    holds nothing. Each azimuth is folded in as soon as it is known: besides the result, memory is four arrays of the
+    grid's size, however many the azimuths. An azimuth for which all tables are 0 is not computed.
+    Errors: ValueError on shapes, cell size or azimuths.
+    """
+    surface, observer = grid_pair(surface, observer, cell_m)
+    azimuths = np.asarray(azimuths_deg, np.float64)
+    tables = _checked(tables, azimuths.size)
+    ways = [march(a) for a in azimuths.ravel()]
+    look_up = (tables / _totals(tables)[:, None, None]).astype(np.float32)
+    shares = np.zeros((len(tables), *surface.shape), np.float32)
+    for transposed in (False, True):
+        chosen = [k for k, way in enumerate(ways) if way.transposed == transposed and tables[:, k, 0].any()]
+        if chosen and transposed:
+            surface, observer = np.ascontiguousarray(surface.T), np.ascontiguousarray(observer.T)
+        for k in chosen:
+            tangent = scanned(surface, observer, cell_m, ways[k], rays)
+            tangent = np.ascontiguousarray(tangent.T) if transposed else tangent
+            _add_share(tangent, np.ascontiguousarray(look_up[:, k]), shares)
+    unseen = np.isnan(observer.T if observer.shape != shares.shape[1:] or transposed and chosen else observer)
+    shares[:, unseen] = np.nan
+    return shares
+
+
+@njit(cache=True, parallel=True, error_model="numpy", nogil=True)
+def _add_share(tangent, look_up, shares):
+    """Add one azimuth's share to every cell of every table: tangent [rows, cols], look_up [tables, nodes]."""
+    rows, columns = tangent.shape
+    last = look_up.shape[1] - 1
+    for row in prange(rows):
+        node = np.empty(columns, np.int32)
+        part = np.empty(columns, np.float32)
+        for c in range(columns):
+            h = tangent[row, c]
+            x = np.float32(last) * h / np.sqrt(np.float32(1.0) + h * h)
+            i = min(np.int32(x), np.int32(last - 1)) if x >= 0.0 else np.int32(0)
+            node[c] = i
+            part[c] = x - np.float32(i)
+        for t in range(look_up.shape[0]):
+            for c in range(columns):
+                a = look_up[t, node[c]]
+                shares[t, row, c] += a + part[c] * (look_up[t, node[c] + 1] - a)
+
+
+def _circle(azimuths_deg):
+    """Order of the azimuths round the circle, the sorted azimuths, and the gap from each to the next [degrees]."""
+    azimuths = np.asarray(azimuths_deg, np.float64)
+    if azimuths.ndim != 1 or azimuths.size == 0 or not np.all(np.isfinite(azimuths)):
+        raise ValueError("azimuths_deg must be a list of one or more finite angles.")
+    wrapped = azimuths % 360.0
+    order = np.argsort(wrapped, kind="stable")
+    sectors = wrapped[order]
+    gap = (np.roll(sectors, -1) - sectors) % 360.0
+    if azimuths.size == 1:
+        gap[:] = 360.0
+    if np.any(gap == 0.0):
+        raise ValueError("azimuths_deg repeats a direction; expected distinct angles.")
+    return order, sectors, gap
+
+
+def _checked(tables, n_azimuths):
+    tables = np.asarray(tables, np.float64)
+    if tables.ndim != 3 or tables.shape[1:] != (n_azimuths, NODES):
+        raise ValueError(f"tables have shape {tables.shape}; expected [tables, {n_azimuths} azimuths, {NODES} nodes].")
+    return tables
+
+
+def _totals(tables):
+    """What each table holds above a level horizon; NaN where nothing, so that its share is NaN."""
+    totals = tables[:, :, 0].sum(axis=1)
+    return np.where(totals > 0.0, totals, math.nan)
