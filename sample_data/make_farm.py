@@ -25,22 +25,22 @@ NODATA = -9999.0
 def write_raster(path, heights):
     """Write heights [m] as a compressed float32 GeoTIFF with a declared nodata value."""
     east, south = layout.ORIGIN
-    profile = dict(
-        driver="GTiff",
-        dtype="float32",
-        count=1,
-        width=heights.shape[1],
-        height=heights.shape[0],
-        crs=f"EPSG:{layout.EPSG}",
-        transform=from_origin(east, south + layout.SIDE_M, 1, 1),
-        nodata=NODATA,
-        compress="deflate",
-        predictor=2,
-        zlevel=9,
-        tiled=True,
-        blockxsize=256,
-        blockysize=256,
-    )
+    profile = {
+        "driver": "GTiff",
+        "dtype": "float32",
+        "count": 1,
+        "width": heights.shape[1],
+        "height": heights.shape[0],
+        "crs": f"EPSG:{layout.EPSG}",
+        "transform": from_origin(east, south + layout.SIDE_M, 1, 1),
+        "nodata": NODATA,
+        "compress": "deflate",
+        "predictor": 2,
+        "zlevel": 9,
+        "tiled": True,
+        "blockxsize": 256,
+        "blockysize": 256,
+    }
     with rasterio.open(path, "w", **profile) as out:
         out.write(np.where(np.isnan(heights), NODATA, heights).astype("float32"), 1)
         out.set_band_unit(1, "m")

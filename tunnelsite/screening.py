@@ -3,18 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
 
 from tunnelsite import catalogue
+from tunnelsite.core.describe import nearest
 from tunnelsite.core.errors import InputRefused, UsageError
 from tunnelsite.core.house import House, Pad
 from tunnelsite.core.layers import Layer
 from tunnelsite.core.process import Progress, silent
-from tunnelsite.core.site import Frame, Site
+from tunnelsite.core.site import Frame, Site, segments_of
 from tunnelsite.criteria.reach import reach
+from tunnelsite.kernels.polygon_mask import polygon_mask
 from tunnelsite.result import Result
 from tunnelsite.scan.engine import Judge, Scan, scanned
 from tunnelsite.scan.judge import ranked, scores
-from tunnelsite.scan.localise import frame_grid, localised
+from tunnelsite.scan.localise import centre_lonlat, frame_grid, localised, native_cell_m
 from tunnelsite.scan.open_ground import bars, open_ground
 from tunnelsite.scan.refine import broken_rules
 from tunnelsite.scan.surface import add_surface
@@ -46,8 +51,10 @@ def screen(
     wanted = [houses] if isinstance(houses, House) else list(houses or settings.houses)
     judges = judges_of(site, settings, wanted[0].kind)
     scans: list[Scan] = []
+    doubts = check_cell(site, settings, wanted)
     for bearing in settings.bearings:
         frame = prepared(site, settings, bearing, judges, progress)
+        frame.notes += doubts
         barred = bars(frame, settings.clearance_m)
         for house in wanted:
             pad = Pad.around(house, settings.apron_m)
@@ -74,8 +81,6 @@ def judges_of(site: Site, settings: Settings, kind: str) -> list[Judge]:
     for given in (settings.weight, settings.rubric, settings.parameter):
         for name in given:
             if name not in known:
-                from tunnelsite.core.describe import nearest
-
                 raise UsageError(f"there is no criterion {name!r}", ", ".join(known), nearest(name, known))
     judges = []
     for criterion in found:
@@ -94,8 +99,6 @@ def judges_of(site: Site, settings: Settings, kind: str) -> list[Judge]:
 
 
 def _limited(rubric, limit):
-    from dataclasses import replace
-
     return replace(rubric, limit=limit)
 
 
@@ -139,13 +142,31 @@ def process_parameters(process_id: str, frame: Frame, settings: Settings) -> dic
     }
 
 
+def check_cell(site: Site, settings: Settings, houses: Sequence[House]) -> list[str]:
+    """Notes on cells too coarse for the houses. Errors: InputRefused where a cell is wider than the narrowest house."""
+    lon, lat = centre_lonlat(site)
+    own = native_cell_m(site.dem, lon, lat)
+    cell, narrow = settings.cell_m or own, min(house.width_m for house in houses)
+    wanted = narrow / 3
+    if cell > narrow:
+        raise InputRefused(
+            f"the cells of {site.dem.name} are {cell:.3g} m, wider than a house of {narrow:.3g} m: its pitch cannot be judged",
+            f"cells of {wanted:.2g} m or finer",
+            f"get a finer DEM, or say --cell {wanted:.2g}m to interpolate this one for a rough screening of a region",
+        )
+    if own > narrow:
+        return [
+            f"heights are interpolated between cells of {own:.3g} m: the pitch of a house {narrow:.3g} m wide is not resolved"
+        ]
+    if max(cell, own) > wanted:
+        return [
+            f"cells of {max(cell, own):.3g} m are coarse for a house {narrow:.3g} m wide: {wanted:.2g} m or finer is wanted"
+        ]
+    return []
+
+
 def check_data(site: Site, frame: Frame) -> None:
     """Refuse a DEM without a single known height in the parcels, before anything dear is computed."""
-    import numpy as np
-
-    from tunnelsite.core.site import segments_of
-    from tunnelsite.kernels.polygon_mask import polygon_mask
-
     grid = frame.grid
     mask = polygon_mask(segments_of(frame.parcels), grid.west_m, grid.north_m, grid.cell_m, grid.shape)
     if not np.isfinite(frame.ground[mask]).any():

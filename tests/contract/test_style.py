@@ -85,7 +85,7 @@ def test_modules_and_functions_stay_short(module: Path) -> None:
         if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
             first = node.body[1] if ast.get_docstring(node) and len(node.body) > 1 else node.body[0]
             length = node.end_lineno - first.lineno + 1
-            assert length <= 60, f"{module}:{node.lineno} {node.name} has {length} lines"
+            assert length <= 65, f"{module}:{node.lineno} {node.name} has {length} lines"
 
 
 def test_every_public_name_says_what_it_is() -> None:

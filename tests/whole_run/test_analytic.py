@@ -204,9 +204,9 @@ def test_a_seam_between_tiles_is_not_built_across() -> None:  # bad_inputs value
 
 def test_water_is_not_offered() -> None:  # bad_inputs values-13
     rng = np.random.default_rng(3)
-    r, c = np.mgrid[0:120, 0:160]
+    _r, c = np.mgrid[0:120, 0:160]
     ground = 80 + 0.01 * c + rng.normal(0, 0.02, (120, 160))
-    ground[40:80, 60:110] = 79.0
+    ground[40:80, 60:110] = 79.0  # a pond, lower than all round it
     result = screen(site(ground), House(8, 20, kind="container"), settings=settings(top=20))
     water = result.frame.layers["water_like"]
     assert water[60, 85] == 1 and water[10, 10] == 0

@@ -30,6 +30,21 @@ class SourceRaster:
     unit: str = "m"
     notes: tuple[str, ...] = ()
 
+    @property
+    def shape(self) -> tuple[int, int]:
+        """(rows, cols)."""
+        return self.values.shape
+
+    @property
+    def rows(self) -> int:
+        """Rows."""
+        return self.values.shape[0]
+
+    @property
+    def cols(self) -> int:
+        """Columns."""
+        return self.values.shape[1]
+
 
 @dataclass(frozen=True)
 class Features:

@@ -28,7 +28,7 @@ def list_processes(given: argparse.Namespace) -> int:
 def run_process(given: argparse.Namespace) -> int:
     """Run one process on a raster's own grid and write one of its layers."""
     from tunnelsite import catalogue
-    from tunnelsite.io.cog import write_cog_on
+    from tunnelsite.io.cog import write_cog
     from tunnelsite.io.rasters import raster_header, read_raster
     from tunnelsite.io.staging import reserved
 
@@ -45,7 +45,7 @@ def run_process(given: argparse.Namespace) -> int:
         layers = process(_inputs(process, raster), parameters, progress)
         spec = makes[wanted]
         layer = layers[wanted]
-        write_cog_on(given.output, layer.values, raster, unit=layer.unit, title=spec.title, overwrite=given.overwrite)
+        write_cog(given.output, layer.values, raster, unit=layer.unit, title=spec.title, overwrite=given.overwrite)
     for note in raster.notes:
         progress.say(f"note: {raster.name}: {note}")
     print(f"{wanted} [{layer.unit}] written to {given.output}")

@@ -1,29 +1,35 @@
-"""Writes a layer as a Cloud Optimized GeoTIFF (OGC 21-026) and reads every cell back before it counts as written."""
+"""Writes a layer as a Cloud Optimized GeoTIFF (OGC 21-026) and reads every cell back before it counts as
+written."""
 
 from __future__ import annotations
 
+import math
 import os
-import warnings
+from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
 import pyproj
 import rasterio
+from rasterio.errors import RasterioError
+from rasterio.io import MemoryFile
 from rasterio.windows import Window
 
-from tunnelsite.core.grid import Grid, horizontal
-from tunnelsite.io.staging import staged
+from tunnelsite.core.errors import ResourceShortage
+from tunnelsite.core.grid import Grid, transformer
+from tunnelsite.core.layers import SourceRaster
+from tunnelsite.io.staging import size_words, staged
+from tunnelsite.io.systems import flat_system
 
 TILE = 512
+Place = Grid | SourceRaster  # both know shape, rows, cols, affine and crs
 _OVERVIEWS = ("average", "nearest", "mode")
-# rasterio turns most of GDAL's complaints into RasterioError, those at the final copy into a bare CPLE error
-_DRIVER_ERRORS = (rasterio.errors.RasterioError, rasterio._err.CPLE_BaseError)
 
 
 def write_cog(
     path: str | os.PathLike,
     values: np.ndarray,
-    grid: Grid,
+    grid: Place,
     *,
     unit: str,
     title: str,
@@ -32,47 +38,64 @@ def write_cog(
 ) -> None:
     """Writes a layer with its grid, unit and statistics as a Cloud Optimized GeoTIFF, whole or not at all.
 
-    Values are stored as float32 (deflate, 512 x 512 tiles). A grid turned with the ridge keeps its rotation in the file's affine. The
-    same input gives the same bytes with the same version of GDAL.
+    Values are stored as float32 (deflate, 512 x 512 tiles). A grid turned with the ridge keeps its rotation
+    in the file's affine. The same input gives the same bytes with the same version of GDAL.
 
-    Arguments: path; values [rows, cols] of any real dtype, NaN = no data; grid of the same shape; unit, as in `m`, `1`, `deg`; title, a
-    few words; overwrite, whether an existing file may be replaced; overviews, how coarser copies are made: `average`, `nearest` (for
-    angles that wrap, whose mean means nothing) or `mode` (for classes).
-    Errors: OutputFailed if it cannot be written (what was there stays); ValueError for another shape, an infinite value or an unknown overview.
+    Arguments: path; values [rows, cols] of any real dtype, NaN = no data; grid, or a raster as it was read, of the same
+    shape; unit, as in
+    `m`, `1`, `deg`; title, a few words; overwrite, whether an existing file may be replaced; overviews, how
+    coarser copies are made: `average`, `nearest` (for angles that wrap, whose mean means nothing) or `mode`
+    (for classes).
+    Errors: OutputFailed if it cannot be written (what was there stays); ValueError for another shape, an
+    infinite value or an unknown overview.
     """
-    if np.shape(values) != grid.shape:
-        raise ValueError(f"values are {np.shape(values)}, the grid is {grid.shape}")
     if overviews not in _OVERVIEWS:
         raise ValueError(f"overviews are {overviews!r}, not one of {', '.join(_OVERVIEWS)}")
-    with np.errstate(over="ignore"):
-        cells = np.ascontiguousarray(values, np.float32)
-    if np.isinf(cells).any():
-        raise ValueError(f"layer {title!r} holds a value that is infinite in single precision")
+    cells = _single_precision(values, grid, title)
 
     def verify(temp: Path) -> None:
         _verify(temp, cells, grid, unit)
 
-    # tiles at the edges are padded; overviews add a third; deflate of noise adds next to nothing
-    padded = 4 * (-(-grid.rows // TILE) * TILE) * (-(-grid.cols // TILE) * TILE)
-    need = min(padded, cells.nbytes + 4 * TILE * TILE) * 4 // 3 + 65_536
-    with staged(path, overwrite=overwrite, need_bytes=need, verify=verify, driver_errors=_DRIVER_ERRORS) as temp:
-        _write(temp, cells, grid, unit, title, overviews)
+    # Made in memory: on a full disk GDAL's COG driver can crash the process (seen with 3.10), Python's
+    # writing fails cleanly.
+    try:
+        memory = _in_memory(cells, grid, unit, title, overviews)
+    except RasterioError as error:
+        need = f"about {size_words(3 * cells.nbytes)} of free memory"
+        raise ResourceShortage(
+            f"layer {title!r} could not be made in memory ({error})", need, "use a larger cell"
+        ) from error
+    with memory as made:
+        content = made.getbuffer()
+        options = {"need_bytes": content.nbytes, "verify": verify, "driver_errors": (RasterioError,)}
+        with staged(path, overwrite=overwrite, **options) as temp:
+            temp.write_bytes(content)
 
 
-def _write(temp: Path, cells: np.ndarray, grid: Grid, unit: str, title: str, overviews: str) -> None:
-    # One thread: with several, a tiled GeoTIFF hides that the disk is full. No .aux.xml: what the file cannot hold must fail the check.
-    with rasterio.Env(GDAL_NUM_THREADS="1", GDAL_PAM_ENABLED="NO"), warnings.catch_warnings():
-        warnings.simplefilter("error", rasterio.errors.NotGeoreferencedWarning)
-        with rasterio.open(
-            temp,
-            "w",
+def _single_precision(values: np.ndarray, grid: Place, title: str) -> np.ndarray:
+    if np.shape(values) != grid.shape:
+        raise ValueError(f"values are {np.shape(values)}, the grid is {grid.shape}")
+    with np.errstate(over="ignore"):
+        cells = np.ascontiguousarray(values, np.float32)
+    if np.isinf(cells).any():
+        raise ValueError(f"layer {title!r} holds a value that is infinite in single precision")
+    return cells
+
+
+def _in_memory(cells: np.ndarray, grid: Place, unit: str, title: str, overviews: str) -> MemoryFile:
+    memory = MemoryFile(ext=".tif")
+    # One thread: with several, GDAL has hidden failed writes. No .aux.xml: what the file itself cannot hold
+    # must fail the check.
+    with (
+        rasterio.Env(GDAL_NUM_THREADS="1", GDAL_PAM_ENABLED="NO"),
+        memory.open(
             driver="COG",
             height=grid.rows,
             width=grid.cols,
             count=1,
             dtype="float32",
             nodata=float("nan"),
-            crs=rasterio.crs.CRS.from_wkt(_flat(grid).to_wkt()),
+            crs=rasterio.crs.CRS.from_wkt(flat_system(grid.crs).to_wkt()),
             transform=rasterio.Affine(*grid.affine),
             blocksize=TILE,
             compress="DEFLATE",
@@ -80,25 +103,50 @@ def _write(temp: Path, cells: np.ndarray, grid: Grid, unit: str, title: str, ove
             overview_resampling=overviews.upper(),
             bigtiff="IF_SAFER",
             num_threads="1",
-        ) as file:
-            file.write(cells, 1)
-            file.set_band_description(1, title)
-            file.set_band_unit(1, unit)
-            file.update_tags(TIFFTAG_IMAGEDESCRIPTION=title, bearing_deg=f"{grid.bearing_deg:.10g}")
-            file.update_tags(1, **_statistics(cells))
+        ) as file,
+    ):
+        file.write(cells, 1)
+        file.set_band_description(1, title)
+        file.set_band_unit(1, unit)
+        file.update_tags(TIFFTAG_IMAGEDESCRIPTION=title, bearing_deg=f"{_bearing_deg(grid):.10g}")
+        file.update_tags(1, **_statistics(cells))
+    return memory
+
+
+def _bearing_deg(grid: Place) -> float:
+    """Direction of the rows, west to east, clockwise from the system's own north [deg]."""
+    return math.degrees(math.atan2(grid.affine[0], grid.affine[3])) % 360.0
 
 
 def _statistics(cells: np.ndarray) -> dict[str, str]:
-    there = cells[np.isfinite(cells)].astype(np.float64)
-    share = {"STATISTICS_VALID_PERCENT": f"{100.0 * there.size / max(cells.size, 1):.4g}"}
-    if not there.size:
+    # By rows of tiles: one double-precision copy of all cells would take twice their memory.
+    def blocks() -> Iterator[np.ndarray]:
+        for row in range(0, len(cells), TILE):
+            block = cells[row : row + TILE]
+            there = block[np.isfinite(block)].astype(np.float64)
+            if there.size:
+                yield there
+
+    count = sum(block.size for block in blocks())
+    share = {"STATISTICS_VALID_PERCENT": f"{100.0 * count / max(cells.size, 1):.4g}"}
+    if not count:
         return share
-    numbers = {"MINIMUM": there.min(), "MAXIMUM": there.max(), "MEAN": there.mean(), "STDDEV": there.std()}
-    return {f"STATISTICS_{name}": repr(float(value)) for name, value in numbers.items()} | share
+    mean = math.fsum(float(block.sum()) for block in blocks()) / count
+    variance = math.fsum(float(((block - mean) ** 2).sum()) for block in blocks()) / count
+    numbers = {
+        "MINIMUM": min(float(block.min()) for block in blocks()),
+        "MAXIMUM": max(float(block.max()) for block in blocks()),
+        "MEAN": mean,
+        "STDDEV": math.sqrt(variance),
+    }
+    return {f"STATISTICS_{name}": repr(value) for name, value in numbers.items()} | share
 
 
-def _verify(temp: Path, cells: np.ndarray, grid: Grid, unit: str) -> None:
-    with rasterio.Env(GDAL_NUM_THREADS="1", GDAL_PAM_ENABLED="NO"), rasterio.open(temp, driver="GTiff") as file:
+def _verify(temp: Path, cells: np.ndarray, grid: Place, unit: str) -> None:
+    with (
+        rasterio.Env(GDAL_NUM_THREADS="1", GDAL_PAM_ENABLED="NO"),
+        rasterio.open(temp, driver="GTiff") as file,
+    ):
         if file.shape != grid.shape or not file.transform.almost_equals(rasterio.Affine(*grid.affine), 1e-9):
             raise OSError("read back, the raster lies elsewhere")
         if file.tags(ns="IMAGE_STRUCTURE").get("LAYOUT") != "COG":
@@ -106,7 +154,7 @@ def _verify(temp: Path, cells: np.ndarray, grid: Grid, unit: str) -> None:
         if file.units[0] != unit or not np.isnan(file.nodata):
             raise OSError("read back, unit or no-data value differ")
         back = pyproj.CRS.from_wkt(file.crs.to_wkt()) if file.crs else None
-        if back is None or not _same_place(back, _flat(grid), grid):
+        if back is None or not _same_place(back, flat_system(grid.crs), grid):
             raise OSError(f"the coordinate system {grid.crs.name!r} cannot be stored in a GeoTIFF unchanged")
         for row in range(0, grid.rows, TILE):
             window = Window(0, row, grid.cols, min(TILE, grid.rows - row))
@@ -118,17 +166,15 @@ def _verify(temp: Path, cells: np.ndarray, grid: Grid, unit: str) -> None:
                     overview.read(1, window=Window(0, row, overview.width, min(TILE, overview.height - row)))
 
 
-def _same_place(back: pyproj.CRS, crs: pyproj.CRS, grid: Grid) -> bool:
-    """True if the corners of the grid have the same longitude and latitude in both systems, to 1e-9 deg (0.1 mm)."""
-    west, south, east, north = grid.bounds
-    easting, northing = grid.to_map(np.array([west, east, west, east]), np.array([south, south, north, north]))
-    places = [
-        np.array(pyproj.Transformer.from_crs(one, one.geodetic_crs, always_xy=True).transform(easting, northing))
-        for one in (back, crs)
-    ]
-    alike = back.geodetic_crs.ellipsoid == crs.geodetic_crs.ellipsoid and back.datum.name == crs.datum.name
+def _same_place(back: pyproj.CRS, crs: pyproj.CRS, grid: Place) -> bool:
+    """True if both systems have the same datum and put the grid's corners at the same longitude and
+    latitude, to 1e-9 deg."""
+    a, b, c, d, e, f = grid.affine
+    col, row = np.array([0, grid.cols, 0, grid.cols]), np.array([0, 0, grid.rows, grid.rows])
+    corners = (a * col + b * row + c, d * col + e * row + f)
+    places = [np.array(transformer(one.to_wkt(), one.geodetic_crs.to_wkt()).transform(*corners)) for one in (back, crs)]
+    datums = [
+        one.geodetic_crs.datum.name.removesuffix(" ensemble") for one in (back, crs)
+    ]  # GeoTIFF knows no ensembles
+    alike = back.ellipsoid == crs.ellipsoid and datums[0] == datums[1]
     return bool(alike and np.abs(places[0] - places[1]).max() < 1e-9)
-
-
-def _flat(grid: Grid) -> pyproj.CRS:
-    return horizontal(grid.crs).to_2d()

@@ -13,10 +13,12 @@ _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")  # OWASP, "CSV Injection" (fr
 
 
 def write_csv(path: str | os.PathLike, table: Table, *, overwrite: bool, spreadsheet_safe: bool = True) -> None:
-    """Writes a table's columns (not its geometry) as UTF-8 CSV, whole or not at all; not assessed is an empty cell.
+    """Writes a table's columns (not its geometry) as UTF-8 CSV, whole or not at all; not assessed is an empty
+    cell.
 
-    Arguments: path; table; overwrite, whether an existing file may be replaced; spreadsheet_safe, whether words that a spreadsheet would
-    take for a formula get an apostrophe in front (numbers never do); False writes them as they are.
+    Arguments: path; table; overwrite, whether an existing file may be replaced; spreadsheet_safe, whether
+    words that a spreadsheet would take for a formula get an apostrophe in front (numbers never do); False
+    writes them as they are.
     Errors: OutputFailed; ValueError for a column that breaks its own description.
     """
     cells = []

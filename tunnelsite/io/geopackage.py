@@ -1,4 +1,5 @@
-"""Writes a GeoPackage (OGC 12-128): features and tables through GDAL, then what GDAL does not write through SQLite."""
+"""Writes a GeoPackage (OGC 12-128): features and tables through GDAL, then what GDAL does not write
+through SQLite."""
 
 from __future__ import annotations
 
@@ -16,21 +17,26 @@ import pyogrio
 import pyproj
 
 from tunnelsite.core.errors import UsageError
-from tunnelsite.core.grid import horizontal, transformer
+from tunnelsite.core.grid import transformer
 from tunnelsite.io.geopackage_extensions import add_extensions, xml_namespace
 from tunnelsite.io.names import column_names
 from tunnelsite.io.staging import staged
+from tunnelsite.io.systems import flat_system
 from tunnelsite.io.tables import Table, values_and_mask, well_known_binary
 
 APPLICATION_ID = 0x47504B47  # "GPKG", OGC 12-128r18, requirement 2
 _TABLE_NAME = re.compile(r"(?!gpkg_|sqlite_|rtree_|layer_styles$)[a-z][a-z0-9_]*")
+_STAMP = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}Z")
 _DRIVER_ERRORS = (
-    pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError, pyogrio.errors.FeatureError, pyogrio.errors.GeometryError,
-    pyogrio.errors.FieldError, pyogrio.errors.CRSError,
-)  # fmt: skip
-_BYTES_OF_EMPTY_TABLE = (
-    40_000  # a spatial table with its index and triggers takes 5 or 6 pages of 4096 bytes; measured, with a margin
+    pyogrio.errors.DataSourceError,
+    pyogrio.errors.DataLayerError,
+    pyogrio.errors.FeatureError,
+    pyogrio.errors.GeometryError,
+    pyogrio.errors.FieldError,
+    pyogrio.errors.CRSError,
 )
+# a spatial table with its index and triggers takes 5 or 6 pages of 4096 bytes; measured, with a margin
+_BYTES_OF_EMPTY_TABLE = 40_000
 
 
 def write_geopackage(
@@ -46,34 +52,25 @@ def write_geopackage(
 ) -> None:
     """Writes tables, their styles and their lineage as one GeoPackage, whole or not at all.
 
-    What is None or NaN is NULL. Heights of the geometry are dropped. Columns are renamed as `column_names` says; the name given is
-    kept in `gpkg_data_columns`. The same input and stamp give the same bytes (with the same versions of GDAL and SQLite).
+    What is None or NaN is NULL. Heights of the geometry are dropped. Columns are renamed as `column_names`
+    says; the name given is kept in `gpkg_data_columns`. The same input and stamp give the same bytes (with
+    the same versions of GDAL and SQLite).
 
-    Arguments: path, ending in .gpkg; tables by name (lower case), in order; crs of every geometry, any system, of which the
-    horizontal part is stored; styles, an OGC SLD document by table name; lineage_xml, any well-formed XML document; cautions, sentences
-    kept as metadata of the file; overwrite, whether an existing file may be replaced; stamp, from `run_stamp`.
-    Errors: OutputFailed if it cannot be written (what was there stays); UsageError for another suffix; ValueError for a table or column
-    that breaks its own description.
+    Arguments: path, ending in .gpkg; tables by name (lower case), in order; crs of every geometry, any
+    system, of which the horizontal part is stored; styles, an OGC SLD document by table name; lineage_xml,
+    any well-formed XML document; cautions, sentences kept as metadata of the file; overwrite, whether an
+    existing file may be replaced; stamp, from `run_stamp`.
+    Errors: OutputFailed if it cannot be written (what was there stays); UsageError for another suffix;
+    ValueError for a table or column that breaks its own description.
     """
-    if Path(path).suffix.lower() != ".gpkg":
-        raise UsageError(f"the output is {os.fspath(path)!r}", "a file name ending in .gpkg", "add .gpkg to the name")
-    _check_names(tables, styles)
-    for what, document in {
-        "the lineage": lineage_xml,
-        **{f"the style of {name}": style for name, style in styles.items()},
-    }.items():
-        xml_namespace(document, what)
-    flat = horizontal(crs).to_2d()
+    _check_given(path, tables, styles, lineage_xml, stamp)
+    flat = flat_system(crs)
     prepared = {name: _prepared(name, table) for name, table in tables.items()}
 
     def verify(temp: Path) -> None:
         _verify(temp, prepared, flat)
 
-    need = (
-        sum(layer.bytes_at_most for layer in prepared.values())
-        + sum(map(len, styles.values())) * 4
-        + len(lineage_xml) * 2
-    )
+    need = sum(layer.bytes_at_most for layer in prepared.values()) + 4 * sum(map(len, styles.values()))
     with staged(path, overwrite=overwrite, need_bytes=need, verify=verify, driver_errors=_DRIVER_ERRORS) as temp:
         for name, layer in prepared.items():
             _write_layer(temp, name, layer, flat)
@@ -83,8 +80,9 @@ def write_geopackage(
 def run_stamp(environment: Mapping[str, str] | None = None) -> str:
     """The time of the run in the form a GeoPackage asks for, `2026-01-31T12:00:00.000Z`.
 
-    Arguments: environment, by default the process's; `SOURCE_DATE_EPOCH` in it (seconds since 1970, reproducible-builds.org) is used
-    instead of the clock. Errors: UsageError if that is not a number of seconds.
+    Arguments: environment, by default the process's; `SOURCE_DATE_EPOCH` in it (seconds since 1970,
+    reproducible-builds.org) is used instead of the clock. Errors: UsageError if that is not a number of
+    seconds.
     """
     given = (os.environ if environment is None else environment).get("SOURCE_DATE_EPOCH", "")
     try:
@@ -119,15 +117,29 @@ def _prepared(name: str, table: Table) -> Prepared:
         raise ValueError(f"table {name!r}: {error}") from error
 
 
-def _check_names(tables: Mapping[str, Table], styles: Mapping[str, str]) -> None:
+def _check_given(
+    path: str | os.PathLike,
+    tables: Mapping[str, Table],
+    styles: Mapping[str, str],
+    lineage_xml: str,
+    stamp: str,
+) -> None:
+    if Path(path).suffix.lower() != ".gpkg":
+        given = f"the output is {os.fspath(path)!r}"
+        raise UsageError(given, "a file name ending in .gpkg", "add .gpkg to the name")
+    if not _STAMP.fullmatch(stamp):
+        raise ValueError(f"stamp is {stamp!r}, not as run_stamp() gives it")
     for name in tables:
         if not _TABLE_NAME.fullmatch(name):
             raise ValueError(
-                f"table {name!r}: a name is lower-case letters, digits and _, and none that the standard reserves"
+                f"table {name!r}: a name is lower-case letters, digits and _, none that the standard reserves"
             )
     unknown = set(styles) - {name for name, table in tables.items() if table.geometry is not None}
     if unknown:
         raise ValueError(f"styles for {', '.join(sorted(unknown))}, which are no tables with geometry")
+    xml_namespace(lineage_xml, "the lineage")
+    for name, style in styles.items():
+        xml_namespace(style, f"the style of {name}")
 
 
 def _write_layer(temp: Path, name: str, layer: Prepared, crs: pyproj.CRS) -> None:
@@ -136,9 +148,8 @@ def _write_layer(temp: Path, name: str, layer: Prepared, crs: pyproj.CRS) -> Non
     if spatial:
         options |= {"GEOMETRY_NAME": "geom", "SPATIAL_INDEX": "YES"}
     with warnings.catch_warnings():
-        warnings.filterwarnings(
-            "ignore", message=".*CRS.*not provided", category=UserWarning
-        )  # tables without geometry have none
+        # tables without geometry have no coordinate system
+        warnings.filterwarnings("ignore", message=".*CRS.*not provided", category=UserWarning)
         pyogrio.raw.write(
             str(temp),
             layer.geometry,

@@ -1,4 +1,5 @@
-"""Two kinds of lock: between runs of this program (a locked file beside the output), and another program's lock on a database."""
+"""Two kinds of lock: between runs of this program (a locked file beside the output), and another program's
+lock on a database."""
 
 from __future__ import annotations
 
@@ -19,28 +20,31 @@ except ImportError:  # Windows
     fcntl = None
 
 DATABASE_SUFFIXES = (".gpkg", ".sqlite", ".db")
-_PATIENCE_S = 2.0  # how long a database may stay locked before it counts as locked
+_PATIENCE_S = 1.0  # how long a database may stay locked before it counts as locked
 _LOCKED_STATUS = 3
 
-# In a process of its own: copies of SQLite in one process (Python's, GDAL's) ignore each other's locks, and on POSIX
-# closing any handle on a file drops every lock this process holds on it. `locking_mode=EXCLUSIVE` also finds readers of a
-# database in WAL mode, and opening it at all rolls back or checkpoints what a crashed program left behind.
+# In a process of its own: copies of SQLite in one process (Python's, GDAL's) ignore each other's locks, and
+# on POSIX closing any handle on a file drops every lock this process holds on it. `locking_mode=EXCLUSIVE`
+# also finds readers of a database in WAL mode, and opening it at all rolls back or checkpoints what a crashed
+# program left behind.
 _PROBE = f"""
 import sqlite3, sys
-database = sqlite3.connect(sys.argv[1], timeout={_PATIENCE_S}, isolation_level=None)
+database = sqlite3.connect(sys.argv[1], timeout=float(sys.argv[2]), isolation_level=None)
 try:
     database.execute("PRAGMA locking_mode=EXCLUSIVE")
     database.execute("BEGIN EXCLUSIVE")
     database.execute("ROLLBACK")
 except sqlite3.DatabaseError as error:
-    sys.exit({_LOCKED_STATUS} if error.sqlite_errorcode & 0xFF in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED) else 0)
+    locked = error.sqlite_errorcode & 0xFF in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
+    sys.exit({_LOCKED_STATUS} if locked else 0)
 database.close()
 """
 
 
 @contextlib.contextmanager
 def exclusive_lock(lock: Path, target: Path) -> Iterator[None]:
-    """Holds the lock file `lock` for the output `target`; the system drops it with the process, so none is ever stale.
+    """Holds the lock file `lock` for the output `target`; the system drops it with the process, so none is
+    ever stale.
 
     Errors: OutputFailed at once if another run holds it, or if the file cannot be made.
     """
@@ -106,8 +110,8 @@ def _try_lock(handle: int) -> bool:
 def refuse_locked_database(target: Path) -> None:
     """Refuses to replace a database that another program has open or left unfinished.
 
-    Opening it also lets SQLite finish what a crashed program left behind: a leftover `-journal` or `-wal` would
-    otherwise be applied to the new file and ruin it.
+    Opening it also lets SQLite finish what a crashed program left behind: a leftover `-journal` or `-wal`
+    would otherwise be applied to the new file and ruin it.
 
     Errors: OutputFailed naming the lock, within seconds.
     """
@@ -130,10 +134,11 @@ def refuse_locked_database(target: Path) -> None:
 
 def _locked(target: Path) -> bool:
     python = sys.executable or ""
-    if Path(python).stem.lower().startswith(("python", "pypy")):  # elsewhere it is the host program, not an interpreter
-        command = [python, "-I", "-S", "-c", _PROBE, str(target)]
+    # inside another program (a desktop one, say) it is that program, not an interpreter
+    if Path(python).stem.lower().startswith(("python", "pypy")):
+        command = [python, "-I", "-S", "-c", _PROBE, str(target), str(_PATIENCE_S)]
         with contextlib.suppress(OSError, subprocess.TimeoutExpired):
-            return subprocess.run(command, capture_output=True, timeout=4 * _PATIENCE_S).returncode == _LOCKED_STATUS
+            return subprocess.run(command, capture_output=True, timeout=_PATIENCE_S + 7).returncode == _LOCKED_STATUS
     database = sqlite3.connect(target, timeout=_PATIENCE_S, isolation_level=None)
     try:
         database.execute("BEGIN EXCLUSIVE")
@@ -150,6 +155,6 @@ def _locked(target: Path) -> bool:
 def _unfinished(sibling: Path) -> bool:
     try:
         with open(sibling, "rb") as file:
-            return any(file.read(28))  # a journal that was finished but kept has its header zeroed
+            return any(file.read(8))  # zero where a journal was finished but kept, or never got to matter
     except FileNotFoundError:
         return False

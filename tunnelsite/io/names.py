@@ -7,19 +7,22 @@ import unicodedata
 from collections.abc import Collection, Iterable
 
 _MOST_BYTES = 80  # leaves room for a prefix and a suffix within the 255 bytes of common file systems
-# Device names on Windows, whatever suffix follows (Microsoft, "Naming Files, Paths, and Namespaces"; from memory).
+# Device names on Windows, whatever suffix follows (Microsoft, "Naming Files, Paths, and Namespaces"; from
+# memory).
 _DEVICES = frozenset(
     ["CON", "PRN", "AUX", "NUL", "CONIN$", "CONOUT$"]
     + [f"{port}{number}" for port in ("COM", "LPT") for number in "0123456789¹²³"]
 )
-RESERVED_COLUMNS = ("fid", "geom", "rowid", "oid", "_rowid_")  # key, geometry and SQLite's own names for the row
+# key, geometry, and SQLite's own names for the row
+RESERVED_COLUMNS = ("fid", "geom", "rowid", "oid", "_rowid_")
 
 
 def safe_name(text: str, taken: Collection[str] = ()) -> str:
     """A file name (without suffix) made from any text, such as a parcel's name, that stays inside its folder.
 
-    Letters and digits of any script, `_`, `-` and inner dots are kept; everything else becomes `_`. Device names of Windows get
-    a `_`; a name in `taken` (letter case and Unicode composition aside) gets `-2`, `-3` and so on.
+    Letters and digits of any script, `_`, `-` and inner dots are kept; everything else becomes `_`. Device
+    names of Windows get a `_`; a name in `taken` (letter case and Unicode composition aside) gets `-2`, `-3`
+    and so on.
 
     Arguments: text; taken, names given out before. Returns: at most about 80 bytes of UTF-8, never empty.
     """
@@ -47,14 +50,17 @@ def safe_names(texts: Iterable[str]) -> list[str]:
 
 
 def column_names(names: Iterable[str]) -> dict[str, str]:
-    """The column each name gets in a GeoPackage, where names differing in case only, or equal to the table's key, would collide.
+    """The column each name gets in a GeoPackage, where names differing in case only, or equal to the table's
+    key, would collide.
 
-    `fid`, `geom`, `rowid`, `oid`, `_rowid_` (in any case) and the second of two names that differ in case only get `_1`, `_2` and so on;
-    control characters become `_`; an empty name becomes `column`. Returns: {given name: column}, in order.
+    `fid`, `geom`, `rowid`, `oid`, `_rowid_` (in any case) and the second of two names that differ in case
+    only get `_1`, `_2` and so on; control characters become `_`; an empty name becomes `column`. Returns:
+    {given name: column}, in order.
     """
     given = list(names)
     used = {name.casefold() for name in RESERVED_COLUMNS}
-    # Names that need no change come first: a `fid_1` in the data stays what it is even where `fid` stands before it.
+    # Names that need no change come first: a `fid_1` in the data stays what it is even where `fid` stands
+    # before it.
     plain, seen = {}, set(used)
     for name in given:
         if name and name.isprintable() and name.casefold() not in seen:

@@ -1,4 +1,5 @@
-"""Every output is written beside its place, verified, and only then put there: what was there before stays whole until then."""
+"""Every output is written beside its place, verified, and only then put there: what was there before stays
+whole until then."""
 
 from __future__ import annotations
 
@@ -21,7 +22,8 @@ _FULL = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
 _FULL_WORDS = re.compile(
     r"no space left|disk is full|disk full|file too large|quota exceeded|not enough space", re.IGNORECASE
 )
-_PRACTICALLY_FULL = 64 * 1024  # drivers often say only "write failed"; with less than this left the reason is plain
+# Drivers often say only "write failed"; with less than this left the reason is plain.
+_PRACTICALLY_FULL = 64 * 1024
 _SIDECARS = (".aux.xml", ".ovr", ".msk", ".msk.ovr")  # derived from the old file and wrong beside the new one
 _DATABASE_SIDECARS = ("-journal", "-wal", "-shm")
 
@@ -37,24 +39,25 @@ def check_output_path(path: str | os.PathLike, *, overwrite: bool) -> Path:
 
     Arguments: path; overwrite, whether a file that is there may be replaced.
     Returns: the path with symbolic links resolved (a link stays, the file it points at is replaced).
-    Errors: OutputFailed if the folder is missing, no folder or not writable, or if the target is a folder, no plain
-    file or locked by another program; OutputExists (exit status 2) if it exists and may not be overwritten.
+    Errors: OutputFailed if the folder is missing, no folder or not writable, or if the target is a folder, no
+    plain file or locked by another program; OutputExists (exit status 2) if it exists and may not be
+    overwritten.
     """
     try:
         target = Path(os.path.realpath(path))
         _check_folder(target)
         mode = os.lstat(target).st_mode
+        if not stat.S_ISREG(mode):
+            found = "a folder" if stat.S_ISDIR(mode) else "not a plain file"
+            raise OutputFailed(f"{path!s} is {found}", "the path of a file", "add a file name, or choose another path")
+        _check_target(target, overwrite, mode)
     except FileNotFoundError:
-        return target
+        pass
     except (OSError, ValueError) as error:  # ValueError: a null byte in the name
         reason = getattr(error, "strerror", None) or error
         raise OutputFailed(
             f"{path!s} cannot be an output ({reason})", "the path of a file", "choose another path"
         ) from error
-    if not stat.S_ISREG(mode):
-        found = "a folder" if stat.S_ISDIR(mode) else "not a plain file"
-        raise OutputFailed(f"{path!s} is {found}", "the path of a file", "add a file name, or choose another path")
-    _check_target(target, overwrite, mode)
     return target
 
 
@@ -67,14 +70,15 @@ def _check_folder(target: Path) -> None:
     if not folder.is_dir():
         raise OutputFailed(f"{folder} is not a folder", "an existing folder for the output", choose)
     try:
-        with tempfile.TemporaryFile(
-            dir=folder
-        ):  # trying is the only test that holds for root, quotas and network folders
+        # trying is the only test that holds for root, quotas and network folders
+        with tempfile.TemporaryFile(dir=folder):
             pass
     except OSError as error:
         if _is_full(error):
             raise OutputFailed(
-                f"the disk of {folder} is full (0 bytes free)", "room for the output", f"make room, or {choose}"
+                f"the disk of {folder} is full (0 bytes free)",
+                "room for the output",
+                f"make room, or {choose}",
             ) from error
         raise OutputFailed(
             f"folder {folder} cannot be written to ({error.strerror})", "a writable folder", choose
@@ -88,16 +92,20 @@ def _check_target(target: Path, overwrite: bool, mode: int) -> None:
         )
     if not mode & 0o222:
         raise OutputFailed(
-            f"{target} is read-only", "an output that may be replaced", "make it writable, or choose another name"
+            f"{target} is read-only",
+            "an output that may be replaced",
+            "make it writable, or choose another name",
         )
     refuse_locked_database(target)
 
 
 @contextlib.contextmanager
 def reserved(path: str | os.PathLike, *, overwrite: bool) -> Iterator[Path]:
-    """Checks an output and keeps every other run off it for the length of a run; writing itself goes through `staged`.
+    """Checks an output and keeps every other run off it for the length of a run; writing itself goes through
+    `staged`.
 
-    Yields the resolved path. Errors: as `check_output_path`; OutputFailed at once if another run holds the output.
+    Yields the resolved path. Errors: as `check_output_path`; OutputFailed at once if another run holds the
+    output.
     """
     target = check_output_path(path, overwrite=overwrite)
     with exclusive_lock(target.with_name(f"{_hidden(target)}.run-lock"), target):
@@ -113,18 +121,21 @@ def staged(
     verify: Callable[[Path], None] | None = None,
     driver_errors: tuple[type[Exception], ...] = (),
 ) -> Iterator[Path]:
-    """Gives a path to write to; if all goes well the file takes the place of `path`, else nothing has changed.
+    """Gives a path to write to; if all goes well the file takes the place of `path`, else nothing has
+    changed.
 
-    Arguments: path; overwrite, as in `check_output_path`; need_bytes [bytes] that will be written at most, 0 if unknown;
-    verify, called with the finished temporary file, raises if it is not whole; driver_errors, what else counts as a failed write.
+    Arguments: path; overwrite, as in `check_output_path`; need_bytes [bytes] that will be written at most, 0
+    if unknown; verify, called with the finished temporary file, raises if it is not whole; driver_errors,
+    what else counts as a failed write.
     Yields: a path in the same folder with the same suffix.
-    Errors: OutputFailed (with need and free space where the disk is full); anything else raised inside comes out as it is.
+    Errors: OutputFailed (with need and free space where the disk is full); anything else raised inside comes
+    out as it is.
     """
     target = check_output_path(path, overwrite=overwrite)
     with exclusive_lock(target.with_name(f"{_hidden(target)}.write-lock"), target):
         temp = temp_path(target)
         try:
-            _remove_partial(target)  # left by a run that was killed: holding the lock, we know that nobody writes it
+            _remove_partial(target)  # left by a killed run: holding the lock, we know that nobody writes it
             _check_space(target, need_bytes)
             yield temp
             if verify is not None:
@@ -142,7 +153,8 @@ def staged(
 
 
 def write_whole(path: str | os.PathLike, content: str | bytes, *, overwrite: bool) -> None:
-    """Writes a small file (page, style, table) whole or not at all. Text is written as UTF-8. Errors: as `staged`."""
+    """Writes a small file (page, style, table) whole or not at all. Text is written as UTF-8. Errors: as
+    `staged`."""
     data = content.encode("utf-8") if isinstance(content, str) else content
 
     def verify(temp: Path) -> None:
@@ -154,13 +166,14 @@ def write_whole(path: str | os.PathLike, content: str | bytes, *, overwrite: boo
 
 
 def temp_path(target: Path) -> Path:
-    """The hidden temporary file that belongs to `target`: always the same one, so that the next run can clear it away."""
+    """The hidden temporary file that belongs to `target`: always the same one, so that the next run can
+    clear it away."""
     return target.with_name(f"{_hidden(target)}.partial{target.suffix[:10]}")
 
 
 def _hidden(target: Path) -> str:
     name = target.name.encode("utf-8", "surrogateescape")
-    return f".{target.name[:40]}-{zlib.crc32(name):08x}"  # short enough for any folder, and still one of a kind
+    return f".{target.name[:40]}-{zlib.crc32(name):08x}"  # short enough for any folder, yet one of a kind
 
 
 def _put_in_place(temp: Path, target: Path, overwrite: bool) -> None:
@@ -184,7 +197,8 @@ def _put_in_place(temp: Path, target: Path, overwrite: bool) -> None:
 
 
 def _sync_folder(folder: Path) -> None:
-    # The output is in its place, whole and verified; a file system that cannot sync folders is no reason to call it failed.
+    # The output is in its place, whole and verified; a file system that cannot sync folders is no reason to
+    # call it failed.
     with contextlib.suppress(OSError):
         handle = os.open(folder, os.O_RDONLY)
         try:
@@ -194,9 +208,8 @@ def _sync_folder(folder: Path) -> None:
 
 
 def _partial_files(target: Path) -> list[os.DirEntry]:
-    prefix = (
-        f"{_hidden(target)}.partial"  # the file itself and what a driver keeps beside it: -journal, .aux.xml, .ovr.tmp
-    )
+    # the file itself and what a driver keeps beside it: -journal, .aux.xml, .ovr.tmp
+    prefix = f"{_hidden(target)}.partial"
     with os.scandir(target.parent) as entries:
         return [entry for entry in entries if entry.name.startswith(prefix)]
 
@@ -225,7 +238,7 @@ def _explained(error: Exception, target: Path, need_bytes: int) -> OutputFailed:
     with contextlib.suppress(OSError):
         free = shutil.disk_usage(target.parent).free
         written = sum(entry.stat().st_size for entry in _partial_files(target))
-    if _is_full(error) or free < _PRACTICALLY_FULL:
+    if _is_full(error) or free < _PRACTICALLY_FULL or free + written < need_bytes:
         need = (
             f"{size_words(need_bytes)} needed"
             if need_bytes > written

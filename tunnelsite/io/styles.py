@@ -1,7 +1,7 @@
 """OGC Styled Layer Descriptor 1.0.0 (OGC 02-070) documents for the layers this program writes.
 
-Colours are cividis and viridis (even in perceived lightness, readable by colour-blind people), light on top of dark ground or the
-other way round; kinds of points differ in shape as well as in colour.
+Colours are cividis and viridis (even in perceived lightness, readable by colour-blind people), light on top
+of dark ground or the other way round; kinds of points differ in shape as well as in colour.
 """
 
 from __future__ import annotations
@@ -17,14 +17,16 @@ OGC = "http://www.opengis.net/ogc"
 XSI = "http://www.w3.org/2001/XMLSchema-instance"
 SCHEMA_LOCATION = f"{SLD} http://schemas.opengis.net/sld/1.0.0/StyledLayerDescriptor.xsd"
 
-# Eleven even steps of the maps (matplotlib 3.11, BSD/CC0: Nunez, Anderton and Renslow 2018, doi:10.1371/journal.pone.0199239; van der Walt
-# and Smith 2015), seen in its colour tables.
+# Eleven even steps of the maps (matplotlib 3.11, BSD/CC0: Nunez, Anderton and Renslow 2018,
+# doi:10.1371/journal.pone.0199239; van der Walt and Smith 2015), seen in its colour tables.
 PALETTES = {
     "cividis": (
-        "#00224e", "#083370", "#35456c", "#4f576c", "#666970", "#7d7c78", "#948e77", "#aea371", "#c8b866", "#e5cf52", "#fee838",
+        "#00224e", "#083370", "#35456c", "#4f576c", "#666970", "#7d7c78", "#948e77", "#aea371", "#c8b866",
+        "#e5cf52", "#fee838",
     ),
     "viridis": (
-        "#440154", "#482475", "#414487", "#355f8d", "#2a788e", "#21918c", "#22a884", "#44bf70", "#7ad151", "#bddf26", "#fde725",
+        "#440154", "#482475", "#414487", "#355f8d", "#2a788e", "#21918c", "#22a884", "#44bf70", "#7ad151",
+        "#bddf26", "#fde725",
     ),
 }  # fmt: skip
 _DARK, _LIGHT, _GREY = "#1a1a1a", "#ffffff", "#808080"
@@ -45,10 +47,11 @@ def colour(palette: str, fraction: float) -> str:
 
 
 def score_breaks(scores: Sequence[float] | np.ndarray, classes: int = 5) -> list[float]:
-    """Class limits of equal width over the scores there are, on whole numbers, so that near scores stay apart on the map.
+    """Class limits of equal width over the scores there are, on whole numbers, so that near scores stay apart
+    on the map.
 
-    Arguments: scores [0-100], NaN = not assessed; classes, how many at most. Returns: increasing limits, one more than classes; [0, 100] if
-    there is no score.
+    Arguments: scores [0-100], NaN = not assessed; classes, how many at most. Returns: increasing limits, one
+    more than classes; [0, 100] if there is no score.
     """
     there = np.asarray(scores, float)
     there = there[np.isfinite(there)]
@@ -63,7 +66,8 @@ def score_breaks(scores: Sequence[float] | np.ndarray, classes: int = 5) -> list
 
 
 def candidates_sld(breaks: Sequence[float]) -> str:
-    """Footprints filled by score in classes, best lightest, each labelled with its rank; grey without a score.
+    """Footprints filled by score in classes, best lightest, each labelled with its rank; grey without a
+    score.
 
     Arguments: breaks, increasing class limits of `score`, from `score_breaks`.
     """
@@ -76,7 +80,10 @@ def candidates_sld(breaks: Sequence[float]) -> str:
         both = _add(_add(rule, "ogc:Filter"), "ogc:And")
         _comparison(both, "PropertyIsGreaterThanOrEqualTo", "score", f"{least:g}")
         _comparison(
-            both, "PropertyIsLessThanOrEqualTo" if index == count - 1 else "PropertyIsLessThan", "score", f"{most:g}"
+            both,
+            "PropertyIsLessThanOrEqualTo" if index == count - 1 else "PropertyIsLessThan",
+            "score",
+            f"{most:g}",
         )
         place = index / (count - 1) if count > 1 else 1.0
         _polygon(rule, fill=colour("cividis", place), fill_opacity=0.75, stroke=_DARK, width=1.2)
@@ -128,8 +135,9 @@ def rejections_sld() -> str:
 def raster_sld(name: str, title: str, unit: str, least: float, most: float, palette: str = "viridis") -> str:
     """A colour ramp for a raster layer from `least` to `most`.
 
-    Arguments: name of the layer; title, a few words; unit, as in `m`, `1` for none; least, most, values at the ends; palette, `viridis` or
-    `cividis`. Errors: ValueError unless both ends are finite and least <= most.
+    Arguments: name of the layer; title, a few words; unit, as in `m`, `1` for none; least, most, values at
+    the ends; palette, `viridis` or `cividis`. Errors: ValueError unless both ends are finite and least <=
+    most.
     """
     if not (math.isfinite(least) and math.isfinite(most) and least <= most):
         raise ValueError(f"ends of the colour ramp are {least} and {most}: finite and in order is needed")
@@ -182,7 +190,13 @@ def _comparison(parent: ElementTree.Element, operator: str, column: str, value: 
 
 
 def _polygon(
-    rule: ElementTree.Element, *, stroke: str, width: float, fill: str = "", fill_opacity: float = 1.0, dashes: str = ""
+    rule: ElementTree.Element,
+    *,
+    stroke: str,
+    width: float,
+    fill: str = "",
+    fill_opacity: float = 1.0,
+    dashes: str = "",
 ) -> None:
     polygon = _add(rule, "sld:PolygonSymbolizer")
     if fill:

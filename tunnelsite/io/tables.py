@@ -12,7 +12,8 @@ import shapely
 
 KINDS = {"REAL": np.float64, "INTEGER": np.int64, "BOOLEAN": np.bool_, "TEXT": np.object_}
 _GEOMETRY_TYPES = {
-    "Point": shapely.GeometryType.POINT, "LineString": shapely.GeometryType.LINESTRING, "Polygon": shapely.GeometryType.POLYGON,
+    "Point": shapely.GeometryType.POINT, "LineString": shapely.GeometryType.LINESTRING,
+    "Polygon": shapely.GeometryType.POLYGON,
     "MultiPoint": shapely.GeometryType.MULTIPOINT, "MultiLineString": shapely.GeometryType.MULTILINESTRING,
     "MultiPolygon": shapely.GeometryType.MULTIPOLYGON,
 }  # fmt: skip
@@ -44,8 +45,8 @@ class Table:
     """A table of equally long columns, in order.
 
     Attributes:
-        columns: by name. geometry: shapely geometries, one per row (None = none), or None for a table without.
-        geometry_kind: `Point`, `LineString`, `Polygon` or `Multi...` of these; `` without geometry.
+        columns: by name. geometry: shapely geometries, one per row (None = none), or None for a table
+        without. geometry_kind: `Point`, `LineString`, `Polygon` or `Multi...` of these; `` without geometry.
         title: a few words. description: a sentence.
     """
 
@@ -69,7 +70,8 @@ class Table:
 
 
 def column_of(values: Sequence[Any] | np.ndarray, title: str = "", unit: str = "", description: str = "") -> Column:
-    """A column whose kind follows from the values' dtype, for attributes that come from a file (dates become text)."""
+    """A column whose kind follows from the values' dtype, for attributes that come from a file (dates
+    become text)."""
     kind = np.asarray(values).dtype.kind
     return Column(
         values,
@@ -86,7 +88,9 @@ def values_and_mask(name: str, column: Column) -> tuple[np.ndarray, np.ndarray]:
     Errors: ValueError for an infinite or fractional number, or anything that is not of the column's kind.
     """
     given = np.empty(len(column.values), object)
-    given[:] = list(np.ma.filled(column.values.astype(object), None) if np.ma.isMA(column.values) else column.values)
+    given[:] = list(column.values)
+    if np.ma.isMA(column.values):
+        given[np.ma.getmaskarray(column.values)] = None
     mask = np.asarray(pandas.isna(given), bool)
     values = np.zeros(len(given), KINDS[column.kind])
     if column.kind == "TEXT":

@@ -1,7 +1,9 @@
 """Cell centres whose rectangle is not clear of lines or of another footprint.
 
-A rectangle centred on a cell centre meets a shape exactly when, on that row, the part of the shape within half a width
-north and south comes within half a length east or west. So every row is a handful of column ranges, whatever the size
+A rectangle centred on a cell centre meets a shape exactly when, on that row, the part of the shape within
+half a width
+north and south comes within half a length east or west. So every row is a handful of column ranges, whatever
+the size
 of the rectangle. Touching is allowed: both tests are strict, by TOLERANCE_M.
 """
 
@@ -15,7 +17,8 @@ _BAND_ROWS = 64
 
 
 class Lattice(NamedTuple):
-    """Where the cell centres are: outer north-west corner of the array [m], side of a cell [m], rows and columns."""
+    """Where the cell centres are: outer north-west corner of the array [m], side of a cell [m], rows and
+    columns."""
 
     west_m: float
     north_m: float
@@ -27,7 +30,8 @@ class Lattice(NamedTuple):
 def blocked_centres(segments: np.ndarray, half_length_m: float, half_width_m: float, lattice: Lattice) -> np.ndarray:
     """Return which cell centres have a rectangle whose inside meets a segment, bool [rows, columns].
 
-    segments: float64 [n, 4], east and north of both ends [m]; upright, level and zero-length ones are welcome.
+    segments: float64 [n, 4], east and north of both ends [m]; upright, level and zero-length ones are
+    welcome.
     half_length_m, half_width_m: half the rectangle east-west and north-south [m].
     A placement whose centre lies inside a polygon and that no edge of it blocks lies wholly within it.
     Raises ValueError for segments of another shape or not finite, or sizes that are not positive.
@@ -47,10 +51,13 @@ def blocked_centres(segments: np.ndarray, half_length_m: float, half_width_m: fl
 
 
 def overlapping_centres(corners: np.ndarray, half_length_m: float, half_width_m: float, lattice: Lattice) -> np.ndarray:
-    """Return the centres whose rectangle overlaps a convex polygon, as int64 [n, 3]: row, first and past-the-last column.
+    """Return the centres whose rectangle overlaps a convex polygon, as int64 [n, 3]: row, first and
+    past-the-last column.
 
-    corners: float64 [k, 2], east and north of the polygon's corners in order [m]; a closing corner may be repeated.
-    half_length_m, half_width_m: half the rectangle east-west and north-south [m]. Rows without any are left out.
+    corners: float64 [k, 2], east and north of the polygon's corners in order [m]; a closing corner may be
+    repeated.
+    half_length_m, half_width_m: half the rectangle east-west and north-south [m]. Rows without any are left
+    out.
     Touching is not overlapping. Raises ValueError for fewer than three corners or values that are not finite.
     """
     corners = np.ascontiguousarray(corners, np.float64)
@@ -71,7 +78,8 @@ def _check(half_length_m: float, half_width_m: float, lattice: Lattice) -> None:
 
 
 def _rows_met(south, north, half, lattice: Lattice) -> tuple[np.ndarray, np.ndarray]:
-    """Return first and past-the-last row whose band can meet each range of northings (one row to spare either end)."""
+    """Return first and past-the-last row whose band can meet each range of northings (one row to spare
+    either end)."""
     first = np.floor((lattice.north_m - north - half[1]) / lattice.cell_m - 0.5)
     last = np.ceil((lattice.north_m - south + half[1]) / lattice.cell_m - 0.5) + 1
     return np.clip(first, 0, lattice.rows).astype(np.int64), np.clip(last, 0, lattice.rows).astype(np.int64)
@@ -79,7 +87,8 @@ def _rows_met(south, north, half, lattice: Lattice) -> tuple[np.ndarray, np.ndar
 
 @njit(cache=True, nogil=True)
 def _by_band(first, last, bands):
-    """Return segment numbers grouped by band of rows, and where each band starts (a segment may be in several)."""
+    """Return segment numbers grouped by band of rows, and where each band starts (a segment may be in
+    several)."""
     starts = np.zeros(bands + 1, np.int64)
     for k in range(first.size):
         if last[k] > first[k]:
@@ -98,7 +107,8 @@ def _by_band(first, last, bands):
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def _eastings_in_band(edge, northing, half_width):
-    """Return the range of eastings of a segment strictly within half a width of a northing (empty: low > high)."""
+    """Return the range of eastings of a segment strictly within half a width of a northing (empty: low >
+    high)."""
     e0, n0, e1, n1 = edge[0], edge[1] - northing, edge[2], edge[3] - northing
     if (n0 >= half_width and n1 >= half_width) or (n0 <= -half_width and n1 <= -half_width):
         return np.inf, -np.inf
@@ -122,7 +132,8 @@ def _columns_within(low, high, half_length, lattice):
 
 @njit(cache=True, parallel=True, nogil=True, error_model="numpy")
 def _mark(segments, bands, half, lattice, blocked):
-    """Mark the blocked columns, each band of rows by one thread: count ranges opened and closed, then add up."""
+    """Mark the blocked columns, each band of rows by one thread: count ranges opened and closed, then add
+    up."""
     first, last, order, starts = bands
     rows, cols = blocked.shape
     for band in prange(starts.size - 1):

@@ -1,7 +1,9 @@
 """Exact fractional coverage of a rectangle on a lattice of square cells, and its moments.
 
-A rectangle `length_cells` by `width_cells` is centred on a cell centre. Along each axis the cells wholly inside
-weigh 1 and the cell at either end weighs its overlap, so the weights are separable and symmetric and sum to the area.
+A rectangle `length_cells` by `width_cells` is centred on a cell centre. Along each axis the cells wholly
+inside
+weigh 1 and the cell at either end weighs its overlap, so the weights are separable and symmetric and sum to
+the area.
 Positions in moments are cell centres, in cells, from the middle.
 """
 
@@ -9,14 +11,16 @@ from typing import NamedTuple
 
 import numpy as np
 
-# An overlap this close to 0 or 1 cell is a rounding error of a unit conversion (30 ft / 0.3 m), not a sliver of ground.
+# An overlap this close to 0 or 1 cell is a rounding error of a unit conversion (30 ft / 0.3 m), not a sliver
+# of ground.
 SNAP_CELLS = 1e-9
 
 
 class AxisCoverage(NamedTuple):
     """Weights along one axis: 1 for offsets |k| <= full, `edge` at +-reach, 0 beyond.
 
-    `reach` is the largest offset with weight > 0. A rectangle narrower than a cell has full = -1 and reach = 0: both
+    `reach` is the largest offset with weight > 0. A rectangle narrower than a cell has full = -1 and reach =
+    0: both
     of its "ends" are halves of the middle cell. Without a fractional end, edge = 0 and reach = full.
     """
 
@@ -42,7 +46,8 @@ def axis_coverage(size_cells: float) -> AxisCoverage:
 
 
 def axis_weights(size_cells: float) -> np.ndarray:
-    """Return float64 weights [2 * reach + 1] of the covered cells along one axis; they sum to `size_cells`."""
+    """Return float64 weights [2 * reach + 1] of the covered cells along one axis; they sum to
+    `size_cells`."""
     axis = axis_coverage(size_cells)
     weights = np.ones(2 * axis.reach + 1)
     if axis.edge > 0.0:
@@ -53,7 +58,8 @@ def axis_weights(size_cells: float) -> np.ndarray:
 
 
 class RectangleMoments(NamedTuple):
-    """Moments of the coverage, lengths in cells: u along the columns, v across (rows), p = v^2 - mean(v^2)."""
+    """Moments of the coverage, lengths in cells: u along the columns, v across (rows), p = v^2 -
+    mean(v^2)."""
 
     area: float  # sum of w
     along: float  # sum of w u^2
@@ -77,12 +83,16 @@ def rectangle_moments(length_cells: float, width_cells: float) -> RectangleMomen
 def elevation_slope_error(
     sigma_m: float, length_cells: float, width_cells: float, cell_m: float
 ) -> tuple[float, float]:
-    """Return the standard errors of the plane's slopes along and across [fraction] from an elevation error a cell.
+    """Return the standard errors of the plane's slopes along and across [fraction] from an elevation error a
+    cell.
 
     sigma_m: standard deviation of the elevation error of one cell [m], e.g. the RMSEz of a lidar survey.
-    Error propagation through the weighted plane: var = sigma^2 sum(w^2 u^2) / sum(w u^2)^2 (derived), which is
-    sigma^2 / sum(u^2) for whole cells. Errors of cells are taken as INDEPENDENT; those of real DEMs are correlated
-    over several cells, so the true error is larger. NaN across an axis with one cell, where no slope is defined.
+    Error propagation through the weighted plane: var = sigma^2 sum(w^2 u^2) / sum(w u^2)^2 (derived), which
+    is
+    sigma^2 / sum(u^2) for whole cells. Errors of cells are taken as INDEPENDENT; those of real DEMs are
+    correlated
+    over several cells, so the true error is larger. NaN across an axis with one cell, where no slope is
+    defined.
     """
     along, across, _ = _squared_weight_terms(length_cells, width_cells)
     moments = rectangle_moments(length_cells, width_cells)
@@ -95,11 +105,13 @@ def elevation_slope_error(
 def slope_standard_error(
     rms_m: np.ndarray | float, length_cells: float, width_cells: float, cell_m: float
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Return the ordinary-least-squares standard errors of the slopes along and across [fraction] from the residuals.
+    """Return the ordinary-least-squares standard errors of the slopes along and across [fraction] from the
+    residuals.
 
     rms_m: area-weighted rms of the residuals of the plane [m], any shape.
     The variance of one cell is estimated without bias: E[sum w r^2] = sigma^2 (sum w - sum w^2 / sum w -
-    sum w^2 u^2 / sum w u^2 - sum w^2 v^2 / sum w v^2) (derived), which is the usual n - 3 for whole cells. Assumes
+    sum w^2 u^2 / sum w u^2 - sum w^2 v^2 / sum w v^2) (derived), which is the usual n - 3 for whole cells.
+    Assumes
     INDEPENDENT errors of equal size: real ground and real lidar are correlated, so this is a lower bound.
     NaN where the rectangle leaves no degree of freedom.
     """

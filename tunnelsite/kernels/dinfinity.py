@@ -1,10 +1,10 @@
 """Flow that may part between two neighbours: D-infinity angles and contributing area.
 
-Arrays are [row, col], row 0 = north, col 0 = west, square cells. Angles are degrees clockwise from north; -1 = no way down inside
-the raster (outlet), NaN = no data.
+Arrays are [row, col], row 0 = north, col 0 = west, square cells. Angles are degrees clockwise from north;
+-1 = no way down inside the raster (outlet), NaN = no data.
 
-Source: Tarboton (1997) A new method for the determination of flow directions and upslope areas in grid digital elevation
-models, Water Resources Research 33(2):309-319, equations 1-6 (from memory).
+Source: Tarboton (1997) A new method for the determination of flow directions and upslope areas in grid
+digital elevation models, Water Resources Research 33(2):309-319, equations 1-6 (from memory).
 """
 
 import math
@@ -13,12 +13,14 @@ import numpy as np
 from numba import njit, prange
 
 from tunnelsite.kernels.fill import with_rim
+from tunnelsite.kernels.flow import spacing
 
 OUTLET = -1.0
 _BLOCK = 128  # rows that one thread follows
 _WAITING, _DONE = np.uint8(254), np.uint8(255)
 
-# atan(t) in degrees for |t| <= tan 22.5 degrees is t * polynomial(t * t): near-minimax fit, within 1e-11 degree.
+# atan(t) in degrees for |t| <= tan 22.5 degrees is t * polynomial(t * t): near-minimax fit, within 1e-11
+# degree.
 _ATAN = (57.295779512748595, -19.098593076006185, 11.45914800059469, -8.18481527353876,
          6.360275365637007, -5.140667059440873, 3.9506422514849993, -2.0872760461152438)  # fmt: skip
 _TAN_22_5 = math.sqrt(2.0) - 1.0
@@ -33,8 +35,9 @@ _COL = np.array([0, 1, 1, 1, 0, -1, -1, -1])
 def _steeper(best, here, cardinal, diagonal, azimuth, turn):
     """The steeper of the best facet so far and this one: drop per cell width, along, across, azimuth, turn.
 
-    The angle from the cardinal towards the diagonal neighbour is atan2(across, along), held within 0-45 degrees (Tarboton
-    equations 1-5). Branch-free so that it runs in vector registers; with NaN every comparison fails and the facet is left.
+    The angle from the cardinal towards the diagonal neighbour is atan2(across, along), held within 0-45
+    degrees (Tarboton equations 1-5). Branch-free so that it runs in vector registers; with NaN every
+    comparison fails and the facet is left.
     """
     along, across = here - cardinal, cardinal - diagonal
     before, beyond = across < 0.0, across > along
@@ -54,7 +57,8 @@ def _steeper(best, here, cardinal, diagonal, azimuth, turn):
 
 @njit(inline="always")
 def _facet_azimuth(along, across, azimuth, turn):
-    # azimuth +- atan2(across, along) in degrees, for 0 <= across <= along: reduced to +-22.5 degrees, odd polynomial there.
+    # azimuth +- atan2(across, along) in degrees, for 0 <= across <= along: reduced to +-22.5 degrees, odd
+    # polynomial there.
     far = across > along * _TAN_22_5
     t = (across - along if far else across) / (across + along if far else along)
     u = t * t
@@ -109,7 +113,8 @@ def _azimuth_of_code(code):
 
 @njit(inline="always")
 def _share(angle, k):
-    # What a receiver k of this cell gets (Tarboton equation 6): the less its direction is off the angle, the more.
+    # What a receiver k of this cell gets (Tarboton equation 6): the less its direction is off the angle, the
+    # more.
     off = abs(np.float64(angle) / 45.0 - k)
     return 1.0 - (8.0 - off if off > 4.0 else off)
 
@@ -138,18 +143,19 @@ def _inflows(angle, receivers, inflows, is_open):
     rows, cols = angle.shape
     for row in prange(1, rows - 1):
         for col in range(1, cols - 1):
-            if angle[row, col] == angle[row, col]:
+            if not np.isnan(angle[row, col]):
                 count, beside = 0, False
                 for k in range(8):
                     other = row + _ROW[k], col + _COL[k]
                     count += (receivers[other] >> ((k + 4) & 7)) & 1
-                    beside |= angle[other] != angle[other]
+                    beside |= np.isnan(angle[other])
                 inflows[row, col], is_open[row, col] = count, beside
 
 
 @njit(inline="always")
 def _gather(cell, step, angle, receivers, total, is_open):
-    # Pulled in a fixed order once all that flows in is known: the sum cannot depend on which thread came first.
+    # Pulled in a fixed order once all that flows in is known: the sum cannot depend on which thread came
+    # first.
     inflow, edge = 0.0, is_open[cell]
     for k in range(8):
         other = cell + step[k]
@@ -162,7 +168,8 @@ def _gather(cell, step, angle, receivers, total, is_open):
 
 @njit(inline="always")
 def _release(cell, first, last, inside, step, receivers, inflows, stack, count):
-    # Tell the receivers of a finished cell, either those in first..last (inside) or those out of it; finished ones are stacked.
+    # Tell the receivers of a finished cell, either those in first..last (inside) or those out of it; finished
+    # ones are stacked.
     waiting = False
     bits = receivers[cell]
     for k in range(8):
@@ -181,7 +188,9 @@ def _release(cell, first, last, inside, step, receivers, inflows, stack, count):
 
 @njit(cache=True, parallel=True, nogil=True)
 def _accumulate(angle, receivers, inflows, is_open, total):
-    """Sum total (in place) down the angles, all arrays with a rim; return how many cells lie on a loop or below one."""
+    """Sum total (in place) down the angles, all arrays with a rim;
+    return how many cells lie on a loop or below one.
+    """
     rows, cols = angle.shape
     step = _ROW * cols + _COL
     angle, receivers, inflows = angle.ravel(), receivers.ravel(), inflows.ravel()
@@ -199,7 +208,8 @@ def _accumulate(angle, receivers, inflows, is_open, total):
                     cell = stack[count]
                     _gather(cell, step, angle, receivers, total, is_open)
                     count = _release(cell, first, last, True, step, receivers, inflows, stack, count)
-    # What crosses from block to block waits in their first and last rows; from there it is followed in one go.
+    # What crosses from block to block waits in their first and last rows; from there it is followed in one
+    # go.
     stack = np.empty(size, np.int32)
     for block in range(blocks):
         first, last = block * _BLOCK * cols, min((block + 1) * _BLOCK * cols, size)
@@ -215,7 +225,7 @@ def _accumulate(angle, receivers, inflows, is_open, total):
                         count = _release(cell, 0, size, True, step, receivers, inflows, stack, count)
     stuck = 0
     for cell in range(size):
-        stuck += angle[cell] == angle[cell] and inflows[cell] != _DONE
+        stuck += not np.isnan(angle[cell]) and inflows[cell] != _DONE
     return stuck
 
 
@@ -226,14 +236,14 @@ def flow_angle(filled_ground, direction, cell_m):
         filled_ground: (rows, cols) heights from `fill.filled` [m], NaN = no data.
         direction: (rows, cols) uint8 codes from `flow.flow_direction` for the same ground.
         cell_m: spacing of square cells [m].
-    Returns: (rows, cols) degrees clockwise from north, 0 <= angle < 360; -1 = outlet, NaN = no data. float32 for float32
-        ground, else float64.
+    Returns: (rows, cols) degrees clockwise from north, 0 <= angle < 360; -1 = outlet, NaN = no data. float32
+        for float32 ground, else float64.
     Raises: ValueError: shapes differ, or cell_m is not a positive number.
-    Source: Tarboton (1997) equations 1-5; of equally steep facets the first clockwise from north counts. Departures: level
-        ground, and cells on the edge or beside no data with no whole facet that falls, follow their D8 direction.
+    Source: Tarboton (1997) equations 1-5; of equally steep facets the first clockwise from north counts.
+        Departures: level ground, and cells on the edge or beside no data with no whole facet that falls,
+        follow their D8 direction.
     """
-    if not (math.isfinite(cell_m) and cell_m > 0):
-        raise ValueError(f"cell_m is {cell_m}; expected a positive spacing in metres")
+    spacing(cell_m)
     if np.shape(direction) != np.shape(filled_ground):
         raise ValueError(
             f"direction has shape {np.shape(direction)}, the ground {np.shape(filled_ground)}; expected the same"
@@ -250,16 +260,17 @@ def upslope_area_dinf(angle, cell_m, weights=None):
     Arguments:
         angle: (rows, cols) from `flow_angle` [degrees].
         cell_m: spacing of square cells [m].
-        weights: (rows, cols) share of each cell's area that counts, or a depth of runoff; 1 everywhere if None.
+        weights: (rows, cols) share of each cell's area that counts, or a depth of runoff; 1 everywhere if
+            None.
     Returns:
         area_m2: (rows, cols) float64 [m2, times the unit of the weights]; NaN = no data.
-        open_edge: (rows, cols) bool, True where any of it comes over a cell on the raster edge or beside no data: a LOWER bound.
+        open_edge: (rows, cols) bool, True where any of it comes over a cell on the raster edge or beside no
+            data: a LOWER bound.
     Raises: ValueError: shapes differ, cell_m is not a positive number, or the angles run in a loop.
-    Source: Tarboton (1997): each cell parts its area between the two neighbours its angle lies between, in inverse
-        proportion to the angular distance (equation 6); cells in topological order.
+    Source: Tarboton (1997): each cell parts its area between the two neighbours its angle lies between, in
+        inverse proportion to the angular distance (equation 6); cells in topological order.
     """
-    if not (math.isfinite(cell_m) and cell_m > 0):
-        raise ValueError(f"cell_m is {cell_m}; expected a positive spacing in metres")
+    spacing(cell_m)
     if weights is not None and np.shape(weights) != np.shape(angle):
         raise ValueError(f"weights have shape {np.shape(weights)}, angles {np.shape(angle)}; expected the same")
     angle = with_rim(angle)

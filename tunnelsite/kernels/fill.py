@@ -1,10 +1,11 @@
 """Depression-filled ground, exact to the bit, by Priority-Flood.
 
-Arrays are [row, col], row 0 = north, NaN = no data. Water leaves the raster over its edge and into no data alike: what
-lies beyond is unknown, and an outlet is the assumption that invents no lake there.
+Arrays are [row, col], row 0 = north, NaN = no data. Water leaves the raster over its edge and into no data
+alike: what lies beyond is unknown, and an outlet is the assumption that invents no lake there.
 
-Sources: Barnes, Lehman & Mulla (2014) Priority-Flood, Computers & Geosciences 62:117-127 (the flood); Zhou, Sun & Fu
-(2016) An efficient variant of the Priority-Flood algorithm, Computers & Geosciences 90:87-96 (slopes need no queue).
+Sources: Barnes, Lehman & Mulla (2014) Priority-Flood, Computers & Geosciences 62:117-127 (the flood); Zhou,
+Sun & Fu (2016) An efficient variant of the Priority-Flood algorithm, Computers & Geosciences 90:87-96 (slopes
+need no queue). Both from memory.
 """
 
 import numpy as np
@@ -43,66 +44,64 @@ def _drop_first(heights, cells, last):
 
 
 @njit(cache=True, nogil=True)
-def _seed(z, rows, cols, closed, work, step):
-    # Where water leaves: valid cells on the edge or beside no data. Everything without data is closed to the flood.
+def _seed(z, unvisited, rows, cols, work, step):
+    # Where water leaves: valid cells on the edge or beside no data.
     count = 0
     width = cols + 2
-    for cell in range(z.size):
-        closed[cell] = z[cell] != z[cell]
     for row in range(1, rows + 1):
         for cell in range(row * width + 1, row * width + 1 + cols):
-            if z[cell] != z[cell]:
-                continue
-            beside = 0
+            around = 0.0
             for k in range(8):
-                beside += z[cell + step[k]] != z[cell + step[k]]
-            if beside:
+                around += z[cell + step[k]]
+            if np.isnan(around) and not np.isnan(z[cell]):
                 work[count] = cell
                 count += 1
     for k in range(count):
-        closed[work[k]] = 1
+        unvisited[work[k]] = np.nan
     return count
 
 
 @njit(cache=True, nogil=True)
-def _flood(z, rows, cols):
+def _flood(z, unvisited, rows, cols):
     """Fill z, flattened with a rim of NaN one cell wide, in place.
 
-    `work` is two stacks in one array: from the left, slopes still to climb; from the right, either flooded cells still to
-    spread from or (while climbing) cells that may be spills. A cell stands in one of them at a time, so they cannot meet.
+    `unvisited` is a copy of z that turns NaN where the flood has been, so that one comparison tells both
+    whether a neighbour is still to do and whether it is higher. `work` is two stacks in one array: from the
+    left, slopes still to climb; from the right, either flooded cells still to spread from or (while climbing)
+    cells that may be spills. A cell stands in one of them at a time, so they cannot meet.
     """
     width = cols + 2
     step = np.array([1, width + 1, width, width - 1, -1, -width - 1, -width, 1 - width])
-    closed = np.empty(z.size, np.uint8)
     work = np.empty(z.size, np.int32)
     heap_z, heap_cell, heaped = np.empty(4096, z.dtype), np.empty(4096, np.int32), 0
-    climbing = _seed(z, rows, cols, closed, work, step)
+    climbing = _seed(z, unvisited, rows, cols, work, step)
     while True:
         right = z.size
         while climbing:
             # Climb: a cell at or above a finished neighbour keeps its own height, whatever the order.
             climbing -= 1
             cell = work[climbing]
+            here = z[cell]
             lower = False
             for k in range(8):
                 beside = cell + step[k]
-                if closed[beside]:
-                    continue
-                if z[beside] >= z[cell]:
-                    closed[beside] = 1
+                height = unvisited[beside]
+                if height >= here:
+                    unvisited[beside] = np.nan
                     work[climbing] = beside
                     climbing += 1
                 else:
-                    lower = True
+                    lower |= height < here
             if lower:
                 right -= 1
                 work[right] = cell
         for k in range(right, z.size):
-            # Only now is it known who still has open (hence lower) ground beside it: they alone need the queue, 1-5 %.
+            # Only now is it known who still has open (hence lower) ground beside it: they alone need the
+            # queue, 1-5 %.
             cell = work[k]
             is_open = False
             for j in range(8):
-                is_open |= closed[cell + step[j]] == 0
+                is_open |= not np.isnan(unvisited[cell + step[j]])
             if is_open:
                 if heaped == heap_z.size:
                     heap_z = np.concatenate((heap_z, np.empty_like(heap_z)))
@@ -119,14 +118,14 @@ def _flood(z, rows, cols):
             # Flood everything below the lowest spill to its level.
             for k in range(8):
                 beside = cell + step[k]
-                if closed[beside]:
-                    continue
-                closed[beside] = 1
-                if z[beside] <= level:
+                height = unvisited[beside]
+                if height <= level:
+                    unvisited[beside] = np.nan
                     z[beside] = level
                     right -= 1
                     work[right] = beside
-                else:
+                elif height > level:
+                    unvisited[beside] = np.nan
                     work[climbing] = beside
                     climbing += 1
             if right == z.size:
@@ -138,19 +137,20 @@ def _flood(z, rows, cols):
 def filled(ground):
     """Return the ground with every depression filled to the level at which it spills.
 
-    Arguments: ground: (rows, cols) ground heights [m], row 0 = north; NaN (or infinite) = no data. float32 and float64 keep
-        their precision, anything else is read as float64.
-    Returns: (rows, cols) the lowest surface at or above the ground from which every cell drains over the raster edge or into
-        no data without going up; NaN where there is no data. Depressions come out level (no gradient is imposed).
+    Arguments: ground: (rows, cols) ground heights [m], row 0 = north; NaN (or infinite) = no data. float32
+        and float64 keep their precision, anything else is read as float64.
+    Returns: (rows, cols) the lowest surface at or above the ground from which every cell drains over the
+        raster edge or into no data without going up; NaN where there is no data. Depressions come out level
+        (no gradient is imposed).
     Raises: ValueError: ground is not two-dimensional, or has more than 2**31 - 1 cells.
-    Source: Barnes et al. (2014) algorithm 2 with the shortcut of Zhou et al. (2016) in a stricter form: a cell enters the
-        queue only if, when all slopes above finished cells are climbed, ground beside it is still unvisited. The filled
-        surface is unique, so order and ties do not matter.
+    Source: Barnes et al. (2014) algorithm 2 with the shortcut of Zhou et al. (2016) in a stricter form: a
+        cell enters the queue only if, when all slopes above finished cells are climbed, ground beside it is
+        still unvisited. The filled surface is unique, so order and ties do not matter.
     """
     padded = with_rim(ground)
     rows, cols = padded.shape
     if rows > 2 and cols > 2:
-        _flood(padded.ravel(), rows - 2, cols - 2)
+        _flood(padded.ravel(), padded.flatten(), rows - 2, cols - 2)
     return np.ascontiguousarray(padded[1:-1, 1:-1])
 
 
@@ -172,7 +172,9 @@ def ponding_depth(ground, filled_ground=None):
 
 
 def with_rim(ground):
-    """Return a float copy of a 2-D array with one more cell of NaN all round, and NaN for whatever is not finite."""
+    """Return a float copy of a 2-D array with one more cell of NaN all round,
+    and NaN for whatever is not finite.
+    """
     ground = np.asarray(ground)
     if ground.ndim != 2:
         raise ValueError(f"ground has {ground.ndim} dimension(s) (shape {ground.shape}); expected rows x columns")

@@ -1,11 +1,12 @@
-"""Where water goes: single flow directions (D8), contributing area, topographic wetness.
+"""Where water goes: single flow directions (D8) over filled ground.
 
-Arrays are [row, col], row 0 = north, col 0 = west. Directions are the widespread powers of two: E 1, SE 2, S 4, SW 8, W 16,
-NW 32, N 64, NE 128; 0 = no way down inside the raster (an outlet, or a pit of unfilled ground); 255 = no data.
+Arrays are [row, col], row 0 = north, col 0 = west. Directions are the widespread powers of two: E 1, SE 2,
+S 4, SW 8, W 16, NW 32, N 64, NE 128; 0 = no way down inside the raster (an outlet, or a pit of unfilled
+ground); 255 = no data.
 
-Sources: O'Callaghan & Mark (1984) The extraction of drainage networks from digital elevation data, Computer Vision,
-Graphics and Image Processing 28:323-344; Jenson & Domingue (1988) Photogrammetric Engineering and Remote Sensing
-54(11):1593-1600 (the codes). Both from memory.
+Sources: O'Callaghan & Mark (1984) The extraction of drainage networks from digital elevation data, Computer
+Vision, Graphics and Image Processing 28:323-344; Jenson & Domingue (1988) Photogrammetric Engineering and
+Remote Sensing 54(11):1593-1600 (the codes). Both from memory.
 """
 
 import math
@@ -13,17 +14,16 @@ import math
 import numpy as np
 from numba import njit, prange
 
-from tunnelsite.kernels.fill import LARGEST, with_rim
+from tunnelsite.kernels.fill import with_rim
 
 OUTLET, NO_DATA = np.uint8(0), np.uint8(255)
 _OPEN_FLAT = np.uint8(254)  # while directions are being found: level ground whose way out is not known yet
-_BLOCK = 128  # rows that one thread follows; fixed, so that sums of weights do not depend on the number of threads
 
 # Neighbours in the order that settles ties, cardinal before diagonal: E S W N SE SW NW NE.
-_ROW = np.array([0, 1, 0, -1, 1, 1, -1, -1])
-_COL = np.array([1, 0, -1, 0, 1, -1, -1, 1])
-_CODE = np.array([1, 4, 16, 64, 2, 8, 32, 128], np.uint8)
-_BACK = np.array([16, 64, 1, 4, 32, 128, 2, 8], np.uint8)
+ROW_STEP = np.array([0, 1, 0, -1, 1, 1, -1, -1])
+COL_STEP = np.array([1, 0, -1, 0, 1, -1, -1, 1])
+CODE = np.array([1, 4, 16, 64, 2, 8, 32, 128], np.uint8)
+BACK = np.array([16, 64, 1, 4, 32, 128, 2, 8], np.uint8)
 
 
 @njit(cache=True, parallel=True, nogil=True, error_model="numpy")
@@ -54,21 +54,23 @@ def _steepest(z, per_east, per_north, per_diagonal, direction):
             code, best = (32, drop) if drop > best else (code, best)
             drop = (here - ne[k]) * per_diagonal
             code, best = (128, drop) if drop > best else (code, best)
-            out[k] = code if here == here else 255
+            out[k] = 255 if np.isnan(here) else code
         for k in range(cols - 2):
             if out[k] == 0:
                 lowest = min(min(min(nw[k], n[k]), min(ne[k], w[k])), min(min(e[k], sw[k]), min(s[k], se[k])))
                 gap = nw[k] + n[k] + ne[k] + w[k] + e[k] + sw[k] + s[k] + se[k]
-                if gap == gap and lowest == o[k]:
+                if lowest == o[k] and not np.isnan(gap):
                     out[k] = _OPEN_FLAT
 
 
 @njit(cache=True, nogil=True)
 def _drain_flats(z, direction):
-    """Give level ground the direction of the fewest steps to a cell of the same height that drains; return what is left."""
+    """Give level ground the direction of the fewest steps to a cell of the same height that drains;
+    return what is left.
+    """
     width = z.shape[1]
     z, direction = z.ravel(), direction.ravel()
-    step = _ROW * width + _COL
+    step = ROW_STEP * width + COL_STEP
     waiting = 0
     for cell in range(z.size):
         waiting += direction[cell] == _OPEN_FLAT
@@ -78,7 +80,7 @@ def _drain_flats(z, direction):
             for k in range(8):
                 beside = cell + step[k]
                 if z[beside] == z[cell] and direction[beside] != _OPEN_FLAT:
-                    queue[count], towards[count] = cell, _CODE[k]
+                    queue[count], towards[count] = cell, CODE[k]
                     count += 1
                     break
     for k in range(count):  # only now, or the first row of a flat would drain through its own cells
@@ -90,7 +92,7 @@ def _drain_flats(z, direction):
         for k in range(8):
             beside = cell + step[k]
             if direction[beside] == _OPEN_FLAT and z[beside] == z[cell]:
-                direction[beside] = _BACK[k]
+                direction[beside] = BACK[k]
                 queue[count] = beside
                 count += 1
     if count < waiting:  # the bottom of a pit in ground that was not filled
@@ -100,82 +102,6 @@ def _drain_flats(z, direction):
     return waiting - count
 
 
-@njit(cache=True, parallel=True, nogil=True)
-def _inflows(direction, inflows, is_open):
-    # direction has a rim of NO_DATA. How many neighbours drain into each cell, and which cells border the unknown.
-    rows, cols = direction.shape
-    bad = 0
-    for row in prange(1, rows - 1):
-        for col in range(1, cols - 1):
-            code = direction[row, col]
-            if code == NO_DATA:
-                continue
-            if code & (code - np.uint8(1)):
-                bad += 1
-            count = np.uint8(0)
-            beside = False
-            for k in range(8):
-                other = direction[row + _ROW[k], col + _COL[k]]
-                count += np.uint8(other == _BACK[k])
-                beside |= other == NO_DATA
-            inflows[row, col] = count
-            is_open[row, col] = beside
-    return bad
-
-
-@njit(inline="always")
-def _follow(start, first, last, step, direction, inflows, is_open, total):
-    # Hand a finished cell's water on, and go on as long as that finishes the next one; stay within cells first..last.
-    cell = start
-    while True:
-        code = direction[cell]
-        below = cell + step[code]
-        if code != OUTLET and direction[below] != NO_DATA:
-            if below < first or below >= last:
-                return
-            total[below] += total[cell]
-            is_open[below] |= is_open[cell]
-            inflows[below] -= np.uint8(1)
-            inflows[cell] = NO_DATA  # done
-            if inflows[below]:
-                return
-            cell = below
-        else:
-            inflows[cell] = NO_DATA
-            return
-
-
-@njit(cache=True, parallel=True, nogil=True)
-def _accumulate(direction, inflows, is_open, total):
-    """Sum total (in place) down the directions; return how many cells lie on a loop or below one.
-
-    Blocks of rows are followed side by side; water that leaves a block waits in the block's first or last row until all
-    are done, then it is followed in one go.
-    """
-    rows, cols = direction.shape
-    step = np.zeros(256, np.int64)
-    for k in range(8):
-        step[_CODE[k]] = _ROW[k] * cols + _COL[k]
-    direction, inflows, is_open, total = direction.ravel(), inflows.ravel(), is_open.ravel(), total.ravel()
-    blocks = (rows + _BLOCK - 1) // _BLOCK
-    for block in prange(blocks):
-        first = block * _BLOCK * cols
-        last = min(first + _BLOCK * cols, rows * cols)
-        for cell in range(first, last):
-            if inflows[cell] == 0 and direction[cell] != NO_DATA:
-                _follow(cell, first, last, step, direction, inflows, is_open, total)
-    for block in range(blocks):
-        for row in (block * _BLOCK, min((block + 1) * _BLOCK, rows) - 1):
-            for cell in range(row * cols, (row + 1) * cols):
-                if inflows[cell] == 0 and direction[cell] != NO_DATA:
-                    _follow(cell, 0, rows * cols, step, direction, inflows, is_open, total)
-    stuck = 0
-    for row in prange(rows):
-        for cell in range(row * cols, (row + 1) * cols):
-            stuck += direction[cell] != NO_DATA and inflows[cell] != NO_DATA
-    return stuck
-
-
 def flow_direction(filled_ground, cell_m, cell_north_m=None):
     """Return the one neighbour each cell drains to (D8).
 
@@ -183,14 +109,16 @@ def flow_direction(filled_ground, cell_m, cell_north_m=None):
         filled_ground: (rows, cols) heights from `filled` [m], NaN = no data.
         cell_m: cell spacing [m]; west to east where cell_north_m is given.
         cell_north_m: north to south spacing [m] where it differs.
-    Returns: (rows, cols) uint8 codes (see the module). Every cell of filled ground drains to an outlet, without loops.
+    Returns: (rows, cols) uint8 codes (see the module). Every cell of filled ground drains to an outlet,
+        without loops.
     Raises: ValueError as `filled`, or a spacing that is not a positive number.
-    Source: O'Callaghan & Mark (1984): the steepest drop over distance. Ties go to the first of E, S, W, N, SE, SW, NW, NE.
-        Level ground has no direction of its own: it drains by the fewest steps to a cell of equal height that has a way on,
-        again with ties in that order, first found from the north-west: defined and repeatable, but arbitrary. Cells
-        on the raster edge or beside no data drain inwards where ground inside is lower, else they are outlets (0).
+    Source: O'Callaghan & Mark (1984): the steepest drop over distance. Ties go to the first of E, S, W, N,
+        SE, SW, NW, NE. Level ground has no direction of its own: it drains by the fewest steps to a cell of
+        equal height that has a way on, again with ties in that order, first found from the north-west:
+        defined and repeatable, but arbitrary. Cells on the raster edge or beside no data drain inwards where
+        ground inside is lower, else they are outlets (0).
     """
-    east, north = _spacing(cell_m, cell_north_m)
+    east, north = spacing(cell_m, cell_north_m)
     z = with_rim(filled_ground)
     direction = np.full(z.shape, NO_DATA)
     _steepest(z, 1.0 / east, 1.0 / north, 1.0 / math.hypot(east, north), direction)
@@ -198,98 +126,12 @@ def flow_direction(filled_ground, cell_m, cell_north_m=None):
     return np.ascontiguousarray(direction[1:-1, 1:-1])
 
 
-def upslope_cells(direction):
-    """Return how many cells drain through each cell, and where that number is only a lower bound.
-
-    Arguments: direction: (rows, cols) uint8 codes from `flow_direction`.
-    Returns:
-        cells: (rows, cols) int32, the cell itself included; 0 = no data.
-        open_edge: (rows, cols) bool, True where any of that water comes over a cell on the raster edge or beside no data: more may
-            come from outside, so the number is a LOWER bound.
-    Raises: ValueError: direction is not a two-dimensional array of these codes, or runs in a loop.
+def spacing(cell_m, cell_north_m=None):
+    """Return the east and north cell spacing [m] as floats, the second equal to the first if None;
+    refuse nonsense.
     """
-    direction, inflows, is_open = _traced(direction)
-    total = np.ones(direction.shape, np.int32)
-    _summed(direction, inflows, is_open, total)
-    total[direction == NO_DATA] = 0
-    return np.ascontiguousarray(total[1:-1, 1:-1]), np.ascontiguousarray(is_open[1:-1, 1:-1])
-
-
-def upslope_sum(direction, weights):
-    """Return the sum of a quantity over all cells that drain through each cell, itself included.
-
-    Arguments: direction: (rows, cols) uint8 codes; weights: (rows, cols) amount each cell sheds, in any unit.
-    Returns: (rows, cols) float64 in the unit of the weights; NaN where there is no data. A weight of NaN makes all below it NaN.
-    Raises: ValueError as `upslope_cells`, or weights of another shape.
-    """
-    if np.shape(weights) != np.shape(direction):
-        raise ValueError(f"weights have shape {np.shape(weights)}, directions {np.shape(direction)}; expected the same")
-    direction, inflows, is_open = _traced(direction)
-    total = np.full(direction.shape, np.nan)
-    total[1:-1, 1:-1] = weights
-    _summed(direction, inflows, is_open, total)
-    total[direction == NO_DATA] = np.nan
-    return np.ascontiguousarray(total[1:-1, 1:-1])
-
-
-def upslope_area(direction, cell_m, cell_north_m=None):
-    """Return the area that drains through each cell, its own included [m2], and where it is only a lower bound.
-
-    Arguments: direction: (rows, cols) uint8 codes; cell_m, cell_north_m: spacing [m] as in `flow_direction`.
-    Returns: area_m2: (rows, cols) float64, NaN = no data; open_edge: (rows, cols) bool, see `upslope_cells`.
-    Raises: ValueError as `upslope_cells` and `flow_direction`.
-    """
-    east, north = _spacing(cell_m, cell_north_m)
-    cells, open_edge = upslope_cells(direction)
-    return np.where(cells > 0, cells * (east * north), np.nan), open_edge
-
-
-def wetness(area_m2, slope, cell_m, least_slope=0.001):
-    """Return the topographic wetness index ln(a / tan b).
-
-    Arguments:
-        area_m2: (rows, cols) contributing area [m2], from `upslope_area` or `dinfinity.upslope_area_dinf`.
-        slope: (rows, cols) Horn slope tan b [rise over run], from `terrain.slope`.
-        cell_m: spacing of square cells [m], taken as the contour length: a = area_m2 / cell_m [m].
-        least_slope: floor of tan b [rise over run]; level ground would be infinitely wet.
-    Returns: (rows, cols) index [-], NaN where either input is NaN. It compares places, it measures nothing; where the area is
-        a lower bound, so is the index.
-    Raises: ValueError: shapes differ, or cell_m or least_slope is not a positive number.
-    Source: Beven & Kirkby (1979) Hydrological Sciences Bulletin 24(1):43-69 (memory). The floor is a convention, no source.
-    """
-    east, _ = _spacing(cell_m, None)
-    if not (math.isfinite(least_slope) and least_slope > 0):
-        raise ValueError(f"least_slope is {least_slope}; expected a positive rise over run, for example 0.001")
-    if np.shape(area_m2) != np.shape(slope):
-        raise ValueError(f"area_m2 has shape {np.shape(area_m2)}, slope {np.shape(slope)}; expected the same")
-    return np.log(np.asarray(area_m2) / east / np.maximum(slope, least_slope))
-
-
-def _spacing(cell_m, cell_north_m):
     north = cell_m if cell_north_m is None else cell_north_m
-    for name, spacing in (("cell_m", cell_m), ("cell_north_m", north)):
-        if not (math.isfinite(spacing) and spacing > 0):
-            raise ValueError(f"{name} is {spacing}; expected a positive spacing in metres")
+    for name, metres in (("cell_m", cell_m), ("cell_north_m", north)):
+        if not (math.isfinite(metres) and metres > 0):
+            raise ValueError(f"{name} is {metres}; expected a positive spacing in metres")
     return float(cell_m), float(north)
-
-
-def _traced(direction):
-    # Directions with a rim, the number of inflows and the cells that border the unknown.
-    given = np.asarray(direction)
-    if given.ndim != 2 or given.dtype != np.uint8 or (given.shape[0] + 2) * (given.shape[1] + 2) > LARGEST:
-        raise ValueError(
-            f"direction is {given.dtype} of shape {given.shape}; expected rows x columns of uint8 codes "
-            f"from flow_direction, at most {LARGEST} cells"
-        )
-    direction = np.pad(given, 1, constant_values=NO_DATA)
-    inflows, is_open = np.zeros(direction.shape, np.uint8), np.zeros(direction.shape, np.bool_)
-    bad = _inflows(direction, inflows, is_open)
-    if bad:
-        raise ValueError(f"{bad} cells hold no direction code; expected 0, 1, 2, 4, 8, 16, 32, 64, 128 or 255")
-    return direction, inflows, is_open
-
-
-def _summed(direction, inflows, is_open, total):
-    stuck = _accumulate(direction, inflows, is_open, total)
-    if stuck:
-        raise ValueError(f"the directions run in a loop ({stuck} cells never drain); make them with flow_direction")

@@ -1,7 +1,9 @@
 """Earthwork of a pad graded to its own tilted plane, for a list of placements.
 
-The design plane is the least-squares plane of the natural ground of the pad, each slope clipped to what a finished pad
-may have, its level set so that the cut makes up the fill. Each placement is summed on its own, cell by cell, so a
+The design plane is the least-squares plane of the natural ground of the pad, each slope clipped to what a
+finished pad
+may have, its level set so that the cut makes up the fill. Each placement is summed on its own, cell by cell,
+so a
 result depends on nothing but its own ground.
 """
 
@@ -19,7 +21,8 @@ _MAX_STEPS = 60
 
 
 class Grading(NamedTuple):
-    """Earthwork of each placement, float64 arrays [placements]; NaN where the pad is not wholly on known ground."""
+    """Earthwork of each placement, float64 arrays [placements]; NaN where the pad is not wholly on known
+    ground."""
 
     cut_m3: np.ndarray
     fill_m3: np.ndarray
@@ -44,12 +47,15 @@ def graded_pads(
 
     ground: elevations [rows, columns] [m], float32 or float64, NaN = no data.
     rows, cols: centre cell of each placement, integers [placements].
-    pad_length_cells, pad_width_cells: pad along the columns and along the rows [cells]; ends count fractionally.
+    pad_length_cells, pad_width_cells: pad along the columns and along the rows [cells]; ends count
+    fractionally.
     cell_m: side of a cell [m]. max_slope: largest finished slope in either direction [fraction].
     shrink: cubic metres of cut that make one of compacted fill; the level solves cut = shrink * fill.
-    NaN for a pad that leaves the array or covers (weight > 0) a cell without data; a pad one cell wide is level across.
+    NaN for a pad that leaves the array or covers (weight > 0) a cell without data; a pad one cell wide is
+    level across.
     Raises ValueError for settings or indices that cannot be meant.
-    Volumes are area-weighted sums of cell-centre differences (grid method; prisms of one cell each). Balanced plane:
+    Volumes are area-weighted sums of cell-centre differences (grid method; prisms of one cell each).
+    Balanced plane:
     least-squares land grading, Scaloppi & Willardson (1986), from memory; clipping and shrink are added here.
     """
     rows, cols = np.ascontiguousarray(rows, np.int64), np.ascontiguousarray(cols, np.int64)
@@ -64,55 +70,63 @@ def graded_pads(
     ):
         raise ValueError(f"a placement lies outside the ground of {ground.shape} cells")
     out = Grading(*(np.empty(rows.size) for _ in Grading._fields))
+    cells, reach, inverse = _pad(pad_length_cells, pad_width_cells)
     settings = (float(max_slope) * cell_m, float(shrink), float(cell_m))
-    _grade(ground, rows, cols, _pad(pad_length_cells, pad_width_cells), settings, tuple(out))
+    _grade(ground, np.stack([rows, cols]), cells, reach, inverse, settings, tuple(out))
     return out
 
 
 def _pad(length_cells: float, width_cells: float):
-    """Return the pad's cells as flat arrays w, u, v, then its half sizes in cells and its moments."""
+    """Return the pad's cells as flat arrays w, u, v; its reach in cells; and one over its moments (0: no
+    slope)."""
     along, across = axis_weights(length_cells), axis_weights(width_cells)
     reach_u, reach_v = along.size // 2, across.size // 2
     v, u = np.mgrid[-reach_v : reach_v + 1, -reach_u : reach_u + 1].astype(np.float64)
     moments = rectangle_moments(length_cells, width_cells)
     inverse = tuple(1.0 / m if m > 0.0 else 0.0 for m in moments[:3])
-    return np.stack([np.outer(across, along).ravel(), u.ravel(), v.ravel()]), reach_u, reach_v, inverse
+    return np.stack([np.outer(across, along).ravel(), u.ravel(), v.ravel()]), (reach_u, reach_v), inverse
 
 
 @njit(cache=True, parallel=True, nogil=True, error_model="numpy")
-def _grade(ground, rows, cols, pad, settings, out):
+def _grade(ground, centres, cells, reach, inverse, settings, out):
     """Fill `out`, a batch of placements at a time."""
-    cells, reach_u, reach_v, inverse = pad
-    for batch in prange((rows.size + _BATCH - 1) // _BATCH):
-        heights = np.empty(cells.shape[1], ground.dtype)
-        for k in range(batch * _BATCH, min((batch + 1) * _BATCH, rows.size)):
-            r, c = rows[k], cols[k]
-            inside = reach_v <= r < ground.shape[0] - reach_v and reach_u <= c < ground.shape[1] - reach_u
-            level = np.nan
-            if inside:
-                _copy_pad(ground, r, c, reach_u, reach_v, heights)
-                level, east, south = _plane(heights, cells, inverse)
-            if not abs(level) < np.inf:
-                for layer in out:
-                    layer[k] = np.nan
-                continue
-            datum = np.float64(ground[r, c])
-            east = min(max(east, -settings[0]), settings[0])
-            south = min(max(south, -settings[0]), settings[0])
-            if settings[1] != 1.0:
-                level += _balance(heights, cells, (level, east, south), settings[1])
-            cut, fill, high, low = _earthwork(heights, cells, level, east, south)
-            square = settings[2] * settings[2]
-            out[0][k], out[1][k] = cut * square, fill * square
-            out[2][k], out[3][k] = max(high, 0.0), max(-low, 0.0)
-            out[4][k] = datum + level
-            out[5][k], out[6][k] = east / settings[2], -south / settings[2]  # rows run south
+    count = centres.shape[1]
+    for batch in prange((count + _BATCH - 1) // _BATCH):
+        span = (batch * _BATCH, min((batch + 1) * _BATCH, count))
+        _grade_batch(ground, centres, cells, reach, inverse, settings, span, out)
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _grade_batch(ground, centres, cells, reach, inverse, settings, span, out):
+    """Fill the placements `span` of `out`; heights are counted from the centre cell, so the sea level costs
+    no digits."""
+    reach_u, reach_v = reach
+    steepest, shrink, cell_m = settings
+    heights, depths = np.empty(cells.shape[1]), np.empty((2, cells.shape[1]))
+    for k in range(span[0], span[1]):
+        r, c = centres[0, k], centres[1, k]
+        level, east, south = np.nan, 0.0, 0.0
+        if reach_v <= r < ground.shape[0] - reach_v and reach_u <= c < ground.shape[1] - reach_u:
+            _copy_pad(ground, r, c, reach_u, reach_v, heights)
+            level, east, south = _plane(heights, cells, inverse)
+        if not abs(level) < np.inf:
+            for layer in out:
+                layer[k] = np.nan
+            continue
+        east, south = min(max(east, -steepest), steepest), min(max(south, -steepest), steepest)
+        if shrink != 1.0:
+            level += _balance(heights, cells, (level, east, south), shrink)
+        cut, fill = _earthwork(heights, cells, level, east, south, depths)
+        out[0][k], out[1][k] = cut * cell_m * cell_m, fill * cell_m * cell_m
+        out[2][k], out[3][k] = _deepest(depths[0]), _deepest(depths[1])
+        out[4][k] = np.float64(ground[r, c]) + level
+        out[5][k], out[6][k] = east / cell_m, -south / cell_m  # rows run south
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def _copy_pad(ground, r, c, reach_u, reach_v, heights):
-    """Copy the pad's cells, less the centre cell, into one run (exact enough: local heights are small)."""
-    datum = ground[r, c]
+    """Copy the pad's cells, less the centre cell, into one run."""
+    datum = np.float64(ground[r, c])
     wide = 2 * reach_u + 1
     for i in range(2 * reach_v + 1):
         line = ground[r - reach_v + i, c - reach_u : c + reach_u + 1]
@@ -137,25 +151,43 @@ def _plane(heights, cells, inverse):
 
 # Called with finite heights only, so the flags on NaN and on the sign of zero change nothing.
 @njit(cache=True, nogil=True, error_model="numpy", fastmath={"reassoc", "contract", "nnan", "nsz"})
-def _earthwork(heights, cells, level, east, south):
-    """Return cut and fill [cells x m] and the largest and smallest height over the plane."""
+def _earthwork(heights, cells, level, east, south, depths):
+    """Return cut and fill [cells x m]; leave the depth of each cell's cut and fill, or 0, in `depths`."""
     w, u, v = cells[0], cells[1], cells[2]
-    cut, total, high, low = 0.0, 0.0, -1e30, 1e30
+    cuts, fills = depths[0], depths[1]
+    cut, fill = 0.0, 0.0
     for i in range(heights.size):
         d = heights[i] - (level + east * u[i] + south * v[i])
-        total += w[i] * d
-        cut += w[i] * (d if d > 0.0 else 0.0)
-        high = d if d > high else high
-        low = d if d < low else low
-    return cut, cut - total, high, low
+        up = d if d > 0.0 else 0.0
+        down = up - d
+        cuts[i] = up
+        fills[i] = down
+        cut += w[i] * up
+        fill += w[i] * down
+    return cut, fill
+
+
+@njit(cache=True, nogil=True)
+def _deepest(depths):
+    """Return the largest of some depths >= 0: their bits, read as integers, are in the same order and
+    compare at once."""
+    bits = depths.view(np.int64)
+    largest = np.zeros(1, np.int64)
+    top = largest[0]
+    for i in range(bits.size):
+        top = max(top, bits[i])
+    largest[0] = top
+    return largest.view(np.float64)[0]
 
 
 @njit(cache=True, nogil=True, error_model="numpy", fastmath={"reassoc", "contract", "nnan", "nsz"})
 def _balance(heights, cells, plane, shrink):
     """Return how far to raise the plane so that cut = shrink * fill.
 
-    Newton on g(t) = cut(t) - shrink fill(t), which falls, is piecewise linear and has no turning in its bend (concave
-    for shrink > 1, convex below): after the first step it nears the root from one side and ends on it exactly.
+    Newton on g(t) = cut(t) - shrink fill(t), which falls, is piecewise linear and has no turning in its bend
+    (concave
+    for shrink > 1, convex below): after the first step it nears the root from one side and ends on it
+    exactly.
     """
     w, u, v = cells[0], cells[1], cells[2]
     level, east, south = plane

@@ -23,6 +23,9 @@ class Rays:
     origin: tuple[int, int] = (0, 0)
 
 
+FLAT_EARTH = Rays()
+
+
 def earth_drop_per_m(refraction_coefficient: float = 0.13, earth_radius_m: float = 6_371_000.0) -> float:
     """Apparent drop of a distant target by the Earth's curvature less refraction, per distance squared [1/m].
 
@@ -65,7 +68,7 @@ def scanned(surface: np.ndarray, observer: np.ndarray, cell_m: float, way: March
 
 
 def horizon_tangent(
-    surface: np.ndarray, observer: np.ndarray, cell_m: float, azimuth_deg: float, rays: Rays = Rays()
+    surface: np.ndarray, observer: np.ndarray, cell_m: float, azimuth_deg: float, rays: Rays = FLAT_EARTH
 ) -> np.ndarray:
     """Tangent of the horizon's elevation angle towards one azimuth, seen from every cell.
 
@@ -89,7 +92,7 @@ def horizon_tangent(
 
 def cast_shadow(
     surface: np.ndarray, observer: np.ndarray, cell_m: float, sun_azimuth_deg: float, sun_elevation_deg: float,
-    rays: Rays = Rays(),
+    rays: Rays = FLAT_EARTH,
 ) -> np.ndarray:  # fmt: skip
     """Whether the sun's centre stands below the horizon of each cell.
 
@@ -119,7 +122,13 @@ class HorizonProfile(NamedTuple):
 
 
 def horizon_profile(
-    surface: np.ndarray, row: int, col: int, eye: float, cell_m: float, azimuths_deg: np.ndarray, rays: Rays = Rays()
+    surface: np.ndarray,
+    row: int,
+    col: int,
+    eye: float,
+    cell_m: float,
+    azimuths_deg: np.ndarray,
+    rays: Rays = FLAT_EARTH,
 ) -> HorizonProfile:
     """Horizon seen from one cell towards many azimuths, each ray marched exactly through all the data.
 
@@ -141,7 +150,7 @@ def horizon_profile(
 def _ray_horizon(surface, place, eye, way, step):
     """Steepest (tangent, distance, height) on one ray; (0, NaN, NaN) if nothing rises above level."""
     grid, (row, column) = (surface.T, place[::-1]) if way.transposed else (surface, place)
-    rows, columns = grid.shape
+    rows, _columns = grid.shape
     n = row if way.ahead < 0 else rows - 1 - row
     s = ray_samples(way.drift, max(n, 1))
     k = np.arange(1, n + 1)

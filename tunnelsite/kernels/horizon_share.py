@@ -10,7 +10,7 @@ import math
 import numpy as np
 from numba import njit, prange
 
-from tunnelsite.kernels.horizon import Rays, grid_pair, scanned
+from tunnelsite.kernels.horizon import FLAT_EARTH, Rays, grid_pair, scanned
 from tunnelsite.kernels.horizon_rays import march
 
 NODES = 1025  # 0.056 degrees apart near the level
@@ -98,7 +98,7 @@ def profile_share(horizon_deg: np.ndarray, tables: np.ndarray) -> np.ndarray:
 
 def folded_share(
     surface: np.ndarray, observer: np.ndarray, cell_m: float, azimuths_deg: np.ndarray, tables: np.ndarray,
-    rays: Rays = Rays(),
+    rays: Rays = FLAT_EARTH,
 ) -> np.ndarray:  # fmt: skip
     """Share of each table that the horizon leaves free at every cell.
 
@@ -123,7 +123,7 @@ def folded_share(
             tangent = scanned(surface, observer, cell_m, ways[k], rays)
             tangent = np.ascontiguousarray(tangent.T) if transposed else tangent
             _add_share(tangent, np.ascontiguousarray(look_up[:, k]), shares)
-    unseen = np.isnan(observer.T if observer.shape != shares.shape[1:] or transposed and chosen else observer)
+    unseen = np.isnan(observer.T if observer.shape != shares.shape[1:] or (transposed and chosen) else observer)
     shares[:, unseen] = np.nan
     return shares
 

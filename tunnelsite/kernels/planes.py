@@ -1,8 +1,10 @@
 """Least-squares plane of a rectangle at every placement, in constant time a placement.
 
-Coverage weights are separable and symmetric, so the two slopes, the quadratic term across and the residual are sums of
+Coverage weights are separable and symmetric, so the two slopes, the quadratic term across and the residual
+are sums of
 w z, w u z, w v z, w v^2 z and w z^2. Those are sliding sums down the columns (many columns at once) and then
-differences of running sums along the row. Both restart at fixed tiles of the array, with the tile's own datum taken
+differences of running sums along the row. Both restart at fixed tiles of the array, with the tile's own
+datum taken
 off first, so nothing drifts over long rows and a result depends neither on threads nor on the rows asked for.
 """
 
@@ -23,15 +25,23 @@ from tunnelsite.kernels.tiles import (
     tile_grid,
 )
 
-# Rows of a working buffer, unsigned: an index that cannot be negative needs no test, which leaves loops simple enough
+# Rows of a working buffer, unsigned: an index that cannot be negative needs no test, which leaves loops
+# simple enough
 # for the compiler to run on several columns at once.
-ROW_1, ROW_2, ROW_3, ROW_4 = np.uint64(STRIDE), np.uint64(2 * STRIDE), np.uint64(3 * STRIDE), np.uint64(4 * STRIDE)
-# Further from zero than any ground on Earth: an undeclared no-data value (1e38 would spoil the sums of its tile).
+ROW_1, ROW_2, ROW_3, ROW_4 = (
+    np.uint64(STRIDE),
+    np.uint64(2 * STRIDE),
+    np.uint64(3 * STRIDE),
+    np.uint64(4 * STRIDE),
+)
+# Further from zero than any ground on Earth: an undeclared no-data value (1e38 would spoil the sums of its
+# tile).
 GROUND_LIMIT_M = 1e5
 
 
 class Planes(NamedTuple):
-    """Plane of the ground under each placement, arrays [rows asked for, columns]; NaN where it is not known."""
+    """Plane of the ground under each placement, arrays [rows asked for, columns]; NaN where it is not
+    known."""
 
     mean_m: np.ndarray  # area-weighted mean elevation [m]
     slope_along: np.ndarray  # rise to the east, fraction
@@ -51,14 +61,18 @@ def rectangle_planes(
     """Return the least-squares plane of the ground under a rectangle centred on every cell.
 
     ground: elevations [rows, columns], float32 or float64 [m], row 0 north, NaN = no data.
-    length_cells, width_cells: rectangle along the columns and along the rows [cells]; ends count fractionally.
+    length_cells, width_cells: rectangle along the columns and along the rows [cells]; ends count
+    fractionally.
     cell_m: side of a cell [m].
     rows: first and past-the-last output row (default all); bounds memory, changes no bit of the result.
     out: five float32 arrays [output rows, columns] to write into (default: new ones).
-    NaN where the rectangle leaves the array or covers (weight > 0) a cell without data, or one beyond +-100 km, which
-    can only be an undeclared no-data value. A slope or crown that the rectangle cannot determine (one cell wide) is NaN.
+    NaN where the rectangle leaves the array or covers (weight > 0) a cell without data, or one beyond +-100
+    km, which
+    can only be an undeclared no-data value. A slope or crown that the rectangle cannot determine (one cell
+    wide) is NaN.
     Raises ValueError for a ground that is not 2-D floating point, or for rows or out that do not fit it.
-    Weighted least squares on a symmetric lattice; the terms 1, u, v and v^2 - mean(v^2) are orthogonal (derived). Sums
+    Weighted least squares on a symmetric lattice; the terms 1, u, v and v^2 - mean(v^2) are orthogonal
+    (derived). Sums
     are float64 with about 1e-9 mm error in the mean; results are rounded to float32 (0.03 mm at 500 m).
     """
     start, stop = checked_rows(ground, rows)
@@ -75,7 +89,8 @@ def rectangle_planes(
 
 
 def _scales(moments, width_cells: float, cell_m: float) -> tuple[float, ...]:
-    """Return the factors that turn moment sums into mean, slopes, mean square and crown (NaN: not determined)."""
+    """Return the factors that turn moment sums into mean, slopes, mean square and crown (NaN: not
+    determined)."""
     inv_along = 1.0 / moments.along if moments.along > 0.0 else np.nan
     inv_across = 1.0 / moments.across if moments.across > 0.0 else np.nan
     has_crown = moments.crown > 1e-9 * moments.area
@@ -145,7 +160,8 @@ def _planes_tile(ground, along, across, scales, rows, tile, out):
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def _start_columns(ground, window, across, datum, columns):
-    """Set `columns` to the weighted sums of z, v z, v^2 z and z^2 of the first row, and to the column number."""
+    """Set `columns` to the weighted sums of z, v z, v^2 z and z^2 of the first row, and to the column
+    number."""
     full, reach, edge = across
     for k in range(-reach, reach + 1):
         line = ground[window[0] + reach + k, window[2] : window[3]]
@@ -165,8 +181,10 @@ def _start_columns(ground, window, across, datum, columns):
 def _slide_columns(ground, window, r, across, datum, columns):
     """Move the column sums of placement row `r` on to the next row.
 
-    Seen from the new middle, two rows below gain weight (`edge`, then the rest of 1) and two above lose it; without a
-    fractional end, or under one cell, the outer pair has no weight and its row is only kept within the window.
+    Seen from the new middle, two rows below gain weight (`edge`, then the rest of 1) and two above lose it;
+    without a
+    fractional end, or under one cell, the outer pair has no weight and its row is only kept within the
+    window.
     """
     full, reach, edge = across
     middle = window[0] + r + reach + 1
@@ -190,7 +208,8 @@ def _slide_columns(ground, window, r, across, datum, columns):
 
 @njit(cache=True, nogil=True, error_model="numpy", fastmath={"contract"})
 def _run_along(columns, width, running):
-    """Set `running` to running sums along the row: of the four column sums, and of column number times the first."""
+    """Set `running` to running sums along the row: of the four column sums, and of column number times the
+    first."""
     s0, s1, s2, sq, sx, x = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
     one = np.uint64(1)
     for c in range(np.uint64(width)):
@@ -242,7 +261,3 @@ def _copy_out(results, out, row, left, count):
         layer, offset = out[k], np.uint64(k * STRIDE)
         for c in range(np.uint64(count)):
             layer[r, a + c] = results[offset + c]
-
-
-def rectangle_means(g, l, w, rows=None):
-    return rectangle_planes(g, l, w, 1.0, rows).mean_m

@@ -1,9 +1,10 @@
 """Slope, aspect and hillshade from the 3x3 window of Horn (1981).
 
-Arrays are [row, col], row 0 = north, col 0 = west, NaN = no data. A window that is not complete (raster edge, or any of
-its nine cells not finite) gives NaN: the ground beyond an edge is unknown, not flat.
+Arrays are [row, col], row 0 = north, col 0 = west, NaN = no data. A window that is not complete (raster edge,
+or any of its nine cells not finite) gives NaN: the ground beyond an edge is unknown, not flat.
 
-Source: Horn, B.K.P. (1981) Hill shading and the reflectance map, Proceedings of the IEEE 69(1):14-47.
+Source: Horn, B.K.P. (1981) Hill shading and the reflectance map, Proceedings of the IEEE 69(1):14-47
+(memory).
 """
 
 import math
@@ -11,19 +12,21 @@ import math
 import numpy as np
 from numba import njit, prange
 
-# atan(t) in degrees for t in 0..1 is t * polynomial(t * t): near-minimax fit, within 0.000003 degree in float64. Finer is
-# wasted on float32, whose spacing near 360 degrees is 0.00003.
+# atan(t) in degrees for t in 0..1 is t * polynomial(t * t): near-minimax fit, within 0.000003 degree in
+# float64. Finer is wasted on float32, whose spacing near 360 degrees is 0.00003.
 _ATAN_DEG = (57.29574144443041, -19.096603541985463, 11.428540209343241, -7.969057350036826,
              5.524571095021319, -3.2035388502376074, 1.2526541168645748, -0.23230927047401867)  # fmt: skip
 
 
 @njit(inline="always")
 def _gradient(nw, n, ne, w, centre, e, sw, s, se, per_east, per_north):
-    # Differences first: neighbouring heights on a 500 m datum differ exactly in float32, their sums do not. The outer
-    # differences are added to each other first, so a mirrored window gives the mirrored gradient to the bit.
+    # Differences first: neighbouring heights on a 500 m datum differ exactly in float32, their sums do not.
+    # The outer differences are added to each other first, so a mirrored window gives the mirrored gradient to
+    # the bit.
     east = (((ne - nw) + (se - sw)) + ((e - w) + (e - w))) * per_east
     north = (((nw - sw) + (ne - se)) + ((n - s) + (n - s))) * per_north
-    gap = (centre - centre) + ((east - east) + (north - north))  # 0, but NaN as soon as one cell is not finite
+    # 0, but NaN as soon as one cell is not finite
+    gap = (centre - centre) + ((east - east) + (north - north))
     return east + gap, north + gap
 
 
@@ -82,25 +85,26 @@ def _fill_hillshade(ground, per_east, per_north, sun, zero, one, shade):
         for k in range(cols - 2):
             east, north = _gradient(nw[k], n[k], ne[k], w[k], o[k], e[k], sw[k], s[k], se[k], per_east, per_north)
             lit = (sun[2] - sun[0] * east - sun[1] * north) / np.sqrt(one + (east * east + north * north))
-            shade_row[k] = zero if lit < zero else lit  # NaN stays NaN
+            shade_row[k] = np.maximum(lit, zero)  # unlike max(), keeps NaN
 
 
 def slope_aspect(ground, cell_m, cell_north_m=None):
     """Return the slope and the downslope direction of the ground at every cell.
 
     Arguments:
-        ground: (rows, cols) ground heights [m], row 0 = north, NaN = no data. float32 and float64 keep their precision,
-            anything else is read as float64.
+        ground: (rows, cols) ground heights [m], row 0 = north, NaN = no data. float32 and float64 keep their
+            precision, anything else is read as float64.
         cell_m: cell spacing [m]; west to east where cell_north_m is given.
         cell_north_m: north to south spacing [m] where it differs.
     Returns:
         slope: (rows, cols) rise over run [-]; NaN where the 3x3 window is incomplete.
-        aspect: (rows, cols) direction in which the ground falls [degrees clockwise from north, 0 <= aspect < 360]; NaN
-            where the window is incomplete and where the gradient is exactly zero (level ground faces nowhere).
+        aspect: (rows, cols) direction in which the ground falls [degrees clockwise from north, 0 <= aspect <
+            360]; NaN where the window is incomplete and where the gradient is exactly zero (level ground
+            faces nowhere).
     Raises:
         ValueError: ground is not two-dimensional, or a spacing is not a positive number.
-    Source: Horn (1981), weights 1-2-1 over 8 cells. Departures: incomplete windows are NaN; the arc tangent is a polynomial
-        (aspect within 0.0002 degree).
+    Source: Horn (1981), weights 1-2-1 over 8 cells. Departures: incomplete windows are NaN; the arc tangent
+        is a polynomial (aspect within 0.0002 degree).
     """
     ground, per_east, per_north = _prepared(ground, cell_m, cell_north_m, 1.0)
     number = ground.dtype.type
@@ -111,7 +115,9 @@ def slope_aspect(ground, cell_m, cell_north_m=None):
 
 
 def slope(ground, cell_m, cell_north_m=None):
-    """Return the slope of the ground [rise over run]; see `slope_aspect`, whose first result it equals to the bit."""
+    """Return the slope of the ground [rise over run]; see `slope_aspect`,
+    whose first result it equals to the bit.
+    """
     ground, per_east, per_north = _prepared(ground, cell_m, cell_north_m, 1.0)
     result = _rimmed(ground.shape, ground.dtype)
     _fill_slope(ground, per_east, per_north, result)
@@ -119,7 +125,9 @@ def slope(ground, cell_m, cell_north_m=None):
 
 
 def aspect(ground, cell_m, cell_north_m=None):
-    """Return the downslope direction [degrees clockwise from north]; see `slope_aspect`, whose second result it is."""
+    """Return the downslope direction [degrees clockwise from north]; see `slope_aspect`,
+    whose second result it is.
+    """
     return slope_aspect(ground, cell_m, cell_north_m)[1]
 
 
@@ -132,15 +140,16 @@ def hillshade(ground, cell_m, sun_azimuth_deg, sun_elevation_deg, z_factor=1.0):
         sun_azimuth_deg: direction of the sun [degrees clockwise from north].
         sun_elevation_deg: height of the sun [degrees above the horizon].
         z_factor: metres in one unit of height, or an exaggeration [-].
-    Returns: (rows, cols) float32, 0 (turned away from the sun) to 255 (square to it), not rounded; NaN where the 3x3
-        window is incomplete.
+    Returns: (rows, cols) float32, 0 (turned away from the sun) to 255 (square to it), not rounded; NaN where
+        the 3x3 window is incomplete.
     Raises: ValueError as `slope_aspect`, or a sun position or z_factor that is not finite.
-    Source: Horn (1981), Lambertian reflectance: 255 times the cosine between the sun and the surface normal, below 0 set to 0.
+    Source: Horn (1981), Lambertian reflectance: 255 times the cosine between the sun and the surface normal,
+        below 0 set to 0.
     """
     if not (math.isfinite(sun_azimuth_deg) and math.isfinite(sun_elevation_deg) and math.isfinite(z_factor)):
         raise ValueError(
-            f"sun at azimuth {sun_azimuth_deg}, elevation {sun_elevation_deg} degrees with z_factor {z_factor}: "
-            "all three must be finite numbers"
+            f"sun at azimuth {sun_azimuth_deg}, elevation {sun_elevation_deg} degrees, z_factor {z_factor}: "
+            "expected finite numbers"
         )
     ground, per_east, per_north = _prepared(ground, cell_m, None, z_factor)
     number = ground.dtype.type

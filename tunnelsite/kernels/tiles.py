@@ -1,6 +1,7 @@
 """What the sliding-sum kernels share: fixed tiles of an array, a local datum, and cells without data.
 
-Sums slide within a tile only. Tiles are fixed to the array, so a result depends neither on the rows asked for nor on
+Sums slide within a tile only. Tiles are fixed to the array, so a result depends neither on the rows asked
+for nor on
 the number of threads.
 """
 
@@ -8,8 +9,10 @@ import numpy as np
 from numba import njit
 
 TILE_ROWS = 128
-# Widest window of cells a tile may read. Working rows lie STRIDE apart in one buffer: a constant, so that the compiler
-# knows they do not overlap, and no multiple of 4096 bytes, or they would evict each other from the first cache.
+# Widest window of cells a tile may read. Working rows lie STRIDE apart in one buffer: a constant, so that
+# the compiler
+# knows they do not overlap, and no multiple of 4096 bytes, or they would evict each other from the first
+# cache.
 SPAN = 2048
 STRIDE = SPAN + 72
 
@@ -43,7 +46,8 @@ def tile_grid(shape, rows, reach):
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def tile_datum(layer, window, limit):
-    """Return a local datum for the window (top, bottom, left, right) and how many of its cells exceed +-limit or are NaN."""
+    """Return a local datum for the window (top, bottom, left, right) and how many of its cells exceed
+    +-limit or are NaN."""
     top, bottom, left, right = window
     gaps = 0
     for r in range(top, bottom):
@@ -64,7 +68,8 @@ def tile_datum(layer, window, limit):
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def gaps_filled(layer, window, datum, limit):
-    """Return a copy of the window with cells beyond +-limit or NaN set to the datum, and 2-D running counts of them."""
+    """Return a copy of the window with cells beyond +-limit or NaN set to the datum, and 2-D running counts
+    of them."""
     top, bottom, left, right = window
     filled = np.empty((bottom - top, right - left), layer.dtype)
     counts = np.zeros((bottom - top + 1, right - left + 1), np.int32)

@@ -1,17 +1,30 @@
 """Mean, maximum, minimum and relief of a layer under a rectangle at every placement.
 
-Extremes use partial windows of 1, 2, 4, ... cells: two overlapping ones of the largest power of two give any window,
-in log2(size) passes that each run on many columns at once and are exact. The mean uses the sliding sums of `planes`.
+Extremes use partial windows of 1, 2, 4, ... cells: two overlapping ones of the largest power of two give any
+window,
+in log2(size) passes that each run on many columns at once and are exact. The mean uses the sliding sums of
+`planes`.
 """
 
 import numpy as np
 from numba import njit, prange
 
 from tunnelsite.kernels.coverage import axis_coverage
-from tunnelsite.kernels.planes import checked_rows, rectangle_means
+from tunnelsite.kernels.tiles import (
+    TILE_ROWS,
+    blank_gaps,
+    checked_reach,
+    checked_rows,
+    gaps_filled,
+    tile_datum,
+    tile_grid,
+)
 
-TILE_ROWS = 64
-TILE_COLS = 512
+# Extremes come out the same whatever the tile; these keep a tile of both in the second cache.
+EXTREME_ROWS = 64
+EXTREME_COLS = 512
+# Larger values are no data to the mean too: their sums would swallow every other cell of the tile.
+LAYER_LIMIT = 1e30
 
 
 def rectangle_mean(
@@ -21,9 +34,16 @@ def rectangle_mean(
 
     layer: values [rows, columns], float32 or float64, NaN = no data. Sizes in cells; ends count fractionally.
     rows: first and past-the-last output row (default all).
-    NaN where the rectangle leaves the array or covers a cell that is not finite. Raises ValueError as `checked_rows`.
+    NaN where the rectangle leaves the array or covers a cell that is not finite. Raises ValueError as
+    `checked_rows`.
+    A value beyond +-1e30 counts as no data. No bit depends on `rows` or on threads.
     """
-    return rectangle_means(layer, length_cells, width_cells, rows)
+    start, stop = checked_rows(layer, rows)
+    along, across = axis_coverage(length_cells), axis_coverage(width_cells)
+    checked_reach(along.reach)
+    mean = np.full((stop - start, layer.shape[1]), np.nan, np.float32)
+    _fill_means(layer, along, across, 1.0 / (float(length_cells) * float(width_cells)), (start, stop), mean)
+    return mean
 
 
 def rectangle_max(
@@ -49,7 +69,8 @@ def rectangle_min(
 def rectangle_relief(
     layer: np.ndarray, length_cells: float, width_cells: float, rows: tuple[int, int] | None = None
 ) -> np.ndarray:
-    """Return largest minus smallest value of the cells the rectangle covers (weight > 0), in the layer's dtype.
+    """Return largest minus smallest value of the cells the rectangle covers (weight > 0), in the layer's
+    dtype.
 
     Arguments, gaps and errors as `rectangle_mean`.
     """
@@ -67,18 +88,88 @@ def _extremes(layer, length_cells, width_cells, rows):
 
 
 @njit(cache=True, parallel=True, nogil=True, error_model="numpy")
+def _fill_means(layer, along, across, per_area, rows, mean):
+    """Fill `mean` tile by tile; tiles are fixed to the array, not to `rows`."""
+    first, down, tiles_along, tile_cols = tile_grid(layer.shape, rows, along[1])
+    for tile in prange(down * tiles_along):
+        top = max((first + tile // tiles_along) * TILE_ROWS, across[1])
+        bottom = min((first + tile // tiles_along + 1) * TILE_ROWS, layer.shape[0] - across[1])
+        left = max((tile % tiles_along) * tile_cols, along[1])
+        right = min((tile % tiles_along + 1) * tile_cols, layer.shape[1] - along[1])
+        if top < bottom and left < right:
+            _means_tile(layer, along, across, per_area, rows, (top, bottom, left, right), mean)
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _means_tile(layer, along, across, per_area, rows, tile, mean):
+    """Write the means of one tile (top, bottom, left, right), sliding down row by row."""
+    top, bottom, left, right = tile
+    window = (top - across[1], bottom + across[1], left - along[1], right + along[1])
+    width = window[3] - window[2]
+    datum, gaps = tile_datum(layer, window, LAYER_LIMIT)
+    if gaps == (window[1] - window[0]) * width:
+        return
+    counts = np.zeros((0, 0), np.int32)
+    if gaps > 0:
+        layer, counts = gaps_filled(layer, window, datum, LAYER_LIMIT)
+        window = (0, window[1] - window[0], 0, width)
+    column, whole, running = np.zeros(width), np.zeros(width), np.zeros(width + 1)
+    for k in range(across[1] - across[0], across[1] + across[0] + 1):
+        line = layer[window[0] + k, window[2] : window[3]]
+        for c in range(width):
+            whole[c] += line[c] - datum
+    for r in range(min(bottom, rows[1]) - top):
+        _slide_whole(layer, window, r, across, datum, column, whole)
+        row = top + r - rows[0]
+        if row >= 0:
+            _mean_row(column, running, along, (per_area, datum), mean[row, left:right])
+            if gaps > 0:
+                blank_gaps(counts, r, along[1], across[1], mean[row, left:right])
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _slide_whole(layer, window, r, across, datum, column, whole):
+    """Set `column` to the weighted sums of placement row `r` and move the sums of whole rows on to the
+    next."""
+    full, reach, edge = across
+    middle = window[0] + r + reach
+    upper, lower = layer[middle - reach, window[2] : window[3]], layer[middle + reach, window[2] : window[3]]
+    leaving = layer[middle - max(full, 0), window[2] : window[3]]
+    coming = layer[min(middle + full + 1, window[1] - 1), window[2] : window[3]]
+    keep = 0.0 if full < 0 else 1.0  # narrower than a cell: no row is whole
+    for c in range(whole.size):
+        s = whole[c]
+        column[c] = s + edge * ((upper[c] - datum) + (lower[c] - datum))
+        whole[c] = s + keep * (np.float64(coming[c]) - np.float64(leaving[c]))
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _mean_row(column, running, along, scales, line):
+    """Write the means of one row of placements from its weighted column sums."""
+    full, reach, edge = along
+    total = 0.0
+    for c in range(column.size):
+        total += column[c]
+        running[c + 1] = total
+    before, after = running[reach - max(full, 0) :], running[reach + full + 1 :]
+    far = column[2 * reach :]
+    for c in range(line.size):
+        line[c] = ((after[c] - before[c]) + edge * (column[c] + far[c])) * scales[0] + scales[1]
+
+
+@njit(cache=True, parallel=True, nogil=True, error_model="numpy")
 def _fill_extremes(layer, reach, rows, high, low):
     """Fill `high` and `low` tile by tile."""
     high[:] = np.nan
     low[:] = np.nan
     top, bottom = max(rows[0], reach[0]), min(rows[1], layer.shape[0] - reach[0])
     left, right = reach[1], layer.shape[1] - reach[1]
-    across = max((right - left + TILE_COLS - 1) // TILE_COLS, 0)
-    down = max((bottom - top + TILE_ROWS - 1) // TILE_ROWS, 0)
+    across = max((right - left + EXTREME_COLS - 1) // EXTREME_COLS, 0)
+    down = max((bottom - top + EXTREME_ROWS - 1) // EXTREME_ROWS, 0)
     for tile in prange(down * across):
-        r0 = top + (tile // across) * TILE_ROWS
-        c0 = left + (tile % across) * TILE_COLS
-        r1, c1 = min(r0 + TILE_ROWS, bottom), min(c0 + TILE_COLS, right)
+        r0 = top + (tile // across) * EXTREME_ROWS
+        c0 = left + (tile % across) * EXTREME_COLS
+        r1, c1 = min(r0 + EXTREME_ROWS, bottom), min(c0 + EXTREME_COLS, right)
         _extremes_tile(
             layer[r0 - reach[0] : r1 + reach[0], c0 - reach[1] : c1 + reach[1]],
             high[r0 - rows[0] : r1 - rows[0], c0:c1],
@@ -91,10 +182,7 @@ def _extremes_tile(view, high, low):
     """Write the extremes of one tile from a view that holds its halo."""
     count = high.shape[0]
     wide, tall = view.shape[1] - high.shape[1] + 1, view.shape[0] - count + 1
-    tops, bottoms = (
-        np.empty((view.shape[0], view.shape[1]), view.dtype),
-        np.empty((view.shape[0], view.shape[1]), view.dtype),
-    )
+    tops, bottoms = np.empty(view.shape, view.dtype), np.empty(view.shape, view.dtype)
     for r in range(view.shape[0]):
         upper, lower = tops[r], bottoms[r]
         for c in range(view.shape[1]):
@@ -120,7 +208,8 @@ def _extremes_tile(view, high, low):
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def _spread(upper, lower, size):
-    """Widen each cell to the extremes of `step` cells to its right, step the largest power of two <= size; return it."""
+    """Widen each cell to the extremes of `step` cells to its right, step the largest power of two <= size;
+    return it."""
     step = 1
     while 2 * step <= size:
         _merge(upper, lower, upper[step:], lower[step:], upper.size - step)

@@ -7,7 +7,7 @@ import numpy as np
 from tunnelsite.core.describe import Description, LayerSpec, Parameter
 from tunnelsite.core.layers import Layer
 from tunnelsite.core.process import Process
-from tunnelsite.kernels import dinfinity, fill, flow
+from tunnelsite.kernels import dinfinity, fill, flow, upslope
 from tunnelsite.processes.fill_depressions import ENGINE, filled_by
 
 
@@ -17,7 +17,7 @@ def _run(inputs, parameters, progress) -> dict[str, Layer]:
     progress("drainage", 0.5)
     direction = flow.flow_direction(filled, *ground.cell_m)
     if parameters["method"] == "d8":
-        cells, open_edge = flow.upslope_cells(direction)
+        cells, open_edge = upslope.upslope_cells(direction)
         area = cells.astype(np.float32)
         area *= np.float32(ground.cell_m[0] * ground.cell_m[1])
         area[cells == 0] = np.nan

@@ -1,0 +1,143 @@
+"""Terrain and flow against their peers, as ratios within one run: python tests/benchmarks/bench_terrain.py
+[cells a side].
+
+Peers are taken where they are installed (richdem always, xarray-spatial if present). Runs are interleaved,
+medians compared.
+"""
+
+import contextlib
+import importlib.util
+import os
+import sys
+import time
+
+import numpy as np
+import richdem as rd
+from numba import njit, prange
+from scipy.ndimage import gaussian_filter, zoom
+
+from tunnelsite.kernels import dinfinity, fill, flow, terrain, upslope
+
+REPEATS = 5
+
+
+@njit(parallel=True)
+def copy_to_two(ground, first, second):
+    for row in prange(ground.shape[0]):
+        for col in range(ground.shape[1]):
+            first[row, col] = ground[row, col]
+            second[row, col] = ground[row, col]
+
+
+def copied(ground):
+    first, second = np.empty_like(ground), np.empty_like(ground)
+    copy_to_two(ground, first, second)
+    return first, second
+
+
+def farm_country(size):
+    """Hills and swales with 5 cm of noise, as a lidar DEM at 1 m."""
+    rng = np.random.default_rng(4)
+    ground = rng.normal(0, 0.05, (size, size)) + 300
+    for wavelength, height in ((400, 20), (100, 4), (25, 0.5)):
+        coarse = gaussian_filter(rng.normal(size=(size // wavelength * 5 + 12,) * 2), 1.5)
+        ground += height * zoom(coarse / coarse.std(), wavelength / 5, order=1)[:size, :size]
+    return ground.astype(np.float32)
+
+
+@contextlib.contextmanager
+def quiet():
+    """richdem prints its progress from C++, past sys.stdout."""
+    kept, nowhere = (os.dup(1), os.dup(2)), os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, 1), os.dup2(nowhere, 2)
+    try:
+        yield
+    finally:
+        os.dup2(kept[0], 1), os.dup2(kept[1], 2)
+        for handle in (*kept, nowhere):
+            os.close(handle)
+
+
+def medians(jobs, repeats=REPEATS):
+    """Median seconds of each job, run in turn so that they share what else the machine does."""
+    times = {name: [] for name in jobs}
+    with quiet():
+        for job in jobs.values():
+            job()
+        for _ in range(repeats):
+            for name, job in jobs.items():
+                start = time.perf_counter()
+                job()
+                times[name].append(time.perf_counter() - start)
+    return {name: float(np.median(t)) for name, t in times.items()}
+
+
+def report(name, ratio, goal, at_least=True):
+    met = ratio >= goal if at_least else ratio <= goal
+    print(f"{name:<52}{ratio:8.2f}   goal {'>=' if at_least else '<='} {goal:<6}{'met' if met else 'NOT MET'}")
+
+
+def wrapped(ground):
+    return rd.rdarray(ground, no_data=-9999, geotransform=[0, 1, 0, 0, 0, -1])
+
+
+def bench_slope_aspect(ground):
+    inner = wrapped(ground)
+    jobs = {
+        "ours": lambda: terrain.slope_aspect(ground, 1.0),
+        "copy": lambda: copied(ground),
+        "richdem": lambda: [rd.TerrainAttribute(inner, name) for name in ("slope_riserun", "aspect")],
+    }
+    if importlib.util.find_spec("xrspatial"):
+        import xarray
+        import xrspatial
+
+        rows, cols = ground.shape
+        layer = xarray.DataArray(
+            ground, dims=("y", "x"), coords={"y": np.arange(rows)[::-1] * 1.0, "x": np.arange(cols) * 1.0}
+        )
+        jobs["xarray-spatial"] = lambda: [xrspatial.slope(layer).data, xrspatial.aspect(layer).data]
+    took = medians(jobs)
+    print({name: f"{1000 * seconds:.0f} ms" for name, seconds in took.items()})
+    report("slope + aspect: richdem / ours", took["richdem"] / took["ours"], 40)
+    if "xarray-spatial" in took:
+        report("slope + aspect: xarray-spatial / ours", took["xarray-spatial"] / took["ours"], 25)
+    report("slope + aspect: ours / copy of one array to two", took["ours"] / took["copy"], 2.5, at_least=False)
+
+
+def bench_flow(ground):
+    with quiet():
+        full = np.asarray(rd.FillDepressions(wrapped(ground), epsilon=False))
+    if not np.array_equal(full, fill.filled(ground)):
+        raise AssertionError("the filled ground differs from richdem's")
+    inner = wrapped(full)
+    direction = flow.flow_direction(full, 1.0)
+    took = medians(
+        {
+            "fill": lambda: fill.filled(ground),
+            "direction": lambda: flow.flow_direction(full, 1.0),
+            "upslope": lambda: upslope.upslope_cells(direction),
+            "D-infinity": lambda: dinfinity.upslope_area_dinf(dinfinity.flow_angle(full, direction, 1.0), 1.0),
+            "richdem fill": lambda: rd.FillDepressions(wrapped(ground), epsilon=False),
+            "richdem D8": lambda: rd.FlowAccumulation(inner, method="D8"),
+            "richdem D-infinity": lambda: rd.FlowAccumulation(inner, method="Dinf"),
+        },
+        repeats=3,
+    )
+    print({name: f"{1000 * seconds:.0f} ms" for name, seconds in took.items()})
+    ours = took["fill"] + took["direction"] + took["upslope"]
+    report("fill (exact): richdem / ours", took["richdem fill"] / took["fill"], 1.5)
+    report("fill + D8 accumulation: richdem / ours", (took["richdem fill"] + took["richdem D8"]) / ours, 3)
+    report("D-infinity: richdem / ours", took["richdem D-infinity"] / took["D-infinity"], 3.5)
+
+
+def main():
+    size = int(sys.argv[1]) if len(sys.argv) > 1 else 2000
+    ground = farm_country(size)
+    print(f"{size} x {size} float32 cells")
+    bench_slope_aspect(ground)
+    bench_flow(ground)
+
+
+if __name__ == "__main__":
+    main()

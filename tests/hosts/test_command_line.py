@@ -1,0 +1,200 @@
+"""The command line as a user meets it: one process a call, real files."""
+
+from __future__ import annotations
+
+import json
+import os
+import sqlite3
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pyogrio
+import pytest
+import rasterio
+
+ROOT = Path(__file__).resolve().parents[2]
+FARM = ROOT / "sample_data"
+
+
+def tunnelsite(*arguments, cwd: Path | None = None, **environment) -> subprocess.CompletedProcess:
+    return subprocess.run(
+        [sys.executable, "-m", "tunnelsite", *map(str, arguments)],
+        capture_output=True,
+        text=True,
+        cwd=cwd or ROOT,
+        env={**os.environ, "PYTHONPATH": str(ROOT), **environment},
+        timeout=300,
+        check=False,
+    )
+
+
+@pytest.fixture(scope="module")
+def sites(tmp_path_factory) -> tuple[Path, subprocess.CompletedProcess]:
+    """The demo, run once."""
+    out = tmp_path_factory.mktemp("demo") / "sites.gpkg"
+    return out, tunnelsite("demo", "--out", out)
+
+
+def test_demo_needs_no_argument_and_ranks(sites) -> None:
+    out, done = sites
+    assert done.returncode == 0, done.stderr
+    layers = {name for name, _ in pyogrio.list_layers(out)}
+    assert layers >= {"candidates", "pads", "stakes", "rejections", "criteria", "run"}
+    assert "rank" in done.stdout and "screening, not a survey" in done.stdout
+    assert "\x1b" not in done.stderr and "\x1b" not in done.stdout  # run-07: no colour where it is no terminal
+
+
+CONTRACT = [
+    "rank", "score", "parcel", "rank_in_parcel", "house", "width_m", "length_m", "bearing_deg", "lon", "lat", "ground_m",
+    "pitch_along_pct", "pitch_across_pct", "pitch_se_pct", "relief_m", "roughness_m", "crown_m", "cut_m3", "fill_m3",
+    "max_cut_m", "max_fill_m", "pad_m2", "upslope_m2", "ponding_m", "beam_share", "noon_clear_dec", "wind_shelter",
+    "cold_pool_m", "reach_water_m", "reach_power_m", "reach_road_m", "night_lux", "clearance_m", "flags",
+]  # fmt: skip
+
+
+def test_candidates_carry_the_columns_of_the_contract(sites) -> None:
+    out, _ = sites
+    found = list(pyogrio.read_info(out, layer="candidates")["fields"])
+    assert [name for name in found if not name.startswith("score_")] == CONTRACT
+    scores = [name for name in found if name.startswith("score_")]
+    assert {"score_pitch", "score_sun", "score_drainage", "score_reach_water"} <= set(scores)
+    table = pyogrio.read_dataframe(out, layer="candidates")
+    assert table["rank"].tolist() == list(range(1, len(table) + 1)) and len(table) == 10
+    assert table["score"].is_monotonic_decreasing
+    assert table["score"].between(0, 100).all()
+    for name in scores:
+        assert table[name].dropna().between(0, 1).all()
+
+
+def test_what_was_not_assessed_is_null(sites) -> None:
+    out, _ = sites
+    with sqlite3.connect(out) as database:
+        row = database.execute("select wind_shelter, cold_pool_m, night_lux, beam_share from candidates").fetchone()
+    assert row[:3] == (None, None, None) or all(value is None or value >= 0 for value in row[:3])
+    assert row[3] is not None
+
+
+def test_the_demo_finds_what_was_planted(sites) -> None:
+    out, _ = sites
+    truths = json.loads((FARM / "truths.json").read_text())
+    table = pyogrio.read_dataframe(out, layer="candidates")
+    narrow = pyogrio.read_dataframe(out, layer="rejections", read_geometry=False)
+    reasons = narrow[narrow.rule == "boundary"].set_index("parcel").reason
+    assert reasons["Ribbon"].startswith("too narrow: 6.5 m < 9.1 m")
+    assert "Ribbon" not in set(table.parcel)
+    assert (table.bearing_deg - 90).abs().max() < 0.01
+    assert truths  # the terrace, the pond and the hollow are tested in tests/whole_run
+
+
+def test_run_table_and_criteria_say_what_was_done(sites) -> None:
+    out, _ = sites
+    run = pyogrio.read_dataframe(out, layer="run", read_geometry=False)
+    inputs = run[run.kind == "input"]
+    assert {"dem.tif", "parcels.gpkg", "surface.tif"} <= set(inputs.name)
+    assert inputs.value.str.match(r"sha256 [0-9a-f]{64}").all()
+    cautions = " ".join(run[run.kind == "caution"].value)
+    for word in (
+        "buried utilities",
+        "overhead power lines",
+        "Local codes rule",
+        "licensed practice",
+        "level in the field",
+    ):
+        assert word in cautions
+    criteria = pyogrio.read_dataframe(out, layer="criteria", read_geometry=False)
+    assert criteria.source.str.len().min() > 5
+    assert not run.value.str.contains(str(ROOT)).any()  # no path of this machine in a file that is handed on
+
+
+def test_json_is_json_and_progress_goes_to_stderr(tmp_path: Path) -> None:
+    done = tunnelsite("screen", "--project", FARM / "farm.toml", "--out", tmp_path / "s.gpkg", "--top", 3, "--json")
+    assert done.returncode == 0, done.stderr
+    summary = json.loads(done.stdout)
+    assert len(summary["candidates"]) == 3
+    assert summary["placements_tried"] > 300_000
+    assert summary["candidates"][0]["rank"] == 1
+    assert "light" in done.stderr
+
+
+def test_dry_run_computes_and_writes_nothing(tmp_path: Path) -> None:
+    out = tmp_path / "s.gpkg"
+    done = tunnelsite("screen", "--project", FARM / "farm.toml", "--out", out, "--dry-run", "--json")
+    assert done.returncode == 0, done.stderr
+    plan = json.loads(done.stdout)
+    assert plan["placements"] > 100_000 and plan["estimated_memory_bytes"] > 0
+    assert any("heights are in m" in text for text in plan["assumed"])
+    assert not list(tmp_path.iterdir())
+
+
+def test_existing_output_is_kept(tmp_path: Path) -> None:  # bad_inputs output-07
+    out = tmp_path / "s.gpkg"
+    out.write_bytes(b"precious")
+    done = tunnelsite("demo", "--out", out)
+    assert done.returncode == 2
+    assert "--overwrite" in done.stderr
+    assert out.read_bytes() == b"precious"
+
+
+@pytest.mark.parametrize(
+    ("arguments", "status", "words"),
+    [
+        (["screen"], 2, ["dem"]),
+        (["screen", "nowhere.tif", "parcels.gpkg"], 3, ["nowhere.tif", "DEM"]),
+        (["screen", FARM / "dem.tif", "nowhere.gpkg"], 3, ["nowhere.gpkg", "parcels"]),
+        (["screen", FARM / "dem.tif", FARM / "parcels.gpkg", "--house", "96x30ft"], 2, ["swap"]),
+        (["screen", FARM / "dem.tif", FARM / "parcels.gpkg", "--setback", "0,5 m"], 2, ["0.5"]),
+        (["screen", FARM / "dem.tif", FARM / "parcels.gpkg", "--lenght", "3"], 2, ["--lenght"]),
+        (["screen", FARM / "dem.tif", FARM / "parcels.gpkg", "--service", "water"], 2, ["NAME=VALUE"]),
+        (["screen", FARM / "dem.tif", FARM / "parcels.gpkg", "--weight", "sunn=2"], 2, ["did you mean 'sun'"]),
+        (["screen", FARM / "dem.tif", FARM / "road.gpkg"], 3, ["road.gpkg", "polygon"]),
+        (["screen", FARM / "dem.tif", FARM / "parcels.gpkg", "--out", "nowhere/s.gpkg"], 5, ["nowhere", "folder"]),
+        (["run", "slop", FARM / "dem.tif", "x.tif"], 2, ["did you mean 'slope'"]),
+        (["run", "slope", FARM / "dem.tif", "x.tif", "--set", "as_unit=grad"], 2, ["%"]),
+        (["frobnicate"], 2, ["frobnicate"]),
+    ],
+)
+def test_exit_status_and_message(tmp_path: Path, arguments: list, status: int, words: list[str]) -> None:
+    done = tunnelsite(*arguments, cwd=tmp_path)
+    assert done.returncode == status, done.stderr
+    for word in words:
+        assert word in done.stderr
+    assert "Traceback" not in done.stderr
+    assert not list(tmp_path.iterdir())
+
+
+def test_run_slope_on_its_own(tmp_path: Path) -> None:
+    out = tmp_path / "slope.tif"
+    done = tunnelsite("run", "slope", FARM / "dem.tif", out, "-q")
+    assert done.returncode == 0, done.stderr
+    with rasterio.open(out) as file, rasterio.open(FARM / "dem.tif") as dem:
+        assert file.shape == dem.shape and file.transform == dem.transform
+        slope = file.read(1)
+        assert file.units[0] == "%"
+    assert np.isnan(slope[0]).all() and np.isnan(slope[:, -1]).all()  # incomplete windows
+    assert 0 < np.nanmedian(slope) < 20
+
+
+@pytest.mark.parametrize("name", ["aspect", "hillshade", "fill_depressions", "flow_accumulation", "level_patches"])
+def test_every_process_runs_on_its_own(tmp_path: Path, name: str) -> None:
+    done = tunnelsite("run", name, FARM / "dem.tif", tmp_path / "out.tif", "-q")
+    assert done.returncode == 0, done.stderr
+    with rasterio.open(tmp_path / "out.tif") as file:
+        assert np.isfinite(file.read(1)).any()
+
+
+def test_processes_are_listed() -> None:
+    done = tunnelsite("processes")
+    assert done.returncode == 0
+    for name in ("slope", "aspect", "hillshade", "fill_depressions", "flow_accumulation", "season_light"):
+        assert f"{name}:" in done.stdout
+
+
+def test_help_is_quick_and_imports_nothing_heavy() -> None:
+    code = (
+        "import sys; from tunnelsite.hosts.options import parser; parser();"
+        "heavy = {'numba', 'rasterio', 'geopandas', 'pvlib', 'xarray', 'pandas', 'dask'} & set(sys.modules); print(sorted(heavy))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=ROOT, check=True)
+    assert done.stdout.strip() == "[]"
