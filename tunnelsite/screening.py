@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
+import shapely
 
 from tunnelsite import catalogue
 from tunnelsite.core.describe import nearest
@@ -168,7 +169,9 @@ def check_cell(site: Site, settings: Settings, houses: Sequence[House]) -> list[
 def check_data(site: Site, frame: Frame) -> None:
     """Refuse a DEM without a single known height in the parcels, before anything dear is computed."""
     grid = frame.grid
-    mask = polygon_mask(segments_of(frame.parcels), grid.west_m, grid.north_m, grid.cell_m, grid.shape)
+    mask = polygon_mask(
+        segments_of(shapely.union_all(frame.parcels)), grid.west_m, grid.north_m, grid.cell_m, grid.shape
+    )
     if not np.isfinite(frame.ground[mask]).any():
         raise InputRefused(
             f"{site.dem.name} holds no height inside the parcels of {site.parcels.name}",

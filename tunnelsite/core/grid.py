@@ -10,6 +10,7 @@ import numpy as np
 import pyproj
 from pyproj.crs import GeographicCRS, ProjectedCRS
 from pyproj.crs.coordinate_operation import TransverseMercatorConversion
+from pyproj.exceptions import ProjError
 
 from tunnelsite.core.errors import InputRefused
 
@@ -99,8 +100,19 @@ class Grid:
 
 @lru_cache(maxsize=64)
 def transformer(source_wkt: str, target_wkt: str) -> pyproj.Transformer:
-    """A transformer that always takes and gives easting/longitude first."""
-    return pyproj.Transformer.from_crs(source_wkt, target_wkt, always_xy=True)
+    """A transformer that always takes and gives easting/longitude first.
+
+    Errors: InputRefused where there is no way from one system to the other.
+    """
+    try:
+        return pyproj.Transformer.from_crs(source_wkt, target_wkt, always_xy=True)
+    except ProjError:
+        names = [pyproj.CRS.from_user_input(text).name for text in (source_wkt, target_wkt)]
+        raise InputRefused(
+            f"there is no way from the coordinate system {names[0]!r} to {names[1]!r}",
+            "coordinate systems with a link to longitude and latitude",
+            "assign the right coordinate system to the file; sun and true north cannot be found without it",
+        ) from None
 
 
 @lru_cache(maxsize=64)
