@@ -21,6 +21,7 @@ ALLOWED = {
     "processes": {"processes", "core", "kernels"},
     "scan": {"scan", "core", "kernels"},
     "siteplan": {"siteplan", "core", "kernels"},
+    "light": {"light", "core", "kernels", "processes"},
     "io": {"io", "core", "settings", "cautions"},
 }
 # Other packages a layer may use at all.
@@ -30,6 +31,7 @@ OUTSIDE = {
     "siteplan": {"numpy", "scipy"},
     "scan": {"numpy", "shapely", "scipy", "pyproj"},
     "criteria": {"numpy"},
+    "light": {"numpy", "pandas", "pvlib"},
     "processes": {"numpy", "scipy", "pvlib", "pandas", "richdem"},
 }
 FILES_ARE_OPENED_IN = {"io"}

@@ -38,6 +38,18 @@ SCREEN_OPTIONS = (
 )
 
 
+SITE_OPTIONS = (
+    "--crop-months",
+    "--surface",
+    "--obstacles",
+    "--elevation-unit",
+    "--dem-crs",
+    "--band",
+    "--cell",
+    "--halo",
+)
+
+
 def parser() -> argparse.ArgumentParser:
     """The whole command line."""
     top = argparse.ArgumentParser(
@@ -48,24 +60,47 @@ def parser() -> argparse.ArgumentParser:
     )
     top.add_argument("--version", action="version", version=_version())
     commands = top.add_subparsers(dest="name", required=True, metavar="COMMAND")
-    screen = _command(
-        commands, "screen", "score every placement on every parcel and rank the best", "screening_command", "screen"
-    )
+    for add in (_add_screen, _add_demo, _add_check, _add_sunchart, _add_processes, _add_run):
+        add(commands)
+    return top
+
+
+def _add_screen(commands) -> None:
+    text = "score every placement on every parcel and rank the best"
+    screen = _command(commands, "screen", text, "screening_command", "screen")
     screen.add_argument("dem", nargs="?", metavar="DEM", help="bare-ground elevation raster (GeoTIFF or ESRI ASCII)")
     screen.add_argument(
-        "parcels", nargs="?", metavar="PARCELS", help="parcel polygons (GeoPackage, GeoJSON, Shapefile ...)"
+        "parcels", nargs="?", metavar="PARCELS", help="parcel polygons (GeoPackage, GeoJSON, Shapefile)"
     )
     _screen_options(screen)
+
+
+def _add_demo(commands) -> None:
     demo = _command(commands, "demo", "the same job on the invented farm in sample_data", "screening_command", "demo")
     demo.add_argument("--out", metavar="FILE", default="sites.gpkg", help="GeoPackage to write (default sites.gpkg)")
     demo.add_argument("--overwrite", action="store_true", help="replace the output if it exists")
+    _talk(demo)
+
+
+def _add_check(commands) -> None:
     check = _command(commands, "check", "check inputs and settings, compute nothing", "screening_command", "check")
     check.add_argument("dem", nargs="?", metavar="DEM")
     check.add_argument("parcels", nargs="?", metavar="PARCELS")
     _screen_options(check)
-    _command(
-        commands, "processes", "list the geoprocessing tools and their parameters", "process_command", "list_processes"
-    )
+
+
+def _add_sunchart(commands) -> None:
+    chart = _command(commands, "sunchart", "horizon, sun paths and light at one point", "sunchart_command", "sunchart")
+    _input_options(chart)
+    add_sunchart_options(chart)
+
+
+def _add_processes(commands) -> None:
+    text = "list the geoprocessing tools and their parameters"
+    _command(commands, "processes", text, "process_command", "list_processes")
+
+
+def _add_run(commands) -> None:
     run = _command(commands, "run", "run one process on a raster", "process_command", "run_process")
     run.add_argument("process", metavar="NAME", help="see `tunnelsite processes`")
     run.add_argument("input", metavar="IN", help="elevation raster")
@@ -76,9 +111,20 @@ def parser() -> argparse.ArgumentParser:
     run.add_argument("--dem-crs", metavar="CRS", help="coordinate system where the raster does not say")
     run.add_argument("--band", type=int, metavar="NUMBER", help="band, where there are several")
     run.add_argument("--overwrite", action="store_true", help="replace the output if it exists")
-    for command in (demo, run):
-        _talk(command)
-    return top
+    _talk(run)
+
+
+def _input_options(command: argparse.ArgumentParser) -> None:
+    """What a command needs that looks at a site without screening it."""
+    command.add_argument("dem", nargs="?", metavar="DEM")
+    command.add_argument("parcels", nargs="?", metavar="PARCELS")
+    command.add_argument("--project", metavar="FILE", help="project file (TOML); the command line wins")
+    for option, metavar, text in SCREEN_OPTIONS:
+        if option in SITE_OPTIONS:
+            command.add_argument(option, metavar=metavar, help=text)
+    command.add_argument("--overwrite", action="store_true", default=None, help="replace outputs that exist")
+    command.add_argument("--json", action="store_true", help="a machine-readable summary on stdout")
+    _talk(command)
 
 
 def _command(commands, name: str, text: str, module: str, function: str) -> argparse.ArgumentParser:
@@ -139,7 +185,7 @@ def project_values(given: argparse.Namespace) -> dict[str, Any]:
     names += [option[2:].replace("-", "_") for option, _, _ in SCREEN_OPTIONS]
     values |= {name: getattr(given, name) for name in names if getattr(given, name, None) is not None}
     for name, convert in (("service", str), ("weight", _number)):
-        pairs = getattr(given, name) or []
+        pairs = getattr(given, name, None) or []
         if pairs:
             values[name] = dict(values.get(name, {}))
         for pair in pairs:

@@ -1,0 +1,240 @@
+"""`sunchart`: the horizon, the sun's paths and the light at one point."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from contextlib import ExitStack
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from tunnelsite.core.errors import UsageError
+from tunnelsite.core.units import MONTHS, number
+from tunnelsite.hosts.options import project_values
+from tunnelsite.hosts.progress import Progress
+
+TABLES = ("hidden", "hours", "horizon", "light")
+
+
+def sunchart(given: argparse.Namespace) -> int:
+    """Draw the sun chart of a point (or of a candidate of a screening) and write what was asked for."""
+    from tunnelsite.settings import crop_period, settings_from
+
+    settings = settings_from(project_values(given))
+    ask = _asked(given)
+    progress = Progress(quiet=given.quiet)
+    outputs = _outputs(given)
+    with ExitStack() as stack:
+        from tunnelsite.io.staging import reserved
+
+        for path in outputs.values():
+            stack.enter_context(reserved(path, overwrite=bool(given.overwrite)))
+        lon, lat, title = _point(given)
+        progress("reading", 0.0)
+        seen = _seen(settings, lon, lat, settings.light_height_m)
+        progress("horizon", 1.0)
+        chart, light, differences = _chart(given, ask, seen, crop_period(settings.crop_months), title)
+        _write(given, outputs, chart, light, differences, ask["transmission"])
+        progress("writing", 1.0)
+    summary = _summary(chart, light, differences, ask, outputs)
+    print(json.dumps(summary, indent=2, allow_nan=False) if given.json else _words(summary))
+    return 0
+
+
+def _asked(given: argparse.Namespace) -> dict[str, Any]:
+    """Options that need checking before anything is read. Errors: UsageError."""
+    from tunnelsite.light.crops import default_transmission
+    from tunnelsite.report.sun_chart import DAYS, Clock
+
+    offset = None if given.utc_offset is None else number(given.utc_offset, "--utc-offset")
+    clock = Clock(offset)
+    days = DAYS
+    if given.days:
+        from tunnelsite.core.units import month_day
+
+        days = tuple(month_day(text, "--days") for text in given.days.split(","))
+    transmission, source = default_transmission()
+    if given.cover_transmission is not None:
+        transmission = number(given.cover_transmission, "--cover-transmission")
+        source = "given"
+        if not 0 < transmission <= 1:
+            raise UsageError(
+                f"--cover-transmission is {given.cover_transmission}", "more than 0 and up to 1", "correct it"
+            )
+    if given.field_horizon is None and (given.north is not None or given.declination is not None):
+        raise UsageError("--north or --declination without --field-horizon", "both together", "name the field horizon")
+    if given.field_horizon is not None and given.north is None:
+        raise UsageError(
+            "--field-horizon without --north", "--north true or --north magnetic", "say what the compass was set to"
+        )
+    if given.png is not None:
+        from tunnelsite.report.png import require_png
+
+        require_png()
+    return {"clock": clock, "days": days, "transmission": transmission, "cover": source}
+
+
+def _outputs(given: argparse.Namespace) -> dict[str, Path]:
+    found = {"svg": Path(given.out)}
+    if given.png is not None:
+        found["png"] = Path(given.png)
+    if given.csv is not None:
+        stem = Path(given.csv)
+        stem = stem.with_suffix("") if stem.suffix.lower() == ".csv" else stem
+        names = [*TABLES, *(["field"] if given.field_horizon is not None else [])]
+        found |= {name: stem.with_name(f"{stem.name}-{name}.csv") for name in names}
+    return found
+
+
+def _point(given: argparse.Namespace) -> tuple[float, float, str]:
+    """(lon, lat, title) of `--at` or of a candidate's centre. Errors: UsageError."""
+    if (given.at is None) == (given.rank is None):
+        raise UsageError(
+            "neither or both of --at and --rank were given",
+            "a point LON LAT or the rank of a candidate",
+            "give one of them",
+        )
+    if given.at is not None:
+        lon, lat = (number(part, "--at") for part in given.at)
+        if not (-180 <= lon <= 180 and -90 < lat < 90):
+            raise UsageError(
+                f"--at is {lon:g} {lat:g}", "longitude -180 to 180, latitude -90 to 90", "longitude comes first"
+            )
+        return lon, lat, given.title or f"Point {lon:.5f}, {lat:.5f}"
+    if given.sites is None:
+        raise UsageError("--rank without --sites", "the GeoPackage of a screening", "name it with --sites sites.gpkg")
+    from tunnelsite.io.vectors import read_features
+
+    found = read_features(f"{given.sites}#candidates", "--sites", kinds=("polygon",))
+    ranks = [int(value) for value in found.columns["rank"]]
+    if given.rank not in ranks:
+        raise UsageError(f"--rank is {given.rank}", f"one of the {len(ranks)} ranks in {given.sites}", "choose another")
+    k = ranks.index(given.rank)
+    lon, lat = (float(found.columns[name][k]) for name in ("lon", "lat"))
+    return lon, lat, given.title or f"Candidate {given.rank}, {found.columns['parcel'][k]}, {found.columns['house'][k]}"
+
+
+def _seen(settings, lon: float, lat: float, eye_m: float):
+    from tunnelsite.io.site_reader import inputs_unchanged, site_from
+    from tunnelsite.report.site_horizon import horizon_at
+    from tunnelsite.scan.localise import frame_grid, localised
+    from tunnelsite.scan.surface import add_surface
+
+    site = site_from(settings)
+    frame = localised(site, frame_grid(site, bearing_deg=90.0, cell_m=settings.cell_m, halo_m=settings.halo_m))
+    add_surface(frame)
+    seen = horizon_at(frame, lon, lat, eye_m)
+    inputs_unchanged(site)
+    kinds = [what for what, there in (("surface", site.surface), ("obstacles", site.obstacles)) if there is not None]
+    shade = f"shade from the ground{''.join(f' and the {kind}' for kind in kinds)}, as far as the data reach"
+    return replace(seen, notes=(*seen.notes, shade if kinds else shade + ": trees and buildings are not in it"))
+
+
+def _chart(given, ask, seen, crop_days, title):
+    from tunnelsite.light.field_comparison import horizon_differences
+    from tunnelsite.light.irradiance import clear_sky_steps, weather_steps
+    from tunnelsite.light.received import light_received
+    from tunnelsite.report.sun_chart import Details, sun_chart
+
+    horizon, notes, differences = seen.surface, seen.notes, ()
+    ground = None if given.field_horizon is not None and given.use_field else seen.ground
+    if given.field_horizon is not None:
+        from tunnelsite.io.field_horizon import read_field_horizon
+
+        declination = None if given.declination is None else number(given.declination, "--declination")
+        field = read_field_horizon(given.field_horizon, north=given.north, declination_deg=declination)
+        differences = horizon_differences(field.horizon, seen.surface)
+        notes = (*notes, *(f"field horizon {field.name}: {note}" for note in field.notes))
+        if given.use_field:
+            horizon = field.horizon
+            notes = (*notes, f"the horizon of this chart is the one measured in the field ({field.name})")
+    if given.weather is not None:
+        from tunnelsite.io.weather import read_weather
+
+        steps = weather_steps(read_weather(given.weather), seen.place)
+    else:
+        steps = clear_sky_steps(seen.place)
+    light = light_received(horizon, steps, crop_days)
+    details = Details(title, ground, seen.eye_m, ask["days"], light, (*notes, *light.notes))
+    chart = sun_chart(horizon, seen.place, ask["clock"], crop_days, details)
+    return chart, light, differences
+
+
+def _write(given, outputs, chart, light, differences, transmission) -> None:
+    from tunnelsite.io.csv_table import write_csv
+    from tunnelsite.io.staging import write_whole
+    from tunnelsite.report import sun_chart_tables as tables
+    from tunnelsite.report.sun_chart_picture import sun_chart_svg
+
+    overwrite = bool(given.overwrite)
+    svg = sun_chart_svg(chart)
+    if "png" in outputs:
+        from tunnelsite.report.png import png_of
+
+        write_whole(outputs["png"], png_of(svg), overwrite=overwrite)
+    write_whole(outputs["svg"], svg, overwrite=overwrite)
+    makers = {
+        "hidden": lambda: tables.hidden_table(chart),
+        "hours": lambda: tables.hours_table(chart),
+        "horizon": lambda: tables.horizon_table(chart),
+        "light": lambda: tables.light_table(light, transmission),
+        "field": lambda: tables.comparison_table(differences),
+    }
+    for name, make in makers.items():
+        if name in outputs:
+            write_csv(outputs[name], make(), overwrite=overwrite)
+
+
+def _summary(chart, light, differences, ask, outputs) -> dict[str, Any]:
+    from tunnelsite.light.day_length import short_days
+    from tunnelsite.light.received import midwinter_noon_clear
+
+    noon, reason = midwinter_noon_clear(chart.horizon, chart.place)
+    short = short_days(chart.place)
+    return {
+        "title": chart.title,
+        "lon": chart.place.lon_deg,
+        "lat": chart.place.lat_deg,
+        "outputs": {name: str(path) for name, path in outputs.items()},
+        "days": [
+            {"month": d.month, "day": d.day, "clear_h": round(d.clear_h, 2), "possible_h": round(d.possible_h, 2)}
+            for d in chart.days
+        ],
+        "crop_beam_share": light.crop_months.beam_share,
+        "crop_total_share": light.crop_months.total_share,
+        "sky_view": light.sky_view,
+        "sky_fraction": light.sky_fraction,
+        "midwinter_noon_clear": noon,
+        "midwinter_noon_reason": reason,
+        "under_ten_hours": {
+            "first": str(short.first or ""),
+            "last": str(short.last or ""),
+            "days": short.days,
+            "definition": short.definition,
+        },
+        "cover": {"transmission": round(ask["transmission"], 4), "source": ask["cover"]},
+        "hidden_by": [
+            {"number": b.number, "what": b.what, "distance_m": b.distance_m, "standing_m": b.standing_m}
+            for b in chart.blockers
+        ],
+        "field_differences": [vars(d) for d in differences if d.notable],
+        "notes": list(chart.notes),
+    }
+
+
+def _words(summary: dict[str, Any]) -> str:
+    share = summary["crop_total_share"]
+    lines = [f"{summary['title']} ({summary['lon']:.6f}, {summary['lat']:.6f})"]
+    lines.append("light of the crop months: " + ("not assessed" if share is None else f"{share:.1%} of an open site's"))
+    for day in summary["days"]:
+        lines.append(
+            f"  {day['day']:>2} {MONTHS[day['month'] - 1].capitalize()}: {day['clear_h']:5.2f} of {day['possible_h']:5.2f} h of sun clear"
+        )
+    for item in summary["field_differences"]:
+        lines.append(
+            f"field horizon at {item['azimuth_deg']:.0f} deg: measured {item['measured_deg']:.1f}, computed {item['computed_deg']:.1f}"
+        )
+    lines += [f"note: {text}" for text in summary["notes"]]
+    lines += [f"written: {path}" for path in summary["outputs"].values()]
+    return "\n".join(lines)

@@ -1,0 +1,115 @@
+"""Reads a year of solar radiation from a weather file (EPW or TMY3) of the user, through pvlib."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import numpy as np
+
+from tunnelsite.core.errors import InputRefused
+from tunnelsite.core.units import MONTH_DAYS
+from tunnelsite.core.weather import Weather
+from tunnelsite.io.files import sha256
+
+SUN_YEAR = 2025  # the project's 365-day sun year (processes.solar.YEAR)
+HOURS = 8760
+MOST_WH = 1500.0  # more than the sun gives outside the atmosphere: such a number is a missing-value mark such as 9999
+LARGEST_BYTES = 50_000_000
+EXPECTED = "an EPW or TMY3 file of one year, hour by hour"
+
+
+def read_weather(path: str | os.PathLike) -> Weather:
+    """Beam, diffuse and global radiation of a typical year.
+
+    Both formats stamp an hour with its END in local standard time (hour 1 = 00:00 to 01:00; EnergyPlus Auxiliary
+    Programs, and NREL/TP-581-43156).
+    pvlib's index is the start for EPW and the end for TMY3; here it is always the start, and the sun is taken inside the hour. Years differ
+    from month to month in typical years, so only month, day and hour are used; 29 February is left out.
+
+    Arguments: path of a `.epw` or a TMY3 `.csv`. Errors: InputRefused with the reason.
+    """
+    from pvlib import iotools
+
+    file = Path(path)
+    kind = _kind(file)
+    try:  # the path of a plain file: pvlib would also take an address and fetch it
+        data, station = iotools.read_epw(file) if kind == "EPW" else iotools.read_tmy3(file, map_variables=True)
+        table = {name: data[name].to_numpy(float) for name in ("ghi", "dni", "dhi")}
+        place = [float(station[name]) for name in ("latitude", "longitude", "altitude", "TZ")]
+    except (KeyError, ValueError, TypeError, IndexError, OSError, UnicodeDecodeError) as problem:
+        raise InputRefused(
+            f"{file.name} cannot be read as {kind} ({problem})", EXPECTED, "get the file again, or convert it"
+        ) from None
+    stamp = data.index.tz_localize(None)
+    if (np.asarray(stamp.minute) != 0).any():
+        raise InputRefused(f"{file.name} has stamps within the hour", EXPECTED, "give a file of whole hours")
+    month, date, hour = (np.asarray(getattr(stamp, name)) for name in ("month", "day", "hour"))
+    keep = ~((month == 2) & (date == 29))
+    notes = [
+        f"{kind}: stamps are ends of hours in local standard time (UTC{place[3]:+g} h); the sun is taken inside the hour"
+    ]
+    if not keep.all():
+        notes.append("29 February left out")
+    of_year = (np.concatenate([[0], np.cumsum(MONTH_DAYS)])[month - 1] + date - 1) * 24 + hour
+    if (
+        kind == "TMY3"
+    ):  # on hours of the 365-day year: pvlib moves the end of 28 February of a leap year to 1 March, 00:00
+        of_year = (of_year - 1) % HOURS
+    return _checked(file, of_year[keep], {name: values[keep] for name, values in table.items()}, place, notes)
+
+
+def _checked(
+    file: Path, of_year: np.ndarray, table: dict[str, np.ndarray], place: list[float], notes: list[str]
+) -> Weather:
+    if len(of_year) != HOURS or len(np.unique(of_year)) != HOURS:
+        found = f"{len(np.unique(of_year))} different hours of the year in {len(of_year)} rows"
+        raise InputRefused(f"{file.name} holds {found}", EXPECTED, "get the whole file")
+    if not (-90 <= place[0] <= 90 and -180 <= place[1] <= 180 and -15 <= place[3] <= 15):
+        raise InputRefused(
+            f"{file.name} names a station at {place[0]:g}, {place[1]:g}, UTC{place[3]:+g} h",
+            "a place on earth",
+            "mend its first line",
+        )
+    for name, values in table.items():
+        bad = ~np.isfinite(values) | (values < 0) | (values > MOST_WH)
+        if bad.any():
+            row = int(np.argmax(bad))
+            where = f"day {of_year[row] // 24 + 1} at hour {of_year[row] % 24 + 1} ({values[row]:g})"
+            raise InputRefused(
+                f"{file.name} has {int(bad.sum())} hours without {name}, the first on {where}",
+                "radiation in every hour",
+                "choose another station; holes are not filled by guesses",
+            )
+    order = np.argsort(of_year)
+    first = np.datetime64(f"{SUN_YEAR}-01-01", "s").astype(np.int64)
+    start_s = first + np.arange(HOURS) * 3600 - round(place[3] * 3600)
+    day = np.arange(HOURS) // 24 + 1
+    month = np.searchsorted(np.cumsum(MONTH_DAYS), day) + 1
+    beam, diffuse, whole = (table[name][order] for name in ("dni", "dhi", "ghi"))
+    return Weather(
+        start_s, month, day, beam, diffuse, whole, *place, name=file.name, sha256=sha256(file), notes=tuple(notes)
+    )
+
+
+def _kind(file: Path) -> str:
+    try:
+        if not file.is_file():
+            raise InputRefused(f"weather file {file} is missing", EXPECTED, "correct the path")
+        if file.stat().st_size > LARGEST_BYTES:
+            raise InputRefused(
+                f"weather file {file} is {file.stat().st_size} bytes", "less than 50 MB", "name the right file"
+            )
+        with open(file, encoding="utf-8", errors="replace") as source:
+            first, second = source.readline(500), source.readline(500)
+    except (OSError, ValueError) as problem:
+        raise InputRefused(f"weather file {file} cannot be read ({problem})", EXPECTED, "correct the path") from None
+    if first.upper().startswith("LOCATION,"):
+        return "EPW"
+    if second.lower().startswith("date (mm/dd/yyyy)"):
+        return "TMY3"
+    raise InputRefused(
+        f"{file.name} is neither EPW (first word LOCATION) nor TMY3 (second line begins with Date)",
+        EXPECTED,
+        "convert it",
+    )

@@ -1,0 +1,1 @@
+"""Light at one point: sun, horizon, day length, shadows, cover and crops. Pure computation."""

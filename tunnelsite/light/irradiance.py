@@ -1,0 +1,114 @@
+"""A year of beam and diffuse light in short steps under an open sky: clear-sky model or weather file."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from tunnelsite.core.weather import Weather
+from tunnelsite.light.sun import Place, midnight_s, month_of, sun_positions
+
+STEP_MINUTES = 10
+FAR_STATION_KM = 50.0
+
+
+@dataclass(frozen=True)
+class SunSteps:
+    """Steps of a year with the sun above the level horizon, and the light of each on an open horizontal plane.
+
+    Attributes:
+        azimuth_deg, elevation_deg: of the sun in the middle of the step [n]. month 1..12, day 1..365 [n].
+        beam_wh, diffuse_wh: energy of the step [Wh/m2] [n]. step_minutes.
+        source: the sky, in words. notes: what a reader should know.
+    """
+
+    azimuth_deg: np.ndarray
+    elevation_deg: np.ndarray
+    month: np.ndarray
+    day: np.ndarray
+    beam_wh: np.ndarray
+    diffuse_wh: np.ndarray
+    step_minutes: float
+    source: str
+    notes: tuple[str, ...] = ()
+
+
+def clear_sky_steps(place: Place, step_minutes: int = STEP_MINUTES) -> SunSteps:
+    """The light of a year without a cloud. Empty days in polar night.
+
+    Arguments: place; step_minutes, a divisor of 1440.
+    Source: Ineichen & Perez 2002 with the monthly Linke turbidity map of SoDa/Meteotest, as implemented in pvlib.
+    The days are those of local
+    mean solar time, so that a day's light stays together at every longitude.
+    """
+    import pandas as pd
+    from pvlib import atmosphere, clearsky, irradiance
+
+    days = np.arange(1, 366)
+    middle = np.round((np.arange(0, 1440, step_minutes) + step_minutes / 2) * 60)
+    seconds = (midnight_s(days, place.lon_deg)[:, None] + middle).ravel()
+    azimuth, elevation = sun_positions(seconds, place)
+    up = elevation > 0
+    day = np.repeat(days, len(middle))[up]
+    noon = pd.DatetimeIndex(pd.to_datetime(midnight_s(days, place.lon_deg) + 43_200, unit="s", utc=True))
+    turbidity = clearsky.lookup_linke_turbidity(noon, place.lat_deg, place.lon_deg).to_numpy()
+    zenith = 90.0 - elevation[up]
+    airmass = atmosphere.get_absolute_airmass(
+        atmosphere.get_relative_airmass(zenith), atmosphere.alt2pres(place.altitude_m)
+    )
+    sky = clearsky.ineichen(zenith, airmass, turbidity[day - 1], place.altitude_m, irradiance.get_extra_radiation(day))
+    hours = step_minutes / 60
+    beam = np.nan_to_num(np.asarray(sky["dni"])) * np.sin(np.radians(elevation[up])) * hours
+    diffuse = np.nan_to_num(np.asarray(sky["dhi"])) * hours
+    source = "clear sky (Ineichen & Perez 2002, Linke turbidity map)"
+    return SunSteps(azimuth[up], elevation[up], month_of(day), day, beam, np.maximum(diffuse, 0), step_minutes, source)
+
+
+def weather_steps(weather: Weather, place: Place, step_minutes: int = STEP_MINUTES) -> SunSteps:
+    """The light of a weather file's year, its hours cut into short steps so that a horizon can cut an hour in two.
+
+    An hour's beam energy is spread evenly over those of its steps that have the sun up, and its diffuse energy
+    likewise; beam on the horizontal
+    is beam normal x sin(elevation), so the file's own global column is not used. The sun is the one of `place`, not of the station.
+    """
+    parts = 60 // step_minutes
+    offsets = (np.arange(parts) + 0.5) * step_minutes * 60
+    azimuth, elevation = sun_positions((weather.start_s[:, None] + offsets).ravel(), place)
+    shape = (len(weather.start_s), parts)
+    azimuth, elevation = azimuth.reshape(shape), elevation.reshape(shape)
+    up = elevation > 0
+    count = up.sum(axis=1)
+    share = np.where(up, 1.0 / np.maximum(count, 1)[:, None], 0.0)
+    beam = weather.beam_normal_wh[:, None] * share * np.sin(np.radians(np.maximum(elevation, 0)))
+    diffuse = weather.diffuse_wh[:, None] * share
+    notes = list(weather.notes)
+    dark = (count == 0) & (weather.diffuse_wh > 0)
+    if dark.any():
+        notes.append(
+            f"{weather.diffuse_wh[dark].sum():.0f} Wh/m2 of twilight, in hours without sun at the site, left out"
+        )
+    away = distance_km(place, Place(weather.lat_deg, weather.lon_deg))
+    if away > FAR_STATION_KM:
+        notes.append(f"the weather station is {away:.0f} km from the site")
+    month, day = (np.broadcast_to(values[:, None], shape)[up] for values in (weather.month, weather.day))
+    return SunSteps(
+        azimuth[up],
+        elevation[up],
+        month,
+        day,
+        beam[up],
+        diffuse[up],
+        step_minutes,
+        f"weather file {weather.name}",
+        tuple(notes),
+    )
+
+
+def distance_km(one: Place, other: Place) -> float:
+    """Great-circle distance [km] on a sphere of 6371 km (haversine)."""
+    a, b = math.radians(one.lat_deg), math.radians(other.lat_deg)
+    east = math.radians(other.lon_deg - one.lon_deg)
+    root = math.sin((b - a) / 2) ** 2 + math.cos(a) * math.cos(b) * math.sin(east / 2) ** 2
+    return 2 * 6371.0 * math.asin(min(1.0, math.sqrt(root)))

@@ -1,0 +1,88 @@
+"""Where the sun is: NREL SPA through pvlib, for any point on earth and any instants."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from tunnelsite.core.units import MONTH_DAYS
+from tunnelsite.processes.solar import DELTA_T_S, YEAR
+
+TEMPERATURE_C = 12.0  # annual mean for refraction; 30 degrees more or less moves a rising sun by 0.06 deg
+REFRACTION_DEG = 0.5667  # at the horizon, the value of SPA's worked example
+DAY_S = 86_400
+SUNLESS = "the sun does not rise"
+
+
+@dataclass(frozen=True)
+class Place:
+    """A point on earth: WGS 84 latitude and longitude [deg], altitude above sea level [m]."""
+
+    lat_deg: float
+    lon_deg: float
+    altitude_m: float = 0.0
+
+    @property
+    def southern(self) -> bool:
+        """Whether midwinter is in June here; the equator counts as north."""
+        return self.lat_deg < 0
+
+
+def sun_positions(seconds: np.ndarray, place: Place) -> tuple[np.ndarray, np.ndarray]:
+    """Azimuth and elevation of the centre of the sun.
+
+    Arguments: seconds since 1970 in UTC [n]; place.
+    Return: azimuth clockwise from true north, elevation with refraction [deg], each [n].
+    Source: Reda & Andreas 2003, NREL/TP-560-34302, as implemented in pvlib; pressure from the altitude (standard atmosphere).
+    """
+    from pvlib import atmosphere, spa
+
+    pressure_hpa = atmosphere.alt2pres(place.altitude_m) / 100
+    found = spa.solar_position(
+        np.asarray(seconds, float),
+        place.lat_deg,
+        place.lon_deg,
+        place.altitude_m,
+        pressure_hpa,
+        TEMPERATURE_C,
+        DELTA_T_S,
+        REFRACTION_DEG,
+    )
+    return found[4], found[2]  # pvlib names them azimuth and (against its docstring) apparent elevation
+
+
+def declination_deg(seconds: np.ndarray) -> np.ndarray:
+    """Geocentric declination of the sun [deg] at seconds since 1970 in UTC (SPA)."""
+    from pvlib import spa
+
+    return np.asarray(
+        spa.solar_position(np.asarray(seconds, float), 0.0, 0.0, 0.0, 1013.25, 12.0, DELTA_T_S, 0.5667, sst=True)[2]
+    )
+
+
+def midnight_s(day: np.ndarray | int, lon_deg: float, year: int = YEAR) -> np.ndarray:
+    """Local mean solar midnight at which a day of the year (1 = 1 January) begins, seconds since 1970 in UTC, whole seconds."""
+    start = np.datetime64(f"{year}-01-01", "s").astype(np.int64)
+    return start + (np.asarray(day, np.int64) - 1) * DAY_S - round(lon_deg * 240)
+
+
+def day_of_year(month: int, day: int) -> int:
+    """1..365."""
+    return int(sum(MONTH_DAYS[: month - 1])) + day
+
+
+def month_of(day: np.ndarray) -> np.ndarray:
+    """Month (1..12) of days of the 365-day year."""
+    return np.searchsorted(np.cumsum(MONTH_DAYS), np.asarray(day)) + 1
+
+
+def solar_noon_s(day: np.ndarray | int, place: Place, year: int = YEAR) -> np.ndarray:
+    """When the sun crosses the meridian on a day, seconds since 1970 in UTC: mean noon less the equation of time (SPA)."""
+    from pvlib import spa
+
+    noon = (midnight_s(day, place.lon_deg, year) + DAY_S // 2).astype(float)
+    equation_min = np.asarray(
+        spa.solar_position(np.atleast_1d(noon), place.lat_deg, place.lon_deg, 0.0, 1013.25, 12.0, DELTA_T_S, 0.5667)[5]
+    )
+    return np.atleast_1d(noon) - equation_min * 60

@@ -1,0 +1,87 @@
+"""The words of a sun chart: subtitle, description for screen readers, one line for each thing that hides the sun."""
+
+from __future__ import annotations
+
+from tunnelsite.core.units import FOOT_M, MONTHS
+from tunnelsite.report.blockers import Blocker
+from tunnelsite.report.sun_chart import SunChart, clock_words
+
+CAVEAT = (
+    "Sun clear or hidden: the centre of the disc, clear sky. Trees count as opaque at today's height; bare trees still "
+    "take a third to half of the beam (building-energy text, seen). Check with a clinometer on the spot."
+)
+
+
+def position_words(lat_deg: float, lon_deg: float) -> str:
+    """As `43.00749 N, 78.14972 W`."""
+    return f"{abs(lat_deg):.5f} {'S' if lat_deg < 0 else 'N'}, {abs(lon_deg):.5f} {'W' if lon_deg < 0 else 'E'}"
+
+
+def crop_words(chart: SunChart) -> str:
+    """As `1 Oct to 30 Apr`."""
+    (month, day), (last_month, last_day) = chart.crop_days
+    return f"{day} {MONTHS[month - 1].capitalize()} to {last_day} {MONTHS[last_month - 1].capitalize()}"
+
+
+def subtitle(chart: SunChart) -> list[str]:
+    """The lines below the title."""
+    where = (
+        f"{position_words(chart.place.lat_deg, chart.place.lon_deg)} · {chart.place.altitude_m:.0f} m above sea level"
+    )
+    first = (
+        f"{where} · seen from {chart.eye_m:g} m ({chart.eye_m / FOOT_M:.1f} ft) above the ground · {chart.clock.words}"
+    )
+    crop = f"Crop months {crop_words(chart)}"
+    if chart.light is None:
+        return [first, crop]
+    sums = chart.light.crop_months
+    share = sums.reason if sums.total_share is None else f"{sums.total_share:.1%} of the light of an open site"
+    beam = "" if sums.beam_share is None else f" ({sums.beam_share:.1%} of the beam)"
+    sky = f"Sky view {chart.light.sky_view:.2f} (cosine-weighted, level plane) · sky: {chart.light.sky}"
+    return [first, f"{crop}: {share}{beam}", sky]
+
+
+def blocker_words(blocker: Blocker) -> tuple[str, str, str, str]:
+    """(what, where, how far and tall, how high) of one thing that hides the sun."""
+    span = (
+        f"{blocker.from_deg:.0f}°"
+        if blocker.from_deg == blocker.to_deg
+        else f"{blocker.from_deg:.0f}° to {blocker.to_deg:.0f}°"
+    )
+    far = (
+        "distance not known"
+        if blocker.distance_m is None
+        else f"{blocker.distance_m:.0f} m ({blocker.distance_m / FOOT_M:.0f} ft) away"
+    )
+    tall = f"{blocker.standing_m:.1f} m ({blocker.standing_m / FOOT_M:.0f} ft) tall" if blocker.standing_m else ""
+    return (
+        blocker.what or "not named",
+        span,
+        ", ".join(filter(None, [far, tall])),
+        f"{blocker.top_deg:.1f}° at {blocker.top_azimuth_deg:.0f}°",
+    )
+
+
+def stretch_words(chart: SunChart, number: int) -> str:
+    """When one thing hides the sun: the longest stretch and how many days it shows on."""
+    own = [stretch for stretch in chart.stretches if stretch.blocker == number]
+    if not own:
+        return ""
+    longest = max(own, key=lambda stretch: stretch.end_min - stretch.start_min)
+    days = len({(stretch.month, stretch.day) for stretch in own})
+    when = f"{longest.day} {MONTHS[longest.month - 1].capitalize()} {clock_words(longest.start_min)}-{clock_words(longest.end_min)}"
+    return f"longest {when}; on {days} of {len(chart.days)} days"
+
+
+def description(chart: SunChart) -> str:
+    """What the picture shows, for people who cannot see it."""
+    parts = [
+        "Sky chart by azimuth (across) and elevation (up) with the horizon and the sun's path, and below it one bar a "
+        "day from sunrise to sunset with the hours in which the sun is hidden.",
+        *subtitle(chart),
+    ]
+    parts += [f"{day.name}: {day.clear_h:.1f} of {day.possible_h:.1f} hours of sun clear." for day in chart.days]
+    for blocker in chart.blockers:
+        what, where, far, high = blocker_words(blocker)
+        parts.append(f"{blocker.number}: {what}, {where}, {far}, top {high}; {stretch_words(chart, blocker.number)}.")
+    return " ".join([*parts, *chart.notes])
