@@ -28,7 +28,7 @@ ALLOWED = {
 OUTSIDE = {
     "kernels": {"numpy", "numba", "richdem"},
     "core": {"numpy", "pyproj", "shapely", "pydantic"},
-    "siteplan": {"numpy", "scipy"},
+    "siteplan": {"numpy", "scipy", "shapely", "pyproj", "pygeomag"},
     "scan": {"numpy", "shapely", "scipy", "pyproj"},
     "criteria": {"numpy"},
     "light": {"numpy", "pandas", "pvlib"},

@@ -127,3 +127,19 @@ def metres_words(value_m: float, *, feet: bool = False) -> str:
     if inches or half or not words:
         words.append(" ".join(filter(None, [str(inches) if inches or not half else "", "1/2" if half else ""])) + " in")
     return ("-" if value_m < 0 and half_inches else "") + " ".join(words)
+
+
+def feet_inches(value_m: float, parts: int = 16) -> str:
+    """A length as read on a tape: `100 ft 6 15/16 in`, to the nearest 1/`parts` inch (fractions in lowest terms).
+
+    Arguments: value_m [m], finite; parts, a power of two.
+    """
+    units = round(abs(value_m) / INCH_M * parts)
+    feet, rest = divmod(units, 12 * parts)
+    inches, over = divmod(rest, parts)
+    divisor = math.gcd(over, parts)
+    fraction = f"{over // divisor}/{parts // divisor}" if over else ""
+    words = [f"{feet} ft"] if feet else []
+    if inches or fraction or not words:
+        words.append(" ".join(filter(None, [str(inches) if inches or not fraction else "", fraction])) + " in")
+    return ("-" if value_m < 0 and units else "") + " ".join(words)

@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
+from tunnelsite.hosts.sunchart_options import add_options as add_sunchart_options
+
 EPILOG = "Exit status: 0 done, 2 wrong usage, 3 input refused, 4 not enough resources, 5 output not written, 130 interrupted."
 
 # option, metavar, help; each may stand in a project file under the same name with `_` for `-`.

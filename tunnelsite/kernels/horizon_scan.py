@@ -12,10 +12,13 @@ from numba import njit, prange
 
 NEAR_STEPS = 64  # row steps marched exactly from every cell
 AGREE = np.float32(0.002)  # tangents of two neighbouring lines closer than this are interpolated
+# Fused multiply-add is the only licence given: the vectorised sweep and its remainder use it alike, and NaN keeps its sense.
+_FAST = {"cache": True, "error_model": "numpy", "fastmath": {"contract"}}
+
 STRIP = 256  # scan lines a thread handles together; the results do not depend on it
 
 
-@njit(cache=True, error_model="numpy", fastmath={"contract"}, inline="always")
+@njit(**_FAST)
 def _push(z, p, heights, places, line, top, drop):
     """Add the sample (height z at march row p) to a line's skyline and return the new top of its stack.
 
@@ -41,7 +44,7 @@ def _push(z, p, heights, places, line, top, drop):
     return top
 
 
-@njit(cache=True, error_model="numpy", fastmath={"contract"}, inline="always")
+@njit(inline="always", **_FAST)  # a call would pass every array by its parts, dearer than the search
 def _tangent(eye, p, heights, places, line, top, drop, guess):
     """Index of the skyline vertex with the steepest line of sight from height eye at march row p.
 
@@ -64,7 +67,7 @@ def _tangent(eye, p, heights, places, line, top, drop, guess):
     return low
 
 
-@njit(cache=True, error_model="numpy", fastmath={"contract"}, inline="always")
+@njit(**_FAST)
 def _sample(flat, columns, way, cell, column, eye, best, pair):
     """Horizon of a cell raised by its own ray's crossings in the row steps k0 and k1 and the steps beside them.
 
@@ -94,7 +97,7 @@ def _sample(flat, columns, way, cell, column, eye, best, pair):
     return best
 
 
-@njit(cache=True, error_model="numpy", fastmath={"contract"})
+@njit(**_FAST)
 def _march_sides(flat, plan, q, start, span, eye, best):
     """One sample of the near march for the columns low..high of a strip row: start = (cell, column), span = columns."""
     a = start + plan.near_cells[q, 0]
@@ -106,7 +109,7 @@ def _march_sides(flat, plan, q, start, span, eye, best):
         best[i] = v if v > best[i] else best[i]
 
 
-@njit(cache=True, error_model="numpy", fastmath={"contract"})
+@njit(**_FAST)
 def _march_near(flat, columns, plan, start, column, eye, best, count):
     """Raise best to the steepest of the first `count` near samples of a strip row that starts at (cell, column).
 
@@ -154,7 +157,7 @@ def _march_near(flat, columns, plan, start, column, eye, best, count):
                 _march_sides(flat, plan, s, start, (max(first, high), last), eye, best)
 
 
-@njit(cache=True, error_model="numpy", fastmath={"contract"})
+@njit(**_FAST)
 def _cross_row(flat, columns, row, line0, offset, line_z):
     """Set line_z to the heights where neighbouring scan lines, the first at column line0 + offset, cross a row."""
     n = line_z.size
@@ -172,7 +175,7 @@ def _cross_row(flat, columns, row, line0, offset, line_z):
         line_z[o + i] = z + f * (flat[there + i] - z)
 
 
-@njit(cache=True, error_model="numpy", fastmath={"contract"})
+@njit(**_FAST)
 def _far(flat, columns, plan, p, at, eye, best, skyline):
     """Raise best to the horizon beyond the near march for a strip row at = (cell, column, first line)."""
     heights, places, tops, guess, near = skyline
@@ -212,7 +215,7 @@ def _far(flat, columns, plan, p, at, eye, best, skyline):
                 best[i] = _sample(flat, columns, way, cell + i, column + i, e, b, (k0, k1, p))
 
 
-@njit(cache=True, parallel=True, error_model="numpy", nogil=True, fastmath={"contract"})
+@njit(parallel=True, nogil=True, **_FAST)
 def scan(surface, observer, plan, near, out):
     """Write into out the tangent, at least 0, of the horizon ahead of every cell; NaN where the observer is NaN.
 

@@ -110,6 +110,7 @@ def folded_share(
     Errors: ValueError on shapes, cell size or azimuths.
     """
     surface, observer = grid_pair(surface, observer, cell_m)
+    unseen = np.isnan(observer)
     azimuths = np.asarray(azimuths_deg, np.float64)
     tables = _checked(tables, azimuths.size)
     ways = [march(a) for a in azimuths.ravel()]
@@ -123,7 +124,6 @@ def folded_share(
             tangent = scanned(surface, observer, cell_m, ways[k], rays)
             tangent = np.ascontiguousarray(tangent.T) if transposed else tangent
             _add_share(tangent, np.ascontiguousarray(look_up[:, k]), shares)
-    unseen = np.isnan(observer.T if observer.shape != shares.shape[1:] or (transposed and chosen) else observer)
     shares[:, unseen] = np.nan
     return shares
 
