@@ -1,0 +1,82 @@
+"""Properties of the runoff and channel formulas; published figures are in tests/published."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from tunnelsite.siteplan import runoff
+from tunnelsite.siteplan.channels import Section, manning_velocity_m_s, normal_depth_m
+
+
+@given(st.floats(0, 3), st.floats(0, 5), st.floats(1e-4, 2), st.floats(1e-3, 0.2))
+def test_normal_depth_carries_the_flow(bottom: float, run: float, flow: float, slope: float) -> None:
+    section = Section(bottom + 0.5, run)  # a slot narrower than this is refused as it should be
+    depth = normal_depth_m(section, flow, slope, 0.035)
+    area = section.area_m2(depth)
+    velocity = manning_velocity_m_s(area, section.wetted_perimeter_m(depth), slope, 0.035)
+    assert area * velocity == pytest.approx(flow, rel=1e-5)
+
+
+def test_wide_channel_has_the_depth_as_hydraulic_radius() -> None:
+    depth = normal_depth_m(Section(99.0, 0.0), 10.0, 0.01, 0.03)
+    assert depth == pytest.approx((10.0 / 99.0 * 0.03 / 0.1) ** 0.6, rel=0.01)
+
+
+def test_no_flow_stands_no_depth() -> None:
+    assert normal_depth_m(Section(0.0, 3.0), 0.0, 0.01, 0.03) == 0.0
+
+
+@given(st.floats(1, 100), st.floats(0, 0.5), st.floats(0, 0.5))
+def test_runoff_grows_with_rain_and_never_exceeds_it(number: float, a: float, b: float) -> None:
+    low, high = sorted((a, b))
+    assert runoff.runoff_depth_m(low, number) <= runoff.runoff_depth_m(high, number) + 1e-12
+    assert 0 <= runoff.runoff_depth_m(high, number) <= high + 1e-12
+
+
+def test_sealed_ground_sheds_all_rain() -> None:
+    assert runoff.runoff_depth_m(0.05, 100) == pytest.approx(0.05)
+
+
+def test_triangle_holds_the_runoff() -> None:
+    """The triangle's base is 8/3 of the time to peak: half base times peak is the volume (derived)."""
+    peak = runoff.curve_number_peak_m3_s(0.02, 5_000.0, 600.0, 900.0)
+    to_peak = 300.0 + 540.0
+    assert peak * to_peak * (8 / 3) / 2 == pytest.approx(0.02 * 5_000.0)
+    # 484 A Q / Tp (NEH 630 ch. 16, memory): one square mile, an inch, an hour; 484 is 645.33 x 0.75 = 484.0
+    mile, inch, cfs = 1609.344**2, 0.0254, 0.3048**3
+    assert runoff.curve_number_peak_m3_s(inch, mile, 3600.0, 3000.0) / cfs == pytest.approx(484.0, abs=0.01)
+
+
+def test_long_paths_are_sheet_flow_first_then_shallow() -> None:
+    sheet = runoff.sheet_flow_time_s(runoff.SHEET_LIMIT_M, 0.02, 0.24, 0.08)
+    whole = runoff.concentration_time_s(runoff.SHEET_LIMIT_M + 100, 0.02, 0.24, 0.08)
+    assert whole - sheet == pytest.approx(runoff.shallow_flow_time_s(100, 0.02))
+    assert runoff.concentration_time_s(10, 0.02, 0.24, 0.08) == runoff.sheet_flow_time_s(10, 0.02, 0.24, 0.08)
+
+
+@pytest.mark.parametrize(
+    "call",
+    [
+        lambda: runoff.retention_m(0),
+        lambda: runoff.retention_m(101),
+        lambda: runoff.runoff_depth_m(-1, 70),
+        lambda: runoff.runoff_depth_m(math.nan, 70),
+        lambda: runoff.weighted_curve_number([1, 2], [70]),
+        lambda: runoff.weighted_curve_number([0, 0], [70, 80]),
+        lambda: runoff.sheet_flow_time_s(10, 0, 0.24, 0.08),
+        lambda: runoff.rational_peak_m3_s(1.4, 10, 10),
+        lambda: runoff.roof_water_m3(-1, 1),
+        lambda: runoff.curve_number_peak_m3_s(0.1, 10, 0, 10),
+        lambda: Section(0.0, 0.0),
+        lambda: manning_velocity_m_s(0.0, 1.0, 0.01, 0.03),
+        lambda: normal_depth_m(Section(1.0, 1.0), 1.0, 0.0, 0.03),
+        lambda: normal_depth_m(Section(0.1, 0.0), 1e9, 0.01, 0.03),
+    ],
+)
+def test_amounts_that_cannot_be_meant(call) -> None:
+    with pytest.raises(ValueError, match=r"expected|check the flow"):
+        call()

@@ -1,0 +1,253 @@
+"""From a grading plan to its drainage plan: water from uphill, a diverting swale, the roof's water, and the neighbours."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+import shapely
+
+from tunnelsite.core.errors import UsageError
+from tunnelsite.core.site import segments_of
+from tunnelsite.core.units import INCH_M
+from tunnelsite.kernels.polygon_mask import polygon_mask
+from tunnelsite.siteplan.flow_paths import (
+    Flow,
+    Inflow,
+    ending_in,
+    flow_over,
+    inflows,
+    path_down,
+    path_length_m,
+    path_up,
+)
+from tunnelsite.siteplan.grading_plan import GradingPlan
+from tunnelsite.siteplan.place import Place
+from tunnelsite.siteplan.runoff import roof_peak_m3_s
+from tunnelsite.siteplan.storm import OutletFlow, Storm, channel_warnings, outlet_flow
+from tunnelsite.siteplan.swale import SwaleArm, SwaleRule, ring, swale_arms, with_swale
+from tunnelsite.siteplan.water_moved import BorderFlow, Gain, border_flow, gains
+
+DRAIN_OFFSET_M = (
+    18 * INCH_M,
+    24 * INCH_M,
+)  # French drain off the ground posts: UVM Extension / VVBGA 2024 guide (seen)
+
+
+@dataclass(frozen=True)
+class DrainageSettings:
+    """What a drainage plan is asked for. Common practice, no source, except where it says so.
+
+    Attributes:
+        swale: how the swale is built, or None for none.
+        storm: rain and cover.
+        worth_m2: water from less land than this is left to soak in [m2].
+        box_margin_m: the border on which water is compared lies so far outside pad and swale [m].
+        tolerance_m2: gains of contributing area up to this are not listed [m2]. same_water_m: water leaving within this
+            distance of where it left before is taken as the same [m].
+        drain_offset_m: French drain off the posts [m], 18 to 24 in (UVM, seen).
+    """
+
+    swale: SwaleRule | None = field(default_factory=SwaleRule)
+    storm: Storm = field(default_factory=Storm)
+    worth_m2: float = 50.0
+    box_margin_m: float = 10.0
+    tolerance_m2: float = 100.0
+    same_water_m: float = 5.0
+    drain_offset_m: float = 21 * INCH_M
+
+    def __post_init__(self) -> None:
+        if not DRAIN_OFFSET_M[0] - 1e-9 <= self.drain_offset_m <= DRAIN_OFFSET_M[1] + 1e-9:
+            raise UsageError(
+                f"drain {self.drain_offset_m} m off the posts", "0.457 to 0.610 m (18 to 24 in)", "correct it"
+            )
+        for name in ("worth_m2", "box_margin_m", "tolerance_m2", "same_water_m"):
+            if not 0 <= getattr(self, name) < 1e6:
+                raise UsageError(f"{name} is {getattr(self, name)}", "0 or more", "correct it")
+
+
+@dataclass(frozen=True)
+class DrainagePlan:
+    """How water is kept off one pad and what that does to the land around. Geometry is in the grid's along and across [m].
+
+    Attributes:
+        surface: finished ground with the swale [rows, cols] [m].
+        before, after: flow over the natural ground and over `surface`.
+        inflows_before, inflows_after: water entering the disturbed ground, the largest first.
+        paths: natural ways of the water that enters, from its divide to the pad's edge.
+        arms, outlets: arms of the swale and their peak flows, in the same order.
+        intercepted_m2: land the swale drains.
+        roof_peak_m3_s: peak off the roof (half to each side), None where no rain was given. drain: French drain.
+        border_before, border_after: water over the border of the box, cell by cell. box: (rows, cols) slices.
+        gains: stretches of that border which get more water. warnings: in plain words.
+    """
+
+    surface: np.ndarray
+    before: Flow
+    after: Flow
+    inflows_before: list[Inflow]
+    inflows_after: list[Inflow]
+    paths: list[shapely.LineString]
+    arms: list[SwaleArm]
+    outlets: list[OutletFlow]
+    intercepted_m2: float
+    roof_peak_m3_s: float | None
+    drain: shapely.LineString
+    box: tuple[slice, slice]
+    border_before: BorderFlow
+    border_after: BorderFlow
+    gains: list[Gain]
+    warnings: tuple[str, ...]
+
+
+def drainage_plan(
+    plan: GradingPlan, settings: DrainageSettings | None = None, parcel: shapely.Geometry | None = None
+) -> DrainagePlan:
+    """The drainage plan of a grading plan.
+
+    Arguments: plan; settings; parcel, the owner's land in the grid's along and across [m], to say where the swale leaves it.
+    Errors: InputRefused where the swale would run over ground without data; UsageError.
+    Source: D8 flow of `kernels.flow` on filled ground, so places where water leaves are right to a cell or two at best.
+    """
+    settings = settings or DrainageSettings()
+    place, cell = plan.place, plan.place.grid.cell_m
+    before = flow_over(plan.natural, cell)
+    disturbed = mask_of(place, plan.outline)
+    coming = inflows(before, disturbed, settings.worth_m2)
+    arms = _swale(plan, before, settings) if settings.swale else []
+    surface = with_swale(plan.finished, place, arms, settings.swale.section) if arms else plan.finished
+    after = flow_over(surface, cell)
+    outlets = [_outlet(place, arm, after, surface, settings) for arm in arms]
+    reach = shapely.union_all([plan.outline, *(arm.line for arm in arms)]).buffer(settings.box_margin_m)
+    box = place.window(reach.bounds)
+    borders = [border_flow(flow, *box) for flow in (before, after)]
+    roof = settings.storm.roof_mm_h
+    found = DrainagePlan(
+        surface,
+        before,
+        after,
+        coming,
+        inflows(after, disturbed, settings.worth_m2),
+        [_line(place, path_up(before, one.row, one.col)[::-1]) for one in coming],
+        arms,
+        outlets,
+        _intercepted(place, arms, after),
+        None if roof is None else roof_peak_m3_s(place.house.length_m * place.house.width_m, roof),
+        post_drain(place, settings.drain_offset_m),
+        box,
+        *borders,
+        gains(*borders, settings.tolerance_m2, round(settings.same_water_m / cell)),
+        (),
+    )
+    return replace(found, warnings=tuple(drainage_warnings(found, plan, settings, parcel)))
+
+
+def mask_of(place: Place, outline: shapely.Geometry) -> np.ndarray:
+    """Cells [rows, cols] whose centre lies in an outline on the grid."""
+    grid = place.grid
+    return polygon_mask(segments_of(outline), grid.west_m, grid.north_m, grid.cell_m, grid.shape)
+
+
+def post_drain(place: Place, offset_m: float) -> shapely.LineString:
+    """Centre line of a French drain round the house, a fixed distance off its posts, closed, on the grid."""
+    half = place.house.length_m / 2 + offset_m, place.house.width_m / 2 + offset_m
+    return place.on_grid(shapely.box(-half[0], -half[1], half[0], half[1]).exterior)
+
+
+def _swale(plan: GradingPlan, before: Flow, settings: DrainageSettings) -> list[SwaleArm]:
+    """The swale's arms; where they leave the ring, their water stays off the disturbed ground."""
+    place, rule = plan.place, settings.swale
+    around = ring(plan.outline, rule)
+    inside, disturbed = mask_of(place, around), mask_of(place, plan.outline)
+    once = ending_in(before, inside, place.grid.cell_m)
+    coming = inflows(replace(before, area_m2=once.area_m2), inside, settings.worth_m2)
+    graded = flow_over(plan.finished, place.grid.cell_m)
+
+    def tail(along_m: float, across_m: float) -> np.ndarray | None:
+        cells = path_down(graded.direction, *_cell(place, along_m, across_m))
+        if disturbed[tuple(cells.T)].any() or inside[tuple(cells[2:].T)].any():
+            return None
+        return np.column_stack(place.grid.centre(*cells.T))
+
+    return swale_arms(place, plan.natural, around, rule, [_spot(place, one) for one in coming], tail)
+
+
+def _intercepted(place: Place, arms: list[SwaleArm], after: Flow) -> float:
+    """Land [m2] whose water reaches the swale, each cell counted once however the arms join."""
+    if not arms:
+        return 0.0
+    along, across = (np.concatenate([getattr(arm, way) for arm in arms]) for way in ("along_m", "across_m"))
+    line = mask_cells(after.direction.shape, *_cell(place, along, across))
+    return float(np.nansum(ending_in(after, line, place.grid.cell_m).area_m2[line]))
+
+
+def _outlet(place: Place, arm: SwaleArm, after: Flow, surface: np.ndarray, settings: DrainageSettings) -> OutletFlow:
+    """Area and peak flow at an arm's outlet: the most that any cell of its line carries."""
+    rows, cols = _cell(place, arm.along_m, arm.across_m)
+    most = int(np.nanargmax(after.area_m2[rows, cols]))
+    r, c = int(rows[most]), int(cols[most])
+    line = mask_cells(surface.shape, rows, cols)
+    stem = path_up(after, r, c)
+    over_land = stem[~line[tuple(stem.T)]]
+    drop = float(surface[tuple(over_land[-1])] - surface[tuple(over_land[0])]) if len(over_land) > 1 else 0.0
+    way = (path_length_m(over_land, place.grid.cell_m), max(drop, 0.0))
+    drained = (float(after.area_m2[r, c]), bool(after.open_edge[r, c]))
+    return outlet_flow(arm, settings.swale, settings.storm, drained, way)
+
+
+def mask_cells(shape: tuple[int, int], rows: np.ndarray, cols: np.ndarray) -> np.ndarray:
+    """Bool [rows, cols], True at the cells given."""
+    mask = np.zeros(shape, bool)
+    mask[rows, cols] = True
+    return mask
+
+
+def drainage_warnings(found: DrainagePlan, plan: GradingPlan, settings: DrainageSettings, parcel) -> list[str]:
+    """What the plan's reader has to know, in plain words."""
+    said, place = [], plan.place
+    if found.arms:
+        said.append(
+            "A swale redirects drainage: in some places that alone ends a permit exemption for hoop houses "
+            "(Michigan HB 5130 of 2016, as introduced). Ask the local authority first."
+        )
+    for arm, flow in zip(found.arms, found.outlets, strict=True):
+        name = f"Swale arm ending at along {arm.along_m[-1]:.0f} m, across {arm.across_m[-1]:.0f} m"
+        if not arm.daylight:
+            left = float(arm.ground_m[-1] - arm.bottom_m[-1])
+            said.append(f"{name}: still {left:.2f} m below the ground at its end: it needs a longer tail or a pipe.")
+        if parcel is not None and not shapely.covers(parcel, arm.line):
+            said.append(f"{name}: the swale leaves the parcel; that needs the neighbour's consent.")
+        if flow.at_least:
+            said.append(f"{name}: water may come from beyond the elevation data; its area is a lower bound.")
+        said += channel_warnings(name, flow, settings.swale, settings.storm)
+    for gain in found.gains:
+        along, across = place.grid.centre(gain.row, gain.col)
+        said.append(
+            f"More water leaves at along {along:.0f} m, across {across:.0f} m: from {gain.after_m2:.0f} m2 of land instead of "
+            f"{gain.before_m2:.0f} m2. Lead it to where it went before, or get the consent of whoever is below."
+        )
+    for one in found.inflows_after:
+        along, across = place.grid.centre(one.row, one.col)
+        said.append(
+            f"Water from {one.area_m2:.0f} m2 still enters the pad at along {along:.0f} m, across {across:.0f} m."
+        )
+    if found.roof_peak_m3_s is None:
+        said.append("No 10-year 5-minute rain was given: the roof's runoff is not assessed.")
+    said.append("Drains and swales need a stable outlet; buried utilities must be marked before digging.")
+    return said
+
+
+def _cell(place: Place, along_m, across_m):
+    grid = place.grid
+    row = np.floor((grid.north_m - np.asarray(across_m)) / grid.cell_m).astype(int)
+    col = np.floor((np.asarray(along_m) - grid.west_m) / grid.cell_m).astype(int)
+    return (int(row), int(col)) if row.ndim == 0 else (row, col)
+
+
+def _spot(place: Place, one: Inflow) -> tuple[float, float]:
+    return place.grid.centre(one.row, one.col)
+
+
+def _line(place: Place, cells: np.ndarray) -> shapely.Geometry:
+    points = np.column_stack(place.grid.centre(*cells.T))
+    return shapely.linestrings(points if len(points) > 1 else np.repeat(points, 2, axis=0))

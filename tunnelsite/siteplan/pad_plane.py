@@ -1,0 +1,125 @@
+"""The pad's cells, the earth to move to a plane, and the plane a grading plan asks for."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy import optimize
+
+from tunnelsite.core.errors import UsageError
+from tunnelsite.kernels.grading import graded_pads
+from tunnelsite.siteplan.design_plane import SETTLED_M, PlaneLimits, least_volume_plane
+from tunnelsite.siteplan.grading_settings import GradingSettings, fixed_shape
+from tunnelsite.siteplan.place import Place
+from tunnelsite.siteplan.side_slopes import side_slopes, slope_volumes
+from tunnelsite.siteplan.stakes import DesignPlane
+from tunnelsite.siteplan.volumes import prism_volumes
+
+
+@dataclass(frozen=True)
+class Earthwork:
+    """Earth to move, in place: cut and fill [m3] and the deepest of each [m]."""
+
+    cut_m3: float
+    fill_m3: float
+    max_cut_m: float
+    max_fill_m: float
+
+    @property
+    def moved_m3(self) -> float:
+        """Cut + fill [m3]."""
+        return self.cut_m3 + self.fill_m3
+
+
+def finish_of(place: Place, settings: GradingSettings, plane: DesignPlane):
+    """finish(u_m, v_m): finished height of the pad [m] at distances from its centre."""
+    return lambda u, v: plane.height(u, v) + fixed_shape(place.house, settings, u, v)
+
+
+@dataclass(frozen=True)
+class PadCells:
+    """The pad's cells: earth to be graded less the fixed shape [m], areas [m2] and distances from the centre [m]."""
+
+    heights: np.ndarray
+    areas: np.ndarray
+    u: np.ndarray
+    v: np.ndarray
+
+    @classmethod
+    def of(cls, place: Place, settings: GradingSettings, heights: np.ndarray) -> PadCells:
+        """From the natural heights [rows, cols] [m] of `Place.known_pad`."""
+        rows, cols, weights = place.pad_cells()
+        r, c = np.mgrid[rows, cols]
+        u, v = place.distances(r, c)
+        laid = settings.base_m if place.house.kind == "container" else settings.topsoil_m
+        earth = heights - settings.topsoil_m + laid - fixed_shape(place.house, settings, u, v)
+        return cls(earth, weights * place.grid.cell_m**2, u, v)
+
+    def earthwork(self, plane: DesignPlane) -> Earthwork:
+        """Earth to move to a plane."""
+        over = np.where(self.areas > 0, self.heights - plane.height(self.u, self.v), 0.0)
+        return Earthwork(*prism_volumes(over, self.areas), max(float(over.max()), 0.0), max(float(-over.min()), 0.0))
+
+
+def pad_plane(ground: np.ndarray, place: Place, settings: GradingSettings, pad: PadCells) -> DesignPlane:
+    """The plane of a plan: least volume under the balance asked for. Errors: UsageError, InputRefused as `side_slopes`."""
+    free = settings.balance == "none"
+    limits = PlaneLimits(
+        settings.max_slope, settings.across_limit, settings.shrink, None if free else 0.0, settings.deepest_cut_m
+    )
+    data = [values.ravel() for values in (pad.heights, pad.areas, pad.u, pad.v)]
+    if settings.balance == "pad":
+        return _nearest_quick(place, settings, pad, least_volume_plane(*data, limits))
+    if settings.balance == "none":
+        return least_volume_plane(*data, limits)
+
+    def planned(surplus: float) -> DesignPlane:
+        return least_volume_plane(*data, replace(limits, surplus_m3=surplus))
+
+    def left_over(surplus: float) -> float:
+        finish = finish_of(place, settings, planned(surplus))
+        cut, fill, *_ = slope_volumes(side_slopes(place, ground, finish, settings.rule), place, finish, ground)
+        return surplus + cut - settings.shrink * fill
+
+    # More surplus on the pad means a lower pad, hence more cut and less fill on the slopes: one root, found between bounds.
+    first = left_over(0.0)
+    if abs(first) < 1e-6:
+        return planned(0.0)
+    other = -first
+    for _ in range(20):
+        if left_over(other) * first <= 0:
+            break
+        other *= 2
+    else:
+        raise UsageError(
+            "pad and side slopes cannot be balanced together", "a place where they can", "balance the pad only"
+        )
+    return planned(optimize.brentq(left_over, min(0.0, other), max(0.0, other), xtol=0.01))
+
+
+def _nearest_quick(place: Place, settings: GradingSettings, pad: PadCells, best: DesignPlane) -> DesignPlane:
+    """The quick plane where it moves no more than the best one: of many best planes, the one that suits the whole pad."""
+    quick = quick_plane(place, settings, pad)
+    found, wanted = pad.earthwork(quick), pad.earthwork(best)
+    too_deep = settings.deepest_cut_m is not None and found.max_cut_m > settings.deepest_cut_m
+    too_tilted = abs(quick.slope_across) > settings.across_limit + 1e-12
+    more = found.moved_m3 > wanted.moved_m3 + SETTLED_M * place.pad.area_m2
+    return best if more or too_deep or too_tilted else quick
+
+
+def quick_plane(place: Place, settings: GradingSettings, pad: PadCells) -> DesignPlane:
+    """The plane of `kernels.grading` for the same cells: least squares, clipped, balanced on the pad."""
+    middle = np.array(pad.heights.shape) // 2
+    cell = place.grid.cell_m
+    found = graded_pads(
+        pad.heights,
+        middle[:1],
+        middle[1:],
+        place.pad.length_m / cell,
+        place.pad.width_m / cell,
+        cell,
+        settings.max_slope,
+        settings.shrink,
+    )
+    return DesignPlane(float(found.level_m[0]), float(found.slope_along[0]), float(found.slope_across[0]))
