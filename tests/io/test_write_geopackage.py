@@ -337,7 +337,7 @@ def test_tables_that_break_their_description_are_refused(tmp_path):
 
 # --- coordinate systems
 
-CUSTOM = 'PROJCS["farm grid",GEOGCS["NAD83",DATUM["North_American_Datum_1983",SPHEROID["GRS 1980",6378137,298.257222101]],PRIMEM["Greenwich",0],UNIT["degree",0.0174532925199433]],PROJECTION["Transverse_Mercator"],PARAMETER["latitude_of_origin",42.03],PARAMETER["central_meridian",-93.61],PARAMETER["scale_factor",0.99995],PARAMETER["false_easting",1000],PARAMETER["false_northing",2000],UNIT["US survey foot",0.304800609601219]]'  # noqa: E501
+CUSTOM = 'PROJCS["farm grid",GEOGCS["NAD83",DATUM["North_American_Datum_1983",SPHEROID["GRS 1980",6378137,298.257222101]],PRIMEM["Greenwich",0],UNIT["degree",0.0174532925199433]],PROJECTION["Transverse_Mercator"],PARAMETER["latitude_of_origin",42.03],PARAMETER["central_meridian",-93.61],PARAMETER["scale_factor",0.99995],PARAMETER["false_easting",1000],PARAMETER["false_northing",2000],UNIT["US survey foot",0.304800609601219]]'
 
 
 @pytest.mark.parametrize(

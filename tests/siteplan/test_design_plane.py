@@ -94,8 +94,12 @@ def test_deepest_cut_is_kept_and_refused_where_it_cannot_be() -> None:
     assert (z - least_volume_plane(z, one, u, v, free).height(u, v)).max() <= 0.1 + 1e-7
     with pytest.raises(UsageError, match="deeper cut"):
         least_volume_plane(z, one, u, v, PlaneLimits(deepest_cut_m=0.1))
-    with pytest.raises(UsageError, match="deeper cut"):  # padding cut and fill must not pass for a balance
-        least_volume_plane(z, one, u, v, PlaneLimits(deepest_cut_m=0.1, shrink=0.6))
+    # Just short of what the balance needs, padding cut and fill alike would meet it on paper; it must not pass.
+    swelling = PlaneLimits(shrink=0.6)
+    needed = float((z - least_volume_plane(z, one, u, v, swelling).height(u, v)).max())
+    least_volume_plane(z, one, u, v, PlaneLimits(shrink=0.6, deepest_cut_m=needed + 1e-6))
+    with pytest.raises(UsageError, match="deeper cut"):
+        least_volume_plane(z, one, u, v, PlaneLimits(shrink=0.6, deepest_cut_m=0.97 * needed))
 
 
 def test_narrow_pads_have_no_slope_across() -> None:

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import rasterio
-from rasterio.errors import RasterioError
 from rasterio.windows import Window
 
 from tunnelsite.core.errors import InputRefused
-from tunnelsite.io.raster_header import RasterHeader
+from tunnelsite.io.raster_header import READING_ERRORS, RasterHeader
 
 
 def stored_cells(
@@ -17,7 +16,8 @@ def stored_cells(
     """The cells of a window as they are stored, and the parts of it that hold none.
 
     Arguments: source, the open raster; header; band, number from 1; window, whole cells inside the raster.
-    Returns: [rows, cols] of the stored dtype; index expressions of the parts without data (blocks left out, masked cells).
+    Returns: [rows, cols] of the stored dtype; index expressions of the parts without data (blocks left
+        out, masked cells).
     Errors: InputRefused naming the rows and columns that are damaged or lie beyond the end of the file.
     """
     empty = _check_blocks(source, header, band, window) if header.driver == "GTiff" else []
@@ -25,7 +25,7 @@ def stored_cells(
         stored = source.read(band, window=window)
         if header.bands[band - 1].masked:
             empty.append(source.read_masks(band, window=window) == 0)
-    except (RasterioError, ValueError) as error:
+    except READING_ERRORS as error:
         raise _damaged(
             header, _first_bad_part(source, header, band, window), f"cannot be read ({_reason(error)})"
         ) from None
@@ -34,6 +34,11 @@ def stored_cells(
 
 def _check_blocks(source: rasterio.DatasetReader, header: RasterHeader, band: int, window: Window) -> list[tuple]:
     """Index expressions of blocks that were never written; GDAL would fill them with zeros."""
+    rows, cols = (-(-size // step) for size, step in zip(header.shape, header.block, strict=True))
+    if 2 * rows * cols > header.stamp.bytes:  # the table of blocks takes 2 bytes for each at the very least
+        raise _damaged(
+            header, window, f"cannot be there: {header.stamp.bytes} bytes do not hold {rows} x {cols} blocks"
+        )
     empty = []
     for row, col, part in _blocks(header, window):
         offset = source.get_tag_item(f"BLOCK_OFFSET_{col}_{row}", "TIFF", bidx=band)
@@ -48,9 +53,7 @@ def _check_blocks(source: rasterio.DatasetReader, header: RasterHeader, band: in
             continue
         end = int(offset) + int(source.get_tag_item(f"BLOCK_SIZE_{col}_{row}", "TIFF", bidx=band) or 0)
         if end > header.stamp.bytes:
-            beyond = (
-                f"lies beyond the end of the file, which is {header.stamp.bytes} bytes long instead of {end} or more"
-            )
+            beyond = f"lies beyond the end of the file ({header.stamp.bytes} bytes instead of at least {end})"
             raise _damaged(header, part, beyond)
     return empty
 
@@ -68,7 +71,7 @@ def _first_bad_part(source: rasterio.DatasetReader, header: RasterHeader, band: 
     for _, _, part in _blocks(header, window):
         try:
             source.read(band, window=part)
-        except (RasterioError, ValueError):
+        except READING_ERRORS:
             return part
     return window
 

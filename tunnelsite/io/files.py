@@ -1,4 +1,5 @@
-"""What every reader asks of a file first: that it is one, that it can be read, that it fits, that it stays the same."""
+"""What every reader asks of a file first: that it is one, that it can be read, that it fits, that it stays
+the same."""
 
 from __future__ import annotations
 
@@ -21,7 +22,8 @@ class FileStamp:
     """What the file system says of a file; changes with every write to it.
 
     Attributes:
-        bytes: size. modified_ns, changed_ns: times of the last write and of the last change of any kind [ns]. inode: its number.
+        bytes: size. modified_ns, changed_ns: times of the last write and of the last change of any kind
+            [ns]. inode: its number.
     """
 
     bytes: int
@@ -34,8 +36,8 @@ def checked_file(path: str | os.PathLike, option: str) -> Path:
     """The absolute path of an existing, readable, non-empty regular file.
 
     Arguments: path; option [words], where the path was given, for the message.
-    Errors: UsageError for text that is no path of a plain file (dataset text, address, archive); InputRefused for a file
-        that is missing, empty, not readable or not a regular file.
+    Errors: UsageError for text that is no path of a plain file (dataset text, address, archive);
+        InputRefused for a file that is missing, empty, not readable or not a regular file.
     """
     text = os.fspath(path)
     _refuse_other_than_path(text, option)
@@ -77,7 +79,8 @@ def head(path: Path, option: str, count: int) -> bytes:
 
 
 def layer_of(text: str | os.PathLike) -> tuple[str, str | None]:
-    """(path, layer name or None) of `FILE` or `FILE#LAYER`, the fragment syntax of RFC 3986; a file of the whole name wins."""
+    """(path, layer name or None) of `FILE` or `FILE#LAYER`, the fragment syntax of RFC 3986; a file of the
+    whole name wins."""
     whole = os.fspath(text)
     path, mark, layer = whole.rpartition("#")
     if not mark or not layer or os.path.exists(whole) or not path:
@@ -101,7 +104,8 @@ def file_stamp(path: str | os.PathLike) -> FileStamp:
 
 
 def same_file(path: str | os.PathLike, stamp: FileStamp, digest: str = "") -> bool:
-    """Whether a file still holds what it held: same stamp, or at least the same content where its digest is known."""
+    """Whether a file still holds what it held: same stamp, or at least the same content where its digest
+    is known."""
     try:
         return file_stamp(path) == stamp or (bool(digest) and sha256(path) == digest)
     except OSError:
@@ -109,7 +113,8 @@ def same_file(path: str | os.PathLike, stamp: FileStamp, digest: str = "") -> bo
 
 
 def available_bytes() -> int:
-    """Memory [bytes] this process can still get: the least of free memory, control group limits and its address space limit."""
+    """Memory [bytes] this process can still get: the least of free memory, control group limits and its
+    address space limit."""
     return max(0, min([*_free_memory(), *_control_group_room(), *_address_space_room()], default=_UNLIMITED))
 
 

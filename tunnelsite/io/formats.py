@@ -1,7 +1,7 @@
 """Which driver may open a file: decided here from its first bytes, so that no other driver ever sees it.
 
-GDAL would otherwise try every driver it has, and some run what a file tells them to (VRT pixel functions, stored pipelines)
-or fetch from the network.
+GDAL would otherwise try every driver it has, and some run what a file tells them to (VRT pixel functions,
+stored pipelines) or fetch from the network.
 """
 
 from __future__ import annotations
@@ -15,17 +15,17 @@ from tunnelsite.io.files import head
 
 _HEAD = 65536
 _XML_DEPTH = 200
+_UNKNOWN = "of no kind that is read here"
 _RASTERS = "GeoTIFF (also cloud-optimised) or Esri ASCII grid"
 _VECTORS = "GeoPackage, GeoJSON, Shapefile, FlatGeobuf, GML, KML or GPX"
 _TIFF_MARKS = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
 _XML_DRIVERS = {"kml": "LIBKML", "gpx": "GPX", "featurecollection": "GML"}
-_GEOJSON_TYPES = (
-    "FeatureCollection|Feature|Point|MultiPoint|LineString|MultiLineString|Polygon|MultiPolygon|GeometryCollection"
-)
+_GEOJSON_TYPES = "Feature(Collection)?|(Multi)?(Point|LineString|Polygon)|GeometryCollection"
 
 
 def raster_driver(path: Path, option: str) -> str:
-    """`GTiff` or `AAIGrid`. Errors: InputRefused for every other kind of file, saying which it is where that is known."""
+    """`GTiff` or `AAIGrid`. Errors: InputRefused for every other kind of file, saying which it is where
+    that is known."""
     start = head(path, option, _HEAD)
     if start[:4] in _TIFF_MARKS:
         return "GTiff"
@@ -34,7 +34,7 @@ def raster_driver(path: Path, option: str) -> str:
     if b"<VRTDataset" in start:
         raise InputRefused(
             f"{option}: {path.name!r} is a VRT, a text that points to other files",
-            f"the heights themselves as {_RASTERS}; there is no option that permits a VRT, because it can run code",
+            f"the heights themselves as {_RASTERS}; no option permits a VRT, because it can run code",
             "write it out once: gdal_translate -of COG in.vrt dem.tif",
         )
     raise InputRefused(
@@ -48,7 +48,8 @@ def vector_driver(path: Path, option: str) -> tuple[str, str]:
     """(driver, name to open) for a vector file.
 
     Returns: the driver expected to open it, and the path with the driver's prefix where GDAL has one.
-    Errors: InputRefused for every other kind of file, for XML with a document type, and for a Shapefile without its parts.
+    Errors: InputRefused for every other kind of file, for XML with a document type, and for a Shapefile
+        without its parts.
     """
     start = head(path, option, _HEAD)
     if start.startswith(b"SQLite format 3\0"):
@@ -102,20 +103,20 @@ def _geojson(path: Path, option: str, start: bytes) -> Path:
 
 
 def _xml_driver(path: Path, option: str, start: bytes) -> str:
-    root = re.search(rb"<(?:[\w.-]+:)?([A-Za-z][\w.-]*)", re.sub(rb"<\?.*?\?>|<!--.*?-->", b"", start, flags=re.DOTALL))
-    driver = _XML_DRIVERS.get(root[1].decode().lower()) if root else None
-    if driver is None and b"<!DOCTYPE" not in start:
+    driver = _XML_DRIVERS.get(_checked_root(path, option, start).lower())
+    if driver is None:
         raise InputRefused(f"{option}: {path.name!r} is {_kind(start)}", _VECTORS, "export it to a GeoPackage")
-    _check_xml(path, option)
-    return driver or ""
+    return driver
 
 
-def _check_xml(path: Path, option: str) -> None:
-    """Refuse XML that is cut off, nested without end, or declares a document type: none of these formats has one, bombs need one.
+def _checked_root(path: Path, option: str, start: bytes) -> str:
+    """The name of the root element of XML that is whole, not nested without end, and declares no document
+    type.
 
-    GDAL reads a truncated GML as a file without features and says nothing.
+    None of the formats read here has a document type, and entity bombs need one. GDAL would read a
+    truncated GML as a file without features and say nothing.
     """
-    parser, depth = expat.ParserCreate(), 0
+    parser, depth, root = expat.ParserCreate(), 0, ""
 
     def refuse_document_type(*_) -> None:
         raise InputRefused(
@@ -124,9 +125,10 @@ def _check_xml(path: Path, option: str) -> None:
             "export it again from the program it came from",
         )
 
-    def enter(*_) -> None:
-        nonlocal depth
+    def enter(name: str, _) -> None:
+        nonlocal depth, root
         depth += 1
+        root = root or name.rpartition(":")[2]
         if depth > _XML_DEPTH:
             raise InputRefused(
                 f"{option}: {path.name!r} is nested over {_XML_DEPTH} elements deep",
@@ -146,14 +148,15 @@ def _check_xml(path: Path, option: str) -> None:
     try:
         with open(path, "rb") as file:
             parser.ParseFile(file)
-    except expat.ExpatError as error:
-        raise InputRefused(
-            f"{option}: {path.name!r} is damaged XML ({error})", "a whole file", "copy or export it again"
-        ) from None
+    except (expat.ExpatError, LookupError, ValueError) as error:
+        what = f"damaged XML ({error})" if (kind := _kind(start)) == _UNKNOWN else kind
+        raise InputRefused(f"{option}: {path.name!r} is {what}", _VECTORS, "copy or export it again") from None
+    return root
 
 
 def _check_shapefile(path: Path, option: str) -> None:
-    """Refuse a Shapefile without its parts or shorter than it says: GDAL reads what was cut off as features without geometry."""
+    """Refuse a Shapefile without its parts or shorter than it says: GDAL reads what was cut off as
+    features without geometry."""
     beside = {found.name.lower(): found for found in path.parent.iterdir()}
     names = {part: path.with_suffix(part).name for part in (".shp", ".shx", ".dbf")}
     missing = [name for name in names.values() if name.lower() not in beside]
@@ -177,7 +180,8 @@ def _check_shapefile(path: Path, option: str) -> None:
 def _kind(start: bytes) -> str:
     """A few words for a file of a kind that is not read."""
     marks = {
-        b"<OGRVRTDataSource": "an OGR VRT", b"<VRTDataset": "a VRT", b"gdal_streamed_alg": "a stored GDAL pipeline",
+        b"<OGRVRTDataSource": "an OGR VRT", b"<VRTDataset": "a VRT",
+        b"gdal_streamed_alg": "a stored GDAL pipeline",
         b"<osm": "OpenStreetMap XML", b"<html": "a web page (perhaps a failed download)",
     }  # fmt: skip
     lower = start[:4096].lower()
@@ -185,8 +189,10 @@ def _kind(start: bytes) -> str:
         if mark.lower() in lower:
             return words
     leading = {
-        b"\x89HDF": "HDF5 or netCDF", b"CDF": "netCDF", b"EHFA": "an Erdas image", b"\x89PNG": "a PNG picture",
-        b"\xff\xd8": "a JPEG picture", b"%PDF": "a PDF", b"\x1f\x8b": "gzip-compressed", b"LASF": "a lidar point file",
+        b"\x89HDF": "HDF5 or netCDF", b"CDF": "netCDF", b"EHFA": "an Erdas image",
+        b"\x89PNG": "a PNG picture",
+        b"\xff\xd8": "a JPEG picture", b"%PDF": "a PDF", b"\x1f\x8b": "gzip-compressed",
+        b"LASF": "a lidar point file",
         b"SQLite": "an SQLite file", b"PMTiles": "PMTiles",
     }  # fmt: skip
     return next((words for mark, words in leading.items() if start.startswith(mark)), "of no kind that is read here")

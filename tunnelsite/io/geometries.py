@@ -1,4 +1,5 @@
-"""Geometry as it comes out of files made fit for use: flat, valid, of the kind wanted, in one piece across the antimeridian."""
+"""Geometry as it comes out of files made fit for use: flat, valid, of the kind wanted, in one piece across
+the antimeridian."""
 
 from __future__ import annotations
 
@@ -27,9 +28,11 @@ def tidy(
 ) -> tuple[np.ndarray, np.ndarray, list[str]]:
     """Usable geometry and what was done to it.
 
-    Arguments: geometry, 1-D object array; numbers, the feature numbers; kinds wanted; where [words] for messages; crs.
+    Arguments: geometry, 1-D object array; numbers, the feature numbers; kinds wanted; where [words] for
+        messages; crs.
     Returns: indices of the features kept; their geometry; notes.
-    Errors: InputRefused for another kind of geometry, coordinates that are not finite or outside longitude and latitude.
+    Errors: InputRefused for another kind of geometry, coordinates that are not finite or outside longitude
+        and latitude.
     """
     notes: list[str] = []
     kept = np.flatnonzero(~(shapely.is_missing(geometry) | shapely.is_empty(geometry)))
@@ -47,9 +50,7 @@ def tidy(
     geometry = _repaired(geometry, numbers[kept], kinds, notes)
     usable = ~shapely.is_empty(geometry)
     if not usable.all():
-        notes.append(
-            f"{int((~usable).sum())} features have no area and were dropped ({_listed(numbers[kept][~usable])})"
-        )
+        notes.append(f"{int((~usable).sum())} features without area were dropped ({_listed(numbers[kept][~usable])})")
     return kept[usable], geometry[usable], notes
 
 
@@ -91,8 +92,9 @@ def _check_coordinates(geometry: np.ndarray, numbers: np.ndarray, where: str, cr
     points, owner = shapely.get_coordinates(geometry, return_index=True)
     good = np.isfinite(points).all(axis=1)
     if not good.all():
+        bad = numbers[np.unique(owner[~good])]
         raise InputRefused(
-            f"{where} has coordinates that are no numbers (feature {_listed(numbers[np.unique(owner[~good])])})",
+            f"{where} has coordinates that are no numbers (feature {_listed(bad)})",
             "numbers",
             "export it again",
         )
@@ -103,7 +105,7 @@ def _check_coordinates(geometry: np.ndarray, numbers: np.ndarray, where: str, cr
             raise InputRefused(
                 f"{where} has the coordinate {east:g}, {north:g} although it is in degrees ({crs.name})",
                 "longitude and latitude (GeoJSON always is, RFC 7946)",
-                "save it with the coordinate system it is really in; in GeoJSON convert it to longitude and latitude",
+                "state the coordinate system it is really in; convert GeoJSON to longitude and latitude",
             )
 
 
@@ -126,7 +128,7 @@ def _repaired(geometry: np.ndarray, numbers: np.ndarray, kinds: tuple[str, ...],
             result[index] = shapely.make_valid(before)
             continue
         result[index] = _valid_polygon(before)
-        areas = f"area {shapely.area(before):.6g} before, {shapely.area(result[index]):.6g} after, in its own map units"
+        areas = f"area {before.area:.6g} before, {result[index].area:.6g} after, in its own map units"
         if len(notes) < 50:
             notes.append(f"feature {numbers[index]} was repaired: {shapely.is_valid_reason(before)}; {areas}")
     if len(invalid) > 50:
@@ -135,12 +137,14 @@ def _repaired(geometry: np.ndarray, numbers: np.ndarray, kinds: tuple[str, ...],
 
 
 def _valid_polygon(polygon: shapely.Geometry) -> shapely.Geometry:
-    """The polygons of a repaired shape; parts of a multipolygon are repaired one by one and joined, so that overlap stays ground."""
-    parts = shapely.get_parts(np.array([polygon], dtype=object))
-    pieces = shapely.get_parts(shapely.make_valid(parts))
-    pieces = shapely.get_parts(pieces)  # a multipolygon inside a collection
+    """The polygons of a repaired shape: every ring made valid, shells joined, holes taken out.
+
+    GEOS's other method is 30 times slower, and loses ground where parts of a multipolygon overlap.
+    """
+    repaired = shapely.make_valid(polygon, method="structure", keep_collapsed=False)
+    pieces = shapely.get_parts(shapely.get_parts(repaired))  # a multipolygon may sit inside a collection
     areal = pieces[shapely.get_dimensions(pieces) == 2]
-    return shapely.union_all(areal) if len(areal) else shapely.Polygon()
+    return shapely.multipolygons(areal) if len(areal) > 1 else areal[0] if len(areal) else shapely.Polygon()
 
 
 def _gathered(parts: np.ndarray) -> shapely.Geometry:

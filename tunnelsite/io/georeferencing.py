@@ -20,7 +20,8 @@ _UNIT_NAMES = {
     "m": ("m", "metre", "metres", "meter", "meters"),
     "ft": ("ft", "foot", "feet", "international foot", "international feet", "foot (international)"),
     "us-ft": (
-        "us-ft", "ftus", "foot_us", "us ft", "us foot", "us feet", "us survey foot", "us survey feet", "u.s. survey foot",
+        "us-ft", "ftus", "foot_us", "us ft", "us foot", "us feet", "us survey foot", "us survey feet",
+        "u.s. survey foot",
         "u.s. survey feet", "survey foot", "survey feet", "sft",
     ),
 }  # fmt: skip
@@ -62,10 +63,11 @@ def georeferencing(source: rasterio.DatasetReader, path: Path, option: str, crs:
 
 
 def unit_used(found: tuple[str, str], given: str | None, where: str) -> tuple[str, str]:
-    """The vertical unit that holds, and a note on it: what the user says, else the coordinate system, else the band, else metres.
+    """The vertical unit that holds, and a note on it: what the user says, else the coordinate system, else
+    the band, else metres.
 
-    Arguments: found, the unit in the coordinate system (`m`, `ft`, `us-ft` or ``) and the band's unit as it is written;
-        given by the user or None; where [words] for messages.
+    Arguments: found, the unit in the coordinate system (`m`, `ft`, `us-ft` or ``) and the band's unit as
+        it is written; given by the user or None; where [words] for messages.
     Errors: UsageError for a unit that is not known.
     """
     in_crs, written = found

@@ -6,8 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-# No land lies lower or higher (Dead Sea shore about -430 m, Everest 8849 m: common knowledge, no source looked up).
-# Whatever is outside is a forgotten no-data value (-9999, -32768, float minimum ...), damage, or the wrong unit.
+# No land lies lower or higher (Dead Sea shore about -430 m, Everest 8849 m: common knowledge, no source
+# looked up).
+# Whatever is outside is a forgotten no-data value (-9999, -32768, float minimum ...), damage, or the wrong
+# unit.
 LOWEST_M, HIGHEST_M = -500.0, 9000.0
 _ISOLATED_M = 20.0  # zeros this far from every other height are voids, not ground
 _ZERO_SHARE = 0.001  # and from this share on zeros near other heights are worth a word
@@ -34,14 +36,17 @@ class StoredHeights:
 def heights(stored: np.ndarray, band: StoredHeights, empty=()) -> tuple[np.ndarray, float, tuple[str, ...]]:
     """Heights in metres above a datum.
 
-    Arguments: stored [rows, cols], a real dtype, overwritten where it is float32; band; empty, index expressions of parts
-        of `stored` that hold no data.
+    Arguments: stored [rows, cols], a real dtype, overwritten; band; empty, index expressions of parts of
+        `stored` that hold no data.
     Returns: float32 [rows, cols], NaN = no data; the datum [m], a whole number near the median; notes.
     """
+    if stored.dtype.kind == "f":
+        for part in empty:  # first, so that what stands in them is neither counted nor part of the median
+            stored[part] = np.nan
     datum_m = _datum(stored, band)
     result = stored if stored.dtype == np.float32 else np.empty(stored.shape, np.float32)
     strip_rows = max(1, _STRIP_CELLS // max(1, stored.shape[1]))
-    odd = _Odd()
+    odd, zeros = _Odd(), 0
     for first in range(0, len(stored), strip_rows):
         strip = slice(first, first + strip_rows)
         metres = _metres(stored[strip], band)
@@ -55,11 +60,13 @@ def heights(stored: np.ndarray, band: StoredHeights, empty=()) -> tuple[np.ndarr
             metres[~inside] = np.nan
         if declared is not None and declared.any():
             metres[declared] = np.nan
+        zeros += np.count_nonzero(metres == 0.0)
         metres -= datum_m  # in float64, so that float32 keeps the micrometres
         result[strip] = metres
     for part in empty:
         result[part] = np.nan
-    return result, datum_m, (*odd.notes(), *_void_zeros(result, datum_m, band, stored.dtype))
+    zero_notes = _void_zeros(result, datum_m, band, stored.dtype) if zeros else ()
+    return result, datum_m, (*odd.notes(), *zero_notes)
 
 
 class _Odd:
@@ -79,8 +86,8 @@ class _Odd:
             return ()
         values = f"{self.least:g} m" if self.least == self.most else f"{self.least:g} to {self.most:g} m"
         return (
-            f"{self.count} cells hold {values}, outside {LOWEST_M:g} to {HIGHEST_M:g} m, without being declared no data: "
-            "treated as no data",
+            f"{self.count} cells hold {values}, outside {LOWEST_M:g} to {HIGHEST_M:g} m, "
+            "without being declared no data: treated as no data",
         )
 
 
@@ -115,7 +122,8 @@ def _datum(stored: np.ndarray, band: StoredHeights) -> float:
 
 
 def _void_zeros(values: np.ndarray, datum_m: float, band: StoredHeights, dtype: np.dtype) -> tuple[str, ...]:
-    """Make zeros no data where asked for or plain, and say what was found. A zero is a height of 0 to the micrometre."""
+    """Make zeros no data where asked for or plain, and say what was found. A zero is a height of 0 to the
+    micrometre."""
     if band.nodata == 0 or band.zero_is_nodata is False:
         return ()
     zero = values == np.float32(-datum_m)
@@ -135,7 +143,7 @@ def _void_zeros(values: np.ndarray, datum_m: float, band: StoredHeights, dtype: 
     usual = _neighbours_of_zero(other, datum_m) if dtype.kind in "iu" else 0
     if share < _ZERO_SHARE or count <= 2 * usual:
         return ()
-    return (f"{words}, which is often a filled void rather than ground: kept as ground; zero_is_nodata drops them",)
+    return (f"{words}, often a filled void rather than ground: kept as ground; zero_is_nodata drops them",)
 
 
 def _neighbours_of_zero(other: np.ndarray, datum_m: float) -> int:

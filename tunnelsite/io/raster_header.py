@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import warnings
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
 import pyproj
 import rasterio
+from rasterio._err import CPLE_BaseError  # not public, but header fields of a damaged file do raise it
 from rasterio.enums import ColorInterp, MaskFlags
-from rasterio.errors import RasterioError
+from rasterio.errors import NotGeoreferencedWarning, RasterioError
 
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.core.grid import horizontal
@@ -16,8 +19,11 @@ from tunnelsite.io.files import FileStamp, checked_file, file_stamp
 from tunnelsite.io.formats import raster_driver
 from tunnelsite.io.georeferencing import georeferencing
 
+READING_ERRORS = (RasterioError, CPLE_BaseError, ValueError, OSError)
+MOST_BANDS = 1000
 LEAST_CELLS = 3  # rows and columns; a slope needs a 3 x 3 window
-# Without Float64 the ASCII driver takes a grid whose first lines hold whole numbers for whole numbers throughout.
+# Without Float64 the ASCII driver takes a grid whose first lines hold whole numbers for whole numbers
+# throughout.
 _OPEN_OPTIONS = {"GTiff": {"NUM_THREADS": "ALL_CPUS"}, "AAIGrid": {"DATATYPE": "Float64"}}
 
 
@@ -27,7 +33,8 @@ class Band:
 
     Attributes:
         title: the file's own words or ``. dtype: of the stored numbers. nodata: declared value or None.
-        scale, offset: stored number to height. unit: as it is written. colour: what the band shows, such as `gray` or `alpha`.
+        scale, offset: stored number to height. unit: as it is written. colour: what the band shows, such
+            as `gray` or `alpha`.
         masked: a mask or alpha band goes with it.
     """
 
@@ -73,7 +80,8 @@ class RasterHeader:
 
     @property
     def bounds(self) -> tuple[float, float, float, float]:
-        """(west, south, east, north) in the raster's coordinate system; of the box around it where it is turned."""
+        """(west, south, east, north) in the raster's coordinate system; of the box around it where it is
+        turned."""
         a, b, c, d, e, f = self.affine
         corners = [(row, col) for row in (0, self.rows) for col in (0, self.cols)]
         east = [a * col + b * row + c for row, col in corners]
@@ -84,15 +92,16 @@ class RasterHeader:
 def raster_header(path, option: str = "DEM", crs: str | None = None) -> RasterHeader:
     """The header of a raster of heights.
 
-    Arguments: path; option [words], where it was given; crs, its coordinate system where the file states none, or a wrong one.
-    Errors: UsageError for text that is no path or no coordinate system; InputRefused for a file that is missing, damaged, of
-        another kind, without coordinate system or place, or under 3 x 3 cells.
+    Arguments: path; option [words], where it was given; crs, its coordinate system where the file states
+        none, or a wrong one.
+    Errors: UsageError for text that is no path or no coordinate system; InputRefused for a file that is
+        missing, damaged, of another kind, without coordinate system or place, or under 3 x 3 cells.
     """
     found = checked_file(path, option)
     driver, stamp = raster_driver(found, option), file_stamp(found)
-    with safe_environment(), opened(found, driver, option) as source:
+    with reading(found, option), opened(found, driver) as source:
         place = georeferencing(source, found, option, crs)
-        bands = tuple(_band(source, index) for index in source.indexes)
+        bands = _bands(source, found, option)
         rows, cols = source.shape
         block = source.block_shapes[0]
     if min(rows, cols) < LEAST_CELLS:
@@ -111,37 +120,53 @@ def safe_environment() -> rasterio.Env:
     """GDAL settings under which nothing but the file itself is read and no code in it is run."""
     return rasterio.Env(
         GDAL_VRT_ENABLE_PYTHON="NO",  # above the user's environment, which may say YES
-        GDAL_DISABLE_READDIR_ON_OPEN="EMPTY_DIR",  # no mask or overview files beside it, which any driver might open
+        GDAL_DISABLE_READDIR_ON_OPEN="EMPTY_DIR",  # no masks beside it, which any driver might open
         GDAL_PAM_ENABLED="NO",  # no settings from .aux.xml, none written there
     )
 
 
-def opened(path: Path, driver: str, option: str) -> rasterio.DatasetReader:
-    """The raster, open for reading by one driver. Errors: InputRefused if the driver cannot make sense of it."""
-    try:
+def opened(path: Path, driver: str) -> rasterio.DatasetReader:
+    """The raster, open for reading by one driver; only inside `reading`."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", NotGeoreferencedWarning)  # judged, in our own words, by `georeferencing`
         return rasterio.open(path, driver=driver, sharing=False, **_OPEN_OPTIONS[driver])
-    except (RasterioError, ValueError) as error:
+
+
+@contextmanager
+def reading(path: Path, option: str):
+    """GDAL kept to the file itself, and whatever it raises turned into InputRefused."""
+    try:
+        with safe_environment():
+            yield
+    except READING_ERRORS as error:
         raise InputRefused(
             f"{option}: {path.name!r} cannot be opened; it is damaged or cut off ({error})",
             "a whole raster",
             "copy or download it again",
-        ) from None
+        ) from error
 
 
-def _band(source: rasterio.DatasetReader, index: int) -> Band:
-    flags = source.mask_flag_enums[index - 1]
-    return Band(
-        title=source.descriptions[index - 1] or "",
-        dtype=source.dtypes[index - 1],
-        nodata=source.nodatavals[index - 1],
-        scale=source.scales[index - 1],
-        offset=source.offsets[index - 1],
-        unit=source.units[index - 1] or "",
-        colour=_colour(source, index),
-        masked=MaskFlags.per_dataset in flags or MaskFlags.alpha in flags,
+def _bands(source: rasterio.DatasetReader, path: Path, option: str) -> tuple[Band, ...]:
+    if source.count > MOST_BANDS:  # a damaged header may claim tens of thousands
+        raise InputRefused(
+            f"{option}: {path.name!r} claims {source.count} bands",
+            f"at most {MOST_BANDS}",
+            "give a raster of heights",
+        )
+    columns = zip(
+        source.descriptions, source.dtypes, source.nodatavals, source.scales, source.offsets, source.units,
+        source.colorinterp, source.mask_flag_enums, strict=True,
+    )  # fmt: skip
+    return tuple(
+        Band(
+            title=title or "",
+            dtype=dtype,
+            nodata=nodata,
+            scale=scale,
+            offset=offset,
+            unit=unit or "",
+            colour="" if colour == ColorInterp.undefined else colour.name,
+            masked=MaskFlags.per_dataset in flags or MaskFlags.alpha in flags,
+        )
+        for title, dtype, nodata, scale, offset, unit, colour, flags in columns
     )
-
-
-def _colour(source: rasterio.DatasetReader, index: int) -> str:
-    found = source.colorinterp[index - 1]
-    return "" if found == ColorInterp.undefined else found.name

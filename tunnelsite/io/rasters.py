@@ -15,7 +15,7 @@ from tunnelsite.io.cells import stored_cells
 from tunnelsite.io.files import require_memory, same_file, sha256
 from tunnelsite.io.georeferencing import unit_used
 from tunnelsite.io.heights import StoredHeights, heights
-from tunnelsite.io.raster_header import RasterHeader, opened, raster_header, safe_environment
+from tunnelsite.io.raster_header import RasterHeader, opened, raster_header, reading
 
 __all__ = ["check_has_data", "raster_header", "read_raster", "unchanged"]
 
@@ -31,12 +31,16 @@ def read_raster(
     """The heights of a raster, or of the whole cells that cover a part of it.
 
     Arguments:
-        header: from `raster_header`. bounds: (west, south, east, north) in the raster's coordinate system, clipped to it.
-        vertical_unit: `m`, `ft` or `us-ft`, above what the file says. band: number from 1, needed where there are several.
-        zero_is_nodata: whether heights of exactly 0 are voids; None drops them only where no other height is near 0.
+        header: from `raster_header`. bounds: (west, south, east, north) in the raster's coordinate system,
+            clipped to it.
+        vertical_unit: `m`, `ft` or `us-ft`, above what the file says. band: number from 1, needed where
+            there are several.
+        zero_is_nodata: whether heights of exactly 0 are voids; None drops them only where no other height
+            is near 0.
     Returns: the heights with row 0 in the north and column 0 in the west, unless the raster is turned.
-    Errors: UsageError for a band or unit that does not exist or must be chosen; InputRefused for damaged cells, no overlap, or
-        a file that has changed; ResourceShortage, before any cell is read, where they would not fit in memory.
+    Errors: UsageError for a band or unit that does not exist or must be chosen; InputRefused for damaged
+        cells, no overlap, or a file that has changed; ResourceShortage, before any cell is read, where
+        they would not fit in memory.
     """
     index = _chosen_band(header, band)
     chosen = header.bands[index - 1]
@@ -60,7 +64,8 @@ def read_raster(
 
 
 def unchanged(header: RasterHeader, digest: str = "") -> bool:
-    """Whether the file is still as it was when its header was read; with the digest of what was read a mere touch is forgiven."""
+    """Whether the file is still as it was when its header was read; with the digest of what was read a
+    mere touch is forgiven."""
     return same_file(header.path, header.stamp, digest)
 
 
@@ -105,9 +110,7 @@ def _unit_doubt(header: RasterHeader, unit_note: str) -> tuple[str, ...]:
     axis = header.crs.axis_info[0] if header.crs.axis_info else None
     if axis is None or "assumed" not in unit_note or "foot" not in axis.unit_name.lower():
         return ()
-    return (
-        f"the map is in {axis.unit_name} but nothing says that the heights are: state their unit if they are in feet too",
-    )
+    return (f"the map is in {axis.unit_name} but the heights have no unit: state it if they are in feet too",)
 
 
 def _band_notes(header: RasterHeader, index: int) -> list[str]:
@@ -137,7 +140,8 @@ def _window(header: RasterHeader, bounds: tuple[float, float, float, float] | No
     if left >= right or top >= bottom:
         shown = ", ".join(f"{value:.10g}" for value in bounds)
         raise InputRefused(
-            f"{header.option}: {header.path.name!r} does not cover {shown} (west, south, east, north in {header.crs.name!r})",
+            f"{header.option}: {header.path.name!r} does not cover {shown} "
+            f"(west, south, east, north in {header.crs.name!r})",
             "a raster of that place; this one lies at " + ", ".join(f"{value:.10g}" for value in header.bounds),
             "check the coordinate systems, or give the right tile",
         )
@@ -171,7 +175,7 @@ def _cells_and_digest(header: RasterHeader, index: int, window: Window) -> tuple
         raise changed
     with ThreadPoolExecutor(max_workers=1) as beside:  # reading waits for decompression, so the digest costs little
         digest = beside.submit(sha256, header.path)
-        with safe_environment(), opened(header.path, header.driver, header.option) as source:
+        with reading(header.path, header.option), opened(header.path, header.driver) as source:
             stored, empty = stored_cells(source, header, index, window)
         result = digest.result()
     if not unchanged(header):
@@ -197,5 +201,6 @@ def _north_up(values: np.ndarray, affine: tuple) -> tuple[np.ndarray, tuple]:
 
 
 def _decimal(value: float) -> float:
-    """`value` without the noise of the last place, so that a raster and its upside-down twin get the same corner."""
+    """`value` without the noise of the last place, so that a raster and its upside-down twin get the same
+    corner."""
     return float(f"{value:.15g}")

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pyproj
 import shapely
+from pyproj.exceptions import ProjError
 
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.core.grid import horizontal, transformer
@@ -23,7 +24,8 @@ _DOUBT_M = 1.0  # accuracy of a datum shift worth a word
 def reprojected(features: Features, target_crs: pyproj.CRS) -> Features:
     """The features in another coordinate system.
 
-    Straight edges of the source stay within `STRAIGHT_M` of their true course in the target: long ones get more vertices first.
+    Straight edges of the source stay within `STRAIGHT_M` of their true course in the target: long ones get
+    more vertices first.
 
     Arguments: features, with a coordinate system; target_crs.
     Errors: InputRefused where a coordinate has no place in the target.
@@ -31,7 +33,7 @@ def reprojected(features: Features, target_crs: pyproj.CRS) -> Features:
     source, target = horizontal(features.crs), horizontal(target_crs)
     if source.equals(target, ignore_axis_order=True) or not len(features):
         return replace(features, crs=target_crs)
-    change = transformer(source.to_wkt(), target.to_wkt())
+    change = _change(source, target, features.name)
 
     def carried(points: np.ndarray) -> np.ndarray:
         return np.column_stack(change.transform(points[:, 0], points[:, 1]))
@@ -44,7 +46,8 @@ def reprojected(features: Features, target_crs: pyproj.CRS) -> Features:
     broken = ~shapely.is_valid(geometry) & shapely.is_valid(features.geometry)
     if broken.any():
         raise InputRefused(
-            f"{features.name!r} cannot be carried to {target.name!r}: {int(broken.sum())} features fold over", "features near the place",
+            f"{features.name!r} cannot be carried to {target.name!r}: {int(broken.sum())} features fold over",
+            "features near the place",
             "check its coordinate system",
         )  # fmt: skip
     return replace(
@@ -53,7 +56,8 @@ def reprojected(features: Features, target_crs: pyproj.CRS) -> Features:
 
 
 def centre_lonlat(features: Features) -> tuple[float, float]:
-    """Longitude and latitude [deg, on the features' own datum] of the middle of all features, right across the antimeridian too."""
+    """Longitude and latitude [deg, on the features' own datum] of the middle of all features, right across
+    the antimeridian too."""
     source = horizontal(features.crs)
     if source.geodetic_crs is None:
         raise InputRefused(
@@ -74,8 +78,20 @@ def centre_lonlat(features: Features) -> tuple[float, float]:
     return float((middle + 180.0) % 360.0 - 180.0), float((lat.min() + lat.max()) / 2)
 
 
+def _change(source: pyproj.CRS, target: pyproj.CRS, name: str) -> pyproj.Transformer:
+    try:
+        return transformer(source.to_wkt(), target.to_wkt())
+    except ProjError:
+        raise InputRefused(
+            f"{name!r} cannot be carried from {source.name!r} to {target.name!r}: nothing links them",
+            "two coordinate systems of the same body with a link to the earth",
+            "assign the right coordinate system",
+        ) from None
+
+
 def _densified(geometry: np.ndarray, carried, units_m: tuple[float, float]) -> np.ndarray:
-    """Geometry with vertices added where straight edges would bend; `units_m`: metres in a unit of source and target."""
+    """Geometry with vertices added where straight edges would bend; `units_m`: metres in a unit of source
+    and target."""
     start, end, owner = _edges(geometry)
     length = np.hypot(*(end - start).T)
     long = length * units_m[0] > _SHORT_M
@@ -123,7 +139,7 @@ def _check_finite(geometry: np.ndarray, features: Features, target: pyproj.CRS) 
     if not good.all():
         lost = np.unique(owner[~good])
         raise InputRefused(
-            f"{features.name!r}: {len(lost)} features (the first is number {lost[0] + 1}) have no place in {target.name!r}",
+            f"{features.name!r}: {len(lost)} features have no place in {target.name!r} (first: {lost[0]})",
             "coordinates in the area where both coordinate systems hold",
             "check that the file states the coordinate system it is really in",
         )

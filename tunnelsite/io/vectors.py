@@ -1,7 +1,9 @@
-"""Reading parcels and other features: one layer of one file, its geometry made valid, everything changed noted."""
+"""Reading parcels and other features: one layer of one file, its geometry made valid, everything changed
+noted."""
 
 from __future__ import annotations
 
+import mmap
 import re
 import warnings
 
@@ -9,10 +11,10 @@ import numpy as np
 import pyogrio
 import pyproj
 import shapely
-from pyogrio.errors import DataLayerError, DataSourceError, FeatureError, GeometryError
+from pyogrio.errors import DataLayerError
 from pyproj.exceptions import CRSError
 
-from tunnelsite.core.errors import InputRefused, ResourceShortage, UsageError
+from tunnelsite.core.errors import InputRefused, ResourceShortage, TunnelsiteError, UsageError
 from tunnelsite.core.layers import Features
 from tunnelsite.io.files import checked_file, file_stamp, layer_of, require_memory, same_file, sha256
 from tunnelsite.io.formats import vector_driver
@@ -25,16 +27,18 @@ FEATURE_ID = "feature_id"  # column with the number the file gives each feature
 RESERVED = ("id", "fid", "geom", "geometry", FEATURE_ID)  # a GeoPackage is written with these
 _RENAMED = "source_{}"
 # Memory for reading, in times the file's size: measured with one polygon of 10 million vertices.
-_MEMORY = {"GPKG": 8, "ESRI Shapefile": 8, "FlatGeobuf": 8, "GeoJSON": 16, "GML": 16, "LIBKML": 24, "GPX": 16}
-_OPEN_OPTIONS = {"GML": {"DOWNLOAD_SCHEMA": "NO", "WRITE_GFS": "NO"}}  # no network, nothing written beside the input
-_ERRORS = (
-    DataSourceError,
-    DataLayerError,
-    FeatureError,
-    GeometryError,
-    ValueError,
-    shapely.errors.GEOSException,
-)
+_MEMORY = {
+    "GPKG": 12,
+    "ESRI Shapefile": 12,
+    "FlatGeobuf": 12,
+    "GeoJSON": 16,
+    "GML": 16,
+    "LIBKML": 24,
+    "GPX": 16,
+}
+# no network, nothing written beside the input
+_OPEN_OPTIONS = {"GML": {"DOWNLOAD_SCHEMA": "NO", "WRITE_GFS": "NO"}}
+_ARC_DEGREES = 4  # GDAL's default (OGR_ARC_STEPSIZE): off by 0.06 % of the radius at most
 
 
 def read_features(
@@ -48,20 +52,22 @@ def read_features(
     """The features of one layer.
 
     Arguments:
-        path: a file, or `FILE#LAYER`. option [words]: where it was given, for messages. kinds: geometry accepted, of `polygon`,
-        `line` and `point`. layer: its name, above the one in `path`. may_be_empty: whether a layer without features will do.
-    Returns: valid two-dimensional geometry of these kinds and the file's columns, of which those named id, fid, geom, geometry
-        or feature_id (in any case) come as source_id, source_fid ..., and those that differ in case only with _2, _3 ...;
-        the column `feature_id` holds the file's own feature numbers.
-    Errors: UsageError for a layer that must be chosen or does not exist; InputRefused for a damaged file, a wrong kind of
-        geometry, no coordinate system, no feature; ResourceShortage where it would not fit in memory.
+        path: a file, or `FILE#LAYER`. option [words]: where it was given, for messages. kinds: geometry
+            accepted, of `polygon`, `line` and `point`. layer: its name, above the one in `path`.
+            may_be_empty: whether a layer without features will do.
+    Returns: valid two-dimensional geometry of these kinds and the file's columns, of which those named id,
+        fid, geom, geometry or feature_id (in any case) come as source_id, source_fid ..., and those that
+        differ in case only with _2, _3 ...; the column `feature_id` holds the file's own feature numbers.
+    Errors: UsageError for a layer that must be chosen or does not exist; InputRefused for a damaged file,
+        a wrong kind of geometry, no coordinate system, no feature; ResourceShortage where it would not fit
+        in memory.
     """
     name, named_layer = layer_of(path)
     found = checked_file(name, option)
     where = f"{option}: {found.name!r}"
     driver, target = vector_driver(found, option)
     stamp, digest = file_stamp(found), sha256(found)
-    need = _MEMORY[driver] * stamp.bytes if driver else 0
+    need = _MEMORY[driver] * stamp.bytes
     require_memory(need, f"{where}, {stamp.bytes} bytes of {driver},", "cut it to the farm, or simplify it")
     chosen = _chosen_layer(target, driver, where, (layer or named_layer, kinds))
     meta, numbers, geometry, columns, notes = _read(target, driver, where, chosen)
@@ -73,7 +79,7 @@ def read_features(
     if not len(geometry):
         if not may_be_empty:
             raise InputRefused(
-                f"{where}, layer {chosen!r}, has no features",
+                f"{where}{(chosen and f', layer {chosen!r},') or ''} has no features",
                 f"at least one {_words(kinds)}",
                 "draw or export some",
             )
@@ -84,11 +90,14 @@ def read_features(
     return Features(geometry, table, crs, found.name, digest, tuple(notes))
 
 
-def _chosen_layer(target: str, driver: str, where: str, wanted: tuple[str | None, tuple[str, ...]]) -> str:
-    """The layer asked for, or the only one whose geometry fits."""
+def _chosen_layer(target: str, driver: str, where: str, wanted: tuple[str | None, tuple[str, ...]]) -> str | None:
+    """The layer asked for, or the only one whose geometry fits; None for the only one there can be."""
     name, kinds = wanted
+    if driver == "GeoJSON" and name is None:
+        return None  # it holds one layer, and listing would parse the whole file
     with _refusing(where):
-        listed = [(str(title), kind) for title, kind in pyogrio.list_layers(target)]
+        listed = _layers(target, driver)
+        empty = driver == "GPX" and [title for title, _ in listed if not _holds_any(target, title)]
     every = ", ".join(title for title, _ in listed) or "none"
     if name is not None:
         if name not in [title for title, _ in listed]:
@@ -97,8 +106,8 @@ def _chosen_layer(target: str, driver: str, where: str, wanted: tuple[str | None
             )
         return name
     fitting = [title for title, kind in listed if kind is not None and _fits(str(kind), kinds)]
-    if len(fitting) > 1 and driver == "GPX":  # always lists all its five layers
-        fitting = [title for title in fitting if not title.endswith("_points") and _holds_any(target, title)]
+    if empty:  # a GPX always lists all five layers, two of them the vertices of the others
+        fitting = [title for title in fitting if title not in empty and not title.endswith("_points")]
     if len(fitting) == 1:
         return fitting[0]
     if len(listed) == 1 and listed[0][1] is not None:
@@ -116,6 +125,21 @@ def _chosen_layer(target: str, driver: str, where: str, wanted: tuple[str | None
     )
 
 
+def _layers(target: str, driver: str) -> list[tuple[str, str | None]]:
+    """(name, geometry type or None) of every layer."""
+    if driver != "GML":
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # the layer that is read says it again
+            return [(str(title), kind) for title, kind in pyogrio.list_layers(target)]
+    listed = []  # listing the layers of a GML without these options would write a .gfs beside it
+    while True:
+        try:
+            found = pyogrio.read_info(target, layer=len(listed), **_OPEN_OPTIONS[driver])
+        except DataLayerError:
+            return listed
+        listed.append((found["layer_name"], found["geometry_type"]))
+
+
 def _holds_any(target: str, layer: str) -> bool:
     return pyogrio.read_info(target, layer=layer, force_feature_count=True)["features"] > 0
 
@@ -129,28 +153,41 @@ def _fits(kind: str, kinds: tuple[str, ...]) -> bool:
     return "point" in kinds if "point" in words else True  # Unknown and Geometry may hold anything
 
 
-def _read(target: str, driver: str, where: str, layer: str):
-    """(meta, feature numbers, geometry, columns, notes) as stored, linear and without a third dimension."""
+def _read(target: str, driver: str, where: str, layer: str | None):
+    """(meta, feature numbers, geometry, columns, notes) as stored, but linear."""
+    options = _OPEN_OPTIONS.get(driver, {})
     with _refusing(where), warnings.catch_warnings(record=True) as said:
         warnings.simplefilter("always")
-        options = _OPEN_OPTIONS.get(driver, {})
-        stated = pyogrio.read_info(target, layer=layer, force_feature_count=True, **options)
-        if stated["driver"] != driver:  # pragma: no cover: the first bytes already decided
-            raise InputRefused(
-                f"{where} was taken for {driver} but opens as {stated['driver']}", driver, "export it again"
-            )
+        # a GeoJSON is parsed whole or refused; other files may state more features than can be read
+        stated = driver != "GeoJSON" and pyogrio.read_info(target, layer=layer, force_feature_count=True, **options)
         meta, numbers, wkb, columns = pyogrio.raw.read(target, layer=layer, return_fids=True, **options)
         geometry = shapely.from_wkb(wkb) if wkb is not None else np.empty(0, object)
-    if len(geometry) != stated["features"]:
+        curves = stated and _has_curves(target, driver, (layer, stated["geometry_name"]))
+    if stated and (len(geometry), driver) != (stated["features"], stated["driver"]):
         raise InputRefused(
-            f"{where} says it has {stated['features']} features but only {len(geometry)} could be read",
+            f"{where} states {stated['features']} features, but {len(geometry)} could be read",
             "a whole file",
-            "copy it again",
+            "copy or export it again",
         )
-    return meta, numbers, geometry, columns, _notes_of(said, layer, where)
+    notes = _notes_of(said, where)
+    if curves:
+        notes.append(f"curves were replaced by straight edges, {_ARC_DEGREES} degrees of arc each")
+    return meta, numbers, geometry, columns, notes
 
 
-def _notes_of(said: list[warnings.WarningMessage], layer: str, where: str) -> list[str]:
+def _has_curves(target: str, driver: str, names: tuple[str, str]) -> bool:
+    """Whether the layer holds curves, which the reader replaces without a word."""
+    if driver == "GML":
+        with open(target, "rb") as file, mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) as content:
+            return re.search(rb"<(\w+:)?(Arc|Circle|Geodesic|Clothoid|BSpline|Bezier|CubicSpline)", content) is not None
+    if driver != "GPKG":
+        return False
+    layer, column = ('"' + name.replace('"', '""') + '"' for name in names)
+    kinds = pyogrio.raw.read(target, sql=f"SELECT DISTINCT ST_GeometryType({column}) FROM {layer}")[3][0]
+    return any(re.search("CURVE|CIRCULAR|SURFACE", str(kind)) for kind in kinds)
+
+
+def _notes_of(said: list[warnings.WarningMessage], where: str) -> list[str]:
     """Notes for what the reader warned of. Errors: InputRefused for warnings that mean damage."""
     notes, other = [], []
     for text in dict.fromkeys(str(message.message) for message in said):
@@ -160,7 +197,7 @@ def _notes_of(said: list[warnings.WarningMessage], layer: str, where: str) -> li
             notes.append("M values of the coordinates were dropped")
         elif "not consistent with type" not in text:
             other.append(text)
-    return [*notes, *(f"layer {layer}: {text[:200]}" for text in other[:5])]
+    return [*notes, *(f"reader: {text[:200]}" for text in other[:5])]
 
 
 class _refusing:  # noqa: N801 (reads as a verb)
@@ -179,11 +216,11 @@ class _refusing:  # noqa: N801 (reads as a verb)
                 "features of up to about 200 MB of text",
                 "save it as a GeoPackage",
             ) from None
-        if isinstance(error, _ERRORS):
+        if isinstance(error, Exception) and not isinstance(error, TunnelsiteError):  # damage can raise anything
             text = re.sub(r"; It might help to specify.*", "", str(error)).replace("\n", " ")[:300]
             raise InputRefused(
                 f"{self.where} cannot be read ({text})", "a whole file", "copy or export it again"
-            ) from None
+            ) from error
 
 
 def _crs(text: str | None, where: str) -> pyproj.CRS:
@@ -197,9 +234,10 @@ def _crs(text: str | None, where: str) -> pyproj.CRS:
         ) from None
     if crs is None or crs.name.lower().startswith("undefined"):  # how a GeoPackage says "none"
         raise InputRefused(
-            f"{where} has no coordinate system", "one in the file, or in the .prj beside a Shapefile; it is never guessed",
+            f"{where} has no coordinate system",
+            "one in the file, or in the .prj beside a Shapefile; it is never guessed",
             "assign the right one and save it again",
-        )  # fmt: skip
+        )
     return crs
 
 
