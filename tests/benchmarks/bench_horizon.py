@@ -1,0 +1,95 @@
+"""The horizon engine against a plain march of 200 m on the same surface: time, growth with size, accuracy, memory.
+
+Run with `python -m tests.benchmarks.bench_horizon [side]`. Ratios are medians of interleaved runs in one process.
+"""
+
+from __future__ import annotations
+
+import statistics
+import sys
+import time
+import tracemalloc
+
+import numpy as np
+from numba import njit, prange
+
+from tests.benchmarks.bench_screening import farm_ground
+from tunnelsite.kernels.horizon import horizon_tangent
+from tunnelsite.kernels.horizon_share import NODES, folded_share, sector_tables
+
+AZIMUTHS = (110.0, 148.0, 180.0, 222.0)
+
+
+@njit(cache=True, parallel=True, error_model="numpy")
+def plain_march(surface, observer, cell_m, azimuth, steps):
+    """One bilinear sample a cell width along the ray, `steps` of them: the obvious way, with a search radius."""
+    rows, cols = surface.shape
+    out = np.zeros((rows, cols), np.float32)
+    down, right = -np.cos(azimuth), np.sin(azimuth)
+    for r in prange(rows):
+        for c in range(cols):
+            best = np.float32(0.0)
+            for k in range(1, steps + 1):
+                y, x = r + down * k, c + right * k
+                y0, x0 = int(y), int(x)
+                if y < 0 or x < 0 or y0 >= rows - 1 or x0 >= cols - 1:
+                    break
+                fy, fx = np.float32(y - y0), np.float32(x - x0)
+                a = surface[y0, x0] + fx * (surface[y0, x0 + 1] - surface[y0, x0])
+                b = surface[y0 + 1, x0] + fx * (surface[y0 + 1, x0 + 1] - surface[y0 + 1, x0])
+                t = (a + fy * (b - a) - observer[r, c]) / np.float32(k * cell_m)
+                best = t if t > best else best
+            out[r, c] = best
+    return out
+
+
+def seconds(call, *arguments) -> float:
+    """Time of one call."""
+    start = time.perf_counter()
+    call(*arguments)
+    return time.perf_counter() - start
+
+
+def grounds(side: int) -> tuple[np.ndarray, np.ndarray]:
+    """(surface with trees, eye 1 m above the ground)."""
+    ground = farm_ground(side)
+    rng = np.random.default_rng(3)
+    surface = ground.copy()
+    for _ in range(side // 4):
+        r, c = rng.integers(3, side - 3, 2)
+        surface[r - 2 : r + 3, c - 2 : c + 3] += np.float32(rng.uniform(5, 18))
+    return surface, ground + np.float32(1.0)
+
+
+def main(side: int = 2000) -> None:
+    """Print the figures."""
+    small, large = grounds(side), grounds(side * 5 // 2)
+    horizon_tangent(*grounds(300), 1.0, 148.0)
+    plain_march(*grounds(300), 1.0, np.radians(148.0), 200)
+    ours, plain, big = [], [], []
+    for azimuth in AZIMUTHS * 2:
+        ours.append(seconds(horizon_tangent, *small, 1.0, azimuth))
+        plain.append(seconds(plain_march, *small, 1.0, np.radians(azimuth), 200))
+        big.append(seconds(horizon_tangent, *large, 1.0, azimuth))
+    a, b, c = (statistics.median(values) for values in (ours, plain, big))
+    print(
+        f"{side} x {side}: any distance {1000 * a:.0f} ms a direction; plain march of 200 m {1000 * b:.0f} ms: ratio {a / b:.2f} (goal <= 2)"
+    )
+    growth = (c / large[0].size) / (a / small[0].size)
+    print(f"growth per cell from {side} to {large[0].shape[0]}: {growth:.2f} (goal <= 1.15)")
+    full = plain_march(*small, 1.0, np.radians(148.0), 2 * side)
+    error = np.degrees(np.arctan(horizon_tangent(*small, 1.0, 148.0))) - np.degrees(np.arctan(full))
+    print(
+        f"against a march of one sample a cell to the edge (another surface): rms {np.sqrt(np.mean(error**2)):.3f} deg"
+    )
+    azimuths = np.arange(36) * 10.0
+    tables = sector_tables(np.repeat(azimuths, 3), np.tile([10.0, 25.0, 40.0], 36), np.ones(108), azimuths)
+    assert tables.shape == (1, 36, NODES)
+    tracemalloc.start()
+    folded = seconds(folded_share, *small, 1.0, azimuths, tables)
+    peak = tracemalloc.get_traced_memory()[1]
+    print(f"36 directions folded: {folded:.2f} s, peak {peak / small[0].nbytes:.1f} x one array")
+
+
+if __name__ == "__main__":
+    main(*(int(text) for text in sys.argv[1:2]))

@@ -1,0 +1,87 @@
+"""A whole screening of a made farm: time and peak memory, and the share of each step.
+
+Run with `python -m tests.benchmarks.bench_screening [side] [azimuths]`; 2000 cells of 1 m by default. It prints seconds and peak
+memory over what the imports take, as multiples of the DEM's bytes, so that runs on different machines can be compared.
+"""
+
+from __future__ import annotations
+
+import resource
+import sys
+import time
+
+import numpy as np
+import shapely
+
+from tests.scan.grounds import features, site
+from tunnelsite import House, screen
+from tunnelsite.settings import settings_from
+
+WEST, NORTH = 499_000.0, 4_701_000.0
+
+
+def farm_ground(side: int, seed: int = 7) -> np.ndarray:
+    """Rolling ground of `side` x `side` metres with lidar-like noise."""
+    rng = np.random.default_rng(seed)
+    r, c = np.mgrid[0:side, 0:side].astype(np.float32)
+    z = 150 + 0.004 * c - 0.003 * r
+    for period, height in ((900, 9.0), (410, 3.5), (170, 1.2), (60, 0.25)):
+        way, phase = rng.uniform(0, np.pi), rng.uniform(0, 6.28)
+        z += np.float32(height) * np.sin((c * np.cos(way) + r * np.sin(way)) * (2 * np.pi / period) + phase).astype(
+            np.float32
+        )
+    return (z + rng.normal(0, 0.02, z.shape)).astype(np.float32)
+
+
+def peak_bytes() -> int:
+    """Peak resident memory of this process [bytes]."""
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024
+
+
+def made_site(side: int):
+    """A site with four parcels, a surface with woods, and obstacles."""
+    ground = farm_ground(side)
+    rng = np.random.default_rng(1)
+    third = side // 3
+    parcels = [
+        shapely.box(WEST + a + 10, NORTH - b - third, WEST + a + third, NORTH - b - 10)
+        for a in (0, third, 2 * third)
+        for b in (0, third, 2 * third)
+    ]
+    trees = shapely.points(WEST + rng.uniform(0, side, 300), NORTH - rng.uniform(0, side, 300))
+    obstacles = features(list(trees), name="trees", height_m=rng.uniform(6, 22, 300))
+    return site(ground, parcels, west=WEST, north=NORTH, obstacles=obstacles)
+
+
+def main(side: int = 2000, azimuths: int = 36) -> None:
+    """Print the figures of one cold and one warm run."""
+    settings = settings_from({"crop_months": "10-01:04-30", "azimuths": azimuths, "halo": "5m", "kind": "container"})
+    small = made_site(200)
+    start = time.perf_counter()
+    screen(small, House.parse("30x96ft"), settings=settings)  # compile or load the kernels
+    print(f"first run of 200 x 200 cells, with loading of kernels: {time.perf_counter() - start:.1f} s")
+    farm = made_site(side)
+    before = peak_bytes()
+    steps: dict[str, float] = {}
+    last = ["start", time.perf_counter()]
+
+    def progress(what: str, share: float) -> None:
+        now = time.perf_counter()
+        steps[last[0]] = steps.get(last[0], 0.0) + now - last[1]
+        last[0], last[1] = what, now
+
+    start = time.perf_counter()
+    result = screen(farm, House.parse("30x96ft"), settings=settings, progress=progress)
+    _ = result.rows
+    seconds = time.perf_counter() - start
+    dem = side * side * 4
+    print(
+        f"{side} x {side} cells, {azimuths} directions: {seconds:.2f} s, {len(result.scans[0].index):,} placements passed"
+    )
+    print(f"peak memory over the start: {(peak_bytes() - before) / dem:.1f} x the DEM's bytes ({dem / 1e6:.0f} MB)")
+    for name, spent in sorted(steps.items(), key=lambda pair: -pair[1]):
+        print(f"  {spent:6.2f} s  {name}")
+
+
+if __name__ == "__main__":
+    main(*(int(text) for text in sys.argv[1:3]))
