@@ -17,8 +17,8 @@ from shapely.geometry import LineString, Point, Polygon, box
 from tunnelsite.core.errors import InputRefused, ResourceShortage, UsageError
 from tunnelsite.core.grid import local_crs
 from tunnelsite.core.layers import Features
+from tunnelsite.core.reproject import STRAIGHT_M, centre_lonlat, reprojected
 from tunnelsite.io import files
-from tunnelsite.io.reproject import STRAIGHT_M, centre_lonlat, reprojected
 from tunnelsite.io.vectors import read_features
 
 UTM = "EPSG:32615"

@@ -8,6 +8,7 @@ import pyproj
 import shapely
 
 from tunnelsite.core.errors import InputRefused
+from tunnelsite.core.reproject import unwrapped
 
 _KINDS = {
     0: "point",
@@ -52,20 +53,6 @@ def tidy(
     if not usable.all():
         notes.append(f"{int((~usable).sum())} features without area were dropped ({_listed(numbers[kept][~usable])})")
     return kept[usable], geometry[usable], notes
-
-
-def unwrapped(geometry: np.ndarray) -> np.ndarray:
-    """Longitudes moved into 0 to 360 degrees for features that otherwise seem to reach round the world."""
-    boxes = shapely.bounds(geometry)
-    broken = np.flatnonzero(boxes[:, 2] - boxes[:, 0] > 180.0)
-    if not len(broken):
-        return geometry
-    moved = shapely.transform(geometry[broken], lambda lonlat: np.where([True, False], lonlat % 360.0, lonlat))
-    boxes = shapely.bounds(moved)
-    result = geometry.copy()
-    helped = boxes[:, 2] - boxes[:, 0] <= 180.0
-    result[broken[helped]] = moved[helped]
-    return result
 
 
 def _check_kinds(geometry: np.ndarray, numbers: np.ndarray, kinds: tuple[str, ...], where: str) -> None:

@@ -19,9 +19,6 @@ from tunnelsite.core.layers import Features
 from tunnelsite.io.files import checked_file, file_stamp, layer_of, require_memory, same_file, sha256
 from tunnelsite.io.formats import vector_driver
 from tunnelsite.io.geometries import tidy
-from tunnelsite.io.reproject import reprojected
-
-__all__ = ["FEATURE_ID", "read_features", "reprojected"]
 
 FEATURE_ID = "feature_id"  # column with the number the file gives each feature
 RESERVED = ("id", "fid", "geom", "geometry", FEATURE_ID)  # a GeoPackage is written with these

@@ -9,7 +9,7 @@ import shapely
 
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.core.grid import Grid, covering_grid, geographic_wkt, horizontal, local_crs, transformer
-from tunnelsite.core.layers import SourceRaster
+from tunnelsite.core.layers import Features, SourceRaster
 from tunnelsite.core.reproject import lonlat_bounds, to_grid
 from tunnelsite.core.site import Frame, Site
 from tunnelsite.kernels.resample import bilinear_samples
@@ -143,12 +143,18 @@ def localised(site: Site, grid: Grid) -> Frame:
         surface = warped(site.surface, grid)
         surface += np.float32(site.surface.datum_m - site.dem.datum_m)
         layers["surface"] = surface
-    parcels = to_grid(site.parcels, grid)
+    notes: list[str] = []
+
+    def carried(features: Features | None) -> Features | None:
+        if features is None:
+            return None
+        moved = to_grid(features, grid)
+        notes.extend(f"{features.name}: {text}" for text in moved.notes if text not in features.notes)
+        return moved
+
+    parcels = carried(site.parcels)
     lon, lat = (float(value) for value in grid.lonlat(0.0, 0.0))
-    optional = {
-        name: None if getattr(site, name) is None else to_grid(getattr(site, name), grid)
-        for name in ("obstacles", "structures", "lamps", "soils")
-    }
+    optional = {name: carried(getattr(site, name)) for name in ("obstacles", "structures", "lamps", "soils")}
     return Frame(
         grid=grid,
         datum_m=site.dem.datum_m,
@@ -158,8 +164,9 @@ def localised(site: Site, grid: Grid) -> Frame:
         parcel_names=parcel_names(site),
         lon_deg=lon,
         lat_deg=lat,
-        keep_outs=tuple(to_grid(item, grid) for item in site.keep_outs),
-        services={name: to_grid(item, grid) for name, item in site.services.items()},
+        keep_outs=tuple(carried(item) for item in site.keep_outs),
+        services={name: carried(item) for name, item in site.services.items()},
+        notes=notes,
         **optional,
     )
 
