@@ -24,7 +24,7 @@ def screen(given: argparse.Namespace) -> int:
     progress = Progress(quiet=given.quiet)
     if given.dry_run:
         return _dry_run(settings, progress, as_json=given.json)
-    return _screened(settings, progress, as_json=given.json)
+    return _screened(settings, progress, as_json=given.json, more=given.verbose)
 
 
 def check(given: argparse.Namespace) -> int:
@@ -40,7 +40,7 @@ def demo(given: argparse.Namespace) -> int:
 
     values, _ = project_settings(sample_data() / "farm.toml")
     values |= {"out": given.out, "overwrite": given.overwrite}
-    return _screened(settings_from(values), Progress(quiet=given.quiet), as_json=False)
+    return _screened(settings_from(values), Progress(quiet=given.quiet), as_json=False, more=given.verbose)
 
 
 def sample_data() -> Path:
@@ -52,7 +52,7 @@ def sample_data() -> Path:
     raise UsageError("the sample data is missing", "the folder sample_data", "install tunnelsite again")
 
 
-def _screened(settings, progress: Progress, *, as_json: bool) -> int:
+def _screened(settings, progress: Progress, *, as_json: bool, more: bool) -> int:
     from tunnelsite.io.staging import check_output_path, reserved
 
     out = Path(settings.out or DEFAULT_OUT)
@@ -78,7 +78,7 @@ def _screened(settings, progress: Progress, *, as_json: bool) -> int:
             write_rasters(result, rasters, overwrite=settings.overwrite)
         progress("writing", 1.0)
     summary = _summary(result, out, time.monotonic() - start)
-    print(json.dumps(summary, indent=2, allow_nan=False) if as_json else _words(summary))
+    print(json.dumps(summary, indent=2, allow_nan=False) if as_json else _words(summary, more))
     return 0
 
 
@@ -110,7 +110,7 @@ def _summary(result, out: Path, seconds: float) -> dict[str, Any]:
     }
 
 
-def _words(summary: dict[str, Any]) -> str:
+def _words(summary: dict[str, Any], more: bool) -> str:
     lines = [
         f"{summary['placements_tried']:,} placements tried, {summary['placements_scored']:,} passed every limit "
         f"({summary['seconds']:.1f} s)."
@@ -125,8 +125,8 @@ def _words(summary: dict[str, Any]) -> str:
             f"{row['rank']:>4} {row['score']:6.1f}  {row['parcel'][:20]:<20} {row['house']:<9} {row['lon']:11.6f} {row['lat']:10.6f}  "
             f"{row['pitch_along_pct']:+.2f}/{row['pitch_across_pct']:+.2f}  {row['cut_m3']:7.1f}  {sun}"
         )
-    if not summary["candidates"]:
-        lines.append("No placement passed. Why, by parcel:")
+    if not summary["candidates"] or more:
+        lines.append("Why placements were rejected, by parcel:" if more else "No placement passed. Why, by parcel:")
         for row in summary["rejections"]:
             if row["rejected"]:
                 lines.append(

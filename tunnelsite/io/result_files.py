@@ -6,10 +6,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 from xml.sax.saxutils import escape
 
+import numpy as np
+
 from tunnelsite.cautions import CAUTIONS
 from tunnelsite.io import styles
 from tunnelsite.io.cog import write_cog
 from tunnelsite.io.geopackage import run_stamp, write_geopackage
+from tunnelsite.io.staging import write_whole
 from tunnelsite.io.tables import Column, Table
 
 if TYPE_CHECKING:
@@ -86,7 +89,7 @@ def _steps(result: Result) -> list[str]:
 
 
 def write_rasters(result: Result, folder: Path, *, overwrite: bool) -> list[Path]:
-    """Write the layers of the wanted bearing as COGs into an existing folder. Errors: OutputFailed."""
+    """Write the layers of the wanted bearing as COGs, each with its SLD, into an existing folder. Errors: OutputFailed."""
     frame, written = result.frame, []
     titles = {spec.id: spec.title for judge in result.judges for spec in judge.criterion.description.reads}
     for name in RASTER_LAYERS:
@@ -99,4 +102,8 @@ def write_rasters(result: Result, folder: Path, *, overwrite: bool) -> list[Path
         title = titles.get(name, name)
         write_cog(path, values, frame.grid, unit=frame.units.get(name, "1"), title=title, overwrite=overwrite)
         written.append(path)
+        known = values[np.isfinite(values)]
+        ends = (float(known.min()), float(known.max())) if known.size else (0.0, 1.0)
+        sld = styles.raster_sld(name, title, frame.units.get(name, "1"), *ends)
+        write_whole(path.with_suffix(".sld"), sld, overwrite=overwrite)
     return written
