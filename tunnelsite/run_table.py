@@ -63,6 +63,10 @@ def _input_rows(result: Result) -> list[dict[str, Any]]:
         detail = f"{unit}{item.crs.name if item.crs else 'no coordinate system'}"
         rows.append({"kind": "input", "name": item.name, "value": f"sha256 {item.sha256}", "detail": detail})
         rows += [{"kind": "note", "name": item.name, "value": text} for text in item.notes]
+    weather = result.site.weather
+    if weather is not None:
+        detail = f"station {weather.lat_deg:.3f}, {weather.lon_deg:.3f}"
+        rows.append({"kind": "input", "name": weather.name, "value": f"sha256 {weather.sha256}", "detail": detail})
     return rows
 
 

@@ -119,7 +119,10 @@ def prepared(site: Site, settings: Settings, bearing_deg: float, judges: list[Ju
         inputs = {
             spec.id: Layer(frame.layers[spec.id], spec.unit, spec.title, (grid.cell_m, grid.cell_m))
             for spec in process.description.reads
+            if spec.id in frame.layers
         }
+        if any(spec.id == "sun" for spec in process.description.reads):
+            inputs["sun"] = Layer(sun_table(site, frame, settings), "deg, deg, Wh/m2, 1", "sun of the crop months")
         for name, layer in process(inputs, process_parameters(process.id, frame, settings), progress).items():
             frame.layers.setdefault(name, layer.values)
             frame.units.setdefault(name, layer.unit)
@@ -130,14 +133,8 @@ def process_parameters(process_id: str, frame: Frame, settings: Settings) -> dic
     """What a built-in process has to be told about the site."""
     if process_id != "season_light":
         return {}
-    first, last = crop_period(settings.crop_months)
     return {
-        "latitude_deg": frame.lat_deg,
-        "longitude_deg": frame.lon_deg,
-        "altitude_m": frame.datum_m,
         "bearing_deg": frame.grid.bearing_deg,
-        "first_day": f"{first[0]:02d}-{first[1]:02d}",
-        "last_day": f"{last[0]:02d}-{last[1]:02d}",
         "azimuths": settings.azimuths,
         "light_height_m": settings.light_height_m,
     }
@@ -164,6 +161,26 @@ def check_cell(site: Site, settings: Settings, houses: Sequence[House]) -> list[
             f"cells of {max(cell, own):.3g} m are coarse for a house {narrow:.3g} m wide: {wanted:.2g} m or finer is wanted"
         ]
     return []
+
+
+def sun_table(site: Site, frame: Frame, settings: Settings) -> np.ndarray:
+    """The sun of the crop months at the farm (see `light.season.season_sun`), by clear sky or the site's weather file."""
+    from tunnelsite.light import irradiance, season
+    from tunnelsite.light.sun import Place
+
+    place = Place(frame.lat_deg, frame.lon_deg, frame.datum_m)
+    if site.weather is None:
+        steps = irradiance.clear_sky_steps(place)
+    else:
+        steps = irradiance.weather_steps(site.weather, place)
+        frame.notes += [f"light weighed by {steps.source}", *steps.notes]
+    if settings.bare_trees is None:
+        bare = season.bare_trees(frame.lat_deg, settings.bare_transmission)
+    elif settings.bare_trees == "never":
+        bare = None
+    else:
+        bare = season.BareTrees(crop_period(settings.bare_trees), settings.bare_transmission)
+    return season.season_sun(steps, crop_period(settings.crop_months), bare)
 
 
 def check_data(site: Site, frame: Frame) -> None:

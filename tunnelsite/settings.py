@@ -15,7 +15,19 @@ from tunnelsite.core.house import House
 from tunnelsite.core.rubric import Rubric
 from tunnelsite.core.units import FOOT_M, VERTICAL_UNITS_M, length_m, month_day, number, slope_fraction
 
-PATH_KEYS = ("dem", "parcels", "surface", "obstacles", "structures", "lamps", "soils", "wind", "out", "rasters")
+PATH_KEYS = (
+    "dem",
+    "parcels",
+    "surface",
+    "obstacles",
+    "structures",
+    "lamps",
+    "soils",
+    "wind",
+    "weather",
+    "out",
+    "rasters",
+)
 LARGEST_PROJECT_BYTES = 1_000_000
 TRADE_PITCH = 1.0 / 192.0  # 3/4 in per 12 ft: the finished tolerance; common practice, no source
 
@@ -68,6 +80,9 @@ class Settings(BaseModel):
     service: dict[str, str] = Field(default_factory=dict)
     lamps: str | None = None
     soils: str | None = None
+    weather: str | None = None
+    bare_trees: str | None = None
+    bare_transmission: Annotated[float, _number("bare transmission", 0, 1)] = 0.58
     wind: str | None = None
     wind_from_deg: Annotated[float | None, _number("prevailing wind", 0, 360)] = None
     elevation_unit: Literal["m", "ft", "us-ft"] | None = None
@@ -93,6 +108,13 @@ class Settings(BaseModel):
     @classmethod
     def _crop_months(cls, text: str) -> str:
         crop_period(text)
+        return text
+
+    @field_validator("bare_trees")
+    @classmethod
+    def _bare_trees(cls, text: str | None) -> str | None:
+        if text is not None and text != "never":
+            crop_period(text, "bare trees")
         return text
 
     @field_validator("top")
@@ -160,12 +182,12 @@ class Settings(BaseModel):
         return Rubric(**values)
 
 
-def crop_period(text: str) -> tuple[tuple[int, int], tuple[int, int]]:
+def crop_period(text: str, what: str = "crop months") -> tuple[tuple[int, int], tuple[int, int]]:
     """((month, day), (month, day)), first and last day, from `10-01:04-30`. Errors: UsageError."""
     first, colon, last = str(text).partition(":")
     if not colon:
-        raise UsageError(f"crop months is {text!r}", "FIRST:LAST such as 10-01:04-30", "give both days")
-    return month_day(first), month_day(last)
+        raise UsageError(f"{what} is {text!r}", "FIRST:LAST such as 10-01:04-30", "give both days")
+    return month_day(first, what), month_day(last, what)
 
 
 def settings_from(given: dict[str, Any], *, lines: dict[str, int] | None = None, file: str = "") -> Settings:

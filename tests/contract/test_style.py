@@ -21,7 +21,7 @@ ALLOWED = {
     "processes": {"processes", "core", "kernels"},
     "scan": {"scan", "core", "kernels"},
     "siteplan": {"siteplan", "core", "kernels"},
-    "light": {"light", "core", "kernels", "processes"},
+    "light": {"light", "core", "kernels"},
     "io": {"io", "core", "settings", "cautions"},
 }
 # Other packages a layer may use at all.
@@ -32,7 +32,7 @@ OUTSIDE = {
     "scan": {"numpy", "shapely", "scipy", "pyproj"},
     "criteria": {"numpy"},
     "light": {"numpy", "pandas", "pvlib"},
-    "processes": {"numpy", "scipy", "pvlib", "pandas", "richdem"},
+    "processes": {"numpy", "scipy", "richdem"},
 }
 FILES_ARE_OPENED_IN = {"io"}
 FILE_LIBRARIES = {"rasterio", "pyogrio", "fiona"}

@@ -12,7 +12,6 @@ from tunnelsite.light.crops import COVERS, CROP_BANDS, against_band, daily_light
 from tunnelsite.light.irradiance import clear_sky_steps, distance_km, weather_steps
 from tunnelsite.light.received import direct_sun_hours, light_received, midwinter_noon_clear
 from tunnelsite.light.sun import Place, sun_positions
-from tunnelsite.processes.solar import sun_path
 
 WINTER = ((10, 1), (4, 30))
 YEAR = ((1, 1), (12, 31))
@@ -52,12 +51,6 @@ def test_by_brute_force(steps):
     assert sum(month.beam_kwh for month in found.months) == pytest.approx(
         light_received(horizon, steps, YEAR).crop_months.beam_kwh, rel=1e-9
     )
-
-
-def test_the_beam_is_that_of_the_screening(steps):
-    """`processes.solar` (whole farm) and this (one point) are the same sun; their days begin at different midnights."""
-    path = sun_path(FARM.lat_deg, FARM.lon_deg, FARM.altitude_m, YEAR)
-    assert steps.beam_wh.sum() == pytest.approx(path.beam_wh.sum(), rel=2e-3)
 
 
 @pytest.mark.parametrize("lat", [-90.0, -78.0, -43.0, -10.0, 0.0, 10.0, 43.0, 67.5, 80.0, 90.0])

@@ -64,11 +64,12 @@ class Parameter:
 
 @dataclass(frozen=True)
 class LayerSpec:
-    """A layer that is read or made: its id, unit and a few words on what it holds."""
+    """A layer that is read or made: its id, unit, a few words on what it holds, and whether a process can do without."""
 
     id: str
     unit: str
     title: str
+    optional: bool = False
 
 
 @dataclass(frozen=True)

@@ -39,7 +39,7 @@ class Process:
     ) -> dict[str, Layer]:
         """Check inputs and parameters against the description and run. Errors: UsageError."""
         for spec in self.description.reads:
-            if spec.id not in inputs:
+            if spec.id not in inputs and not spec.optional:
                 raise UsageError(
                     f"{self.id} was not given the layer {spec.id!r}", f"{spec.title} [{spec.unit}]", "add it"
                 )

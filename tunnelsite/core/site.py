@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 
 from tunnelsite.core.layers import Features, SourceRaster
+from tunnelsite.core.weather import Weather
 
 if TYPE_CHECKING:
     from tunnelsite.core.grid import Grid
@@ -23,7 +24,8 @@ class Site:
         surface: ground plus what stands on it, or None.
         obstacles: points, lines, polygons with `height_m`. structures: polygons to stay clear of.
         keep_outs: features with their distance. services: by name (water, power, road ...).
-        lamps, soils: as in the contract. notes: what was found, assumed or repaired.
+        lamps, soils: as in the contract. weather: a year whose beam weighs the light, or None for a clear sky.
+        notes: what was found, assumed or repaired.
         files: what to ask at the end of a run whether it still is as it was read (kept for the reader).
     """
 
@@ -36,6 +38,7 @@ class Site:
     services: dict[str, Features] = field(default_factory=dict)
     lamps: Features | None = None
     soils: Features | None = None
+    weather: Weather | None = None
     notes: tuple[str, ...] = ()
     files: tuple[Any, ...] = ()
 

@@ -116,6 +116,12 @@ def month_day(text: str, what: str = "crop months") -> tuple[int, int]:
     return month, min(day, MONTH_DAYS[month - 1])  # 29 Feb means the end of February of the 365-day year used for sums
 
 
+def days_of(period: tuple[tuple[int, int], tuple[int, int]]) -> list[int]:
+    """Days of the year (1..365) from the first to the last (month, day) of a period, which may wrap the year."""
+    first, last = (sum(MONTH_DAYS[: month - 1]) + day for month, day in period)
+    return list(range(first, last + 1)) if first <= last else [*range(first, 366), *range(1, last + 1)]
+
+
 def metres_words(value_m: float, *, feet: bool = False) -> str:
     """A length in words: `9.14 m`, or `30 ft` / `29 ft 11 1/2 in` (to the half inch) where the user works in feet."""
     if not feet:

@@ -25,6 +25,13 @@ SCREEN_OPTIONS = (
     ("--setback", "LENGTH", "inward from each parcel's own boundary (default 0)"),
     ("--lamps", "FILE", "points with lumens and height_m"),
     ("--soils", "FILE", "polygons with a drainage class"),
+    ("--weather", "FILE", "weather file (EPW or TMY3) whose beam weighs the light; default: a clear sky"),
+    (
+        "--bare-trees",
+        "FIRST:LAST",
+        "when deciduous trees are bare, or never (default: by hemisphere; leaves fall by rain in the tropics)",
+    ),
+    ("--bare-transmission", "SHARE", "share of the beam that bare deciduous crowns pass (default 0.58)"),
     ("--wind", "FILE", "weather file with wind"),
     ("--wind-from", "DEG", "prevailing wind direction"),
     ("--elevation-unit", "UNIT", "m, ft or us-ft, where the DEM does not say"),
@@ -109,6 +116,9 @@ def _add_run(commands) -> None:
     run.add_argument("output", metavar="OUT", help="raster to write (COG)")
     run.add_argument("--set", action="append", default=[], metavar="NAME=VALUE", help="a parameter; repeatable")
     run.add_argument("--layer", metavar="ID", help="which of the process's layers to write (default: the first)")
+    run.add_argument(
+        "--crop-months", metavar="FIRST:LAST", default="01-01:12-31", help="for processes that read the sun"
+    )
     run.add_argument("--elevation-unit", metavar="UNIT", help="m, ft or us-ft, where the raster does not say")
     run.add_argument("--dem-crs", metavar="CRS", help="coordinate system where the raster does not say")
     run.add_argument("--band", type=int, metavar="NUMBER", help="band, where there are several")

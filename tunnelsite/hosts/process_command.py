@@ -42,7 +42,7 @@ def run_process(given: argparse.Namespace) -> int:
     with reserved(given.output, overwrite=given.overwrite):
         header = raster_header(given.input, "input", crs=given.dem_crs)
         raster = read_raster(header, vertical_unit=given.elevation_unit, band=given.band)
-        layers = process(_inputs(process, raster), parameters, progress)
+        layers = process(_inputs(process, raster, given.crop_months), parameters, progress)
         spec = makes[wanted]
         layer = layers[wanted]
         write_cog(given.output, layer.values, raster, unit=layer.unit, title=spec.title, overwrite=given.overwrite)
@@ -52,13 +52,14 @@ def run_process(given: argparse.Namespace) -> int:
     return 0
 
 
-def _inputs(process, raster) -> dict:
+def _inputs(process, raster, crop_months: str) -> dict:
     """The raster as the process's ground. Errors: UsageError for rasters in degrees or turned, and for other layers."""
     from tunnelsite.core.grid import horizontal
     from tunnelsite.core.layers import Layer
     from tunnelsite.scan.localise import utm_name
 
-    other = [spec.id for spec in process.description.reads if spec.id not in ("ground", "surface")]
+    known = ("ground", "surface", "sun")
+    other = [spec.id for spec in process.description.reads if spec.id not in known and not spec.optional]
     if other:
         raise UsageError(
             f"{process.id} reads {', '.join(other)}", "a process on an elevation raster", "use it from Python"
@@ -75,7 +76,24 @@ def _inputs(process, raster) -> dict:
         raise UsageError(f"{raster.name} is turned against its coordinate system", "a north-up raster", "warp it first")
     unit = crs.axis_info[0].unit_conversion_factor
     layer = Layer(raster.values, "m", "ground", (abs(a) * unit, abs(e) * unit))
-    return {spec.id: layer for spec in process.description.reads}
+    inputs = {spec.id: layer for spec in process.description.reads if spec.id in known[:2]}
+    if any(spec.id == "sun" for spec in process.description.reads):
+        inputs["sun"] = Layer(_clear_sky_sun(raster, crop_months), "deg, deg, Wh/m2, 1", "sun under a clear sky")
+    return inputs
+
+
+def _clear_sky_sun(raster, crop_months: str):
+    """The sun of a part of the year over the middle of a raster, under a clear sky."""
+    from tunnelsite.core.grid import geographic_wkt, horizontal, transformer
+    from tunnelsite.light.irradiance import clear_sky_steps
+    from tunnelsite.light.season import season_sun
+    from tunnelsite.light.sun import Place
+    from tunnelsite.settings import crop_period
+
+    a, _, c, _, e, f = raster.affine
+    crs = horizontal(raster.crs).to_wkt()
+    lon, lat = transformer(crs, geographic_wkt(crs)).transform(c + a * raster.cols / 2, f + e * raster.rows / 2)
+    return season_sun(clear_sky_steps(Place(lat, lon, raster.datum_m)), crop_period(crop_months))
 
 
 def _pairs(given: list[str]) -> dict[str, str]:

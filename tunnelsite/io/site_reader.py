@@ -17,6 +17,7 @@ from tunnelsite.core.site import Site
 from tunnelsite.io.files import FileStamp, file_stamp, layer_of, same_file
 from tunnelsite.io.rasters import RasterHeader, raster_header, read_raster
 from tunnelsite.io.vectors import read_features
+from tunnelsite.io.weather import read_weather
 from tunnelsite.settings import Settings, keep_out_parts
 
 ANY = ("point", "line", "polygon")
@@ -47,6 +48,7 @@ def read_site(
     services: Mapping[str, str] | None = None,
     lamps: str | None = None,
     soils: str | None = None,
+    weather: str | None = None,
     reading: RasterReading | None = None,
 ) -> Site:
     """Read a DEM (only round the parcels), parcels and optional layers into a `Site`.
@@ -55,7 +57,7 @@ def read_site(
     Errors: InputRefused, UsageError, ResourceShortage; nothing is written.
     """
     reading = reading or RasterReading()
-    named = [dem, parcels, surface, obstacles, structures, lamps, soils, *(services or {}).values()]
+    named = [dem, parcels, surface, obstacles, structures, lamps, soils, weather, *(services or {}).values()]
     named += [keep_out_parts(text)[0] for text in keep_out]
     files = tuple(_watched(text) for text in named if text is not None)
     header = raster_header(dem, "DEM", crs=reading.dem_crs)
@@ -77,6 +79,7 @@ def read_site(
         },
         lamps=_optional(lamps, "--lamps", ("point",)),
         soils=_optional(soils, "--soils", ("polygon",)),
+        weather=None if weather is None else read_weather(weather),
         files=files,
     )
 
@@ -119,6 +122,7 @@ def site_from(settings: Settings) -> Site:
         services=settings.service,
         lamps=settings.lamps,
         soils=settings.soils,
+        weather=settings.weather,
         reading=RasterReading(
             settings.elevation_unit, settings.dem_crs, settings.band, settings.zero_is_nodata or None, settings.halo_m
         ),

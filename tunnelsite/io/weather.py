@@ -12,7 +12,7 @@ from tunnelsite.core.units import MONTH_DAYS
 from tunnelsite.core.weather import Weather
 from tunnelsite.io.files import sha256
 
-SUN_YEAR = 2025  # the project's 365-day sun year (processes.solar.YEAR)
+SUN_YEAR = 2025  # the project's 365-day sun year (light.sun.YEAR)
 HOURS = 8760
 MOST_WH = 1500.0  # more than the sun gives outside the atmosphere: such a number is a missing-value mark such as 9999
 LARGEST_BYTES = 50_000_000

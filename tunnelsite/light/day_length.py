@@ -8,8 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tunnelsite.light.sun import DAY_S, Place, declination_deg, midnight_s
-from tunnelsite.processes.solar import YEAR
+from tunnelsite.light.sun import DAY_S, YEAR, Place, declination_deg, midnight_s
 
 # Elevation of the sun's centre, without atmosphere, at which day begins and ends.
 DEFINITIONS = {

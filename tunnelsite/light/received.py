@@ -7,10 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from tunnelsite.core.horizon import Horizon
-from tunnelsite.core.units import MONTH_DAYS, MONTHS
+from tunnelsite.core.units import MONTH_DAYS, MONTHS, days_of
 from tunnelsite.light.irradiance import SunSteps
 from tunnelsite.light.sun import DAY_S, SUNLESS, Place, day_of_year, midnight_s, month_of, solar_noon_s, sun_positions
-from tunnelsite.processes.solar import days_of
 
 
 @dataclass(frozen=True)

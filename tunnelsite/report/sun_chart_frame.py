@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from tunnelsite.core.units import days_of
 from tunnelsite.light.sun import DAY_S, Place, declination_deg, midnight_s, solar_noon_s, sun_positions
-from tunnelsite.processes.solar import days_of
 from tunnelsite.report.sun_chart import Clock, SunChart
 
 TROPIC_DEG = 23.44

@@ -86,17 +86,36 @@ def add_surface(frame: Frame) -> None:
             frame.notes.append(
                 f"surface lies more than 0.5 m below the ground on {dips.mean():.2%} of the cells: raised"
             )
+    leafless = surface
     if frame.obstacles is not None and len(frame.obstacles):
-        _burn(frame, surface)
+        leafy = deciduous(frame.obstacles)
+        if leafy.any():
+            leafless = surface.copy()
+            _burn(
+                frame, leafless, leafy, bare=True
+            )  # the model holds these trees too: under their crowns it is the ground
+            _burn(frame, leafless, ~leafy)
+            frame.notes.append(f"{int(leafy.sum())} deciduous obstacles pass a part of the beam while they are bare")
+        _burn(frame, surface, np.ones(len(leafy), bool))
     frame.layers["surface"] = surface
+    frame.layers["surface_leafless"] = leafless
     frame.layers["standing_m"] = surface - ground
-    frame.units |= {"surface": "m", "standing_m": "m"}
+    frame.units |= {"surface": "m", "surface_leafless": "m", "standing_m": "m"}
 
 
-def _burn(frame: Frame, surface: np.ndarray) -> None:
+def deciduous(features: Features) -> np.ndarray:
+    """bool [n]: obstacles whose column `kind` says deciduous."""
+    column = next((values for name, values in features.columns.items() if name.lower() == "kind"), None)
+    if column is None:
+        return np.zeros(len(features), bool)
+    return np.array([str(value).strip().lower().startswith("decid") for value in column])
+
+
+def _burn(frame: Frame, surface: np.ndarray, chosen: np.ndarray, *, bare: bool = False) -> None:
+    """Raise `surface` by the chosen obstacles, or (bare) lay it down to the ground under them."""
     shapes, tall = obstacle_shapes(frame.obstacles)
     grid = frame.grid
-    for shape, height in zip(shapes, tall, strict=True):
+    for shape, height in zip(shapes[chosen], tall[chosen], strict=True):
         west, south, east, north = shapely.bounds(shape)
         top, bottom = int((grid.north_m - north) // grid.cell_m), int((grid.north_m - south) // grid.cell_m) + 1
         left, right = int((west - grid.west_m) // grid.cell_m), int((east - grid.west_m) // grid.cell_m) + 1
@@ -111,4 +130,7 @@ def _burn(frame: Frame, surface: np.ndarray) -> None:
             col = min(max(int((point[0] - grid.west_m) // grid.cell_m) - left, 0), part.cols - 1)
             mask[row, col] = True
         window = surface[top:bottom, left:right]
+        if bare:
+            window[mask] = frame.ground[top:bottom, left:right][mask]
+            continue
         window[mask] = np.maximum(window[mask], frame.ground[top:bottom, left:right][mask] + np.float32(height))
