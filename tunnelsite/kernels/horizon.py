@@ -7,7 +7,7 @@ from typing import NamedTuple
 import numpy as np
 
 from tunnelsite.kernels.horizon_rays import March, march, ray_samples, scan_plan
-from tunnelsite.kernels.horizon_scan import NEAR_STEPS, scan
+from tunnelsite.kernels.horizon_scan import NEAR_STEPS, scan, turned
 
 
 @dataclass(frozen=True)
@@ -15,8 +15,9 @@ class Rays:
     """How rays run over the grid.
 
     `drop_per_m` [1/m]: a target at distance d looks lower by drop_per_m * d^2; 0 is a flat Earth, see
-    `earth_drop_per_m`. `origin`: row and column of the grid's first cell in a larger grid of which it is a window; it
-    anchors the scan lines, so that a window with a wide enough margin gets the larger grid's own numbers.
+    `earth_drop_per_m`. `origin`: row and column of the grid's first cell in a larger grid of which it is a
+    window; it anchors the scan lines, so that a window with a wide enough margin gets the larger grid's own
+    numbers.
     """
 
     drop_per_m: float = 0.0
@@ -31,9 +32,9 @@ def earth_drop_per_m(refraction_coefficient: float = 0.13, earth_radius_m: float
 
     Arguments: refraction_coefficient k (0.13, Gauss's mean value, common in surveying; from memory);
     earth_radius_m (mean radius, IUGG; from memory).
-    Return: (1 - k) / (2 R). A convex hull still finds the steepest sight: with c the drop and s the place along a line,
-    (z_j - z_i - c (s_j - s_i)^2) / (s_j - s_i) = (w_j - w_i) / (s_j - s_i) + 2 c s_i with w = z - c s^2, and the last
-    term is the same for every target.
+    Return: (1 - k) / (2 R). A convex hull still finds the steepest sight: with c the drop and s the place
+    along a line, (z_j - z_i - c (s_j - s_i)^2) / (s_j - s_i) = (w_j - w_i) / (s_j - s_i) + 2 c s_i with w = z
+    - c s^2, and the last term is the same for every target.
     Errors: ValueError if the radius is not positive.
     """
     if not earth_radius_m > 0.0:
@@ -42,13 +43,14 @@ def earth_drop_per_m(refraction_coefficient: float = 0.13, earth_radius_m: float
 
 
 def grid_pair(surface: np.ndarray, observer: np.ndarray, cell_m: float) -> tuple[np.ndarray, np.ndarray]:
-    """Check a surface and its observers and return both as C-ordered float32 without copying where they already are.
+    """Check a surface and its observers; return both as C-ordered float32, copied only where they are not.
 
     Errors: ValueError if they are not 2-D of one shape, are empty, or the cell is not positive.
     """
     if np.ndim(surface) != 2 or np.shape(surface) != np.shape(observer):
         raise ValueError(
-            f"surface has shape {np.shape(surface)} and observer {np.shape(observer)}; expected two 2-D arrays of one shape."
+            f"surface has shape {np.shape(surface)} and observer {np.shape(observer)}; "
+            "expected two 2-D arrays of one shape."
         )
     if 0 in np.shape(surface):
         raise ValueError(f"surface has shape {np.shape(surface)}; expected at least one cell.")
@@ -57,14 +59,13 @@ def grid_pair(surface: np.ndarray, observer: np.ndarray, cell_m: float) -> tuple
     return np.ascontiguousarray(surface, np.float32), np.ascontiguousarray(observer, np.float32)
 
 
-def scanned(surface: np.ndarray, observer: np.ndarray, cell_m: float, way: March, rays: Rays) -> np.ndarray:
-    """Horizon tangents along one March, in the orientation that it asks for (the two grids already transposed if so)."""
+def scan_ahead(pair: tuple[np.ndarray, np.ndarray], cell_m: float, way: March, rays: Rays, out: np.ndarray) -> None:
+    """Write into out the horizon tangents along one March, of a pair from `grid_pair` turned as it asks."""
+    surface, observer = pair
     near = min(NEAR_STEPS, max(surface.shape[0] - 1, 1))
     first_row = rays.origin[1] if way.transposed else rays.origin[0]
     plan = scan_plan(way, surface.shape, (float(cell_m), float(rays.drop_per_m)), int(first_row), near)
-    out = np.empty_like(surface)
     scan(surface, observer, plan, near, out)
-    return out
 
 
 def horizon_tangent(
@@ -72,33 +73,38 @@ def horizon_tangent(
 ) -> np.ndarray:
     """Tangent of the horizon's elevation angle towards one azimuth, seen from every cell.
 
-    Arguments: surface [rows, cols] [m], what casts shade (NaN: unknown, casts none); observer [rows, cols] [m], height of
-    the eye above the same datum (NaN: result NaN; may lie below the surface, for a cell never shades itself);
-    cell_m [m]; azimuth_deg [degrees clockwise from grid north]; rays, curvature and anchoring.
-    Return: float32 [rows, cols], tan(horizon elevation angle), 0 or more. Any distance within the data counts. Beyond the
-    data the land is taken to reach an endlessly distant level horizon, so the least answer is 0: looking down into a
-    valley or off the edge of the data hides no sun that stands above the horizontal.
+    Arguments: surface [rows, cols] [m], what casts shade (NaN: unknown, casts none); observer [rows, cols]
+    [m], height of the eye above the same datum (NaN: result NaN; may lie below the surface, for a cell never
+    shades itself); cell_m [m]; azimuth_deg [degrees clockwise from grid north]; rays, curvature and
+    anchoring.
+    Return: float32 [rows, cols], tan(horizon elevation angle), 0 or more. Any distance within the data
+    counts. Beyond the data the land is taken to reach an endlessly distant level horizon, so the least answer
+    is 0: looking down into a valley or off the edge of the data hides no sun that stands above the
+    horizontal.
     Errors: ValueError on shapes, cell size or azimuth.
-    Source: the surface is the wireframe defined in `horizon_rays`. The result is exact on it within NEAR_STEPS (64) row
-    steps and, beyond, on the two scan lines on either side of the cell's ray, interpolated (see `horizon_scan`).
+    Source: the surface is the wireframe defined in `horizon_rays`. The result is exact on it within
+    NEAR_STEPS (48) row steps and, beyond, on the two scan lines on either side of the cell's ray,
+    interpolated (see `horizon_scan`).
     """
     surface, observer = grid_pair(surface, observer, cell_m)
     way = march(azimuth_deg)
-    if not way.transposed:
-        return scanned(surface, observer, cell_m, way, rays)
-    turned = scanned(np.ascontiguousarray(surface.T), np.ascontiguousarray(observer.T), cell_m, way, rays)
-    return np.ascontiguousarray(turned.T)
+    if way.transposed:
+        surface, observer = turned(surface), turned(observer)
+    out = np.empty_like(surface)
+    scan_ahead((surface, observer), cell_m, way, rays, out)
+    return turned(out) if way.transposed else out
 
 
 def cast_shadow(
-    surface: np.ndarray, observer: np.ndarray, cell_m: float, sun_azimuth_deg: float, sun_elevation_deg: float,
-    rays: Rays = FLAT_EARTH,
+    surface: np.ndarray, observer: np.ndarray, cell_m: float, sun_azimuth_deg: float, sun_elevation_deg:
+    float, rays: Rays = FLAT_EARTH,
 ) -> np.ndarray:  # fmt: skip
     """Whether the sun's centre stands below the horizon of each cell.
 
-    Arguments: as `horizon_tangent`; sun_elevation_deg [degrees above the horizontal, -90..90], as seen (with refraction).
-    Return: bool [rows, cols]; True everywhere for a sun at or below 0. False where the observer is NaN (not known to be in
-    shadow: mask those cells with the observer).
+    Arguments: as `horizon_tangent`; sun_elevation_deg [degrees above the horizontal, -90..90], as seen (with
+    refraction).
+    Return: bool [rows, cols]; True everywhere for a sun at or below 0. False where the observer is NaN (not
+    known to be in shadow: mask those cells with the observer).
     Errors: ValueError on shapes, cell size, azimuth or elevation.
     """
     if not -90.0 <= sun_elevation_deg <= 90.0:
@@ -111,7 +117,8 @@ def cast_shadow(
 
 
 class HorizonProfile(NamedTuple):
-    """The horizon round one place: arrays [n azimuths], NaN distance and elevation where nothing rises above level.
+    """The horizon round one place: arrays [n azimuths], NaN distance and elevation where nothing rises above
+    level.
 
     `horizon_deg` [degrees, 0 or more], `distance_m` and `blocker_m` (elevation of the surface there) [m].
     """
@@ -132,8 +139,9 @@ def horizon_profile(
 ) -> HorizonProfile:
     """Horizon seen from one cell towards many azimuths, each ray marched exactly through all the data.
 
-    Arguments: surface [rows, cols] [m]; row, col of the observer's cell; eye, its height [m above the same datum];
-    cell_m [m]; azimuths_deg [n] [degrees clockwise from grid north]; rays, of which only drop_per_m matters here.
+    Arguments: surface [rows, cols] [m]; row, col of the observer's cell; eye, its height [m above the same
+    datum]; cell_m [m]; azimuths_deg [n] [degrees clockwise from grid north]; rays, of which only drop_per_m
+    matters here.
     Errors: ValueError if the cell lies outside the surface or eye is not finite, or as `horizon_tangent`.
     """
     surface, _ = grid_pair(surface, surface, cell_m)
@@ -171,7 +179,8 @@ def _ray_horizon(surface, place, eye, way, step):
 
 
 def _edge(grid, a, b, weight):
-    """Heights on the edges between cells a and b, NaN where either is outside, unknown, or the weight is negative."""
+    """Heights on the edges between cells a and b, NaN where either is outside, unknown, or the weight is
+    negative."""
     columns = grid.shape[1]
     inside = (a[1] >= 0) & (a[1] < columns) & (b[1] >= 0) & (b[1] < columns) & (weight >= 0.0)
     height = np.full(weight.shape, np.nan)

@@ -1,10 +1,12 @@
-"""Geometry of a horizontal ray crossing a square grid: which cells it meets, at what distance, with what weights.
+"""Geometry of a horizontal ray crossing a square grid: which cells it meets, at what distance, with what
+weights.
 
-The surface is the WIREFRAME of the grid: heights are known at the cell centres and run straight along the edges that
-join neighbouring centres north-south and east-west. A ray from a cell centre meets the wireframe wherever it crosses a
-row or a column of centres; those crossings, and nothing else, are its samples. A sample is unknown, and casts no shade,
-if one of the two cells at the ends of its edge is unknown or outside the data (a ray through a centre needs that cell
-only). The definition has no preferred direction: it is the same after a mirror or a quarter turn.
+The surface is the WIREFRAME of the grid: heights are known at the cell centres and run straight along the
+edges that join neighbouring centres north-south and east-west. A ray from a cell centre meets the wireframe
+wherever it crosses a row or a column of centres; those crossings, and nothing else, are its samples. A sample
+is unknown, and casts no shade, if one of the two cells at the ends of its edge is unknown or outside the data
+(a ray through a centre needs that cell only). The definition has no preferred direction: it is the same after
+a mirror or a quarter turn.
 """
 
 import math
@@ -12,16 +14,17 @@ from typing import NamedTuple
 
 import numpy as np
 
-# Crossings closer than this (in cells) to a centre are taken as the centre itself, so that rounding in tan() cannot
-# bring in a neighbour with a weight of 1e-16, which would matter if that neighbour is missing.
+# Crossings closer than this (in cells) to a centre are taken as the centre itself, so that rounding in tan()
+# cannot bring in a neighbour with a weight of 1e-16, which would matter if that neighbour is missing.
 _SNAP = 1e-9
 
 
 class March(NamedTuple):
     """A ray direction seen along its major axis, the one it crosses fastest.
 
-    `transposed`: the major axis is the columns, so the grid has to be transposed first. `ahead`: +1 or -1, the row step
-    (after transposing). `side`: +1 or -1, the sign of the column drift. `drift`: columns per row step, 0..1.
+    `transposed`: the major axis is the columns, so the grid has to be transposed first. `ahead`: +1 or -1,
+    the row step (after transposing). `side`: +1 or -1, the sign of the column drift. `drift`: columns per row
+    step, 0..1.
     """
 
     transposed: bool
@@ -50,11 +53,13 @@ def march(azimuth_deg: float) -> March:
 
 
 class Samples(NamedTuple):
-    """Crossings of one ray by row step k = 1..n, as seen from any cell centre; arrays of shape [n + 1], entry 0 unused.
+    """Crossings of one ray by row step k = 1..n, as seen from any cell centre; arrays of shape [n + 1], entry
+    0 unused.
 
-    The row crossing lies on row k between columns `column` and `column + 1` (positive along the drift), with `weight`
-    on the second. The column crossing, if any, lies on column `column` between rows k - 1 and k, with `cross_weight` on
-    row k; `cross_weight` is -1 where there is none. `reach` and `cross_reach` are distances along the ray [row steps].
+    The row crossing lies on row k between columns `column` and `column + 1` (positive along the drift), with
+    `weight` on the second. The column crossing, if any, lies on column `column` between rows k - 1 and k,
+    with `cross_weight` on row k; `cross_weight` is -1 where there is none. `reach` and `cross_reach` are
+    distances along the ray [row steps].
     """
 
     column: np.ndarray
@@ -86,11 +91,12 @@ def ray_samples(drift: float, n: int) -> Samples:
 class Plan(NamedTuple):
     """Everything the compiled scan needs to know about one direction on one grid (after transposing).
 
-    `shift`, `offset` [rows]: at march row p (0 = the row farthest ahead) scan line j passes column j + shift + offset,
-    |offset| <= 1/2. `column`, `sight` [n + 1], [n + 1, 6]: the Samples as weight, 1/distance [1/m] and curvature drop
-    [tangent], for the row crossing and then for the column crossing. `near_cells`, `near_factors` [m, 4], [m, 3]: the
-    same for the near march as flat index steps to the two cells and least and greatest column steps; `near_count` [k]:
-    how many of them need no more than k rows. `drop`: curvature [m per row step squared].
+    `shift`, `offset` [rows]: at march row p (0 = the row farthest ahead) scan line j passes column j + shift
+    + offset, |offset| <= 1/2. `column`, `sight` [n + 1], [n + 1, 6]: the Samples as weight, 1/distance [1/m]
+    and curvature drop [tangent], for the row crossing and then for the column crossing. `near_cells`,
+    `near_factors` [m, 4], [m, 3]: the same for the near march as flat index steps to the two cells and least
+    and greatest column steps; `near_count` [k]: how many of them need no more than k rows. `drop`: curvature
+    [m per row step squared].
     """
 
     ahead: int
@@ -108,8 +114,9 @@ class Plan(NamedTuple):
 def scan_plan(way: March, shape: tuple[int, int], step: tuple[float, float], first_row: int, near: int) -> Plan:
     """Tabulate one direction for `horizon_scan.scan`.
 
-    Arguments: way, the direction; shape, of the (transposed) grid; step = (cell_m [m], drop_per_m [1/m]); first_row,
-    the grid's first row in the numbering that anchors the scan lines; near, row steps marched exactly.
+    Arguments: way, the direction; shape, of the (transposed) grid; step = (cell_m [m], drop_per_m [1/m]);
+    first_row, the grid's first row in the numbering that anchors the scan lines; near, row steps marched
+    exactly.
     """
     rows, columns = shape
     step_m = step[0] * math.hypot(1.0, way.drift)
@@ -137,5 +144,6 @@ def scan_plan(way: March, shape: tuple[int, int], step: tuple[float, float], fir
     shift = np.copysign(np.floor(np.abs(line) + 0.5), line)
     return Plan(
         way.ahead, way.side, shift.astype(np.int64), line - shift, samples.column, sight,
-        np.array(cells, np.int64), np.array(factors, np.float32), np.array(count, np.int64), step[1] * step_m * step_m,
+        np.array(cells, np.int64), np.array(factors, np.float32), np.array(count, np.int64), step[1] * step_m
+        * step_m,
     )  # fmt: skip
