@@ -20,6 +20,13 @@ BUILT_IN_CRITERIA = (
     ("water", "DRAINAGE"),
     ("water", "PONDING_DEPTH"),
     ("sun", "SUN"),
+    ("noon", "NOON"),
+    ("soils", "SOILS"),
+    ("wind", "WIND"),
+    ("frost", "COLD_AIR"),
+    ("night_light", "NIGHT_LIGHT"),
+    ("room", "SNOW_ROOM"),
+    ("bearing", "BEARING"),
     ("earthwork", "DEEPEST_CUT"),
     ("earthwork", "EARTHWORK"),
 )
@@ -31,6 +38,11 @@ BUILT_IN_PROCESSES = (
     "fill_depressions",
     "level_patches",
     "season_light",
+    "noon_sun",
+    "wind_shelter",
+    "cold_air_pools",
+    "standing_distance",
+    "wetness",
 )
 CRITERIA_GROUP, PROCESSES_GROUP = "tunnelsite.criteria", "tunnelsite.processes"
 

@@ -12,5 +12,9 @@ CAUTIONS = (
     "East-west ridges are a default, not a law: sources disagree. Light was judged for the crop months given in this table.",
     "The standard error of the pitch assumes independent errors; those of elevation models are correlated, so it is a lower bound.",
     "Contributing area counts only land inside the elevation data; placements flagged for water from beyond it have a lower bound.",
+    "Shelter from the wind lowers no design load; the hilltop warning screens the ASCE 7 topographic factor, not all of its tests.",
+    "Cold air pools on still, clear nights; in wind-borne frost exposed slopes are coldest. Snow drifts in the lee of windbreaks.",
+    "Night light counts only the lamps given, alike in all directions unless said otherwise; there is no agreed threshold.",
+    "Soil maps are drawn at a coarse scale and hold other soils inside a unit: dig a pit where the house is to stand.",
     "Volumes are in place and from the elevation model; stripped topsoil is not in them.",
 )

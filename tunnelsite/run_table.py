@@ -67,6 +67,11 @@ def _input_rows(result: Result) -> list[dict[str, Any]]:
     if weather is not None:
         detail = f"station {weather.lat_deg:.3f}, {weather.lon_deg:.3f}"
         rows.append({"kind": "input", "name": weather.name, "value": f"sha256 {weather.sha256}", "detail": detail})
+    wind = result.site.wind
+    if wind is not None:
+        rows += [{"kind": "note", "name": wind.name or "wind", "value": text} for text in wind.notes]
+        if wind.sha256:
+            rows.append({"kind": "input", "name": wind.name, "value": f"sha256 {wind.sha256}", "detail": "wind rose"})
     return rows
 
 

@@ -15,14 +15,17 @@ from tunnelsite.core.house import House, Pad
 from tunnelsite.core.layers import Layer
 from tunnelsite.core.process import Progress, silent
 from tunnelsite.core.site import Frame, Site, segments_of
+from tunnelsite.core.wind import WindRose
 from tunnelsite.criteria.reach import reach
 from tunnelsite.kernels.polygon_mask import polygon_mask
 from tunnelsite.result import Result
 from tunnelsite.scan.engine import Judge, Scan, scanned
 from tunnelsite.scan.judge import ranked, scores
+from tunnelsite.scan.lamps import add_night_light
 from tunnelsite.scan.localise import centre_lonlat, frame_grid, localised, native_cell_m
 from tunnelsite.scan.open_ground import bars, open_ground
 from tunnelsite.scan.refine import broken_rules
+from tunnelsite.scan.soils import add_soils
 from tunnelsite.scan.surface import add_surface
 from tunnelsite.settings import Settings, crop_period, settings_from
 
@@ -85,10 +88,19 @@ def judges_of(site: Site, settings: Settings, kind: str) -> list[Judge]:
                 raise UsageError(f"there is no criterion {name!r}", ", ".join(known), nearest(name, known))
     judges = []
     for criterion in found:
+        unmet = [need for need in criterion.needs if not _given(need, site, settings)]
+        if unmet:
+            if settings.weight.get(criterion.id, 0) > 0:
+                raise UsageError(
+                    f"{criterion.id} has a weight, but it needs {', '.join(unmet)}", "its inputs", "give them"
+                )
+            continue
         rubric = settings.rubric_for(criterion.id, criterion.rubric(kind))
         given = dict(settings.parameter.get(criterion.id, {}))
         if any(parameter.id == "shrink" for parameter in criterion.description.parameters):
             given.setdefault("shrink", settings.shrink)
+        if any(parameter.id == "wanted_deg" for parameter in criterion.description.parameters):
+            given.setdefault("wanted_deg", settings.bearing_deg)
         if criterion.id == "standing" and criterion.id not in settings.rubric:
             rubric = settings.rubric_for(criterion.id, _limited(rubric, settings.standing_limit_m))
         if criterion.id == "water_like" and settings.keep_water_like:
@@ -97,6 +109,19 @@ def judges_of(site: Site, settings: Settings, kind: str) -> list[Judge]:
     if not any(judge.rubric.weight > 0 for judge in judges):
         raise UsageError("every weight is 0", "at least one weight above 0", "raise a weight")
     return judges
+
+
+def _given(need: str, site: Site, settings: Settings) -> bool:
+    """Whether an optional input that a criterion needs was given, and holds something."""
+    if need == "bearings":
+        return len(settings.bearings) > 1
+    if need == "wind":
+        return site.wind is not None
+    if need == "standing":
+        return site.surface is not None or bool(site.obstacles is not None and len(site.obstacles))
+    kind, _, name = need.partition(":")
+    features = site.services.get(name) if kind == "service" else getattr(site, kind)
+    return features is not None and len(features) > 0
 
 
 def _limited(rubric, limit):
@@ -110,6 +135,8 @@ def prepared(site: Site, settings: Settings, bearing_deg: float, judges: list[Ju
     frame = localised(site, grid)
     check_data(site, frame)
     add_surface(frame)
+    add_soils(frame)
+    add_night_light(frame)
     progress("local grid", 1.0)
     wanted = {spec.id for judge in judges for spec in judge.criterion.description.reads}
     for process in catalogue.processes():
@@ -123,14 +150,21 @@ def prepared(site: Site, settings: Settings, bearing_deg: float, judges: list[Ju
         }
         if any(spec.id == "sun" for spec in process.description.reads):
             inputs["sun"] = Layer(sun_table(site, frame, settings), "deg, deg, Wh/m2, 1", "sun of the crop months")
-        for name, layer in process(inputs, process_parameters(process.id, frame, settings), progress).items():
+        for name, layer in process(
+            inputs, process_parameters(process.id, frame, settings, site.wind), progress
+        ).items():
             frame.layers.setdefault(name, layer.values)
             frame.units.setdefault(name, layer.unit)
     return frame
 
 
-def process_parameters(process_id: str, frame: Frame, settings: Settings) -> dict:
+def process_parameters(process_id: str, frame: Frame, settings: Settings, wind: WindRose | None = None) -> dict:
     """What a built-in process has to be told about the site."""
+    if process_id == "wind_shelter" and wind is not None:
+        return {"winds": wind.text(), "bearing_deg": frame.grid.bearing_deg}
+    if process_id == "noon_sun":
+        light = {"light_height_m": settings.light_height_m}
+        return {"latitude_deg": frame.lat_deg, "bearing_deg": frame.grid.bearing_deg} | light
     if process_id != "season_light":
         return {}
     return {

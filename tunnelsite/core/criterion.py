@@ -33,6 +33,12 @@ class Placements(Protocol):
     def footprint_mean(self, name: str) -> np.ndarray:
         """Area-weighted mean of a layer under the footprint."""
 
+    def footprint_max(self, name: str) -> np.ndarray:
+        """Largest value of a layer under the footprint."""
+
+    def footprint_min(self, name: str) -> np.ndarray:
+        """Smallest value of a layer under the footprint."""
+
     def pad_max(self, name: str) -> np.ndarray:
         """Largest value of a layer under the pad."""
 
@@ -58,7 +64,8 @@ class Criterion:
         description: id, title, unit of the measure, layers it reads, parameters, source.
         measure: measure(site, **parameters) -> array over the strip's placements, NaN = not assessed; pure.
         rubrics: by kind of house; `any` serves kinds that are not named.
-        needs: names of optional inputs without which it is not assessed (`structures`, `service:water` ...).
+        needs: names of optional inputs without which it is not assessed and left out of a run (`soils`, `lamps`, `wind`,
+            `standing` = surface or obstacles, `bearings` = several bearings, `service:water` ...).
     """
 
     description: Description

@@ -13,6 +13,7 @@ from tunnelsite.core.weather import Weather
 
 if TYPE_CHECKING:
     from tunnelsite.core.grid import Grid
+    from tunnelsite.core.wind import WindRose
 
 
 @dataclass(frozen=True)
@@ -25,6 +26,7 @@ class Site:
         obstacles: points, lines, polygons with `height_m`. structures: polygons to stay clear of.
         keep_outs: features with their distance. services: by name (water, power, road ...).
         lamps, soils: as in the contract. weather: a year whose beam weighs the light, or None for a clear sky.
+        wind: where it comes from, or None.
         notes: what was found, assumed or repaired.
         files: what to ask at the end of a run whether it still is as it was read (kept for the reader).
     """
@@ -39,6 +41,7 @@ class Site:
     lamps: Features | None = None
     soils: Features | None = None
     weather: Weather | None = None
+    wind: WindRose | None = None
     notes: tuple[str, ...] = ()
     files: tuple[Any, ...] = ()
 

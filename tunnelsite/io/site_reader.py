@@ -14,6 +14,7 @@ from tunnelsite.core.grid import horizontal, transformer
 from tunnelsite.core.layers import Features, SourceRaster
 from tunnelsite.core.reproject import lonlat_bounds
 from tunnelsite.core.site import Site
+from tunnelsite.core.wind import WindRose
 from tunnelsite.io.files import FileStamp, file_stamp, layer_of, same_file
 from tunnelsite.io.rasters import RasterHeader, raster_header, read_raster
 from tunnelsite.io.vectors import read_features
@@ -49,6 +50,8 @@ def read_site(
     lamps: str | None = None,
     soils: str | None = None,
     weather: str | None = None,
+    wind: str | None = None,
+    wind_from_deg: float | None = None,
     reading: RasterReading | None = None,
 ) -> Site:
     """Read a DEM (only round the parcels), parcels and optional layers into a `Site`.
@@ -57,7 +60,7 @@ def read_site(
     Errors: InputRefused, UsageError, ResourceShortage; nothing is written.
     """
     reading = reading or RasterReading()
-    named = [dem, parcels, surface, obstacles, structures, lamps, soils, weather, *(services or {}).values()]
+    named = [dem, parcels, surface, obstacles, structures, lamps, soils, weather, wind, *(services or {}).values()]
     named += [keep_out_parts(text)[0] for text in keep_out]
     files = tuple(_watched(text) for text in named if text is not None)
     header = raster_header(dem, "DEM", crs=reading.dem_crs)
@@ -80,6 +83,7 @@ def read_site(
         lamps=_optional(lamps, "--lamps", ("point",)),
         soils=_optional(soils, "--soils", ("polygon",)),
         weather=None if weather is None else read_weather(weather),
+        wind=_wind(wind, wind_from_deg),
         files=files,
     )
 
@@ -123,6 +127,8 @@ def site_from(settings: Settings) -> Site:
         lamps=settings.lamps,
         soils=settings.soils,
         weather=settings.weather,
+        wind=settings.wind,
+        wind_from_deg=settings.wind_from_deg,
         reading=RasterReading(
             settings.elevation_unit, settings.dem_crs, settings.band, settings.zero_is_nodata or None, settings.halo_m
         ),
@@ -131,6 +137,17 @@ def site_from(settings: Settings) -> Site:
 
 def _optional(path: str | None, option: str, kinds: tuple[str, ...]) -> Features | None:
     return None if path is None else read_features(path, option, kinds=kinds, may_be_empty=True)
+
+
+def _wind(path: str | None, from_deg: float | None) -> WindRose | None:
+    """The rose of a weather file, or of one prevailing direction [deg], which rules where both are given."""
+    if from_deg is not None:
+        return WindRose.prevailing(from_deg)
+    if path is None:
+        return None
+    from tunnelsite.io.wind import read_wind_rose  # pvlib only where it is asked for
+
+    return read_wind_rose(path)
 
 
 def _keep_out(text: str) -> Features:

@@ -32,7 +32,7 @@ def read_weather(path: str | os.PathLike) -> Weather:
     from pvlib import iotools
 
     file = Path(path)
-    kind = _kind(file)
+    kind = kind_of(file)
     try:  # the path of a plain file: pvlib would also take an address and fetch it
         data, station = iotools.read_epw(file) if kind == "EPW" else iotools.read_tmy3(file, map_variables=True)
         table = {name: data[name].to_numpy(float) for name in ("ghi", "dni", "dhi")}
@@ -92,7 +92,8 @@ def _checked(
     )
 
 
-def _kind(file: Path) -> str:
+def kind_of(file: Path) -> str:
+    """Which kind of weather file this is: EPW or TMY3. Errors: InputRefused for anything else."""
     try:
         if not file.is_file():
             raise InputRefused(f"weather file {file} is missing", EXPECTED, "correct the path")

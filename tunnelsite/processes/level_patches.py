@@ -38,7 +38,7 @@ def _run(inputs, parameters, progress) -> dict[str, Layer]:
     values = np.ascontiguousarray(ground.values, np.float32)
     level = level_cells(values, np.float32(TOLERANCE_M))
     progress("level patches", 0.5)
-    if level.mean() > parameters["most_share"]:
+    if level.sum() > parameters["most_share"] * np.isfinite(values).sum():
         level[:] = False  # most of the data is level: heights are rounded or the land is, and the sign means nothing
     if level.any():
         label, count = ndimage.label(level, structure=_RING)

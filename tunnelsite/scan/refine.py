@@ -13,9 +13,13 @@ from tunnelsite.kernels.grading import graded_pads
 from tunnelsite.kernels.planes import rectangle_planes
 from tunnelsite.kernels.windows import rectangle_max, rectangle_min
 from tunnelsite.scan.engine import Scan
+from tunnelsite.scan.soils import soil_words
+from tunnelsite.scan.speed_up import speed_up, speed_up_words
 
 TOUCH_M = 1e-6  # rounding of coordinates; touching is allowed
 HOLLOW_M = 0.10  # shallower ones are the noise of the elevation model
+POOL_M = 0.3  # deeper ones are no longer the noise of the elevation model; common practice, no source
+NIGHT_LUX = 1.0  # likely to disturb sensitive crops (derived; no agreed threshold)
 STEEP_SE_PCT = 100 / 192 / 2  # a standard error of half the tolerance leaves the pitch undecided
 
 
@@ -139,7 +143,20 @@ def flags(scan: Scan, item: int, values: dict[str, Any]) -> str:
         words.append("lies in a hollow")
     if "beam_share" in values and values["beam_share"] is None:
         words.append("sun not assessed")
-    return "; ".join(words)
+    return "; ".join([*words, *_site_words(scan, item, values)])
+
+
+def _site_words(scan: Scan, item: int, values: dict[str, Any]) -> list[str]:
+    """What the surroundings of the placement say: hilltop, frost, night light, soil."""
+    _, _, along, across = placement(scan, item)
+    words = [speed_up_words(*speed_up(scan.frame, along, across))]
+    if (values.get("cold_pool_m") or 0.0) > POOL_M:
+        words.append("frost pocket")
+    if (values.get("night_lux") or 0.0) > NIGHT_LUX:
+        words.append(f"night light {values['night_lux']:.2g} lx: not for short-day crops")
+    soil = soil_words(scan.frame, rectangle(along, across, scan.pad.length_m, scan.pad.width_m))
+    words.append(f"soil: {soil}" if soil else "")
+    return [text for text in words if text]
 
 
 def _pad_any(scan: Scan, layer: np.ndarray, row: int, col: int) -> bool:

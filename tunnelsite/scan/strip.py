@@ -57,6 +57,10 @@ class Strip:
         """Largest value of a layer under the footprint."""
         return rectangle_max(self.frame.layers[name], *self._cells(self.house), rows=self.rows)
 
+    def footprint_min(self, name: str) -> np.ndarray:
+        """Smallest value of a layer under the footprint."""
+        return rectangle_min(self.frame.layers[name], *self._cells(self.house), rows=self.rows)
+
     def pad_max(self, name: str) -> np.ndarray:
         """Largest value of a layer under the pad."""
         return rectangle_max(self.frame.layers[name], *self._cells(self.pad), rows=self.rows)

@@ -1,0 +1,230 @@
+"""Soils, night light, room and bearing as criteria of whole screenings."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+import shapely
+
+from tests.scan.grounds import features, hills, site
+from tunnelsite import screen
+from tunnelsite.core.errors import InputRefused
+from tunnelsite.core.house import House
+from tunnelsite.core.wind import WindRose
+from tunnelsite.scan.soils import CLASSES, class_number
+from tunnelsite.settings import settings_from
+
+WEST, NORTH = 499_900.0, 4_700_100.0
+HOUSE = House(6.0, 12.0, kind="container")
+MIDDLE = (WEST + 60, NORTH - 40)
+
+
+def settings(**more):
+    return settings_from(
+        {"halo": "30m", "crop_months": "06-10:06-20", "kind": "container", "top": 3, "azimuths": 8} | more
+    )
+
+
+def box(west, north, east, south):
+    return shapely.box(WEST + west, NORTH - south, WEST + east, NORTH - north)
+
+
+def by_place(result, name):
+    """(metres east of WEST, metres south of NORTH, measure) of every placement."""
+    from pyproj import Transformer
+
+    scan = result.scans[0]
+    grid = scan.frame.grid
+    lon, lat = grid.lonlat(*grid.centre(*np.divmod(scan.index, grid.cols)))
+    east, north = Transformer.from_crs(4326, 32617, always_xy=True).transform(lon, lat)
+    return east - WEST, NORTH - north, scan.measures[name]
+
+
+def test_words_of_drainage_classes() -> None:
+    assert [class_number(word) for word in CLASSES] == list(range(7))
+    assert class_number("Well Drained ") == class_number("well") == class_number("WELL-DRAINED") == 2
+    assert class_number("Somewhat poorly") == 4 and class_number("very_poorly_drained") == 6
+    for unknown in (None, "", "nan", "drained", "not rated", "poor", 3):
+        assert math.isnan(class_number(unknown))
+
+
+def test_worst_class_under_the_pad_and_blank_ones() -> None:
+    """layers-01: blank is unknown, neither best nor worst, and counted. A strip of poor soil spoils every pad that meets it."""
+    soils = features(
+        [box(-10, -10, 40, 90), box(40, -10, 50, 90), box(50, -10, 90, 90), box(90, -10, 130, 90)],
+        name="soils",
+        drainage_class=["Well drained", "Poorly drained", "moderately well drained", ""],
+    )
+    result = screen(site(np.full((80, 120), 100.0), soils=soils), HOUSE, settings=settings(apron="1m"))
+    east, _, worst = by_place(result, "soils")
+    half = 7.0  # half of the pad's length
+    sure = 1.0  # a cell
+    assert (worst[east + half < 40 - sure] == 2).all()
+    assert (worst[(east + half > 40 + sure) & (east - half < 50 - sure)] == 5).all()
+    assert (worst[(east - half > 50 + sure) & (east + half < 90 - sure)] == 3).all()
+    assert np.isnan(worst[east + half > 90 + sure]).all()
+    notes = " ".join(result.scans[0].frame.notes)
+    assert "1 of 4 polygons of soils have no known drainage class (1 x blank)" in notes
+    assert result.rows[0]["score_soils"] == 1.0
+    assert "soil: well drained" in result.rows[0]["flags"]
+
+
+def test_unknown_soil_beside_poor_soil_is_still_poor() -> None:
+    soils = features([box(-10, -10, 60, 90)], name="soils", drainage_class=["very poorly drained"])
+    result = screen(site(np.full((80, 120), 100.0), soils=soils), HOUSE, settings=settings(apron="0m"))
+    east, _, worst = by_place(result, "soils")
+    assert (worst[east < 64] == 6).all() and np.isnan(worst[east > 68]).all()
+    only = screen(
+        site(np.full((80, 120), 100.0), soils=soils),
+        HOUSE,
+        settings=settings(rubric={"soils": {"limit": 5.5}}, apron="0m"),
+    )
+    assert by_place(only, "soils")[0].min() > 64
+
+
+def test_overlaps_take_the_wetter_class_and_columns_are_asked_for() -> None:
+    both = features([box(-10, -10, 130, 90)] * 3, name="soils", DrainageCl=["well", "poorly drained", "?"])
+    result = screen(site(np.full((50, 60), 100.0), soils=both), HOUSE, settings=settings())
+    assert (by_place(result, "soils")[2] == 5).all()
+    wrong = features([box(-10, -10, 130, 90)], name="soils", name_of=["loam"])
+    with pytest.raises(InputRefused, match="drainage_class"):
+        screen(site(np.full((50, 60), 100.0), soils=wrong), HOUSE, settings=settings())
+
+
+def lamp(lumens=4 * math.pi * 1000, height=11.0, **more):
+    return features([shapely.Point(MIDDLE)], name="lamps", lumens=[lumens], height_m=[height], **more)
+
+
+def test_night_light_at_the_worst_point() -> None:
+    """1000 cd all round, 10 m above the leaves: 1000 / (10^2 + d^2) lx at the nearest point of the footprint (by hand)."""
+    result = screen(site(np.full((80, 120), 100.0), lamps=lamp()), HOUSE, settings=settings())
+    east, south, lux = by_place(result, "night_light")
+    off = np.maximum(np.abs(east - 60) - 6, 0), np.maximum(np.abs(south - 40) - 3, 0)
+    expected = 1000 / (100 + np.hypot(*off) ** 2)
+    assert (
+        np.abs(lux / expected - 1).max() < 0.12
+    )  # cells of 1 m: the nearest middle is up to 0.7 m from the nearest point
+    assert np.argmax(lux) in np.flatnonzero(np.hypot(*off) < 1)
+    assert result.rows[0]["night_lux"] > 0 and "score_night_light" not in result.rows[0]
+    near = screen(site(np.full((80, 120), 100.0), [box(50, 30, 75, 50)], lamps=lamp()), HOUSE, settings=settings())
+    assert near.rows[0]["night_lux"] > 1 and "not for short-day crops" in near.rows[0]["flags"]
+    strict = screen(
+        site(np.full((80, 120), 100.0), lamps=lamp()),
+        HOUSE,
+        settings=settings(weight={"night_light": 1}, rubric={"night_light": {"limit": 1.5}}),
+    )
+    assert by_place(strict, "night_light")[2].max() <= 1.5 and "score_night_light" in strict.rows[0]
+
+
+def test_a_lamp_that_shines_down_and_one_in_a_tree() -> None:
+    down = screen(site(np.full((80, 120), 100.0), lamps=lamp(light=["downward"])), HOUSE, settings=settings())
+    assert by_place(down, "night_light")[2].max() == pytest.approx(4000 / 100, rel=0.02)  # lumens / pi straight below
+    tree = features([shapely.Point(MIDDLE).buffer(2)], name="tree", height_m=[15.0])
+    hidden = screen(site(np.full((80, 120), 100.0), lamps=lamp(), obstacles=tree), HOUSE, settings=settings())
+    assert "inside a tree or building" in " ".join(hidden.scans[0].frame.notes)
+    assert by_place(hidden, "night_light")[2].min() > 0  # taken to the top: never darker by a guess
+
+
+@pytest.mark.parametrize(
+    ("columns", "words"), [({"watts": [9]}, "column lumens"), ({"lumens": [None]}, "0 to"), ({"lumens": [-5]}, "0 to")]
+)
+def test_lamps_without_lumens_are_refused(columns, words) -> None:
+    bad = features([shapely.Point(MIDDLE)], name="lamps", **columns)
+    with pytest.raises(InputRefused, match=words):
+        screen(site(np.full((50, 90), 100.0), lamps=bad), HOUSE, settings=settings())
+
+
+def test_lamps_without_height_and_off_the_data_are_noted() -> None:
+    two = features([shapely.Point(MIDDLE), shapely.Point(WEST + 9000, NORTH)], name="lamps", lumens=[500, 500])
+    result = screen(site(np.full((80, 120), 100.0), lamps=two), HOUSE, settings=settings())
+    notes = " ".join(result.scans[0].frame.notes)
+    assert "2 lamps of lamps have no height_m" in notes and "1 lamps of lamps lie off the data" in notes
+
+
+def test_empty_layers_are_not_assessed() -> None:
+    none = features([], name="empty")
+    result = screen(site(np.full((50, 60), 100.0), lamps=none, soils=none), HOUSE, settings=settings())
+    assert result.rows[0].get("night_lux") is None
+    assert not {"soils", "night_light", "wind", "snow_room", "bearing"} & {judge.id for judge in result.judges}
+
+
+def test_room_for_snow() -> None:
+    """The distance from the footprint to a shed, to within a cell (diagonally 1.5)."""
+    shed = features([box(50, 30, 60, 40)], name="shed", height_m=[4.0])
+    result = screen(site(np.full((80, 120), 100.0), obstacles=shed), HOUSE, settings=settings(apron="0m"))
+    east, south, room = by_place(result, "snow_room")
+    off = np.maximum(np.abs(east - 55) - 5 - 6, 0), np.maximum(np.abs(south - 35) - 5 - 3, 0)
+    assert np.abs(room - np.hypot(*off)).max() < 1.5
+    nothing = screen(
+        site(np.full((80, 120), 100.0), obstacles=features([box(500, 0, 501, 1)], height_m=[3.0])),
+        HOUSE,
+        settings=settings(),
+    )
+    assert (by_place(nothing, "snow_room")[2] == 100).all()
+
+
+def test_ridges_off_the_wanted_bearing() -> None:
+    result = screen(
+        site(100 + 0.001 * np.mgrid[0:60, 0:70][1]),
+        HOUSE,
+        settings=settings(bearing=175, bearing_tolerance=20, bearing_step=20),
+    )
+    found = {scan.frame.grid.bearing_deg: set(scan.measures["bearing"].tolist()) for scan in result.scans}
+    assert found == {175.0: {0.0}, 155.0: {20.0}, 15.0: {20.0}}
+    marks = result.judges[[judge.id for judge in result.judges].index("bearing")].rubric.marks(
+        np.array([0, 10, 27.5, 45, 90])
+    )
+    assert marks == pytest.approx([1, 1, 0.5, 0, 0])
+    assert result.rows[0]["score_bearing"] == 1.0
+
+
+def test_other_measures_never_change_when_a_layer_is_added() -> None:
+    """Lamps (weight 0) leave every score as it is; soils and wind leave every other measure as it is."""
+    ground, tree = hills(80, 100, 5, 0.2), features([box(20, 10, 24, 60)], height_m=[5.0])
+    plain = screen(site(ground, obstacles=tree), HOUSE, settings=settings())
+    lit = screen(site(ground, obstacles=tree, lamps=lamp()), HOUSE, settings=settings())
+    assert np.array_equal(plain.scored[0], lit.scored[0]) and len(plain.scored[0]) > 500
+    soils = features([box(-10, -10, 60, 90)], drainage_class=["well drained"])
+    more = screen(site(ground, obstacles=tree, soils=soils, wind=WindRose.prevailing(300)), HOUSE, settings=settings())
+    assert np.array_equal(plain.scans[0].index, more.scans[0].index)
+    for name, values in plain.scans[0].measures.items():
+        assert np.array_equal(values, more.scans[0].measures[name], equal_nan=True), name
+
+
+def test_hilltops_are_flagged() -> None:
+    """A long ridge 16 m high, 25 m from crest to half height: H/Lh 0.64 counts as 0.5, Kzt 2.98 at the crest; 1 on the flat."""
+    from tunnelsite.scan.speed_up import speed_up, speed_up_words
+
+    c = np.mgrid[0:200, 0:300][1]
+    ridge = 100 + 8 * (1 + np.cos(np.clip((c - 150) / 50, -1, 1) * math.pi))
+    result = screen(
+        site(ridge),
+        HOUSE,
+        settings=settings(
+            rubric={"pitch": {"limit": "none"}, "deepest_cut": {"limit": "none"}, "earthwork": {"limit": "none"}}
+        ),
+    )
+    frame = result.scans[0].frame
+    grid = frame.grid
+    crest = int(np.nanargmax(frame.ground[100]))
+    along, across = (float(v) for v in grid.centre(100, crest))
+    factor, away = speed_up(frame, along, across)
+    assert factor == pytest.approx((1 + 1.45 * 0.5) ** 2, rel=0.05)
+    assert away in (90.0, 270.0)
+    assert speed_up(frame, along + 100, across)[0] == 1.0
+    assert "have wind loads confirmed" in speed_up_words(factor, away) and speed_up_words(1.0, 0.0) == ""
+
+
+@pytest.mark.parametrize(("way", "windward"), [(1, 270.0), (-1, 90.0)])
+def test_the_edge_of_a_plateau_is_windy_from_its_low_side(way, windward) -> None:
+    """Ground rising 12 m over 40 m to the east: escarpment for wind from the west, level ground for wind from the east."""
+    from tunnelsite.scan.speed_up import speed_up
+
+    c = np.mgrid[0:160, 0:300][1]
+    ground = 100 + np.clip(0.3 * (way * (c - 150)), -6, 6) + 1e-4 * way * c
+    frame = screen(site(ground), HOUSE, settings=settings()).scans[0].frame
+    along, across = frame.grid.from_map(20.0 * way, 0.0)
+    factor, away = speed_up(frame, along, across, (90.0, 270.0))
+    assert away == windward and factor == pytest.approx((1 + 0.85 * 0.5) ** 2, rel=0.05)

@@ -1,0 +1,43 @@
+"""Where the wind comes from: one prevailing direction, or a rose."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+FAN_DEG = (
+    -20.0,
+    -10.0,
+    0.0,
+    10.0,
+    20.0,
+)  # a direction stands for its 45 deg sector, as ASCE 7 judges upwind ground (seen)
+
+
+@dataclass(frozen=True)
+class WindRose:
+    """Weights of the directions from which wind comes.
+
+    Attributes:
+        from_deg: float64 [n], clockwise from true north. share: float64 [n], 0 or more, adding up to 1.
+        name, sha256: of the file, where there is one. notes: what was found, assumed or dropped.
+    """
+
+    from_deg: np.ndarray
+    share: np.ndarray
+    name: str = ""
+    sha256: str = ""
+    notes: tuple[str, ...] = ()
+
+    @classmethod
+    def prevailing(cls, from_deg: float) -> WindRose:
+        """A rose of one prevailing direction [deg from true north], spread evenly over its 45 degree sector."""
+        away = (from_deg + np.array(FAN_DEG)) % 360.0
+        return cls(
+            away, np.full(len(away), 1.0 / len(away)), notes=(f"wind from {from_deg:g} deg, spread over 45 deg",)
+        )
+
+    def text(self) -> str:
+        """The rose as `direction:share, ...`, for the parameter of a process."""
+        return ", ".join(f"{a:g}:{s:.6g}" for a, s in zip(self.from_deg, self.share, strict=True) if s > 0)

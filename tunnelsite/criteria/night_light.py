@@ -1,0 +1,38 @@
+"""Light at night, which keeps short-day crops from flowering."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from tunnelsite.core.criterion import Criterion, Placements
+from tunnelsite.core.describe import Description, LayerSpec
+from tunnelsite.core.rubric import Rubric
+
+NIGHT_LUX = LayerSpec("night_lux", "lx", "light of the lamps at night")
+SOURCE = (
+    "bands derived: 0.3 lx = full moon (0.25-0.27 lx, seen), 1 lx on likely for sensitive crops; no agreed nuisance threshold; "
+    "lighting meant to stop flowering 54-107 lx, perception can lie below 11 lx (E. Runkle, Michigan State, seen)"
+)
+
+
+def night_lux(site: Placements) -> np.ndarray:
+    """Light [lx] of the lamps at the footprint's brightest point."""
+    return site.footprint_max("night_lux")
+
+
+# Weight 0: only short-day crops care, and nobody has said that the house holds any. For these the project file sets a weight,
+# and a limit of 10 lx.
+NIGHT_LIGHT = Criterion(
+    Description(
+        "night_light",
+        "Night light",
+        "Light of the given lamps at the footprint's brightest point, on leaves that face each lamp. For short-day crops give it a "
+        "weight, and a limit of 10 lx. Red-rich lamps (high-pressure sodium) disturb more for each lux.",
+        reads=(NIGHT_LUX,),
+        unit="lx",
+        source=SOURCE,
+    ),
+    night_lux,
+    {"any": Rubric(full_at=0.3, none_at=1.0, weight=0.0, source=SOURCE)},
+    needs=("lamps",),
+)

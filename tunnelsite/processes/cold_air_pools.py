@@ -1,0 +1,34 @@
+"""Hollows in which cold air collects on still, clear nights."""
+
+from __future__ import annotations
+
+from tunnelsite.core.describe import Description, LayerSpec, Parameter
+from tunnelsite.core.layers import Layer
+from tunnelsite.core.process import Process
+from tunnelsite.kernels.cold_pool import cold_pool_depth
+
+
+def _run(inputs, parameters, progress) -> dict[str, Layer]:
+    ground = inputs["ground"]
+    depth = cold_pool_depth(ground.values, ground.cell_m[0], parameters["scale_m"])
+    progress("cold air", 1.0)
+    return {"cold_pool_m": Layer(depth, "m", "Depth of the cold-air pool", ground.cell_m)}
+
+
+PROCESS = Process(
+    Description(
+        "cold_air_pools",
+        "Cold-air pools",
+        "Depth below its rim of the hollow a cell lies in, on ground smoothed to the scale given. Cold air collects in hollows on "
+        "still, clear nights, and banks and roads dam it; valleys that stay open downhill are not shown. In wind-borne (advection) "
+        "frost it is the other way round: exposed slopes are coldest.",
+        reads=(LayerSpec("ground", "m", "bare ground"),),
+        makes=(LayerSpec("cold_pool_m", "m", "depth of the cold-air pool the cell lies in"),),
+        parameters=(
+            Parameter("scale_m", "side of the square over which heights are averaged", 10.0, "m", 0.1, 1000.0),
+        ),
+        source="cold air pools in depressions, hedges, banks and roads dam it: FAO frost protection handbook (seen); scale: common "
+        "practice, no source",
+    ),
+    _run,
+)

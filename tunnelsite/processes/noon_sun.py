@@ -1,0 +1,65 @@
+"""Which ground is in the sun at noon of the winter solstice."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from tunnelsite.core.describe import Description, LayerSpec, Parameter
+from tunnelsite.core.layers import Layer
+from tunnelsite.core.process import Process
+from tunnelsite.kernels.horizon import Rays, earth_drop_per_m, horizon_tangent
+
+OBLIQUITY_DEG = 23.436  # declination at the solstices of 2025; it falls by 0.013 deg in a century (from memory)
+SUN_RADIUS_DEG = 0.2667  # Reda & Andreas 2003
+HORIZON_REFRACTION_DEG = 0.5667  # Reda & Andreas 2003: below radius + this the sun is down
+
+
+def noon_sun(lat_deg: float) -> tuple[float, float] | None:
+    """(true azimuth, elevation) [deg] of the sun's centre at true solar noon of the winter solstice, with refraction.
+
+    December north of the equator and on it, June south of it. None in polar night, where even the upper limb stays down.
+    Source: noon elevation 90 - |latitude - declination| (geometry); refraction of Reda & Andreas 2003, eq. 42, at 1010 mbar
+    and 10 deg C.
+    """
+    declination = -OBLIQUITY_DEG if lat_deg >= 0 else OBLIQUITY_DEG
+    elevation = 90.0 - abs(lat_deg - declination)
+    if elevation < -(SUN_RADIUS_DEG + HORIZON_REFRACTION_DEG):
+        return None
+    elevation += 1.02 / (60.0 * math.tan(math.radians(elevation + 10.3 / (elevation + 5.11))))
+    return (180.0 if lat_deg > declination else 0.0), elevation
+
+
+def _run(inputs, parameters, progress) -> dict[str, Layer]:
+    ground, surface = inputs["ground"], inputs["surface"]
+    sun = noon_sun(parameters["latitude_deg"])
+    if sun is None:
+        dark = np.full(ground.values.shape, np.nan, np.float32)
+        return {"noon_sun": Layer(dark, "1", "Polar night: no sun at noon of the winter solstice", ground.cell_m)}
+    azimuth = (sun[0] - (parameters["bearing_deg"] - 90.0)) % 360.0
+    eye = ground.values + np.float32(parameters["light_height_m"])
+    tangent = horizon_tangent(surface.values, eye, ground.cell_m[0], azimuth, Rays(drop_per_m=earth_drop_per_m()))
+    lit = (tangent <= math.tan(math.radians(sun[1]))).astype(np.float32)
+    lit[np.isnan(eye)] = np.nan
+    progress("noon sun", 1.0)
+    return {"noon_sun": Layer(lit, "1", "In the sun at noon of the winter solstice", ground.cell_m)}
+
+
+PROCESS = Process(
+    Description(
+        "noon_sun",
+        "Noon sun in midwinter",
+        "1 where the sun's centre stands above terrain, trees and buildings at true solar noon of the winter solstice (December in "
+        "the north, June in the south), else 0; no data in polar night.",
+        reads=(LayerSpec("ground", "m", "bare ground"), LayerSpec("surface", "m", "ground plus what stands on it")),
+        makes=(LayerSpec("noon_sun", "1", "1 = in the sun at noon of the winter solstice"),),
+        parameters=(
+            Parameter("latitude_deg", "latitude", 45.0, "deg", -90.0, 90.0),
+            Parameter("bearing_deg", "true bearing of the raster's rows, west to east", 90.0, "deg", -360.0, 360.0),
+            Parameter("light_height_m", "height above the ground at which light is judged", 1.0, "m", 0.0, 30.0),
+        ),
+        source="noon elevation 90 - |latitude - declination|: geometry; refraction: Reda & Andreas 2003 eq. 42",
+    ),
+    _run,
+)

@@ -1,0 +1,114 @@
+"""Soil polygons become a layer of drainage class."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+
+import numpy as np
+import shapely
+
+from tunnelsite.core.errors import InputRefused
+from tunnelsite.core.layers import Features
+from tunnelsite.core.site import Frame, segments_of
+from tunnelsite.kernels.polygon_mask import polygon_mask
+from tunnelsite.scan.lamps import column
+
+# Natural drainage classes in order (USDA Soil Survey Manual, ch. 3, from memory); the place in the list is the class number.
+CLASSES = (
+    "excessively drained",
+    "somewhat excessively drained",
+    "well drained",
+    "moderately well drained",
+    "somewhat poorly drained",
+    "poorly drained",
+    "very poorly drained",
+)
+CLASS_COLUMNS = (
+    "drainage_class",
+    "drclassdcd",
+    "drainagecl",
+    "drainage",
+)  # the middle two: USDA soil tables, from memory
+GROUP_COLUMNS = ("hydrologic_group", "hydgrpdcd", "hydgrp")
+
+
+def class_number(words) -> float:
+    """0 (excessively drained) to 6 (very poorly drained) from the words of a drainage class; NaN where they name none."""
+    text = " ".join(re.findall(r"[a-z]+", str(words).lower())).removesuffix(" drained") + " drained"
+    return float(CLASSES.index(text)) if text in CLASSES else np.nan
+
+
+def _first_of(features: Features, names: tuple[str, ...]) -> np.ndarray | None:
+    return next((found for name in names if (found := column(features, name)) is not None), None)
+
+
+def drainage_numbers(soils: Features) -> np.ndarray:
+    """Class number of each polygon, NaN where blank or unknown. Errors: InputRefused without a column of classes."""
+    given = _first_of(soils, CLASS_COLUMNS)
+    if given is None:
+        raise InputRefused(
+            f"{soils.name} has the columns {', '.join(soils.columns) or 'none'}",
+            "a column drainage_class",
+            "add the drainage class in words, such as 'moderately well drained'",
+        )
+    return np.array([class_number(value) for value in given], float)
+
+
+def add_soils(frame: Frame) -> None:
+    """Give the frame `drainage_class` (0 to 6, see CLASSES) and `drainage_least` from its soils; nothing where there are none.
+
+    NaN outside every polygon and where the class is blank or no known word: unknown is neither best nor worst. Where
+    polygons overlap the wetter class holds. `drainage_least` is 0 there instead, so that its maximum is never too wet.
+    Errors: InputRefused.
+    """
+    soils, grid = frame.soils, frame.grid
+    if soils is None or not len(soils):
+        return
+    number = drainage_numbers(soils)
+    layer = np.full(grid.shape, np.nan, np.float32)
+    for shape, value in zip(soils.geometry, number, strict=True):
+        if np.isnan(value) or shapely.is_empty(shape):
+            continue
+        west, south, east, north = shapely.bounds(shape)
+        top, bottom = int((grid.north_m - north) // grid.cell_m), int((grid.north_m - south) // grid.cell_m) + 1
+        left, right = int((west - grid.west_m) // grid.cell_m), int((east - grid.west_m) // grid.cell_m) + 1
+        top, left, bottom, right = max(top, 0), max(left, 0), min(bottom, grid.rows), min(right, grid.cols)
+        if top >= bottom or left >= right:
+            continue
+        part = grid.window(top, left, bottom - top, right - left)
+        inside = polygon_mask(segments_of(shape), part.west_m, part.north_m, part.cell_m, part.shape)
+        window = layer[top:bottom, left:right]
+        window[inside] = np.fmax(window[inside], np.float32(value))
+    frame.layers["drainage_class"] = layer
+    frame.layers["drainage_least"] = np.nan_to_num(layer, nan=0.0)
+    frame.units |= {"drainage_class": "1", "drainage_least": "1"}
+    _note(frame, soils, number)
+
+
+def _note(frame: Frame, soils: Features, number: np.ndarray) -> None:
+    unknown = np.isnan(number)
+    if unknown.any():
+        given = Counter(
+            "blank" if value is None or not str(value).strip() or str(value) in ("nan", "None") else repr(str(value))
+            for value in np.asarray(_first_of(soils, CLASS_COLUMNS), object)[unknown]
+        )
+        words = ", ".join(f"{count} x {word}" for word, count in given.most_common(4))
+        frame.notes.append(
+            f"{int(unknown.sum())} of {len(soils)} polygons of {soils.name} have no known drainage class ({words}): not assessed there"
+        )
+
+
+def soil_words(frame: Frame, shape) -> str:
+    """Drainage classes and hydrologic groups of the soils under a shape [along/across m], in words; empty without soils."""
+    soils = frame.soils
+    if soils is None or not len(soils):
+        return ""
+    classes, groups = _first_of(soils, CLASS_COLUMNS), _first_of(soils, GROUP_COLUMNS)
+    found = []
+    for k in np.flatnonzero(shapely.area(shapely.intersection(soils.geometry, shape)) > 0):
+        number = np.nan if classes is None else class_number(classes[k])
+        words = "drainage class unknown" if np.isnan(number) else CLASSES[int(number)]
+        group = "" if groups is None or groups[k] is None else str(groups[k]).strip()
+        found.append(words + (f" (hydrologic group {group})" if group and group != "nan" else ""))
+    return ", ".join(dict.fromkeys(found))
