@@ -53,12 +53,13 @@ def screen(
     if crop_months is not None:
         settings = settings.model_copy(update={"crop_months": settings_from({"crop_months": crop_months}).crop_months})
     wanted = [houses] if isinstance(houses, House) else list(houses or settings.houses)
-    judges = judges_of(site, settings, wanted[0].kind)
+    skipped: list[str] = []  # plug-ins that cannot be used; the run goes on without them and says so
+    judges = judges_of(site, settings, wanted[0].kind, skipped.append)
     scans: list[Scan] = []
     doubts = check_cell(site, settings, wanted)
     for bearing in settings.bearings:
         frame = prepared(site, settings, bearing, judges, progress)
-        frame.notes += doubts
+        frame.notes += [*doubts, *skipped]
         barred = bars(frame, settings.clearance_m)
         for house in wanted:
             pad = Pad.around(house, settings.apron_m)
@@ -69,7 +70,7 @@ def screen(
 
 def judged(site: Site, settings: Settings, scans: list[Scan], judges: list[Judge]) -> Result:
     """Score, rank and refine what was measured; no terrain is computed here."""
-    scored = [scores(scan, judges) for scan in scans]
+    scored = [scores(scan, judges, settings.combine) for scan in scans]
 
     def sound(scan: Scan, item: int) -> bool:
         return not broken_rules(scan, item, settings.setback_m, settings.clearance_m)
@@ -78,9 +79,9 @@ def judged(site: Site, settings: Settings, scans: list[Scan], judges: list[Judge
     return Result(site, settings, scans, judges, scored, choices)
 
 
-def judges_of(site: Site, settings: Settings, kind: str) -> list[Judge]:
+def judges_of(site: Site, settings: Settings, kind: str, report: catalogue.Report = lambda text: None) -> list[Judge]:
     """The criteria of a run with their rubrics and parameters. Errors: UsageError for unknown names."""
-    found = [*catalogue.criteria(), *(reach(name) for name, item in site.services.items() if len(item))]
+    found = [*catalogue.criteria(report), *(reach(name) for name, item in site.services.items() if len(item))]
     known = {criterion.id: criterion for criterion in found}
     for given in (settings.weight, settings.rubric, settings.parameter):
         for name in given:
@@ -139,7 +140,7 @@ def prepared(site: Site, settings: Settings, bearing_deg: float, judges: list[Ju
     add_night_light(frame)
     progress("local grid", 1.0)
     wanted = {spec.id for judge in judges for spec in judge.criterion.description.reads}
-    for process in catalogue.processes():
+    for process in catalogue.processes(frame.notes.append):
         makes = {spec.id for spec in process.description.makes}
         if not makes & wanted - frame.layers.keys():
             continue

@@ -98,6 +98,7 @@ class Settings(BaseModel):
     light_height_m: Annotated[float, _length("light height", 0, 30)] = 1.0
     standing_limit_m: Annotated[float, _length("standing limit", 0, 100)] = 2.0
     keep_water_like: bool = False
+    combine: Literal["mean", "geometric", "lowest"] = "mean"
     top: Annotated[int, BeforeValidator(int)] = 20
     rasters: str | None = None
     weight: dict[str, float] = Field(default_factory=dict)

@@ -20,7 +20,11 @@ REAL, INTEGER, TEXT = "real", "integer", "text"
 
 CANDIDATE_COLUMNS = {
     "rank": Column(INTEGER, "rank over the whole run, 1 = best"),
-    "score": Column(REAL, "100 x weighted mean of the marks over what was assessed", "0-100"),
+    "score": Column(
+        REAL,
+        "100 x the combined marks over what was assessed (weighted mean unless the run table says otherwise)",
+        "0-100",
+    ),
     "parcel": Column(TEXT, "parcel that holds the pad"),
     "rank_in_parcel": Column(INTEGER, "rank inside the parcel"),
     "house": Column(TEXT, "house size as given"),

@@ -22,6 +22,7 @@ ALLOWED = {
     "scan": {"scan", "core", "kernels"},
     "siteplan": {"siteplan", "core", "kernels"},
     "light": {"light", "core", "kernels"},
+    "decisions": {"decisions", "scan", "core", "kernels", "settings", "result"},
     "io": {"io", "core", "settings", "cautions"},
 }
 # Other packages a layer may use at all.

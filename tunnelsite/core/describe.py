@@ -114,6 +114,36 @@ class Description:
             "additionalProperties": False,
         }
 
+    def process_description(self, version: str) -> dict[str, Any]:
+        """Process description of OGC API - Processes 1.0 (OGC 18-062r2, schema processSummary + process; from memory).
+
+        Layers are GeoTIFFs by value or by reference; a parameter has a default, so `minOccurs` is 0.
+        """
+        raster = {"type": "string", "contentMediaType": "image/tiff; application=geotiff", "contentEncoding": "binary"}
+        layers = {
+            spec.id: {
+                "title": f"{spec.title} [{spec.unit}]",
+                "schema": raster,
+                "minOccurs": 0 if spec.optional else 1,
+                "maxOccurs": 1,
+            }
+            for spec in self.reads
+        }
+        words = {
+            item.id: {"title": item.title, "schema": item.json_schema(), "minOccurs": 0, "maxOccurs": 1}
+            for item in self.parameters
+        }
+        return {
+            "id": self.id,
+            "version": version,
+            "title": self.title,
+            "description": self.text,
+            "jobControlOptions": ["sync-execute"],
+            "outputTransmission": ["value", "reference"],
+            "inputs": layers | words,
+            "outputs": {spec.id: {"title": f"{spec.title} [{spec.unit}]", "schema": raster} for spec in self.makes},
+        }
+
 
 def nearest(word: str, known) -> str:
     """`did you mean ...?` for a misspelt word, or `remove it`."""

@@ -42,6 +42,7 @@ SCREEN_OPTIONS = (
     ("--apron", "LENGTH", "level apron of the pad round the footprint (default 4ft)"),
     ("--shrink", "NUMBER", "cut needed for each m3 of compacted fill (default 1)"),
     ("--azimuths", "NUMBER", "directions of the horizon (default 36)"),
+    ("--combine", "WAY", "how marks become a score: mean, geometric or lowest (default mean)"),
     ("--top", "NUMBER", "candidates kept (default 20)"),
     ("--rasters", "DIR", "also write every layer as COG into this folder"),
 )
@@ -69,7 +70,7 @@ def parser() -> argparse.ArgumentParser:
     )
     top.add_argument("--version", action="version", version=_version())
     commands = top.add_subparsers(dest="name", required=True, metavar="COMMAND")
-    for add in (_add_screen, _add_demo, _add_check, _add_sunchart, _add_processes, _add_run):
+    for add in (_add_screen, _add_demo, _add_check, _add_sunchart, _add_explain, _add_processes, _add_run):
         add(commands)
     return top
 
@@ -102,6 +103,16 @@ def _add_sunchart(commands) -> None:
     chart = _command(commands, "sunchart", "horizon, sun paths and light at one point", "sunchart_command", "sunchart")
     _input_options(chart)
     add_sunchart_options(chart)
+
+
+def _add_explain(commands) -> None:
+    text = "why a candidate is ranked where it is, or why a place is not offered"
+    explain = _command(commands, "explain", text, "explain_command", "explain")
+    explain.add_argument("dem", nargs="?", metavar="DEM")
+    explain.add_argument("parcels", nargs="?", metavar="PARCELS")
+    explain.add_argument("--at", nargs=2, metavar=("LON", "LAT"), help="a place in WGS 84 degrees")
+    explain.add_argument("--rank", type=int, metavar="NUMBER", help="a candidate of the same screening")
+    _screen_options(explain)
 
 
 def _add_processes(commands) -> None:

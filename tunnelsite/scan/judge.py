@@ -8,27 +8,37 @@ from dataclasses import dataclass
 import numpy as np
 
 from tunnelsite.kernels.clear_centres import Lattice, overlapping_centres
+from tunnelsite.scan.combine import combined
 from tunnelsite.scan.engine import Judge, Scan
 
 SCORE_STEP = 1e-6  # scores closer than this are equal, so that rounding in the last bit never decides a rank
 
 
-def scores(scan: Scan, judges: list[Judge]) -> np.ndarray:
-    """Score 0-100 of every placement: 100 x weighted mean of the marks over what was assessed; NaN if nothing was.
+def scores(scan: Scan, judges: list[Judge], combine: str = "mean") -> np.ndarray:
+    """Score 0-100 of every placement: 100 x the combined marks over what was assessed; NaN if nothing was.
 
+    Arguments: scan; judges; combine, see `scan.combine.combined`.
     Return: float64 [n], in whole steps of 1e-6, so that ties are ties.
     """
+    weighted = [judge for judge in judges if judge.rubric.weight > 0]
+    if combine == "mean":
+        share = _weighted_mean(scan, weighted)
+    else:
+        marks = np.stack([judge.rubric.marks(scan.measures[judge.id].astype(np.float64)) for judge in weighted])
+        share = combined(marks, np.array([judge.rubric.weight for judge in weighted]), combine)
+    return np.round(100.0 * share / SCORE_STEP) * SCORE_STEP
+
+
+def _weighted_mean(scan: Scan, weighted: list[Judge]) -> np.ndarray:
+    """The same as `combined(..., "mean")`, one criterion at a time, so that memory does not grow with their number."""
     total = np.zeros(len(scan.index))
     weight = np.zeros(len(scan.index))
-    for judge in judges:
-        if judge.rubric.weight == 0:
-            continue
+    for judge in weighted:
         marks = judge.rubric.marks(scan.measures[judge.id].astype(np.float64))
         assessed = ~np.isnan(marks)
         total[assessed] += judge.rubric.weight * marks[assessed]
         weight[assessed] += judge.rubric.weight
-    share = np.divide(total, weight, out=np.full(len(total), np.nan), where=weight > 0)
-    return np.round(100.0 * share / SCORE_STEP) * SCORE_STEP
+    return np.divide(total, weight, out=np.full(len(total), np.nan), where=weight > 0)
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,40 @@
+"""Matching of two rankings; pages that follow the catalogue."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+import shapely
+
+from tunnelsite import catalogue
+from tunnelsite.decisions.compare import Pair, differing, paired
+from tunnelsite.decisions.pages import criteria_page, processes_page
+
+DOCS = Path(__file__).parents[2] / "docs"
+
+
+def test_places_are_matched_once_by_overlap():
+    a = [shapely.box(0, 0, 10, 5), shapely.box(50, 0, 60, 5)]
+    b = [shapely.box(90, 0, 99, 5), shapely.box(2, 0, 12, 5)]
+    assert paired(a, [80, 70], b, [75, 60]) == [
+        Pair(1, 2, 0.8, -20.0),
+        Pair(2, None, 0.0, None),
+        Pair(None, 1, 0.0, None),
+    ]
+    assert paired([], [], b, [1, 2]) == [Pair(None, 1, 0.0, None), Pair(None, 2, 0.0, None)]
+
+
+def test_differing_settings():
+    assert differing({"a": 1, "b": 2}, {"a": 1, "b": 3, "c": 4}) == {"b": (2, 3), "c": (None, 4)}
+
+
+@pytest.mark.parametrize(
+    ("name", "text"),
+    [
+        ("criteria.md", lambda: criteria_page(catalogue.criteria())),
+        ("processes.md", lambda: processes_page(catalogue.processes())),
+    ],
+)
+def test_pages_are_up_to_date(name, text):
+    assert (DOCS / name).read_text(encoding="utf-8") == text()

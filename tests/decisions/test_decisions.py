@@ -1,0 +1,102 @@
+"""Explanations, robustness and combinations against brute force and against the run itself."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapely
+from scipy.ndimage import gaussian_filter
+
+from tests.scan.grounds import features, hills, site
+from tunnelsite import Settings, screen
+from tunnelsite.core.errors import UsageError
+from tunnelsite.core.house import House
+from tunnelsite.decisions.explain import explain_at, explain_rank
+from tunnelsite.decisions.robustness import acceptability, candidate_marks, chance_within, pitch_chances, slope_error
+from tunnelsite.kernels.planes import rectangle_planes
+from tunnelsite.scan.combine import combined, dominance
+from tunnelsite.scan.refine import where
+
+
+@pytest.fixture(scope="module")
+def result():
+    barn = features([shapely.box(499_930, 4_700_040, 499_940, 4_700_050)], name="barn")
+    ground = hills(90, 110, 3)
+    return screen(site(ground, structures=barn), House(6, 12), settings=Settings(halo_m=20, top=8, setback_m=3))
+
+
+def test_every_candidate_is_explained_with_its_own_score(result):
+    assert result.choices
+    for rank, choice in enumerate(result.choices, 1):
+        told = explain_rank(result, rank)
+        assert told.rank == rank and not told.broken
+        assert told.score == pytest.approx(choice.score, abs=2e-6)
+        assert sum(r.points or 0 for r in told.rules) == pytest.approx(told.score)
+        scan = result.scans[choice.scan]
+        for rule in told.rules:
+            if rule.rule in scan.measures:
+                stored = scan.measures[rule.rule][choice.item]
+                assert (
+                    np.isnan(stored) if rule.value is None else rule.value == pytest.approx(stored, rel=1e-5, abs=1e-6)
+                )
+        at = where(scan, choice.item)
+        assert explain_at(result, at["lon"], at["lat"]).rank == rank
+
+
+def test_explanation_agrees_with_the_scan_at_random_places(result):
+    scan, rng = result.scans[0], np.random.default_rng(5)
+    grid, passing = scan.frame.grid, set(scan.index.tolist())
+    for row, col in zip(rng.integers(0, grid.rows, 60), rng.integers(0, grid.cols, 60), strict=True):
+        lon, lat = grid.lonlat(*grid.centre(row, col))
+        told = explain_at(result, float(lon), float(lat))
+        assert (not told.broken) == (int(row) * grid.cols + int(col) in passing), told.words()
+        assert all(rule.change for rule in told.broken)
+
+
+def test_places_off_the_data_and_unknown_ranks_are_refused(result):
+    for lon, lat in ((0.0, 0.0), (200.0, 10.0)):
+        with pytest.raises(UsageError):
+            explain_at(result, lon, lat)
+    with pytest.raises(UsageError):
+        explain_rank(result, 999)
+
+
+def test_acceptability_is_reproducible_and_sums_to_one(result):
+    marks, weights = candidate_marks(result), np.array([j.rubric.weight for j in result.judges])
+    one, two = acceptability(marks, weights), acceptability(marks, weights)
+    assert np.array_equal(one.first, two.first) and one.first.sum() == pytest.approx(1)
+    firm = acceptability(marks, weights, concentration=1e9, draws=50)
+    assert firm.mean_rank.tolist() == list(range(1, len(result.choices) + 1))
+
+
+def test_acceptability_of_two_equal_rivals_is_half():
+    found = acceptability(np.eye(2), np.ones(2), k=1, concentration=5, draws=20_000)
+    assert found.first == pytest.approx([0.5, 0.5], abs=0.015)  # 4 standard errors of 20 000 draws
+
+
+@pytest.mark.parametrize("range_m", [0.0, 4.0])
+def test_slope_error_against_simulated_fields_through_the_kernel(range_m):
+    rng, sizes, found = np.random.default_rng(2), (14.5, 7.2), []
+    for _ in range(12):
+        field = rng.normal(size=(300, 300))
+        if range_m:  # filtering by a Gaussian of s gives the correlation exp(-d^2 / (4 s^2)): s = range / 2
+            field = gaussian_filter(field, range_m / 2, mode="wrap", truncate=6) * np.sqrt(np.pi) * range_m
+        planes = rectangle_planes((0.1 * field).astype(np.float32), *sizes, 1.0, rows=(0, 300))
+        found.append([np.nanvar(planes.slope_along), np.nanvar(planes.slope_across)])
+    assert np.sqrt(np.mean(found, axis=0)) == pytest.approx(slope_error(*sizes, 1.0, 0.1, range_m), rel=0.06)
+
+
+def test_chances(result):
+    assert chance_within(0.0, 0.0) == 1 and chance_within(1.0, 0.0) == 0
+    assert chance_within(0.0, 1 / 192) == pytest.approx(0.6827, abs=1e-4)  # one standard deviation
+    chances = pitch_chances(result)
+    assert chances.shape == (len(result.choices),) and ((chances >= 0) & (chances <= 1)).all()
+
+
+def test_combinations_and_front():
+    marks = np.array([[1.0, 0.0, np.nan, np.nan], [0.25, 1.0, 0.5, np.nan]])
+    assert combined(marks, [1, 1])[:3] == pytest.approx([0.625, 0.5, 0.5])
+    assert combined(marks, [1, 1], "geometric")[:3] == pytest.approx([0.5, 0, 0.5])
+    assert combined(marks, [1, 1], "lowest")[:3] == pytest.approx([0.25, 0, 0.5])
+    assert all(np.isnan(combined(marks, [1, 1], way)[3]) for way in ("mean", "geometric", "lowest"))
+    assert dominance(np.array([[1, 0, 0.5, 0.4], [0, 1, 0.5, 0.5]])).tolist() == [True, True, True, False]

@@ -1,0 +1,1 @@
+"""What follows the ranking: why a place ranks, how firm the ranking is, and how runs compare."""

@@ -1,0 +1,195 @@
+"""Why a place is ranked where it is, or why it is not offered: every rule in order, with value, limit and remedy."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from tunnelsite.core.errors import UsageError
+from tunnelsite.core.grid import transformer
+from tunnelsite.result import Result
+from tunnelsite.scan.combine import combined
+from tunnelsite.scan.engine import Judge, Scan
+from tunnelsite.scan.refine import TOUCH_M, placement, rectangle
+from tunnelsite.scan.strip import Strip
+
+
+@dataclass(frozen=True)
+class RuleCheck:
+    """One rule at one place.
+
+    Attributes: rule; title; unit; value (None = not assessed); limit (None = never rejects); passed (None = not
+    assessed); marks 0..1; weight; points, what it adds to the score; could_gain, points more with full marks; change,
+    what would have to change for it to pass ("" where it passes).
+    """
+
+    rule: str
+    title: str
+    unit: str
+    value: float | None
+    limit: float | None
+    passed: bool | None
+    marks: float | None = None
+    weight: float = 0.0
+    points: float | None = None
+    could_gain: float | None = None
+    change: str = ""
+
+
+@dataclass(frozen=True)
+class Explanation:
+    """Every rule at one placement. `score` is what it would score if no limit rejected it; `moved_m` is the distance
+    from the asked point to the centre of the placement; `above`, `scored`: placements of all scans scoring higher, and all."""
+
+    house: str
+    bearing_deg: float
+    parcel: str | None
+    moved_m: float
+    rules: tuple[RuleCheck, ...]
+    score: float | None
+    rank: int | None
+    above: int
+    scored: int
+
+    @property
+    def broken(self) -> list[RuleCheck]:
+        """Rules that reject the place."""
+        return [rule for rule in self.rules if rule.passed is False]
+
+    def words(self) -> str:
+        """The explanation as plain lines."""
+        verdict = "passes every rule" if not self.broken else "is rejected by " + ", ".join(r.rule for r in self.broken)
+        if self.rank:
+            verdict = f"is candidate {self.rank}"
+        lines = [f"{self.house}, ridge {self.bearing_deg:g} deg, in {self.parcel or 'no parcel'}: {verdict}"]
+        if self.score is not None:
+            lines.append(f"score {self.score:.1f}; {self.above} of {self.scored} placements score higher")
+        for r in self.rules:
+            value = "not assessed" if r.value is None else f"{r.value:.3g} {'' if r.unit == '1' else r.unit}".rstrip()
+            limit = "no limit" if r.limit is None else f"limit {r.limit:.3g}"
+            state = {True: "ok", False: "REJECTS", None: "unknown"}[r.passed]
+            part = f"; {r.points:.1f} points, {r.could_gain:.1f} more possible" if r.points is not None else ""
+            lines.append(f"  {state:8} {r.title}: {value} ({limit}){part}" + (f" -> {r.change}" if r.change else ""))
+        return "\n".join(lines)
+
+
+def explain_rank(result: Result, rank: int) -> Explanation:
+    """A ranked candidate. Errors: UsageError where there is no such rank."""
+    if not 1 <= rank <= len(result.choices):
+        raise UsageError(f"rank is {rank}", f"1 to {len(result.choices)}", "choose a candidate of this run")
+    choice = result.choices[rank - 1]
+    scan = result.scans[choice.scan]
+    row, col, _, _ = placement(scan, choice.item)
+    return _explained(result, scan, (row, col), 0.0)
+
+
+def explain_at(result: Result, lon: float, lat: float, scan: int = 0) -> Explanation:
+    """The placement whose centre is nearest to a place (WGS 84 degrees), in a parcel or not.
+
+    Arguments: scan, which house and bearing. Errors: UsageError for a place outside the grid or the earth.
+    """
+    if not (abs(lon) <= 180 and abs(lat) <= 90):
+        raise UsageError(f"place is {lon}, {lat}", "longitude -180 to 180, then latitude -90 to 90", "swap or correct")
+    one = result.scans[scan]
+    grid = one.frame.grid
+    along, across = grid.from_map(*transformer("EPSG:4326", grid.crs_wkt).transform(lon, lat))
+    where = np.array([(grid.north_m - across) / grid.cell_m, (along - grid.west_m) / grid.cell_m])
+    if not (np.isfinite(where).all() and (where >= 0).all() and (where < grid.shape).all()):
+        raise UsageError(
+            f"{lon}, {lat} is outside the data of this run", "a place on the farm", "check the order: lon lat"
+        )
+    row, col = (int(value) for value in where)
+    centre = grid.centre(row, col)
+    return _explained(result, one, (row, col), float(np.hypot(along - centre[0], across - centre[1])))
+
+
+def _explained(result: Result, scan: Scan, cell: tuple[int, int], moved_m: float) -> Explanation:
+    frame, centre = scan.frame, scan.frame.grid.centre(*cell)
+    inside = np.flatnonzero(shapely.intersects_xy(frame.parcels, float(centre[0]), float(centre[1])))
+    name = frame.parcel_names[inside[0]] if len(inside) else None
+    pad = rectangle(float(centre[0]), float(centre[1]), scan.pad.length_m, scan.pad.width_m)
+    rules = _ground_rules(result, scan, pad, int(inside[0]) if len(inside) else None)
+    checks, score = _criteria(result.judges, _measures(result, scan, cell), result.settings.combine)
+    known = bool(np.isfinite(_pad_top(result, scan, cell)))
+    no_data = RuleCheck("no_data", "Heights known under the whole pad", "", float(known), 1.0, known,
+                        change="" if known else "get a DEM that covers this place")  # fmt: skip
+    scored = [values[np.isfinite(values)] for values in result.scored]
+    above = 0 if score is None else sum(int((values > score + 5e-7).sum()) for values in scored)
+    index = cell[0] * frame.grid.cols + cell[1]
+    rank = next((k for k, c in enumerate(result.choices, 1)
+                 if result.scans[c.scan] is scan and int(scan.index[c.item]) == index), None)  # fmt: skip
+    return Explanation(scan.house.name, frame.grid.bearing_deg, name, moved_m, (*rules, no_data, *checks), score, rank,
+                       above, sum(map(len, scored)))  # fmt: skip
+
+
+def _ground_rules(result: Result, scan: Scan, pad, parcel: int | None) -> list[RuleCheck]:
+    """Boundary, keep-outs and structures with true distances [m]; below 0 = so far outside the parcel."""
+    frame, setback = scan.frame, result.settings.setback_m
+    home = frame.parcels[int(np.argmin(shapely.distance(frame.parcels, pad))) if parcel is None else parcel]
+    over = shapely.difference(pad, home)
+    out = shapely.area(over) > TOUCH_M * scan.pad.length_m
+    if out:
+        margin = -float(shapely.distance(shapely.points(shapely.get_coordinates(over)), home).max())
+    else:
+        margin = float(shapely.distance(pad, shapely.boundary(home)))
+    fits = parcel is not None and not out and margin >= setback - TOUCH_M
+    need = "" if fits else f"the pad would have to lie {setback - margin:.2f} m farther in, or be smaller"
+    checks = [RuleCheck("boundary", "Pad inside the parcel's setback", "m", margin, setback, fits, change=need)]
+    near = [(f"keep_out:{k.name}", k.geometry, k.distance_m) for k in frame.keep_outs if len(k)]
+    if frame.structures is not None and len(frame.structures):
+        near.append(("structures", frame.structures.geometry, result.settings.clearance_m))
+    for rule, geometry, wanted in near:
+        gap = float(shapely.distance(pad, geometry).min())
+        inner = shapely.buffer(pad, -TOUCH_M, join_style="mitre")
+        clear = gap >= wanted - TOUCH_M if wanted > 0 else not shapely.intersects(inner, geometry).any()
+        need = "" if clear else f"{wanted - gap:.2f} m more distance" if wanted > gap else "the pad must not touch it"
+        checks.append(
+            RuleCheck(rule, f"Clear of {rule.partition(':')[2] or rule}", "m", gap, wanted, clear, change=need)
+        )
+    return checks
+
+
+def _strip(result: Result, scan: Scan, cell: tuple[int, int]) -> Strip:
+    mask = np.zeros((1, scan.frame.grid.cols), bool)
+    mask[0, cell[1]] = True
+    return Strip(scan.frame, scan.house, scan.pad, (cell[0], cell[0] + 1), mask, result.settings.pad_pitch)
+
+
+def _pad_top(result: Result, scan: Scan, cell: tuple[int, int]) -> float:
+    return float(_strip(result, scan, cell).pad_max("ground")[0, cell[1]])
+
+
+def _measures(result: Result, scan: Scan, cell: tuple[int, int]) -> dict[str, float]:
+    """Every measure of one placement, whether or not an earlier rule rejects it (float32, as in a scan)."""
+    strip = _strip(result, scan, cell)
+    return {
+        j.id: float(np.asarray(j.criterion.measure(strip, **j.parameters), np.float32)[0, cell[1]])
+        for j in result.judges
+    }
+
+
+def _criteria(judges: list[Judge], measures: dict[str, float], combine: str) -> tuple[list[RuleCheck], float | None]:
+    """A check a criterion, and the score; points are shares of the score, so they are given for the weighted mean only."""
+    marks = {j.id: float(j.rubric.marks(np.float64(measures[j.id]))) for j in judges}
+    total = sum(j.rubric.weight for j in judges if not np.isnan(marks[j.id]))
+    checks, score = [], 0.0
+    for j in judges:
+        value, known, rubric = measures[j.id], not np.isnan(marks[j.id]), j.rubric
+        passed = (
+            (None if rubric.limit is not None else True) if not known else not bool(rubric.beyond(np.float64(value)))
+        )
+        share = 100 * rubric.weight / total if known and total > 0 and combine == "mean" else None
+        points = None if share is None else share * marks[j.id]
+        score += points or 0.0
+        unit, way = j.criterion.description.unit, "at least" if rubric.rises else "at most"
+        need = f"{way} {rubric.limit:.3g} {unit}, now {value:.3g}" if passed is False else ""
+        checks.append(RuleCheck(j.id, j.criterion.description.title, unit, value if known else None, rubric.limit, passed,
+                                marks[j.id] if known else None, rubric.weight, points,
+                                None if share is None else share - points, need))  # fmt: skip
+    if combine != "mean":
+        weights = np.array([j.rubric.weight for j in judges])
+        found = float(combined(np.array([[marks[j.id]] for j in judges]), weights, combine)[0])
+        return checks, None if np.isnan(found) else 100 * found
+    return checks, score if total > 0 else None

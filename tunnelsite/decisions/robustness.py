@@ -1,0 +1,116 @@
+"""How firm a ranking is against other weights, and how sure a pitch is under correlated elevation errors.
+
+Limits: weights are drawn round those given; curves and limits stay. Elevation errors enter the pitch only: water, sun
+and earthwork also depend on the ground and are not varied. Trend errors over hundreds of metres hardly change a pitch.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy.special import ndtr
+
+if TYPE_CHECKING:
+    from tunnelsite.result import Result
+
+TOLERANCE = 1.0 / 192.0  # 3/4 in per 12 ft; common practice, no source
+
+
+@dataclass(frozen=True)
+class Acceptability:
+    """Shares of draws, one value a candidate in the order of the ranking.
+
+    Attributes: first, at rank 1 among the candidates. top, among the best k. mean_rank. draws, seed, concentration.
+    """
+
+    first: np.ndarray
+    top: np.ndarray
+    mean_rank: np.ndarray
+    draws: int
+    seed: int
+    concentration: float
+
+
+def candidate_marks(result: Result) -> np.ndarray:
+    """Marks of the ranked candidates: float64 [criteria, candidates], NaN = not assessed."""
+    rows = [
+        [float(j.rubric.marks(np.float64(result.scans[c.scan].measures[j.id][c.item]))) for c in result.choices]
+        for j in result.judges
+    ]
+    return np.array(rows, np.float64).reshape(len(result.judges), len(result.choices))
+
+
+def acceptability(
+    marks: np.ndarray, weights: np.ndarray, k: int = 3, *, concentration: float = 50.0, draws: int = 2000, seed: int = 1
+) -> Acceptability:
+    """Rank the candidates again under random weights.
+
+    Arguments: marks [criteria, n], NaN = not assessed; weights [criteria]; k, size of the top; concentration, of the
+    Dirichlet distribution whose mean is the given weights (50 = a weight of 20 % varies by 5.6 points, standard
+    deviation sqrt(p (1 - p) / (concentration + 1))); draws; seed. Ties go to the earlier candidate. Weights of 0 stay 0.
+    Errors: ValueError where no weight is above 0 or a number is out of range.
+    """
+    weights = np.asarray(weights, np.float64)
+    if not (weights >= 0).all() or weights.sum() <= 0 or concentration <= 0 or draws < 1 or k < 1:
+        raise ValueError(
+            "weights of 0 or more with one above 0, concentration above 0, draws and k of 1 or more are expected"
+        )
+    counted = weights > 0
+    marks, share = np.asarray(marks, np.float64)[counted], weights[counted] / weights.sum()
+    drawn = np.random.default_rng(seed).dirichlet(concentration * share, draws)
+    assessed = ~np.isnan(marks)
+    weight = drawn @ assessed
+    score = np.divide(
+        drawn @ np.where(assessed, marks, 0.0), weight, out=np.full(weight.shape, -np.inf), where=weight > 0
+    )
+    order = np.argsort(-np.round(score, 8), axis=1, kind="stable")
+    ranks = np.empty_like(order)
+    np.put_along_axis(ranks, order, np.arange(1, marks.shape[1] + 1)[None, :], axis=1)
+    return Acceptability(
+        (ranks == 1).mean(axis=0), (ranks <= k).mean(axis=0), ranks.mean(axis=0), draws, seed, concentration
+    )
+
+
+def slope_error(length_m: float, width_m: float, cell_m: float, sigma_m: float, range_m: float) -> tuple[float, float]:
+    """Standard deviation of the plane's slopes (along, across) [fraction] under stationary errors of the elevations.
+
+    Arguments: footprint and cell [m]; sigma_m, standard deviation of one cell's error; range_m, distance at which the
+    correlation exp(-(d / range)^2) falls to 1/e; 0 = independent cells. Exact: the plane is linear in the elevations
+    and this correlation is a product of one along and one across.
+    """
+    sums = {}
+    for name, size in (("along", length_m), ("across", width_m)):
+        reach = int(np.ceil(size / cell_m / 2 + 0.5))
+        at = np.arange(-reach, reach + 1) * cell_m
+        cover = np.clip((size / 2 - np.abs(at)) / cell_m + 0.5, 0.0, 1.0)
+        gap = at[:, None] - at[None, :]
+        alike = np.exp(-((gap / range_m) ** 2)) if range_m > 0 else np.eye(len(at))
+        level, tilt = cover / cover.sum(), cover * at / (cover * at * at).sum()
+        sums[name] = (level @ alike @ level, tilt @ alike @ tilt)
+    along = sigma_m * np.sqrt(sums["along"][1] * sums["across"][0])
+    across = sigma_m * np.sqrt(sums["across"][1] * sums["along"][0])
+    return float(along), float(across)
+
+
+def chance_within(slope, error: float, tolerance: float = TOLERANCE):
+    """Probability that the true slope lies within +-tolerance when the measured one has a normal error [fractions]."""
+    slope = np.asarray(slope, np.float64)
+    if error == 0:
+        return (np.abs(slope) <= tolerance).astype(np.float64)
+    return ndtr((tolerance - slope) / error) - ndtr((-tolerance - slope) / error)
+
+
+def pitch_chances(result: Result, sigma_m: float = 0.10, range_m: float = 5.0) -> np.ndarray:
+    """Probability, a candidate, that both slopes of the ground are within 1/192; the two errors are independent by
+    symmetry. sigma_m 0.10 m is the vertical accuracy of quality level 2 lidar (USGS Lidar Base Specification, from
+    memory); range_m is an assumption without a source: try several."""
+    chances = []
+    for choice, row in zip(result.choices, result.rows, strict=True):
+        scan = result.scans[choice.scan]
+        along, across = slope_error(scan.house.length_m, scan.house.width_m, scan.frame.grid.cell_m, sigma_m, range_m)
+        chances.append(
+            chance_within(row["pitch_along_pct"] / 100, along) * chance_within(row["pitch_across_pct"] / 100, across)
+        )
+    return np.array(chances, np.float64)
