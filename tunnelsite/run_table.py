@@ -35,7 +35,7 @@ def run_table(result: Result) -> Table:
     }
     rows: list[dict[str, Any]] = [{"kind": "run", "name": "finished", "value": stamp(), "detail": "UTC"}]
     rows += _input_rows(result) + _grid_rows(result)
-    for name, value in result.settings.model_dump(exclude={"out", "overwrite", "rasters"}).items():
+    for name, value in result.settings.model_dump(exclude={"out", "overwrite", "rasters", "keep"}).items():
         if value not in (None, [], {}):
             rows.append({"kind": "setting", "name": name, "value": _short(name, value)})
     rows += [{"kind": "note", "name": scan_note[0], "value": scan_note[1]} for scan_note in _notes(result)]

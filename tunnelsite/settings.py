@@ -27,6 +27,7 @@ PATH_KEYS = (
     "weather",
     "out",
     "rasters",
+    "keep",
 )
 LARGEST_PROJECT_BYTES = 1_000_000
 TRADE_PITCH = 1.0 / 192.0  # 3/4 in per 12 ft: the finished tolerance; common practice, no source
@@ -101,6 +102,7 @@ class Settings(BaseModel):
     combine: Literal["mean", "geometric", "lowest"] = "mean"
     top: Annotated[int, BeforeValidator(int)] = 20
     rasters: str | None = None
+    keep: str | None = None
     weight: dict[str, float] = Field(default_factory=dict)
     rubric: dict[str, dict[str, Any]] = Field(default_factory=dict)
     parameter: dict[str, dict[str, Any]] = Field(default_factory=dict)

@@ -44,6 +44,7 @@ SCREEN_OPTIONS = (
     ("--azimuths", "NUMBER", "directions of the horizon (default 36)"),
     ("--combine", "WAY", "how marks become a score: mean, geometric or lowest (default mean)"),
     ("--top", "NUMBER", "candidates kept (default 20)"),
+    ("--keep", "FILE", "also keep every placement's measures (.npz) for `tunnelsite rescore`"),
     ("--rasters", "DIR", "also write every layer as COG into this folder"),
 )
 
@@ -70,7 +71,17 @@ def parser() -> argparse.ArgumentParser:
     )
     top.add_argument("--version", action="version", version=_version())
     commands = top.add_subparsers(dest="name", required=True, metavar="COMMAND")
-    for add in (_add_screen, _add_demo, _add_check, _add_sunchart, _add_explain, _add_processes, _add_run):
+    for add in (
+        _add_screen,
+        _add_demo,
+        _add_check,
+        _add_sunchart,
+        _add_explain,
+        _add_rescore,
+        _add_compare,
+        _add_processes,
+        _add_run,
+    ):
         add(commands)
     return top
 
@@ -113,6 +124,28 @@ def _add_explain(commands) -> None:
     explain.add_argument("--at", nargs=2, metavar=("LON", "LAT"), help="a place in WGS 84 degrees")
     explain.add_argument("--rank", type=int, metavar="NUMBER", help="a candidate of the same screening")
     _screen_options(explain)
+
+
+def _add_rescore(commands) -> None:
+    text = "rank a kept run again with other weights, curves or limits; no terrain is computed"
+    rescore = _command(commands, "rescore", text, "ranking_commands", "rescore")
+    rescore.add_argument("kept", metavar="KEPT", help="file of `tunnelsite screen --keep`")
+    rescore.add_argument("--out", required=True, metavar="FILE", help="GeoPackage to write")
+    rescore.add_argument("--weight", action="append", default=[], metavar="CRITERION=NUMBER", help="repeatable")
+    part = "full_at, none_at, limit or weight of a criterion; repeatable"
+    rescore.add_argument("--rubric", action="append", default=[], metavar="CRITERION.PART=NUMBER", help=part)
+    rescore.add_argument("--top", type=int, metavar="NUMBER", help="candidates kept")
+    rescore.add_argument("--overwrite", action="store_true", help="replace the output if it exists")
+    rescore.add_argument("--json", action="store_true", help="a machine-readable summary on stdout")
+    _talk(rescore)
+
+
+def _add_compare(commands) -> None:
+    compare = _command(commands, "compare", "two screenings side by side", "ranking_commands", "compare")
+    compare.add_argument("first", metavar="SITES", help="GeoPackage of a screening")
+    compare.add_argument("second", metavar="SITES", help="GeoPackage of another")
+    compare.add_argument("--json", action="store_true", help="machine-readable")
+    _talk(compare)
 
 
 def _add_processes(commands) -> None:

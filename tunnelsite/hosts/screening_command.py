@@ -58,6 +58,7 @@ def _screened(settings, progress: Progress, *, as_json: bool, more: bool) -> int
     out = Path(settings.out or DEFAULT_OUT)
     rasters = None if settings.rasters is None else Path(settings.rasters)
     start = time.monotonic()
+    keep = None if settings.keep is None else check_output_path(settings.keep, overwrite=settings.overwrite)
     with reserved(out, overwrite=settings.overwrite):
         if rasters is not None:
             rasters.mkdir(parents=True, exist_ok=True)
@@ -76,13 +77,18 @@ def _screened(settings, progress: Progress, *, as_json: bool, more: bool) -> int
             from tunnelsite.io.result_files import write_rasters
 
             write_rasters(result, rasters, overwrite=settings.overwrite)
+        if keep is not None:
+            from tunnelsite.io.kept_run import keep_run
+
+            keep_run(result, keep, overwrite=settings.overwrite)
         progress("writing", 1.0)
-    summary = _summary(result, out, time.monotonic() - start)
-    print(json.dumps(summary, indent=2, allow_nan=False) if as_json else _words(summary, more))
+    summary = summary_of(result, out, time.monotonic() - start)
+    print(json.dumps(summary, indent=2, allow_nan=False) if as_json else words_of(summary, more))
     return 0
 
 
-def _summary(result, out: Path, seconds: float) -> dict[str, Any]:
+def summary_of(result, out: Path, seconds: float) -> dict[str, Any]:
+    """What a program wants to know of a run."""
     columns = result.tables["candidates"].columns
     table = result.tables["candidates"]
     values = {name: table.values(name) for name in columns}
@@ -110,7 +116,8 @@ def _summary(result, out: Path, seconds: float) -> dict[str, Any]:
     }
 
 
-def _words(summary: dict[str, Any], more: bool) -> str:
+def words_of(summary: dict[str, Any], more: bool) -> str:
+    """The summary for people."""
     lines = [
         f"{summary['placements_tried']:,} placements tried, {summary['placements_scored']:,} passed every limit "
         f"({summary['seconds']:.1f} s)."

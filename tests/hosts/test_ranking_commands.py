@@ -1,0 +1,100 @@
+"""`screen --keep`, `rescore` and `compare` on a small farm."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from tests.whole_run.files import plain_farm
+from tunnelsite import read_site, screen
+from tunnelsite.core.errors import InputRefused, UsageError
+from tunnelsite.core.house import House
+from tunnelsite.hosts.command_line import main
+from tunnelsite.io.kept_run import keep_run, kept_run
+from tunnelsite.settings import settings_from
+
+
+@pytest.fixture(scope="module")
+def run(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("farm")
+    dem, parcels = plain_farm(folder)
+    settings = settings_from({"halo": "20m", "top": 5, "setback": "2m", "bearing_tolerance": 10, "bearing_step": 10})
+    site = read_site(str(dem), str(parcels), structures=None)
+    result = screen(site, [House(5.0, 12.0), House(4.0, 8.0)], settings=settings)
+    keep_run(result, folder / "run.npz", overwrite=False)
+    return result, folder / "run.npz"
+
+
+def test_a_kept_run_ranks_as_it_did(run) -> None:
+    result, path = run
+    again = kept_run(path)
+    assert [(c.scan, c.item, c.score) for c in again.choices] == [(c.scan, c.item, c.score) for c in result.choices]
+    for one, two in zip(result.rows, again.rows, strict=True):
+        assert one.keys() == two.keys()
+        for name, value in one.items():
+            assert two[name] == (pytest.approx(value) if isinstance(value, float) else value), name
+    for name in ("rejections", "criteria", "pads", "stakes"):
+        a, b = result.tables[name], again.tables[name]
+        keys = [key for key in a.columns if key != "reason"]
+        assert [a.values(key) for key in keys] == [b.values(key) for key in keys], name
+
+
+def test_rescoring_a_kept_run_is_rescoring_the_run(run) -> None:
+    result, path = run
+    changes = {"pitch": 9.0, "sun": 0.0}
+    one, two = result.rescore(changes), kept_run(path).rescore(changes)
+    assert [(c.scan, c.item, c.score) for c in one.choices] == [(c.scan, c.item, c.score) for c in two.choices]
+    with pytest.raises(UsageError, match="loosened"):
+        kept_run(path).rescore(rubrics={"pitch": {"limit": 99}})
+
+
+@pytest.mark.parametrize("content", [b"", b"junk", b"PK\x03\x04rest"])
+def test_what_is_no_kept_run_is_refused(tmp_path: Path, content: bytes) -> None:
+    (tmp_path / "x.npz").write_bytes(content)
+    with pytest.raises(InputRefused):
+        kept_run(tmp_path / "x.npz")
+    np.savez(tmp_path / "y.npz", about=np.frombuffer(b"{}", np.uint8))
+    with pytest.raises(InputRefused):
+        kept_run(tmp_path / "y.npz")
+    with pytest.raises(InputRefused):
+        kept_run(tmp_path / "none.npz")
+
+
+def test_commands(run, tmp_path: Path, capsys) -> None:
+    result, path = run
+    first, second = tmp_path / "a.gpkg", tmp_path / "b.gpkg"
+    result.write(first)
+    assert (
+        main(
+            [
+                "rescore",
+                str(path),
+                "--out",
+                str(second),
+                "--weight",
+                "pitch=50",
+                "--rubric",
+                "pitch.none_at=1",
+                "--json",
+                "-q",
+            ]
+        )
+        == 0
+    )
+    summary = json.loads(capsys.readouterr().out)
+    assert summary["candidates"] and any("kept run" in note for note in summary["notes"])
+    assert main(["rescore", str(path), "--out", str(second), "-q"]) == 2  # the output is there already
+    assert main(["rescore", str(path), "--out", str(tmp_path / "c.gpkg"), "--weight", "pich=1"]) == 2
+    assert "did you mean 'pitch'" in capsys.readouterr().err
+    assert main(["rescore", str(path), "--out", str(tmp_path / "c.gpkg"), "--rubric", "pitch=1"]) == 2
+    capsys.readouterr()
+    assert main(["compare", str(first), str(first), "--json"]) == 0
+    same = json.loads(capsys.readouterr().out)
+    assert all(pair["rank_a"] == pair["rank_b"] and pair["overlap"] == pytest.approx(1) for pair in same["pairs"])
+    assert not same["settings"]
+    assert main(["compare", str(first), str(second)]) == 0
+    assert "first" in capsys.readouterr().out
+    assert main(["compare", str(first), str(path)]) in (2, 3)

@@ -1,0 +1,79 @@
+"""`rescore` and `compare`: rankings again and side by side, without computing terrain."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from pathlib import Path
+from typing import Any
+
+from tunnelsite.core.errors import UsageError
+from tunnelsite.core.units import number
+
+RUBRIC_PARTS = ("full_at", "none_at", "limit", "weight")
+
+
+def rescore(given: argparse.Namespace) -> int:
+    """Rank a kept run again with other weights, curves or limits, and write it."""
+    weights = dict(_pair(text, "--weight") for text in given.weight)
+    rubrics: dict[str, dict[str, Any]] = {}
+    for text in given.rubric:
+        name, value = _pair(text, "--rubric")
+        criterion, dot, part = name.partition(".")
+        if not dot or part not in RUBRIC_PARTS:
+            raise UsageError(
+                f"--rubric is {text!r}", "CRITERION.PART=NUMBER with " + ", ".join(RUBRIC_PARTS), "correct it"
+            )
+        rubrics.setdefault(criterion, {})[part] = value
+    from tunnelsite.hosts.screening_command import summary_of, words_of
+    from tunnelsite.io.kept_run import kept_run
+    from tunnelsite.io.staging import reserved
+
+    out = Path(given.out)
+    with reserved(out, overwrite=bool(given.overwrite)):
+        result = kept_run(given.kept).rescore(weights, rubrics, given.top)
+        result.write(out, overwrite=bool(given.overwrite))
+    summary = summary_of(result, out, 0.0)
+    print(json.dumps(summary, indent=2, allow_nan=False) if given.json else words_of(summary, False))
+    return 0
+
+
+def _pair(text: str, option: str) -> tuple[str, float]:
+    name, equals, value = text.partition("=")
+    if not equals or not name:
+        raise UsageError(f"{option} is {text!r}", "NAME=NUMBER", "write it as NAME=NUMBER")
+    return name, number(value, option)
+
+
+def compare(given: argparse.Namespace) -> int:
+    """Two screenings side by side: places in both, changes of rank and score, settings and inputs that differ."""
+    from tunnelsite.core.reproject import reprojected
+    from tunnelsite.decisions.compare import differing, paired
+    from tunnelsite.io.result_reader import read_run
+
+    first, second = read_run(given.first), read_run(given.second)
+    shapes = [first.candidates.geometry, second.candidates.geometry]
+    if len(second.candidates):
+        shapes[1] = reprojected(second.candidates, first.candidates.crs).geometry
+    scores = [[float(value) for value in run.candidates.columns.get("score", [])] for run in (first, second)]
+    pairs = paired(shapes[0], scores[0], shapes[1], scores[1])
+    found = {
+        "pairs": [vars(pair) for pair in pairs],
+        "settings": {name: list(values) for name, values in differing(first.settings, second.settings).items()},
+        "inputs": {name: list(values) for name, values in differing(first.inputs, second.inputs).items()},
+    }
+    if given.json:
+        print(json.dumps(found, indent=2, allow_nan=False))
+        return 0
+    print(f"{'first':>6} {'second':>6}  shared  change of score")
+    for pair in pairs:
+        ranks = ["-" if rank is None else str(rank) for rank in (pair.rank_a, pair.rank_b)]
+        both = pair.rank_a is not None and pair.rank_b is not None
+        print(
+            f"{ranks[0]:>6} {ranks[1]:>6}  "
+            + (f"{pair.overlap:5.0%}  {pair.score_change:+.2f}" if both else "only in one")
+        )
+    for what in ("settings", "inputs"):
+        for name, (one, other) in found[what].items():
+            print(f"{what[:-1]} {name}: {one} | {other}")
+    return 0

@@ -1,0 +1,212 @@
+"""A finished run kept as one file of arrays, so that it can be ranked again without computing terrain.
+
+The file is a NumPy `.npz` (no pickles, so that opening it runs nothing): arrays, and one JSON text for the rest.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import io
+import json
+import zipfile
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pyproj
+import shapely
+
+from tunnelsite.core.criterion import Criterion
+from tunnelsite.core.describe import Description
+from tunnelsite.core.errors import InputRefused
+from tunnelsite.core.grid import Grid
+from tunnelsite.core.house import House, Pad
+from tunnelsite.core.layers import Features, SourceRaster
+from tunnelsite.core.rubric import Rubric
+from tunnelsite.core.site import Frame, Site
+from tunnelsite.io.files import require_memory
+from tunnelsite.io.staging import write_whole
+from tunnelsite.settings import Settings
+
+if TYPE_CHECKING:
+    from tunnelsite.result import Result
+
+FORMAT = "tunnelsite kept run 1"
+LAYERS = ("ground", "open_edge", "standing_m")  # what describing a candidate reads
+
+
+def keep_run(result: Result, path: str | Path, *, overwrite: bool) -> None:
+    """Write what ranking again needs. Errors: OutputFailed; what was there before stays."""
+    arrays: dict[str, np.ndarray] = {}
+    frames: list[Frame] = []
+    scans = []
+    for scan in result.scans:
+        if not any(scan.frame is known for known in frames):
+            frames.append(scan.frame)
+        number = next(k for k, known in enumerate(frames) if known is scan.frame)
+        key = f"scan{len(scans)}"
+        arrays |= {f"{key}.index": scan.index, f"{key}.owner": scan.owner, f"{key}.inside": scan.ground.inside}
+        arrays |= {f"{key}.measure.{name}": values for name, values in scan.measures.items()}
+        arrays |= {f"{key}.rejected.{rule}": counts for rule, counts in scan.ground.rejected.items()}
+        tallies = {rule: [dataclasses.astuple(tally) for tally in found] for rule, found in scan.tallies.items()}
+        scans.append(
+            {
+                "frame": number,
+                "house": dataclasses.asdict(scan.house),
+                "pad": dataclasses.asdict(scan.pad),
+                "tallies": tallies,
+            }
+        )
+    about = {
+        "format": FORMAT,
+        "settings": result.settings.model_dump(by_alias=True, mode="json", exclude_none=True),
+        "scans": scans,
+        "frames": [_frame_out(frame, f"frame{k}", arrays) for k, frame in enumerate(frames)],
+        "judges": [_judge_out(judge) for judge in result.judges],
+        "site": _site_out(result.site, arrays),
+    }
+    arrays["about"] = np.frombuffer(json.dumps(about).encode(), np.uint8)
+    buffer = io.BytesIO()
+    np.savez_compressed(buffer, **arrays)
+    write_whole(path, buffer.getvalue(), overwrite=overwrite)
+
+
+def kept_run(path: str | Path) -> Result:
+    """The run again, without its rasters but with every placement's measures. Errors: InputRefused for another kind of file."""
+    from tunnelsite.scan.engine import Judge, Scan, Tally
+    from tunnelsite.scan.open_ground import OpenGround
+    from tunnelsite.screening import judged
+
+    file = Path(path)
+    if not file.is_file():
+        raise InputRefused(f"kept run {file} is missing", "a file of `tunnelsite screen --keep`", "correct the path")
+    try:
+        with zipfile.ZipFile(file) as archive:  # what it unpacks to is judged before anything is
+            need = sum(item.file_size for item in archive.infolist())
+        require_memory(need, f"kept run {file}", "use a machine with more memory")
+        with np.load(file, allow_pickle=False) as stored:
+            arrays = {name: stored[name] for name in stored.files}
+        about = json.loads(arrays.pop("about").tobytes())
+        if about["format"] != FORMAT:
+            raise ValueError(about["format"])
+        frames = [_frame_in(item, f"frame{k}", arrays) for k, item in enumerate(about["frames"])]
+        judges = [Judge(_criterion(item), Rubric(**item["rubric"]), item["parameters"]) for item in about["judges"]]
+        scans = []
+        for k, item in enumerate(about["scans"]):
+            frame, key = frames[item["frame"]], f"scan{k}"
+            rejected = _under(arrays, f"{key}.rejected.")
+            room = list(frame.parcels)
+            ground = OpenGround(np.empty((0, 0), np.int32), arrays[f"{key}.inside"], rejected, room)
+            tallies = {rule: [Tally(*values) for values in found] for rule, found in item["tallies"].items()}
+            sizes = (House(**item["house"]), Pad(**item["pad"]))
+            packed = (arrays[f"{key}.index"], arrays[f"{key}.owner"], _under(arrays, f"{key}.measure."))
+            scans.append(Scan(frame, *sizes, *packed, tallies, ground))
+        site, settings = _site_in(about["site"], arrays), Settings(**about["settings"])
+    except (ValueError, KeyError, TypeError, OSError, EOFError, zipfile.BadZipFile) as problem:
+        raise InputRefused(
+            f"{file} is not a kept run ({type(problem).__name__})",
+            "a file of `tunnelsite screen --keep`",
+            "screen again with --keep",
+        ) from None
+    result: Result = judged(site, settings, scans, judges)
+    return result
+
+
+def _under(arrays: dict[str, np.ndarray], start: str) -> dict[str, np.ndarray]:
+    return {name[len(start) :]: values for name, values in arrays.items() if name.startswith(start)}
+
+
+def _judge_out(judge) -> dict[str, Any]:
+    about = judge.criterion.description
+    return {
+        "description": {name: getattr(about, name) for name in ("id", "title", "text", "unit", "source")},
+        "rubric": dataclasses.asdict(judge.rubric),
+        "parameters": judge.parameters,
+    }
+
+
+def _criterion(item: dict[str, Any]) -> Criterion:
+    def not_measured(site, **parameters):
+        raise InputRefused("a kept run measures nothing", "stored measures", "screen again")
+
+    return Criterion(Description(**item["description"]), not_measured)
+
+
+def _features_out(features: Features | None, key: str, arrays: dict[str, np.ndarray]) -> dict[str, Any] | None:
+    if features is None:
+        return None
+    blobs = shapely.to_wkb(features.geometry)
+    arrays[f"{key}.wkb"] = np.frombuffer(b"".join(blobs), np.uint8)
+    arrays[f"{key}.ends"] = np.cumsum([len(blob) for blob in blobs], dtype=np.int64)
+    crs = None if features.crs is None else features.crs.to_wkt()
+    plain = {"crs": crs, "name": features.name, "sha256": features.sha256, "notes": list(features.notes)}
+    return plain | {"distance_m": features.distance_m}
+
+
+def _features_in(item: dict[str, Any] | None, key: str, arrays: dict[str, np.ndarray]) -> Features | None:
+    if item is None:
+        return None
+    data, ends = arrays[f"{key}.wkb"].tobytes(), arrays[f"{key}.ends"].tolist()
+    geometry = np.empty(len(ends), object)
+    geometry[:] = shapely.from_wkb([data[a:b] for a, b in zip([0, *ends[:-1]], ends, strict=True)])
+    crs = None if item["crs"] is None else pyproj.CRS.from_wkt(item["crs"])
+    return Features(geometry, {}, crs, item["name"], item["sha256"], tuple(item["notes"]), item["distance_m"])
+
+
+def _frame_out(frame: Frame, key: str, arrays: dict[str, np.ndarray]) -> dict[str, Any]:
+    arrays |= {f"{key}.layer.{name}": frame.layers[name] for name in LAYERS if name in frame.layers}
+    parcels = Features(np.asarray(frame.parcels, object), {}, None)
+    return {
+        "grid": dataclasses.asdict(frame.grid),
+        "plain": {name: getattr(frame, name) for name in ("datum_m", "parcel_names", "lon_deg", "lat_deg", "notes")},
+        "parcels": _features_out(parcels, f"{key}.parcels", arrays),
+        "structures": _features_out(frame.structures, f"{key}.structures", arrays),
+        "keep_outs": [_features_out(item, f"{key}.keep{k}", arrays) for k, item in enumerate(frame.keep_outs)],
+    }
+
+
+def _frame_in(item: dict[str, Any], key: str, arrays: dict[str, np.ndarray]) -> Frame:
+    return Frame(
+        grid=Grid(**item["grid"]),
+        layers=_under(arrays, f"{key}.layer."),
+        units={},
+        parcels=_features_in(item["parcels"], f"{key}.parcels", arrays).geometry,
+        structures=_features_in(item["structures"], f"{key}.structures", arrays),
+        keep_outs=tuple(_features_in(one, f"{key}.keep{k}", arrays) for k, one in enumerate(item["keep_outs"])),
+        **item["plain"],
+    )
+
+
+def _site_out(site: Site, arrays: dict[str, np.ndarray]) -> dict[str, Any]:
+    dem = {name: getattr(site.dem, name) for name in ("affine", "datum_m", "name", "sha256", "unit")}
+    services = {name: {"name": item.name, "sha256": item.sha256} for name, item in site.services.items()}
+    return {
+        "dem": dem | {"crs": site.dem.crs.to_wkt(), "notes": list(site.dem.notes)},
+        "parcels": _features_out(site.parcels, "site.parcels", arrays),
+        "services": services,
+        "others": [
+            [item.name, item.sha256]
+            for item in site.inputs[2:]
+            if item.name not in [s["name"] for s in services.values()]
+        ],
+    }
+
+
+def _site_in(item: dict[str, Any], arrays: dict[str, np.ndarray]) -> Site:
+    dem = item["dem"]
+    raster = SourceRaster(
+        np.empty((0, 0), np.float32),
+        tuple(dem["affine"]),
+        pyproj.CRS.from_wkt(dem["crs"]),
+        dem["datum_m"],
+        dem["name"],
+        dem["sha256"],
+        dem["unit"],
+        tuple(dem["notes"]),
+    )
+    empty = np.empty(0, object)
+    services = {name: Features(empty, name=one["name"], sha256=one["sha256"]) for name, one in item["services"].items()}
+    others = tuple(Features(empty, name=name, sha256=sha256) for name, sha256 in item["others"])
+    parcels = _features_in(item["parcels"], "site.parcels", arrays)
+    notes = ("ranked again from a kept run",)
+    return Site(raster, parcels, keep_outs=others, services=services, notes=notes)  # named for the run table only
