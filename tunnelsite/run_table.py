@@ -10,12 +10,20 @@ from typing import TYPE_CHECKING, Any
 
 from tunnelsite.cautions import CAUTIONS
 from tunnelsite.core.layers import SourceRaster
+from tunnelsite.core.site import Site
 from tunnelsite.core.table import Column, Table
 
 if TYPE_CHECKING:
     from tunnelsite.result import Result
 
 LIBRARIES = ("tunnelsite", "numpy", "numba", "rasterio", "pyproj", "shapely", "pvlib", "richdem2")
+
+RUN_COLUMNS = {
+    "kind": Column("text", "input, setting, grid, version, note, caution or run"),
+    "name": Column("text", "name"),
+    "value": Column("text", "value"),
+    "detail": Column("text", "detail"),
+}
 
 
 def stamp() -> str:
@@ -27,22 +35,15 @@ def stamp() -> str:
 
 def run_table(result: Result) -> Table:
     """Everything needed to judge and to repeat the run."""
-    columns = {
-        "kind": Column("text", "input, setting, grid, version, note, caution or run"),
-        "name": Column("text", "name"),
-        "value": Column("text", "value"),
-        "detail": Column("text", "detail"),
-    }
     rows: list[dict[str, Any]] = [{"kind": "run", "name": "finished", "value": stamp(), "detail": "UTC"}]
-    rows += _input_rows(result) + _grid_rows(result)
+    rows += input_rows(result.site) + _grid_rows(result)
     for name, value in result.settings.model_dump(exclude={"out", "overwrite", "rasters", "keep"}).items():
         if value not in (None, [], {}):
             rows.append({"kind": "setting", "name": name, "value": _short(name, value)})
     rows += [{"kind": "note", "name": scan_note[0], "value": scan_note[1]} for scan_note in _notes(result)]
-    rows += [{"kind": "version", "name": name, "value": _version(name)} for name in LIBRARIES]
-    rows.append({"kind": "version", "name": "python", "value": platform.python_version()})
+    rows += version_rows()
     rows += [{"kind": "caution", "name": f"caution {k}", "value": text} for k, text in enumerate(CAUTIONS, 1)]
-    return Table("run", "Inputs, settings, versions, assumptions and cautions", columns, rows)
+    return Table("run", "Inputs, settings, versions, assumptions and cautions", RUN_COLUMNS, rows)
 
 
 def _short(name: str, value: Any) -> str:
@@ -56,23 +57,30 @@ def _short(name: str, value: Any) -> str:
     return str(value)
 
 
-def _input_rows(result: Result) -> list[dict[str, Any]]:
-    rows = []
-    for item in result.site.inputs:
+def input_rows(site: Site) -> list[dict[str, Any]]:
+    """Every input with its SHA-256, unit and coordinate system, and what was found or assumed in it."""
+    rows: list[dict[str, Any]] = []
+    for item in site.inputs:
         unit = f"heights in {item.unit}; " if isinstance(item, SourceRaster) else ""
         detail = f"{unit}{item.crs.name if item.crs else 'no coordinate system'}"
         rows.append({"kind": "input", "name": item.name, "value": f"sha256 {item.sha256}", "detail": detail})
         rows += [{"kind": "note", "name": item.name, "value": text} for text in item.notes]
-    weather = result.site.weather
+    weather = site.weather
     if weather is not None:
         detail = f"station {weather.lat_deg:.3f}, {weather.lon_deg:.3f}"
         rows.append({"kind": "input", "name": weather.name, "value": f"sha256 {weather.sha256}", "detail": detail})
-    wind = result.site.wind
+    wind = site.wind
     if wind is not None:
         rows += [{"kind": "note", "name": wind.name or "wind", "value": text} for text in wind.notes]
         if wind.sha256:
             rows.append({"kind": "input", "name": wind.name, "value": f"sha256 {wind.sha256}", "detail": "wind rose"})
     return rows
+
+
+def version_rows() -> list[dict[str, Any]]:
+    """Versions of the program and of what its numbers depend on."""
+    rows = [{"kind": "version", "name": name, "value": _version(name)} for name in LIBRARIES]
+    return [*rows, {"kind": "version", "name": "python", "value": platform.python_version()}]
 
 
 def _grid_rows(result: Result) -> list[dict[str, Any]]:

@@ -5,6 +5,10 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
+from tunnelsite.hosts.grading_options import add_options as add_grading_options
+from tunnelsite.hosts.layout_options import add_options as add_layout_options
+from tunnelsite.hosts.small_options import add_compare_options, add_rescore_options, add_run_options
+from tunnelsite.hosts.stakeout_options import add_options as add_stakeout_options
 from tunnelsite.hosts.sunchart_options import add_options as add_sunchart_options
 
 EPILOG = "Exit status: 0 done, 2 wrong usage, 3 input refused, 4 not enough resources, 5 output not written, 130 interrupted."
@@ -60,6 +64,10 @@ SITE_OPTIONS = (
     "--halo",
 )
 
+# What the commands that go on from a screening may change; the rest is taken from its run table.
+STAKEOUT_OPTIONS = ("--elevation-unit", "--dem-crs", "--band", "--cell", "--apron", "--shrink")
+GRADING_OPTIONS = (*STAKEOUT_OPTIONS, "--halo", "--structures", "--clearance", "--setback")
+
 
 def parser() -> argparse.ArgumentParser:
     """The whole command line."""
@@ -79,6 +87,9 @@ def parser() -> argparse.ArgumentParser:
         _add_explain,
         _add_rescore,
         _add_compare,
+        _add_stakeout,
+        _add_grading,
+        _add_layout,
         _add_processes,
         _add_run,
     ):
@@ -129,23 +140,38 @@ def _add_explain(commands) -> None:
 def _add_rescore(commands) -> None:
     text = "rank a kept run again with other weights, curves or limits; no terrain is computed"
     rescore = _command(commands, "rescore", text, "ranking_commands", "rescore")
-    rescore.add_argument("kept", metavar="KEPT", help="file of `tunnelsite screen --keep`")
-    rescore.add_argument("--out", required=True, metavar="FILE", help="GeoPackage to write")
-    rescore.add_argument("--weight", action="append", default=[], metavar="CRITERION=NUMBER", help="repeatable")
-    part = "full_at, none_at, limit or weight of a criterion; repeatable"
-    rescore.add_argument("--rubric", action="append", default=[], metavar="CRITERION.PART=NUMBER", help=part)
-    rescore.add_argument("--top", type=int, metavar="NUMBER", help="candidates kept")
-    rescore.add_argument("--overwrite", action="store_true", help="replace the output if it exists")
-    rescore.add_argument("--json", action="store_true", help="a machine-readable summary on stdout")
+    add_rescore_options(rescore)
     _talk(rescore)
 
 
 def _add_compare(commands) -> None:
     compare = _command(commands, "compare", "two screenings side by side", "ranking_commands", "compare")
-    compare.add_argument("first", metavar="SITES", help="GeoPackage of a screening")
-    compare.add_argument("second", metavar="SITES", help="GeoPackage of another")
-    compare.add_argument("--json", action="store_true", help="machine-readable")
+    add_compare_options(compare)
     _talk(compare)
+
+
+def _add_stakeout(commands) -> None:
+    text = "stakes, bearings and squaring of one candidate for the field; the plan again from a level book"
+    command = _command(commands, "stakeout", text, "stakeout_command", "stakeout")
+    _input_options(command, STAKEOUT_OPTIONS)
+    add_stakeout_options(command)
+
+
+def _add_grading(commands) -> None:
+    text = "grading and drainage plan of one candidate, with pictures"
+    command = _command(commands, "grading", text, "grading_command", "grading")
+    _input_options(command, GRADING_OPTIONS)
+    _keep_out_option(command)
+    add_grading_options(command)
+
+
+def _add_layout(commands) -> None:
+    text = "the best block of several houses, and trenches to the services"
+    command = _command(commands, "layout", text, "layout_command", "layout")
+    command.add_argument("dem", nargs="?", metavar="DEM")
+    command.add_argument("parcels", nargs="?", metavar="PARCELS")
+    _screen_options(command, without=("--out", "--top", "--keep", "--rasters", "--dry-run"))
+    add_layout_options(command)
 
 
 def _add_processes(commands) -> None:
@@ -155,28 +181,17 @@ def _add_processes(commands) -> None:
 
 def _add_run(commands) -> None:
     run = _command(commands, "run", "run one process on a raster", "process_command", "run_process")
-    run.add_argument("process", metavar="NAME", help="see `tunnelsite processes`")
-    run.add_argument("input", metavar="IN", help="elevation raster")
-    run.add_argument("output", metavar="OUT", help="raster to write (COG)")
-    run.add_argument("--set", action="append", default=[], metavar="NAME=VALUE", help="a parameter; repeatable")
-    run.add_argument("--layer", metavar="ID", help="which of the process's layers to write (default: the first)")
-    run.add_argument(
-        "--crop-months", metavar="FIRST:LAST", default="01-01:12-31", help="for processes that read the sun"
-    )
-    run.add_argument("--elevation-unit", metavar="UNIT", help="m, ft or us-ft, where the raster does not say")
-    run.add_argument("--dem-crs", metavar="CRS", help="coordinate system where the raster does not say")
-    run.add_argument("--band", type=int, metavar="NUMBER", help="band, where there are several")
-    run.add_argument("--overwrite", action="store_true", help="replace the output if it exists")
+    add_run_options(run)
     _talk(run)
 
 
-def _input_options(command: argparse.ArgumentParser) -> None:
+def _input_options(command: argparse.ArgumentParser, options: tuple[str, ...] = SITE_OPTIONS) -> None:
     """What a command needs that looks at a site without screening it."""
     command.add_argument("dem", nargs="?", metavar="DEM")
     command.add_argument("parcels", nargs="?", metavar="PARCELS")
     command.add_argument("--project", metavar="FILE", help="project file (TOML); the command line wins")
     for option, metavar, text in SCREEN_OPTIONS:
-        if option in SITE_OPTIONS:
+        if option in options:
             command.add_argument(option, metavar=metavar, help=text)
     command.add_argument("--overwrite", action="store_true", default=None, help="replace outputs that exist")
     command.add_argument("--json", action="store_true", help="a machine-readable summary on stdout")
@@ -196,16 +211,15 @@ def _command(commands, name: str, text: str, module: str, function: str) -> argp
     return command
 
 
-def _screen_options(command: argparse.ArgumentParser) -> None:
+def _screen_options(command: argparse.ArgumentParser, without: tuple[str, ...] = ()) -> None:
     command.add_argument("--project", metavar="FILE", help="project file (TOML); the command line wins")
     command.add_argument(
         "--house", action="append", metavar="WxL", help="30x96ft or 9.1x29.3m; repeatable: sizes compete"
     )
     for option, metavar, text in SCREEN_OPTIONS:
-        command.add_argument(option, metavar=metavar, help=text)
-    command.add_argument(
-        "--keep-out", action="append", metavar="FILE[@DISTANCE]", help="where nothing may stand; repeatable"
-    )
+        if option not in without:
+            command.add_argument(option, metavar=metavar, help=text)
+    _keep_out_option(command)
     command.add_argument(
         "--service", action="append", metavar="NAME=FILE", help="water, power, fuel, road ...; repeatable"
     )
@@ -215,9 +229,17 @@ def _screen_options(command: argparse.ArgumentParser) -> None:
     command.add_argument("--zero-is-nodata", action="store_true", default=None, help="heights of exactly 0 are voids")
     command.add_argument("--keep-water-like", action="store_true", default=None, help="allow perfectly level patches")
     command.add_argument("--overwrite", action="store_true", default=None, help="replace outputs that exist")
-    command.add_argument("--dry-run", action="store_true", help="check inputs, say what it will cost; compute nothing")
+    if "--dry-run" not in without:
+        text = "check inputs, say what it will cost; compute nothing"
+        command.add_argument("--dry-run", action="store_true", help=text)
     command.add_argument("--json", action="store_true", help="a machine-readable summary on stdout")
     _talk(command)
+
+
+def _keep_out_option(command: argparse.ArgumentParser) -> None:
+    command.add_argument(
+        "--keep-out", action="append", metavar="FILE[@DISTANCE]", help="where nothing may stand; repeatable"
+    )
 
 
 def _talk(command: argparse.ArgumentParser) -> None:

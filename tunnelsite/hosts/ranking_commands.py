@@ -49,7 +49,7 @@ def compare(given: argparse.Namespace) -> int:
     """Two screenings side by side: places in both, changes of rank and score, settings and inputs that differ."""
     from tunnelsite.core.reproject import reprojected
     from tunnelsite.decisions.compare import differing, paired
-    from tunnelsite.io.result_reader import read_run
+    from tunnelsite.io.sites_file import read_run
 
     first, second = read_run(given.first), read_run(given.second)
     shapes = [first.candidates.geometry, second.candidates.geometry]

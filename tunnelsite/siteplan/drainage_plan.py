@@ -211,7 +211,7 @@ def drainage_warnings(found: DrainagePlan, plan: GradingPlan, settings: Drainage
             "(Michigan HB 5130 of 2016, as introduced). Ask the local authority first."
         )
     for arm, flow in zip(found.arms, found.outlets, strict=True):
-        name = f"Swale arm ending at along {arm.along_m[-1]:.0f} m, across {arm.across_m[-1]:.0f} m"
+        name = f"Swale arm ending {place.spot_words(float(arm.along_m[-1]), float(arm.across_m[-1]))}"
         if not arm.daylight:
             left = float(arm.ground_m[-1] - arm.bottom_m[-1])
             said.append(f"{name}: still {left:.2f} m below the ground at its end: it needs a longer tail or a pipe.")
@@ -221,16 +221,14 @@ def drainage_warnings(found: DrainagePlan, plan: GradingPlan, settings: Drainage
             said.append(f"{name}: water may come from beyond the elevation data; its area is a lower bound.")
         said += channel_warnings(name, flow, settings.swale, settings.storm)
     for gain in found.gains:
-        along, across = place.grid.centre(gain.row, gain.col)
+        spot = place.spot_words(*place.grid.centre(gain.row, gain.col))
         said.append(
-            f"More water leaves at along {along:.0f} m, across {across:.0f} m: from {gain.after_m2:.0f} m2 of land instead of "
+            f"More water leaves {spot}: from {gain.after_m2:.0f} m2 of land instead of "
             f"{gain.before_m2:.0f} m2. Lead it to where it went before, or get the consent of whoever is below."
         )
     for one in found.inflows_after:
-        along, across = place.grid.centre(one.row, one.col)
-        said.append(
-            f"Water from {one.area_m2:.0f} m2 still enters the pad at along {along:.0f} m, across {across:.0f} m."
-        )
+        spot = place.spot_words(*place.grid.centre(one.row, one.col))
+        said.append(f"Water from {one.area_m2:.0f} m2 still enters the pad {spot}.")
     if found.roof_peak_m3_s is None:
         said.append("No 10-year 5-minute rain was given: the roof's runoff is not assessed.")
     said.append("Drains and swales need a stable outlet; buried utilities must be marked before digging.")

@@ -128,7 +128,7 @@ def best_layout(placements: Placements, rules: LayoutRules) -> Layout:
     start = time.perf_counter()
     if not len(placements):
         return Layout(np.empty(0, int), 0.0, 0, 0.0, True, 0.0, "No candidate placement.")
-    low, high = _grown(placements, rules)
+    low, high = grown_rectangles(placements, rules)
     quota = Quota(rules.houses, rules.of_size)
     kept = first_of_each(low, high, placements.size, placements.score)
     fallback = kept[greedy_block(low[kept], high[kept], placements.size[kept], placements.score[kept], quota)]
@@ -160,8 +160,8 @@ def best_layout(placements: Placements, rules: LayoutRules) -> Layout:
     return Layout(chosen, total, most, bound, proven, time.perf_counter() - start, words)
 
 
-def _grown(placements: Placements, rules: LayoutRules) -> tuple[np.ndarray, np.ndarray]:
-    """Rectangles that overlap exactly where two houses stand too close (low, high [n, 2])."""
+def grown_rectangles(placements: Placements, rules: LayoutRules) -> tuple[np.ndarray, np.ndarray]:
+    """Rectangles that overlap exactly where two houses stand too close: low, high corners float64 [n, 2] [m]."""
     left, right = placements.shade_left_m, placements.shade_right_m
     gap = rules.side_gap_m
     # Needed between i (right) and j (left of it): max(gap, left_i, right_j). A sum of two parts only if right_j is

@@ -49,6 +49,14 @@ class Place:
         """A shapely geometry in the grid's along and across [m], moved to distances from the centre [m]."""
         return shapely.transform(geometry, lambda points: points - np.array(self.centre))
 
+    def spot_words(self, along_m: float, across_m: float) -> str:
+        """A spot on the grid in words, by true east and north of the centre: `12 m east and 4 m north of the house`."""
+        here, there = self.grid.to_map(along_m, across_m), self.grid.to_map(*self.centre)
+        east, north = round(here[0] - there[0]), round(here[1] - there[1])
+        parts = [f"{abs(east)} m {'east' if east > 0 else 'west'}"] if east else []
+        parts += [f"{abs(north)} m {'north' if north > 0 else 'south'}"] if north else []
+        return f"{' and '.join(parts)} of the middle of the house" if parts else "the middle of the house"
+
     def window(self, bounds: tuple[float, float, float, float]) -> tuple[slice, slice]:
         """Rows and columns of the cells that touch `bounds` (west, south, east, north) [m] on the grid."""
         west, south, east, north = bounds

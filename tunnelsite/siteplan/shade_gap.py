@@ -31,12 +31,14 @@ class Roof:
             )
 
 
-def shade_reach(lat_deg: float, hours_from_noon: float, bearing_deg: float = 90.0) -> tuple[float, float]:
-    """Largest horizontal reach of a shadow square to the ridge, per unit of height, while the midwinter sun is within
-    some
-    hours of solar noon.
+def shade_reach(
+    lat_deg: float, hours_from_noon: float, bearing_deg: float = 90.0, declination_deg: float | None = None
+) -> tuple[float, float]:
+    """Largest horizontal reach of a shadow square to the ridge, per unit of height, while the sun is within some hours
+    of solar noon.
 
-    Arguments: lat_deg, + = north; hours_from_noon [h], before and after; bearing_deg, ridge from true north.
+    Arguments: lat_deg, + = north; hours_from_noon [h], before and after; bearing_deg, ridge from true north;
+    declination_deg, of the sun on the day, None = midwinter.
     Returns: reach to the left and to the right of the ridge's direction (north and south for a bearing of 90), 0
     where no
     shadow falls that way.
@@ -46,7 +48,8 @@ def shade_reach(lat_deg: float, hours_from_noon: float, bearing_deg: float = 90.
     are solved exactly. For a bearing of 90 this is cos(azimuth from the meridian) / tan(altitude).
     """
     lat, turn = math.radians(lat_deg), math.radians(bearing_deg)
-    declination = math.radians(-SOLSTICE_DECLINATION_DEG if lat_deg >= 0 else SOLSTICE_DECLINATION_DEG)
+    midwinter = -SOLSTICE_DECLINATION_DEG if lat_deg >= 0 else SOLSTICE_DECLINATION_DEG
+    declination = math.radians(midwinter if declination_deg is None else declination_deg)
     end = math.radians(15.0 * hours_from_noon)
     if not (-90 <= lat_deg <= 90 and 0 <= hours_from_noon < 12 and math.isfinite(bearing_deg)):
         raise UsageError(f"latitude {lat_deg}, {hours_from_noon} h from noon", "-90 to 90, 0 to 12 h", "correct them")
@@ -58,7 +61,7 @@ def shade_reach(lat_deg: float, hours_from_noon: float, bearing_deg: float = 90.
     d, e = math.sin(declination) * math.sin(lat), math.cos(declination) * math.cos(lat)
     if d + e * math.cos(end) <= 1e-9:
         raise UsageError(
-            f"the midwinter sun is not up {hours_from_noon:g} h from noon at latitude {lat_deg:g}",
+            f"the sun is not up {hours_from_noon:g} h from noon at latitude {lat_deg:g}",
             "an hour at which it is",
             "take fewer hours from noon",
         )

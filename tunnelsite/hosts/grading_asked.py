@@ -1,0 +1,141 @@
+"""What `grading` was asked for: options turned into the settings of the grading and the drainage plan."""
+
+from __future__ import annotations
+
+import argparse
+from dataclasses import dataclass
+from typing import Any
+
+from tunnelsite.core.errors import UsageError
+from tunnelsite.core.units import length_m, number, slope_fraction
+from tunnelsite.siteplan.channels import Section
+from tunnelsite.siteplan.drainage_plan import DrainageSettings
+from tunnelsite.siteplan.grading_settings import GradingSettings
+from tunnelsite.siteplan.side_slopes import SlopeRule
+from tunnelsite.siteplan.storm import Storm
+from tunnelsite.siteplan.swale import SwaleRule
+
+# What lidar of the usual quality promises; USGS Lidar Base Specification, quality level 2: RMSEz 0.10 m (from memory).
+HEIGHT_ERROR_M = 0.10
+ERROR_LENGTH_M = 5.0  # how far errors are alike; no source, a guess between cell noise and flight-line steps
+DRAWS = 200
+
+
+@dataclass(frozen=True)
+class ElevationError:
+    """Error of the elevation model: standard error [m], correlation length [m], draws; assumed, what was not given."""
+
+    sigma_m: float
+    correlation_m: float
+    draws: int
+    assumed: tuple[str, ...]
+
+
+def elevation_error(given: argparse.Namespace) -> ElevationError:
+    """The error of the elevation model that was given, or assumed and said so. Errors: UsageError."""
+    assumed = []
+    if given.height_error is None:
+        assumed.append(
+            f"heights are taken to be off by {HEIGHT_ERROR_M:g} m (standard error), as usual lidar promises: see the "
+            "metadata of the elevation model and give --height-error"
+        )
+    if given.error_length is None:
+        assumed.append(f"these errors are taken to be alike over {ERROR_LENGTH_M:g} m (no source): --error-length")
+    draws = DRAWS
+    if given.draws is not None:
+        draws = int(number(given.draws, "--draws"))
+        if not 20 <= draws <= 10_000:
+            raise UsageError(f"--draws is {given.draws}", "20 to 10000", "correct it")
+    return ElevationError(
+        _length(given.height_error, "--height-error", HEIGHT_ERROR_M, 9.9),
+        _length(given.error_length, "--error-length", ERROR_LENGTH_M, 9_000.0),
+        draws,
+        tuple(assumed),
+    )
+
+
+def grading_settings(given: argparse.Namespace, max_slope: float, shrink: float) -> GradingSettings:
+    """Earthwork settings. Arguments: given; max_slope and shrink, of the screening. Errors: UsageError."""
+    default, rule = GradingSettings(), SlopeRule()
+    return GradingSettings(
+        max_slope=max_slope,
+        shrink=shrink,
+        balance=given.balance,
+        deepest_cut_m=None if given.deepest_cut is None else length_m(given.deepest_cut, "--deepest-cut", most_m=50.0),
+        rule=SlopeRule(
+            _number(given.cut_slope, "--cut-slope", rule.cut), _number(given.fill_slope, "--fill-slope", rule.fill)
+        ),
+        topsoil_m=_length(given.topsoil, "--topsoil", default.topsoil_m, 1.0),
+        base_m=_length(given.base, "--base", default.base_m, 1.0),
+        base_loose=_number(given.base_loose, "--base-loose", default.base_loose),
+        crown=_slope(given.crown, "--crown", default.crown),
+        apron_fall=_slope(given.apron_fall, "--apron-fall", default.apron_fall),
+    )
+
+
+def drainage_settings(given: argparse.Namespace) -> DrainageSettings:
+    """Drainage settings. Errors: UsageError."""
+    rule = SwaleRule()
+    swale = SwaleRule(
+        fall=_slope(given.swale_fall, "--swale-fall", rule.fall),
+        depth_m=_length(given.swale_depth, "--swale-depth", rule.depth_m, 3.0),
+        section=Section(
+            _length(given.swale_bottom, "--swale-bottom", rule.section.bottom_m, 10.0),
+            _run_per_rise(given.swale_side, rule.section.run_per_rise),
+        ),
+    )
+    return DrainageSettings(swale=None if given.no_swale else swale, storm=_storm(given))
+
+
+def _storm(given: argparse.Namespace) -> Storm:
+    values: dict[str, Any] = {}
+    if given.rain is not None:
+        values["intensity_mm_h"] = rain_rate_mm_h(given.rain, "--rain")
+    if given.roof_rain is not None:
+        values["roof_mm_h"] = rain_rate_mm_h(given.roof_rain, "--roof-rain")
+    if given.runoff_share is not None:
+        values["coefficient"] = number(given.runoff_share, "--runoff-share")
+    if given.two_year_rain is not None:
+        values["two_year_rain_m"] = length_m(given.two_year_rain, "--two-year-rain", least_m=0.001, most_m=3.0)
+    if given.curve_number is not None:
+        values["curve_number"] = number(given.curve_number, "--curve-number")
+        if not 0 < values["curve_number"] <= 100:
+            raise UsageError(f"--curve-number is {given.curve_number}", "above 0 and up to 100", "correct it")
+    if given.burst is not None:
+        depth, slash, minutes = given.burst.partition("/")
+        if not slash or not minutes.strip().endswith("min"):
+            raise UsageError(f"--burst is {given.burst!r}", "DEPTH/MINUTES, such as 1.2in/30min", "correct it")
+        values["burst_m"] = length_m(depth, "--burst", least_m=0.0001, most_m=3.0)
+        values["burst_s"] = 60.0 * number(minutes.strip().removesuffix("min"), "--burst")
+    if ("curve_number" in values) != ("burst_m" in values):
+        raise UsageError("only one of --curve-number and --burst is given", "both", "add what is missing")
+    if "curve_number" in values and "two_year_rain_m" not in values:
+        raise UsageError("--curve-number without --two-year-rain", "both, for the time of concentration", "add it")
+    return Storm(**values)
+
+
+def rain_rate_mm_h(text: str, what: str) -> float:
+    """A rain intensity [mm/h] from `4in/h` or `100 mm/h`. Errors: UsageError."""
+    depth, slash, per = str(text).strip().rpartition("/")
+    if not slash or per.strip().lower() not in ("h", "hr", "hour") or not depth.strip()[-1:].isalpha():
+        raise UsageError(f"{what} is {text!r}", "a rain intensity such as 4in/h or 100mm/h", "give depth and /h")
+    return 1000.0 * length_m(depth, what, least_m=1e-5, most_m=3.0)
+
+
+def _run_per_rise(text: str | None, preset: float) -> float:
+    value = _number(text, "--swale-side", preset)
+    if not 0 < value < 100:
+        raise UsageError(f"--swale-side is {text}", "above 0 and below 100", "correct it")
+    return value
+
+
+def _length(text: str | None, option: str, preset: float, most_m: float) -> float:
+    return preset if text is None else length_m(text, option, most_m=most_m)
+
+
+def _number(text: str | None, option: str, preset: float) -> float:
+    return preset if text is None else number(text, option)
+
+
+def _slope(text: str | None, option: str, preset: float) -> float:
+    return preset if text is None else slope_fraction(text, option)

@@ -1,0 +1,174 @@
+"""`grading`: grading and drainage plan of one candidate as layers, pictures, profiles and numbers."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from contextlib import ExitStack
+from pathlib import Path
+from typing import Any
+
+from tunnelsite.core.errors import UsageError
+from tunnelsite.core.units import length_m
+from tunnelsite.hosts.options import project_values
+from tunnelsite.hosts.progress import Progress
+from tunnelsite.hosts.stakeout_command import asked_candidate, ground_only
+
+LEAST_CONTOUR_M = 0.1  # below it contours draw the noise of the elevation model
+FOOTER = (
+    "A plan from elevation data, not a survey: level the pad before earth is moved. Have buried utilities marked before any digging.",
+    "Local codes and permits rule; retaining, drainage across boundaries and loads need licensed practice.",
+)
+
+
+def grading(given: argparse.Namespace) -> int:
+    """Plan the earthwork and the drainage of one candidate and write what was planned."""
+    from tunnelsite.hosts.grading_asked import drainage_settings, elevation_error, grading_settings
+    from tunnelsite.io.staging import reserved
+
+    values = ground_only(project_values(given))
+    sites, rank = asked_candidate(given)
+    error, water = elevation_error(given), drainage_settings(given)
+    grading_settings(given, 0.0, 1.0)  # wrong options are refused before anything is read
+    interval = None if given.contours is None else length_m(given.contours, "--contours", least_m=0.01, most_m=100.0)
+    outputs = _outputs(given)
+    progress = Progress(quiet=given.quiet)
+    with ExitStack() as stack:
+        for path in outputs.values():
+            stack.enter_context(reserved(path, overwrite=bool(given.overwrite)))
+        progress("reading", 0.0)
+        from tunnelsite.candidate import find_candidate
+
+        found = find_candidate(values, sites, rank)
+        settings = grading_settings(given, found.settings.pad_pitch, found.settings.shrink)
+        progress("earthwork", 0.2)
+        plan, drainage, spread = _planned(found, settings, water, error, progress)
+        interval = interval or _interval(plan)
+        summary = _summary(found, (plan, drainage, spread), (water, error), interval, outputs)
+        _write(given, found, (plan, drainage), summary, interval, outputs)
+        progress("writing", 1.0)
+    if given.json:
+        print(json.dumps(summary, indent=2, allow_nan=False))
+    else:
+        print(_words(summary, feet=found.place.house.feet))
+    return 0
+
+
+def _outputs(given: argparse.Namespace) -> dict[str, Path]:
+    main = Path(given.out)
+    if main.suffix.lower() != ".gpkg":
+        raise UsageError(f"--out is {main}", "a name that ends in .gpkg", "rename it")
+    stem = main.with_suffix("")
+    found = {
+        "layers": main,
+        "map": stem.with_name(f"{stem.name}-map.svg"),
+        "profiles": stem.with_name(f"{stem.name}-profiles.svg"),
+        "profile_table": stem.with_name(f"{stem.name}-profiles.csv"),
+        "summary": stem.with_name(f"{stem.name}.json"),
+    }
+    if given.png:
+        from tunnelsite.report.png import require_png
+
+        require_png()
+        found |= {f"{name}_png": found[name].with_suffix(".png") for name in ("map", "profiles")}
+    return found
+
+
+def _planned(found, settings, water, error, progress: Progress):
+    """(grading plan, drainage plan, spread of the volumes)."""
+    from tunnelsite.io.site_reader import inputs_unchanged
+    from tunnelsite.siteplan.drainage_plan import drainage_plan
+    from tunnelsite.siteplan.grading_error import earthwork_error
+    from tunnelsite.siteplan.grading_plan import grading_plan
+
+    open_ground = None if found.parcel.is_empty else found.open_ground
+    plan = grading_plan(found.ground, found.place, settings, open_ground)
+    progress("water", 0.0)
+    drainage = drainage_plan(plan, water, None if found.parcel.is_empty else found.parcel)
+    progress("uncertainty", 0.0)
+    spread = earthwork_error(plan, error.sigma_m, error.correlation_m, error.draws)
+    inputs_unchanged(found.site)
+    return plan, drainage, spread
+
+
+def _interval(plan) -> float:
+    from tunnelsite.report.contours import contour_interval
+
+    return contour_interval(plan.window()[2], LEAST_CONTOUR_M)
+
+
+def _summary(found, plans, asked, interval: float, outputs: dict[str, Path]) -> dict[str, Any]:
+    from tunnelsite.report.grading_words import drainage_summary, grading_summary
+
+    (plan, drainage, spread), (water, error) = plans, asked
+    return {
+        "title": found.title,
+        "lon": found.lon_deg,
+        "lat": found.lat_deg,
+        "bearing_deg": float(found.screened.row["bearing_deg"]),
+        "grading": grading_summary(plan, spread),
+        "drainage": drainage_summary(drainage, found.place, water.storm),
+        "contour_interval_m": interval,
+        "elevation_error": {"standard_error_m": error.sigma_m, "alike_over_m": error.correlation_m},
+        "assumed": list(error.assumed),
+        "notes": list(found.notes),
+        "cautions": list(dict.fromkeys([*plan.warnings, *drainage.warnings])),
+        "outputs": {name: str(path) for name, path in outputs.items()},
+    }
+
+
+def _write(given, found, plans, summary: dict[str, Any], interval: float, outputs: dict[str, Path]) -> None:
+    from tunnelsite.io.csv_table import write_csv
+    from tunnelsite.io.plan_files import write_plan
+    from tunnelsite.io.staging import write_whole
+    from tunnelsite.io.tables import Column, Table
+    from tunnelsite.plan_run import plan_run_table
+    from tunnelsite.report.grading_layers import areas_table, lines_table
+    from tunnelsite.report.grading_map import MapData, grading_map_svg
+    from tunnelsite.report.grading_words import profile_rows
+    from tunnelsite.report.profile_picture import profiles_svg
+
+    plan, drainage = plans
+    overwrite, crs = bool(given.overwrite), found.site.parcels.crs
+    pictures = {
+        "map": grading_map_svg(MapData(found.title, plan, drainage, interval, FOOTER)),
+        "profiles": profiles_svg(found.title, plan, FOOTER),
+    }
+    rows = profile_rows(plan)
+    columns = {name: Column([row[name] for row in rows], "TEXT" if name == "profile" else "REAL") for name in rows[0]}
+    options = {name: getattr(given, name) for name in _asked_names(given)}
+    run = plan_run_table(
+        found.site,
+        {"sites": found.screened.file, "rank": found.rank, **options},
+        [*summary["notes"], *summary["assumed"]],
+        summary["cautions"],
+    )
+    tables = [lines_table(plan, drainage, interval, crs), areas_table(plan, crs), run]
+    sources = {item.name: item.sha256 for item in found.site.inputs}
+    statement = f"Grading and drainage plan of candidate {found.rank} of {found.screened.file} by tunnelsite."
+    write_plan(outputs["layers"], tables, crs=crs, statement=statement, sources=sources, overwrite=overwrite)
+    for name, svg in pictures.items():
+        write_whole(outputs[name], svg, overwrite=overwrite)
+        if f"{name}_png" in outputs:
+            from tunnelsite.report.png import png_of
+
+            write_whole(outputs[f"{name}_png"], png_of(svg), overwrite=overwrite)
+    write_csv(outputs["profile_table"], Table(columns), overwrite=overwrite)
+    write_whole(outputs["summary"], json.dumps(summary, indent=2, allow_nan=False) + "\n", overwrite=overwrite)
+
+
+def _asked_names(given: argparse.Namespace) -> list[str]:
+    from tunnelsite.hosts.grading_options import EARTH, WATER
+
+    return ["balance", "no_swale", *(option[2:].replace("-", "_") for option, _, _ in (*EARTH, *WATER))]
+
+
+def _words(summary: dict[str, Any], *, feet: bool) -> str:
+    from tunnelsite.report.grading_words import grading_lines
+
+    lines = grading_lines(summary, feet=feet)
+    lines += [f"assumed: {text}" for text in summary["assumed"]]
+    lines += [f"note: {text}" for text in summary["notes"]]
+    lines += [f"caution: {text}" for text in summary["cautions"]]
+    lines += [f"written: {path}" for path in summary["outputs"].values()]
+    return "\n".join(lines)

@@ -1,0 +1,40 @@
+"""Options of the commands that need few: rescore, compare, run."""
+
+from __future__ import annotations
+
+import argparse
+
+
+def add_rescore_options(command: argparse.ArgumentParser) -> None:
+    """What `rescore` is told."""
+    command.add_argument("kept", metavar="KEPT", help="file of `tunnelsite screen --keep`")
+    command.add_argument("--out", required=True, metavar="FILE", help="GeoPackage to write")
+    command.add_argument("--weight", action="append", default=[], metavar="CRITERION=NUMBER", help="repeatable")
+    part = "full_at, none_at, limit or weight of a criterion; repeatable"
+    command.add_argument("--rubric", action="append", default=[], metavar="CRITERION.PART=NUMBER", help=part)
+    command.add_argument("--top", type=int, metavar="NUMBER", help="candidates kept")
+    command.add_argument("--overwrite", action="store_true", help="replace the output if it exists")
+    command.add_argument("--json", action="store_true", help="a machine-readable summary on stdout")
+
+
+def add_compare_options(command: argparse.ArgumentParser) -> None:
+    """What `compare` is told."""
+    command.add_argument("first", metavar="SITES", help="GeoPackage of a screening")
+    command.add_argument("second", metavar="SITES", help="GeoPackage of another")
+    command.add_argument("--json", action="store_true", help="machine-readable")
+
+
+def add_run_options(command: argparse.ArgumentParser) -> None:
+    """What `run` is told."""
+    command.add_argument("process", metavar="NAME", help="see `tunnelsite processes`")
+    command.add_argument("input", metavar="IN", help="elevation raster")
+    command.add_argument("output", metavar="OUT", help="raster to write (COG)")
+    command.add_argument("--set", action="append", default=[], metavar="NAME=VALUE", help="a parameter; repeatable")
+    command.add_argument("--layer", metavar="ID", help="which of the process's layers to write (default: the first)")
+    command.add_argument(
+        "--crop-months", metavar="FIRST:LAST", default="01-01:12-31", help="for processes that read the sun"
+    )
+    command.add_argument("--elevation-unit", metavar="UNIT", help="m, ft or us-ft, where the raster does not say")
+    command.add_argument("--dem-crs", metavar="CRS", help="coordinate system where the raster does not say")
+    command.add_argument("--band", type=int, metavar="NUMBER", help="band, where there are several")
+    command.add_argument("--overwrite", action="store_true", help="replace the output if it exists")

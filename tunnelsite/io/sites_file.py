@@ -1,0 +1,123 @@
+"""Reads a finished screening back: one ranked candidate, its design plane, and the run it came from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import pyogrio
+
+from tunnelsite.core.errors import InputRefused, UsageError
+from tunnelsite.core.layers import Features
+from tunnelsite.io.files import layer_of
+from tunnelsite.io.vectors import read_features
+
+OPTION = "--sites"
+NEEDED = ("rank", "parcel", "house", "width_m", "length_m", "bearing_deg", "lon", "lat")
+RUN_COLUMNS = ("kind", "name", "value", "detail")
+
+
+@dataclass(frozen=True)
+class ScreenedCandidate:
+    """One candidate as a screening wrote it.
+
+    Attributes:
+        row: columns of `candidates`. pad: columns of `pads`, empty where the file holds none for it.
+        run: rows of the run table (kind, name, value, detail). file: name without folders.
+    """
+
+    row: dict[str, Any]
+    pad: dict[str, Any]
+    run: tuple[dict[str, str], ...]
+    file: str
+
+    def settings(self) -> dict[str, str]:
+        """The settings of the screening by name, as text."""
+        return {row["name"]: row["value"] for row in self.run if row["kind"] == "setting"}
+
+    def bearings(self) -> list[float]:
+        """Nominal bearings of the ridges that were tried [deg]."""
+        grids = [row["name"].removeprefix("bearing ") for row in self.run if row["kind"] == "grid"]
+        return [float(text) for text in grids]
+
+    def digests(self) -> dict[str, set[str]]:
+        """SHA-256 of the inputs, by file name."""
+        found: dict[str, set[str]] = {}
+        for row in self.run:
+            if row["kind"] == "input":
+                found.setdefault(row["name"], set()).add(row["value"].removeprefix("sha256 "))
+        return found
+
+
+@dataclass(frozen=True)
+class FinishedRun:
+    """A screening as its GeoPackage tells it: candidates with their columns; settings and inputs (SHA-256) by name."""
+
+    candidates: Features
+    settings: dict[str, str]
+    inputs: dict[str, str]
+
+
+def read_run(path: str) -> FinishedRun:
+    """The candidates and the run table of a screening. Errors: InputRefused for a file that no screening wrote."""
+    found = _candidates(path)
+    rows = _run(path, found.name)
+    by_kind = [{row["name"]: row["value"] for row in rows if row["kind"] == kind} for kind in ("setting", "input")]
+    return FinishedRun(found, *by_kind)
+
+
+def read_candidate(path: str, rank: int) -> ScreenedCandidate:
+    """One candidate of a screening.
+
+    Arguments: path of the GeoPackage; rank, from 1.
+    Errors: InputRefused for a file that no screening wrote; UsageError for a rank that is not there.
+    """
+    found = _candidates(path)
+    missing = [name for name in NEEDED if name not in found.columns]
+    if missing:
+        raise InputRefused(
+            f"{OPTION}: the candidates of {found.name} have no column {', '.join(missing)}",
+            "the GeoPackage of a screening",
+            "name the file that `tunnelsite screen` wrote",
+        )
+    ranks = [int(value) for value in found.columns["rank"]]
+    if rank not in ranks:
+        choose = f"one of the {len(ranks)} ranks in {found.name}" if ranks else "a screening that found a place"
+        raise UsageError(f"--rank is {rank}", choose, "choose another" if ranks else "screen again with other limits")
+    pads = read_features(path, OPTION, kinds=("polygon",), layer="pads", may_be_empty=True)
+    return ScreenedCandidate(_row(found, rank), _row(pads, rank), _run(path, found.name), found.name)
+
+
+def _candidates(path: str) -> Features:
+    """The layer `candidates` of a screening, or `layout` of a block of houses."""
+    try:
+        return read_features(path, OPTION, kinds=("polygon",), layer="candidates", may_be_empty=True)
+    except UsageError:
+        return read_features(path, OPTION, kinds=("polygon",), layer="layout", may_be_empty=True)
+
+
+def _row(found: Features, rank: int) -> dict[str, Any]:
+    ranks = [int(value) for value in found.columns.get("rank", ())]
+    if rank not in ranks:
+        return {}
+    k = ranks.index(rank)
+    return {name: values[k] for name, values in found.columns.items()}
+
+
+def _run(path: str, name: str) -> tuple[dict[str, str], ...]:
+    file = layer_of(path)[0]
+    try:
+        meta, _, _, values = pyogrio.raw.read(file, layer="run", read_geometry=False)
+    except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as problem:
+        raise InputRefused(
+            f"{OPTION}: {name} has no readable run table ({problem})", "the GeoPackage of a screening", "screen again"
+        ) from None
+    columns = dict(zip(meta["fields"], values, strict=True))
+    if any(column not in columns for column in RUN_COLUMNS):
+        raise InputRefused(
+            f"{OPTION}: the run table of {name} has the columns {', '.join(columns)}",
+            ", ".join(RUN_COLUMNS),
+            "name the file that `tunnelsite screen` wrote",
+        )
+    rows = zip(*(columns[column] for column in RUN_COLUMNS), strict=True)
+    return tuple(dict(zip(RUN_COLUMNS, ("" if v is None else str(v) for v in row), strict=True)) for row in rows)
