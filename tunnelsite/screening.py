@@ -221,6 +221,13 @@ def sun_table(site: Site, frame: Frame, settings: Settings) -> np.ndarray:
 def check_data(site: Site, frame: Frame) -> None:
     """Refuse a DEM without a single known height in the parcels, before anything dear is computed."""
     grid = frame.grid
+    area = shapely.area(frame.parcels)
+    covered = shapely.area(shapely.intersection(frame.parcels, shapely.box(*grid.bounds)))
+    short = np.flatnonzero(covered < 0.99 * area)
+    if len(short):
+        lost = 1 - covered[short].sum() / area[short].sum()
+        names = ", ".join(frame.parcel_names[k] for k in short[:3]) + (" ..." if len(short) > 3 else "")
+        frame.notes.append(f"{lost:.0%} of {names} lies beyond {site.dem.name} and was not looked at")
     mask = polygon_mask(
         segments_of(shapely.union_all(frame.parcels)), grid.west_m, grid.north_m, grid.cell_m, grid.shape
     )

@@ -263,3 +263,26 @@ def test_output_19_threads_and_strips_do_not_change_a_bit(tmp_path: Path, monkey
         assert np.array_equal(other.scans[0].index, whole.scans[0].index)
         for name, values in whole.scans[0].measures.items():
             assert np.array_equal(values, other.scans[0].measures[name], equal_nan=True), name
+
+
+def test_web_mercator_is_measured_on_the_ground(tmp_path: Path) -> None:
+    """EPSG:3857 stretches lengths by 1/cos(latitude), 1.41 at 45 deg: cells, slopes and areas are those of the ground."""
+    east, north = pyproj.Transformer.from_crs(4326, 3857, always_xy=True).transform(-78.0, 45.0)
+    stretch = 1 / np.cos(np.radians(45.0))
+    c = np.mgrid[0:150, 0:200][1]
+    heights = 100 + 0.01 * c  # 1 % by the map
+    dem = write_dem(tmp_path / "d.tif", heights, Affine(1, 0, east, 0, -1, north), "EPSG:3857")
+    parcel = shapely.box(east + 5, north - 145, east + 195, north - 5)
+    result = run(dem, write_parcels(tmp_path / "p.gpkg", [parcel], "EPSG:3857"))
+    assert result.frame.grid.cell_m == pytest.approx(1 / stretch, rel=0.01)
+    assert result.rows[0]["pitch_along_pct"] == pytest.approx(stretch, rel=0.01)
+    assert result.rows[0]["upslope_m2"] < 200
+    shape = result.tables["candidates"].geometry[0]
+    assert shapely.area(shape) == pytest.approx(6 * 14 * stretch**2, rel=0.01)
+
+
+def test_parcels_that_reach_beyond_the_dem_are_named(tmp_path: Path) -> None:
+    dem, _ = plain_farm(tmp_path)
+    wide = shapely.box(WEST + 3, NORTH - 77, WEST + 197, NORTH - 3)
+    result = run(dem, write_parcels(tmp_path / "w.gpkg", [wide], UTM17))
+    assert "50% of p0 lies beyond dem.tif and was not looked at" in notes(result)

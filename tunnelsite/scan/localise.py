@@ -19,15 +19,24 @@ LATTICE_TOLERANCE_CELLS = 1e-4
 
 
 def native_cell_m(raster: SourceRaster, lon_deg: float, lat_deg: float) -> float:
-    """The raster's own cell side [m] at a place: the finer of its two sides."""
+    """The raster's own cell side [m] on the ground at a place: the finer of its two sides.
+
+    The nominal side of a projected raster, unless its projection is more than 2 % off scale there (web Mercator is).
+    """
     a, b, _, d, e, _ = raster.affine
     sides = np.array([math.hypot(a, d), math.hypot(b, e)])
-    if not raster.crs.is_geographic:
-        return float(sides.min() * raster.crs.axis_info[0].unit_conversion_factor)
     geod = raster.crs.get_geod()
-    east = geod.inv(lon_deg, lat_deg, lon_deg + sides[0], lat_deg)[2]
-    north = geod.inv(lon_deg, lat_deg, lon_deg, lat_deg + sides[1])[2]
-    return float(f"{min(east, north):.3g}")  # 26.4183... says more than a degree grid knows
+    if raster.crs.is_geographic:
+        east = geod.inv(lon_deg, lat_deg, lon_deg + sides[0], lat_deg)[2]
+        north = geod.inv(lon_deg, lat_deg, lon_deg, lat_deg + sides[1])[2]
+        return float(f"{min(east, north):.3g}")  # 26.4183... says more than a degree grid knows
+    nominal = float(sides.min() * raster.crs.axis_info[0].unit_conversion_factor)
+    there = transformer(geographic_wkt(raster.crs.to_wkt()), raster.crs.to_wkt())
+    back = transformer(raster.crs.to_wkt(), geographic_wkt(raster.crs.to_wkt()))
+    east, north = there.transform(lon_deg, lat_deg)
+    lon, lat = back.transform([east, east + float(sides.min())], [north, north])
+    true = geod.inv(lon[0], lat[0], lon[1], lat[1])[2] if np.isfinite([*lon, *lat]).all() else nominal
+    return nominal if abs(true / nominal - 1) <= 0.02 else float(f"{true:.3g}")
 
 
 def centre_lonlat(site: Site) -> tuple[float, float]:
