@@ -34,6 +34,8 @@ BUILT_IN_PROCESSES = (
     "slope",
     "aspect",
     "hillshade",
+    "hillshade_shadowed",
+    "cast_shadow",
     "flow_accumulation",
     "fill_depressions",
     "level_patches",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
@@ -20,6 +21,7 @@ from tunnelsite.criteria.reach import reach
 from tunnelsite.kernels.polygon_mask import polygon_mask
 from tunnelsite.result import Result
 from tunnelsite.scan.engine import Judge, Scan, scanned
+from tunnelsite.scan.far_ground import far_ground
 from tunnelsite.scan.judge import ranked, scores
 from tunnelsite.scan.lamps import add_night_light
 from tunnelsite.scan.localise import centre_lonlat, frame_grid, localised, native_cell_m
@@ -28,6 +30,9 @@ from tunnelsite.scan.refine import broken_rules
 from tunnelsite.scan.soils import add_soils
 from tunnelsite.scan.surface import add_surface
 from tunnelsite.settings import Settings, crop_period, settings_from
+
+if TYPE_CHECKING:
+    from tunnelsite.light.season import BareTrees
 
 
 def screen(
@@ -135,7 +140,7 @@ def prepared(site: Site, settings: Settings, bearing_deg: float, judges: list[Ju
     grid = frame_grid(site, bearing_deg=bearing_deg, cell_m=settings.cell_m, halo_m=settings.halo_m)
     frame = localised(site, grid)
     check_data(site, frame)
-    add_surface(frame)
+    add_surface(frame, settings.bare_transmission)
     add_soils(frame)
     add_night_light(frame)
     progress("local grid", 1.0)
@@ -151,9 +156,13 @@ def prepared(site: Site, settings: Settings, bearing_deg: float, judges: list[Ju
         }
         if any(spec.id == "sun" for spec in process.description.reads):
             inputs["sun"] = Layer(sun_table(site, frame, settings), "deg, deg, Wh/m2, 1", "sun of the crop months")
-        for name, layer in process(
-            inputs, process_parameters(process.id, frame, settings, site.wind), progress
-        ).items():
+        parameters = process_parameters(process.id, frame, settings, site.wind)
+        if process.id == "season_light" and site.far_dem is not None:
+            far = far_ground(site.far_dem, frame, settings.far_reach_m)
+            frame.notes += far.notes
+            inputs["far_ground"] = Layer(far.heights, "m", "far ground", (far.grid.cell_m, far.grid.cell_m))
+            parameters |= dict(zip(("far_south_m", "far_east_m"), far.corner_m(grid), strict=True))
+        for name, layer in process(inputs, parameters, progress).items():
             frame.layers.setdefault(name, layer.values)
             frame.units.setdefault(name, layer.unit)
     return frame
@@ -209,13 +218,19 @@ def sun_table(site: Site, frame: Frame, settings: Settings) -> np.ndarray:
     else:
         steps = irradiance.weather_steps(site.weather, place)
         frame.notes += [f"light weighed by {steps.source}", *steps.notes]
+    kinds = frame.crowns.kinds if frame.crowns is not None else ()
+    return season.season_sun(steps, crop_period(settings.crop_months), bare_months(settings, frame.lat_deg), kinds)
+
+
+def bare_months(settings: Settings, lat_deg: float) -> BareTrees | None:
+    """When deciduous trees are bare, as set or as usual at this latitude."""
+    from tunnelsite.light.season import BareTrees, bare_trees
+
     if settings.bare_trees is None:
-        bare = season.bare_trees(frame.lat_deg, settings.bare_transmission)
-    elif settings.bare_trees == "never":
-        bare = None
-    else:
-        bare = season.BareTrees(crop_period(settings.bare_trees), settings.bare_transmission)
-    return season.season_sun(steps, crop_period(settings.crop_months), bare)
+        return bare_trees(lat_deg, settings.bare_transmission)
+    if settings.bare_trees == "never":
+        return None
+    return BareTrees(crop_period(settings.bare_trees), settings.bare_transmission)
 
 
 def check_data(site: Site, frame: Frame) -> None:

@@ -18,6 +18,7 @@ from tunnelsite.core.units import FOOT_M, VERTICAL_UNITS_M, length_m, month_day,
 PATH_KEYS = (
     "dem",
     "parcels",
+    "far_dem",
     "surface",
     "obstacles",
     "structures",
@@ -72,6 +73,8 @@ class Settings(BaseModel):
     bearing_deg: Annotated[float, _number("bearing", -360, 360)] = 90.0
     bearing_tolerance_deg: Annotated[float, _number("bearing tolerance", 0, 90)] = 0.0
     bearing_step_deg: Annotated[float, _number("bearing step", 0.5, 90)] = 5.0
+    far_dem: str | None = None
+    far_reach_m: Annotated[float, _length("far reach", 100, 200_000)] = 30_000.0
     surface: str | None = None
     obstacles: str | None = None
     structures: str | None = None

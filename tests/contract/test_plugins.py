@@ -90,7 +90,9 @@ def test_process_makes_what_it_says_and_is_pure(process, frame):
     cell = (frame.grid.cell_m, frame.grid.cell_m)
     sun = season_sun(clear_sky_steps(Place(43.0, -81.0), 60), ((10, 1), (4, 30)))
     layers = {**frame.layers, "sun": sun}
-    inputs = {s.id: Layer(layers[s.id].copy(), s.unit, s.title, cell) for s in process.description.reads}
+    inputs = {
+        s.id: Layer(layers[s.id].copy(), s.unit, s.title, cell) for s in process.description.reads if s.id in layers
+    }
     one, two = process(inputs), process(inputs)
     assert {name: layer.unit for name, layer in one.items()} == {s.id: s.unit for s in process.description.makes}
     for name, layer in one.items():

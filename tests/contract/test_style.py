@@ -18,7 +18,7 @@ ALLOWED = {
     "kernels": {"kernels"},
     "core": {"core"},
     "criteria": {"criteria", "core", "kernels"},
-    "processes": {"processes", "core", "kernels"},
+    "processes": {"processes", "core", "kernels", "light"},
     "scan": {"scan", "core", "kernels"},
     "siteplan": {"siteplan", "core", "kernels"},
     "light": {"light", "core", "kernels"},

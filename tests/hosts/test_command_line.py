@@ -184,10 +184,41 @@ def test_every_process_runs_on_its_own(tmp_path: Path, name: str) -> None:
         assert np.isfinite(file.read(1)).any()
 
 
+def test_place_and_north_come_from_the_raster(tmp_path: Path) -> None:
+    """A time needs a place, and azimuths count from true north: both from the raster where they are not given."""
+    out, asked = tmp_path / "shadow.tif", ["--set", "when_utc=2027-12-21T14:00Z"]
+    done = tunnelsite("run", "cast_shadow", FARM / "dem.tif", out, *asked)
+    assert done.returncode == 0, done.stderr
+    assert "latitude_deg = 43.0" in done.stderr and "longitude_deg = -78.1" in done.stderr
+    assert "north_deg = 1.94" in done.stderr  # atan(tan(dlon) sin(lat)), dlon = 2.85 deg
+    with rasterio.open(out) as file:
+        shadow = file.read(1)
+    assert set(np.unique(shadow[np.isfinite(shadow)])) == {0.0, 1.0}
+    given = tmp_path / "given.tif"
+    more = ["--set", "latitude_deg=43.006624", "--set", "longitude_deg=-78.147309", "--set", "north_deg=1.946641"]
+    done = tunnelsite("run", "cast_shadow", FARM / "dem.tif", given, *asked, *more)
+    assert done.returncode == 0 and "north_deg" not in done.stderr
+    with rasterio.open(given) as file:
+        assert np.nanmean(file.read(1) != shadow, where=np.isfinite(shadow)) < 1e-3
+    done = tunnelsite("run", "season_light", FARM / "dem.tif", tmp_path / "l.tif", "--crop-months", "12-01:12-31")
+    assert done.returncode == 0 and "bearing_deg = 91.94" in done.stderr
+    done = tunnelsite("run", "cast_shadow", FARM / "dem.tif", tmp_path / "x.tif", "--set", "when_utc=noon")
+    assert done.returncode == 2 and "2027-12-21T17:00Z" in done.stderr and not (tmp_path / "x.tif").exists()
+
+
 def test_processes_are_listed() -> None:
     done = tunnelsite("processes")
     assert done.returncode == 0
-    for name in ("slope", "aspect", "hillshade", "fill_depressions", "flow_accumulation", "season_light"):
+    for name in (
+        "slope",
+        "aspect",
+        "hillshade",
+        "fill_depressions",
+        "flow_accumulation",
+        "season_light",
+        "cast_shadow",
+        "hillshade_shadowed",
+    ):
         assert f"{name}:" in done.stdout
 
 

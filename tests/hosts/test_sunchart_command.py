@@ -60,6 +60,31 @@ def test_sample_farm(tmp_path, capsys):
         sunchart(_given(*words))
 
 
+def test_magnetic_readings_by_their_day(tmp_path, capsys):
+    """The declination of WMM2025 at the farm in March 2027 is about 11.3 deg west; checked against the model itself."""
+    import datetime
+
+    from tunnelsite.siteplan.bearings import declination
+
+    field = tmp_path / "field.csv"
+    field.write_text("azimuth_deg,elevation_deg\n0,32\n45,20\n90,1\n120,11\n180,1\n260,25\n")
+    words = ["--project", str(FARM / "farm.toml"), "--at", *YARD, "--halo", "300", "--json"]
+    words += ["--field-horizon", str(field), "--north", "magnetic"]
+    summaries = []
+    found = declination(-78.148002506, 43.007542228, 190.0, datetime.date(2027, 3, 15))
+    assert -13 < found.declination_deg < -10
+    for k, more in enumerate((["--date", "2027-03-15"], ["--declination", f"{found.declination_deg:.4f}"])):
+        assert sunchart(_given(*words, *more, "--out", str(tmp_path / f"{k}.svg"))) == 0
+        summaries.append(json.loads(capsys.readouterr().out))
+    by_day, by_hand = ({d["azimuth_deg"] // 1: d for d in s["field_differences"]} for s in summaries)
+    assert by_day.keys() == by_hand.keys()
+    assert any("WMM2025" in note for note in summaries[0]["notes"])
+    assert not any("WMM2025" in note for note in summaries[1]["notes"])
+    cost, (gap,) = summaries[0]["ridge_bearing"], summaries[0]["clear_gaps"]
+    assert cost["east_west_over_north_south"]["midwinter"] > 0 and "derived" in cost["source"]
+    assert 3 < gap["gable_noon_m"] < gap["arch_noon_m"] < gap["arch_10_to_14_h_solar_m"] < 8
+
+
 def test_candidate_by_rank(tmp_path):
     import geopandas
     import shapely
@@ -105,6 +130,10 @@ def test_candidate_by_rank(tmp_path):
         (["--at", *YARD, "--cover-transmission", "80"], "up to 1"),
         (["--at", *YARD, "--north", "true"], "--field-horizon"),
         (["--at", *YARD, "--field-horizon", "f.csv"], "--north"),
+        (["--at", *YARD, "--date", "2027-03-15"], "--field-horizon"),
+        (["--at", *YARD, "--field-horizon", "f.csv", "--north", "magnetic"], "--date"),
+        (["--at", *YARD, "--field-horizon", "f.csv", "--north", "true", "--date", "2027-03-15"], "magnetic"),
+        (["--at", *YARD, "--field-horizon", "f.csv", "--north", "magnetic", "--date", "15 March"], "2027-03-15"),
         (["--at", *YARD, "--weather", "missing.epw"], "missing"),
         (["--at", "-79.5", "43.0"], "no elevation"),
     ],

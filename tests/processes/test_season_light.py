@@ -6,8 +6,10 @@ import numpy as np
 import pytest
 import shapely
 
-from tests.scan.grounds import features, hills, site
+from tests.scan.grounds import features, hills, raster, site
 from tunnelsite import House, screen
+from tunnelsite.core.crowns import Crowns
+from tunnelsite.core.errors import UsageError
 from tunnelsite.core.layers import Layer
 from tunnelsite.kernels.horizon import cast_shadow
 from tunnelsite.light.irradiance import clear_sky_steps
@@ -122,7 +124,100 @@ def test_deciduous_obstacles_take_the_model_down_to_the_ground() -> None:
         result = screen(
             farm, House(4, 9, kind="container"), settings=settings_from({"halo": "5m", "bare_trees": "11-01:04-15"})
         )
-        top, bare = (result.frame.layers[name] for name in ("surface", "surface_leafless"))
+        top = result.frame.layers["surface"]
+        bare = result.frame.layers.get("surface_leafless", top)
         assert np.nanmax(top) == pytest.approx(12.0, abs=0.1)
         assert (np.nanmax(bare) < 1.0) == passes
         assert (top is bare) == (not passes)
+
+
+@pytest.mark.parametrize("lat", [44.0, -38.0])
+def test_several_kinds_of_crowns_against_one_shadow_a_step(lat: float) -> None:
+    """Three kinds, one of them thin in leaf too; a beam through several is cut by the densest."""
+    kinds = (Crowns(0.0, 0.3), Crowns(0.0, 0.58), Crowns(0.2, 0.7))
+    solid = (hills(50, 60, 3) - 100).astype(np.float32)
+    ground = solid.copy()
+    solid[20:24, 8:16] += 5
+    only = [solid.copy() for _ in kinds]
+    only[0][30:32, 10:40] += 8
+    only[1][33:36, 25:50] += 12
+    only[2][14:17, 20:55] += 9
+    nested = [solid, only[0], np.maximum(only[0], only[1])]
+    top = np.maximum(nested[2], only[2])
+    period = WINTER if lat > 0 else ((4, 1), (10, 30))  # leaves are on for a part of it
+    sun = season_sun(clear_sky_steps(Place(lat, 10.0, 100.0), 30), period, bare_trees(lat), kinds)
+    sun = sun[np.linspace(0, len(sun) - 1, 240).astype(int)]
+    assert sun.shape[1] == 6 and len(np.unique(sun[:, 3])) == 2
+    names = ("surface_leafless", "surface_leafless_2", "surface_leafless_3")
+    inputs = {"ground": layer(ground), "surface": layer(top), "sun": layer(sun)}
+    inputs |= {name: layer(values) for name, values in zip(names, nested, strict=True)}
+    share = PROCESS(inputs, {"azimuths": 360})["beam_share"].values
+    slow = np.zeros(ground.shape)
+    for step in sun:
+        passes = np.ones(ground.shape)
+        for kind in range(3):
+            passes = np.where(
+                cast_shadow(only[kind], ground + 1, 1.0, *step[:2]), np.minimum(passes, step[3 + kind]), passes
+            )
+        slow += step[2] * np.where(cast_shadow(solid, ground + 1, 1.0, *step[:2]), 0.0, passes)
+    slow /= sun[:, 2].sum()
+    assert np.sqrt(np.mean((share - slow) ** 2)) < 0.01
+    assert abs(share.mean() - slow.mean()) < 0.003
+    assert np.abs(slow - PROCESS({k: inputs[k] for k in ("ground", "surface", "sun")})["beam_share"].values).max() > 0.1
+
+
+def test_crowns_that_pass_everything_or_nothing() -> None:
+    ground, surface, leafless = grove()
+    steps = clear_sky_steps(Place(44.0, 10.0, 100.0), 30)
+    inputs = {"ground": layer(ground), "surface": layer(surface), "surface_leafless": layer(leafless)}
+
+    def share(passes: float) -> np.ndarray:
+        sun = season_sun(steps, WINTER, BareTrees(((1, 1), (12, 31)), passes))
+        return PROCESS(inputs | {"sun": layer(sun)})["beam_share"].values
+
+    def plain(top: np.ndarray) -> np.ndarray:
+        sun = season_sun(steps, WINTER)
+        return PROCESS({"ground": layer(ground), "surface": layer(top), "sun": layer(sun)})["beam_share"].values
+
+    assert np.abs(share(1.0) - plain(leafless)).max() < 1e-6
+    assert np.abs(share(0.0) - plain(surface)).max() < 1e-6
+    assert np.abs(share(0.5) - (plain(surface) + plain(leafless)) / 2).max() < 1e-5
+
+
+def test_columns_and_surfaces_have_to_agree() -> None:
+    ground, surface, leafless = grove()
+    sun = season_sun(clear_sky_steps(Place(44.0, 10.0, 100.0), 60), WINTER, bare_trees(44.0))
+    inputs = {"ground": layer(ground), "surface": layer(surface), "sun": layer(sun)}
+    two = {"surface_leafless": layer(leafless), "surface_leafless_2": layer(leafless.copy())}
+    with pytest.raises(UsageError, match="2 surfaces"):
+        PROCESS(inputs | two)
+    with pytest.raises(UsageError, match="square"):
+        PROCESS(inputs | {"ground": Layer(ground, "m", "", (1.0, 2.0))})
+
+
+def test_a_model_and_kinds_in_a_whole_screening() -> None:
+    """The model holds the trees too; inside their outline it goes down to the ground, a shed that stands there stays."""
+    west, north = 499_900.0, 4_700_100.0
+    shapes = [
+        shapely.box(west + 30, north - 40, west + 50, north - 30),
+        shapely.box(west + 34, north - 36, west + 38, north - 32),
+    ]
+    ground = np.full((60, 80), 100.0)
+    model = ground.copy()
+    model[29:41, 29:51] = 111.0
+    farm = site(
+        ground,
+        obstacles=features(shapes, kind=["deciduous", "shed"], height_m=[11.0, 4.0], name="trees"),
+        surface=raster(model, west, north, datum_m=100.0),
+    )
+    result = screen(
+        farm, House(4, 9, kind="container"), settings=settings_from({"halo": "5m", "bare_transmission": 0.5})
+    )
+    frame = result.frame
+    bare, top = frame.layers["surface_leafless"], frame.layers["surface"]
+    assert np.nanmax(top) == pytest.approx(11.0, abs=0.1)
+    assert (bare > 10.5).sum() < 0.35 * (top > 10.5).sum()  # only the model's fringe outside the outline stands
+    assert ((bare > 3.5) & (bare < 4.5)).sum() >= 12
+    assert frame.crowns.kinds == (Crowns(0.0, 0.5),)
+    notes = " ".join(frame.notes)
+    assert "0 in leaf and 0.5 bare" in notes and "down to the ground" in notes and "model" in notes

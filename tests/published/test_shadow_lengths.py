@@ -2,7 +2,9 @@
 
 import pytest
 
-from tunnelsite.light.shadows import clear_gap_by_latitude, clear_gap_m, poleward_reach, shadow_multiple, sun_angles
+from tunnelsite.core.errors import UsageError
+from tunnelsite.core.shade_gap import Roof, clear_gap_m, midwinter_gap_m, shade_reach
+from tunnelsite.light.shadows import poleward_reach, shadow_multiple, sun_angles
 
 # latitude: noon altitude, shadow / height at noon, north reach / height at 10 h solar; declination -23.44, no refraction (derived)
 TABLE = {
@@ -39,10 +41,17 @@ def test_often_heard_two_and_a_half_heights():
 @pytest.mark.parametrize(("lat", "noon_ft", "ten_to_two_ft"), [(40, 9.0, 12.7), (41.7, 10.9, None), (44, 13.9, 19.1)])
 def test_gap_between_houses(lat, noon_ft, ten_to_two_ft):
     """12 ft ridge, 30 ft wide, E-W pair, 21 December (derived)."""
-    ((_, noon, ten),) = clear_gap_by_latitude(12.0, 30.0, (lat,))
-    assert noon == pytest.approx(noon_ft, abs=0.05)
+    house = Roof(12.0, 30.0, "gable")  # feet in, feet out: the formula knows no unit
+    assert midwinter_gap_m(house, lat, 0.0) == pytest.approx(noon_ft, abs=0.05)
+    assert midwinter_gap_m(house, -lat, 0.0) == pytest.approx(noon_ft, abs=0.05)
     if ten_to_two_ft is not None:
-        assert ten == pytest.approx(ten_to_two_ft, abs=0.06)
+        assert midwinter_gap_m(house, lat, 2.0) == pytest.approx(ten_to_two_ft, abs=0.06)
+
+
+@pytest.mark.parametrize("lat", TABLE)
+def test_reach_of_ten_to_two_is_that_of_ten(lat):
+    """For an E-W ridge the reach grows away from noon, so the largest over the hours is that of the last."""
+    assert shade_reach(lat, 2.0)[0] == pytest.approx(poleward_reach(lat, -23.44, 10.0), rel=1e-9)
 
 
 def test_gap_of_a_round_house_by_brute_force():
@@ -52,12 +61,14 @@ def test_gap_of_a_round_house_by_brute_force():
     for reach in (0.3, 1.0, 2.0, 4.0):
         angle = np.linspace(0, np.pi, 200_001)
         brute = (15 * np.cos(angle) + reach * (4 + 8 * np.sin(angle))).max() - 15
-        assert clear_gap_m(12.0, 30.0, reach, side_m=4.0, shape="round") == pytest.approx(brute, abs=1e-6)
-    assert clear_gap_m(12, 30, 2.0, shape="round") > clear_gap_m(12, 30, 2.0)
+        assert clear_gap_m(Roof(12.0, 30.0, "arch", 4.0), reach) == pytest.approx(brute, abs=1e-6)
+    assert clear_gap_m(Roof(12, 30, "arch"), 2.0) > clear_gap_m(Roof(12, 30, "gable"), 2.0)
 
 
 def test_gap_without_sun():
-    assert clear_gap_by_latitude(3.7, 9.1, (70.0,)) == [(70.0, None, None)]
+    assert midwinter_gap_m(Roof(3.7, 9.1), 70.0, 0.0) is midwinter_gap_m(Roof(3.7, 9.1), -70.0, 2.0) is None
     assert shadow_multiple(0.0) is None
-    with pytest.raises(ValueError, match="ridge"):
-        clear_gap_m(3.7, 9.1, 2.0, shape="dome")
+    with pytest.raises(UsageError, match="gable"):
+        Roof(3.7, 9.1, "dome")
+    with pytest.raises(UsageError):
+        midwinter_gap_m(Roof(3.7, 9.1), 95.0, 0.0)

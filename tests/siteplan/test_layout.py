@@ -11,10 +11,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tunnelsite.core.errors import ResourceShortage, UsageError
+from tunnelsite.core.shade_gap import Roof, clear_gap_m, shade_reach
 from tunnelsite.siteplan import cliques, layout_bounds
 from tunnelsite.siteplan.cliques import maximal_cliques
 from tunnelsite.siteplan.layout import LayoutRules, Placements, best_layout
-from tunnelsite.siteplan.shade_gap import Roof, clear_gap_m, shade_reach
 
 FOOT = 0.3048
 SIZES = ((29.26, 9.14), (14.6, 6.1))

@@ -16,7 +16,7 @@ class Parameter:
     """One typed setting of a criterion or process.
 
     Attributes:
-        id: python name. title: a few words. default: also gives the type. unit: `` for pure numbers and words.
+        id: python name. title: a few words. default: also gives the type; NaN = there is none. unit: `` for pure numbers and words.
         least, most: accepted range of numbers, both ends included. choices: accepted words.
     """
 
@@ -51,7 +51,9 @@ class Parameter:
 
     def json_schema(self) -> dict[str, Any]:
         """JSON Schema (2020-12) of the value."""
-        schema: dict[str, Any] = {"type": _JSON_TYPES[type(self.default)], "default": self.default}
+        schema: dict[str, Any] = {"type": _JSON_TYPES[type(self.default)]}
+        if self.default == self.default:
+            schema["default"] = self.default
         schema["title"] = f"{self.title} [{self.unit}]" if self.unit else self.title
         if math.isfinite(self.least):
             schema["minimum"] = self.least
@@ -100,7 +102,8 @@ class Description:
                     f"{self.id} has no parameter {name!r}", ", ".join(known) or "no parameter", nearest(name, known)
                 )
         return {
-            name: parameter.checked(given.get(name, parameter.default), self.id) for name, parameter in known.items()
+            name: parameter.checked(given[name], self.id) if name in given else parameter.default
+            for name, parameter in known.items()
         }
 
     def json_schema(self) -> dict[str, Any]:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import shapely
 
+from tunnelsite.core.crowns import CrownKinds
 from tunnelsite.core.layers import Features, SourceRaster
 from tunnelsite.core.weather import Weather
 
@@ -42,13 +43,21 @@ class Site:
     soils: Features | None = None
     weather: Weather | None = None
     wind: WindRose | None = None
+    far_dem: SourceRaster | None = None
     notes: tuple[str, ...] = ()
     files: tuple[Any, ...] = ()
 
     @property
     def inputs(self) -> list[SourceRaster | Features]:
         """Every input in a fixed order, for the run table."""
-        optional = [self.surface, self.obstacles, self.structures, *self.keep_outs, *self.services.values()]
+        optional = [
+            self.far_dem,
+            self.surface,
+            self.obstacles,
+            self.structures,
+            *self.keep_outs,
+            *self.services.values(),
+        ]
         return [self.dem, self.parcels, *(item for item in [*optional, self.lamps, self.soils] if item is not None)]
 
 
@@ -62,6 +71,7 @@ class Frame:
         units: unit of each layer.
         parcels, parcel_names: one (multi)polygon and name a parcel.
         lon_deg, lat_deg: origin of the local projection.
+        crowns: which obstacles pass a part of the beam, once the surface was made.
     """
 
     grid: Grid
@@ -78,6 +88,7 @@ class Frame:
     services: dict[str, Features] = field(default_factory=dict)
     lamps: Features | None = None
     soils: Features | None = None
+    crowns: CrownKinds | None = None
     notes: list[str] = field(default_factory=list)
 
     @property

@@ -22,6 +22,12 @@ SCREEN_OPTIONS = (
     ("--bearing", "DEG", "ridge bearing from TRUE north (default 90)"),
     ("--bearing-tolerance", "DEG", "also try bearings this far either side (default 0)"),
     ("--bearing-step", "DEG", "step between bearings (default 5)"),
+    (
+        "--far-dem",
+        "FILE",
+        "second, coarser DEM: carries the far horizon beyond the land that the first one is read for",
+    ),
+    ("--far-reach", "LENGTH", "how far beyond that the far DEM counts (default 30000m)"),
     ("--surface", "FILE", "raster of the ground plus what stands on it"),
     ("--obstacles", "FILE", "points, lines, polygons with height_m: trees, tree lines, buildings"),
     ("--structures", "FILE", "polygons to stay clear of"),
@@ -55,8 +61,14 @@ SCREEN_OPTIONS = (
 
 SITE_OPTIONS = (
     "--crop-months",
+    "--far-dem",
+    "--far-reach",
     "--surface",
     "--obstacles",
+    "--bare-trees",
+    "--bare-transmission",
+    "--ridge",
+    "--bearing",
     "--elevation-unit",
     "--dem-crs",
     "--band",

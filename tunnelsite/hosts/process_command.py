@@ -37,18 +37,25 @@ def run_process(given: argparse.Namespace) -> int:
     wanted = given.layer or next(iter(makes))
     if wanted not in makes:
         raise UsageError(f"{process.id} makes no layer {wanted!r}", ", ".join(makes), "choose one of these")
-    parameters = process.description.checked(_pairs(given.set))
+    asked = _pairs(given.set)
+    process.description.checked(asked)  # what is wrong is said before the raster is read
     progress = Progress(quiet=given.quiet)
     with reserved(given.output, overwrite=given.overwrite):
         header = raster_header(given.input, "input", crs=given.dem_crs)
         raster = read_raster(header, vertical_unit=given.elevation_unit, band=given.band)
-        layers = process(_inputs(process, raster, given.crop_months), parameters, progress)
+        inputs = _inputs(process, raster, given.crop_months)
+        known, unknown = _place_parameters(process, raster, asked)
+        layers = process(inputs, known | asked, progress)
         spec = makes[wanted]
         layer = layers[wanted]
         write_cog(given.output, layer.values, raster, unit=layer.unit, title=spec.title, overwrite=given.overwrite)
     for note in raster.notes:
         progress.say(f"note: {raster.name}: {note}")
-    print(f"{wanted} [{layer.unit}] written to {given.output}")
+    for name, value in known.items():
+        progress.say(f"note: {name} = {value:.6f}, from the coordinate system of {raster.name}")
+    for text in unknown:
+        progress.say(f"note: {text}")
+    print(f"{layer.title} [{layer.unit}] written to {given.output}")
     return 0
 
 
@@ -82,18 +89,56 @@ def _inputs(process, raster, crop_months: str) -> dict:
     return inputs
 
 
-def _clear_sky_sun(raster, crop_months: str):
-    """The sun of a part of the year over the middle of a raster, under a clear sky."""
+def _place_parameters(process, raster, asked: dict[str, str]) -> tuple[dict[str, float], list[str]]:
+    """What the raster's coordinate system knows of the parameters that were not given, its middle and true north there; notes."""
+    from tunnelsite.siteplan.bearings import convergence_deg
+
+    wanted = {parameter.id for parameter in process.description.parameters} - asked.keys()
+    wanted &= {"latitude_deg", "longitude_deg", "north_deg", "bearing_deg"}
+    if not asked.get("when_utc") and "when_utc" in {parameter.id for parameter in process.description.parameters}:
+        wanted -= {"latitude_deg", "longitude_deg"}
+    if not wanted:
+        return {}, []
+    middle = _middle_lonlat(raster)
+    if middle is None:
+        return {}, [f"{raster.name} has no link to the earth: up is taken for true north"]
+    found, notes = {"longitude_deg": middle[0], "latitude_deg": middle[1]}, []
+    try:
+        found["north_deg"] = convergence_deg(raster.crs, *middle)
+        found["bearing_deg"] = 90.0 + found["north_deg"]
+    except UsageError as problem:
+        notes = [f"up is taken for true north: {problem.given}"]
+    return {name: value for name, value in found.items() if name in wanted}, notes
+
+
+def _middle_lonlat(raster) -> tuple[float, float] | None:
+    """Longitude and latitude [deg] of the raster's middle on its own datum; None without a link to the earth."""
     from tunnelsite.core.grid import geographic_wkt, horizontal, transformer
+
+    a, _, c, _, e, f = raster.affine
+    crs = horizontal(raster.crs)
+    if crs.geodetic_crs is None:
+        return None
+    change = transformer(crs.to_wkt(), geographic_wkt(crs.to_wkt()))
+    lon, lat = change.transform(c + a * raster.cols / 2, f + e * raster.rows / 2)
+    return float(lon), float(lat)
+
+
+def _clear_sky_sun(raster, crop_months: str):
+    """The sun of a part of the year over the middle of a raster, under a clear sky. Errors: UsageError without a place on earth."""
     from tunnelsite.light.irradiance import clear_sky_steps
     from tunnelsite.light.season import season_sun
     from tunnelsite.light.sun import Place
     from tunnelsite.settings import crop_period
 
-    a, _, c, _, e, f = raster.affine
-    crs = horizontal(raster.crs).to_wkt()
-    lon, lat = transformer(crs, geographic_wkt(crs)).transform(c + a * raster.cols / 2, f + e * raster.rows / 2)
-    return season_sun(clear_sky_steps(Place(lat, lon, raster.datum_m)), crop_period(crop_months))
+    middle = _middle_lonlat(raster)
+    if middle is None:
+        raise UsageError(
+            f"the coordinate system of {raster.name} has no link to the earth",
+            "one with longitude and latitude behind it",
+            "assign the right one with --dem-crs",
+        )
+    return season_sun(clear_sky_steps(Place(middle[1], middle[0], raster.datum_m)), crop_period(crop_months))
 
 
 def _pairs(given: list[str]) -> dict[str, str]:

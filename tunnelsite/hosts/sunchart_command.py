@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import datetime
 import json
 from contextlib import ExitStack
 from dataclasses import replace
@@ -32,12 +33,12 @@ def sunchart(given: argparse.Namespace) -> int:
             stack.enter_context(reserved(path, overwrite=bool(given.overwrite)))
         lon, lat, title = _point(given)
         progress("reading", 0.0)
-        seen = _seen(settings, lon, lat, settings.light_height_m)
+        site, seen = _seen(settings, lon, lat, settings.light_height_m)
         progress("horizon", 1.0)
-        chart, light, differences = _chart(given, ask, seen, crop_period(settings.crop_months), title)
+        chart, light, differences = _chart(given, ask, (site, seen), crop_period(settings.crop_months), title)
         _write(given, outputs, chart, light, differences, ask["transmission"])
         progress("writing", 1.0)
-    summary = _summary(chart, light, differences, ask, outputs)
+    summary = _summary(chart, light, differences, ask, outputs) | _advice(settings, lat)
     print(json.dumps(summary, indent=2, allow_nan=False) if given.json else _words(summary))
     return 0
 
@@ -62,8 +63,10 @@ def _asked(given: argparse.Namespace) -> dict[str, Any]:
             raise UsageError(
                 f"--cover-transmission is {given.cover_transmission}", "more than 0 and up to 1", "correct it"
             )
-    if given.field_horizon is None and (given.north is not None or given.declination is not None):
-        raise UsageError("--north or --declination without --field-horizon", "both together", "name the field horizon")
+    if given.field_horizon is None and any((given.north, given.declination, given.date)):
+        raise UsageError(
+            "--north, --declination or --date without --field-horizon", "both together", "name the field horizon"
+        )
     if given.field_horizon is not None and given.north is None:
         raise UsageError(
             "--field-horizon without --north", "--north true or --north magnetic", "say what the compass was set to"
@@ -72,7 +75,25 @@ def _asked(given: argparse.Namespace) -> dict[str, Any]:
         from tunnelsite.report.png import require_png
 
         require_png()
-    return {"clock": clock, "days": days, "transmission": transmission, "cover": source}
+    return {"clock": clock, "days": days, "transmission": transmission, "cover": source, "date": _date(given)}
+
+
+def _date(given: argparse.Namespace) -> datetime.date | None:
+    """The day of the compass readings. Errors: UsageError where it is needed, idle or no day."""
+    if given.north == "magnetic" and (given.declination is None) == (given.date is None):
+        raise UsageError(
+            "--north magnetic with neither or both of --declination and --date",
+            "the declination, or the day of the readings, from which the World Magnetic Model gives it",
+            "give one of them",
+        )
+    if given.date is None:
+        return None
+    if given.north != "magnetic":
+        raise UsageError("--date without --north magnetic", "both together", "the day only serves the declination")
+    try:
+        return datetime.date.fromisoformat(given.date)
+    except ValueError:
+        raise UsageError(f"--date is {given.date!r}", "a day as 2027-03-15", "write it like that") from None
 
 
 def _outputs(given: argparse.Namespace) -> dict[str, Path]:
@@ -116,49 +137,77 @@ def _point(given: argparse.Namespace) -> tuple[float, float, str]:
 
 
 def _seen(settings, lon: float, lat: float, eye_m: float):
+    """The site, and what is seen from the point."""
     from tunnelsite.io.site_reader import inputs_unchanged, site_from
-    from tunnelsite.report.site_horizon import horizon_at
+    from tunnelsite.report.site_horizon import Surroundings, horizon_at
     from tunnelsite.scan.localise import frame_grid, localised
     from tunnelsite.scan.surface import add_surface
+    from tunnelsite.screening import bare_months
 
     site = site_from(settings)
     frame = localised(site, frame_grid(site, bearing_deg=90.0, cell_m=settings.cell_m, halo_m=settings.halo_m))
-    add_surface(frame)
-    seen = horizon_at(frame, lon, lat, eye_m)
+    add_surface(frame, settings.bare_transmission)
+    around = Surroundings(bare_months(settings, frame.lat_deg), site.far_dem, settings.far_reach_m)
+    seen = horizon_at(frame, lon, lat, eye_m, around)
     inputs_unchanged(site)
     kinds = [what for what, there in (("surface", site.surface), ("obstacles", site.obstacles)) if there is not None]
     shade = f"shade from the ground{''.join(f' and the {kind}' for kind in kinds)}, as far as the data reach"
-    return replace(seen, notes=(*seen.notes, shade if kinds else shade + ": trees and buildings are not in it"))
+    notes = [*seen.notes, shade if kinds else shade + ": trees and buildings are not in it"]
+    if seen.surface.foliage is not None:
+        notes.append(
+            "crowns that pass light count by what they pass in the light, and as hiding the sun in the hours; the space under "
+            "a crown_base_m is open, trunks are left out"
+        )
+    return site, replace(seen, notes=tuple(notes))
 
 
-def _chart(given, ask, seen, crop_days, title):
+def _chart(given, ask, site_and_seen, crop_days, title):
     from tunnelsite.light.field_comparison import horizon_differences
     from tunnelsite.light.irradiance import clear_sky_steps, weather_steps
     from tunnelsite.light.received import light_received
     from tunnelsite.report.sun_chart import Details, sun_chart
 
+    site, seen = site_and_seen
     horizon, notes, differences = seen.surface, seen.notes, ()
     ground = None if given.field_horizon is not None and given.use_field else seen.ground
     if given.field_horizon is not None:
         from tunnelsite.io.field_horizon import read_field_horizon
 
-        declination = None if given.declination is None else number(given.declination, "--declination")
+        declination, words = _declination(given, ask, seen.place)
         field = read_field_horizon(given.field_horizon, north=given.north, declination_deg=declination)
+        notes = (*notes, *words)
         differences = horizon_differences(field.horizon, seen.surface)
         notes = (*notes, *(f"field horizon {field.name}: {note}" for note in field.notes))
         if given.use_field:
             horizon = field.horizon
             notes = (*notes, f"the horizon of this chart is the one measured in the field ({field.name})")
-    if given.weather is not None:
-        from tunnelsite.io.weather import read_weather
-
-        steps = weather_steps(read_weather(given.weather), seen.place)
-    else:
-        steps = clear_sky_steps(seen.place)
+    steps = clear_sky_steps(seen.place) if site.weather is None else weather_steps(site.weather, seen.place)
     light = light_received(horizon, steps, crop_days)
     details = Details(title, ground, seen.eye_m, ask["days"], light, (*notes, *light.notes))
     chart = sun_chart(horizon, seen.place, ask["clock"], crop_days, details)
     return chart, light, differences
+
+
+def _declination(given, ask, place) -> tuple[float | None, tuple[str, ...]]:
+    """The declination of the compass, as given or from the magnetic model for the day, and words about it."""
+    if given.declination is not None:
+        return number(given.declination, "--declination"), ()
+    if ask["date"] is None:
+        return None, ()
+    from tunnelsite.siteplan.bearings import declination
+
+    found = declination(place.lon_deg, place.lat_deg, place.altitude_m, ask["date"])
+    return found.declination_deg, tuple(filter(None, (f"declination {found.words}", found.note)))
+
+
+def _advice(settings, lat: float) -> dict[str, Any]:
+    """What does not hang on the point: the cost of the ridge's bearing at this latitude, and the gap between parallel houses."""
+    from tunnelsite.report.ridge_advice import house_gaps, ridge_bearing_cost
+
+    return {
+        "ridge_bearing": ridge_bearing_cost(lat, settings.bearing_deg),
+        "clear_gaps": house_gaps(lat, settings.bearing_deg, settings.houses),
+    }
 
 
 def _write(given, outputs, chart, light, differences, transmission) -> None:

@@ -31,6 +31,9 @@ def add_options(command: argparse.ArgumentParser) -> None:
     )
     command.add_argument("--declination", metavar="DEG", help="of the compass, east positive, for --north magnetic")
     command.add_argument(
+        "--date", metavar="YYYY-MM-DD", help="day of the compass readings: declination by the World Magnetic Model 2025"
+    )
+    command.add_argument(
         "--use-field", action="store_true", help="draw and count with the field horizon instead of the computed one"
     )
     command.add_argument("--weather", metavar="FILE", help="EPW or TMY3 file; default: clear sky")

@@ -28,7 +28,7 @@ ANY = ("point", "line", "polygon")
 class RasterReading:
     """How heights are to be read where the files do not say, and how much land round the parcels.
 
-    Attributes: elevation_unit `m`, `ft` or `us-ft`; dem_crs; band; zero_is_nodata; halo_m [m].
+    Attributes: elevation_unit `m`, `ft` or `us-ft`; dem_crs; band; zero_is_nodata; halo_m, and far_reach_m of a far DEM beyond it [m].
     """
 
     elevation_unit: str | None = None
@@ -36,12 +36,14 @@ class RasterReading:
     band: int | None = None
     zero_is_nodata: bool | None = None
     halo_m: float = 1000.0
+    far_reach_m: float = 30_000.0
 
 
 def read_site(
     dem: str,
     parcels: str,
     *,
+    far_dem: str | None = None,
     surface: str | None = None,
     obstacles: str | None = None,
     structures: str | None = None,
@@ -60,7 +62,8 @@ def read_site(
     Errors: InputRefused, UsageError, ResourceShortage; nothing is written.
     """
     reading = reading or RasterReading()
-    named = [dem, parcels, surface, obstacles, structures, lamps, soils, weather, wind, *(services or {}).values()]
+    named = [dem, parcels, far_dem, surface, obstacles, structures, lamps, soils, weather, wind]
+    named += (services or {}).values()
     named += [keep_out_parts(text)[0] for text in keep_out]
     files = tuple(_watched(text) for text in named if text is not None)
     header = raster_header(dem, "DEM", crs=reading.dem_crs)
@@ -73,6 +76,7 @@ def read_site(
         dem=ground,
         parcels=land,
         surface=model,
+        far_dem=None if far_dem is None else _read_far(far_dem, land, reading),
         obstacles=_optional(obstacles, "--obstacles", ANY),
         structures=_optional(structures, "--structures", ("polygon",)),
         keep_outs=tuple(_keep_out(text) for text in keep_out),
@@ -119,6 +123,7 @@ def site_from(settings: Settings) -> Site:
     return read_site(
         settings.dem,
         settings.parcels,
+        far_dem=settings.far_dem,
         surface=settings.surface,
         obstacles=settings.obstacles,
         structures=settings.structures,
@@ -130,7 +135,12 @@ def site_from(settings: Settings) -> Site:
         wind=settings.wind,
         wind_from_deg=settings.wind_from_deg,
         reading=RasterReading(
-            settings.elevation_unit, settings.dem_crs, settings.band, settings.zero_is_nodata or None, settings.halo_m
+            settings.elevation_unit,
+            settings.dem_crs,
+            settings.band,
+            settings.zero_is_nodata or None,
+            settings.halo_m,
+            settings.far_reach_m,
         ),
     )
 
@@ -166,6 +176,13 @@ def _read_heights(header: RasterHeader, land: Features, reading: RasterReading) 
         band=reading.band if several or reading.band else None,
         zero_is_nodata=reading.zero_is_nodata,
     )
+
+
+def _read_far(path: str, land: Features, reading: RasterReading) -> SourceRaster:
+    """The far DEM, by what its own file says: it is another product than the DEM, in another system and perhaps unit."""
+    header = raster_header(path, "--far-dem")
+    bounds = window_bounds(header, land, reading.halo_m + reading.far_reach_m)
+    return read_raster(header, bounds=bounds, zero_is_nodata=reading.zero_is_nodata)
 
 
 def window_bounds(header: RasterHeader, land: Features, halo_m: float) -> tuple[float, float, float, float]:

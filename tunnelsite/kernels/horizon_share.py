@@ -7,6 +7,7 @@ angle costs an arctangent.
 """
 
 import math
+from collections.abc import Callable
 
 import numpy as np
 from numba import njit, prange
@@ -107,13 +108,14 @@ def profile_share(horizon_deg: np.ndarray, tables: np.ndarray) -> np.ndarray:
 
 def folded_share(
     surface: np.ndarray, observer: np.ndarray, cell_m: float, azimuths_deg: np.ndarray, tables: np.ndarray,
-    rays: Rays = FLAT_EARTH,
+    rays: Rays = FLAT_EARTH, beyond: Callable[[int, np.ndarray], None] | None = None,
 ) -> np.ndarray:  # fmt: skip
     """Share of each table that the horizon leaves free at every cell.
 
     Arguments: surface, observer, cell_m, rays as `horizon_tangent`; azimuths_deg [n azimuths] and tables [n
     tables, n azimuths, NODES] as built for them by `sector_tables` and `sky_tables` (np.concatenate stacks
-    several).
+    several); beyond(k, tangent), if given, raises the tangents [rows, cols] towards azimuth k in place to those of
+    land that the surface does not hold (`far_horizon.raise_to_far`).
     Return: float32 [n tables, rows, cols], sum_k E_k(h_k) / sum_k E_k(0), 0..1; NaN where the observer is NaN
     or the table holds nothing. Each azimuth is folded in as soon as it is known: besides the result, memory
     is four arrays of the grid's size, however many the azimuths. An azimuth for which all tables are 0 is not
@@ -138,6 +140,8 @@ def folded_share(
             scan_ahead((surface, observer), cell_m, ways[k], rays, ahead)
             if transposed:
                 turn(ahead, tangent)
+            if beyond is not None:
+                beyond(k, tangent)
             _add_share(tangent, np.ascontiguousarray(look_up[:, k]), shares)
     shares[:, unseen] = np.nan
     return shares

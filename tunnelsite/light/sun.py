@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import UTC, datetime
 
 import numpy as np
 
+from tunnelsite.core.errors import UsageError
 from tunnelsite.core.units import MONTH_DAYS
 
 YEAR = 2025  # any 365-day year serves: positions on a day differ by less than 0.2 deg from year to year
@@ -51,6 +53,22 @@ def sun_positions(seconds: np.ndarray, place: Place) -> tuple[np.ndarray, np.nda
         REFRACTION_DEG,
     )
     return found[4], found[2]  # pvlib names them azimuth and (against its docstring) apparent elevation
+
+
+def utc_seconds(text: str) -> float:
+    """Seconds since 1970 in UTC of a time as `2027-12-21T17:00Z`; with an offset as `+01:00`, or UTC where none is given.
+
+    Errors: UsageError for anything else, and for years in which the fixed TT - UT1 of this module no longer holds to 0.01 deg.
+    """
+    try:
+        when = datetime.fromisoformat(text.strip())
+    except ValueError:
+        when = None
+    if when is None or "T" not in text.upper().strip().replace(" ", "T") or not 1980 <= when.year <= 2060:
+        raise UsageError(
+            f"the time is {text!r}", "a date and time of 1980 to 2060, as 2027-12-21T17:00Z", "write it like that"
+        )
+    return (when if when.tzinfo is not None else when.replace(tzinfo=UTC)).timestamp()
 
 
 def declination_deg(seconds: np.ndarray) -> np.ndarray:

@@ -5,42 +5,73 @@ from __future__ import annotations
 import numpy as np
 
 from tunnelsite.core.describe import Description, LayerSpec, Parameter
+from tunnelsite.core.errors import UsageError
 from tunnelsite.core.layers import Layer
 from tunnelsite.core.process import Process
+from tunnelsite.kernels.far_horizon import far_view, raise_to_far
 from tunnelsite.kernels.horizon import Rays, earth_drop_per_m
 from tunnelsite.kernels.horizon_share import folded_share, sector_tables
+from tunnelsite.processes.sun_asked import square_cell_m
 
 LEAST_ENERGY = 1e-9
+LEAFLESS = ("surface_leafless", "surface_leafless_2", "surface_leafless_3")
 
 
 def _run(inputs, parameters, progress) -> dict[str, Layer]:
-    ground, surface, sun = inputs["ground"], inputs["surface"], inputs["sun"].values
-    leafless = inputs.get("surface_leafless", surface)
+    ground, sun = inputs["ground"], inputs["sun"].values
+    cell_m = square_cell_m(ground, "season_light")
     total = float(sun[:, 2].sum()) if len(sun) else 0.0
     if total <= 0:  # polar night: there is nothing to have a share of
         share = np.full(ground.values.shape, np.nan, np.float32)
         return {"beam_share": Layer(share, "1", "No sun in this period", ground.cell_m)}
-    azimuths = np.arange(parameters["azimuths"]) * (360.0 / parameters["azimuths"])
     to_grid = parameters["bearing_deg"] - 90.0  # azimuths of the kernels count from the grid's own up direction
+    azimuths = np.arange(parameters["azimuths"]) * (360.0 / parameters["azimuths"])
+    steps = ((sun[:, 0] - to_grid) % 360.0, sun[:, 1])
+    sunny = sector_tables(*steps, sun[:, 2], azimuths)[0, :, 0] > 0
+    azimuths = azimuths[sunny]  # no horizon is computed where no sun stands
     eye = ground.values + np.float32(parameters["light_height_m"])
     rays = Rays(drop_per_m=earth_drop_per_m())
-
-    def folded(heights: np.ndarray, energy: np.ndarray) -> np.ndarray:
-        tables = sector_tables((sun[:, 0] - to_grid) % 360.0, sun[:, 1], energy, azimuths)
-        return folded_share(heights, eye, ground.cell_m[0], azimuths, tables, rays)[0]
-
-    passed = sun[:, 2] * sun[:, 3]
-    if leafless.values is surface.values or passed.sum() <= LEAST_ENERGY * total:
-        share = folded(surface.values, sun[:, 2])
-    else:
-        # What is above everything counts whole; what is above all but bare crowns counts by what they pass:
-        # E [h_all] + tau E ([h_leafless] - [h_all]) = (1 - tau) E [h_all] + tau E [h_leafless], one pass over each surface.
-        share = folded(surface.values, sun[:, 2] - passed)
-        progress("light", 0.5)
-        share *= np.float32(1 - passed.sum() / total)
-        share += np.float32(passed.sum() / total) * folded(leafless.values, passed)
-    progress("light", 1.0)
+    beyond = None
+    if "far_ground" in inputs:
+        far = inputs["far_ground"]
+        cells, corner = (
+            (cell_m, square_cell_m(far, "far_ground")),
+            (parameters["far_south_m"], parameters["far_east_m"]),
+        )
+        beyond = raise_to_far(far_view(far.values, eye, cells, corner, azimuths, rays), eye)
+        progress("far horizon", 1.0)
+    share = np.zeros(ground.values.shape, np.float32)
+    parts = _parts(inputs, sun)
+    for done, (heights, energy) in enumerate(parts, 1):
+        tables = sector_tables(*steps, energy, azimuths)
+        share += (
+            np.float32(energy.sum() / total) * folded_share(heights, eye, cell_m, azimuths, tables, rays, beyond)[0]
+        )
+        progress("light", done / len(parts))
     return {"beam_share": Layer(share, "1", "Share of the beam", ground.cell_m)}
+
+
+def _parts(inputs, sun: np.ndarray) -> list[tuple[np.ndarray, np.ndarray]]:
+    """(surface, energy of each sun step that needs to clear it): the beam cut into slices by what passes each kind of crown.
+
+    Surface 0 holds no thin crowns, each next one also the next kind, which passes more, t1 <= t2 <= ...; the last holds all. A beam
+    through several crowns is cut by the densest. Then it carries the share t of its energy exactly if it clears everything that
+    passes less than t, so the slice from t_k to t_k+1 has to clear surface k: exact, one pass a surface. With one kind:
+    E t [above all but crowns] + E (1 - t) [above all].
+    """
+    top = inputs["surface"].values
+    surfaces = [inputs[name].values for name in LEAFLESS if name in inputs and inputs[name].values is not top]
+    levels = np.column_stack([np.zeros(len(sun)), sun[:, 3 : 3 + len(surfaces)], np.ones(len(sun))])
+    slices = np.diff(levels, axis=1)
+    if slices.shape[1] != len(surfaces) + 1 or (slices < 0).any():
+        raise UsageError(
+            f"season_light was given {len(surfaces)} surfaces without crowns and {sun.shape[1] - 3} columns of what crowns pass",
+            "as many of both, from the densest crowns to the thinnest, 0 to 1",
+            "give the sun a column for each surface",
+        )
+    energy = sun[:, 2:3] * slices
+    parts = [(heights, energy[:, k]) for k, heights in enumerate([*surfaces, top])]
+    return [part for part in parts if part[1].sum() > LEAST_ENERGY * energy.sum()]
 
 
 PROCESS = Process(
@@ -55,15 +86,22 @@ PROCESS = Process(
             LayerSpec(
                 "sun",
                 "deg, deg, Wh/m2, 1",
-                "azimuth, elevation, beam energy and share passed by bare crowns, a row a step",
+                "azimuth, elevation, beam energy, share passed by each kind of crown; a row a step",
             ),
-            LayerSpec("surface_leafless", "m", "the surface without the crowns of deciduous trees", optional=True),
+            LayerSpec(LEAFLESS[0], "m", "the surface without crowns that pass light", optional=True),
+            LayerSpec(LEAFLESS[1], "m", "the same with the densest kind of them", optional=True),
+            LayerSpec(LEAFLESS[2], "m", "the same with the two densest kinds of them", optional=True),
+            LayerSpec(
+                "far_ground", "m", "coarser heights of land round the raster, no data where it knows", optional=True
+            ),
         ),
         makes=(LayerSpec("beam_share", "1", "beam energy received / received with a flat horizon"),),
         parameters=(
             Parameter("bearing_deg", "true bearing of the raster's rows, west to east", 90.0, "deg", -360.0, 360.0),
             Parameter("azimuths", "directions of the horizon", 36, "", 8, 720),
             Parameter("light_height_m", "height above the ground at which light is judged", 1.0, "m", 0.0, 30.0),
+            Parameter("far_south_m", "how far the raster's first corner lies down the rows of far_ground", 0.0, "m"),
+            Parameter("far_east_m", "how far the raster's first corner lies along the columns of far_ground", 0.0, "m"),
         ),
         source="sun: Reda & Andreas 2003 (NREL SPA); clear sky: Ineichen & Perez 2002, both through pvlib; bare trees cut a third to "
         "half of the beam (building-energy text, seen, secondary)",

@@ -121,14 +121,14 @@ class SunChart:
 
 
 def sun_day(horizon: Horizon, place: Place, clock: Clock, month: int, day: int) -> SunDay:
-    """The sun over one day. Errors: UsageError for a day that does not exist."""
+    """The sun over one day; behind crowns that pass a part of it counts as hidden. Errors: UsageError for a day that does not exist."""
     if not (1 <= month <= 12 and 1 <= day <= MONTH_DAYS[month - 1]):
         raise UsageError(f"day of the chart is {month}-{day}", "a day of a 365-day year", "correct it")
     number = day_of_year(month, day)
     seconds = midnight_s(number, place.lon_deg) + np.arange(30, DAY_S, 60)
     azimuth, elevation = sun_positions(seconds, place)
     up = elevation > 0
-    clear = elevation[up] > np.maximum(horizon.along(horizon.top_deg, azimuth[up]), 0.0)
+    clear = horizon.beam_factor(azimuth[up], elevation[up], np.full(int(up.sum()), month)) >= 1.0
     return SunDay(month, day, clock.minutes(seconds[up], number, place), azimuth[up], elevation[up], clear)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
+from tunnelsite.core.crowns import BARE_TRANSMISSION, CrownKinds, crown_kinds
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.core.layers import Features
 from tunnelsite.core.site import Frame, segments_of
@@ -14,6 +15,7 @@ from tunnelsite.kernels.polygon_mask import polygon_mask
 CROWN_RADIUS_PER_HEIGHT = 0.25
 LINE_WIDTH_M = 3.0  # a tree line or hedge drawn as a line without a width; common practice, no source
 LEAST_RADIUS_M = 0.5
+LEAFLESS = ("surface_leafless", "surface_leafless_2", "surface_leafless_3")
 
 
 def heights(features: Features) -> np.ndarray:
@@ -66,11 +68,15 @@ def obstacle_shapes(features: Features) -> tuple[np.ndarray, np.ndarray]:
     return shapely.buffer(features.geometry, grow, quad_segs=8), tall
 
 
-def add_surface(frame: Frame) -> None:
+def add_surface(frame: Frame, bare_transmission: float = BARE_TRANSMISSION) -> None:
     """Give the frame the layers `surface` (what casts shade) and `standing_m` (height above the ground).
 
     The surface is never below the ground (surface models dip), is the ground where the model has no data, and holds the
-    obstacles at their height above the ground. What was done is noted in the frame.
+    obstacles at their height above the ground. Where there are crowns that pass light (`core.crowns`), `surface_leafless` is the
+    surface without them, and `surface_leafless_2` and `_3` hold the densest kind, or two, of them again. What was done is
+    noted in the frame.
+
+    Arguments: frame; bare_transmission, of deciduous crowns without leaves, 0..1.
     """
     ground = frame.ground
     model = frame.layers.get("surface")
@@ -86,29 +92,35 @@ def add_surface(frame: Frame) -> None:
             frame.notes.append(
                 f"surface lies more than 0.5 m below the ground on {dips.mean():.2%} of the cells: raised"
             )
-    leafless = surface
+    crowns = crown_kinds(frame.obstacles, bare_transmission)
+    for passed in range(len(crowns.kinds)):  # surface k holds everything but crowns of the kinds above k
+        leafless = surface.copy()
+        thin = crowns.of_obstacle > passed
+        _burn(frame, leafless, thin, bare=True)  # the model holds these trees too: under their crowns it is the ground
+        _burn(frame, leafless, ~thin)
+        frame.layers[LEAFLESS[passed]] = leafless
+        frame.units[LEAFLESS[passed]] = "m"
+    if crowns.kinds:
+        frame.notes += crown_notes(crowns, model is not None)
     if frame.obstacles is not None and len(frame.obstacles):
-        leafy = deciduous(frame.obstacles)
-        if leafy.any():
-            leafless = surface.copy()
-            _burn(
-                frame, leafless, leafy, bare=True
-            )  # the model holds these trees too: under their crowns it is the ground
-            _burn(frame, leafless, ~leafy)
-            frame.notes.append(f"{int(leafy.sum())} deciduous obstacles pass a part of the beam while they are bare")
-        _burn(frame, surface, np.ones(len(leafy), bool))
+        _burn(frame, surface, np.ones(len(frame.obstacles), bool))
+    frame.crowns = crowns
     frame.layers["surface"] = surface
-    frame.layers["surface_leafless"] = leafless
     frame.layers["standing_m"] = surface - ground
-    frame.units |= {"surface": "m", "surface_leafless": "m", "standing_m": "m"}
+    frame.units |= {"surface": "m", "standing_m": "m"}
 
 
-def deciduous(features: Features) -> np.ndarray:
-    """bool [n]: obstacles whose column `kind` says deciduous."""
-    column = next((values for name, values in features.columns.items() if name.lower() == "kind"), None)
-    if column is None:
-        return np.zeros(len(features), bool)
-    return np.array([str(value).strip().lower().startswith("decid") for value in column])
+def crown_notes(crowns: CrownKinds, modelled: bool) -> list[str]:
+    """What a reader should know about crowns that pass light."""
+    many = int((crowns.of_obstacle > 0).sum())
+    shares = ", ".join(f"{kind.in_leaf:g} in leaf and {kind.bare:g} bare" for kind in crowns.kinds)
+    notes = [f"{many} obstacles pass a part of the beam ({shares}); their crowns are taken to reach down to the ground"]
+    if modelled:
+        notes.append(
+            "the surface model holds these trees too: for the light they pass, the bare ground was taken inside their drawn outline, "
+            "and the model as it is outside"
+        )
+    return [*notes, *crowns.notes]
 
 
 def _burn(frame: Frame, surface: np.ndarray, chosen: np.ndarray, *, bare: bool = False) -> None:

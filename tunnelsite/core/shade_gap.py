@@ -11,10 +11,14 @@ SOLSTICE_DECLINATION_DEG = 23.44  # obliquity of the ecliptic
 ROOFS = ("arch", "gable")
 
 
+class SunDown(UsageError):
+    """The midwinter sun is not up at the hours asked about."""
+
+
 @dataclass(frozen=True)
 class Roof:
-    """The cross-section that casts the shadow: ridge and eave height and width [m]; `arch` (half ellipse) or
-    `gable`."""
+    """The cross-section that casts the shadow: ridge and eave height and width [m]; `arch` (half ellipse standing on side
+    walls up to the eave) or `gable`."""
 
     ridge_m: float
     width_m: float
@@ -60,7 +64,7 @@ def shade_reach(
     c = -left_east * math.cos(declination)
     d, e = math.sin(declination) * math.sin(lat), math.cos(declination) * math.cos(lat)
     if d + e * math.cos(end) <= 1e-9:
-        raise UsageError(
+        raise SunDown(
             f"the sun is not up {hours_from_noon:g} h from noon at latitude {lat_deg:g}",
             "an hour at which it is",
             "take fewer hours from noon",
@@ -86,10 +90,22 @@ def clear_gap_m(roof: Roof, reach: float) -> float:
     Arguments: roof; reach, shadow length square to the ridge per unit of height.
     Returns: gap [m], never negative.
     Source: gable: the higher of the shadows of ridge and eave, reach x ridge - width/2 and reach x eave. Arch: the
-    ray that
-    touches the half ellipse, sqrt((width/2)^2 + (reach x ridge)^2) - width/2; it exceeds the gable's, since an arch is
-    fuller at the shoulders. Both derived here.
+    ray that touches the half ellipse, reach x eave + sqrt((width/2)^2 + (reach x (ridge - eave))^2) - width/2; it exceeds
+    the gable's, since an arch is fuller at the shoulders. Both derived here.
     """
     if roof.shape == "gable":
         return max(0.0, reach * roof.ridge_m - roof.width_m / 2, reach * roof.eave_m)
-    return math.hypot(roof.width_m / 2, reach * roof.ridge_m) - roof.width_m / 2
+    return reach * roof.eave_m + math.hypot(roof.width_m / 2, reach * (roof.ridge_m - roof.eave_m)) - roof.width_m / 2
+
+
+def midwinter_gap_m(roof: Roof, lat_deg: float, hours_from_noon: float, bearing_deg: float = 90.0) -> float | None:
+    """Gap to the house on the side to which the midwinter shadow falls farther [m]; None where the sun is not up all that time.
+
+    Arguments: roof; lat_deg, + = north; hours_from_noon [h], before and after; bearing_deg, ridge from true north.
+    Errors: UsageError for a latitude or hours that do not exist.
+    """
+    try:
+        reach = max(shade_reach(lat_deg, hours_from_noon, bearing_deg))
+    except SunDown:
+        return None
+    return clear_gap_m(roof, reach)

@@ -1,0 +1,49 @@
+"""Hillshade with the shadows that terrain and what stands on it cast."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from tunnelsite.core.describe import Description, LayerSpec, Parameter
+from tunnelsite.core.layers import Layer
+from tunnelsite.core.process import Process
+from tunnelsite.kernels import horizon, terrain
+from tunnelsite.processes.sun_asked import SUN_PARAMETERS, SUN_SOURCE, square_cell_m, sun_asked
+
+
+def _run(inputs, parameters, progress) -> dict[str, Layer]:
+    ground = inputs["ground"]
+    cell_m = square_cell_m(ground, "hillshade_shadowed")
+    azimuth, elevation = sun_asked(parameters)
+    on_grid = azimuth - parameters["north_deg"]
+    shade = terrain.hillshade(ground.values, cell_m, on_grid, elevation, parameters["z_factor"])
+    progress("hillshade", 0.5)
+    # Heights are exaggerated for the shading alone: a shadow is where it really falls.
+    rays = horizon.Rays(drop_per_m=horizon.earth_drop_per_m())
+    surface = inputs.get("surface", ground).values
+    hidden = horizon.cast_shadow(surface, ground.values, cell_m, on_grid, elevation, rays)
+    shade[hidden & np.isfinite(shade)] = 0.0
+    progress("hillshade", 1.0)
+    title = f"Hillshade with shadows, sun at azimuth {azimuth:.2f}, elevation {elevation:.2f} deg"
+    return {"hillshade_shadowed": Layer(shade, "1", title, ground.cell_m)}
+
+
+PROCESS = Process(
+    Description(
+        "hillshade_shadowed",
+        "Hillshade with cast shadows",
+        "Cosine of the angle between the ground and the sun, 0 to 255; 0 where the ground faces away or lies in the shadow of terrain, "
+        "trees or buildings; no data where the 3 x 3 window is incomplete.",
+        reads=(
+            LayerSpec("ground", "m", "bare ground"),
+            LayerSpec("surface", "m", "ground plus what stands on it; the ground where not given", optional=True),
+        ),
+        makes=(LayerSpec("hillshade_shadowed", "1", "0 to 255, 0 in shadow"),),
+        parameters=(
+            *SUN_PARAMETERS,
+            Parameter("z_factor", "exaggeration of heights, for the shading", 1.0, "1", 1e-6, 1e6),
+        ),
+        source=f"Horn (1981), Proc. IEEE 69(1):14-47; shadows as in cast_shadow; {SUN_SOURCE}",
+    ),
+    _run,
+)
