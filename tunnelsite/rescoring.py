@@ -10,8 +10,8 @@ import numpy as np
 from tunnelsite.core.describe import nearest
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.rubric import Rubric
-from tunnelsite.scan.engine import Judge, Scan
-from tunnelsite.settings import settings_from
+from tunnelsite.scan.engine import Judge, Scan, Tally
+from tunnelsite.settings import Settings, settings_from
 
 if TYPE_CHECKING:
     from tunnelsite.result import Result
@@ -33,8 +33,21 @@ def rescored(result: Result, weights: dict[str, float], rubrics: dict[str, dict[
         judges.append(replace(judge, rubric=rubric))
     if not any(judge.rubric.weight > 0 for judge in judges):
         raise UsageError("every weight is 0", "at least one weight above 0", "raise a weight")
-    settings = result.settings if top is None else result.settings.model_copy(update={"top": top})
-    return judged(result.site, settings, [_within(scan, judges) for scan in result.scans], judges)
+    return judged(
+        result.site,
+        _settings(result.settings, changes, top),
+        [_within(scan, judges, result.judges) for scan in result.scans],
+        judges,
+    )
+
+
+def _settings(old: Settings, changes: Settings, top: int | None) -> Settings:
+    """The settings with which a screening would give the new ranking."""
+    rubric = {name: dict(values) for name, values in old.rubric.items()}
+    for name, values in changes.rubric.items():
+        rubric[name] = rubric.get(name, {}) | values
+    update = {"weight": {**old.weight, **changes.weight}, "rubric": rubric}
+    return old.model_copy(update=update if top is None else {**update, "top": top})
 
 
 def _not_looser(judge: Judge, rubric: Rubric) -> None:
@@ -51,12 +64,43 @@ def _not_looser(judge: Judge, rubric: Rubric) -> None:
         )
 
 
-def _within(scan: Scan, judges: list[Judge]) -> Scan:
-    """The scan without the placements that the new limits reject."""
+def _within(scan: Scan, judges: list[Judge], before: list[Judge]) -> Scan:
+    """The scan without the placements that the new limits reject, and with them counted.
+
+    What an old limit rejected stays counted where it was: a stricter limit of the same rule would have rejected it too. A
+    placement that a later rule of the old run rejected was not kept, so it stays with that rule even if a new limit of an
+    earlier one would have caught it first.
+    """
     keep = np.ones(len(scan.index), bool)
+    tallies = {rule: [replace(tally) for tally in found] for rule, found in scan.tallies.items()}
+    limits = {judge.id: judge.rubric.limit for judge in before}
     for judge in judges:
-        keep &= ~judge.rubric.beyond(scan.measures[judge.id])
+        beyond = keep & judge.rubric.beyond(scan.measures[judge.id])
+        if judge.id in tallies:
+            _count(scan, judge, beyond, (keep, limits[judge.id]), tallies[judge.id])
+        keep &= ~beyond
+    scan = replace(scan, tallies=tallies)
     if keep.all():
         return scan
     measures = {name: values[keep] for name, values in scan.measures.items()}
     return replace(scan, index=scan.index[keep], owner=scan.owner[keep], measures=measures)
+
+
+def _count(
+    scan: Scan, judge: Judge, beyond: np.ndarray, was: tuple[np.ndarray, float | None], tally: list[Tally]
+) -> None:
+    """Put what a rule rejects now into the tally of each parcel; `was`: placements that came to it, and its old limit."""
+    left, old_limit = was
+    limit = judge.rubric.limit
+    gone = np.bincount(scan.owner[~left], minlength=len(tally))
+    hit = np.bincount(scan.owner[beyond], minlength=len(tally))
+    for parcel, known in enumerate(tally):
+        known.tried -= int(gone[parcel])  # rejected by an earlier rule now
+        known.rejected += int(hit[parcel])
+        if limit is None or (limit == old_limit and not hit[parcel]):
+            continue
+        mine = np.flatnonzero(beyond & (scan.owner == parcel)) if hit[parcel] else np.empty(0, np.int64)
+        if len(mine):  # nearer to the stricter limit than anything the looser one rejected
+            item = mine[np.argmin(np.abs(scan.measures[judge.id][mine] - limit))]
+            known.miss = float(scan.measures[judge.id][item])
+            known.miss_row, known.miss_col = divmod(int(scan.index[item]), scan.frame.grid.cols)

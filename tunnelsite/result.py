@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -31,6 +31,7 @@ class Result:
     Attributes:
         site, settings: what was asked. scans: one for each house and bearing. judges: criteria with their rubrics.
         scored: by scan, score of every placement that passed (float64 [n]). choices: the ranking.
+        notes: what is to be said of the ranking as a whole.
     """
 
     site: Site
@@ -39,6 +40,7 @@ class Result:
     judges: list[Judge]
     scored: list[np.ndarray]
     choices: list[Choice]
+    notes: list[str] = field(default_factory=list)
 
     @property
     def crs(self):

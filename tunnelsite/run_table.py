@@ -97,6 +97,7 @@ def _notes(result: Result) -> list[tuple[str, str]]:
     notes = [("site", text) for text in result.site.notes]
     for scan in result.scans:
         notes += [(f"bearing {scan.frame.grid.bearing_deg:g}", text) for text in scan.frame.notes]
+    notes += [("ranking", text) for text in result.notes]
     return list(dict.fromkeys(notes))
 
 

@@ -7,24 +7,23 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
-import shapely
 
 from tunnelsite import catalogue
 from tunnelsite.core.describe import nearest
-from tunnelsite.core.errors import InputRefused, UsageError
+from tunnelsite.core.errors import UsageError
 from tunnelsite.core.house import House, Pad
 from tunnelsite.core.layers import Layer
 from tunnelsite.core.process import Progress, silent
-from tunnelsite.core.site import Frame, Site, segments_of
+from tunnelsite.core.site import Frame, Site
 from tunnelsite.core.wind import WindRose
 from tunnelsite.criteria.reach import reach
-from tunnelsite.kernels.polygon_mask import polygon_mask
 from tunnelsite.result import Result
+from tunnelsite.scan.data_checks import check_cell, check_data
 from tunnelsite.scan.engine import Judge, Scan, scanned
 from tunnelsite.scan.far_ground import far_ground
 from tunnelsite.scan.judge import ranked, scores
 from tunnelsite.scan.lamps import add_night_light
-from tunnelsite.scan.localise import centre_lonlat, frame_grid, localised, native_cell_m
+from tunnelsite.scan.localise import frame_grid, localised
 from tunnelsite.scan.open_ground import bars, open_ground
 from tunnelsite.scan.refine import broken_rules
 from tunnelsite.scan.soils import add_soils
@@ -58,10 +57,11 @@ def screen(
     if crop_months is not None:
         settings = settings.model_copy(update={"crop_months": settings_from({"crop_months": crop_months}).crop_months})
     wanted = [houses] if isinstance(houses, House) else list(houses or settings.houses)
+    settings = told_houses(settings, wanted)
     skipped: list[str] = []  # plug-ins that cannot be used; the run goes on without them and says so
     judges = judges_of(site, settings, wanted[0].kind, skipped.append)
     scans: list[Scan] = []
-    doubts = check_cell(site, settings, wanted)
+    doubts = check_cell(site, settings.cell_m, wanted)
     for bearing in settings.bearings:
         frame = prepared(site, settings, bearing, judges, progress)
         frame.notes += [*doubts, *skipped]
@@ -73,6 +73,26 @@ def screen(
     return judged(site, settings, scans, judges)
 
 
+def told_houses(settings: Settings, houses: Sequence[House]) -> Settings:
+    """The settings with the houses that are really screened, so that the run table tells the truth of them.
+
+    Errors: UsageError for houses of different kinds or ridge heights: one rubric and one light height serve a run.
+    """
+    for name, title in (("kind", "kinds"), ("ridge_m", "ridge heights")):
+        found = list(dict.fromkeys(getattr(house, name) for house in houses))
+        if len(found) > 1:
+            raise UsageError(
+                f"the houses are of {title} {' and '.join(map(str, found))}",
+                "houses of one kind and one ridge height in a run",
+                "screen them one kind at a time and compare the results",
+            )
+    first = houses[0]
+    if list(houses) == settings.houses:
+        return settings
+    told = {"house": [house.name for house in houses], "kind": first.kind, "ridge_m": first.ridge_m}
+    return settings.model_copy(update=told)
+
+
 def judged(site: Site, settings: Settings, scans: list[Scan], judges: list[Judge]) -> Result:
     """Score, rank and refine what was measured; no terrain is computed here."""
     scored = [scores(scan, judges, settings.combine) for scan in scans]
@@ -81,7 +101,13 @@ def judged(site: Site, settings: Settings, scans: list[Scan], judges: list[Judge
         return not broken_rules(scan, item, settings.setback_m, settings.clearance_m)
 
     choices = ranked(scans, scored, settings.top, sound)
-    return Result(site, settings, scans, judges, scored, choices)
+    notes: list[str] = []
+    left = sum(len(values) for values in scored)
+    if left and not any(np.isfinite(values).any() for values in scored):
+        weighted = ", ".join(judge.id for judge in judges if judge.rubric.weight > 0)
+        text = f"{left:,} placements passed every limit, but none of what has a weight ({weighted}) could be assessed there"
+        notes.append(text)
+    return Result(site, settings, scans, judges, scored, choices, notes)
 
 
 def judges_of(site: Site, settings: Settings, kind: str, report: catalogue.Report = lambda text: None) -> list[Judge]:
@@ -139,7 +165,7 @@ def prepared(site: Site, settings: Settings, bearing_deg: float, judges: list[Ju
     progress("local grid", 0.0)
     grid = frame_grid(site, bearing_deg=bearing_deg, cell_m=settings.cell_m, halo_m=settings.halo_m)
     frame = localised(site, grid)
-    check_data(site, frame)
+    check_data(site, frame, settings.halo_m)
     add_surface(frame, settings.bare_transmission)
     add_soils(frame)
     add_night_light(frame)
@@ -184,29 +210,6 @@ def process_parameters(process_id: str, frame: Frame, settings: Settings, wind: 
     }
 
 
-def check_cell(site: Site, settings: Settings, houses: Sequence[House]) -> list[str]:
-    """Notes on cells too coarse for the houses. Errors: InputRefused where a cell is wider than the narrowest house."""
-    lon, lat = centre_lonlat(site)
-    own = native_cell_m(site.dem, lon, lat)
-    cell, narrow = settings.cell_m or own, min(house.width_m for house in houses)
-    wanted = narrow / 3
-    if cell > narrow:
-        raise InputRefused(
-            f"the cells of {site.dem.name} are {cell:.3g} m, wider than a house of {narrow:.3g} m: its pitch cannot be judged",
-            f"cells of {wanted:.2g} m or finer",
-            f"get a finer DEM, or say --cell {wanted:.2g}m to interpolate this one for a rough screening of a region",
-        )
-    if own > narrow:
-        return [
-            f"heights are interpolated between cells of {own:.3g} m: the pitch of a house {narrow:.3g} m wide is not resolved"
-        ]
-    if max(cell, own) > wanted:
-        return [
-            f"cells of {max(cell, own):.3g} m are coarse for a house {narrow:.3g} m wide: {wanted:.2g} m or finer is wanted"
-        ]
-    return []
-
-
 def sun_table(site: Site, frame: Frame, settings: Settings) -> np.ndarray:
     """The sun of the crop months at the farm (see `light.season.season_sun`), by clear sky or the site's weather file."""
     from tunnelsite.light import irradiance, season
@@ -231,24 +234,3 @@ def bare_months(settings: Settings, lat_deg: float) -> BareTrees | None:
     if settings.bare_trees == "never":
         return None
     return BareTrees(crop_period(settings.bare_trees), settings.bare_transmission)
-
-
-def check_data(site: Site, frame: Frame) -> None:
-    """Refuse a DEM without a single known height in the parcels, before anything dear is computed."""
-    grid = frame.grid
-    area = shapely.area(frame.parcels)
-    covered = shapely.area(shapely.intersection(frame.parcels, shapely.box(*grid.bounds)))
-    short = np.flatnonzero(covered < 0.99 * area)
-    if len(short):
-        lost = 1 - covered[short].sum() / area[short].sum()
-        names = ", ".join(frame.parcel_names[k] for k in short[:3]) + (" ..." if len(short) > 3 else "")
-        frame.notes.append(f"{lost:.0%} of {names} lies beyond {site.dem.name} and was not looked at")
-    mask = polygon_mask(
-        segments_of(shapely.union_all(frame.parcels)), grid.west_m, grid.north_m, grid.cell_m, grid.shape
-    )
-    if not np.isfinite(frame.ground[mask]).any():
-        raise InputRefused(
-            f"{site.dem.name} holds no height inside the parcels of {site.parcels.name}",
-            "a DEM that covers the parcels",
-            "get the tile of this place, or check the file's no-data value",
-        )

@@ -34,8 +34,12 @@ CANDIDATE_COLUMNS = {
     "lon": Column(REAL, "longitude of the centre, WGS 84", "deg"),
     "lat": Column(REAL, "latitude of the centre, WGS 84", "deg"),
     "ground_m": Column(REAL, "mean elevation of the natural ground under the footprint", "m"),
-    "pitch_along_pct": Column(REAL, "slope of the ground's plane along the ridge, + rises to the east end", "%"),
-    "pitch_across_pct": Column(REAL, "slope of the ground's plane across the ridge, + rises to the north side", "%"),
+    "pitch_along_pct": Column(
+        REAL, "slope of the ground's plane along the ridge, + rises to the end it points to (east for 90)", "%"
+    ),
+    "pitch_across_pct": Column(
+        REAL, "slope of the ground's plane across the ridge, + rises to the left of the bearing (north for 90)", "%"
+    ),
     "pitch_se_pct": Column(REAL, "standard error of the steeper pitch, independent errors assumed", "%"),
     "relief_m": Column(REAL, "highest minus lowest ground under the footprint", "m"),
     "roughness_m": Column(REAL, "root mean square of the ground off its plane", "m"),
@@ -148,8 +152,10 @@ def pads_table(result: Result) -> Table:
     columns = {name: CANDIDATE_COLUMNS[name] for name in ("rank", "parcel", "house")}
     columns |= {
         "level_m": Column(REAL, "finished height at the centre", "m"),
-        "slope_along_pct": Column(REAL, "finished slope along the ridge, + rises to the east end", "%"),
-        "slope_across_pct": Column(REAL, "finished slope across the ridge, + rises to the north side", "%"),
+        "slope_along_pct": Column(
+            REAL, "finished slope along the ridge, + rises to the end the bearing points to", "%"
+        ),
+        "slope_across_pct": Column(REAL, "finished slope across the ridge, + rises to the left of the bearing", "%"),
         "shrink": Column(REAL, "cut allowed for each m3 of compacted fill", "m3/m3"),
     }
     columns |= {name: CANDIDATE_COLUMNS[name] for name in ("pad_m2", "cut_m3", "fill_m3", "max_cut_m", "max_fill_m")}
@@ -241,7 +247,9 @@ def _parcel_rows(result: Result, scan, parcel: int) -> list[dict[str, Any]]:
     for rule, counts in scan.ground.rejected.items():
         rejected = int(counts[parcel])
         reason = {"boundary": "the pad would cross the parcel's boundary or setback"}.get(rule, f"too near: {rule}")
-        if rule == "boundary" and rejected == tried:
+        if rule == "boundary" and not tried:
+            reason = refine.why_not_tried(scan, parcel, result.site.dem.name)
+        elif rule == "boundary" and rejected == tried:
             room = (scan.ground.room[parcel], scan.frame.parcels[parcel])
             reason = why_nothing_fits(*room, scan.pad, scan.house, result.settings.setback_m)
         if tried or rule == "boundary":

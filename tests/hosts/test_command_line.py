@@ -14,6 +14,8 @@ import pyogrio
 import pytest
 import rasterio
 
+from tests.whole_run.files import plain_farm
+
 ROOT = Path(__file__).resolve().parents[2]
 FARM = ROOT / "sample_data"
 
@@ -68,12 +70,15 @@ def test_candidates_carry_the_columns_of_the_contract(sites) -> None:
         assert table[name].dropna().between(0, 1).all()
 
 
-def test_what_was_not_assessed_is_null(sites) -> None:
-    out, _ = sites
+def test_what_was_not_assessed_is_null(tmp_path: Path) -> None:
+    dem, parcels = plain_farm(tmp_path)
+    out = tmp_path / "s.gpkg"
+    done = tunnelsite("screen", dem, parcels, "--house", "6x15m", "--azimuths", 8, "--halo", "5m", "--out", out)
+    assert done.returncode == 0, done.stderr
     with sqlite3.connect(out) as database:
-        row = database.execute("select wind_shelter, cold_pool_m, night_lux, beam_share from candidates").fetchone()
-    assert row[:3] == (None, None, None) or all(value is None or value >= 0 for value in row[:3])
-    assert row[3] is not None
+        rows = database.execute("select wind_shelter, night_lux, clearance_m, beam_share from candidates").fetchall()
+    assert rows and all(row[:3] == (None, None, None) for row in rows)
+    assert all(row[3] is not None for row in rows)
 
 
 def test_the_demo_finds_what_was_planted(sites) -> None:

@@ -98,3 +98,38 @@ def test_commands(run, tmp_path: Path, capsys) -> None:
     assert main(["compare", str(first), str(second)]) == 0
     assert "first" in capsys.readouterr().out
     assert main(["compare", str(first), str(path)]) in (2, 3)
+
+
+def test_rescoring_counts_and_tells_what_it_did(run) -> None:
+    """The rejections and the run table are those of a screening with the new settings (a limit made stricter)."""
+    result, path = run
+    changes = {"weights": {"pitch": 7.0}, "rubrics": {"pitch": {"limit": 0.7}}}
+    new = kept_run(path).rescore(**changes)
+    told = {row["name"]: row["value"] for row in new.tables["run"].rows if row["kind"] == "setting"}
+    assert "pitch = 7" in told["weight"] and "limit = 0.7" in told["rubric"]
+    settings = result.settings.model_copy(update={"weight": {"pitch": 7.0}, "rubric": {"pitch": {"limit": 0.7}}})
+    whole = screen(result.site, [House(5.0, 12.0), House(4.0, 8.0)], settings=settings)
+    assert new.choices and [(c.scan, c.score) for c in new.choices] == [(c.scan, c.score) for c in whole.choices]
+    names = ("parcel", "house", "bearing_deg", "rule", "tried", "rejected", "limit_value", "nearest_miss")
+    rows = [[row.get(name) for name in names] for row in new.tables["rejections"].rows]
+    wanted = [[row.get(name) for name in names] for row in whole.tables["rejections"].rows]
+    assert rows == wanted
+    assert any(row["rule"] == "pitch" and row["rejected"] for row in new.tables["rejections"].rows)
+    nothing = kept_run(path).rescore(rubrics={"pitch": {"limit": 1e-6}})
+    assert not nothing.choices
+    assert any(
+        row["rule"] == "pitch" and row["rejected"] == row["tried"] > 0 for row in nothing.tables["rejections"].rows
+    )
+
+
+def test_the_summary_reads_each_column_once(run, monkeypatch) -> None:
+    """A thousand parcels have five thousand rows of rejections: reading columns row by row would be quadratic."""
+    from tunnelsite.core.table import Table
+    from tunnelsite.hosts.screening_command import summary_of
+
+    result, read = run[0], []
+    _ = result.tables
+    values = Table.values
+    monkeypatch.setattr(Table, "values", lambda table, name: read.append((table.name, name)) or values(table, name))
+    summary_of(result, Path("x.gpkg"), 0.0)
+    assert len(read) == len(set(read))

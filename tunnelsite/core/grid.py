@@ -155,6 +155,19 @@ def local_crs(source: pyproj.CRS, lon_deg: float, lat_deg: float) -> pyproj.CRS:
     return ProjectedCRS(conversion=conversion, name="tunnelsite local grid", geodetic_crs=base)
 
 
+def true_scale(crs: pyproj.CRS, easting: float, northing: float) -> float:
+    """Metres on the ground for each metre of a projected system's easting, at one place; 1 where it is not defined.
+
+    Near 1 in the systems made for surveying, cos(latitude) in web Mercator. From the geodesic over 10 m (pyproj.Geod).
+    """
+    step = 10.0 / crs.axis_info[0].unit_conversion_factor
+    back = transformer(crs.to_wkt(), geographic_wkt(crs.to_wkt()))
+    lon, lat = back.transform([easting, easting + step], [northing, northing])
+    if not np.isfinite([*lon, *lat]).all():
+        return 1.0
+    return float(crs.get_geod().inv(lon[0], lat[0], lon[1], lat[1])[2] / 10.0)
+
+
 def covering_grid(
     crs: pyproj.CRS, bounds: tuple[float, float, float, float], cell_m: float, bearing_deg: float
 ) -> Grid:

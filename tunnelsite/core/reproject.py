@@ -204,7 +204,18 @@ def _doubt(change: pyproj.Transformer, source: pyproj.CRS, target: pyproj.CRS) -
     ends = source.geodetic_crs, target.geodetic_crs
     if None in ends or ends[0].equals(ends[1], ignore_axis_order=True):
         return ()
-    known = f"known to about {change.accuracy:g} m" if change.accuracy >= 0 else "of unknown accuracy"
-    if 0 <= change.accuracy <= _DOUBT_M:
+    accuracy = _accuracy_m(change)
+    if 0 <= accuracy <= _DOUBT_M:
         return ()
-    return (f"the shift from the datum of {source.name!r} to that of {target.name!r} is {known}",)
+    known = f"known to about {accuracy:g} m" if accuracy >= 0 else "not known here and taken as none: it may be metres"
+    return (f"the shift from the datum {ends[0].name!r} to {ends[1].name!r} is {known}",)
+
+
+def _accuracy_m(change: pyproj.Transformer) -> float:
+    """Accuracy [m] that PROJ states for the way it went last; negative where it states none."""
+    if change.accuracy >= 0:
+        return float(change.accuracy)
+    try:
+        return float(change.get_last_used_operation().accuracy)  # several ways are open: it chose by place
+    except ProjError:
+        return -1.0

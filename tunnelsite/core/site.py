@@ -72,6 +72,7 @@ class Frame:
         parcels, parcel_names: one (multi)polygon and name a parcel.
         lon_deg, lat_deg: origin of the local projection.
         crowns: which obstacles pass a part of the beam, once the surface was made.
+        dem_cell_m: the elevation model's own cell side [m], which a finer working cell does not better; 0 = not known.
     """
 
     grid: Grid
@@ -89,6 +90,7 @@ class Frame:
     lamps: Features | None = None
     soils: Features | None = None
     crowns: CrownKinds | None = None
+    dem_cell_m: float = 0.0
     notes: list[str] = field(default_factory=list)
 
     @property

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import argparse
 import json
-from contextlib import ExitStack
 from pathlib import Path
 from typing import Any
 
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.units import length_m
+from tunnelsite.hosts.inputs_named import inputs_named
 from tunnelsite.hosts.options import project_values
 from tunnelsite.hosts.progress import Progress
 from tunnelsite.hosts.stakeout_command import asked_candidate, ground_only
@@ -24,18 +24,17 @@ FOOTER = (
 def grading(given: argparse.Namespace) -> int:
     """Plan the earthwork and the drainage of one candidate and write what was planned."""
     from tunnelsite.hosts.grading_asked import drainage_settings, elevation_error, grading_settings
-    from tunnelsite.io.staging import reserved
+    from tunnelsite.io.outputs import reserved_outputs
 
-    values = ground_only(project_values(given))
+    everything = project_values(given)
+    values = ground_only(everything)
     sites, rank = asked_candidate(given)
     error, water = elevation_error(given), drainage_settings(given)
     grading_settings(given, 0.0, 1.0)  # wrong options are refused before anything is read
     interval = None if given.contours is None else length_m(given.contours, "--contours", least_m=0.01, most_m=100.0)
     outputs = _outputs(given)
     progress = Progress(quiet=given.quiet)
-    with ExitStack() as stack:
-        for path in outputs.values():
-            stack.enter_context(reserved(path, overwrite=bool(given.overwrite)))
+    with reserved_outputs(outputs, inputs_named(given, everything), overwrite=bool(given.overwrite)):
         progress("reading", 0.0)
         from tunnelsite.candidate import find_candidate
 

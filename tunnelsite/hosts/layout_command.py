@@ -10,6 +10,7 @@ from typing import Any
 
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.units import FOOT_M, length_m, month_day, number
+from tunnelsite.hosts.inputs_named import inputs_named
 from tunnelsite.hosts.options import project_values
 from tunnelsite.hosts.progress import Progress
 from tunnelsite.hosts.stakeout_command import OWN_OUTPUTS
@@ -24,7 +25,7 @@ CAUTIONS = (
 
 def layout(given: argparse.Namespace) -> int:
     """Screen, choose the best block of houses and write it."""
-    from tunnelsite.io.staging import reserved
+    from tunnelsite.io.outputs import reserved_outputs
     from tunnelsite.settings import settings_from
 
     values = {name: value for name, value in project_values(given).items() if name not in OWN_OUTPUTS}
@@ -34,7 +35,7 @@ def layout(given: argparse.Namespace) -> int:
     if out.suffix.lower() != ".gpkg":
         raise UsageError(f"--out is {out}", "a name that ends in .gpkg", "rename it")
     progress = Progress(quiet=given.quiet)
-    with reserved(out, overwrite=bool(given.overwrite)):
+    with reserved_outputs({"--out": out}, inputs_named(given, values), overwrite=bool(given.overwrite)):
         from tunnelsite.house_block import best_block, footprints
         from tunnelsite.io.site_reader import inputs_unchanged, site_from
         from tunnelsite.screening import screen

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import sys
+from pathlib import Path
 
 from tunnelsite.core.errors import UsageError
 from tunnelsite.hosts.progress import Progress
@@ -29,8 +30,8 @@ def run_process(given: argparse.Namespace) -> int:
     """Run one process on a raster's own grid and write one of its layers."""
     from tunnelsite import catalogue
     from tunnelsite.io.cog import write_cog
+    from tunnelsite.io.outputs import reserved_outputs
     from tunnelsite.io.rasters import raster_header, read_raster
-    from tunnelsite.io.staging import reserved
 
     process = catalogue.process(given.process)
     makes = {spec.id: spec for spec in process.description.makes}
@@ -40,7 +41,7 @@ def run_process(given: argparse.Namespace) -> int:
     asked = _pairs(given.set)
     process.description.checked(asked)  # what is wrong is said before the raster is read
     progress = Progress(quiet=given.quiet)
-    with reserved(given.output, overwrite=given.overwrite):
+    with reserved_outputs({"OUT": Path(given.output)}, [given.input], overwrite=given.overwrite):
         header = raster_header(given.input, "input", crs=given.dem_crs)
         raster = read_raster(header, vertical_unit=given.elevation_unit, band=given.band)
         inputs = _inputs(process, raster, given.crop_months)

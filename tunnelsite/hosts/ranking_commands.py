@@ -27,10 +27,12 @@ def rescore(given: argparse.Namespace) -> int:
         rubrics.setdefault(criterion, {})[part] = value
     from tunnelsite.hosts.screening_command import summary_of, words_of
     from tunnelsite.io.kept_run import kept_run
-    from tunnelsite.io.staging import reserved
+    from tunnelsite.io.outputs import reserved_outputs
 
     out = Path(given.out)
-    with reserved(out, overwrite=bool(given.overwrite)):
+    if out.suffix.lower() != ".gpkg":
+        raise UsageError(f"--out is {out}", "a name that ends in .gpkg", "rename it")
+    with reserved_outputs({"--out": out}, [given.kept], overwrite=bool(given.overwrite)):
         result = kept_run(given.kept).rescore(weights, rubrics, given.top)
         result.write(out, overwrite=bool(given.overwrite))
     summary = summary_of(result, out, 0.0)

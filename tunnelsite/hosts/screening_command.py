@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import argparse
 import json
+import os
 import sys
 import time
 from pathlib import Path
 from typing import Any
 
-from tunnelsite.core.errors import UsageError
+from tunnelsite.core.errors import OutputFailed, UsageError
+from tunnelsite.hosts.inputs_named import inputs_named
 from tunnelsite.hosts.options import project_values
 from tunnelsite.hosts.progress import Progress
 
@@ -20,18 +22,22 @@ def screen(given: argparse.Namespace) -> int:
     """Score every placement and write the ranking."""
     from tunnelsite.settings import settings_from
 
-    settings = settings_from(project_values(given))
+    values = project_values(given)
+    settings = settings_from(values)
     progress = Progress(quiet=given.quiet)
+    files = (_outputs(settings), inputs_named(given, values))
     if given.dry_run:
-        return _dry_run(settings, progress, as_json=given.json)
-    return _screened(settings, progress, as_json=given.json, more=given.verbose)
+        return _dry_run(settings, files, as_json=given.json)
+    return _screened(settings, progress, files, as_json=given.json, more=given.verbose)
 
 
 def check(given: argparse.Namespace) -> int:
     """The dry run under its own name."""
     from tunnelsite.settings import settings_from
 
-    return _dry_run(settings_from(project_values(given)), Progress(quiet=given.quiet), as_json=given.json)
+    values = project_values(given)
+    settings = settings_from(values)
+    return _dry_run(settings, (_outputs(settings), inputs_named(given, values)), as_json=given.json)
 
 
 def demo(given: argparse.Namespace) -> int:
@@ -40,7 +46,9 @@ def demo(given: argparse.Namespace) -> int:
 
     values, _ = project_settings(sample_data() / "farm.toml")
     values |= {"out": given.out, "overwrite": given.overwrite}
-    return _screened(settings_from(values), Progress(quiet=given.quiet), as_json=False, more=given.verbose)
+    settings = settings_from(values)
+    files = (_outputs(settings), inputs_named(given, values))
+    return _screened(settings, Progress(quiet=given.quiet), files, as_json=False, more=given.verbose)
 
 
 def sample_data() -> Path:
@@ -52,17 +60,50 @@ def sample_data() -> Path:
     raise UsageError("the sample data is missing", "the folder sample_data", "install tunnelsite again")
 
 
-def _screened(settings, progress: Progress, *, as_json: bool, more: bool) -> int:
-    from tunnelsite.io.staging import check_output_path, reserved
+def _outputs(settings) -> dict[str, Path]:
+    """Every file a screening writes, by what it is. Errors: UsageError for a wrong ending or a folder that is none."""
+    from tunnelsite.io.result_files import raster_files
 
-    out = Path(settings.out or DEFAULT_OUT)
+    outputs = {"--out": Path(settings.out or DEFAULT_OUT)}
+    if settings.keep is not None:
+        outputs["--keep"] = Path(settings.keep)
+    for option, ending in (("--out", ".gpkg"), ("--keep", ".npz")):
+        if option in outputs and outputs[option].suffix.lower() != ending:
+            raise UsageError(f"{option} is {outputs[option]}", f"a name that ends in {ending}", "rename it")
+    if settings.rasters is None:
+        return outputs
+    folder = Path(settings.rasters)
+    there = next(place for place in (folder, *folder.absolute().parents) if os.path.lexists(place))
+    if not there.is_dir():
+        raise UsageError(
+            f"--rasters is {folder}, but {there} is no folder", "a folder, new or old", "choose another name"
+        )
+    return outputs | raster_files(folder)
+
+
+def _make_folder(settings) -> None:
+    if settings.rasters is None:
+        return
+    try:
+        Path(settings.rasters).mkdir(parents=True, exist_ok=True)
+    except OSError as problem:
+        raise OutputFailed(
+            f"folder {settings.rasters} cannot be made ({problem.strerror})",
+            "a folder that can be made",
+            "choose another",
+        ) from None
+
+
+def _screened(settings, progress: Progress, files, *, as_json: bool, more: bool) -> int:
+    from tunnelsite.io.outputs import refuse_clashes, reserved_outputs
+
+    outputs, inputs = files
+    out, keep = outputs["--out"], outputs.get("--keep")
     rasters = None if settings.rasters is None else Path(settings.rasters)
     start = time.monotonic()
-    keep = None if settings.keep is None else check_output_path(settings.keep, overwrite=settings.overwrite)
-    with reserved(out, overwrite=settings.overwrite):
-        if rasters is not None:
-            rasters.mkdir(parents=True, exist_ok=True)
-            check_output_path(rasters / "ground.tif", overwrite=settings.overwrite)
+    refuse_clashes(outputs, inputs)  # before so much as a folder is made
+    _make_folder(settings)
+    with reserved_outputs(outputs, inputs, overwrite=settings.overwrite):
         from tunnelsite.io.site_reader import inputs_unchanged, site_from
         from tunnelsite.screening import screen as run
 
@@ -94,13 +135,9 @@ def summary_of(result, out: Path, seconds: float) -> dict[str, Any]:
     values = {name: table.values(name) for name in columns}
     candidates = [{name: values[name][k] for name in columns} for k in range(len(table.rows))]
     rejections = result.tables["rejections"]
-    reasons = [
-        {
-            name: rejections.values(name)[k]
-            for name in ("parcel", "house", "bearing_deg", "rule", "tried", "rejected", "reason")
-        }
-        for k in range(len(rejections.rows))
-    ]
+    told = ("parcel", "house", "bearing_deg", "rule", "tried", "rejected", "reason")
+    values = {name: rejections.values(name) for name in told}
+    reasons = [{name: values[name][k] for name in told} for k in range(len(rejections.rows))]
     tried = sum(int(scan.ground.inside.sum()) for scan in result.scans)
     run = result.tables["run"]
     notes = [f"{row['name']}: {row['value']}" for row in run.rows if row["kind"] == "note"]
@@ -147,20 +184,27 @@ def words_of(summary: dict[str, Any], more: bool) -> str:
     return "\n".join(lines)
 
 
-def _dry_run(settings, progress: Progress, *, as_json: bool) -> int:
+def _dry_run(settings, files, *, as_json: bool) -> int:
     """Check everything, say what was assumed and what the run will cost; compute and write nothing."""
     from tunnelsite.cost import estimated
+    from tunnelsite.io.outputs import refuse_clashes
     from tunnelsite.io.site_reader import site_from
     from tunnelsite.io.staging import check_output_path
+    from tunnelsite.scan.data_checks import check_cell
     from tunnelsite.scan.localise import frame_grid
     from tunnelsite.screening import judges_of
 
-    check_output_path(Path(settings.out or DEFAULT_OUT), overwrite=settings.overwrite)
+    outputs, inputs = files
+    refuse_clashes(outputs, inputs)
+    for path in outputs.values():
+        if path.parent.exists() or not settings.rasters or path.parent != Path(settings.rasters):
+            check_output_path(path, overwrite=settings.overwrite)
     site = site_from(settings)
+    doubts = check_cell(site, settings.cell_m, settings.houses)
     grid = frame_grid(site, bearing_deg=settings.bearing_deg, cell_m=settings.cell_m, halo_m=settings.halo_m)
     judges = judges_of(site, settings, settings.kind)
     cost = estimated(grid, settings, *_extent(site, grid, settings))
-    assumed = [f"{item.name}: {note}" for item in site.inputs for note in item.notes]
+    assumed = [f"{item.name}: {note}" for item in site.inputs for note in item.notes] + doubts
     plan = {
         "grid": {"rows": grid.rows, "cols": grid.cols, "cell_m": grid.cell_m},
         "bearings_deg": settings.bearings,

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import argparse
 import json
-from contextlib import ExitStack
 from pathlib import Path
 from typing import Any
 
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.units import length_m
+from tunnelsite.hosts.inputs_named import inputs_named
 from tunnelsite.hosts.options import project_values
 from tunnelsite.hosts.progress import Progress
 
@@ -23,18 +23,18 @@ LEVEL_OPTIONS = ("level_unit", "bench_height", "known_height")
 def stakeout(given: argparse.Namespace) -> int:
     """Write the stake-out sheets of one candidate."""
     from tunnelsite.candidate import find_candidate
+    from tunnelsite.io.outputs import reserved_outputs
     from tunnelsite.io.site_reader import inputs_unchanged
-    from tunnelsite.io.staging import reserved
     from tunnelsite.io.stake_sheets import write_stake_sheet
 
-    values = ground_only(project_values(given), also=("keep_out", "structures"))
+    everything = project_values(given)
+    values = ground_only(everything, also=("keep_out", "structures"))
     sites, rank = asked_candidate(given)
     options, outputs = _staking(given), _outputs(given)
     _check_level_options(given)
     progress = Progress(quiet=given.quiet)
-    with ExitStack() as stack:
-        for path in outputs:
-            stack.enter_context(reserved(path, overwrite=bool(given.overwrite)))
+    named = {f"output {k}": path for k, path in enumerate(outputs, 1)}
+    with reserved_outputs(named, inputs_named(given, everything), overwrite=bool(given.overwrite)):
         progress("reading", 0.0)
         found = find_candidate(values, sites, rank, near_m=NEAR_M)
         progress("stakes", 0.5)

@@ -5,13 +5,13 @@ from __future__ import annotations
 import argparse
 import datetime
 import json
-from contextlib import ExitStack
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.units import MONTHS, number
+from tunnelsite.hosts.inputs_named import inputs_named
 from tunnelsite.hosts.options import project_values
 from tunnelsite.hosts.progress import Progress
 
@@ -22,15 +22,14 @@ def sunchart(given: argparse.Namespace) -> int:
     """Draw the sun chart of a point (or of a candidate of a screening) and write what was asked for."""
     from tunnelsite.settings import crop_period, settings_from
 
-    settings = settings_from(project_values(given))
+    values = project_values(given)
+    settings = settings_from(values)
     ask = _asked(given)
     progress = Progress(quiet=given.quiet)
     outputs = _outputs(given)
-    with ExitStack() as stack:
-        from tunnelsite.io.staging import reserved
+    from tunnelsite.io.outputs import reserved_outputs
 
-        for path in outputs.values():
-            stack.enter_context(reserved(path, overwrite=bool(given.overwrite)))
+    with reserved_outputs(outputs, inputs_named(given, values), overwrite=bool(given.overwrite)):
         lon, lat, title = _point(given)
         progress("reading", 0.0)
         site, seen = _seen(settings, lon, lat, settings.light_height_m)

@@ -8,7 +8,6 @@ from __future__ import annotations
 import dataclasses
 import io
 import json
-import zipfile
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -18,20 +17,21 @@ import shapely
 
 from tunnelsite.core.criterion import Criterion
 from tunnelsite.core.describe import Description
-from tunnelsite.core.errors import InputRefused
+from tunnelsite.core.errors import InputRefused, ResourceShortage, UsageError
 from tunnelsite.core.grid import Grid
 from tunnelsite.core.house import House, Pad
 from tunnelsite.core.layers import Features, SourceRaster
 from tunnelsite.core.rubric import Rubric
 from tunnelsite.core.site import Frame, Site
-from tunnelsite.io.files import require_memory
+from tunnelsite.io.kept_arrays import check_frame, check_scan, stored_arrays
 from tunnelsite.io.staging import write_whole
 from tunnelsite.settings import Settings
 
 if TYPE_CHECKING:
     from tunnelsite.result import Result
 
-FORMAT = "tunnelsite kept run 1"
+FORMAT = "tunnelsite kept run 2"
+PLAIN = ("datum_m", "parcel_names", "lon_deg", "lat_deg", "notes", "dem_cell_m")
 LAYERS = ("ground", "open_edge", "standing_m")  # what describing a candidate reads
 
 
@@ -73,43 +73,54 @@ def keep_run(result: Result, path: str | Path, *, overwrite: bool) -> None:
 
 def kept_run(path: str | Path) -> Result:
     """The run again, without its rasters but with every placement's measures. Errors: InputRefused for another kind of file."""
-    from tunnelsite.scan.engine import Judge, Scan, Tally
-    from tunnelsite.scan.open_ground import OpenGround
     from tunnelsite.screening import judged
 
     file = Path(path)
     if not file.is_file():
         raise InputRefused(f"kept run {file} is missing", "a file of `tunnelsite screen --keep`", "correct the path")
     try:
-        with zipfile.ZipFile(file) as archive:  # what it unpacks to is judged before anything is
-            need = sum(item.file_size for item in archive.infolist())
-        require_memory(need, f"kept run {file}", "use a machine with more memory")
-        with np.load(file, allow_pickle=False) as stored:
-            arrays = {name: stored[name] for name in stored.files}
-        about = json.loads(arrays.pop("about").tobytes())
-        if about["format"] != FORMAT:
-            raise ValueError(about["format"])
-        frames = [_frame_in(item, f"frame{k}", arrays) for k, item in enumerate(about["frames"])]
-        judges = [Judge(_criterion(item), Rubric(**item["rubric"]), item["parameters"]) for item in about["judges"]]
-        scans = []
-        for k, item in enumerate(about["scans"]):
-            frame, key = frames[item["frame"]], f"scan{k}"
-            rejected = _under(arrays, f"{key}.rejected.")
-            room = list(frame.parcels)
-            ground = OpenGround(np.empty((0, 0), np.int32), arrays[f"{key}.inside"], rejected, room)
-            tallies = {rule: [Tally(*values) for values in found] for rule, found in item["tallies"].items()}
-            sizes = (House(**item["house"]), Pad(**item["pad"]))
-            packed = (arrays[f"{key}.index"], arrays[f"{key}.owner"], _under(arrays, f"{key}.measure."))
-            scans.append(Scan(frame, *sizes, *packed, tallies, ground))
-        site, settings = _site_in(about["site"], arrays), Settings(**about["settings"])
-    except (ValueError, KeyError, TypeError, OSError, EOFError, zipfile.BadZipFile) as problem:
+        site, settings, scans, judges = _read(file)
+        # describing a candidate reads what no check here has looked at, so it belongs inside
+        result: Result = judged(site, settings, scans, judges)
+        _ = result.tables
+    except (ResourceShortage, UsageError):
+        raise
+    except Exception as problem:  # a damaged or hostile file may raise anything in the libraries that read its parts
         raise InputRefused(
-            f"{file} is not a kept run ({type(problem).__name__})",
+            f"{file} is not a whole kept run ({type(problem).__name__})",
             "a file of `tunnelsite screen --keep`",
             "screen again with --keep",
         ) from None
-    result: Result = judged(site, settings, scans, judges)
     return result
+
+
+def _read(file: Path):
+    """(site, settings, scans, judges) of a kept run. Errors: whatever a broken file leads to."""
+    from tunnelsite.scan.engine import Judge, Scan, Tally
+    from tunnelsite.scan.open_ground import OpenGround
+
+    arrays = stored_arrays(file)
+    about = json.loads(arrays.pop("about").tobytes())
+    if about["format"] != FORMAT:
+        raise ValueError(about["format"])
+    frames = [_frame_in(item, f"frame{k}", arrays) for k, item in enumerate(about["frames"])]
+    for frame in frames:
+        check_frame(frame)
+    judges = [Judge(_criterion(item), Rubric(**item["rubric"]), item["parameters"]) for item in about["judges"]]
+    scans = []
+    for k, item in enumerate(about["scans"]):
+        frame, key = frames[range(len(frames))[item["frame"]]], f"scan{k}"
+        rejected = _under(arrays, f"{key}.rejected.")
+        ground = OpenGround(np.empty((0, 0), np.int32), arrays[f"{key}.inside"], rejected, list(frame.parcels))
+        tallies = {rule: [Tally(*values) for values in found] for rule, found in item["tallies"].items()}
+        sizes = (House(**item["house"]), Pad(**item["pad"]))
+        packed = (arrays[f"{key}.index"], arrays[f"{key}.owner"], _under(arrays, f"{key}.measure."))
+        scan = Scan(frame, *sizes, *packed, tallies, ground)
+        check_scan(scan, [(judge.id, judge.rubric) for judge in judges])
+        scans.append(scan)
+    if not scans or not judges:
+        raise ValueError("nothing was kept")
+    return _site_in(about["site"], arrays), Settings(**about["settings"]), scans, judges
 
 
 def _under(arrays: dict[str, np.ndarray], start: str) -> dict[str, np.ndarray]:
@@ -147,6 +158,8 @@ def _features_in(item: dict[str, Any] | None, key: str, arrays: dict[str, np.nda
     if item is None:
         return None
     data, ends = arrays[f"{key}.wkb"].tobytes(), arrays[f"{key}.ends"].tolist()
+    if sorted(ends) != ends or (ends[-1] if ends else 0) != len(data):
+        raise ValueError("shapes do not fill their array")
     geometry = np.empty(len(ends), object)
     geometry[:] = shapely.from_wkb([data[a:b] for a, b in zip([0, *ends[:-1]], ends, strict=True)])
     crs = None if item["crs"] is None else pyproj.CRS.from_wkt(item["crs"])
@@ -158,7 +171,7 @@ def _frame_out(frame: Frame, key: str, arrays: dict[str, np.ndarray]) -> dict[st
     parcels = Features(np.asarray(frame.parcels, object), {}, None)
     return {
         "grid": dataclasses.asdict(frame.grid),
-        "plain": {name: getattr(frame, name) for name in ("datum_m", "parcel_names", "lon_deg", "lat_deg", "notes")},
+        "plain": {name: getattr(frame, name) for name in PLAIN},
         "parcels": _features_out(parcels, f"{key}.parcels", arrays),
         "structures": _features_out(frame.structures, f"{key}.structures", arrays),
         "keep_outs": [_features_out(item, f"{key}.keep{k}", arrays) for k, item in enumerate(frame.keep_outs)],

@@ -88,6 +88,12 @@ def _steps(result: Result) -> list[str]:
     ]
 
 
+def raster_files(folder: Path) -> dict[str, Path]:
+    """Every file that `write_rasters` may write into a folder, by what it is."""
+    tifs = {f"raster {name}": folder / f"{name}.tif" for name in RASTER_LAYERS}
+    return tifs | {f"style of {what}": path.with_suffix(".sld") for what, path in tifs.items()}
+
+
 def write_rasters(result: Result, folder: Path, *, overwrite: bool) -> list[Path]:
     """Write the layers of the wanted bearing as COGs, each with its SLD, into an existing folder. Errors: OutputFailed."""
     frame, written = result.frame, []

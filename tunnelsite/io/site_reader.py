@@ -10,7 +10,7 @@ import pyproj
 import shapely
 
 from tunnelsite.core.errors import InputRefused, UsageError
-from tunnelsite.core.grid import horizontal, transformer
+from tunnelsite.core.grid import horizontal, transformer, true_scale
 from tunnelsite.core.layers import Features, SourceRaster
 from tunnelsite.core.reproject import lonlat_bounds
 from tunnelsite.core.site import Site
@@ -203,7 +203,8 @@ def window_bounds(header: RasterHeader, land: Features, halo_m: float) -> tuple[
         widest = max(0.01, float(np.cos(np.radians(min(89.0, np.abs(north).max())))))
         margin = (halo_m / 111_000 / widest, halo_m / 110_000)
     else:
-        margin = (1.02 * halo_m / target.axis_info[0].unit_conversion_factor,) * 2
+        unit_m = target.axis_info[0].unit_conversion_factor * true_scale(target, east.mean(), north.mean())
+        margin = (1.02 * halo_m / unit_m,) * 2
     found = (east.min() - margin[0], north.min() - margin[1], east.max() + margin[0], north.max() + margin[1])
     own = header.bounds
     if found[0] >= own[2] or found[2] <= own[0] or found[1] >= own[3] or found[3] <= own[1]:

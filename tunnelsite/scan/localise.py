@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 
 from tunnelsite.core.errors import InputRefused
-from tunnelsite.core.grid import Grid, covering_grid, geographic_wkt, horizontal, local_crs, transformer
+from tunnelsite.core.grid import Grid, covering_grid, geographic_wkt, horizontal, local_crs, transformer, true_scale
 from tunnelsite.core.layers import Features, SourceRaster
 from tunnelsite.core.reproject import lonlat_bounds, to_grid
 from tunnelsite.core.site import Frame, Site
@@ -32,11 +32,8 @@ def native_cell_m(raster: SourceRaster, lon_deg: float, lat_deg: float) -> float
         return float(f"{min(east, north):.3g}")  # 26.4183... says more than a degree grid knows
     nominal = float(sides.min() * raster.crs.axis_info[0].unit_conversion_factor)
     there = transformer(geographic_wkt(raster.crs.to_wkt()), raster.crs.to_wkt())
-    back = transformer(raster.crs.to_wkt(), geographic_wkt(raster.crs.to_wkt()))
-    east, north = there.transform(lon_deg, lat_deg)
-    lon, lat = back.transform([east, east + float(sides.min())], [north, north])
-    true = geod.inv(lon[0], lat[0], lon[1], lat[1])[2] if np.isfinite([*lon, *lat]).all() else nominal
-    return nominal if abs(true / nominal - 1) <= 0.02 else float(f"{true:.3g}")
+    scale = true_scale(raster.crs, *there.transform(lon_deg, lat_deg))
+    return nominal if abs(scale - 1) <= 0.02 else float(f"{nominal * scale:.3g}")
 
 
 def centre_lonlat(site: Site) -> tuple[float, float]:
@@ -176,6 +173,7 @@ def localised(site: Site, grid: Grid) -> Frame:
         keep_outs=tuple(carried(item) for item in site.keep_outs),
         services={name: carried(item) for name, item in site.services.items()},
         notes=notes,
+        dem_cell_m=native_cell_m(site.dem, lon, lat),
         **optional,
     )
 

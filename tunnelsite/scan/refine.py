@@ -69,7 +69,9 @@ def natural_ground(scan: Scan, item: int) -> dict[str, float]:
     rows = (row, row + 1)
     plane = [float(values[0, col]) for values in rectangle_planes(window, *cells, grid.cell_m, rows=rows)]
     mean, along, across, rms, crown = plane
-    errors = [100 * float(value) for value in slope_standard_error(np.float64(rms), *cells, grid.cell_m)]
+    # cells finer than the elevation model's own are interpolated: they repeat its errors and know nothing new
+    coarse = max(1.0, scan.frame.dem_cell_m / grid.cell_m)
+    errors = [100 * coarse * float(value) for value in slope_standard_error(np.float64(rms), *cells, grid.cell_m)]
     high = float(rectangle_max(window, *cells, rows=rows)[0, col])
     low = float(rectangle_min(window, *cells, rows=rows)[0, col])
     return {
@@ -112,7 +114,17 @@ def where(scan: Scan, item: int) -> dict[str, Any]:
     lon, lat = transformer(grid.crs_wkt, "EPSG:4326").transform(east, north)
     if not np.isfinite(lon):  # a datum that PROJ cannot tie to WGS 84: its own longitude and latitude
         lon, lat = transformer(grid.crs_wkt, geographic_wkt(grid.crs_wkt)).transform(east, north)
-    return {"bearing_deg": round(true_bearing(grid, along, across), 4), "lon": float(lon), "lat": float(lat)}
+    bearing = round(true_bearing(grid, along, across), 4)
+    # a ridge has two ends: told as the one nearest to what was asked, so that 0 does not jump to 359.9998
+    bearing = (bearing - grid.bearing_deg + 90.0) % 180.0 - 90.0 + grid.bearing_deg
+    return {"bearing_deg": round(bearing, 4), "lon": float(lon), "lat": float(lat)}
+
+
+def why_not_tried(scan: Scan, parcel: int, dem_name: str) -> str:
+    """Why a parcel holds not one cell of the grid, in words."""
+    if shapely.box(*scan.frame.grid.bounds).intersects(scan.frame.parcels[parcel]):
+        return "the parcel holds no cell's centre that no other parcel holds: it is smaller than a cell, or lies under another"
+    return f"the parcel lies outside {dem_name}: nothing is known there"
 
 
 def clearance(scan: Scan, item: int) -> float | None:

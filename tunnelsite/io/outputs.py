@@ -1,0 +1,64 @@
+"""All outputs of a command at once: none may be an input or another output, and all are held for the length of the run."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+from collections.abc import Iterable, Iterator, Mapping
+from pathlib import Path
+
+from tunnelsite.core.errors import UsageError
+from tunnelsite.io.files import layer_of
+from tunnelsite.io.staging import reserved
+
+
+@contextlib.contextmanager
+def reserved_outputs(
+    outputs: Mapping[str, Path], inputs: Iterable[str | os.PathLike], *, overwrite: bool
+) -> Iterator[None]:
+    """Keep every output of a command for this run alone.
+
+    Arguments: outputs by what they are (words for the message); inputs, every file the command reads (`FILE#LAYER` too);
+    overwrite, whether outputs that exist may be replaced.
+    Errors: UsageError where an output is also an input or another output, whatever `overwrite` says; else as `reserved`.
+    """
+    refuse_clashes(outputs, inputs)
+    with contextlib.ExitStack() as stack:
+        for path in outputs.values():
+            stack.enter_context(reserved(path, overwrite=overwrite))
+        yield
+
+
+def refuse_clashes(outputs: Mapping[str, Path], inputs: Iterable[str | os.PathLike]) -> None:
+    """Errors: UsageError where an output is also an input or another output."""
+    read = [_file_of(path) for path in inputs]
+    seen: dict[str, str] = {}
+    for what, path in outputs.items():
+        real = os.path.realpath(path)
+        for source in read:
+            if _same(path, source):
+                raise UsageError(
+                    f"{what} {path} is also an input, {source}",
+                    "an output that replaces nothing that is read",
+                    "choose another name or folder",
+                )
+        if real in seen:
+            raise UsageError(f"{what} and {seen[real]} are both {path}", "a file for each output", "rename one of them")
+        seen[real] = what
+
+
+def _file_of(path: str | os.PathLike) -> str:
+    text = os.fspath(path)
+    try:
+        return os.fspath(layer_of(text)[0])
+    except (OSError, ValueError):
+        return text
+
+
+def _same(output: str | os.PathLike, source: str) -> bool:
+    try:
+        if os.path.realpath(output) == os.path.realpath(source):
+            return True
+        return os.path.samefile(output, source)  # a hard link, or another spelling on a file system blind to case
+    except (OSError, ValueError):
+        return False

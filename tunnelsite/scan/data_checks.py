@@ -1,0 +1,85 @@
+"""What the elevation data cannot tell: refused where nothing can be judged, noted where the answer is a bound."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import shapely
+
+from tunnelsite.core.errors import InputRefused
+from tunnelsite.core.house import House
+from tunnelsite.core.site import Frame, Site, segments_of
+from tunnelsite.kernels.polygon_mask import polygon_mask
+from tunnelsite.scan.localise import centre_lonlat, native_cell_m
+
+
+def check_cell(site: Site, cell_m: float | None, houses: Sequence[House]) -> list[str]:
+    """Notes on cells too coarse for the houses. Errors: InputRefused where a cell is wider than the narrowest house."""
+    lon, lat = centre_lonlat(site)
+    own = native_cell_m(site.dem, lon, lat)
+    cell, narrow = cell_m or own, min(house.width_m for house in houses)
+    wanted = narrow / 3
+    if cell > narrow:
+        raise InputRefused(
+            f"the cells of {site.dem.name} are {cell:.3g} m, wider than a house of {narrow:.3g} m: its pitch cannot be judged",
+            f"cells of {wanted:.2g} m or finer",
+            f"get a finer DEM, or say --cell {wanted:.2g}m to interpolate this one for a rough screening of a region",
+        )
+    finer = []
+    if cell < 0.98 * own:
+        finer = [
+            f"heights are interpolated to cells of {cell:.3g} m from {own:.3g} m: nothing new is known, and standard errors "
+            "are those of the elevation model's own cells"
+        ]
+    if own > narrow:
+        return [
+            *finer,
+            f"heights are interpolated between cells of {own:.3g} m: the pitch of a house {narrow:.3g} m wide is not resolved",
+        ]
+    if max(cell, own) > wanted:
+        return [
+            *finer,
+            f"cells of {max(cell, own):.3g} m are coarse for a house {narrow:.3g} m wide: {wanted:.2g} m or finer is wanted",
+        ]
+    return finer
+
+
+def check_data(site: Site, frame: Frame, halo_m: float) -> None:
+    """Refuse a DEM without a single known height in the parcels, before anything dear is computed; note where it ends."""
+    grid = frame.grid
+    area = shapely.area(frame.parcels)
+    covered = shapely.area(shapely.intersection(frame.parcels, shapely.box(*grid.bounds)))
+    short = np.flatnonzero(covered < 0.99 * area)
+    if len(short):
+        lost = 1 - covered[short].sum() / area[short].sum()
+        names = ", ".join(frame.parcel_names[k] for k in short[:3]) + (" ..." if len(short) > 3 else "")
+        frame.notes.append(f"{lost:.0%} of {names} lies beyond {site.dem.name} and was not looked at")
+    near = halo_left(frame)
+    if near < 0.98 * halo_m:
+        frame.notes.append(
+            f"{site.dem.name} ends {max(near, 0):.0f} m from the parcels ({halo_m:.0f} m were asked for): shade and water from "
+            "beyond are not known, so beam_share is an upper bound there"
+        )
+    elif frame.grid.bearing_deg % 90 == 0:  # a turned grid has corners beyond any window
+        void = float(np.mean(~np.isfinite(frame.ground)))
+        if void > 0.02:
+            frame.notes.append(
+                f"{void:.0%} of the land read round the parcels holds no heights: shade and water from there are not known"
+            )
+    mask = polygon_mask(
+        segments_of(shapely.union_all(frame.parcels)), grid.west_m, grid.north_m, grid.cell_m, grid.shape
+    )
+    if not np.isfinite(frame.ground[mask]).any():
+        raise InputRefused(
+            f"{site.dem.name} holds no height inside the parcels of {site.parcels.name}",
+            "a DEM that covers the parcels",
+            "get the tile of this place, or check the file's no-data value",
+        )
+
+
+def halo_left(frame: Frame) -> float:
+    """The least distance [m] between the parcels and the rim of the grid; negative where a parcel lies across it."""
+    west, south, east, north = shapely.total_bounds(frame.parcels)
+    left = frame.grid.bounds
+    return float(min(west - left[0], south - left[1], left[2] - east, left[3] - north))
