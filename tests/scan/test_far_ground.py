@@ -24,17 +24,17 @@ from tunnelsite.settings import settings_from
 
 HOUSE = House(6, 15, kind="container")
 EAST, NORTH = 499_900.0, 4_700_100.0  # corner of the near DEM
-HEIGHT, AWAY, CELL = 2000.0, 5000.0, 30.0
+HEIGHT, AWAY, CELL = 2000.0, 5000.0, 60.0
 WINTER = ((12, 1), (1, 10))
 
 
 def far_with_ridge(ground: float = 100.0, shift: float = 0.0, drop_columns: int = 0):
     """24 km square at `ground`, an endless ridge whose crest begins 5 km south of the middle of the farm."""
-    count = 800
+    count = 400
     heights = np.full((count, count), ground)
     west, north = EAST + 60 - 12_000.0, NORTH - 50 + 12_000.0
     row = int((12_000 + AWAY) // CELL)
-    heights[row : row + 20] = ground + HEIGHT
+    heights[row : row + 10] = ground + HEIGHT
     away = (row + 0.5) * CELL - 12_000
     return raster(heights[:, drop_columns:] + shift, west + drop_columns * CELL, north, CELL), away
 
@@ -76,10 +76,11 @@ def test_a_ridge_that_only_the_far_dem_holds(shift: float) -> None:
     assert low - 0.002 < middle.min() and middle.max() < high + 0.002
     assert middle.mean() == pytest.approx(steps, abs=0.02)
     notes = " ".join(result.frame.notes)
-    assert "far horizon from DEM in cells of 30 m" in notes and "south 12." in notes
+    assert "far horizon from DEM in cells of 60 m" in notes and "south 12." in notes
     assert ("33.0 m above" in notes) == (shift > 0)
-    without = screen(replace(near, far_dem=None), HOUSE, settings=settings())
-    assert np.nanmin(without.frame.layers["beam_share"]) > 0.9999
+    if not shift:
+        without = screen(replace(near, far_dem=None), HOUSE, settings=settings(azimuths=8))
+        assert np.nanmin(without.frame.layers["beam_share"]) > 0.9999
 
 
 def test_level_far_land_changes_nothing_but_for_the_last_bit() -> None:
@@ -101,7 +102,7 @@ def test_with_a_turned_ridge_the_share_is_the_same() -> None:
     near = site(np.full((100, 120), 100.0), far_dem=far)
     shares = []
     for bearing in (90, 60):
-        result = screen(near, HOUSE, settings=settings(bearing=bearing))
+        result = screen(near, HOUSE, settings=settings(bearing=bearing, azimuths=90))
         share = result.frame.layers["beam_share"]
         shares.append(share[share.shape[0] // 2, share.shape[1] // 2])
     assert shares[0] == pytest.approx(shares[1], abs=0.005)
@@ -126,7 +127,7 @@ def test_what_does_not_serve_is_refused_or_said() -> None:
     void, _ = far_with_ridge()
     with pytest.raises(InputRefused, match="has no height where"):
         far_ground(replace(void, values=np.full_like(void.values, np.nan)), frame, 5000.0)
-    half, _ = far_with_ridge(drop_columns=399)  # begins amid the farm
+    half, _ = far_with_ridge(drop_columns=200)  # begins amid the farm
     found = far_ground(half, frame, 12_000.0)
     assert any("no data on" in note for note in found.notes)
     assert "west not at all" in found.notes[0] or "west 0" in found.notes[0]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -92,12 +93,15 @@ def error_field(numbers: np.random.Generator, shape: tuple[int, int], correlatio
     return down @ numbers.standard_normal(shape) @ right
 
 
+@lru_cache(maxsize=8)  # hundreds of draws of one shape: the decomposition costs more than all of them
 def _root(size: int, correlation_cells: float) -> np.ndarray:
     """Symmetric square root of the correlation matrix of `size` cells in a row."""
     if correlation_cells <= 0:
         return np.identity(size)
     values, vectors = np.linalg.eigh(_correlation(size, correlation_cells))
-    return vectors * np.sqrt(np.maximum(values, 0.0)) @ vectors.T  # rounding leaves eigenvalues of -1e-16
+    root = vectors * np.sqrt(np.maximum(values, 0.0)) @ vectors.T  # rounding leaves eigenvalues of -1e-16
+    root.flags.writeable = False
+    return root
 
 
 def _correlation(size: int, correlation_cells: float) -> np.ndarray:
