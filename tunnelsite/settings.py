@@ -104,6 +104,10 @@ class Settings(BaseModel):
     keep_water_like: bool = False
     combine: Literal["mean", "geometric", "lowest"] = "mean"
     top: Annotated[int, BeforeValidator(int)] = 20
+    elevation_error_m: Annotated[float, _length("elevation error", 0, 50)] = 0.10  # QL2 lidar; see decisions.robustness
+    error_range_m: Annotated[float, _length("error range", 0, 10_000)] = 5.0  # common practice, no source
+    draws: Annotated[int, BeforeValidator(int)] = 500
+    seed: Annotated[int, BeforeValidator(int)] = 1
     rasters: str | None = None
     keep: str | None = None
     weight: dict[str, float] = Field(default_factory=dict)
@@ -128,6 +132,14 @@ class Settings(BaseModel):
     def _top(cls, value: int) -> int:
         if not 1 <= value <= 10_000:
             raise UsageError(f"top is {value}", "1 to 10000 candidates", "correct it")
+        return value
+
+    @field_validator("draws", "seed")
+    @classmethod
+    def _draws(cls, value: int, info) -> int:
+        least, most = (1, 100_000) if info.field_name == "draws" else (0, 2**63 - 1)
+        if not least <= value <= most:
+            raise UsageError(f"{info.field_name} is {value}", f"{least} to {most}", "correct it")
         return value
 
     @field_validator("azimuths")

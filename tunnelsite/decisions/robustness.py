@@ -1,7 +1,7 @@
-"""How firm a ranking is against other weights, and how sure a pitch is under correlated elevation errors.
+"""How firm a ranking is against other weights, and how sure a pitch is under correlated elevation errors, in closed form.
 
-Limits: weights are drawn round those given; curves and limits stay. Elevation errors enter the pitch only: water, sun
-and earthwork also depend on the ground and are not varied. Trend errors over hundreds of metres hardly change a pitch.
+Weights are drawn round those given; curves and limits stay. For errors in everything that is measured on the ground, see
+`rank_shares`. Trend errors over hundreds of metres hardly change a pitch.
 """
 
 from __future__ import annotations
@@ -49,28 +49,59 @@ def acceptability(
 
     Arguments: marks [criteria, n], NaN = not assessed; weights [criteria]; k, size of the top; concentration, of the
     Dirichlet distribution whose mean is the given weights (50 = a weight of 20 % varies by 5.6 points, standard
-    deviation sqrt(p (1 - p) / (concentration + 1))); draws; seed. Ties go to the earlier candidate. Weights of 0 stay 0.
+    deviation sqrt(p (1 - p) / (concentration + 1))); draws; seed; see `drawn_weights`. Ties go to the earlier candidate.
     Errors: ValueError where no weight is above 0 or a number is out of range.
     """
-    weights = np.asarray(weights, np.float64)
-    if not (weights >= 0).all() or weights.sum() <= 0 or concentration <= 0 or draws < 1 or k < 1:
-        raise ValueError(
-            "weights of 0 or more with one above 0, concentration above 0, draws and k of 1 or more are expected"
-        )
-    counted = weights > 0
-    marks, share = np.asarray(marks, np.float64)[counted], weights[counted] / weights.sum()
-    drawn = np.random.default_rng(seed).dirichlet(concentration * share, draws)
-    assessed = ~np.isnan(marks)
-    weight = drawn @ assessed
-    score = np.divide(
-        drawn @ np.where(assessed, marks, 0.0), weight, out=np.full(weight.shape, -np.inf), where=weight > 0
-    )
-    order = np.argsort(-np.round(score, 8), axis=1, kind="stable")
-    ranks = np.empty_like(order)
-    np.put_along_axis(ranks, order, np.arange(1, marks.shape[1] + 1)[None, :], axis=1)
+    if k < 1:
+        raise ValueError("k of 1 or more is expected")
+    drawn = drawn_weights(weights, concentration, draws, seed)
+    ranks = ranks_of(weighted_means(np.asarray(marks, np.float64)[None], drawn))
     return Acceptability(
         (ranks == 1).mean(axis=0), (ranks <= k).mean(axis=0), ranks.mean(axis=0), draws, seed, concentration
     )
+
+
+def drawn_weights(weights: np.ndarray, concentration: float, draws: int, seed: int) -> np.ndarray:
+    """Random weights round the given ones: float64 [draws, criteria], each row sums to 1.
+
+    Arguments: weights [criteria], 0 or more; those of 0 stay 0; concentration, of the Dirichlet distribution whose mean is
+    the given weights, 0 = any weights at all are equally likely (uniform over the simplex); draws; seed.
+    Errors: ValueError where no weight is above 0 or a number is out of range.
+    """
+    weights = np.asarray(weights, np.float64)
+    if not (weights >= 0).all() or weights.sum() <= 0 or not concentration >= 0 or draws < 1:
+        raise ValueError(
+            "weights of 0 or more with one above 0, concentration of 0 or more, draws of 1 or more expected"
+        )
+    counted = weights > 0
+    share = weights[counted] / weights.sum()
+    drawn = np.zeros((draws, len(weights)))
+    drawn[:, counted] = np.random.default_rng(seed).dirichlet(
+        concentration * share if concentration > 0 else np.ones(len(share)), draws
+    )
+    return drawn
+
+
+def weighted_means(marks: np.ndarray, weights: np.ndarray) -> np.ndarray:
+    """Scores 0..1 under drawn weights: float64 [draws, n], -inf where nothing with a weight was assessed.
+
+    Arguments: marks [draws or 1, criteria, n], NaN = not assessed; weights [draws, criteria].
+    """
+    assessed = ~np.isnan(marks)
+    if len(marks) == 1:
+        weight, total = weights @ assessed[0], weights @ np.where(assessed[0], marks[0], 0.0)
+    else:
+        weight = np.einsum("dc,dcn->dn", weights, assessed)
+        total = np.einsum("dc,dcn->dn", weights, np.where(assessed, marks, 0.0))
+    return np.divide(total, weight, out=np.full(weight.shape, -np.inf), where=weight > 0)
+
+
+def ranks_of(scores: np.ndarray) -> np.ndarray:
+    """Rank 1..n of each column in each row [draws, n]; ties go to the earlier column."""
+    order = np.argsort(-np.round(scores, 8), axis=1, kind="stable")
+    ranks = np.empty_like(order)
+    np.put_along_axis(ranks, order, np.arange(1, scores.shape[1] + 1)[None, :], axis=1)
+    return ranks
 
 
 def slope_error(length_m: float, width_m: float, cell_m: float, sigma_m: float, range_m: float) -> tuple[float, float]:

@@ -5,9 +5,9 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
+from tunnelsite.hosts import small_options as small
 from tunnelsite.hosts.grading_options import add_options as add_grading_options
 from tunnelsite.hosts.layout_options import add_options as add_layout_options
-from tunnelsite.hosts.small_options import add_compare_options, add_rescore_options, add_run_options
 from tunnelsite.hosts.stakeout_options import add_options as add_stakeout_options
 from tunnelsite.hosts.sunchart_options import add_options as add_sunchart_options
 
@@ -99,6 +99,7 @@ def parser() -> argparse.ArgumentParser:
         _add_explain,
         _add_rescore,
         _add_compare,
+        _add_robustness,
         _add_stakeout,
         _add_grading,
         _add_layout,
@@ -152,14 +153,21 @@ def _add_explain(commands) -> None:
 def _add_rescore(commands) -> None:
     text = "rank a kept run again with other weights, curves or limits; no terrain is computed"
     rescore = _command(commands, "rescore", text, "ranking_commands", "rescore")
-    add_rescore_options(rescore)
+    small.add_rescore_options(rescore)
     _talk(rescore)
 
 
 def _add_compare(commands) -> None:
     compare = _command(commands, "compare", "two screenings side by side", "ranking_commands", "compare")
-    add_compare_options(compare)
+    small.add_compare_options(compare)
     _talk(compare)
+
+
+def _add_robustness(commands) -> None:
+    text = "how firm the ranking of a kept run is: random weights and errors of the elevations"
+    robustness = _command(commands, "robustness", text, "robustness_command", "robustness")
+    small.add_robustness_options(robustness)
+    _talk(robustness)
 
 
 def _add_stakeout(commands) -> None:
@@ -193,7 +201,7 @@ def _add_processes(commands) -> None:
 
 def _add_run(commands) -> None:
     run = _command(commands, "run", "run one process on a raster", "process_command", "run_process")
-    add_run_options(run)
+    small.add_run_options(run)
     _talk(run)
 
 

@@ -1,4 +1,4 @@
-"""Options of the commands that need few: rescore, compare, run."""
+"""Options of the commands that need few: rescore, compare, robustness, run."""
 
 from __future__ import annotations
 
@@ -21,6 +21,22 @@ def add_compare_options(command: argparse.ArgumentParser) -> None:
     """What `compare` is told."""
     command.add_argument("first", metavar="SITES", help="GeoPackage of a screening")
     command.add_argument("second", metavar="SITES", help="GeoPackage of another")
+    command.add_argument("--json", action="store_true", help="machine-readable")
+
+
+def add_robustness_options(command: argparse.ArgumentParser) -> None:
+    """What `robustness` is told."""
+    command.add_argument("kept", metavar="KEPT", help="file of `tunnelsite screen --keep`")
+    command.add_argument("--out", metavar="FILE", help="GeoPackage to write: places and shares of every rank")
+    command.add_argument("--draws", metavar="NUMBER", help="random draws (default: of the run, 500)")
+    command.add_argument("--seed", metavar="NUMBER", help="the same seed gives the same draws (default: of the run, 1)")
+    text = "standard deviation of the elevations' error (default: of the run, 0.10m)"
+    command.add_argument("--elevation-error", metavar="LENGTH", help=text)
+    text = "distance at which the errors' correlation falls to 1/e; 0m = each cell for itself (default: of the run, 5m)"
+    command.add_argument("--error-range", metavar="LENGTH", help=text)
+    text = "how closely random weights keep to the given ones (default 50); 0 = any weights are equally likely"
+    command.add_argument("--concentration", metavar="NUMBER", help=text)
+    command.add_argument("--overwrite", action="store_true", help="replace the output if it exists")
     command.add_argument("--json", action="store_true", help="machine-readable")
 
 

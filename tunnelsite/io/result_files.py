@@ -16,6 +16,9 @@ from tunnelsite.io.staging import write_whole
 from tunnelsite.io.tables import Column, Table
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from tunnelsite.core.table import Table as ResultTable
     from tunnelsite.result import Result
 
 RASTER_LAYERS = ("ground", "surface", "standing_m", "upslope_m2", "ponding_m", "water_like", "beam_share")
@@ -26,8 +29,16 @@ def write_result(result: Result, path: Path, *, overwrite: bool) -> Path:
 
     Errors: OutputFailed; what was there before stays.
     """
+    return write_tables(result, result.tables, path, overwrite=overwrite)
+
+
+def write_tables(result: Result, tables: Mapping[str, ResultTable], path: Path, *, overwrite: bool) -> Path:
+    """Write tables that tell of a result, with its lineage and the styles there are for them, as one GeoPackage.
+
+    Errors: OutputFailed; what was there before stays.
+    """
     stored = {}
-    for name, table in result.tables.items():
+    for name, table in tables.items():
         columns = {
             key: Column(table.values(key), column.kind.upper(), column.title, column.unit)
             for key, column in table.columns.items()
@@ -37,7 +48,7 @@ def write_result(result: Result, path: Path, *, overwrite: bool) -> Path:
         path,
         stored,
         crs=result.crs,
-        styles=layer_styles(result),
+        styles={name: style for name, style in layer_styles(result).items() if name in stored},
         lineage_xml=lineage(result),
         cautions=CAUTIONS,
         overwrite=overwrite,

@@ -1,0 +1,163 @@
+"""The robustness of a ranking as tables and in words."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
+
+from tunnelsite.core.reproject import from_grid
+from tunnelsite.core.table import Column, Table
+from tunnelsite.decisions.elsewhere import Winner
+from tunnelsite.decisions.rank_shares import RankShares
+from tunnelsite.scan.refine import placement, rectangle, where
+
+if TYPE_CHECKING:
+    from tunnelsite.result import Result
+
+REAL, INTEGER, TEXT = "real", "integer", "text"
+COLUMNS = {
+    "rank": Column(INTEGER, "rank of the candidate; none for a place that is not in the list"),
+    "parcel": Column(TEXT, "parcel that holds the pad"),
+    "house": Column(TEXT, "house size as given"),
+    "bearing_deg": Column(REAL, "bearing of the ridge, clockwise from true north at the spot", "deg"),
+    "lon": Column(REAL, "longitude of the centre, WGS 84", "deg"),
+    "lat": Column(REAL, "latitude of the centre, WGS 84", "deg"),
+    "score": Column(REAL, "score under the given weights", "0-100"),
+    "score_low": Column(REAL, "score in 5 % of the draws of weights and errors", "0-100"),
+    "score_high": Column(REAL, "score in 95 % of them", "0-100"),
+    "first_share": Column(REAL, "share of the draws of weights and errors in which it ranks first of the list", "0-1"),
+    "top_share": Column(REAL, "share of them in which it is among the best of the list (how many: see the run table)", "0-1"),
+    "out_share": Column(REAL, "share of them in which a limit rejects it", "0-1"),
+    "mean_rank": Column(REAL, "mean rank in the draws in which no limit rejects it"),
+    "first_by_weights": Column(REAL, "share of draws in which it ranks first where weights alone are drawn", "0-1"),
+    "first_by_errors": Column(REAL, "share of draws in which it ranks first where errors alone are drawn", "0-1"),
+    "best_of_all": Column(
+        REAL, "share of draws of the weights in which this place is the best of ALL placements, listed or not", "0-1"
+    ),
+    "better_placements": Column(INTEGER, "placements of all that score higher under the given weights"),
+    "pitch_within_share": Column(REAL, "share of draws in which the ground is within 1/192 both ways", "0-1"),
+    "pitch_within_exact": Column(REAL, "the same in closed form, without drawing", "0-1"),
+    "pitch_sd_along_pct": Column(REAL, "standard deviation of the slope along the ridge under these errors", "%"),
+    "pitch_sd_across_pct": Column(REAL, "standard deviation of the slope across the ridge under these errors", "%"),
+}  # fmt: skip
+
+
+def robustness_rows(result: Result, found: RankShares, winners: Sequence[Winner]) -> list[dict[str, Any]]:
+    """One row a candidate, then one a place that is not in the list but the best in some draws."""
+    best = {winner.rank: winner.share for winner in winners if winner.rank is not None}
+    rows = []
+    for k, row in enumerate(result.rows):
+        choice = result.choices[k]
+        told = {name: row[name] for name in ("rank", "parcel", "house", "bearing_deg", "lon", "lat", "score")}
+        arrays = {
+            "score_low": found.score_low, "score_high": found.score_high, "first_share": found.first,
+            "top_share": found.top, "out_share": found.out, "mean_rank": found.mean_rank,
+            "first_by_weights": found.first_by_weights, "first_by_errors": found.first_by_errors,
+            "pitch_within_share": found.within, "pitch_within_exact": found.within_exact,
+            "pitch_sd_along_pct": found.pitch_sd_pct[:, 0], "pitch_sd_across_pct": found.pitch_sd_pct[:, 1],
+        }  # fmt: skip
+        told |= {name: float(values[k]) if np.isfinite(values[k]) else None for name, values in arrays.items()}
+        told["best_of_all"] = best.get(k + 1, 0.0)
+        told["better_placements"] = sum(int((values > choice.score + 5e-7).sum()) for values in result.scored)
+        rows.append(told)
+    for winner in winners:
+        if winner.rank is None:
+            scan = result.scans[winner.scan]
+            told = {"rank": None, "parcel": scan.frame.parcel_names[scan.owner[winner.item]], "house": scan.house.name}
+            told |= where(scan, winner.item) | {"score": round(float(result.scored[winner.scan][winner.item]), 4)}
+            rows.append(told | {"best_of_all": winner.share, "better_placements": winner.better})
+    return rows
+
+
+def robustness_table(result: Result, rows: list[dict[str, Any]], winners: Sequence[Winner]) -> Table:
+    """The rows with the footprints they are of."""
+    places = [(choice.scan, choice.item) for choice in result.choices]
+    places += [(winner.scan, winner.item) for winner in winners if winner.rank is None]
+    shapes = [_footprint(result, *place) for place in places]
+    title = "How firm the ranking is under random weights and elevation errors, and places not in the list"
+    return Table("robustness", title, COLUMNS, rows, np.array(shapes, object), "Polygon", result.crs)
+
+
+def acceptability_table(found: RankShares) -> Table:
+    """Rank acceptability: how often each candidate takes each rank."""
+    columns = {
+        "rank": Column(INTEGER, "rank of the candidate in the list"),
+        "takes_rank": Column(INTEGER, "rank it takes in a draw"),
+        "share": Column(REAL, "share of the draws of weights and errors", "0-1"),
+    }
+    rows = [
+        {"rank": i + 1, "takes_rank": r + 1, "share": float(share)}
+        for i, line in enumerate(found.shares)
+        for r, share in enumerate(line)
+    ]
+    return Table("rank_acceptability", "How often each candidate takes each rank", columns, rows)
+
+
+def plan_rows(found: RankShares) -> list[dict[str, str]]:
+    """What was drawn, as rows of the run table."""
+    plan = found.plan
+    told = {
+        "draws": str(plan.draws),
+        "seed": str(plan.seed),
+        "concentration": f"{plan.concentration:g}",
+        "top": f"the best {plan.k}",
+        "elevation_error_m": f"{plan.error.sd_m:g}",
+        "error_range_m": f"{plan.error.range_m:g}",
+        "measured_again": ", ".join(found.redrawn) or "nothing",
+    }
+    return [{"kind": "robustness", "name": name, "value": value} for name, value in told.items()]
+
+
+def robustness_words(rows: list[dict[str, Any]], found: RankShares) -> str:
+    """For people."""
+    plan = found.plan
+    spread = f"concentration {plan.concentration:g}" if plan.concentration else "any weights"
+    lines = [
+        f"{plan.draws} draws (seed {plan.seed}): random weights ({spread}) and errors of the elevations, standard deviation "
+        f"{plan.error.sd_m:g} m, correlated over {plan.error.range_m:g} m.",
+        f"a share is good to {200 * np.sqrt(0.25 / plan.draws):.0f} points or better; none knows errors other than these",
+        f"measured again on each drawn ground: {', '.join(found.redrawn) or 'nothing'}; all else as it is",
+        f"{'rank':>4} {'score':>6} {'5-95 %':>12}  {'first':>5} {'top ' + str(plan.k):>6} {'out':>5} {'mean rank':>9}  "
+        f"{'within 1/192':>12}  parcel",
+    ]
+    for row in rows[: len(found.first)]:
+        span = "-" if row["score_low"] is None else f"{row['score_low']:.1f}-{row['score_high']:.1f}"
+        mean = "-" if row["mean_rank"] is None else f"{row['mean_rank']:.1f}"
+        lines.append(
+            f"{row['rank']:>4} {row['score']:6.1f} {span:>12}  {row['first_share']:5.0%} {row['top_share']:6.0%} "
+            f"{row['out_share']:5.0%} {mean:>9}  {row['pitch_within_share']:12.0%}  {row['parcel']}"
+        )
+    lines += _verdict(rows[: len(found.first)])
+    for row in rows[len(found.first) :]:
+        lines.append(
+            f"a place not in the list, {row['lon']:.6f} {row['lat']:.6f} ({row['parcel']}, {row['house']}, ridge "
+            f"{row['bearing_deg']:.0f} deg), is the best of all in {row['best_of_all']:.1%} of the draws of the weights; "
+            f"{row['better_placements']:,} placements score higher under the given ones"
+        )
+    listed = sum(row["best_of_all"] for row in rows[: len(found.first)])
+    lines.append(f"the best of all placements is in the list in {listed:.0%} of the draws of the weights")
+    return "\n".join(lines)
+
+
+def _verdict(rows: list[dict[str, Any]]) -> list[str]:
+    best = max(rows, key=lambda row: row["first_share"])
+    lines = [f"candidate {best['rank']} is first most often, in {best['first_share']:.0%} of the draws"]
+    if best["first_share"] < 0.5:
+        lines[0] += ": none is first in half of them, so look at the best few in the field and level them"
+    weights, errors = (max(row[name] for row in rows) for name in ("first_by_weights", "first_by_errors"))
+    unsure = "the elevations" if errors < weights else "the weights"
+    lines.append(
+        f"drawn alone, weights leave one candidate first in {weights:.0%} of the draws and errors in {errors:.0%}: most of the "
+        f"doubt comes from {unsure}"
+    )
+    return lines
+
+
+def _footprint(result: Result, scan_number: int, item: int) -> shapely.Geometry:
+    scan = result.scans[scan_number]
+    _, _, along, across = placement(scan, item)
+    shape = np.array([rectangle(along, across, scan.house.length_m, scan.house.width_m)], object)
+    return from_grid(shape, scan.frame.grid, result.crs)[0]

@@ -1,0 +1,73 @@
+"""`robustness`: how firm a ranking is under other weights and under errors of the elevations; no terrain is computed again."""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import json
+from pathlib import Path
+from typing import Any
+
+from tunnelsite.core.errors import UsageError
+from tunnelsite.core.units import number
+
+SETTINGS = ("draws", "seed", "elevation_error", "error_range")
+
+
+def robustness(given: argparse.Namespace) -> int:
+    """Draw weights and grounds, rank a kept run again each time, and say how often each candidate takes each rank."""
+    from tunnelsite.decisions.rank_shares import DrawPlan, ErrorModel, rank_shares
+    from tunnelsite.decisions.robustness_tables import plan_rows, robustness_rows, robustness_words
+    from tunnelsite.io.kept_run import kept_run
+    from tunnelsite.io.outputs import reserved_outputs
+    from tunnelsite.settings import settings_from
+
+    asked = settings_from({name: getattr(given, name) for name in SETTINGS if getattr(given, name) is not None})
+    concentration = 50.0 if given.concentration is None else number(given.concentration, "--concentration")
+    if not 0 <= concentration <= 1e6:
+        raise UsageError(f"--concentration is {concentration:g}", "0 to 1000000", "correct it")
+    out = None if given.out is None else Path(given.out)
+    if out is not None and out.suffix.lower() != ".gpkg":
+        raise UsageError(f"--out is {out}", "a name that ends in .gpkg", "rename it")
+    held = contextlib.nullcontext() if out is None else reserved_outputs(
+        {"--out": out}, [given.kept], overwrite=bool(given.overwrite)
+    )  # fmt: skip
+    with held:
+        from tunnelsite import catalogue
+        from tunnelsite.decisions.elsewhere import best_everywhere
+
+        result = kept_run(given.kept)
+        told = {name: getattr(asked if getattr(given, name) is not None else result.settings, field)
+                for name, field in zip(SETTINGS, ("draws", "seed", "elevation_error_m", "error_range_m"), strict=True)}  # fmt: skip
+        error = ErrorModel(told["elevation_error"], told["error_range"])
+        plan = DrawPlan(error, told["draws"], told["seed"], concentration)
+        found = rank_shares(result, catalogue.criteria(), plan)
+        winners = best_everywhere(result, concentration, plan.draws, plan.seed)
+        rows = robustness_rows(result, found, winners)
+        if out is not None:
+            _write(result, (rows, found, winners), out, overwrite=bool(given.overwrite))
+    if given.json:
+        summary: dict[str, Any] = {"plan": {row["name"]: row["value"] for row in plan_rows(found)}, "places": rows}
+        summary["rank_acceptability"] = found.shares.tolist()
+        print(json.dumps(summary, indent=2, allow_nan=False))
+        return 0
+    print(robustness_words(rows, found))
+    if out is not None:
+        print(f"Written to {out}.")
+    return 0
+
+
+def _write(result, drawn, out: Path, *, overwrite: bool) -> None:
+    from dataclasses import replace
+
+    from tunnelsite.decisions.robustness_tables import acceptability_table, plan_rows, robustness_table
+    from tunnelsite.io.result_files import write_tables
+
+    rows, found, winners = drawn
+    run = result.tables["run"]
+    tables = (
+        robustness_table(result, rows, winners),
+        acceptability_table(found),
+        replace(run, rows=[*run.rows, *plan_rows(found)]),
+    )
+    write_tables(result, {table.name: table for table in tables}, out, overwrite=overwrite)
