@@ -12,10 +12,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from tunnelsite.io.plan_styles import areas_sld, lines_sld, trenches_sld
+from tunnelsite.io.sld_parts import OGC, SLD
 from tunnelsite.io.styles import (
-    OGC,
     PALETTES,
-    SLD,
     STAKE_MARKS,
     candidates_sld,
     colour,
@@ -44,6 +44,8 @@ ORDER = {
     ],
     "PolygonSymbolizer": [("Geometry", 0, 1), ("Fill", 0, 1), ("Stroke", 0, 1)],
     "PointSymbolizer": [("Geometry", 0, 1), ("Graphic", 0, 1)],
+    "LineSymbolizer": [("Geometry", 0, 1), ("Stroke", 0, 1)],
+    "LinePlacement": [("PerpendicularOffset", 0, 1)],
     "TextSymbolizer": [
         ("Geometry", 0, 1), ("Label", 0, 1), ("Font", 0, 1), ("LabelPlacement", 0, 1), ("Halo", 0, 1),
         ("Fill", 0, 1),
@@ -83,7 +85,7 @@ FILTER = {
 LEAVES = {
     "Name", "Title", "IsDefault", "CssParameter", "WellKnownName", "Size", "Radius", "Opacity",
     "AnchorPointX", "AnchorPointY", "ColorMapEntry",
-    "PropertyName", "Literal", "ElseFilter",
+    "PropertyName", "Literal", "ElseFilter", "PerpendicularOffset",
 }  # fmt: skip
 PARAMETERS = {
     "Fill": {"fill", "fill-opacity"},
@@ -104,6 +106,10 @@ DOCUMENTS = {
     "pads": pads_sld(),
     "stakes": stakes_sld(),
     "rejections": rejections_sld(),
+    "layout": candidates_sld([80, 85, 90], "layout"),
+    "lines": lines_sld(),
+    "areas": areas_sld(),
+    "trenches": trenches_sld(),
     "raster": raster_sld("beam_share", "Share of the beam <&>", "1", 0.25, 1.0),
     "raster cividis": raster_sld("ground", "Ground", "m", -3.5, 288, "cividis"),
 }

@@ -119,6 +119,7 @@ def _summary(found, plans, asked, interval: float, outputs: dict[str, Path]) -> 
 def _write(given, found, plans, summary: dict[str, Any], interval: float, outputs: dict[str, Path]) -> None:
     from tunnelsite.io.csv_table import write_csv
     from tunnelsite.io.plan_files import write_plan
+    from tunnelsite.io.plan_styles import plan_styles
     from tunnelsite.io.staging import write_whole
     from tunnelsite.io.tables import Column, Table
     from tunnelsite.plan_run import plan_run_table
@@ -145,7 +146,15 @@ def _write(given, found, plans, summary: dict[str, Any], interval: float, output
     tables = [lines_table(plan, drainage, interval, crs), areas_table(plan, crs), run]
     sources = {item.name: item.sha256 for item in found.site.inputs}
     statement = f"Grading and drainage plan of candidate {found.rank} of {found.screened.file} by tunnelsite."
-    write_plan(outputs["layers"], tables, crs=crs, statement=statement, sources=sources, overwrite=overwrite)
+    write_plan(
+        outputs["layers"],
+        tables,
+        crs=crs,
+        statement=statement,
+        sources=sources,
+        overwrite=overwrite,
+        styles=plan_styles(),
+    )
     for name, svg in pictures.items():
         write_whole(outputs[name], svg, overwrite=overwrite)
         if f"{name}_png" in outputs:

@@ -191,8 +191,8 @@ def _notes(given, chosen, block) -> list[str]:
 
 def _write(given, chosen, placed, prices: dict[str, float], summary: dict[str, Any], out: Path) -> None:
     from tunnelsite import tables
-    from tunnelsite.io import styles
     from tunnelsite.io.plan_files import write_plan
+    from tunnelsite.io.plan_styles import layout_styles
     from tunnelsite.report.layout_layers import layout_table, trenches_table
     from tunnelsite.run_table import run_table
 
@@ -210,7 +210,7 @@ def _write(given, chosen, placed, prices: dict[str, float], summary: dict[str, A
     layers = [layout_table(chosen, houses, ways, prices), tables.pads_table(chosen)]
     if any(ways):
         layers.append(trenches_table(chosen, ways))
-    breaks = styles.score_breaks([choice.score for choice in chosen.choices])
+    looks = layout_styles([choice.score for choice in chosen.choices])
     write_plan(
         out,
         [*layers, replace(run, rows=[*run.rows, *rows])],
@@ -218,7 +218,7 @@ def _write(given, chosen, placed, prices: dict[str, float], summary: dict[str, A
         statement="Best block of houses among all placements of a screening by tunnelsite.",
         sources={item.name: item.sha256 for item in chosen.site.inputs},
         overwrite=bool(given.overwrite),
-        styles={"layout": styles.candidates_sld(breaks), "pads": styles.pads_sld()},
+        styles={layer.name: looks[layer.name] for layer in layers},
     )
 
 

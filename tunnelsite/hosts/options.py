@@ -6,6 +6,7 @@ import argparse
 from typing import Any
 
 from tunnelsite.hosts import small_options as small
+from tunnelsite.hosts.export_options import add_options as add_export_options
 from tunnelsite.hosts.grading_options import add_options as add_grading_options
 from tunnelsite.hosts.layout_options import add_options as add_layout_options
 from tunnelsite.hosts.stakeout_options import add_options as add_stakeout_options
@@ -60,21 +61,9 @@ SCREEN_OPTIONS = (
 
 
 SITE_OPTIONS = (
-    "--crop-months",
-    "--far-dem",
-    "--far-reach",
-    "--surface",
-    "--obstacles",
-    "--bare-trees",
-    "--bare-transmission",
-    "--ridge",
-    "--bearing",
-    "--elevation-unit",
-    "--dem-crs",
-    "--band",
-    "--cell",
-    "--halo",
-)
+    "--crop-months", "--far-dem", "--far-reach", "--surface", "--obstacles", "--bare-trees", "--bare-transmission",
+    "--ridge", "--bearing", "--elevation-unit", "--dem-crs", "--band", "--cell", "--halo",
+)  # fmt: skip
 
 # What the commands that go on from a screening may change; the rest is taken from its run table.
 STAKEOUT_OPTIONS = ("--elevation-unit", "--dem-crs", "--band", "--cell", "--apron", "--shrink")
@@ -103,6 +92,7 @@ def parser() -> argparse.ArgumentParser:
         _add_stakeout,
         _add_grading,
         _add_layout,
+        _add_export,
         _add_processes,
         _add_run,
     ):
@@ -192,6 +182,13 @@ def _add_layout(commands) -> None:
     command.add_argument("parcels", nargs="?", metavar="PARCELS")
     _screen_options(command, without=("--out", "--top", "--keep", "--rasters", "--dry-run"))
     add_layout_options(command)
+
+
+def _add_export(commands) -> None:
+    text = "a finished screening or plan as GeoJSON, KML, GPX, CSV, DXF, GeoParquet, SLD, STAC"
+    command = _command(commands, "export", text, "export_command", "export")
+    add_export_options(command)
+    _talk(command)
 
 
 def _add_processes(commands) -> None:

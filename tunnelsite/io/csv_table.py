@@ -9,7 +9,7 @@ import os
 from tunnelsite.io.staging import write_whole
 from tunnelsite.io.tables import Table, values_and_mask
 
-_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")  # OWASP, "CSV Injection" (from memory)
+_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")  # OWASP, "CSV Injection" (from memory)
 
 
 def write_csv(path: str | os.PathLike, table: Table, *, overwrite: bool, spreadsheet_safe: bool = True) -> None:
@@ -21,6 +21,11 @@ def write_csv(path: str | os.PathLike, table: Table, *, overwrite: bool, spreads
     writes them as they are.
     Errors: OutputFailed; ValueError for a column that breaks its own description.
     """
+    write_whole(path, csv_text(table, spreadsheet_safe=spreadsheet_safe), overwrite=overwrite)
+
+
+def csv_text(table: Table, *, spreadsheet_safe: bool = True) -> str:
+    """The text of `write_csv`."""
     cells = []
     for name, column in table.columns.items():
         values, mask = values_and_mask(name, column)
@@ -31,7 +36,7 @@ def write_csv(path: str | os.PathLike, table: Table, *, overwrite: bool, spreads
         cells.append([_safe(name) if spreadsheet_safe else name, *words])
     text = io.StringIO()
     csv.writer(text, lineterminator="\r\n").writerows(zip(*cells, strict=True))
-    write_whole(path, text.getvalue(), overwrite=overwrite)
+    return text.getvalue()
 
 
 def _cell(value, kind: str, spreadsheet_safe: bool) -> str:

@@ -51,7 +51,7 @@ def _stakes(writer, sheet: StakeSheet, height: float, unit_m: float) -> None:
         words = point.label if point.cut_m is None else f"{point.label} {_cut(point.cut_m, sheet.feet)}"
         if point.kind != "post":  # a label every four feet would hide the drawing
             place = (point.easting + height / 2, point.northing + height / 2)
-            writer.add_text(_plain(words), insert=place, height=height, layer=f"{layer}_TEXT", color=colour)
+            writer.add_text(plain(words), insert=place, height=height, layer=f"{layer}_TEXT", color=colour)
 
 
 def _outlines(writer, sheet: StakeSheet) -> None:
@@ -76,7 +76,7 @@ def _notes(writer, sheet: StakeSheet, height: float) -> None:
     ]
     for k, line in enumerate(lines):
         place = (west, south - (k + 2) * 2 * height)
-        writer.add_text(_plain(line), insert=place, height=height, layer="NOTES", color=7)
+        writer.add_text(plain(line), insert=place, height=height, layer="NOTES", color=7)
 
 
 def _cut(cut_m: float, feet: bool) -> str:
@@ -84,7 +84,7 @@ def _cut(cut_m: float, feet: bool) -> str:
     return f"{'C' if cut_m >= 0 else 'F'} {amount}"
 
 
-def _plain(words: str) -> str:
+def plain(words: str) -> str:
     """Text that cannot break out of its line: no control characters, none of the codes that start with %%, release
     12's ASCII."""
     line = "".join(letter if letter.isprintable() else " " for letter in words).replace("%%", "% %")

@@ -5,7 +5,6 @@ from __future__ import annotations
 
 import json
 import os
-import re
 import xml.etree.ElementTree as ElementTree
 from collections.abc import Callable
 from pathlib import Path
@@ -18,12 +17,11 @@ from tunnelsite.core.units import FOOT_M
 from tunnelsite.io.csv_table import write_csv
 from tunnelsite.io.staging import write_whole
 from tunnelsite.io.tables import Column, Table
+from tunnelsite.io.xml_words import xml_words
 
 GPX = "http://www.topografix.com/GPX/1/1"
 XSI = "http://www.w3.org/2001/XMLSchema-instance"
 PLACES = 9  # decimals of a degree: 0.1 mm
-# What XML 1.0 cannot hold, escaped or not (section 2.2), and lone surrogates, which no encoding can.
-_NOT_XML = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 
 
 def write_stake_sheet(path: str | os.PathLike, sheet: StakeSheet, *, overwrite: bool = False) -> None:
@@ -127,7 +125,7 @@ def _waypoint(parent: ElementTree.Element, tag: str, point: StakePoint) -> None:
 def _element(parent: ElementTree.Element, tag: str, text: str | None = None) -> ElementTree.Element:
     found = ElementTree.SubElement(parent, f"{{{GPX}}}{tag}")
     if text is not None:
-        found.text = _NOT_XML.sub("\N{REPLACEMENT CHARACTER}", text)
+        found.text = xml_words(text)
     return found
 
 

@@ -11,7 +11,7 @@ import pandas
 import shapely
 
 KINDS = {"REAL": np.float64, "INTEGER": np.int64, "BOOLEAN": np.bool_, "TEXT": np.object_}
-_GEOMETRY_TYPES = {
+GEOMETRY_TYPES = {
     "Point": shapely.GeometryType.POINT, "LineString": shapely.GeometryType.LINESTRING,
     "Polygon": shapely.GeometryType.POLYGON,
     "MultiPoint": shapely.GeometryType.MULTIPOINT, "MultiLineString": shapely.GeometryType.MULTILINESTRING,
@@ -60,8 +60,8 @@ class Table:
         lengths = {name: len(column.values) for name, column in self.columns.items()}
         if self.geometry is not None:
             lengths["geometry"] = len(self.geometry)
-            if self.geometry_kind not in _GEOMETRY_TYPES:
-                raise ValueError(f"kind of geometry is {self.geometry_kind!r}, not one of {', '.join(_GEOMETRY_TYPES)}")
+            if self.geometry_kind not in GEOMETRY_TYPES:
+                raise ValueError(f"kind of geometry is {self.geometry_kind!r}, not one of {', '.join(GEOMETRY_TYPES)}")
         if len(set(lengths.values())) != 1:
             raise ValueError(f"columns of unequal length, or none: {lengths}")
 
@@ -120,7 +120,7 @@ def well_known_binary(table: Table) -> np.ndarray:
     geometry[:] = list(table.geometry)
     there = ~shapely.is_missing(geometry)
     kinds = shapely.get_type_id(geometry[there])
-    if (kinds != _GEOMETRY_TYPES[table.geometry_kind]).any():
+    if (kinds != GEOMETRY_TYPES[table.geometry_kind]).any():
         found = {shapely.GeometryType(kind).name for kind in set(kinds.tolist())}
         raise ValueError(f"geometry is {', '.join(sorted(found))}, not {table.geometry_kind}")
     if not np.isfinite(shapely.get_coordinates(geometry[there])).all():
