@@ -8,6 +8,7 @@ from importlib.metadata import entry_points
 
 from tunnelsite.core.criterion import Criterion
 from tunnelsite.core.errors import UsageError
+from tunnelsite.core.plug_ins import faults, guarded
 from tunnelsite.core.process import Process
 
 # In the order in which they are tried: cheap rejections first, so that the dear measures see few placements.
@@ -82,11 +83,14 @@ def _offered(group: str, kind: type, taken: set[str], report: Report) -> list:
             item = entry.load()
             if not isinstance(item, kind):
                 raise TypeError(f"it is a {type(item).__name__}, not a {kind.__name__}")
+            wrong = faults(item)
+            if wrong:
+                raise ValueError("; ".join(wrong))
             if item.id in taken:
                 raise ValueError(f"the id {item.id!r} is taken")
-        except Exception as problem:  # whatever a plug-in does wrong must not stop the others
+        except (Exception, SystemExit) as problem:  # whatever a plug-in does wrong must not stop the others
             report(f"plug-in {entry.name!r} ({entry.value}) was skipped: {problem}")
             continue
         taken.add(item.id)
-        found.append(item)
+        found.append(guarded(item))
     return found

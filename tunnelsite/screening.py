@@ -10,9 +10,10 @@ import numpy as np
 
 from tunnelsite import catalogue
 from tunnelsite.core.describe import nearest
-from tunnelsite.core.errors import UsageError
+from tunnelsite.core.errors import TunnelsiteError, UsageError
 from tunnelsite.core.house import House, Pad
 from tunnelsite.core.layers import Layer
+from tunnelsite.core.plug_ins import PlugInFailed
 from tunnelsite.core.process import Progress, silent
 from tunnelsite.core.site import Frame, Site
 from tunnelsite.core.wind import WindRose
@@ -60,17 +61,47 @@ def screen(
     settings = told_houses(settings, wanted)
     skipped: list[str] = []  # plug-ins that cannot be used; the run goes on without them and says so
     judges = judges_of(site, settings, wanted[0].kind, skipped.append)
-    scans: list[Scan] = []
     doubts = check_cell(site, settings.cell_m, wanted)
-    for bearing in settings.bearings:
-        frame = prepared(site, settings, bearing, judges, progress)
+    frames: dict[float, Frame] = {}
+    while True:
+        try:
+            scans = _scans(site, settings, wanted, (judges, frames), progress)
+            break
+        except PlugInFailed as problem:  # without it everything is as if it had never been there
+            judges = _without(judges, problem, skipped)
+    for frame in frames.values():
         frame.notes += [*doubts, *skipped]
+    return judged(site, settings, scans, judges)
+
+
+def _scans(
+    site: Site,
+    settings: Settings,
+    houses: Sequence[House],
+    known: tuple[list[Judge], dict[float, Frame]],
+    progress: Progress,
+) -> list[Scan]:
+    """A scan of every house on every bearing; frames that were made stay in `known`."""
+    judges, frames = known
+    scans: list[Scan] = []
+    for bearing in settings.bearings:
+        if bearing not in frames:
+            frames[bearing] = prepared(site, settings, bearing, judges, progress)
+        frame = frames[bearing]
         barred = bars(frame, settings.clearance_m)
-        for house in wanted:
+        for house in houses:
             pad = Pad.around(house, settings.apron_m)
             ground = open_ground(frame, pad, settings.setback_m, barred)
             scans.append(scanned(frame, (house, pad), ground, judges, settings.pad_pitch, progress))
-    return judged(site, settings, scans, judges)
+    return scans
+
+
+def _without(judges: list[Judge], problem: PlugInFailed, skipped: list[str]) -> list[Judge]:
+    left = [judge for judge in judges if judge.id != problem.plug_in]
+    if len(left) == len(judges) or not any(judge.rubric.weight > 0 for judge in left):
+        raise problem
+    skipped.append(f"criterion {problem.plug_in!r} of a plug-in was left out of this run: {problem.problem}")
+    return left
 
 
 def told_houses(settings: Settings, houses: Sequence[House]) -> Settings:
@@ -171,7 +202,11 @@ def prepared(site: Site, settings: Settings, bearing_deg: float, judges: list[Ju
     add_night_light(frame)
     progress("local grid", 1.0)
     wanted = {spec.id for judge in judges for spec in judge.criterion.description.reads}
-    for process in catalogue.processes(frame.notes.append):
+    processes = catalogue.processes(frame.notes.append)
+    for process in reversed(processes):  # what makes a wanted layer may read what only an earlier process makes
+        if {spec.id for spec in process.description.makes} & wanted - frame.layers.keys():
+            wanted |= {spec.id for spec in process.description.reads if not spec.optional}
+    for process in processes:
         makes = {spec.id for spec in process.description.makes}
         if not makes & wanted - frame.layers.keys():
             continue
@@ -188,7 +223,14 @@ def prepared(site: Site, settings: Settings, bearing_deg: float, judges: list[Ju
             frame.notes += far.notes
             inputs["far_ground"] = Layer(far.heights, "m", "far ground", (far.grid.cell_m, far.grid.cell_m))
             parameters |= dict(zip(("far_south_m", "far_east_m"), far.corner_m(grid), strict=True))
-        for name, layer in process(inputs, parameters, progress).items():
+        try:
+            made = process(inputs, parameters, progress)
+        except TunnelsiteError as problem:
+            if process.id in catalogue.BUILT_IN_PROCESSES:
+                raise
+            frame.notes.append(f"process {process.id!r} of a plug-in was skipped: {problem}")
+            continue
+        for name, layer in made.items():
             frame.layers.setdefault(name, layer.values)
             frame.units.setdefault(name, layer.unit)
     return frame

@@ -11,19 +11,31 @@ from tunnelsite.hosts.progress import Progress
 
 
 def list_processes(given: argparse.Namespace) -> int:
-    """Print every process with its parameters."""
+    """Print every process with its parameters, then every criterion, those of plug-ins included."""
     from tunnelsite import catalogue
 
-    for process in catalogue.processes(report=lambda text: print(text, file=sys.stderr)):
+    def report(text: str) -> None:
+        print(text, file=sys.stderr)
+
+    for process in catalogue.processes(report):
         description = process.description
         print(f"{process.id}: {description.text}")
         print(f"    makes {', '.join(f'{spec.id} [{spec.unit}]' for spec in description.makes)}")
-        for parameter in description.parameters:
-            choices = f", one of {', '.join(parameter.choices)}" if parameter.choices else ""
-            unit = f" [{parameter.unit}]" if parameter.unit else ""
-            print(f"    {parameter.id} = {parameter.default}{unit}: {parameter.title}{choices}")
-        print(f"    source: {description.source}")
+        _print_parameters(description)
+    print("\nCriteria, which a screening measures (weights, curves and limits stand in the project file):")
+    for criterion in catalogue.criteria(report):
+        description = criterion.description
+        print(f"{criterion.id} [{description.unit}]: {description.text}")
+        _print_parameters(description)
     return 0
+
+
+def _print_parameters(description) -> None:
+    for parameter in description.parameters:
+        choices = f", one of {', '.join(parameter.choices)}" if parameter.choices else ""
+        unit = f" [{parameter.unit}]" if parameter.unit else ""
+        print(f"    {parameter.id} = {parameter.default}{unit}: {parameter.title}{choices}")
+    print(f"    source: {description.source}")
 
 
 def run_process(given: argparse.Namespace) -> int:

@@ -1,0 +1,140 @@
+"""What keeps a broken plug-in from stopping a run: its description is looked over, and what it returns is checked."""
+
+from __future__ import annotations
+
+import inspect
+import re
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+
+from tunnelsite.core.criterion import Criterion
+from tunnelsite.core.describe import Description, LayerSpec, Parameter
+from tunnelsite.core.errors import TunnelsiteError
+from tunnelsite.core.house import KINDS
+from tunnelsite.core.layers import Layer
+from tunnelsite.core.process import Process
+from tunnelsite.core.rubric import Rubric
+
+ID = re.compile(r"[a-z][a-z0-9]*(_[a-z0-9]+)*")
+NEEDS = ("bearings", "wind", "standing", "soils", "lamps", "obstacles", "structures")  # and `service:<name>`
+
+
+class PlugInFailed(TunnelsiteError):
+    """A criterion or process of another package did not do what it says; `plug_in` is its id."""
+
+    exit_status = 2
+
+    def __init__(self, plug_in: str, problem: str, mend: str = "mend or uninstall the package that offers it") -> None:
+        self.plug_in, self.problem = plug_in, problem
+        super().__init__(f"plug-in {plug_in!r} failed: {problem}", "what its description says", mend)
+
+    def __reduce__(self):
+        return (type(self), (self.plug_in, self.problem, self.mend))
+
+
+def faults(item: Criterion | Process) -> list[str]:
+    """What is wrong with a criterion or process before it is ever run, in words; empty = nothing found."""
+    about = item.description
+    if not isinstance(about, Description):
+        return [f"its description is a {type(about).__name__}"]
+    found = [f"its {name} is empty" for name in ("title", "text", "source") if not str(getattr(about, name)).strip()]
+    if not ID.fullmatch(str(about.id)):
+        found.append(f"its id {about.id!r} is not lower-case words joined by _")
+    for name, kind in (("reads", LayerSpec), ("makes", LayerSpec), ("parameters", Parameter)):
+        if not all(isinstance(one, kind) for one in getattr(about, name)):
+            return [*found, f"its {name} are not {kind.__name__}s"]
+    for parameter in about.parameters:
+        if parameter.default == parameter.default:  # NaN = there is none
+            try:
+                parameter.checked(parameter.default, str(about.id))
+            except (TunnelsiteError, KeyError) as problem:
+                found.append(f"its default does not pass its own check ({problem})")
+    return found + (_criterion_faults(item) if isinstance(item, Criterion) else _process_faults(item))
+
+
+def _criterion_faults(item: Criterion) -> list[str]:
+    found = []
+    if not item.description.unit:
+        found.append("its measure has no unit")
+    if not ("any" in item.rubrics or set(KINDS) <= set(item.rubrics)):
+        found.append("it has no rubric for `any` kind of house")
+    if not all(isinstance(rubric, Rubric) for rubric in item.rubrics.values()):
+        found.append("its rubrics are not Rubrics")
+    found += [f"it needs {need!r}, which is no input" for need in item.needs if not _is_need(need)]
+    named = {parameter.id: parameter.default for parameter in item.description.parameters}
+    return found + _call_faults(item.measure, "measure", (None,), named)
+
+
+def _is_need(need: object) -> bool:
+    return need in NEEDS or (isinstance(need, str) and need.startswith("service:"))
+
+
+def _process_faults(item: Process) -> list[str]:
+    found = [] if item.description.makes else ["it makes nothing"]
+    return found + _call_faults(item.run, "run", (None, None, None), {})
+
+
+def _call_faults(function: Any, name: str, given: tuple, named: dict[str, Any]) -> list[str]:
+    if not callable(function):
+        return [f"its {name} cannot be called"]
+    try:
+        inspect.signature(function).bind(*given, **named)
+    except TypeError as problem:
+        return [f"its {name} does not take its parameters ({problem})"]
+    except ValueError:  # a built-in function that does not tell
+        return []
+    return []
+
+
+def guarded(item: Criterion | Process) -> Criterion | Process:
+    """The same criterion or process, which raises PlugInFailed for whatever goes wrong in it or comes out wrong."""
+    if isinstance(item, Criterion):
+        return replace(item, measure=_guarded_measure(item))
+    return replace(item, run=_guarded_run(item))
+
+
+def _guarded_measure(item: Criterion) -> Callable[..., np.ndarray]:
+    def measure(site, **parameters) -> np.ndarray:
+        missing = [spec.id for spec in item.description.reads if spec.id not in site.frame.layers]
+        if missing:
+            raise PlugInFailed(item.id, f"it reads {', '.join(missing)}, which nothing made")
+        before = site.feasible().copy()
+        try:
+            found = np.asarray(item.measure(site, **parameters))
+            if found.dtype.kind not in "fiub":
+                raise TypeError(f"measure returned {found.dtype}, not numbers")
+            found = found.astype(np.float32)
+        except Exception as problem:  # whatever a plug-in does wrong must not stop the run
+            raise PlugInFailed(item.id, f"{type(problem).__name__}: {problem}") from problem
+        if found.shape != before.shape:
+            raise PlugInFailed(item.id, f"measure returned shape {found.shape}, not {before.shape}")
+        if np.isinf(found).any():
+            raise PlugInFailed(item.id, "measure returned infinite values")
+        if not np.array_equal(before, site.feasible()):
+            raise PlugInFailed(item.id, "measure changed which placements are in the running")
+        return found
+
+    return measure
+
+
+def _guarded_run(item: Process) -> Callable[..., dict[str, Layer]]:
+    def run(inputs, parameters, progress) -> dict[str, Layer]:
+        try:
+            found = item.run(inputs, parameters, progress)
+        except TunnelsiteError:
+            raise  # it says what was given and how to mend it: the wrong setting is not the plug-in's fault
+        except Exception as problem:
+            raise PlugInFailed(item.id, f"{type(problem).__name__}: {problem}") from problem
+        shapes = {np.shape(layer.values) for layer in inputs.values() if np.ndim(layer.values) == 2}
+        for spec in item.description.makes:
+            layer = found.get(spec.id) if isinstance(found, dict) else None
+            if not isinstance(layer, Layer):
+                raise PlugInFailed(item.id, f"run returned no layer {spec.id!r}")
+            if len(shapes) == 1 and np.shape(layer.values) not in shapes:
+                raise PlugInFailed(item.id, f"layer {spec.id} has shape {np.shape(layer.values)}, not {shapes.pop()}")
+        return found
+
+    return run
