@@ -100,6 +100,30 @@ def test_commands(run, tmp_path: Path, capsys) -> None:
     assert main(["compare", str(first), str(path)]) in (2, 3)
 
 
+def test_candidates_of_one_run_side_by_side(run, tmp_path: Path, capsys) -> None:
+    result, _ = run
+    sites = tmp_path / "sites.gpkg"
+    result.write(sites)
+    assert main(["compare", str(sites), "--ranks", "1,2,3"]) == 0
+    words = capsys.readouterr().out
+    assert "rank 2 scores" in words and "pitch_along_pct" in words and "weight" in words
+    assert main(["compare", str(sites), "--ranks", "3,1", "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert told["ranks"] == [3, 1] and told["scores"] == [result.rows[2]["score"], result.rows[0]["score"]]
+    sums = [sum(points[k] for points in told["points"].values()) for k in range(2)]
+    assert sums == pytest.approx(told["scores"], abs=1e-3)
+    for words in (
+        ["--ranks", "1,99"],
+        ["--ranks", "1"],
+        ["--ranks", "1,1"],
+        ["--ranks", "a,b"],
+        [],
+        [str(sites), "--ranks", "1,2"],
+    ):
+        assert main(["compare", str(sites), *words]) == 2
+        assert "tunnelsite:" in capsys.readouterr().err
+
+
 def test_rescoring_counts_and_tells_what_it_did(run) -> None:
     """The rejections and the run table are those of a screening with the new settings (a limit made stricter)."""
     result, path = run

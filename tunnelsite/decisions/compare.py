@@ -53,3 +53,25 @@ def paired(first, scores_a: Sequence[float], second, scores_b: Sequence[float]) 
 def differing(a: Mapping[str, Any], b: Mapping[str, Any]) -> dict[str, tuple[Any, Any]]:
     """Settings whose values differ, as (first, second); None where one run does not state it."""
     return {key: (a.get(key), b.get(key)) for key in sorted({*a, *b}) if a.get(key) != b.get(key)}
+
+
+def in_words(pairs: Sequence[Pair]) -> str:
+    """How far two rankings agree, in a sentence or two."""
+    both = [pair for pair in pairs if pair.rank_a is not None and pair.rank_b is not None]
+    first, second = (sum(getattr(pair, name) is not None for pair in pairs) for name in ("rank_a", "rank_b"))
+    if not both:
+        return f"no place is in both rankings ({first} and {second} candidates)"
+    said = [
+        f"{len(both)} {'place is' if len(both) == 1 else 'places are'} in both rankings ({first} and {second} candidates)"
+    ]
+    same = sum(pair.rank_a == pair.rank_b for pair in both)
+    moved = max(both, key=lambda pair: abs(pair.rank_b - pair.rank_a))
+    said.append(f"{same} keep{'s its' if same == 1 else ' their'} rank" if same < len(both) else "all keep their rank")
+    if moved.rank_a != moved.rank_b:
+        said.append(f"the largest move is from {moved.rank_a} to {moved.rank_b}")
+    top = next((pair for pair in both if pair.rank_a == 1), None)
+    if top is None:
+        said.append("the first one's best place is not in the second")
+    elif top.rank_b != 1:
+        said.append(f"the first one's best place is {top.rank_b} in the second")
+    return "; ".join(said)

@@ -86,9 +86,7 @@ def parser() -> argparse.ArgumentParser:
         _add_check,
         _add_sunchart,
         _add_explain,
-        _add_rescore,
-        _add_compare,
-        _add_robustness,
+        _add_small,
         _add_stakeout,
         _add_grading,
         _add_layout,
@@ -140,24 +138,11 @@ def _add_explain(commands) -> None:
     _screen_options(explain)
 
 
-def _add_rescore(commands) -> None:
-    text = "rank a kept run again with other weights, curves or limits; no terrain is computed"
-    rescore = _command(commands, "rescore", text, "ranking_commands", "rescore")
-    small.add_rescore_options(rescore)
-    _talk(rescore)
-
-
-def _add_compare(commands) -> None:
-    compare = _command(commands, "compare", "two screenings side by side", "ranking_commands", "compare")
-    small.add_compare_options(compare)
-    _talk(compare)
-
-
-def _add_robustness(commands) -> None:
-    text = "how firm the ranking of a kept run is: random weights and errors of the elevations"
-    robustness = _command(commands, "robustness", text, "robustness_command", "robustness")
-    small.add_robustness_options(robustness)
-    _talk(robustness)
+def _add_small(commands) -> None:
+    for name, text, module, add in small.COMMANDS:
+        command = _command(commands, name, text, module, name)
+        add(command)
+        _talk(command)
 
 
 def _add_stakeout(commands) -> None:

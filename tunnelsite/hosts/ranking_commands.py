@@ -48,9 +48,56 @@ def _pair(text: str, option: str) -> tuple[str, float]:
 
 
 def compare(given: argparse.Namespace) -> int:
-    """Two screenings side by side: places in both, changes of rank and score, settings and inputs that differ."""
+    """Two screenings, or several candidates of one, side by side."""
+    if (given.second is None) == (given.ranks is None):
+        raise UsageError(
+            "compare was given " + ("one screening alone" if given.ranks is None else "two screenings and --ranks"),
+            "two screenings, or one and --ranks such as 1,2,5",
+            "give one or the other",
+        )
+    return _compare_runs(given) if given.ranks is None else _compare_candidates(given)
+
+
+def _compare_candidates(given: argparse.Namespace) -> int:
+    """Candidates of one run: measures, marks, points and what sets them apart."""
+    try:
+        ranks = [int(text) for text in given.ranks.split(",")]
+    except ValueError:
+        raise UsageError(f"--ranks is {given.ranks!r}", "ranks such as 1,2,5", "correct it") from None
+    if len(set(ranks)) < max(2, len(ranks)):
+        raise UsageError(f"--ranks is {given.ranks!r}", "two or more different ranks", "correct it")
+    from tunnelsite.decisions.side_by_side import side_by_side
+    from tunnelsite.io.sites_file import read_run
+
+    run = read_run(given.first)
+    columns = run.candidates.columns
+    known = [int(rank) for rank in columns.get("rank", ())]
+    for rank in ranks:
+        if rank not in known:
+            raise UsageError(
+                f"--ranks names {rank}", f"1 to {len(known)}" if known else "a run with candidates", "correct it"
+            )
+    found = side_by_side(columns, run.criteria, ranks, run.settings.get("combine", "mean"))
+    if not given.json:
+        print(found.words())
+        return 0
+    told = vars(found) | {"marks": _by_criterion(found, found.marks), "reasons": found.reasons()}
+    told["points"] = None if found.points is None else _by_criterion(found, found.points)
+    print(json.dumps(told, indent=2, allow_nan=False))
+    return 0
+
+
+def _by_criterion(found, values) -> dict[str, list[float | None]]:
+    return {
+        name: [None if value != value else float(value) for value in row]
+        for (name, _, _), row in zip(found.criteria, values, strict=True)
+    }
+
+
+def _compare_runs(given: argparse.Namespace) -> int:
+    """Two screenings: places in both, changes of rank and score, settings and inputs that differ."""
     from tunnelsite.core.reproject import reprojected
-    from tunnelsite.decisions.compare import differing, paired
+    from tunnelsite.decisions.compare import differing, in_words, paired
     from tunnelsite.io.sites_file import read_run
 
     first, second = read_run(given.first), read_run(given.second)
@@ -75,6 +122,7 @@ def compare(given: argparse.Namespace) -> int:
             f"{ranks[0]:>6} {ranks[1]:>6}  "
             + (f"{pair.overlap:5.0%}  {pair.score_change:+.2f}" if both else "only in one")
         )
+    print(in_words(pairs))
     for what in ("settings", "inputs"):
         for name, (one, other) in found[what].items():
             print(f"{what[:-1]} {name}: {one} | {other}")

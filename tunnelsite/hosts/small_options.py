@@ -20,7 +20,9 @@ def add_rescore_options(command: argparse.ArgumentParser) -> None:
 def add_compare_options(command: argparse.ArgumentParser) -> None:
     """What `compare` is told."""
     command.add_argument("first", metavar="SITES", help="GeoPackage of a screening")
-    command.add_argument("second", metavar="SITES", help="GeoPackage of another")
+    command.add_argument("second", nargs="?", metavar="SITES", help="GeoPackage of another")
+    text = "candidates of the one run to set side by side, as 1,2,5; the others are told against the first of them"
+    command.add_argument("--ranks", metavar="LIST", help=text)
     command.add_argument("--json", action="store_true", help="machine-readable")
 
 
@@ -54,3 +56,21 @@ def add_run_options(command: argparse.ArgumentParser) -> None:
     command.add_argument("--dem-crs", metavar="CRS", help="coordinate system where the raster does not say")
     command.add_argument("--band", type=int, metavar="NUMBER", help="band, where there are several")
     command.add_argument("--overwrite", action="store_true", help="replace the output if it exists")
+
+
+# name (also of the function), what it does, module, its options
+COMMANDS = (
+    (
+        "rescore",
+        "rank a kept run again with other weights, curves or limits; no terrain is computed",
+        "ranking_commands",
+        add_rescore_options,
+    ),
+    ("compare", "two screenings, or candidates of one, side by side", "ranking_commands", add_compare_options),
+    (
+        "robustness",
+        "how firm the ranking of a kept run is: random weights and errors of the elevations",
+        "robustness_command",
+        add_robustness_options,
+    ),
+)

@@ -51,11 +51,13 @@ class ScreenedCandidate:
 
 @dataclass(frozen=True)
 class FinishedRun:
-    """A screening as its GeoPackage tells it: candidates with their columns; settings and inputs (SHA-256) by name."""
+    """A screening as its GeoPackage tells it: candidates with their columns; settings and inputs (SHA-256) by name; rows of
+    the criteria table."""
 
     candidates: Features
     settings: dict[str, str]
     inputs: dict[str, str]
+    criteria: tuple[dict[str, Any], ...] = ()
 
 
 def read_run(path: str) -> FinishedRun:
@@ -63,7 +65,16 @@ def read_run(path: str) -> FinishedRun:
     found = _candidates(path)
     rows = _run(path, found.name)
     by_kind = [{row["name"]: row["value"] for row in rows if row["kind"] == kind} for kind in ("setting", "input")]
-    return FinishedRun(found, *by_kind)
+    return FinishedRun(found, *by_kind, _criteria(path))
+
+
+def _criteria(path: str) -> tuple[dict[str, Any], ...]:
+    """Rows of the criteria table; none where the file holds no such table."""
+    try:
+        meta, _, _, values = pyogrio.raw.read(layer_of(path)[0], layer="criteria", read_geometry=False)
+    except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError):
+        return ()
+    return tuple(dict(zip(meta["fields"], row, strict=True)) for row in zip(*values, strict=True))
 
 
 def read_candidate(path: str, rank: int) -> ScreenedCandidate:

@@ -1,0 +1,78 @@
+"""Candidates of one run side by side, worked by hand."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from tunnelsite.decisions.compare import Pair, in_words
+from tunnelsite.decisions.side_by_side import side_by_side
+
+CRITERIA = [
+    {"criterion": "pitch", "title": "Pitch", "weight": 3.0},
+    {"criterion": "sun", "title": "Sun", "weight": 1.0},
+    {"criterion": "soils", "title": "Soil", "weight": 1.0},
+    {"criterion": "noon", "title": "Noon", "weight": 0.0},
+]
+# 3 x 1.0 + 1 x 0.5 + 1 x 0.5 = 4 of 5; 3 x 0.5 + 1 x 0.9 = 2.4 of 4 (no soil known); 3 x 0.5 + 1 x 0.5 + 1 x 0.5 = 2.5 of 5
+COLUMNS = {
+    "feature_id": [1, 2, 3],
+    "rank": [1, 2, 3],
+    "score": [80.0, 60.0, 50.0],
+    "parcel": ["A", "B", "B"],
+    "house": ["30x96ft"] * 3,
+    "bearing_deg": [90.0] * 3,
+    "lon": [-78.1] * 3,
+    "lat": [43.0] * 3,
+    "upslope_m2": [1234.5, 10.0, 0.04],
+    "night_lux": [None, None, np.nan],
+    "score_pitch": [1.0, 0.5, 0.5],
+    "score_sun": [0.5, 0.9, 0.5],
+    "score_soils": [0.5, None, 0.5],
+    "flags": ["", "lies in a hollow", None],
+}
+
+
+def test_points_add_up_to_the_score_whatever_was_assessed():
+    found = side_by_side(COLUMNS, CRITERIA, [1, 2, 3])
+    assert found.points.sum(axis=0) == pytest.approx([80, 60, 50])
+    assert found.points[:, 0] == pytest.approx([60, 10, 10]) and found.points[:, 1] == pytest.approx([37.5, 22.5, 0])
+    assert [name for name, _, _ in found.criteria] == ["pitch", "sun", "soils"]  # no weight, no line
+    assert found.measures == {"upslope_m2": (1234.5, 10.0, 0.04)}  # what was nowhere assessed has no line
+
+
+def test_reasons_name_the_largest_difference_first():
+    first, second, *rest = side_by_side(COLUMNS, CRITERIA, [1, 2, 3]).reasons()
+    assert first == "rank 2 scores 20.0 points less than rank 1: -22.5 for pitch, +12.5 for sun, -10.0 for soil"
+    assert second == "rank 3 scores 30.0 points less than rank 1: -30.0 for pitch"
+    assert rest == [
+        "rank 1 is at least as good as rank 3 on every mark, whatever the weights",
+        "rank 2 is at least as good as rank 3 on every mark, whatever the weights",  # on the marks that both have
+    ]
+    other_way = side_by_side(COLUMNS, CRITERIA, [2, 1]).reasons()
+    assert other_way[0].startswith("rank 1 scores 20.0 points more than rank 2: +22.5 for pitch")
+    assert "depends on the weights" in other_way[-1]
+
+
+def test_other_ways_to_combine_have_no_points():
+    found = side_by_side(COLUMNS, CRITERIA, [1, 3], "geometric")
+    assert found.points is None and "points" in found.reasons()[0] and "pitch" not in found.reasons()[0]
+    assert "marks (0 to 1)\n" in found.words()
+
+
+def test_words_are_a_table_with_a_column_each():
+    lines = side_by_side(COLUMNS, CRITERIA, [3, 1]).words().splitlines()
+    head = next(line for line in lines if "rank 3" in line and "rank 1" in line)
+    score = next(line for line in lines if line.startswith("score"))
+    assert head.index("rank 3") + 6 == score.index("50.0") + 4 and head.index("rank 1") + 6 == score.index("80.0") + 4
+    assert any(line.split() == ["upslope_m2", "0.040", "1,234"] for line in lines)
+
+
+def test_two_rankings_in_words():
+    pairs = [Pair(1, 2, 1.0, -3.0), Pair(2, None, 0.0, None), Pair(3, 3, 0.9, 0.0), Pair(None, 1, 0.0, None)]
+    assert in_words(pairs) == (
+        "2 places are in both rankings (3 and 3 candidates); 1 keeps its rank; the largest move is from 1 to 2; the first one's "
+        "best place is 2 in the second"
+    )
+    assert in_words([Pair(1, 1, 1.0, 0.0)]) == "1 place is in both rankings (1 and 1 candidates); all keep their rank"
+    assert in_words([Pair(1, None, 0.0, None)]) == "no place is in both rankings (1 and 0 candidates)"

@@ -1,0 +1,176 @@
+"""Several candidates of one run side by side: measures, marks, points, and in words what sets them apart."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from tunnelsite.scan.combine import dominance
+
+# Columns of a candidate that say where it is or repeat another; everything else that is a number is a measure.
+NOT_MEASURES = (
+    "feature_id", "fid", "rank", "score", "rank_in_parcel", "width_m", "length_m", "bearing_deg", "lon", "lat", "ground_m", "pad_m2",
+)  # fmt: skip
+LEAST_POINTS = 0.05  # smaller differences are not worth a word
+MOST_REASONS = 4
+
+
+@dataclass(frozen=True)
+class SideBySide:
+    """Candidates in the order asked for (n of them).
+
+    Attributes:
+        ranks, scores, places: of each; a place is parcel, house and bearing in words.
+        measures: by column, one value each, None = not assessed. flags: words.
+        criteria: (id, title, weight) of what has a weight. marks: float64 [criteria, n], 0..1, NaN = not assessed.
+        points: float64 [criteria, n], what each adds to the score; None where scores are no weighted mean.
+        beaten: (rank, rank that beats it): at least as good on every mark and better on one.
+    """
+
+    ranks: tuple[int, ...]
+    scores: tuple[float, ...]
+    places: tuple[str, ...]
+    measures: dict[str, tuple[float | None, ...]]
+    flags: tuple[str, ...]
+    criteria: tuple[tuple[str, str, float], ...]
+    marks: np.ndarray
+    points: np.ndarray | None
+    beaten: tuple[tuple[int, int], ...]
+
+    def words(self) -> str:
+        """The comparison for people."""
+        wide = max(12, *(len(name) for name in self.measures), *(len(title) for _, title, _ in self.criteria)) + 2
+        head = f"{'':{wide}}" + "".join(f"{'rank ' + str(rank):>12}" for rank in self.ranks)
+        lines = [f"{rank}: {place}" for rank, place in zip(self.ranks, self.places, strict=True)] + ["", head]
+        lines.append(_line("score", [f"{score:.1f}" for score in self.scores], wide))
+        lines += [_line(name, [_number(value) for value in values], wide) for name, values in self.measures.items()]
+        what = "marks (0 to 1)" if self.points is None else "marks (0 to 1) and points"
+        lines += ["", f"{what:{wide}}".rstrip()]
+        for k, (_, title, weight) in enumerate(self.criteria):
+            values = ["-" if np.isnan(mark) else f"{mark:.2f}" for mark in self.marks[k]]
+            if self.points is not None:
+                values = [f"{value} {points:5.1f}" for value, points in zip(values, self.points[k], strict=True)]
+            lines.append(_line(title, values, wide) + f"  weight {weight:g}")
+        return "\n".join([*lines, "", *self.reasons(), *self._flag_words()])
+
+    def reasons(self) -> list[str]:
+        """What sets each apart from the first, the largest difference first."""
+        said = []
+        for k in range(1, len(self.ranks)):
+            change = self.scores[k] - self.scores[0]
+            more = (
+                f"{abs(change):.1f} points {'more' if change > 0 else 'less'} than"
+                if abs(change) >= 0.05
+                else "as much as"
+            )
+            said.append(f"rank {self.ranks[k]} scores {more} rank {self.ranks[0]}{self._because(k)}")
+        for worse, better in self.beaten:
+            said.append(f"rank {better} is at least as good as rank {worse} on every mark, whatever the weights")
+        if len(self.ranks) > 1 and not self.beaten:
+            said.append("none of these beats another on every mark: which is better depends on the weights")
+        return said
+
+    def _because(self, k: int) -> str:
+        if self.points is None:
+            return ""
+        change = self.points[:, k] - self.points[:, 0]
+        order = [int(i) for i in np.argsort(-np.abs(change), kind="stable") if abs(change[i]) >= LEAST_POINTS]
+        if not order:
+            return ": they score alike on every criterion"
+        parts = [f"{change[i]:+.1f} for {self.criteria[i][1].lower()}" for i in order[:MOST_REASONS]]
+        rest = float(sum(change[i] for i in order[MOST_REASONS:]))
+        return ": " + ", ".join(parts) + (f", {rest:+.1f} for the rest" if len(order) > MOST_REASONS else "")
+
+    def _flag_words(self) -> list[str]:
+        return [f"rank {rank}: {flags}" for rank, flags in zip(self.ranks, self.flags, strict=True) if flags]
+
+
+def side_by_side(
+    columns: Mapping[str, Sequence[Any]],
+    criteria: Sequence[Mapping[str, Any]],
+    ranks: Sequence[int],
+    combine: str = "mean",
+) -> SideBySide:
+    """Set candidates of one run side by side.
+
+    Arguments: columns of the layer `candidates`; criteria, rows of that table (criterion, title, weight); ranks, those wanted,
+    in this order; combine, how marks became scores. Errors: ValueError for a rank that is not there.
+    """
+    known = [int(rank) for rank in columns["rank"]]
+    at = [known.index(rank) for rank in ranks]
+
+    def values(name: str) -> list[Any]:
+        return [columns[name][k] for k in at]
+
+    measures = {}
+    for name in columns:
+        if name in NOT_MEASURES or name.startswith("score_"):
+            continue
+        numbers = [_float(value) for value in values(name)]
+        if any(number is not None for number in numbers):
+            measures[name] = tuple(numbers)
+    weighed = [row for row in criteria if float(row["weight"]) > 0 and f"score_{row['criterion']}" in columns]
+    marks = np.array(
+        [
+            [np.nan if (v := _float(value)) is None else v for value in values(f"score_{row['criterion']}")]
+            for row in weighed
+        ],
+        np.float64,
+    ).reshape(len(weighed), len(at))
+    weights = np.array([float(row["weight"]) for row in weighed])
+    places = [
+        f"{parcel}, {house}, ridge {float(bearing):.1f} deg, {float(lon):.6f} {float(lat):.6f}"
+        for parcel, house, bearing, lon, lat in zip(
+            *(values(name) for name in ("parcel", "house", "bearing_deg", "lon", "lat")), strict=True
+        )
+    ]
+    return SideBySide(
+        tuple(ranks),
+        tuple(float(value) for value in values("score")),
+        tuple(places),
+        measures,
+        tuple(str(value or "") for value in values("flags")),
+        tuple((str(row["criterion"]), str(row["title"]), float(row["weight"])) for row in weighed),
+        marks,
+        _points(marks, weights) if combine == "mean" else None,
+        _beaten(marks, ranks),
+    )
+
+
+def _points(marks: np.ndarray, weights: np.ndarray) -> np.ndarray:
+    assessed = ~np.isnan(marks)
+    total = np.sum(weights[:, None] * assessed, axis=0)
+    parts = 100 * weights[:, None] * np.where(assessed, marks, 0.0)
+    return np.divide(parts, total, out=np.zeros_like(parts), where=total > 0)
+
+
+def _beaten(marks: np.ndarray, ranks: Sequence[int]) -> tuple[tuple[int, int], ...]:
+    found = []
+    for worse in range(len(ranks)):
+        for better in range(len(ranks)):
+            if worse != better and not dominance(marks[:, [worse, better]])[0]:
+                found.append((ranks[worse], ranks[better]))
+    return tuple(found)
+
+
+def _float(value: Any) -> float | None:
+    try:
+        number = float(value)
+    except (TypeError, ValueError):
+        return None
+    return number if np.isfinite(number) else None
+
+
+def _number(value: float | None) -> str:
+    if value is None:
+        return "-"
+    return (
+        f"{value:,.0f}" if abs(value) >= 1000 else f"{value:.2f}" if abs(value) >= 0.1 or value == 0 else f"{value:.3f}"
+    )
+
+
+def _line(name: str, values: Sequence[str], wide: int) -> str:
+    return f"{name:{wide}}" + "".join(f"{value:>12}" for value in values)
