@@ -12,6 +12,7 @@ from tunnelsite.cautions import CAUTIONS
 from tunnelsite.core.layers import SourceRaster
 from tunnelsite.core.site import Site
 from tunnelsite.core.table import Column, Table
+from tunnelsite.settings import Settings
 
 if TYPE_CHECKING:
     from tunnelsite.result import Result
@@ -37,13 +38,21 @@ def run_table(result: Result) -> Table:
     """Everything needed to judge and to repeat the run."""
     rows: list[dict[str, Any]] = [{"kind": "run", "name": "finished", "value": stamp(), "detail": "UTC"}]
     rows += input_rows(result.site) + _grid_rows(result)
-    for name, value in result.settings.model_dump(exclude={"out", "overwrite", "rasters", "keep"}).items():
-        if value not in (None, [], {}):
-            rows.append({"kind": "setting", "name": name, "value": _short(name, value)})
+    rows += setting_rows(result.settings)
     rows += [{"kind": "note", "name": scan_note[0], "value": scan_note[1]} for scan_note in _notes(result)]
     rows += version_rows()
     rows += [{"kind": "caution", "name": f"caution {k}", "value": text} for k, text in enumerate(CAUTIONS, 1)]
     return Table("run", "Inputs, settings, versions, assumptions and cautions", RUN_COLUMNS, rows)
+
+
+def setting_rows(settings: Settings) -> list[dict[str, Any]]:
+    """Every setting that says something, without the outputs."""
+    values = settings.model_dump(exclude={"out", "overwrite", "rasters", "keep"})
+    return [
+        {"kind": "setting", "name": name, "value": _short(name, value)}
+        for name, value in values.items()
+        if value not in (None, [], {})
+    ]
 
 
 def _short(name: str, value: Any) -> str:

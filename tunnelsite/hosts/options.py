@@ -9,65 +9,12 @@ from tunnelsite.hosts import small_options as small
 from tunnelsite.hosts.export_options import add_options as add_export_options
 from tunnelsite.hosts.grading_options import add_options as add_grading_options
 from tunnelsite.hosts.layout_options import add_options as add_layout_options
+from tunnelsite.hosts.region_options import add_options as add_region_options
+from tunnelsite.hosts.screen_options import GRADING_OPTIONS, SCREEN_OPTIONS, SITE_OPTIONS, STAKEOUT_OPTIONS
 from tunnelsite.hosts.stakeout_options import add_options as add_stakeout_options
 from tunnelsite.hosts.sunchart_options import add_options as add_sunchart_options
 
 EPILOG = "Exit status: 0 done, 2 wrong usage, 3 input refused, 4 not enough resources, 5 output not written, 130 interrupted."
-
-# option, metavar, help; each may stand in a project file under the same name with `_` for `-`.
-SCREEN_OPTIONS = (
-    ("--out", "FILE", "GeoPackage to write (default sites.gpkg)"),
-    ("--kind", "KIND", "in-ground or container (default in-ground)"),
-    ("--ridge", "LENGTH", "ridge height (default 12ft)"),
-    ("--crop-months", "FIRST:LAST", "part of the year with crops, as 10-01:04-30; default all year"),
-    ("--bearing", "DEG", "ridge bearing from TRUE north (default 90)"),
-    ("--bearing-tolerance", "DEG", "also try bearings this far either side (default 0)"),
-    ("--bearing-step", "DEG", "step between bearings (default 5)"),
-    (
-        "--far-dem",
-        "FILE",
-        "second, coarser DEM: carries the far horizon beyond the land that the first one is read for",
-    ),
-    ("--far-reach", "LENGTH", "how far beyond that the far DEM counts (default 30000m)"),
-    ("--surface", "FILE", "raster of the ground plus what stands on it"),
-    ("--obstacles", "FILE", "points, lines, polygons with height_m: trees, tree lines, buildings"),
-    ("--structures", "FILE", "polygons to stay clear of"),
-    ("--clearance", "LENGTH", "distance from structures (default 12ft)"),
-    ("--setback", "LENGTH", "inward from each parcel's own boundary (default 0)"),
-    ("--lamps", "FILE", "points with lumens and height_m"),
-    ("--soils", "FILE", "polygons with a drainage class"),
-    ("--weather", "FILE", "weather file (EPW or TMY3) whose beam weighs the light; default: a clear sky"),
-    (
-        "--bare-trees",
-        "FIRST:LAST",
-        "when deciduous trees are bare, or never (default: by hemisphere; leaves fall by rain in the tropics)",
-    ),
-    ("--bare-transmission", "SHARE", "share of the beam that bare deciduous crowns pass (default 0.58)"),
-    ("--wind", "FILE", "weather file with wind"),
-    ("--wind-from", "DEG", "prevailing wind direction"),
-    ("--elevation-unit", "UNIT", "m, ft or us-ft, where the DEM does not say"),
-    ("--dem-crs", "CRS", "coordinate system of the DEM where the file does not say, as EPSG:26917"),
-    ("--band", "NUMBER", "band that holds the heights, where there are several"),
-    ("--cell", "LENGTH", "working cell (default: the DEM's own)"),
-    ("--halo", "LENGTH", "land round the parcels that is read for shade and water (default 1000m)"),
-    ("--apron", "LENGTH", "level apron of the pad round the footprint (default 4ft)"),
-    ("--shrink", "NUMBER", "cut needed for each m3 of compacted fill (default 1)"),
-    ("--azimuths", "NUMBER", "directions of the horizon (default 36)"),
-    ("--combine", "WAY", "how marks become a score: mean, geometric or lowest (default mean)"),
-    ("--top", "NUMBER", "candidates kept (default 20)"),
-    ("--keep", "FILE", "also keep every placement's measures (.npz) for `tunnelsite rescore`"),
-    ("--rasters", "DIR", "also write every layer as COG into this folder"),
-)
-
-
-SITE_OPTIONS = (
-    "--crop-months", "--far-dem", "--far-reach", "--surface", "--obstacles", "--bare-trees", "--bare-transmission",
-    "--ridge", "--bearing", "--elevation-unit", "--dem-crs", "--band", "--cell", "--halo",
-)  # fmt: skip
-
-# What the commands that go on from a screening may change; the rest is taken from its run table.
-STAKEOUT_OPTIONS = ("--elevation-unit", "--dem-crs", "--band", "--cell", "--apron", "--shrink")
-GRADING_OPTIONS = (*STAKEOUT_OPTIONS, "--halo", "--structures", "--clearance", "--setback")
 
 
 def parser() -> argparse.ArgumentParser:
@@ -90,6 +37,7 @@ def parser() -> argparse.ArgumentParser:
         _add_stakeout,
         _add_grading,
         _add_layout,
+        _add_region,
         _add_export,
         _add_processes,
         _add_run,
@@ -167,6 +115,15 @@ def _add_layout(commands) -> None:
     command.add_argument("parcels", nargs="?", metavar="PARCELS")
     _screen_options(command, without=("--out", "--top", "--keep", "--rasters", "--dry-run"))
     add_layout_options(command)
+
+
+def _add_region(commands) -> None:
+    text = "screen many parcels, task by task, on one or many workers; a broken run goes on where it stopped"
+    command = _command(commands, "region", text, "region_command", "region")
+    command.add_argument("dem", nargs="?", metavar="DEM", help="elevation raster, or a folder of tiles")
+    command.add_argument("parcels", nargs="?", metavar="PARCELS", help="parcel polygons")
+    _screen_options(command, without=("--out", "--top", "--keep", "--rasters"))
+    add_region_options(command)
 
 
 def _add_export(commands) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
@@ -17,7 +18,7 @@ from tunnelsite.io.georeferencing import unit_used
 from tunnelsite.io.heights import StoredHeights, heights
 from tunnelsite.io.raster_header import RasterHeader, opened, raster_header, reading
 
-__all__ = ["check_has_data", "raster_header", "read_raster", "unchanged"]
+__all__ = ["check_has_data", "heights_of", "raster_header", "read_raster", "unchanged"]
 
 
 def read_raster(
@@ -42,6 +43,27 @@ def read_raster(
         cells, no overlap, or a file that has changed; ResourceShortage, before any cell is read, where
         they would not fit in memory.
     """
+    return heights_of(
+        header,
+        lambda index, window: _cells_and_digest(header, index, window),
+        bounds=bounds,
+        vertical_unit=vertical_unit,
+        band=band,
+        zero_is_nodata=zero_is_nodata,
+    )
+
+
+def heights_of(
+    header: RasterHeader,
+    cells: Callable[[int, Window], tuple[np.ndarray, list, str]],
+    *,
+    bounds: tuple[float, float, float, float] | None,
+    vertical_unit: str | None,
+    band: int | None,
+    zero_is_nodata: bool | None,
+) -> SourceRaster:
+    """As `read_raster`, the cells coming from elsewhere: cells(band number, window) gives the stored cells [rows, cols], index
+    expressions of the parts without data, and the SHA-256 of what was read."""
     index = _chosen_band(header, band)
     chosen = header.bands[index - 1]
     unit, unit_note = unit_used(
@@ -49,7 +71,7 @@ def read_raster(
     )
     window = _window(header, bounds)
     _require_room(header, window, np.dtype(chosen.dtype).itemsize)
-    stored, empty, digest = _cells_and_digest(header, index, window)
+    stored, empty, digest = cells(index, window)
     rules = StoredHeights(chosen.nodata, chosen.scale, chosen.offset, VERTICAL_UNITS_M[unit], zero_is_nodata)
     values, datum_m, void_notes = heights(stored, rules, empty)
     values, affine = _north_up(values, _shifted(header.affine, window))

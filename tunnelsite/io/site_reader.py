@@ -14,6 +14,7 @@ from tunnelsite.core.grid import horizontal, transformer, true_scale
 from tunnelsite.core.layers import Features, SourceRaster
 from tunnelsite.core.reproject import lonlat_bounds
 from tunnelsite.core.site import Site
+from tunnelsite.core.weather import Weather
 from tunnelsite.core.wind import WindRose
 from tunnelsite.io.files import FileStamp, file_stamp, layer_of, same_file
 from tunnelsite.io.rasters import RasterHeader, raster_header, read_raster
@@ -22,6 +23,7 @@ from tunnelsite.io.weather import read_weather
 from tunnelsite.settings import Settings, keep_out_parts
 
 ANY = ("point", "line", "polygon")
+OPTIONAL = {"obstacles": ANY, "structures": ("polygon",), "lamps": ("point",), "soils": ("polygon",)}
 
 
 @dataclass(frozen=True)
@@ -68,6 +70,7 @@ def read_site(
     files = tuple(_watched(text) for text in named if text is not None)
     header = raster_header(dem, "DEM", crs=reading.dem_crs)
     land = read_features(parcels, "parcels", kinds=("polygon",))
+    given = {"obstacles": obstacles, "structures": structures, "lamps": lamps, "soils": soils}
     ground = _read_heights(header, land, reading)
     model = None
     if surface is not None:
@@ -77,15 +80,9 @@ def read_site(
         parcels=land,
         surface=model,
         far_dem=None if far_dem is None else _read_far(far_dem, land, reading),
-        obstacles=_optional(obstacles, "--obstacles", ANY),
-        structures=_optional(structures, "--structures", ("polygon",)),
+        **_optional_features(given),
         keep_outs=tuple(_keep_out(text) for text in keep_out),
-        services={
-            name: read_features(path, f"--service {name}", kinds=ANY, may_be_empty=True)
-            for name, path in (services or {}).items()
-        },
-        lamps=_optional(lamps, "--lamps", ("point",)),
-        soils=_optional(soils, "--soils", ("polygon",)),
+        services=_services(services or {}),
         weather=None if weather is None else read_weather(weather),
         wind=_wind(wind, wind_from_deg),
         files=files,
@@ -111,8 +108,7 @@ def inputs_unchanged(site: Site) -> None:
             )
 
 
-def site_from(settings: Settings) -> Site:
-    """The site that settings name. Errors: UsageError where the DEM or the parcels are missing, else as `read_site`."""
+def _check_named(settings: Settings) -> None:
     for name in ("dem", "parcels"):
         if getattr(settings, name) is None:
             raise UsageError(
@@ -120,6 +116,11 @@ def site_from(settings: Settings) -> Site:
                 "a DEM and parcels",
                 f"name the {name} file on the command line or in the project file",
             )
+
+
+def site_from(settings: Settings) -> Site:
+    """The site that settings name. Errors: UsageError where the DEM or the parcels are missing, else as `read_site`."""
+    _check_named(settings)
     return read_site(
         settings.dem,
         settings.parcels,
@@ -145,8 +146,42 @@ def site_from(settings: Settings) -> Site:
     )
 
 
-def _optional(path: str | None, option: str, kinds: tuple[str, ...]) -> Features | None:
-    return None if path is None else read_features(path, option, kinds=kinds, may_be_empty=True)
+@dataclass(frozen=True)
+class RegionInputs:
+    """Everything that settings name but the rasters."""
+
+    parcels: Features
+    features: dict[str, Features | None]
+    keep_outs: tuple[Features, ...]
+    services: dict[str, Features]
+    weather: Weather | None
+    wind: WindRose | None
+
+
+def read_inputs(settings: Settings) -> RegionInputs:
+    """Parcels, features, weather and wind of a region. Errors: UsageError without DEM or parcels; as `read_site`."""
+    _check_named(settings)
+    return RegionInputs(
+        read_features(settings.parcels, "parcels", kinds=("polygon",)),
+        _optional_features({name: getattr(settings, name) for name in OPTIONAL}),
+        tuple(_keep_out(text) for text in settings.keep_out),
+        _services(settings.service),
+        None if settings.weather is None else read_weather(settings.weather),
+        _wind(settings.wind, settings.wind_from_deg),
+    )
+
+
+def _optional_features(given: Mapping[str, str | None]) -> dict[str, Features | None]:
+    return {
+        name: None if path is None else read_features(path, f"--{name}", kinds=OPTIONAL[name], may_be_empty=True)
+        for name, path in given.items()
+    }
+
+
+def _services(given: Mapping[str, str]) -> dict[str, Features]:
+    return {
+        name: read_features(path, f"--service {name}", kinds=ANY, may_be_empty=True) for name, path in given.items()
+    }
 
 
 def _wind(path: str | None, from_deg: float | None) -> WindRose | None:

@@ -179,11 +179,16 @@ def localised(site: Site, grid: Grid) -> Frame:
 
 
 def parcel_names(site: Site) -> list[str]:
+    """One name a parcel of a site, see `unique_names`."""
+    return unique_names(site.parcels)
+
+
+def unique_names(parcels: Features) -> list[str]:
     """One name a parcel: its `parcel` or `name` column, made unique, or its number in the file."""
-    columns = {name.lower(): values for name, values in site.parcels.columns.items()}
+    columns = {name.lower(): values for name, values in parcels.columns.items()}
     given = columns.get("parcel", columns.get("name", columns.get("parcel_id")))
     names, seen = [], {}
-    for index in range(len(site.parcels)):
+    for index in range(len(parcels)):
         name = "" if given is None or given[index] is None else str(given[index]).strip()
         name = name if name and name != "nan" else f"parcel {index + 1}"
         seen[name] = seen.get(name, 0) + 1

@@ -1,0 +1,226 @@
+"""A region: the same bytes whatever the tiles, the workers, the order and the breaks; troubles of one farm stay with it."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import geopandas
+import numpy as np
+import pyogrio
+import pytest
+import rasterio
+
+from tests.region.farms import ASKED, ground, region_files, tile
+from tests.whole_run.files import NORTH, UTM17, WEST, write_dem
+from tunnelsite import read_site, screen
+from tunnelsite.core.errors import InputRefused
+from tunnelsite.hosts.command_line import main
+from tunnelsite.io.mosaic import mosaic, read_mosaic
+from tunnelsite.io.site_reader import RasterReading
+from tunnelsite.settings import settings_from
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _one_time():
+    before = os.environ.get("SOURCE_DATE_EPOCH")
+    os.environ["SOURCE_DATE_EPOCH"] = "1790000000"
+    yield
+    os.environ.pop("SOURCE_DATE_EPOCH") if before is None else os.environ.update(SOURCE_DATE_EPOCH=before)
+
+
+@pytest.fixture(scope="module")
+def files(tmp_path_factory) -> tuple[Path, Path]:
+    return region_files(tmp_path_factory.mktemp("region"))
+
+
+def go(folder: Path, dem: Path, parcels: Path, *words: str) -> dict[str, str]:
+    """Run it; SHA-256 of what was written, by name."""
+    folder.mkdir(exist_ok=True)
+    out = ["--out", str(folder / "r.gpkg"), "-q"]
+    assert main(["region", str(dem), str(parcels), *ASKED, *out, *words]) == 0
+    return sums(folder)
+
+
+def sums(folder: Path) -> dict[str, str]:
+    return {
+        path.name: hashlib.sha256(path.read_bytes()).hexdigest()
+        for path in sorted(folder.glob("r*.*"))
+        if path.is_file()
+    }
+
+
+@pytest.fixture(scope="module")
+def whole(files, tmp_path_factory) -> tuple[Path, dict[str, str]]:
+    folder = tmp_path_factory.mktemp("whole")
+    return folder, go(folder, *files, "--workers", "0")
+
+
+def test_layers_and_counts(whole) -> None:
+    folder, _ = whole
+    layers = {name for name, _ in pyogrio.list_layers(folder / "r.gpkg")}
+    assert layers >= {"candidates", "pads", "rejections", "parcels", "criteria", "tasks", "run"}
+    candidates = pyogrio.read_dataframe(folder / "r.gpkg", layer="candidates")
+    assert candidates["rank"].tolist() == list(range(1, len(candidates) + 1))
+    assert candidates.score.is_monotonic_decreasing
+    assert candidates.groupby("parcel").size().max() == 3 and candidates.rank_in_parcel.max() == 3
+    parcels = pyogrio.read_dataframe(folder / "r.gpkg", layer="parcels").set_index("parcel")
+    assert len(parcels) == 11 and (parcels.state == "failed").sum() == 1
+    assert "do not meet" in parcels.reason["far off"] and np.isnan(parcels.best_score["far off"])
+    best = candidates.groupby("parcel").score.max()
+    for name, value in best.items():
+        assert parcels.best_score[name] == pytest.approx(value, abs=1e-4)
+    some = parcels[parcels.passed > 0]
+    assert (some.score_q05 <= some.score_q50).all() and (some.score_q95 <= some.best_score + 1e-9).all()
+    with rasterio.open(folder / "r-suitability.tif") as raster:
+        values = raster.read(1, masked=True)
+        assert raster.res == (10.0, 10.0) and float(values.max()) == pytest.approx(best.max(), abs=1e-4)
+        # the best candidate's centre lies in a block of at least its score
+        first = candidates.to_crs(UTM17).geometry.iloc[0].centroid
+        assert float(values[raster.index(first.x, first.y)]) >= candidates.score.iloc[0] - 1e-3
+    manifest = json.loads((folder / "r-manifest.json").read_text())
+    assert {task["state"] for task in manifest["tasks"]} == {"screened", "failed"}
+    assert not any(str(folder) in text for text in json.dumps(manifest).split('"'))
+
+
+@pytest.mark.parametrize("shape", [(64, 110, 5)])
+def test_tiles_do_not_matter(files, whole, tmp_path: Path, shape) -> None:
+    """Only what says which files were read differs."""
+    high, wide, overlap = shape
+    tiles = tile(tmp_path / "dem.tif", ground(), high, wide, overlap)
+    go(tmp_path / "out", tiles, files[1], "--workers", "0")
+    for layer in ("candidates", "pads", "rejections", "parcels", "criteria"):
+        one, two = (pyogrio.read_dataframe(folder / "r.gpkg", layer=layer) for folder in (whole[0], tmp_path / "out"))
+        columns = [name for name in one.columns if name != "reason"]
+        assert one[columns].equals(two[columns]), layer
+    assert sums(tmp_path / "out")["r-suitability.tif"] == whole[1]["r-suitability.tif"]
+
+
+def test_workers_do_not_matter_and_a_killed_run_goes_on(files, whole, tmp_path: Path) -> None:
+    pytest.importorskip("distributed")
+    folder = tmp_path / "out"
+    folder.mkdir()
+    words = ["region", *map(str, files), *ASKED, "--out", str(folder / "r.gpkg"), "--workers", "2", "-q"]
+    running = subprocess.Popen(
+        [sys.executable, "-m", "tunnelsite", *words],
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+        start_new_session=True,
+        stderr=subprocess.DEVNULL,
+    )
+    parts = folder / "r.parts"
+    until = time.monotonic() + 240
+    while len(list(parts.glob("*.json.gz"))) < 2 and running.poll() is None and time.monotonic() < until:
+        time.sleep(0.02)
+    os.killpg(running.pid, signal.SIGKILL)
+    running.wait()
+    done = {path.name: path.stat().st_mtime_ns for path in parts.glob("*.json.gz")}
+    assert len(done) >= 2 and not (folder / "r.gpkg").exists()
+    victim = parts / sorted(done)[0]
+    victim.write_bytes(victim.read_bytes()[:-20])  # as a machine that lost power leaves it
+    assert go(folder, *files, "--workers", "2") == whole[1]
+    again = {path.name: path.stat().st_mtime_ns for path in parts.glob("*.json.gz")}
+    kept = set(done) - {victim.name}
+    assert all(again[name] == done[name] for name in kept) and again[victim.name] != done[victim.name]
+
+
+def test_a_parcel_alone_is_a_screening_of_it(files, tmp_path: Path) -> None:
+    """With --group-size 0 every parcel is its own farm."""
+    boxes = geopandas.read_file(files[1])
+    some = boxes.iloc[[0, 4]]
+    some.to_file(tmp_path / "two.gpkg")
+    words = [*ASKED[:8], "--group-size", "0m", "--workers", "0", "--top", "2", "--out", str(tmp_path / "r.gpkg"), "-q"]
+    assert main(["region", str(files[0]), str(tmp_path / "two.gpkg"), *words]) == 0
+    found = pyogrio.read_dataframe(tmp_path / "r.gpkg", layer="candidates")
+    for k, name in enumerate(some.parcel):
+        some.iloc[[k]].to_file(tmp_path / f"one{k}.gpkg")
+        given = {"house": "6x15m", "azimuths": 8, "halo": "15m", "top": 2, "crop_months": "12-01:12-31"}
+        site = read_site(str(files[0]), str(tmp_path / f"one{k}.gpkg"), reading=RasterReading(halo_m=15.0))
+        result = screen(site, settings=settings_from(given))
+        mine = found[found.parcel == name]
+        assert mine.score.tolist() == [row["score"] for row in result.rows]
+        assert mine.lon.tolist() == [row["lon"] for row in result.rows]
+
+
+def test_anything_that_matters_makes_another_task(files) -> None:
+    from tunnelsite.region.inputs import read_region
+    from tunnelsite.region.screened import RegionPlan, planned
+
+    def keys(plan=None, **more) -> set[str]:
+        settings = settings_from({"dem": str(files[0]), "parcels": str(files[1])} | more)
+        tasks, _ = planned(read_region(settings), settings, plan or RegionPlan(150.0))
+        assert sorted(k for task in tasks for k in task.parcels.tolist()) == list(range(11))
+        return {task.key for task in tasks}
+
+    first = keys()
+    assert first == keys(out="elsewhere.gpkg", overwrite=True)
+    others = [
+        keys(weight={"sun": 9.0}),
+        keys(house="6x12m"),
+        keys(structures=str(files[1])),
+        keys(RegionPlan(150.0, top=9)),
+    ]
+    assert not any(first & other for other in others)
+
+
+def test_dry_run_and_refusals(files, tmp_path: Path, capsys) -> None:
+    words = ["region", *map(str, files), *ASKED, "--out", str(tmp_path / "r.gpkg")]
+    assert main([*words, "--dry-run", "--json"]) == 0
+    plan = json.loads(capsys.readouterr().out)
+    assert plan["parcels"] == 11 and plan["tasks"] > 3 and plan["hours"] > 0 and not list(tmp_path.iterdir())
+    for more in (
+        ["--workers", "-1"],
+        ["--group-size", "-3m"],
+        ["--top", "0"],
+        ["--scheduler", "tcp://127.0.0.1:9", "--workers", "2"],
+    ):
+        assert main([*words, *more, "-q"]) == 2
+    assert (
+        main(["region", str(tmp_path), str(files[1]), "--out", str(tmp_path / "r.gpkg"), "-q", "--workers", "0"]) == 3
+    )
+    assert "holds no raster" in capsys.readouterr().err
+
+
+def test_tiles_that_do_not_fit_are_refused(tmp_path: Path) -> None:
+    from rasterio.transform import Affine
+
+    heights = ground()[:50, :50]
+    for name, change in {
+        "crs": {"crs": "EPSG:32618"},
+        "cell": {"transform": Affine(2, 0, WEST + 50, 0, -2, NORTH)},
+        "lattice": {"transform": Affine(1, 0, WEST + 50.5, 0, -1, NORTH)},
+        "nodata": {"nodata": 0},
+        "numbers": {"heights": heights.astype(np.float64)},
+    }.items():
+        folder = tmp_path / name
+        folder.mkdir()
+        write_dem(folder / "a.tif", heights, Affine(1, 0, WEST, 0, -1, NORTH), UTM17, nodata=-9999)
+        given = {
+            "heights": heights,
+            "transform": Affine(1, 0, WEST + 50, 0, -1, NORTH),
+            "crs": UTM17,
+            "nodata": -9999,
+        } | change
+        write_dem(folder / "b.tif", given.pop("heights"), given.pop("transform"), given.pop("crs"), **given)
+        with pytest.raises(InputRefused, match=r"b\.tif"):
+            mosaic(str(folder))
+
+
+def test_overlaps_that_differ_are_said(tmp_path: Path) -> None:
+    from rasterio.transform import Affine
+
+    heights = ground()[:50, :50]
+    write_dem(tmp_path / "a.tif", heights, Affine(1, 0, WEST, 0, -1, NORTH), UTM17)
+    write_dem(tmp_path / "b.tif", heights + np.float32(0.25), Affine(1, 0, WEST + 25, 0, -1, NORTH), UTM17)
+    (tmp_path / "notes.txt").write_text("not a raster")
+    found = read_mosaic(mosaic(str(tmp_path)), (WEST, NORTH - 50, WEST + 75, NORTH))
+    assert found.shape == (50, 75)
+    assert any("overlap and differ there by up to" in note for note in found.notes)
+    assert np.array_equal(found.values[:, :50] + found.datum_m, heights)

@@ -1,0 +1,67 @@
+"""What a region will cost, from the sizes of its tasks alone."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+import shapely
+
+from tunnelsite.core.grid import Grid, geographic_wkt, horizontal, transformer
+from tunnelsite.cost import estimated
+from tunnelsite.region.inputs import Region
+from tunnelsite.region.tasks import DEGREE_M, Task
+from tunnelsite.scan.localise import native_cell_m
+from tunnelsite.settings import Settings
+
+
+def region_cost(region: Region, tasks: Sequence[Task], settings: Settings) -> dict[str, Any]:
+    """`cell_m`, `cells` of all tasks' grids, `hours` of work, seconds and bytes of the largest task."""
+    boxes = _lonlat_boxes(region)
+    middle = np.mean([boxes[:, [0, 2]].mean(), boxes[:, [1, 3]].mean()]), boxes[:, [1, 3]].mean()
+    header = region.dem.whole
+    cell = settings.cell_m or native_cell_m(_Lattice(header.affine, header.crs), boxes[0, 0], middle[1])
+    seconds, worst, memory, cells = 0.0, 0.0, 0, 0
+    areas = _areas_m2(region, boxes)
+    for task in tasks:
+        box = boxes[task.parcels]
+        south, north = box[:, 1].min(), box[:, 3].max()
+        wide = (box[:, 2].max() - box[:, 0].min()) * DEGREE_M * math.cos(math.radians((south + north) / 2))
+        rows, cols = (math.ceil((size + 2 * settings.halo_m) / cell) for size in ((north - south) * DEGREE_M, wide))
+        grid = Grid("", cell, rows, cols, 0.0, 0.0, settings.bearing_deg)
+        cost = estimated(grid, settings, int(areas[task.parcels].sum() / cell**2), settings.azimuths)
+        seconds, cells = seconds + cost.seconds, cells + cost.cells
+        worst, memory = max(worst, cost.seconds), max(memory, cost.memory_bytes)
+    return {
+        "cell_m": cell, "cells": cells, "hours": seconds / 3600, "largest_seconds": worst, "largest_memory_bytes": memory,
+    }  # fmt: skip
+
+
+class _Lattice:
+    """What `native_cell_m` asks of a raster."""
+
+    def __init__(self, affine, crs) -> None:
+        self.affine, self.crs = affine, crs
+
+
+def _lonlat_boxes(region: Region) -> np.ndarray:
+    """(west, south, east, north) of every parcel [deg]: float64 [n, 4]."""
+    crs = horizontal(region.parcels.crs)
+    box = shapely.bounds(region.parcels.geometry)
+    if crs.is_geographic:
+        return box
+    change = transformer(crs.to_wkt(), geographic_wkt(crs.to_wkt()))
+    corners = [change.transform(box[:, i], box[:, j]) for i, j in ((0, 1), (0, 3), (2, 1), (2, 3))]
+    lon, lat = (np.array([corner[k] for corner in corners]) for k in (0, 1))
+    return np.column_stack([lon.min(0), lat.min(0), lon.max(0), lat.max(0)])
+
+
+def _areas_m2(region: Region, boxes: np.ndarray) -> np.ndarray:
+    """Area of every parcel [m2]: its share of its box times the box's own size on the earth."""
+    box = shapely.bounds(region.parcels.geometry)
+    share = shapely.area(region.parcels.geometry) / ((box[:, 2] - box[:, 0]) * (box[:, 3] - box[:, 1]))
+    high = (boxes[:, 3] - boxes[:, 1]) * DEGREE_M
+    wide = (boxes[:, 2] - boxes[:, 0]) * DEGREE_M * np.cos(np.radians(boxes[:, [1, 3]].mean(1)))
+    return share * high * wide

@@ -1,0 +1,169 @@
+"""Reads a region: headers of rasters and all features once; the land of each task when it is that task's turn."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+import shapely
+
+from tunnelsite.core.errors import InputRefused
+from tunnelsite.core.grid import horizontal, transformer
+from tunnelsite.core.layers import Features
+from tunnelsite.core.reproject import lonlat_bounds
+from tunnelsite.core.site import Site
+from tunnelsite.core.weather import Weather
+from tunnelsite.core.wind import WindRose
+from tunnelsite.io.mosaic import Mosaic, mosaic, read_mosaic
+from tunnelsite.io.site_reader import read_inputs, window_bounds
+from tunnelsite.scan.localise import unique_names
+from tunnelsite.settings import Settings
+
+MARGIN_M = 50.0  # features are cut to boxes of straight sides, which bend between coordinate systems
+
+
+@dataclass(frozen=True)
+class Region:
+    """A region as it was found: nothing of its rasters but the headers.
+
+    Attributes: dem, surface, far_dem; parcels, all of them; names, one a parcel; features by what they are, cut to the task's
+    surroundings (`obstacles`, `structures`, `soils`) or whole (`lamps`, services, whose nearest may lie anywhere).
+    """
+
+    dem: Mosaic
+    parcels: Features
+    names: list[str]
+    surface: Mosaic | None = None
+    far_dem: Mosaic | None = None
+    features: Mapping[str, Features | None] = field(default_factory=dict)
+    keep_outs: tuple[Features, ...] = ()
+    services: Mapping[str, Features] = field(default_factory=dict)
+    weather: Weather | None = None
+    wind: WindRose | None = None
+
+    @property
+    def digests(self) -> list[tuple[str, str]]:
+        """(name, SHA-256) of every input."""
+        rasters = [(m.whole.path.name, m.sha256) for m in (self.dem, self.surface, self.far_dem) if m is not None]
+        vectors = [self.parcels, *self.features.values(), *self.keep_outs, *self.services.values()]
+        found = rasters + [(item.name, item.sha256) for item in vectors if item is not None]
+        return found + [
+            (item.name, item.sha256) for item in (self.weather, self.wind) if item is not None and item.sha256
+        ]
+
+    def __reduce__(self):
+        raise TypeError("a region is not sent to workers; its tasks are")
+
+
+@dataclass(frozen=True)
+class TaskInputs:
+    """What a worker needs for one task: small enough to be sent."""
+
+    dem: Mosaic
+    parcels: Features
+    surface: Mosaic | None
+    far_dem: Mosaic | None
+    features: dict[str, Features | None]
+    keep_outs: tuple[Features, ...]
+    services: dict[str, Features]
+    weather: Weather | None
+    wind: WindRose | None
+
+
+def read_region(settings: Settings) -> Region:
+    """Read what the settings name. Errors: as `read_site`; UsageError without DEM or parcels."""
+    read = read_inputs(settings)
+    rasters = {
+        name: None if path is None else mosaic(path, option, crs=crs)
+        for name, path, option, crs in (
+            ("dem", settings.dem, "DEM", settings.dem_crs),
+            ("surface", settings.surface, "--surface", settings.dem_crs),
+            ("far_dem", settings.far_dem, "--far-dem", None),
+        )
+    }
+    return Region(names=unique_names(read.parcels), **vars(read), **rasters)
+
+
+def task_inputs(region: Region, members: np.ndarray, settings: Settings) -> TaskInputs:
+    """The inputs of the parcels at these positions, features cut to their surroundings."""
+    parcels = _part(region.parcels, members)
+    parcels = replace(parcels, columns={"parcel": np.array([region.names[k] for k in members], object)})
+    reach = {"obstacles": settings.halo_m, "structures": settings.clearance_m, "soils": 0.0, "lamps": np.inf}
+    return TaskInputs(
+        region.dem,
+        parcels,
+        region.surface,
+        region.far_dem,
+        {name: _near(item, parcels, reach[name]) for name, item in region.features.items()},
+        tuple(_near(item, parcels, item.distance_m) for item in region.keep_outs),
+        dict(region.services),
+        region.weather,
+        region.wind,
+    )
+
+
+def task_site(inputs: TaskInputs, settings: Settings) -> Site:
+    """Read the land of one task. Errors: InputRefused where the DEM does not reach it, or has changed."""
+
+    def heights(tiles: Mosaic | None, reach_m: float):
+        if tiles is None:
+            return None
+        bounds = window_bounds(tiles.whole, inputs.parcels, reach_m)
+        several = len(tiles.whole.bands) > 1
+        band = settings.band if several or settings.band else None
+        unit = settings.elevation_unit if tiles is not inputs.far_dem else None
+        return read_mosaic(
+            tiles, bounds, vertical_unit=unit, band=band if tiles is not inputs.far_dem else None,
+            zero_is_nodata=settings.zero_is_nodata or None,
+        )  # fmt: skip
+
+    return Site(
+        dem=heights(inputs.dem, settings.halo_m),
+        parcels=inputs.parcels,
+        surface=heights(inputs.surface, settings.halo_m),
+        far_dem=heights(inputs.far_dem, settings.halo_m + settings.far_reach_m),
+        keep_outs=inputs.keep_outs,
+        services=inputs.services,
+        weather=inputs.weather,
+        wind=inputs.wind,
+        **inputs.features,
+    )
+
+
+def _part(features: Features, members) -> Features:
+    columns = {name: np.asarray(values)[members] for name, values in features.columns.items()}
+    return replace(features, geometry=features.geometry[members], columns=columns)
+
+
+def _near(features: Features | None, parcels: Features, reach_m: float) -> Features | None:
+    """The features that can lie within `reach_m` of the parcels; the first of all where none does, so that a task is judged by
+    the same criteria as every other."""
+    if features is None or not len(features) or not np.isfinite(reach_m):
+        return features
+    west, south, east, north = _box(parcels, horizontal(features.crs), reach_m + MARGIN_M)
+    bounds = shapely.bounds(features.geometry)
+    near = (bounds[:, 2] >= west) & (bounds[:, 0] <= east) & (bounds[:, 3] >= south) & (bounds[:, 1] <= north)
+    return _part(features, np.flatnonzero(near) if near.any() else np.array([0]))
+
+
+def _box(parcels: Features, crs, reach_m: float) -> tuple[float, float, float, float]:
+    """Bounds in `crs` of the parcels and `reach_m` round them; by longitude and latitude, a little too large."""
+    west, south, east, north = lonlat_bounds(parcels)
+    up = 1.01 * reach_m / 110_500.0
+    across = up / max(np.cos(np.radians(min(89.0, max(abs(south), abs(north)) + up))), 0.01)
+    box = shapely.segmentize(
+        shapely.box(west - across, south - up, east + across, north + up), max(east - west, up) / 8
+    )
+    source = horizontal(parcels.crs)
+    source = source if source.is_geographic else source.geodetic_crs
+    points = shapely.get_coordinates(box)
+    x, y = transformer(source.to_wkt(), crs.to_wkt()).transform(points[:, 0], points[:, 1])
+    known = np.isfinite(x) & np.isfinite(y)
+    if not known.any():
+        raise InputRefused(
+            f"{parcels.name} cannot be carried to {crs.name}",
+            "features near the parcels",
+            "check that each file carries the right coordinate system",
+        )
+    return float(x[known].min()), float(y[known].min()), float(x[known].max()), float(y[known].max())

@@ -1,0 +1,140 @@
+"""The parts of a region put together, in the order of the tasks, whatever order they were finished in."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+import numpy as np
+import pyproj
+import shapely
+
+from tunnelsite.core.layers import Features
+from tunnelsite.core.table import Column, Table
+from tunnelsite.region.one_task import QUANTILES
+from tunnelsite.region.part import columns_of
+from tunnelsite.region.running import Failure
+from tunnelsite.region.tasks import Task
+
+PARCEL_COLUMNS = {
+    "parcel": Column("text", "name of the parcel"),
+    "task": Column("integer", "task in which it was screened"),
+    "state": Column("text", "screened or failed"),
+    "reason": Column("text", "why it failed"),
+    "candidates": Column("integer", "candidates listed"),
+    "tried": Column("integer", "placements tried, over all houses and bearings"),
+    "passed": Column("integer", "placements that passed every limit"),
+    "centres_m2": Column("real", "area of the places where the centre of a house may lie", "m2"),
+    "best_score": Column("real", "score of the best placement", "0-100"),
+} | {
+    f"{name}_q{round(100 * share):02d}": Column(
+        "real", f"{title}: quantile {share:g} over placements that passed", unit
+    )
+    for name, title, unit in (
+        ("score", "score", "0-100"),
+        ("pitch_pct", "steeper pitch of the ground", "%"),
+        ("beam_share", "beam energy received / received with a flat horizon", "0-1"),
+    )
+    for share in QUANTILES
+}
+TASK_COLUMNS = {
+    "task": Column("integer", "number"),
+    "key": Column("text", "SHA-256 of everything its answer depends on"),
+    "parcels": Column("integer", "parcels in it"),
+    "state": Column("text", "screened or failed"),
+    "cell_m": Column("real", "working cell", "m"),
+    "notes": Column("text", "what was found or assumed"),
+}
+
+
+def merged_tables(
+    parts: Iterable[tuple[Task, dict[str, Any] | None]],
+    failures: Mapping[int, Failure],
+    parcels: Features,
+    names: Sequence[str],
+    crs: pyproj.CRS,
+) -> list[Table]:
+    """The layers of a region.
+
+    Arguments: parts, each task with what it found (None where it failed), in the order of the tasks; failures by task number;
+    parcels and names of the region; crs, the parcels' horizontal one.
+    Return: candidates, pads, rejections, parcels, criteria, tasks.
+    """
+    stored: dict[str, list[tuple[int, dict]]] = {name: [] for name in ("candidates", "pads", "rejections", "criteria")}
+    rows: list[dict[str, Any]] = []
+    tasks: list[dict[str, Any]] = []
+    shapes = []
+    for task, part in parts:
+        members = task.parcels.tolist()
+        shapes += members
+        row = {"task": task.number, "state": "failed" if part is None else "screened"}
+        if part is None:
+            rows += [{**row, "parcel": names[k], "reason": failures[task.number].reason} for k in members]
+            tasks.append({**row, "key": task.key, "parcels": len(members), "notes": failures[task.number].reason})
+            continue
+        for name, found in stored.items():
+            found.append((task.number, part[name]))
+        listed = part["candidates"]["values"]["parcel"]
+        rows += [{**row, **one, "candidates": listed.count(one["parcel"])} for one in part["parcels"]]
+        told = {"key": task.key, "parcels": len(members), "cell_m": part["cell_m"], "notes": "; ".join(part["notes"])}
+        tasks.append(row | told)
+    candidates, pads = _ranked(stored["candidates"], stored["pads"], list(names), crs)
+    outlines = [shapely.multipolygons([s]) if s.geom_type == "Polygon" else s for s in parcels.geometry[shapes]]
+    whole = Table(
+        "parcels", "Parcels of the region, what was tried and what passed", PARCEL_COLUMNS, rows,
+        np.array(outlines, object), "MultiPolygon", crs,
+    )  # fmt: skip
+    title = "Tasks: parcels that were screened together"
+    return [
+        candidates, pads, _joined("rejections", stored["rejections"], crs), whole, _criteria(stored["criteria"]),
+        Table("tasks", title, TASK_COLUMNS, tasks),
+    ]  # fmt: skip
+
+
+def _rows(stored: dict[str, Any]) -> list[dict[str, Any]]:
+    names = [column[0] for column in stored["columns"]]
+    columns = [stored["values"][name] for name in names]
+    return [dict(zip(names, values, strict=True)) for values in zip(*columns, strict=True)] if columns else []
+
+
+def _shapes(stored: dict[str, Any]) -> list:
+    return list(shapely.from_wkb(stored["geometry"]))
+
+
+def _joined(name: str, found: list[tuple[int, dict]], crs: pyproj.CRS) -> Table:
+    if not found:
+        return Table(name, name, {"parcel": Column("text", "parcel")}, [], np.empty(0, object), "MultiPolygon", crs)
+    rows = [row for _, table in found for row in _rows(table)]
+    shapes = np.array([shape for _, table in found for shape in _shapes(table)], object)
+    first = found[0][1]
+    return Table(name, first["title"], columns_of([t for _, t in found]), rows, shapes, first["geometry_type"], crs)
+
+
+def _ranked(candidates, pads, names: list[str], crs: pyproj.CRS) -> tuple[Table, Table]:
+    """Candidates of all tasks by score, those of equal score in the order of the parcels file; pads likewise."""
+    ordered = []
+    place = {name: k for k, name in enumerate(names)}
+    for (_, table), (_, pad) in zip(candidates, pads, strict=True):
+        items = zip(_rows(table), _shapes(table), _rows(pad), _shapes(pad), strict=True)
+        ordered += [(-row["score"], place[row["parcel"]], row["rank_in_parcel"], row, *rest) for row, *rest in items]
+    ordered.sort(key=lambda item: item[:3])
+    for rank, item in enumerate(ordered, 1):
+        item[3]["rank"] = item[5]["rank"] = rank
+    tables = []
+    for name, found, at in (("candidates", candidates, 3), ("pads", pads, 5)):
+        table = _joined(name, found, crs)
+        shapes = np.empty(len(ordered), object)
+        shapes[:] = [item[at + 1] for item in ordered]
+        tables.append(Table(name, table.title, table.columns, [item[at] for item in ordered], shapes, "Polygon", crs))
+    return tables[0], tables[1]
+
+
+def _criteria(found: list[tuple[int, dict]]) -> Table:
+    """Every rubric used, with how many placements could be assessed in all."""
+    columns = columns_of([table for _, table in found])
+    rows: dict[str, dict[str, Any]] = {}
+    for _, table in found:
+        for row in _rows(table):
+            known = rows.setdefault(row["criterion"], {**row, "assessed": 0})
+            known["assessed"] += row["assessed"] or 0
+    return Table("criteria", "Criteria and how they are judged", columns, list(rows.values()))

@@ -1,0 +1,143 @@
+"""A whole region: planned, run, put together."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from tunnelsite.core.errors import InputRefused, ResourceShortage, TunnelsiteError
+from tunnelsite.core.grid import horizontal
+from tunnelsite.core.layers import SourceRaster
+from tunnelsite.core.process import Progress, silent
+from tunnelsite.core.table import Table
+from tunnelsite.plan_run import region_run_table
+from tunnelsite.region.inputs import Region, task_inputs
+from tunnelsite.region.merging import merged_tables
+from tunnelsite.region.one_task import Wanted
+from tunnelsite.region.part import unpacked
+from tunnelsite.region.running import Crew, Failure, part_path, run_tasks
+from tunnelsite.region.suitability import Lattice, lattice, suitability_raster
+from tunnelsite.region.tasks import Task, tasks_of
+from tunnelsite.run_table import LIBRARIES, version_rows
+from tunnelsite.settings import PATH_KEYS, Settings
+
+# What says where things lie and not what is asked.
+NOT_ASKED = {*PATH_KEYS, "overwrite", "service", "keep_out", "top"}
+
+
+@dataclass(frozen=True)
+class RegionPlan:
+    """How a region is screened.
+
+    Attributes: group_size_m [m], side of the squares whose parcels are screened together, 0 = each by itself; top, candidates
+    a parcel; suitability_m [m], blocks of the suitability raster, or None.
+    """
+
+    group_size_m: float = 2000.0
+    top: int = 3
+    suitability_m: float | None = None
+
+
+@dataclass(frozen=True)
+class RegionResult:
+    """A screened region: its layers, the suitability raster or None, the manifest, and the failures by task number."""
+
+    tables: list[Table]
+    suitability: SourceRaster | None
+    manifest: dict[str, Any]
+    failures: Mapping[int, Failure]
+
+    def table(self, name: str) -> Table:
+        """One layer."""
+        return next(table for table in self.tables if table.name == name)
+
+
+def planned(region: Region, settings: Settings, plan: RegionPlan) -> tuple[list[Task], Lattice | None]:
+    """The tasks of a region and the blocks of its suitability raster. Errors: ResourceShortage."""
+    crs = region.dem.whole.crs
+    blocks = None if plan.suitability_m is None else lattice(region.parcels, crs, plan.suitability_m)
+    return tasks_of(region.parcels, region.names, plan.group_size_m, _basis(region, settings, plan, blocks)), blocks
+
+
+def _basis(region: Region, settings: Settings, plan: RegionPlan, blocks: Lattice | None) -> dict[str, Any]:
+    asked = settings.model_dump(mode="json", exclude=NOT_ASKED)
+    inputs = [item for item in region.digests if item != (region.parcels.name, region.parcels.sha256)]
+    keep_outs = [[item.name, item.distance_m] for item in region.keep_outs]
+    return {
+        "settings": asked, "inputs": inputs, "keep_outs": keep_outs, "services": list(region.services),
+        "top": plan.top,
+        "blocks": None if blocks is None else [blocks.crs_wkt, blocks.block_m],
+        "versions": [[row["name"], row["value"]] for row in version_rows() if row["name"] in LIBRARIES],
+        "crs": horizontal(region.parcels.crs).to_wkt(),
+    }  # fmt: skip
+
+
+def screened_region(
+    region: Region, settings: Settings, plan: RegionPlan, crew: Crew, folder: Path, progress: Progress = silent
+) -> RegionResult:
+    """Screen every parcel of a region.
+
+    Arguments: region, from `read_region`; settings, as of a screening; plan; crew; folder, an existing one, for the parts:
+    whatever is whole in it already is not done again; progress.
+    Errors: that of the first task where every one fails; else as `run_tasks`.
+    """
+    tasks, blocks = planned(region, settings, plan)
+    wanted = Wanted(plan.top, blocks)
+
+    def inputs_of(task: Task):
+        return task_inputs(region, task.parcels, settings)
+
+    failures = run_tasks(tasks, inputs_of, (settings, wanted), crew, folder, progress)
+    if len(failures) == len(tasks):
+        raise _as_error(failures[tasks[0].number], len(tasks))
+
+    def parts() -> Iterator[tuple[Task, dict[str, Any] | None]]:
+        for task in tasks:
+            failed = task.number in failures
+            yield task, None if failed else unpacked(part_path(folder, task).read_bytes(), task.key)
+
+    progress("putting together", 0.0)
+    crs = horizontal(region.parcels.crs)
+    tables = merged_tables(parts(), failures, region.parcels, region.names, crs)
+    raster = None
+    if blocks is not None:
+        raster = suitability_raster((part for _, part in parts() if part is not None), blocks, region.parcels)
+    notes = [text for row in tables[-1].rows for text in str(row.get("notes") or "").split("; ") if text]
+    tables.append(region_run_table(region.digests, settings, _told(plan), notes))
+    return RegionResult(tables, raster, _manifest(region, settings, plan, tasks, failures), failures)
+
+
+def _as_error(failure: Failure, count: int) -> TunnelsiteError:
+    kind = ResourceShortage if failure.status == 4 else InputRefused
+    return kind(
+        f"every one of the {count} tasks failed, the first with: {failure.reason}", "at least one that can be screened"
+    )
+
+
+def _told(plan: RegionPlan) -> dict[str, Any]:
+    return {"group_size_m": plan.group_size_m, "top": plan.top, "suitability_m": plan.suitability_m}
+
+
+def _manifest(region: Region, settings: Settings, plan: RegionPlan, tasks: list[Task], failures) -> dict[str, Any]:
+    """What is needed to repeat the run and to see what came of each task; nothing in it depends on when or where it ran."""
+    asked = settings.model_dump(mode="json", exclude=NOT_ASKED)
+    return {
+        "program": "tunnelsite region",
+        "versions": {row["name"]: row["value"] for row in version_rows()},
+        "inputs": [{"name": name, "sha256": digest} for name, digest in region.digests],
+        "settings": json.loads(json.dumps(asked | _told(plan))),
+        "seeds": [],  # nothing is drawn at random
+        "tasks": [
+            {
+                "task": task.number,
+                "key": task.key,
+                "parcels": [region.names[k] for k in task.parcels],
+                "state": "failed" if task.number in failures else "screened",
+                **({"reason": failures[task.number].reason} if task.number in failures else {}),
+            }
+            for task in tasks
+        ],
+    }
