@@ -45,8 +45,14 @@ class Region:
     @property
     def digests(self) -> list[tuple[str, str]]:
         """(name, SHA-256) of every input."""
+        parcels = [(self.parcels.name, self.parcels.sha256)]
+        return parcels + self.other_digests
+
+    @property
+    def other_digests(self) -> list[tuple[str, str]]:
+        """(name, SHA-256) of every input but the parcels."""
         rasters = [(m.whole.path.name, m.sha256) for m in (self.dem, self.surface, self.far_dem) if m is not None]
-        vectors = [self.parcels, *self.features.values(), *self.keep_outs, *self.services.values()]
+        vectors = [*self.features.values(), *self.keep_outs, *self.services.values()]
         found = rasters + [(item.name, item.sha256) for item in vectors if item is not None]
         return found + [
             (item.name, item.sha256) for item in (self.weather, self.wind) if item is not None and item.sha256

@@ -64,10 +64,9 @@ def planned(region: Region, settings: Settings, plan: RegionPlan) -> tuple[list[
 
 def _basis(region: Region, settings: Settings, plan: RegionPlan, blocks: Lattice | None) -> dict[str, Any]:
     asked = settings.model_dump(mode="json", exclude=NOT_ASKED)
-    inputs = [item for item in region.digests if item != (region.parcels.name, region.parcels.sha256)]
     keep_outs = [[item.name, item.distance_m] for item in region.keep_outs]
     return {
-        "settings": asked, "inputs": inputs, "keep_outs": keep_outs, "services": list(region.services),
+        "settings": asked, "inputs": region.other_digests, "keep_outs": keep_outs, "services": list(region.services),
         "top": plan.top,
         "blocks": None if blocks is None else [blocks.crs_wkt, blocks.block_m],
         "versions": [[row["name"], row["value"]] for row in version_rows() if row["name"] in LIBRARIES],
