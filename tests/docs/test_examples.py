@@ -1,0 +1,62 @@
+"""Every example runs as it stands and says what its comments promise."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pyogrio
+import pytest
+import rasterio
+from scipy import ndimage
+
+from tests.docs.conftest import DOCS, ran
+
+EXAMPLES = sorted(path.name for path in (DOCS / "examples").glob("*.py"))
+
+
+def test_every_example_is_run_here() -> None:
+    assert EXAMPLES == ["compare_sizes.py", "first_screening.py", "slope_of_a_dem.py"]
+
+
+@pytest.mark.parametrize("name", EXAMPLES)
+def test_examples_open_as_notebooks(name: str) -> None:
+    """The percent format: a docstring, then cells that begin with `# %%` and a title."""
+    text = (DOCS / "examples" / name).read_text("utf-8")
+    cells = [line for line in text.splitlines() if line.startswith("# %%")]
+    assert len(cells) >= 4 and all(len(line) > 6 for line in cells)
+
+
+def test_first_screening(first_screening) -> None:
+    candidates = first_screening.names["candidates"]
+    assert len(candidates) == 6 and candidates["score"].is_monotonic_decreasing
+    assert "night light was not assessed: True" in first_screening.printed
+    layers = {name for name, _ in pyogrio.list_layers(first_screening.folder / "sites.gpkg")}
+    assert layers >= {"candidates", "pads", "stakes", "rejections", "criteria", "run"}
+    item = json.loads((first_screening.folder / "handover" / "item.json").read_text())
+    assert item["assets"]["geopackage"]["href"] == "../sites.gpkg"
+    found = pyogrio.read_dataframe(first_screening.folder / "handover" / "candidates.geojson")
+    assert found["parcel"].tolist() == candidates["parcel"].tolist()
+    assert found.to_crs(candidates.crs).symmetric_difference(candidates.geometry, align=False).area.max() < 1.0
+
+
+def test_compare_sizes(tmp_path: Path) -> None:
+    found = ran(DOCS / "examples" / "compare_sizes.py", tmp_path)
+    best = found.names["best"]
+    assert best.loc["cut_m3", "30x96ft"] > best.loc["cut_m3", "20x48ft"]
+    count = {size: sum(len(scan.index) for scan in result.scans) for size, result in found.names["results"].items()}
+    assert count["20x48ft"] > count["30x96ft"] > 1000
+    assert "when light counts three times as much" in found.printed and not list(tmp_path.iterdir())
+
+
+def test_slope_of_a_dem(tmp_path: Path) -> None:
+    found = ran(DOCS / "examples" / "slope_of_a_dem.py", tmp_path)
+    slope = found.names["slope"].values
+    heights = found.names["dem"].values.astype(float)
+    rise = np.hypot(ndimage.sobel(heights, 0), ndimage.sobel(heights, 1)) / 8  # Horn's weights are Sobel's
+    inside = np.isfinite(slope) & np.isfinite(rise)
+    assert inside.mean() > 0.98 and np.allclose(slope[inside], 100 * rise[inside], atol=1e-3)
+    assert 0.005 < found.names["level"] < 0.05  # "only about 1-5 % of real cells are under 0.52 %"
+    with rasterio.open(tmp_path / "hillshade.tif") as file:
+        assert file.tags(ns="IMAGE_STRUCTURE")["LAYOUT"] == "COG" and file.shape == slope.shape
