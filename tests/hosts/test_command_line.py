@@ -189,6 +189,17 @@ def test_every_process_runs_on_its_own(tmp_path: Path, name: str) -> None:
         assert np.isfinite(file.read(1)).any()
 
 
+def test_overviews_of_aspect_hold_directions_that_are_there(tmp_path: Path) -> None:
+    """The mean of two directions either side of north points south."""
+    assert tunnelsite("run", "aspect", FARM / "dem.tif", tmp_path / "aspect.tif").returncode == 0
+    with (
+        rasterio.open(tmp_path / "aspect.tif") as whole,
+        rasterio.open(tmp_path / "aspect.tif", overview_level=0) as half,
+    ):
+        cells, coarse = whole.read(1), half.read(1)
+    assert np.isin(coarse[np.isfinite(coarse)], cells).all() and len(np.unique(coarse)) > 1000
+
+
 def test_place_and_north_come_from_the_raster(tmp_path: Path) -> None:
     """A time needs a place, and azimuths count from true north: both from the raster where they are not given."""
     out, asked = tmp_path / "shadow.tif", ["--set", "when_utc=2027-12-21T14:00Z"]

@@ -160,6 +160,14 @@ def test_cells_decoded_without_gdal_are_those_given(tmp_path):
         )
 
 
+@pytest.mark.parametrize("shape", [(1, 1), (512, 512), (513, 1300), (2100, 700)])
+def test_another_program_finds_no_fault(tmp_path, shape):
+    """rio-cogeo, strict: neither errors nor warnings."""
+    cogeo = pytest.importorskip("rio_cogeo")
+    write(tmp_path / "a.tif", some_grid(*shape))
+    assert cogeo.cog_validate(tmp_path / "a.tif", strict=True) == (True, [], [])
+
+
 # --- what is stored
 
 

@@ -8,6 +8,7 @@ import json
 import logging
 import math
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -396,6 +397,19 @@ def test_each_check_notices(handed: Path, tmp_path) -> None:
         with pytest.raises((OSError, ValueError, pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError)):
             writing.piece_of(stored, world, what).check(tmp_path / name)
         assert form in FORMATS
+
+
+def test_a_layer_named_like_a_path_stays_in_the_folder(tmp_path) -> None:
+    stored = read_layers(str(write_example(tmp_path / "sites.gpkg")))
+    table = stored.tables["candidates"]
+    names = ["../out", "/etc/x", "a/b", "A\\b", "nul", "candidates", "CANDIDATES"]
+    odd = replace(stored, tables=dict.fromkeys(names, table), styles={"../style": stored.styles["pads"]})
+    (tmp_path / "in").mkdir()
+    written = write_handover(odd, tmp_path / "in", FORMATS, {}, overwrite=False)
+    assert {path.parent for path in written} == {tmp_path / "in"} and all(path.is_file() for path in written)
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["in", "sites.gpkg"]
+    stems = [path.stem.casefold() for path in written if path.suffix == ".geojson"]
+    assert len(set(stems)) == len(names) and "nul" not in stems
 
 
 def test_what_is_no_result_is_refused(tmp_path) -> None:

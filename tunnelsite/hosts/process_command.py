@@ -61,7 +61,9 @@ def run_process(given: argparse.Namespace) -> int:
         layers = process(inputs, known | asked, progress)
         spec = makes[wanted]
         layer = layers[wanted]
-        write_cog(given.output, layer.values, raster, unit=layer.unit, title=spec.title, overwrite=given.overwrite)
+        words = {"unit": layer.unit, "title": spec.title}
+        overviews = "nearest" if wanted == "aspect" else "average"  # the mean of 350 and 10 degrees is not south
+        write_cog(given.output, layer.values, raster, overwrite=given.overwrite, overviews=overviews, **words)
     for note in raster.notes:
         progress.say(f"note: {raster.name}: {note}")
     for name, value in known.items():

@@ -117,7 +117,9 @@ def write_rasters(result: Result, folder: Path, *, overwrite: bool) -> list[Path
             values = (values.astype("float64") + frame.datum_m).astype("float32")
         path = folder / f"{name}.tif"
         title = titles.get(name, name)
-        write_cog(path, values, frame.grid, unit=frame.units.get(name, "1"), title=title, overwrite=overwrite)
+        words = {"unit": frame.units.get(name, "1"), "title": title}
+        overviews = "mode" if name == "water_like" else "average"  # yes or no has no mean
+        write_cog(path, values, frame.grid, overwrite=overwrite, overviews=overviews, **words)
         written.append(path)
         known = values[np.isfinite(values)]
         ends = (float(known.min()), float(known.max())) if known.size else (0.0, 1.0)

@@ -20,6 +20,7 @@ from tunnelsite.io.handover.sheets import check_csv, check_parquet, parquet_byte
 from tunnelsite.io.handover.stac import check_item, item_text
 from tunnelsite.io.handover.stored import StoredLayers
 from tunnelsite.io.handover.world import WorldLayer, world_layer
+from tunnelsite.io.names import safe_names
 from tunnelsite.io.staging import staged
 
 _LAYER_ENDINGS = {"geojson": "geojson", "csv": "csv", "geoparquet": "parquet", "sld": "sld"}  # a file for each layer
@@ -79,8 +80,12 @@ def named_files(stored: StoredLayers, formats: Sequence[str]) -> dict[str, tuple
         elif form == "stac":
             found[form] = (ITEM, form)
         else:
-            names = {"geojson": stored.places, "sld": stored.styles}.get(form, stored.tables)
-            found |= {f"{form} {name}": (f"{name}.{_LAYER_ENDINGS[form]}", form) for name in names}
+            names = list({"geojson": stored.places, "sld": stored.styles}.get(form, stored.tables))
+            stems = safe_names(names)  # a layer's name is data too: it may not lead out of the folder
+            found |= {
+                f"{form} {name}": (f"{stem}.{_LAYER_ENDINGS[form]}", form)
+                for name, stem in zip(names, stems, strict=True)
+            }
     return found
 
 
