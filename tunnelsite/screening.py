@@ -126,7 +126,7 @@ def told_houses(settings: Settings, houses: Sequence[House]) -> Settings:
 
 def judged(site: Site, settings: Settings, scans: list[Scan], judges: list[Judge]) -> Result:
     """Score, rank and refine what was measured; no terrain is computed here."""
-    scored = [scores(scan, judges, settings.combine) for scan in scans]
+    scored = [scan.frame.store.kept(scores(scan, judges, settings.combine)) for scan in scans]
 
     def sound(scan: Scan, item: int) -> bool:
         return not broken_rules(scan, item, settings.setback_m, settings.clearance_m)
@@ -201,6 +201,11 @@ def prepared(site: Site, settings: Settings, bearing_deg: float, judges: list[Ju
     add_soils(frame)
     add_night_light(frame)
     progress("local grid", 1.0)
+
+    def resting(what: str, share: float) -> None:
+        frame.store.rest()
+        progress(what, share)
+
     wanted = {spec.id for judge in judges for spec in judge.criterion.description.reads}
     processes = catalogue.processes(frame.notes.append)
     for process in reversed(processes):  # what makes a wanted layer may read what only an earlier process makes
@@ -224,15 +229,16 @@ def prepared(site: Site, settings: Settings, bearing_deg: float, judges: list[Ju
             inputs["far_ground"] = Layer(far.heights, "m", "far ground", (far.grid.cell_m, far.grid.cell_m))
             parameters |= dict(zip(("far_south_m", "far_east_m"), far.corner_m(grid), strict=True))
         try:
-            made = process(inputs, parameters, progress)
+            made = process(inputs, parameters, resting)
         except TunnelsiteError as problem:
             if process.id in catalogue.BUILT_IN_PROCESSES:
                 raise
             frame.notes.append(f"process {process.id!r} of a plug-in was skipped: {problem}")
             continue
-        for name, layer in made.items():
-            frame.layers.setdefault(name, layer.values)
-            frame.units.setdefault(name, layer.unit)
+        for name in list(made):
+            layer = made.pop(name)  # one by one, so that what is kept in a file frees its memory before the next
+            if name not in frame.layers:
+                frame.keep(name, layer.values, layer.unit)
     return frame
 
 

@@ -10,6 +10,7 @@ import shapely
 
 from tunnelsite.core.crowns import CrownKinds
 from tunnelsite.core.layers import Features, SourceRaster
+from tunnelsite.core.store import Store
 from tunnelsite.core.weather import Weather
 
 if TYPE_CHECKING:
@@ -30,6 +31,7 @@ class Site:
         wind: where it comes from, or None.
         notes: what was found, assumed or repaired.
         files: what to ask at the end of a run whether it still is as it was read (kept for the reader).
+        store: where large arrays of the run live.
     """
 
     dem: SourceRaster
@@ -46,6 +48,7 @@ class Site:
     far_dem: SourceRaster | None = None
     notes: tuple[str, ...] = ()
     files: tuple[Any, ...] = ()
+    store: Store = field(default_factory=Store)
 
     @property
     def inputs(self) -> list[SourceRaster | Features]:
@@ -73,6 +76,7 @@ class Frame:
         lon_deg, lat_deg: origin of the local projection.
         crowns: which obstacles pass a part of the beam, once the surface was made.
         dem_cell_m: the elevation model's own cell side [m], which a finer working cell does not better; 0 = not known.
+        store: where layers and measures live.
     """
 
     grid: Grid
@@ -92,6 +96,13 @@ class Frame:
     crowns: CrownKinds | None = None
     dem_cell_m: float = 0.0
     notes: list[str] = field(default_factory=list)
+    store: Store = field(default_factory=Store)
+
+    def keep(self, name: str, values: np.ndarray, unit: str) -> None:
+        """Add a layer."""
+        self.layers[name] = self.store.kept(values)
+        self.units[name] = unit
+        self.store.rest()
 
     @property
     def ground(self) -> np.ndarray:

@@ -121,6 +121,7 @@ def safe_environment() -> rasterio.Env:
     return rasterio.Env(
         GDAL_VRT_ENABLE_PYTHON="NO",  # above the user's environment, which may say YES
         GDAL_DISABLE_READDIR_ON_OPEN="EMPTY_DIR",  # no masks beside it, which any driver might open
+        GDAL_CACHEMAX=256,  # MB; every cell is read once, so that a twentieth of the machine's memory would be wasted
         GDAL_PAM_ENABLED="NO",  # no settings from .aux.xml, none written there
     )
 

@@ -18,6 +18,7 @@ from tunnelsite.core.weather import Weather
 from tunnelsite.core.wind import WindRose
 from tunnelsite.io.files import FileStamp, file_stamp, layer_of, same_file
 from tunnelsite.io.rasters import RasterHeader, raster_header, read_raster
+from tunnelsite.io.scratch import FROM_BYTES, Scratch
 from tunnelsite.io.vectors import read_features
 from tunnelsite.io.weather import read_weather
 from tunnelsite.settings import Settings, keep_out_parts
@@ -30,7 +31,8 @@ OPTIONAL = {"obstacles": ANY, "structures": ("polygon",), "lamps": ("point",), "
 class RasterReading:
     """How heights are to be read where the files do not say, and how much land round the parcels.
 
-    Attributes: elevation_unit `m`, `ft` or `us-ft`; dem_crs; band; zero_is_nodata; halo_m, and far_reach_m of a far DEM beyond it [m].
+    Attributes: elevation_unit `m`, `ft` or `us-ft`; dem_crs; band; zero_is_nodata; halo_m, and far_reach_m of a far DEM beyond it [m];
+    scratch_from_bytes: layers from this size on live in scratch files.
     """
 
     elevation_unit: str | None = None
@@ -39,6 +41,7 @@ class RasterReading:
     zero_is_nodata: bool | None = None
     halo_m: float = 1000.0
     far_reach_m: float = 30_000.0
+    scratch_from_bytes: int = FROM_BYTES
 
 
 def read_site(
@@ -64,6 +67,7 @@ def read_site(
     Errors: InputRefused, UsageError, ResourceShortage; nothing is written.
     """
     reading = reading or RasterReading()
+    store = Scratch(reading.scratch_from_bytes)
     named = [dem, parcels, far_dem, surface, obstacles, structures, lamps, soils, weather, wind]
     named += (services or {}).values()
     named += [keep_out_parts(text)[0] for text in keep_out]
@@ -71,10 +75,11 @@ def read_site(
     header = raster_header(dem, "DEM", crs=reading.dem_crs)
     land = read_features(parcels, "parcels", kinds=("polygon",))
     given = {"obstacles": obstacles, "structures": structures, "lamps": lamps, "soils": soils}
-    ground = _read_heights(header, land, reading)
+    ground = _stored(store, _read_heights(header, land, reading))
     model = None
     if surface is not None:
         model = _read_heights(raster_header(surface, "--surface", crs=reading.dem_crs), land, reading)
+        model = _stored(store, model)
     return Site(
         dem=ground,
         parcels=land,
@@ -86,7 +91,12 @@ def read_site(
         weather=None if weather is None else read_weather(weather),
         wind=_wind(wind, wind_from_deg),
         files=files,
+        store=store,
     )
+
+
+def _stored(store: Scratch, raster: SourceRaster) -> SourceRaster:
+    return replace(raster, values=store.kept(raster.values))
 
 
 def _watched(text: str) -> tuple[str, FileStamp | None]:

@@ -27,12 +27,19 @@ class Lattice(NamedTuple):
     cols: int
 
 
-def blocked_centres(segments: np.ndarray, half_length_m: float, half_width_m: float, lattice: Lattice) -> np.ndarray:
-    """Return which cell centres have a rectangle whose inside meets a segment, bool [rows, columns].
+def blocked_centres(
+    segments: np.ndarray,
+    half_length_m: float,
+    half_width_m: float,
+    lattice: Lattice,
+    rows: tuple[int, int] | None = None,
+) -> np.ndarray:
+    """Return which cell centres have a rectangle whose inside meets a segment, bool [rows wanted, columns].
 
     segments: float64 [n, 4], east and north of both ends [m]; upright, level and zero-length ones are
     welcome.
     half_length_m, half_width_m: half the rectangle east-west and north-south [m].
+    rows: first and past-the-last row wanted (all); changes no bit of the result.
     A placement whose centre lies inside a polygon and that no edge of it blocks lies wholly within it.
     Raises ValueError for segments of another shape or not finite, or sizes that are not positive.
     """
@@ -44,9 +51,11 @@ def blocked_centres(segments: np.ndarray, half_length_m: float, half_width_m: fl
     first, last = _rows_met(
         np.minimum(segments[:, 1], segments[:, 3]), np.maximum(segments[:, 1], segments[:, 3]), half, lattice
     )
-    order, starts = _by_band(first, last, (lattice.rows + _BAND_ROWS - 1) // _BAND_ROWS)
-    blocked = np.zeros((lattice.rows, lattice.cols), np.bool_)
-    _mark(segments, (first, last, order, starts), half, tuple(lattice), blocked)
+    top, bottom = (0, lattice.rows) if rows is None else rows
+    first, last = np.clip(first - top, 0, bottom - top), np.clip(last - top, 0, bottom - top)
+    order, starts = _by_band(first, last, (bottom - top + _BAND_ROWS - 1) // _BAND_ROWS)
+    blocked = np.zeros((bottom - top, lattice.cols), np.bool_)
+    _mark(segments, (first, last, order, starts), half, tuple(lattice), top, blocked)
     return blocked
 
 
@@ -131,7 +140,7 @@ def _columns_within(low, high, half_length, lattice):
 
 
 @njit(cache=True, parallel=True, nogil=True, error_model="numpy")
-def _mark(segments, bands, half, lattice, blocked):
+def _mark(segments, bands, half, lattice, first_row, blocked):
     """Mark the blocked columns, each band of rows by one thread: count ranges opened and closed, then add
     up."""
     first, last, order, starts = bands
@@ -143,7 +152,7 @@ def _mark(segments, bands, half, lattice, blocked):
         opened = np.zeros((bottom - top, cols + 1), np.int32)
         for k in order[starts[band] : starts[band + 1]]:
             for r in range(max(first[k], top), min(last[k], bottom)):
-                northing = lattice[1] - (r + 0.5) * lattice[2]
+                northing = lattice[1] - (r + first_row + 0.5) * lattice[2]
                 low, high = _eastings_in_band(segments[k], northing, half[1])
                 if low > high:
                     continue

@@ -11,6 +11,8 @@ need no queue). Both from memory.
 import numpy as np
 from numba import njit
 
+from tunnelsite.kernels.bands import bands
+
 LARGEST = 2**31 - 1  # cells; the kernels index cells with int32
 
 
@@ -134,11 +136,12 @@ def _flood(z, unvisited, rows, cols):
             right += 1
 
 
-def filled(ground):
+def filled(ground, pause=lambda: None):
     """Return the ground with every depression filled to the level at which it spills.
 
     Arguments: ground: (rows, cols) ground heights [m], row 0 = north; NaN (or infinite) = no data. float32
-        and float64 keep their precision, anything else is read as float64.
+        and float64 keep their precision, anything else is read as float64. pause(): called once the ground is
+        copied and not looked at any more, so that a ground that lives in a file may leave memory.
     Returns: (rows, cols) the lowest surface at or above the ground from which every cell drains over the
         raster edge or into no data without going up; NaN where there is no data. Depressions come out level
         (no gradient is imposed).
@@ -148,6 +151,12 @@ def filled(ground):
         still unvisited. The filled surface is unique, so order and ties do not matter.
     """
     padded = with_rim(ground)
+    pause()
+    return filled_inside(padded)
+
+
+def filled_inside(padded):
+    """Fill heights with a rim of NaN (from `with_rim` or `rimmed`) in place, and return a copy of what lies inside the rim."""
     rows, cols = padded.shape
     if rows > 2 and cols > 2:
         _flood(padded.ravel(), padded.flatten(), rows - 2, cols - 2)
@@ -178,16 +187,24 @@ def with_rim(ground):
     ground = np.asarray(ground)
     if ground.ndim != 2:
         raise ValueError(f"ground has {ground.ndim} dimension(s) (shape {ground.shape}); expected rows x columns")
-    rows, cols = ground.shape
+    padded = rimmed(ground.shape, ground.dtype if ground.dtype in (np.float32, np.float64) else np.float64)
+    for rows in bands(ground.shape):
+        padded[rows.start + 1 : rows.stop + 1, 1:-1] = np.where(np.isinf(ground[rows]), np.nan, ground[rows])
+    return padded
+
+
+def rimmed(shape, dtype):
+    """Return an array to be filled with heights of this shape, with a rim of NaN one cell wide round it.
+
+    Raises: ValueError: more cells than flow can be traced over.
+    """
+    rows, cols = shape
     if (rows + 2) * (cols + 2) > LARGEST:
         raise ValueError(
             f"{rows} x {cols} cells are more than the {LARGEST} that flow can be traced over at once; "
             "use a larger cell or split the area by watershed"
         )
-    dtype = ground.dtype if ground.dtype in (np.float32, np.float64) else np.float64
     padded = np.empty((rows + 2, cols + 2), dtype)
     for rim in (padded[:1], padded[-1:], padded[:, :1], padded[:, -1:]):
         rim[...] = np.nan
-    padded[1:-1, 1:-1] = ground
-    padded[np.isinf(padded)] = np.nan
     return padded

@@ -17,14 +17,16 @@ class Rays:
     `drop_per_m` [1/m]: a target at distance d looks lower by drop_per_m * d^2; 0 is a flat Earth, see
     `earth_drop_per_m`. `origin`: row and column of the grid's first cell in a larger grid of which it is a
     window; it anchors the scan lines, so that a window with a wide enough margin gets the larger grid's own
-    numbers.
+    numbers. `lift_m`: height of the eyes above the observers handed in, so that bare ground can be handed in as it is.
     """
 
     drop_per_m: float = 0.0
     origin: tuple[int, int] = (0, 0)
+    lift_m: float = 0.0
 
 
 FLAT_EARTH = Rays()
+NO_TABLES = np.empty((0, 2), np.float32)  # tangents are wanted, not shares
 
 
 def earth_drop_per_m(refraction_coefficient: float = 0.13, earth_radius_m: float = 6_371_000.0) -> float:
@@ -59,13 +61,16 @@ def grid_pair(surface: np.ndarray, observer: np.ndarray, cell_m: float) -> tuple
     return np.ascontiguousarray(surface, np.float32), np.ascontiguousarray(observer, np.float32)
 
 
-def scan_ahead(pair: tuple[np.ndarray, np.ndarray], cell_m: float, way: March, rays: Rays, out: np.ndarray) -> None:
-    """Write into out the horizon tangents along one March, of a pair from `grid_pair` turned as it asks."""
+def scan_ahead(
+    pair: tuple[np.ndarray, np.ndarray], cell_m: float, way: March, rays: Rays, look_up: np.ndarray, out: np.ndarray
+) -> None:
+    """Put into out the horizon tangents along one March, or what look_up says of them (see `horizon_scan.scan`), of a
+    pair from `grid_pair` turned as it asks."""
     surface, observer = pair
     near = min(NEAR_STEPS, max(surface.shape[0] - 1, 1))
     first_row = rays.origin[1] if way.transposed else rays.origin[0]
     plan = scan_plan(way, surface.shape, (float(cell_m), float(rays.drop_per_m)), int(first_row), near)
-    scan(surface, observer, plan, near, out)
+    scan(surface, observer, np.float32(rays.lift_m), plan, near, look_up, out)
 
 
 def horizon_tangent(
@@ -91,7 +96,7 @@ def horizon_tangent(
     if way.transposed:
         surface, observer = turned(surface), turned(observer)
     out = np.empty_like(surface)
-    scan_ahead((surface, observer), cell_m, way, rays, out)
+    scan_ahead((surface, observer), cell_m, way, rays, NO_TABLES, out[None])
     return turned(out) if way.transposed else out
 
 

@@ -8,6 +8,8 @@ between two lines: where their horizons agree the cell's is interpolated; where 
 between, and the cell's own ray is sampled at both.
 """
 
+from collections.abc import Callable
+
 import numpy as np
 from numba import njit, prange
 
@@ -18,6 +20,7 @@ NEAR_STEPS = 48  # row steps marched exactly from every cell
 AGREE = np.float32(0.002)  # tangents of two neighbouring lines closer than this are interpolated
 STRIP = 512  # most scan lines that a thread handles together; the results do not depend on it
 _TILE = 32
+_TURN_ROWS = 1 << 12
 
 
 @njit(**FAST)
@@ -119,12 +122,30 @@ def _far(flat, columns, plan, p, at, eye, best, skyline, scratch):
             best[i] = _sample(flat, columns, way, cell + i, column + i, eye[i], best[i], pair)
 
 
-@njit(parallel=True, nogil=True, **FAST)
-def scan(surface, observer, plan, near, out):
-    """Write into out the tangent, at least 0, of the horizon ahead of every cell; NaN where the eye is NaN.
+@njit(
+    cache=True, nogil=True, error_model="numpy", fastmath=False
+)  # said aloud, or the caller's licence would be inherited
+def add_shares(tangents, look_up, row, column, shares):
+    """Add to shares [tables, rows, columns], from (row, column) on, what look_up [tables, nodes] says of a run of tangents."""
+    last = look_up.shape[1] - 1
+    for i in range(tangents.size):
+        h = tangents[i]
+        x = np.float32(last) * h / np.sqrt(np.float32(1.0) + h * h)
+        node = min(np.int32(x), np.int32(last - 1)) if x >= 0.0 else np.int32(0)
+        part = x - np.float32(node)
+        for t in range(look_up.shape[0]):
+            a = look_up[t, node]
+            shares[t, row, column + i] += a + part * (look_up[t, node + 1] - a)
 
-    Arguments: surface, observer, out [rows, columns] float32, C order, transposed if the March says so;
-    plan, from `scan_plan` with the same near.
+
+@njit(parallel=True, nogil=True, **FAST)
+def scan(surface, observer, lift, plan, near, look_up, out):
+    """Put into out the tangent, at least 0, of the horizon ahead of every cell, or what tables say of it.
+
+    Arguments: surface, observer [rows, columns] float32, C order, transposed if the March says so; lift, float32, height of
+    the eyes above the observers; plan, from `scan_plan` with the same near; look_up float32 [tables, nodes] and out float32
+    [tables, rows, columns]: the shares of `add_shares` are added, so that no tangent is ever stored; without tables (look_up
+    [0, any]) out [1, rows, columns] is overwritten by the tangents. NaN where the eye is NaN.
     """
     rows, columns = surface.shape
     flat = surface.reshape(-1)
@@ -144,6 +165,7 @@ def scan(surface, observer, plan, near, out):
         watch[1::2] = -1.0
         line_z = np.empty(strip + 2, np.float32)
         strip_best = np.empty(strip, np.float32)
+        strip_eye = np.empty(strip, np.float32)
         pairs = np.empty((2, 2, strip), np.float32)
         scratch = (pairs[0], pairs[1], np.empty(strip, np.float32))
         for p in range(rows):
@@ -158,7 +180,9 @@ def scan(surface, observer, plan, near, out):
                 continue
             row = p if plan.ahead < 0 else rows - 1 - p
             cell = row * columns + column
-            eye = observer[row, column : column + n]
+            eye = strip_eye[:n]
+            for i in range(n):
+                eye[i] = observer[row, column + i] + lift
             best = strip_best[:n]
             best[:] = 0.0
             march_near(flat, columns, plan, cell, column, eye, best, plan.near_count[min(p, near)])
@@ -166,23 +190,29 @@ def scan(surface, observer, plan, near, out):
                 at = (cell, column, column - (line0 + plan.shift[p]))
                 _far(flat, columns, plan, p, at, eye, best, (heights, places, tops, guess, watch), scratch)
             for i in range(n):
-                out[row, column + i] = best[i] if eye[i] == eye[i] else np.float32(np.nan)
+                best[i] = best[i] if eye[i] == eye[i] else np.float32(np.nan)
+            if look_up.shape[0] > 0:
+                add_shares(best, look_up, row, column, out)
+            else:
+                out[0, row, column : column + n] = best
 
 
 @njit(parallel=True, nogil=True, **FAST)
-def turn(a, out):
-    """Write the transpose of a into out, both 2-D in C order, tile by tile to stay in the cache."""
-    rows, columns = a.shape
+def turn(a, first, last, out):
+    """Write rows first to last of a, transposed, into out, both 2-D in C order, tile by tile to stay in the cache."""
+    columns = a.shape[1]
     for block in prange((columns + _TILE - 1) // _TILE):
-        last = min((block + 1) * _TILE, columns)
-        for first in range(0, rows, _TILE):
-            for c in range(block * _TILE, last):
-                for r in range(first, min(first + _TILE, rows)):
+        end = min((block + 1) * _TILE, columns)
+        for top in range(first, last, _TILE):
+            for c in range(block * _TILE, end):
+                for r in range(top, min(top + _TILE, last)):
                     out[c, r] = a[r, c]
 
 
-def turned(a: np.ndarray) -> np.ndarray:
-    """The transpose of a 2-D array, in C order."""
+def turned(a: np.ndarray, pause: Callable[[], None] = lambda: None) -> np.ndarray:
+    """The transpose of a 2-D array, in C order; pause() is called now and then, see `horizon_share.folded_share`."""
     out = np.empty(a.shape[::-1], a.dtype)
-    turn(a, out)
+    for first in range(0, a.shape[0], _TURN_ROWS):
+        turn(a, first, min(first + _TURN_ROWS, a.shape[0]), out)
+        pause()
     return out

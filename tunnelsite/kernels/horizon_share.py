@@ -8,13 +8,14 @@ angle costs an arctangent.
 
 import math
 from collections.abc import Callable
+from functools import partial
 
 import numpy as np
 from numba import njit, prange
 
-from tunnelsite.kernels.horizon import FLAT_EARTH, Rays, grid_pair, scan_ahead
+from tunnelsite.kernels.horizon import FLAT_EARTH, NO_TABLES, Rays, grid_pair, scan_ahead
 from tunnelsite.kernels.horizon_rays import march
-from tunnelsite.kernels.horizon_scan import turn, turned
+from tunnelsite.kernels.horizon_scan import add_shares, turn, turned
 
 NODES = 1025  # 0.056 degrees apart near the level
 _WIDEST_GAP_DEG = 45.0 + 1e-9  # eight even azimuths may miss 45 by a rounding
@@ -109,62 +110,84 @@ def profile_share(horizon_deg: np.ndarray, tables: np.ndarray) -> np.ndarray:
 def folded_share(
     surface: np.ndarray, observer: np.ndarray, cell_m: float, azimuths_deg: np.ndarray, tables: np.ndarray,
     rays: Rays = FLAT_EARTH, beyond: Callable[[int, np.ndarray], None] | None = None,
+    pause: Callable[[float], None] = lambda done: None,
 ) -> np.ndarray:  # fmt: skip
     """Share of each table that the horizon leaves free at every cell.
 
     Arguments: surface, observer, cell_m, rays as `horizon_tangent`; azimuths_deg [n azimuths] and tables [n
     tables, n azimuths, NODES] as built for them by `sector_tables` and `sky_tables` (np.concatenate stacks
     several); beyond(k, tangent), if given, raises the tangents [rows, cols] towards azimuth k in place to those of
-    land that the surface does not hold (`far_horizon.raise_to_far`).
+    land that the surface does not hold (`far_horizon.raise_to_far`); pause(share done), called after each azimuth and
+    while arrays are turned: large arrays that live in files may leave memory then.
     Return: float32 [n tables, rows, cols], sum_k E_k(h_k) / sum_k E_k(0), 0..1; NaN where the observer is NaN
-    or the table holds nothing. Each azimuth is folded in as soon as it is known: besides the result, memory
-    is four arrays of the grid's size, however many the azimuths. An azimuth for which all tables are 0 is not
-    computed.
+    or the table holds nothing. Each azimuth is folded in as it is scanned, so that besides surface and observer and a
+    turned copy of each memory is the result alone, however many the azimuths (two arrays more with `beyond`). An azimuth
+    for which all tables are 0 is not computed.
     Errors: ValueError on shapes, cell size or azimuths.
     """
-    surface, observer = grid_pair(surface, observer, cell_m)
-    unseen = np.isnan(observer)
+    pair = grid_pair(surface, observer, cell_m)
     azimuths = np.asarray(azimuths_deg, np.float64)
     tables = _checked(tables, azimuths.size)
     ways = [march(a) for a in azimuths.ravel()]
     look_up = (tables / _totals(tables)[:, None, None]).astype(np.float32)
-    shares = np.zeros((len(tables), *surface.shape), np.float32)
-    tangent = np.empty_like(surface)
-    ahead = tangent
-    for transposed in (False, True):
-        chosen = [k for k, way in enumerate(ways) if way.transposed == transposed and tables[:, k, 0].any()]
-        if chosen and transposed:
-            surface, observer = turned(surface), turned(observer)
-            ahead = np.empty_like(surface)
-        for k in chosen:
-            scan_ahead((surface, observer), cell_m, ways[k], rays, ahead)
-            if transposed:
-                turn(ahead, tangent)
-            if beyond is not None:
-                beyond(k, tangent)
-            _add_share(tangent, np.ascontiguousarray(look_up[:, k]), shares)
-    shares[:, unseen] = np.nan
+    shares = np.zeros((len(tables), *pair[0].shape), np.float32)
+    level, across = (
+        [k for k, way in enumerate(ways) if way.transposed == side and tables[:, k, 0].any()] for side in (False, True)
+    )
+    count = max(len(level) + len(across), 1)
+
+    def add(k: int, pair, shares) -> None:
+        seen = np.ascontiguousarray(look_up[:, k])
+        if beyond is None:
+            scan_ahead(pair, cell_m, ways[k], rays, seen, shares)
+        else:
+            _add_beyond(pair, (cell_m, ways[k], rays), seen, partial(beyond, k), shares)
+
+    for done, k in enumerate(level, 1):
+        add(k, pair, shares)
+        pause(done / count)
+    if across:
+        pair = _turned_pair(pair, partial(pause, len(level) / count))
+        shares = shares if beyond is not None else _turned_layers(shares)
+        for done, k in enumerate(across, len(level) + 1):
+            add(k, pair, shares)
+            pause(done / count)
+        shares = shares if beyond is not None else _turned_layers(shares)
+    return shares if level or across else _blanked(shares, pair[1])
+
+
+def _turned_pair(pair, pause):
+    surface, observer = pair
+    first = turned(surface, pause)
+    return first, first if observer is surface else turned(observer, pause)
+
+
+def _turned_layers(layers):
+    out = np.empty((len(layers), layers.shape[2], layers.shape[1]), layers.dtype)
+    for one, other in zip(layers, out, strict=True):
+        turn(one, 0, one.shape[0], other)
+    return out
+
+
+def _blanked(shares, observer):
+    """Nothing was looked at, but an unknown place stays unknown."""
+    shares[:, np.isnan(observer)] = np.nan
     return shares
 
 
+def _add_beyond(pair, scanned, look_up, beyond, shares):
+    """Add the shares of one azimuth (cell, March, Rays) whose tangents are raised by `beyond` before they are looked up."""
+    ahead = np.empty_like(pair[0])
+    scan_ahead(pair, *scanned, NO_TABLES, ahead[None])
+    tangent = turned(ahead) if scanned[1].transposed else ahead
+    beyond(tangent)
+    _add_rows(tangent, look_up, shares)
+
+
 @njit(cache=True, parallel=True, error_model="numpy", nogil=True)
-def _add_share(tangent, look_up, shares):
-    """Add one azimuth's share to every cell of every table: tangent [rows, cols], look_up [tables, nodes]."""
-    rows, columns = tangent.shape
-    last = look_up.shape[1] - 1
-    for row in prange(rows):
-        node = np.empty(columns, np.int32)
-        part = np.empty(columns, np.float32)
-        for c in range(columns):
-            h = tangent[row, c]
-            x = np.float32(last) * h / np.sqrt(np.float32(1.0) + h * h)
-            i = min(np.int32(x), np.int32(last - 1)) if x >= 0.0 else np.int32(0)
-            node[c] = i
-            part[c] = x - np.float32(i)
-        for t in range(look_up.shape[0]):
-            for c in range(columns):
-                a = look_up[t, node[c]]
-                shares[t, row, c] += a + part[c] * (look_up[t, node[c] + 1] - a)
+def _add_rows(tangent, look_up, shares):
+    for row in prange(tangent.shape[0]):
+        add_shares(tangent[row], look_up, row, 0, shares)
 
 
 def _circle(azimuths_deg):

@@ -106,7 +106,9 @@ def upslope_cells(direction):
     direction, inflows, is_open = _traced(direction)
     total = np.ones(direction.shape, np.int32)
     _summed(direction, inflows, is_open, total)
+    del inflows  # these arrays are the largest of a whole screening, so each goes as soon as it can
     total[direction == NO_DATA] = 0
+    del direction
     return np.ascontiguousarray(total[1:-1, 1:-1]), np.ascontiguousarray(is_open[1:-1, 1:-1])
 
 

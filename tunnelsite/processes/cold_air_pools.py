@@ -10,7 +10,7 @@ from tunnelsite.kernels.cold_pool import cold_pool_depth
 
 def _run(inputs, parameters, progress) -> dict[str, Layer]:
     ground = inputs["ground"]
-    depth = cold_pool_depth(ground.values, ground.cell_m[0], parameters["scale_m"])
+    depth = cold_pool_depth(ground.values, ground.cell_m[0], parameters["scale_m"], lambda: progress("cold air", 0.3))
     progress("cold air", 1.0)
     return {"cold_pool_m": Layer(depth, "m", "Depth of the cold-air pool", ground.cell_m)}
 

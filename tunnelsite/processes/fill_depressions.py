@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 
 from tunnelsite.core.describe import Description, LayerSpec, Parameter
@@ -10,10 +12,10 @@ from tunnelsite.core.process import Process
 from tunnelsite.kernels import fill
 
 
-def filled_by(engine: str, ground: np.ndarray) -> np.ndarray:
-    """Depression-filled ground by the built-in kernel or by richdem; the two agree to the bit."""
+def filled_by(engine: str, ground: np.ndarray, pause: Callable[[], None] = lambda: None) -> np.ndarray:
+    """Depression-filled ground by the built-in kernel or by richdem; the two agree to the bit. pause, as `fill.filled`."""
     if engine == "built-in":
-        return fill.filled(ground)
+        return fill.filled(ground, pause)
     import richdem  # only where it is asked for
 
     nodata = np.float64(-1e30)

@@ -13,10 +13,13 @@ from tunnelsite.processes.fill_depressions import ENGINE, filled_by
 
 def _run(inputs, parameters, progress) -> dict[str, Layer]:
     ground = inputs["ground"]
-    filled = filled_by(parameters["engine"], ground.values)
+    filled = filled_by(parameters["engine"], ground.values, lambda: progress("drainage", 0.1))
     progress("drainage", 0.5)
     direction = flow.flow_direction(filled, *ground.cell_m)
+    ponding = None
     if parameters["method"] == "d8":
+        ponding = np.subtract(filled, ground.values, out=filled)  # the filled ground is not looked at again
+        progress("drainage", 0.7)
         cells, open_edge = upslope.upslope_cells(direction)
         area = cells.astype(np.float32)
         area *= np.float32(ground.cell_m[0] * ground.cell_m[1])
@@ -25,11 +28,12 @@ def _run(inputs, parameters, progress) -> dict[str, Layer]:
         angle = dinfinity.flow_angle(filled, direction, ground.cell_m[0])
         area, open_edge = dinfinity.upslope_area_dinf(angle, ground.cell_m[0])
         area = area.astype(np.float32)
+        ponding = fill.ponding_depth(ground.values, filled)
     progress("drainage", 1.0)
     return {
         "upslope_m2": Layer(area, "m2", "Contributing area", ground.cell_m),
         "open_edge": Layer(open_edge, "1", "Contributing area is a lower bound", ground.cell_m),
-        "ponding_m": Layer(fill.ponding_depth(ground.values, filled), "m", "Depth of hollows", ground.cell_m),
+        "ponding_m": Layer(ponding, "m", "Depth of hollows", ground.cell_m),
     }
 
 

@@ -9,6 +9,7 @@ import numpy as np
 from tunnelsite.core.describe import Description, LayerSpec, Parameter
 from tunnelsite.core.layers import Layer
 from tunnelsite.core.process import Process
+from tunnelsite.kernels.bands import bands
 from tunnelsite.kernels.horizon import Rays, earth_drop_per_m, horizon_tangent
 
 OBLIQUITY_DEG = 23.436  # declination at the solstices of 2025; it falls by 0.013 deg in a century (from memory)
@@ -38,10 +39,11 @@ def _run(inputs, parameters, progress) -> dict[str, Layer]:
         dark = np.full(ground.values.shape, np.nan, np.float32)
         return {"noon_sun": Layer(dark, "1", "Polar night: no sun at noon of the winter solstice", ground.cell_m)}
     azimuth = (sun[0] - (parameters["bearing_deg"] - 90.0)) % 360.0
-    eye = ground.values + np.float32(parameters["light_height_m"])
-    tangent = horizon_tangent(surface.values, eye, ground.cell_m[0], azimuth, Rays(drop_per_m=earth_drop_per_m()))
-    lit = (tangent <= math.tan(math.radians(sun[1]))).astype(np.float32)
-    lit[np.isnan(eye)] = np.nan
+    rays = Rays(drop_per_m=earth_drop_per_m(), lift_m=parameters["light_height_m"])
+    lit = horizon_tangent(surface.values, ground.values, ground.cell_m[0], azimuth, rays)
+    highest = math.tan(math.radians(sun[1]))
+    for rows in bands(lit.shape):  # in place, so that a large raster needs no second one
+        lit[rows] = np.where(np.isnan(lit[rows]), np.float32(np.nan), lit[rows] <= highest)
     progress("noon sun", 1.0)
     return {"noon_sun": Layer(lit, "1", "In the sun at noon of the winter solstice", ground.cell_m)}
 

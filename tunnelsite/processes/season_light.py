@@ -29,25 +29,29 @@ def _run(inputs, parameters, progress) -> dict[str, Layer]:
     steps = ((sun[:, 0] - to_grid) % 360.0, sun[:, 1])
     sunny = sector_tables(*steps, sun[:, 2], azimuths)[0, :, 0] > 0
     azimuths = azimuths[sunny]  # no horizon is computed where no sun stands
-    eye = ground.values + np.float32(parameters["light_height_m"])
-    rays = Rays(drop_per_m=earth_drop_per_m())
+    rays = Rays(drop_per_m=earth_drop_per_m(), lift_m=parameters["light_height_m"])
     beyond = None
     if "far_ground" in inputs:
         far = inputs["far_ground"]
+        eye = ground.values + np.float32(parameters["light_height_m"])
         cells, corner = (
             (cell_m, square_cell_m(far, "far_ground")),
             (parameters["far_south_m"], parameters["far_east_m"]),
         )
-        beyond = raise_to_far(far_view(far.values, eye, cells, corner, azimuths, rays), eye)
+        level = Rays(drop_per_m=rays.drop_per_m)
+        beyond = raise_to_far(far_view(far.values, eye, cells, corner, azimuths, level), eye)
         progress("far horizon", 1.0)
-    share = np.zeros(ground.values.shape, np.float32)
+    share = None
     parts = _parts(inputs, sun)
-    for done, (heights, energy) in enumerate(parts, 1):
+    for number, (heights, energy) in enumerate(parts):
+
+        def pause(done: float, number: int = number) -> None:
+            progress("light", (number + done) / len(parts))
+
         tables = sector_tables(*steps, energy, azimuths)
-        share += (
-            np.float32(energy.sum() / total) * folded_share(heights, eye, cell_m, azimuths, tables, rays, beyond)[0]
-        )
-        progress("light", done / len(parts))
+        found = folded_share(heights, ground.values, cell_m, azimuths, tables, rays, beyond, pause)[0]
+        found *= np.float32(energy.sum() / total)
+        share = found if share is None else np.add(share, found, out=share)
     return {"beam_share": Layer(share, "1", "Share of the beam", ground.cell_m)}
 
 

@@ -2,24 +2,31 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from scipy import ndimage
 
 from tunnelsite.core.describe import Description, LayerSpec, Parameter
 from tunnelsite.core.layers import Layer
 from tunnelsite.core.process import Process
+from tunnelsite.kernels.bands import bands
 
 
 def _run(inputs, parameters, progress) -> dict[str, Layer]:
-    standing = inputs["standing_m"]
-    open_ground = ~(standing.values >= parameters["least_m"])
-    if open_ground.all():
-        away = np.full(standing.values.shape, parameters["most_m"], np.float32)
-    else:
-        away = ndimage.distance_transform_edt(open_ground, sampling=standing.cell_m[::-1]).astype(np.float32)
-        np.minimum(away, np.float32(parameters["most_m"]), out=away)
-    away[np.isnan(standing.values)] = np.nan
-    progress("room", 1.0)
+    standing, most_m = inputs["standing_m"], parameters["most_m"]
+    values, rows_m = standing.values, standing.cell_m[1]
+    away = np.full(values.shape, most_m, np.float32)
+    reach = math.ceil(most_m / rows_m) + 1  # what is farther off makes no difference, so a band sees enough
+    for rows in bands(values.shape):
+        top, bottom = max(rows.start - reach, 0), rows.stop + reach
+        clear = ~(values[top:bottom] >= parameters["least_m"])
+        if not clear.all():
+            found = ndimage.distance_transform_edt(clear, sampling=standing.cell_m[::-1])
+            mine = found[rows.start - top : rows.stop - top].astype(np.float32)
+            np.minimum(mine, np.float32(most_m), out=away[rows])
+        away[rows][np.isnan(values[rows])] = np.nan
+        progress("room", rows.stop / len(values))
     return {"standing_distance_m": Layer(away, "m", "Distance to what stands", standing.cell_m)}
 
 

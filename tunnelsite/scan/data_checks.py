@@ -10,6 +10,7 @@ import shapely
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.core.house import House
 from tunnelsite.core.site import Frame, Site, segments_of
+from tunnelsite.kernels.bands import bands
 from tunnelsite.kernels.polygon_mask import polygon_mask
 from tunnelsite.scan.localise import centre_lonlat, native_cell_m
 
@@ -67,10 +68,12 @@ def check_data(site: Site, frame: Frame, halo_m: float) -> None:
             frame.notes.append(
                 f"{void:.0%} of the land read round the parcels holds no heights: shade and water from there are not known"
             )
-    mask = polygon_mask(
-        segments_of(shapely.union_all(frame.parcels)), grid.west_m, grid.north_m, grid.cell_m, grid.shape
-    )
-    if not np.isfinite(frame.ground[mask]).any():
+    edges = segments_of(shapely.union_all(frame.parcels))
+    place = (grid.west_m, grid.north_m, grid.cell_m, grid.shape)
+    if not any(
+        np.isfinite(frame.ground[rows][polygon_mask(edges, *place, (rows.start, rows.stop))]).any()
+        for rows in bands(grid.shape)
+    ):
         raise InputRefused(
             f"{site.dem.name} holds no height inside the parcels of {site.parcels.name}",
             "a DEM that covers the parcels",

@@ -86,7 +86,8 @@ def scanned(
     count = len(frame.parcels)
     rules = ["no_data", *(judge.id for judge in judges)]
     tallies = {rule: [Tally() for _ in range(count)] for rule in rules}
-    kept: list[tuple[np.ndarray, np.ndarray, dict[str, np.ndarray]]] = []
+    kept = frame.store.column(np.int64), frame.store.column(np.int32)
+    measures = {judge.id: frame.store.column(np.float32) for judge in judges}
     rows, cols = frame.grid.shape
     step = max(1, STRIP_CELLS // cols // STRIP_ROWS) * STRIP_ROWS
     for top in range(0, rows, step):
@@ -95,18 +96,15 @@ def scanned(
         mask = owner >= 0
         if mask.any():
             strip = Strip(frame, house, pad, (top, bottom), mask, pad_pitch)
-            kept.append(_strip_measures(strip, owner, judges, tallies))
+            *packed, measured = _strip_measures(strip, owner, judges, tallies)
+            for column, values in zip(kept, packed, strict=True):
+                column.append(values)
+            for name, values in measured.items():
+                measures[name].append(values)
+        frame.store.rest()
         progress(f"placements of {house.name}", bottom / rows)
-    return Scan(
-        frame,
-        house,
-        pad,
-        np.concatenate([part[0] for part in kept] or [np.empty(0, np.int64)]),
-        np.concatenate([part[1] for part in kept] or [np.empty(0, np.int32)]),
-        {j.id: np.concatenate([part[2][j.id] for part in kept] or [np.empty(0, np.float32)]) for j in judges},
-        tallies,
-        ground,
-    )
+    whole = {name: column.whole() for name, column in measures.items()}
+    return Scan(frame, house, pad, kept[0].whole(), kept[1].whole(), whole, tallies, ground)
 
 
 def _strip_measures(strip: Strip, owner: np.ndarray, judges: list[Judge], tallies: dict[str, list[Tally]]):

@@ -11,6 +11,7 @@ from tunnelsite.kernels.clear_centres import Lattice, overlapping_centres
 from tunnelsite.scan.combine import combined
 from tunnelsite.scan.engine import Judge, Scan
 
+PIECE = 1 << 16  # placements looked at together
 SCORE_STEP = 1e-6  # scores closer than this are equal, so that rounding in the last bit never decides a rank
 
 
@@ -21,20 +22,30 @@ def scores(scan: Scan, judges: list[Judge], combine: str = "mean") -> np.ndarray
     Return: float64 [n], in whole steps of 1e-6, so that ties are ties.
     """
     weighted = [judge for judge in judges if judge.rubric.weight > 0]
-    if combine == "mean":
-        share = _weighted_mean(scan, weighted)
-    else:
-        marks = np.stack([judge.rubric.marks(scan.measures[judge.id].astype(np.float64)) for judge in weighted])
-        share = combined(marks, np.array([judge.rubric.weight for judge in weighted]), combine)
-    return np.round(100.0 * share / SCORE_STEP) * SCORE_STEP
+    result = scan.frame.store.empty(scan.index.shape, np.float64)
+    for first in range(0, len(result), PIECE):  # by pieces, so that memory does not grow with the placements
+        part = slice(first, first + PIECE)
+        if combine == "mean":
+            share = _weighted_mean(scan, weighted, part)
+        else:
+            marks = np.stack([_marks(scan, judge, part) for judge in weighted])
+            share = combined(marks, np.array([judge.rubric.weight for judge in weighted]), combine)
+        result[part] = np.round(100.0 * share / SCORE_STEP) * SCORE_STEP
+        if first % (PIECE << 6) == 0:
+            scan.frame.store.rest()
+    return result
 
 
-def _weighted_mean(scan: Scan, weighted: list[Judge]) -> np.ndarray:
-    """The same as `combined(..., "mean")`, one criterion at a time, so that memory does not grow with their number."""
-    total = np.zeros(len(scan.index))
-    weight = np.zeros(len(scan.index))
+def _marks(scan: Scan, judge: Judge, part: slice) -> np.ndarray:
+    return judge.rubric.marks(scan.measures[judge.id][part].astype(np.float64))
+
+
+def _weighted_mean(scan: Scan, weighted: list[Judge], part: slice) -> np.ndarray:
+    """The same as `combined(..., "mean")`, one criterion at a time."""
+    total = np.zeros(len(scan.index[part]))
+    weight = np.zeros(len(total))
     for judge in weighted:
-        marks = judge.rubric.marks(scan.measures[judge.id].astype(np.float64))
+        marks = _marks(scan, judge, part)
         assessed = ~np.isnan(marks)
         total[assessed] += judge.rubric.weight * marks[assessed]
         weight[assessed] += judge.rubric.weight
@@ -59,25 +70,60 @@ def ranked(
     earlier scan (houses and bearings in the order given), then to the placement farther north, then farther west.
     A placement that is not `sound` (the exact vector test) is passed over.
     """
-    left = [values.copy() for values in scored]
-    for values in left:
-        values[np.isnan(values)] = -np.inf
+    left = [Remaining(values) for values in scored]
     chosen: list[Choice] = []
     while len(chosen) < top:
-        best = [int(np.argmax(values)) if len(values) else -1 for values in left]
-        worth = [left[k][item] if item >= 0 else -np.inf for k, item in enumerate(best)]
+        best = [one.best() for one in left]
+        worth = [score for _, score in best]
         if not worth or max(worth) == -np.inf:
             break
         pick = worth.index(max(worth))
-        if not sound(scans[pick], best[pick]):
-            left[pick][best[pick]] = -np.inf
+        item = best[pick][0]
+        if not sound(scans[pick], item):
+            left[pick].drop(np.array([item]))
             continue
-        choice = Choice(pick, best[pick], float(worth[pick]))
-        chosen.append(choice)
-        corners = footprint_corners(scans[pick], choice.item)
-        for scan, values in zip(scans, left, strict=True):
-            values[_overlapping(scan, corners)] = -np.inf
+        chosen.append(Choice(pick, item, float(worth[pick])))
+        corners = footprint_corners(scans[pick], item)
+        for scan, one in zip(scans, left, strict=True):
+            one.drop(_overlapping(scan, corners))
     return chosen
+
+
+class Remaining:
+    """Scores of the placements still to be had: only pieces that lost one are copied, and only they are searched again.
+
+    Arguments: scored, float64 [n], NaN = not to be had; left as it is.
+    """
+
+    def __init__(self, scored: np.ndarray) -> None:
+        self._scored = scored
+        self._changed: dict[int, np.ndarray] = {}
+        pieces = range(-(-len(scored) // PIECE))
+        self._best = np.full((len(pieces), 2), -np.inf)  # score and place of each piece's first best
+        for piece in pieces:
+            self._search(piece, scored[piece * PIECE : (piece + 1) * PIECE])
+
+    def _search(self, piece: int, values: np.ndarray) -> None:
+        known = np.where(np.isnan(values), -np.inf, values)
+        first = int(np.argmax(known))
+        self._best[piece] = known[first], piece * PIECE + first
+
+    def best(self) -> tuple[int, float]:
+        """(place, score) of the first best placement left; (-1, -inf) where there is none."""
+        if not len(self._best):
+            return -1, -np.inf
+        score, item = self._best[int(np.argmax(self._best[:, 0]))]
+        return int(item), float(score)
+
+    def drop(self, items: np.ndarray) -> None:
+        """Put placements aside; items: int64, rising."""
+        bounds = np.searchsorted(items, np.arange(len(self._best) + 1) * PIECE)
+        for piece in np.flatnonzero(np.diff(bounds)):
+            if piece not in self._changed:
+                self._changed[piece] = self._scored[piece * PIECE : (piece + 1) * PIECE].copy()
+            values = self._changed[piece]
+            values[items[bounds[piece] : bounds[piece + 1]] - piece * PIECE] = -np.inf
+            self._search(int(piece), values)
 
 
 def footprint_corners(scan: Scan, item: int) -> np.ndarray:

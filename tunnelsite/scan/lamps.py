@@ -24,8 +24,7 @@ def add_night_light(frame: Frame, light_height_m: float = LIGHT_HEIGHT_M) -> Non
         return
     lamps = _on_grid(frame, frame.lamps)
     eye = frame.ground + np.float32(light_height_m)
-    frame.layers["night_lux"] = lamp_light(frame.layers["surface"], eye, frame.grid.cell_m, lamps)
-    frame.units["night_lux"] = "lx"
+    frame.keep("night_lux", lamp_light(frame.layers["surface"], eye, frame.grid.cell_m, lamps), "lx")
     frame.notes.append(
         f"night light from the {len(lamps.row)} lamps of {frame.lamps.name} alone, on leaves facing each, {light_height_m:g} m above "
         "the ground; trees and buildings hide light, sky glow is not in it"

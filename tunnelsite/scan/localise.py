@@ -144,11 +144,13 @@ def _lattice_error(raster: SourceRaster, grid: Grid, step: int, row: np.ndarray,
 
 def localised(site: Site, grid: Grid) -> Frame:
     """The frame of `site` on `grid`: rasters warped, features carried over. Errors: InputRefused."""
-    layers = {"ground": warped(site.dem, grid)}
+    layers = {"ground": site.store.kept(warped(site.dem, grid))}
+    site.store.rest()
     if site.surface is not None:
         surface = warped(site.surface, grid)
         surface += np.float32(site.surface.datum_m - site.dem.datum_m)
-        layers["surface"] = surface
+        layers["surface"] = site.store.kept(surface)
+        site.store.rest()
     notes: list[str] = []
 
     def carried(features: Features | None) -> Features | None:
@@ -174,6 +176,7 @@ def localised(site: Site, grid: Grid) -> Frame:
         services={name: carried(item) for name, item in site.services.items()},
         notes=notes,
         dem_cell_m=native_cell_m(site.dem, lon, lat),
+        store=site.store,
         **optional,
     )
 

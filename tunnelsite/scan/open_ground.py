@@ -9,6 +9,7 @@ import shapely
 
 from tunnelsite.core.house import Pad
 from tunnelsite.core.site import Frame, segments_of
+from tunnelsite.kernels.bands import bands
 from tunnelsite.kernels.clear_centres import Lattice, blocked_centres
 from tunnelsite.kernels.polygon_mask import polygon_mask
 
@@ -60,7 +61,7 @@ class OpenGround:
     """Feasible placements so far.
 
     Attributes:
-        owner: int32 [rows, cols]; index of the parcel whose open ground holds the whole pad, -1 = none. Where parcels
+        owner: integer [rows, cols]; index of the parcel whose open ground holds the whole pad, -1 = none. Where parcels
             overlap the first in the file owns the place.
         inside: int64 [parcels]; placements tried: cells whose centre lies in the parcel (and in no earlier one).
         rejected: by rule, int64 [parcels].
@@ -79,36 +80,56 @@ def open_ground(frame: Frame, pad: Pad, setback_m: float, barred: list[Bar]) -> 
     Arguments: frame; pad [m]; setback_m [m], inward from each parcel's own boundary; barred, from `bars`.
     """
     grid, count = frame.grid, len(frame.parcels)
-    owner = np.full(grid.shape, -1, np.int32)
-    centres = np.full(grid.shape, -1, np.int32)  # which parcel a cell's centre lies in, whether or not the pad fits
+    owner, centres = (_nobody(frame, count) for _ in range(2))  # centres: the parcel, whether or not the pad fits
     room = [inset(parcel, setback_m) for parcel in frame.parcels]
     half_length, half_width = pad.length_m / 2, pad.width_m / 2
+    inside, fitting = np.zeros(count, np.int64), np.zeros(count, np.int64)
     for index, (parcel, left) in enumerate(zip(frame.parcels, room, strict=True)):
         rows, cols = _window(grid, shapely.bounds(parcel))
         if rows.start >= rows.stop or cols.start >= cols.stop:
             continue
         part = grid.window(rows.start, cols.start, rows.stop - rows.start, cols.stop - cols.start)
         place = Lattice(part.west_m, part.north_m, part.cell_m, *part.shape)
-        mine = _inside(segments_of(parcel), place) & (centres[rows, cols] < 0)
-        centres[rows, cols][mine] = index
-        if left.is_empty:
-            continue
-        edges = segments_of(left)
-        fits = mine & _inside(edges, place) & ~blocked_centres(edges, half_length, half_width, place)
-        owner[rows, cols][fits] = index
-    inside = np.bincount(centres[centres >= 0], minlength=count)
-    rejected = {"boundary": inside - np.bincount(owner[owner >= 0], minlength=count)}
+        outline, edges = segments_of(parcel), segments_of(left)
+        for band in bands(part.shape):
+            here = (slice(rows.start + band.start, rows.start + band.stop), cols)
+            mine = _inside(outline, place, band) & (centres[here] < 0)
+            centres[here][mine] = index
+            inside[index] += np.count_nonzero(mine)
+            if left.is_empty:
+                continue
+            fits = mine & _inside(edges, place, band) & ~_blocked(edges, half_length, half_width, place, band)
+            owner[here][fits] = index
+            fitting[index] += np.count_nonzero(fits)
+    rejected = {"boundary": inside - fitting}
     place = Lattice(grid.west_m, grid.north_m, grid.cell_m, *grid.shape)
     for bar in barred:
         edges = segments_of(bar.geometry)
-        hit = (_inside(edges, place) | blocked_centres(edges, half_length, half_width, place)) & (owner >= 0)
-        rejected[bar.rule] = rejected.get(bar.rule, 0) + np.bincount(owner[hit], minlength=count)
-        owner[hit] = -1
+        lost = rejected.setdefault(bar.rule, np.zeros(count, np.int64))
+        for band in bands(grid.shape):
+            mine = owner[band]
+            hit = _inside(edges, place, band) | _blocked(edges, half_length, half_width, place, band)
+            hit &= mine >= 0
+            lost += np.bincount(mine[hit], minlength=count)
+            mine[hit] = -1
+    frame.store.rest()
     return OpenGround(owner, inside, rejected, room)
 
 
-def _inside(edges: np.ndarray, place: Lattice) -> np.ndarray:
-    return polygon_mask(edges, place.west_m, place.north_m, place.cell_m, (place.rows, place.cols))
+def _nobody(frame: Frame, count: int) -> np.ndarray:
+    """-1 everywhere, in the smallest type that holds the parcels' numbers."""
+    owner = frame.store.empty(frame.grid.shape, np.min_scalar_type(-max(count, 1)).type)
+    owner[:] = -1
+    return owner
+
+
+def _inside(edges: np.ndarray, place: Lattice, band: slice) -> np.ndarray:
+    shape, rows = (place.rows, place.cols), (band.start, band.stop)
+    return polygon_mask(edges, place.west_m, place.north_m, place.cell_m, shape, rows)
+
+
+def _blocked(edges: np.ndarray, half_length_m: float, half_width_m: float, place: Lattice, band: slice) -> np.ndarray:
+    return blocked_centres(edges, half_length_m, half_width_m, place, (band.start, band.stop))
 
 
 def _window(grid, bounds) -> tuple[slice, slice]:

@@ -80,9 +80,8 @@ def add_soils(frame: Frame) -> None:
         inside = polygon_mask(segments_of(shape), part.west_m, part.north_m, part.cell_m, part.shape)
         window = layer[top:bottom, left:right]
         window[inside] = np.fmax(window[inside], np.float32(value))
-    frame.layers["drainage_class"] = layer
-    frame.layers["drainage_least"] = np.nan_to_num(layer, nan=0.0)
-    frame.units |= {"drainage_class": "1", "drainage_least": "1"}
+    frame.keep("drainage_class", layer, "1")
+    frame.keep("drainage_least", np.nan_to_num(layer, nan=0.0), "1")
     _note(frame, soils, number)
 
 

@@ -9,6 +9,7 @@ from tunnelsite.core.crowns import BARE_TRANSMISSION, CrownKinds, crown_kinds
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.core.layers import Features
 from tunnelsite.core.site import Frame, segments_of
+from tunnelsite.kernels.bands import bands
 from tunnelsite.kernels.polygon_mask import polygon_mask
 
 # A tree drawn as a point has a crown; where the file does not give it, half as wide as tall is common practice, no source.
@@ -80,34 +81,39 @@ def add_surface(frame: Frame, bare_transmission: float = BARE_TRANSMISSION) -> N
     """
     ground = frame.ground
     model = frame.layers.get("surface")
-    if model is None:
-        surface = ground.copy()
-    else:
-        missing = np.isnan(model) & ~np.isnan(ground)
-        dips = model < ground - 0.5
-        surface = np.fmax(model, ground)
-        if missing.any():
-            frame.notes.append(f"surface has no data on {missing.mean():.1%} of the cells: bare ground was used there")
-        if dips.any():
-            frame.notes.append(
-                f"surface lies more than 0.5 m below the ground on {dips.mean():.2%} of the cells: raised"
-            )
+    surface = ground.copy() if model is None else np.fmax(model, ground)
+    if model is not None:
+        _note_model(frame, model)
     crowns = crown_kinds(frame.obstacles, bare_transmission)
     for passed in range(len(crowns.kinds)):  # surface k holds everything but crowns of the kinds above k
         leafless = surface.copy()
         thin = crowns.of_obstacle > passed
         _burn(frame, leafless, thin, bare=True)  # the model holds these trees too: under their crowns it is the ground
         _burn(frame, leafless, ~thin)
-        frame.layers[LEAFLESS[passed]] = leafless
-        frame.units[LEAFLESS[passed]] = "m"
+        frame.keep(LEAFLESS[passed], leafless, "m")
     if crowns.kinds:
         frame.notes += crown_notes(crowns, model is not None)
     if frame.obstacles is not None and len(frame.obstacles):
         _burn(frame, surface, np.ones(len(frame.obstacles), bool))
     frame.crowns = crowns
-    frame.layers["surface"] = surface
-    frame.layers["standing_m"] = surface - ground
-    frame.units |= {"surface": "m", "standing_m": "m"}
+    frame.keep("surface", surface, "m")
+    frame.keep(
+        "standing_m", np.subtract(surface, ground, out=None if frame.layers["surface"] is surface else surface), "m"
+    )
+
+
+def _note_model(frame: Frame, model: np.ndarray) -> None:
+    missing = dips = 0
+    for rows in bands(model.shape):
+        ground = frame.ground[rows]
+        missing += int(np.count_nonzero(np.isnan(model[rows]) & ~np.isnan(ground)))
+        dips += int(np.count_nonzero(model[rows] < ground - 0.5))
+    if missing:
+        share = missing / model.size
+        frame.notes.append(f"surface has no data on {share:.1%} of the cells: bare ground was used there")
+    if dips:
+        share = dips / model.size
+        frame.notes.append(f"surface lies more than 0.5 m below the ground on {share:.2%} of the cells: raised")
 
 
 def crown_notes(crowns: CrownKinds, modelled: bool) -> list[str]:
