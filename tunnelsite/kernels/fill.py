@@ -156,11 +156,20 @@ def filled(ground, pause=lambda: None):
 
 
 def filled_inside(padded):
-    """Fill heights with a rim of NaN (from `with_rim` or `rimmed`) in place, and return a copy of what lies inside the rim."""
+    """Fill heights with a rim of NaN (from `with_rim` or `rimmed`), which are used up, and return what lies inside the rim."""
     rows, cols = padded.shape
     if rows > 2 and cols > 2:
         _flood(padded.ravel(), padded.flatten(), rows - 2, cols - 2)
-    return np.ascontiguousarray(padded[1:-1, 1:-1])
+    return without_rim(padded)
+
+
+def without_rim(padded):
+    """Return what lies inside a rim one cell wide, moved together in the same memory: the padded array is used up."""
+    rows, cols = padded.shape[0] - 2, padded.shape[1] - 2
+    inside = padded.reshape(-1)[: rows * cols].reshape(rows, cols)
+    for row in range(rows):
+        inside[row] = padded[row + 1, 1:-1]  # each row moves towards the start, over rows that have moved already
+    return inside
 
 
 def ponding_depth(ground, filled_ground=None):

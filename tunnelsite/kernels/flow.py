@@ -14,7 +14,7 @@ import math
 import numpy as np
 from numba import njit, prange
 
-from tunnelsite.kernels.fill import with_rim
+from tunnelsite.kernels.fill import with_rim, without_rim
 
 OUTLET, NO_DATA = np.uint8(0), np.uint8(255)
 _OPEN_FLAT = np.uint8(254)  # while directions are being found: level ground whose way out is not known yet
@@ -123,7 +123,7 @@ def flow_direction(filled_ground, cell_m, cell_north_m=None):
     direction = np.full(z.shape, NO_DATA)
     _steepest(z, 1.0 / east, 1.0 / north, 1.0 / math.hypot(east, north), direction)
     _drain_flats(z, direction)
-    return np.ascontiguousarray(direction[1:-1, 1:-1])
+    return without_rim(direction)
 
 
 def spacing(cell_m, cell_north_m=None):

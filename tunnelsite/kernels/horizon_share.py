@@ -146,14 +146,17 @@ def folded_share(
     for done, k in enumerate(level, 1):
         add(k, pair, shares)
         pause(done / count)
+    if not level and not across:  # nothing is looked at, but an unknown place stays unknown
+        shares[:, np.isnan(pair[1])] = np.nan
     if across:
-        pair = _turned_pair(pair, partial(pause, len(level) / count))
         shares = shares if beyond is not None else _turned_layers(shares)
+        pair = _turned_pair(pair, partial(pause, len(level) / count))
         for done, k in enumerate(across, len(level) + 1):
             add(k, pair, shares)
             pause(done / count)
+        del pair
         shares = shares if beyond is not None else _turned_layers(shares)
-    return shares if level or across else _blanked(shares, pair[1])
+    return shares
 
 
 def _turned_pair(pair, pause):
@@ -167,12 +170,6 @@ def _turned_layers(layers):
     for one, other in zip(layers, out, strict=True):
         turn(one, 0, one.shape[0], other)
     return out
-
-
-def _blanked(shares, observer):
-    """Nothing was looked at, but an unknown place stays unknown."""
-    shares[:, np.isnan(observer)] = np.nan
-    return shares
 
 
 def _add_beyond(pair, scanned, look_up, beyond, shares):

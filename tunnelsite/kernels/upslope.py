@@ -8,7 +8,7 @@ import math
 import numpy as np
 from numba import njit, prange
 
-from tunnelsite.kernels.fill import LARGEST
+from tunnelsite.kernels.fill import LARGEST, without_rim
 from tunnelsite.kernels.flow import BACK, CODE, COL_STEP, NO_DATA, OUTLET, ROW_STEP, spacing
 
 # rows that one thread follows; fixed, so that sums of weights do not depend on the number of threads
@@ -109,7 +109,7 @@ def upslope_cells(direction):
     del inflows  # these arrays are the largest of a whole screening, so each goes as soon as it can
     total[direction == NO_DATA] = 0
     del direction
-    return np.ascontiguousarray(total[1:-1, 1:-1]), np.ascontiguousarray(is_open[1:-1, 1:-1])
+    return without_rim(total), without_rim(is_open)
 
 
 def upslope_sum(direction, weights):

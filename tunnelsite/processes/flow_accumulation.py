@@ -8,6 +8,7 @@ from tunnelsite.core.describe import Description, LayerSpec, Parameter
 from tunnelsite.core.layers import Layer
 from tunnelsite.core.process import Process
 from tunnelsite.kernels import dinfinity, fill, flow, upslope
+from tunnelsite.kernels.bands import bands
 from tunnelsite.processes.fill_depressions import ENGINE, filled_by
 
 
@@ -21,9 +22,9 @@ def _run(inputs, parameters, progress) -> dict[str, Layer]:
         ponding = np.subtract(filled, ground.values, out=filled)  # the filled ground is not looked at again
         progress("drainage", 0.7)
         cells, open_edge = upslope.upslope_cells(direction)
-        area = cells.astype(np.float32)
-        area *= np.float32(ground.cell_m[0] * ground.cell_m[1])
-        area[cells == 0] = np.nan
+        area, cell_m2 = cells.view(np.float32), np.float32(ground.cell_m[0] * ground.cell_m[1])
+        for rows in bands(cells.shape):  # in the memory of the numbers
+            area[rows] = np.where(cells[rows] == 0, np.float32(np.nan), cells[rows].astype(np.float32) * cell_m2)
     else:
         angle = dinfinity.flow_angle(filled, direction, ground.cell_m[0])
         area, open_edge = dinfinity.upslope_area_dinf(angle, ground.cell_m[0])
