@@ -30,7 +30,7 @@ class Strip:
         self.cell_m = frame.grid.cell_m
         self.pad_pitch = pad_pitch
         self._mask = mask
-        self._graded: dict[float, tuple[int, Grading]] = {}
+        self._graded: dict[float, Grading] = {}
 
     @property
     def shape(self) -> tuple[int, int]:
@@ -79,25 +79,30 @@ class Strip:
 
     def grading(self, shrink: float) -> Grading:
         """Earthwork of each feasible pad, as arrays over the strip (NaN elsewhere); see `kernels.grading`."""
-        left = int(np.count_nonzero(self._mask))
-        if shrink not in self._graded or self._graded[shrink][0] != left:
-            rows, cols = np.nonzero(self._mask)
-            packed = graded_pads(
-                self.frame.ground,
-                rows + self.rows[0],
-                cols,
-                *self._cells(self.pad),
-                self.cell_m,
-                max_slope=self.pad_pitch,
-                shrink=shrink,
-            )
-            spread = []
-            for values in packed:
-                full = np.full(self.shape, np.nan, np.float32)
-                full[rows, cols] = values
-                spread.append(full)
-            self._graded[shrink] = (left, Grading(*spread))
-        return self._graded[shrink][1]
+        if shrink not in self._graded:
+            self._graded[shrink] = self._graded_now(shrink)
+            return self._graded[shrink]
+        for values in self._graded[shrink]:  # placements only ever leave the running, so what is left was graded before
+            values[~self._mask] = np.nan
+        return self._graded[shrink]
+
+    def _graded_now(self, shrink: float) -> Grading:
+        rows, cols = np.nonzero(self._mask)
+        packed = graded_pads(
+            self.frame.ground,
+            rows + self.rows[0],
+            cols,
+            *self._cells(self.pad),
+            self.cell_m,
+            max_slope=self.pad_pitch,
+            shrink=shrink,
+        )
+        spread = []
+        for values in packed:
+            full = np.full(self.shape, np.nan, np.float32)
+            full[rows, cols] = values
+            spread.append(full)
+        return Grading(*spread)
 
     def distance(self, features) -> np.ndarray:
         """Distance [m] from each feasible footprint to the nearest feature; NaN elsewhere or without features."""
