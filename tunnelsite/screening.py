@@ -17,6 +17,7 @@ from tunnelsite.core.plug_ins import PlugInFailed
 from tunnelsite.core.process import Progress, silent
 from tunnelsite.core.site import Frame, Site
 from tunnelsite.core.wind import WindRose
+from tunnelsite.cost import refuse_shortage
 from tunnelsite.criteria.reach import reach
 from tunnelsite.result import Result
 from tunnelsite.scan.data_checks import check_cell, check_data
@@ -61,6 +62,7 @@ def screen(
     settings = told_houses(settings, wanted)
     skipped: list[str] = []  # plug-ins that cannot be used; the run goes on without them and says so
     judges = judges_of(site, settings, wanted[0].kind, skipped.append)
+    refuse_shortage(site, settings, len(judges))
     doubts = check_cell(site, settings.cell_m, wanted)
     frames: dict[float, Frame] = {}
     while True:
@@ -235,10 +237,10 @@ def prepared(site: Site, settings: Settings, bearing_deg: float, judges: list[Ju
                 raise
             frame.notes.append(f"process {process.id!r} of a plug-in was skipped: {problem}")
             continue
-        for name in list(made):
-            layer = made.pop(name)  # one by one, so that what is kept in a file frees its memory before the next
+        for name in list(made):  # one by one and by no other name, so that what is kept in a file leaves memory here
             if name not in frame.layers:
-                frame.keep(name, layer.values, layer.unit)
+                frame.keep(name, made[name].values, made[name].unit)
+            del made[name]
     return frame
 
 

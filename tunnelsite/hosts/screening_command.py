@@ -186,12 +186,11 @@ def words_of(summary: dict[str, Any], more: bool) -> str:
 
 def _dry_run(settings, files, *, as_json: bool) -> int:
     """Check everything, say what was assumed and what the run will cost; compute and write nothing."""
-    from tunnelsite.cost import estimated
+    from tunnelsite.cost import estimated, work_of
     from tunnelsite.io.outputs import refuse_clashes
     from tunnelsite.io.site_reader import site_from
     from tunnelsite.io.staging import check_output_path
     from tunnelsite.scan.data_checks import check_cell
-    from tunnelsite.scan.localise import frame_grid
     from tunnelsite.screening import judges_of
 
     outputs, inputs = files
@@ -201,9 +200,9 @@ def _dry_run(settings, files, *, as_json: bool) -> int:
             check_output_path(path, overwrite=settings.overwrite)
     site = site_from(settings)
     doubts = check_cell(site, settings.cell_m, settings.houses)
-    grid = frame_grid(site, bearing_deg=settings.bearing_deg, cell_m=settings.cell_m, halo_m=settings.halo_m)
     judges = judges_of(site, settings, settings.kind)
-    cost = estimated(grid, settings, *_extent(site, grid, settings))
+    grid, work = work_of(site, settings, len(judges))
+    cost = estimated(work)
     assumed = [f"{item.name}: {note}" for item in site.inputs for note in item.notes] + doubts
     plan = {
         "grid": {"rows": grid.rows, "cols": grid.cols, "cell_m": grid.cell_m},
@@ -213,7 +212,9 @@ def _dry_run(settings, files, *, as_json: bool) -> int:
         "limits": [judge.id for judge in judges if judge.rubric.limit is not None],
         "placements": cost.placements,
         "estimated_seconds": round(cost.seconds, 1),
+        "estimated_seconds_range": [round(value, 1) for value in cost.seconds_range],
         "estimated_memory_bytes": cost.memory_bytes,
+        "estimated_scratch_bytes": cost.scratch_bytes,
         "assumed": assumed,
     }
     if as_json:
@@ -225,16 +226,10 @@ def _dry_run(settings, files, *, as_json: bool) -> int:
     )
     print(f"houses: {', '.join(plan['houses'])}; about {cost.placements:,} placements")
     print(f"criteria: {', '.join(plan['criteria'])}; limits on {', '.join(plan['limits'])}")
-    print(f"cost: about {cost.seconds:.0f} s and {cost.memory_bytes / 1e9:.1f} GB of memory")
+    low, high = cost.seconds_range
+    print(
+        f"cost: about {cost.seconds:.0f} s ({low:.0f} to {high:.0f} s; a minute more where the kernels are compiled for the first time), "
+        f"{cost.memory_bytes / 1e9:.1f} GB of memory, {cost.scratch_bytes / 1e9:.1f} GB of scratch files"
+    )
     print("\n".join(f"assumed or found: {text}" for text in assumed) or "nothing had to be assumed")
     return 0
-
-
-def _extent(site, grid, settings) -> tuple[int, int]:
-    """(cells in parcels, directions with sun in the crop months)."""
-    import shapely
-
-    from tunnelsite.core.reproject import to_grid
-
-    area = float(shapely.area(to_grid(site.parcels, grid).geometry).sum())
-    return int(area / grid.cell_m**2), settings.azimuths
