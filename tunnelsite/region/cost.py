@@ -9,8 +9,10 @@ from typing import Any
 import numpy as np
 import shapely
 
-from tunnelsite.core.grid import Grid, geographic_wkt, horizontal, transformer
-from tunnelsite.cost import estimated
+from tunnelsite.catalogue import BUILT_IN_CRITERIA as CRITERIA
+from tunnelsite.core.grid import geographic_wkt, horizontal, transformer
+from tunnelsite.core.house import Pad
+from tunnelsite.cost import Work, estimated, sun_directions
 from tunnelsite.region.inputs import Region
 from tunnelsite.region.tasks import DEGREE_M, Task
 from tunnelsite.scan.localise import native_cell_m
@@ -30,8 +32,18 @@ def region_cost(region: Region, tasks: Sequence[Task], settings: Settings) -> di
         south, north = box[:, 1].min(), box[:, 3].max()
         wide = (box[:, 2].max() - box[:, 0].min()) * DEGREE_M * math.cos(math.radians((south + north) / 2))
         rows, cols = (math.ceil((size + 2 * settings.halo_m) / cell) for size in ((north - south) * DEGREE_M, wide))
-        grid = Grid("", cell, rows, cols, 0.0, 0.0, settings.bearing_deg)
-        cost = estimated(grid, settings, int(areas[task.parcels].sum() / cell**2), settings.azimuths)
+        work = Work(
+            cells=rows * cols,
+            source_cells=rows * cols * (1 if region.surface is None else 2),
+            parcel_cells=int(areas[task.parcels].sum() / cell**2),
+            pad_cells=tuple(Pad.around(house, settings.apron_m).area_m2 / cell**2 for house in settings.houses),
+            frames=len(settings.bearings),
+            directions=sun_directions((south + north) / 2, settings.crop_months, settings.azimuths),
+            winds=0 if region.wind is None else len(region.wind.text().split(",")),
+            criteria=len(CRITERIA),
+            top=settings.top,
+        )
+        cost = estimated(work)
         seconds, cells = seconds + cost.seconds, cells + cost.cells
         worst, memory = max(worst, cost.seconds), max(memory, cost.memory_bytes)
     return {
