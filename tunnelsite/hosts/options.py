@@ -10,6 +10,7 @@ from tunnelsite.hosts.export_options import add_options as add_export_options
 from tunnelsite.hosts.grading_options import add_options as add_grading_options
 from tunnelsite.hosts.layout_options import add_options as add_layout_options
 from tunnelsite.hosts.region_options import add_options as add_region_options
+from tunnelsite.hosts.report_options import add_options as add_report_options
 from tunnelsite.hosts.screen_options import GRADING_OPTIONS, SCREEN_OPTIONS, SITE_OPTIONS, STAKEOUT_OPTIONS
 from tunnelsite.hosts.stakeout_options import add_options as add_stakeout_options
 from tunnelsite.hosts.sunchart_options import add_options as add_sunchart_options
@@ -39,6 +40,7 @@ def parser() -> argparse.ArgumentParser:
         _add_layout,
         _add_region,
         _add_export,
+        _add_report,
         _add_processes,
         _add_run,
     ):
@@ -131,6 +133,13 @@ def _add_export(commands) -> None:
     command = _command(commands, "export", text, "export_command", "export")
     add_export_options(command)
     _talk(command)
+
+
+def _add_report(commands) -> None:
+    words = ("report", "a screening as one page: map, ranking, a card a candidate", "report_command", "report")
+    command = _command(commands, *words)
+    add_report_options(command)
+    _screen_options(command, without=("--out", "--keep", "--rasters", "--dry-run"))
 
 
 def _add_processes(commands) -> None:

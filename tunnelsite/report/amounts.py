@@ -1,0 +1,63 @@
+"""Amounts as a report tells them: in the user's own system first, in the other one in brackets."""
+
+from __future__ import annotations
+
+from tunnelsite.core.units import FOOT_M, INCH_M, feet_inches
+
+YARD3_M3 = (3 * FOOT_M) ** 3
+ACRE_M2 = 43_560 * FOOT_M**2
+
+
+def _both(feet: bool, imperial: str, metric: str) -> str:
+    return f"{imperial} ({metric})" if feet else f"{metric} ({imperial})"
+
+
+def size(value_m: float, *, feet: bool) -> str:
+    """A length that is built or dug, to the half inch and the centimetre: `12 ft 6 1/2 in (3.82 m)`."""
+    return _both(feet, feet_inches(value_m, 2), f"{value_m:.2f} m")
+
+
+def away(value_m: float, *, feet: bool) -> str:
+    """A distance on the land, to the foot and the metre (finer below 10 m): `131 ft (40 m)`."""
+    metric = f"{value_m:.1f} m" if value_m < 9.95 else f"{value_m:,.0f} m"
+    imperial = feet_inches(value_m, 1) if value_m < 3 else f"{value_m / FOOT_M:,.0f} ft"
+    return _both(feet, imperial, metric)
+
+
+def depth(value_m: float, *, feet: bool) -> str:
+    """A small height, to the quarter inch and the centimetre: `1 1/4 in (3 cm)`."""
+    if abs(value_m) >= 1:
+        return size(value_m, feet=feet)
+    return _both(feet, feet_inches(value_m, 4), f"{100 * value_m:.0f} cm")
+
+
+def volume(value_m3: float, *, feet: bool) -> str:
+    """Earth: `5.5 yd³ (4.2 m³)`."""
+    return _both(feet, _figure(value_m3 / YARD3_M3) + " yd³", _figure(value_m3) + " m³")
+
+
+def land(value_m2: float, *, feet: bool) -> str:
+    """An area of land: `0.25 acre (1,000 m²)`."""
+    metric = f"{value_m2:,.0f} m²" if value_m2 < 10_000 else f"{value_m2 / 10_000:.1f} ha"
+    acres = value_m2 / ACRE_M2
+    imperial = f"{acres:.2g} acre" if acres >= 0.1 else f"{value_m2 / FOOT_M**2:,.0f} sq ft"
+    return _both(feet, imperial, metric)
+
+
+def slope(percent: float) -> str:
+    """A slope with its sign: `+0.30 %`."""
+    return f"{percent:+.2f} %"
+
+
+def drop(percent: float, run_m: float, *, feet: bool) -> str:
+    """What a slope comes to over a length: `5 3/4 in (15 cm)`."""
+    return depth(abs(percent) / 100 * run_m, feet=feet)
+
+
+def _figure(value: float) -> str:
+    return f"{value:.1f}" if abs(value) < 100 else f"{value:,.0f}"
+
+
+def inches(value_m: float) -> float:
+    """Inches of metres."""
+    return value_m / INCH_M

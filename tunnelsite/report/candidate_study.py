@@ -1,0 +1,151 @@
+"""What a report computes for one ranked candidate beyond the screening: earthwork, drainage, horizon and light."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
+
+from tunnelsite.core.errors import TunnelsiteError
+from tunnelsite.core.site import Frame, Site
+from tunnelsite.light.received import light_received
+from tunnelsite.report.grading_words import drainage_summary, grading_summary
+from tunnelsite.report.site_horizon import Surroundings, horizon_at
+from tunnelsite.report.sun_chart import Clock, Details, SunChart, sun_chart
+from tunnelsite.scan.open_ground import bars, inset
+from tunnelsite.scan.refine import placement
+from tunnelsite.settings import Settings, crop_period
+from tunnelsite.siteplan.drainage_plan import DrainageSettings, drainage_plan
+from tunnelsite.siteplan.grading_error import earthwork_error
+from tunnelsite.siteplan.grading_plan import grading_plan
+from tunnelsite.siteplan.grading_settings import GradingSettings
+from tunnelsite.siteplan.place import Place
+
+if TYPE_CHECKING:
+    from tunnelsite.light.irradiance import SunSteps
+    from tunnelsite.result import Result
+
+TITLE_LETTERS = 44  # a longer name would run over the edge of a picture
+HEIGHT_ERROR_M, ERROR_LENGTH_M = 0.10, 5.0  # as `grading` assumes them: USGS quality level 2 (memory); no source
+DRAWS = 100
+
+
+@dataclass(frozen=True)
+class SunView:
+    """What a sun chart needs beyond the result.
+
+    Attributes:
+        site: with its far DEM. frame: of that site, with its surface. steps: the sun and the light of a whole year.
+        bare: when deciduous trees are bare, or None.
+    """
+
+    site: Site
+    frame: Frame
+    steps: SunSteps
+    bare: Any
+
+
+@dataclass(frozen=True)
+class Study:
+    """One candidate, studied.
+
+    Attributes:
+        rank; row, its columns in `candidates`. title: rank, parcel and house in words, shortened.
+        plan, drainage: or None. grading, water: their numbers, or None. chart: or None.
+        missing: what could not be planned and why, by `grading`, `drainage`, `sun`.
+    """
+
+    rank: int
+    row: Mapping[str, Any]
+    title: str
+    plan: Any = None
+    drainage: Any = None
+    grading: Mapping[str, Any] | None = None
+    water: Mapping[str, Any] | None = None
+    chart: SunChart | None = None
+    missing: Mapping[str, str] = field(default_factory=dict)
+
+
+def sun_view(site: Site, frame: Frame, settings: Settings) -> SunView:
+    """The light of the year at a site whose frame has its surface. See `screening.sun_table` for the same in a screening."""
+    from tunnelsite.light.irradiance import clear_sky_steps, weather_steps
+    from tunnelsite.light.sun import Place as SunPlace
+    from tunnelsite.screening import bare_months
+
+    place = SunPlace(frame.lat_deg, frame.lon_deg, frame.datum_m)
+    steps = clear_sky_steps(place) if site.weather is None else weather_steps(site.weather, place)
+    return SunView(site, frame, steps, bare_months(settings, frame.lat_deg))
+
+
+def studied(result: Result, rank: int, sun: SunView | None) -> Study:
+    """Plan and look round at one candidate; what cannot be done is said, not raised.
+
+    Arguments: result; rank, from 1; sun, or None where the surface is not known (a run kept without its inputs).
+    """
+    row = result.rows[rank - 1]
+    title = f"Candidate {rank}, {shortened(str(row['parcel']))}, {row['house']}"
+    missing: dict[str, str] = {}
+    plan = drainage = grading = water = chart = None
+    try:
+        plan, grading = _earthwork(result, rank)
+    except TunnelsiteError as problem:
+        missing["grading"] = missing["drainage"] = str(problem)
+    if plan is not None:
+        try:
+            drainage, water = _drainage(result, rank, plan)
+        except TunnelsiteError as problem:
+            missing["drainage"] = str(problem)
+    if sun is None:
+        missing["sun"] = "the kept run holds no surface: name the screening's inputs (--project) to have the sun charts"
+    else:
+        try:
+            chart = _chart(result.settings, row, title, sun)
+        except TunnelsiteError as problem:
+            missing["sun"] = str(problem)
+    return Study(rank, row, title, plan, drainage, grading, water, chart, missing)
+
+
+def shortened(name: str, letters: int = TITLE_LETTERS) -> str:
+    """A name that fits a picture; the whole of it stands in the text."""
+    return name if len(name) <= letters else name[: letters - 1] + "…"
+
+
+def place_of(result: Result, rank: int) -> tuple[Place, shapely.Geometry]:
+    """Where a candidate stands, and the parcel that holds it in the grid's along and across [m]."""
+    choice = result.choices[rank - 1]
+    scan = result.scans[choice.scan]
+    row, col, _, _ = placement(scan, choice.item)
+    return Place(scan.frame.grid, row, col, scan.house, scan.pad), scan.frame.parcels[scan.owner[choice.item]]
+
+
+def _earthwork(result: Result, rank: int):
+    """(grading plan, its numbers). Errors: InputRefused, as `grading_plan`."""
+    place, parcel = place_of(result, rank)
+    frame, settings = result.scans[result.choices[rank - 1].scan].frame, result.settings
+    barred = [bar.geometry for bar in bars(frame, settings.clearance_m)]
+    room = inset(parcel, settings.setback_m)
+    room = shapely.difference(room, shapely.union_all(barred)) if barred else room
+    ground = frame.ground.astype(np.float64) + frame.datum_m
+    plan = grading_plan(ground, place, GradingSettings(max_slope=settings.pad_pitch, shrink=settings.shrink), room)
+    spread = earthwork_error(plan, HEIGHT_ERROR_M, ERROR_LENGTH_M, DRAWS)
+    return plan, grading_summary(plan, spread)
+
+
+def _drainage(result: Result, rank: int, plan):
+    """(drainage plan, its numbers). Errors: InputRefused, as `drainage_plan`."""
+    asked = DrainageSettings()
+    found = drainage_plan(plan, asked, place_of(result, rank)[1])
+    return found, drainage_summary(found, plan.place, asked.storm)
+
+
+def _chart(settings: Settings, row: Mapping[str, Any], title: str, sun: SunView) -> SunChart:
+    """The sun chart of a candidate's centre. Errors: UsageError off the data, InputRefused for the far land."""
+    around = Surroundings(sun.bare, sun.site.far_dem, settings.far_reach_m)
+    seen = horizon_at(sun.frame, row["lon"], row["lat"], settings.light_height_m, around)
+    crop_days = crop_period(settings.crop_months)
+    light = light_received(seen.surface, sun.steps, crop_days)
+    details = Details(title, seen.ground, seen.eye_m, light=light, notes=(*seen.notes, *light.notes))
+    return sun_chart(seen.surface, seen.place, Clock(), crop_days, details)

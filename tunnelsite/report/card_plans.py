@@ -1,0 +1,108 @@
+"""Earthwork and water of one candidate: pictures, and the plan in words."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+from xml.etree.ElementTree import Element
+
+from tunnelsite.report import amounts
+from tunnelsite.report.candidate_study import Study
+from tunnelsite.report.contours import contour_interval
+from tunnelsite.report.grading_map import MapData, grading_map_svg
+from tunnelsite.report.markup import picture, tag
+from tunnelsite.report.profile_picture import profiles_svg
+from tunnelsite.report.slim import slim_svg
+
+LEAST_CONTOUR_M = 0.1  # below it contours draw the noise of the elevation model
+
+
+def earthwork_part(study: Study, feet: bool, client: bool) -> Element:
+    """What is dug and filled."""
+    title = tag("h4", "Earth to move")
+    plan, numbers = study.plan, study.grading
+    if plan is None or numbers is None:
+        return tag("section", title, tag("p", "No plan: " + study.missing["grading"]), class_="part")
+    lines = [tag("li", text) for text in _earth_words(numbers, feet)]
+    interval = contour_interval(plan.window()[2], LEAST_CONTOUR_M)
+    map_words = (
+        f"Grading map of candidate {study.rank}: depth of cut and fill on the pad and its side slopes, contours before and after. Its "
+        "numbers stand in the list."
+    )
+    figures = [
+        _figure(
+            slim_svg(grading_map_svg(MapData(study.title, plan, study.drainage, interval))),
+            map_words,
+            "Seen from above",
+        )
+    ]
+    if not client:
+        words = f"Profiles of candidate {study.rank} along and across the ridge: natural and finished ground."
+        figures.append(_figure(slim_svg(profiles_svg(study.title, plan)), words, "Cut through along and across"))
+    warned = [tag("li", text) for text in plan.warnings]
+    warnings = tag("ul", *warned, class_="warned") if warned and not client else None
+    return tag("section", title, tag("ul", *lines), tag("div", *figures, class_="figures"), warnings, class_="part")
+
+
+def _figure(svg: str, words: str, caption: str) -> Element:
+    return tag("figure", picture(svg, words), tag("figcaption", caption))
+
+
+def _earth_words(numbers: Mapping[str, Any], feet: bool) -> list[str]:
+    sides, soil = numbers["side_slopes"], numbers["topsoil"]
+    cut, fill = (amounts.volume(numbers[name], feet=feet) for name in ("cut_m3", "fill_m3"))
+    deepest, highest = (amounts.depth(numbers[name], feet=feet) for name in ("max_cut_m", "max_fill_m"))
+    along, across = (abs(100 * numbers[f"slope_{way}"]) for way in ("along", "across"))
+    widest, disturbed = amounts.away(sides["widest_m"], feet=feet), amounts.land(numbers["disturbed_m2"], feet=feet)
+    stripped, thick = amounts.volume(soil["stripped_m3"], feet=feet), amounts.depth(soil["depth_m"], feet=feet)
+    words = [
+        f"Pad and side slopes: cut {cut}, fill {fill}; deepest cut {deepest}, highest fill {highest}.",
+        f"The finished pad slopes {along:.2f} % along and {across:.2f} % across, never more than 3/4 in per 12 ft (0.52 %).",
+        f"Side slopes of {sides['cut_run_per_rise']:g}:1 in cut and {sides['fill_run_per_rise']:g}:1 in fill reach up to {widest} "
+        f"beyond the pad; {disturbed} are disturbed in all.",
+        f"Strip and keep {stripped} of topsoil ({thick} deep) first.",
+    ]
+    surplus = numbers["surplus_m3"]
+    if abs(surplus) > 1:
+        amount = amounts.volume(abs(surplus), feet=feet)
+        words.append(f"{amount} of earth {'are left over' if surplus > 0 else 'are missing'} in all.")
+    return words
+
+
+def water_part(study: Study, feet: bool) -> Element:
+    """How water is kept off, in words."""
+    title, water = tag("h4", "Water"), study.water
+    if water is None:
+        return tag("section", title, tag("p", "Drainage was not planned: " + study.missing["drainage"]), class_="part")
+    lines = _water_words(water, feet)
+    return tag("section", title, tag("ul", *(tag("li", text) for text in lines)), class_="part")
+
+
+def _water_words(water: Mapping[str, Any], feet: bool) -> list[str]:
+    before, after = (amounts.land(water[f"entering_{when}_m2"], feet=feet) for when in ("before", "after"))
+    words = [f"As the land lies, water from {before} uphill runs onto the disturbed ground."]
+    for arm in water["swale"]:
+        long, deep = amounts.away(arm["length_m"], feet=feet), amounts.size(arm["deepest_m"], feet=feet)
+        drained = ("at least " if arm["drains_at_least"] else "") + amounts.land(arm["drains_m2"], feet=feet)
+        end = (
+            "comes to daylight"
+            if arm["reaches_daylight"]
+            else "does NOT come to daylight within reach, so it needs another outlet,"
+        )
+        where = arm["outlet"]["where"]
+        words.append(f"A swale {long} long and up to {deep} deep takes the water of {drained} and {end} {where}.")
+    if water["swale"]:
+        words.append(f"With it, {after} still drain onto the pad's ground.")
+    else:
+        words.append("That is so little that no swale was planned.")
+    words.append(
+        f"A drain of {amounts.away(water['drain_length_m'], feet=feet)} off the posts carries the roof's water."
+    )
+    gains = water["neighbours"]["more_water_at"]
+    for one in gains[:3]:
+        was, now = (amounts.land(one[name], feet=feet) for name in ("before_m2", "after_m2"))
+        words.append(f"More water leaves {one['where']}: from {now} instead of {was}. Ask who lies below.")
+    if not gains:
+        words.append("No spot round it gets notably more water than before.")
+    words.append("Peak flows are not assessed here: `tunnelsite grading` gives them for a rain that you name.")
+    return words

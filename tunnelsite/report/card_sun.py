@@ -1,0 +1,104 @@
+"""Sun and light of one candidate: the sun chart, light by month as bars, and the same as a table."""
+
+from __future__ import annotations
+
+from xml.etree.ElementTree import Element
+
+from tunnelsite.core.units import FOOT_M, MONTHS
+from tunnelsite.light.crops import CROP_BANDS, daily_light_integral, default_transmission
+from tunnelsite.light.received import Light
+from tunnelsite.report.candidate_study import Study
+from tunnelsite.report.light_picture import light_svg
+from tunnelsite.report.markup import named, picture, tag
+from tunnelsite.report.slim import slim_svg
+from tunnelsite.report.sun_chart import SunChart
+from tunnelsite.report.sun_chart_picture import sun_chart_svg
+
+NAMED_BLOCKERS = 4
+
+
+def sun_part(study: Study, feet: bool, client: bool) -> Element:
+    """Where the sun comes from and what it brings."""
+    title, chart = tag("h4", "Sun and light"), study.chart
+    if chart is None or chart.light is None:
+        return tag(
+            "section", title, tag("p", "No sun chart: " + study.missing.get("sun", "not assessed")), class_="part"
+        )
+    transmission, cover = default_transmission()
+    lines = _sun_words(chart, feet)
+    words = (
+        f"Sun chart of candidate {study.rank}: horizon and the sun's paths by month; hours of sun stand in the table."
+    )
+    figures = [
+        tag("figure", picture(slim_svg(sun_chart_svg(chart)), words), tag("figcaption", "Sun chart: times are solar"))
+    ]
+    bars = picture(
+        light_svg(chart, transmission),
+        f"Daily light under the cover at candidate {study.rank} by month; see the table.",
+    )
+    figures.append(tag("figure", bars, tag("figcaption", f"Light that reaches the crop under {cover}")))
+    table = tag(
+        "details", tag("summary", "Light and sun by month as a table"), light_table(chart, chart.light, transmission)
+    )
+    shown = tag("div", *figures, class_="figures")
+    return tag("section", title, tag("ul", *(line for line in lines)), shown, None if client else table, class_="part")
+
+
+def _sun_words(chart: SunChart, feet: bool) -> list[Element]:
+    crop = chart.light.crop_months
+    share = crop.reason if crop.total_share is None else f"{100 * crop.total_share:.1f} % of the light of an open site"
+    lines = [tag("li", f"In the crop months the middle of the house gets {share} (direct and from the sky).")]
+    december = min(chart.days, key=lambda day: day.possible_h)
+    lines.append(
+        tag("li", f"On {december.name} the sun is clear for {december.clear_h:.1f} of {december.possible_h:.1f} hours.")
+    )
+    blockers = sorted(chart.blockers, key=lambda blocker: -blocker.minutes)[:NAMED_BLOCKERS]
+    for blocker in blockers:
+        far = ""
+        if blocker.distance_m is not None:
+            ft, m = f"{blocker.distance_m / FOOT_M:,.0f} ft", f"{blocker.distance_m:,.0f} m"
+            far = f", {ft} ({m}) away" if feet else f", {m} ({ft}) away"
+        hours = blocker.minutes / 60
+        item = tag(
+            "li",
+            named(blocker.what or "not named"),
+            f"{far}, hides the sun for {hours:.1f} hours on the 12 days of the chart together.",
+        )
+        lines.append(item)
+    return lines
+
+
+def light_table(chart: SunChart, light: Light, transmission: float) -> Element:
+    """One row a month and one for the crop months."""
+    heads = (
+        "Month",
+        "Sun clear on the 21st, h",
+        "Possible, h",
+        "Light, kWh/m²",
+        "Of an open site",
+        "DLI outside",
+        "DLI under cover",
+    )
+    days = {day.month: day for day in chart.days}
+    rows = []
+    for k, sums in enumerate([*light.months, light.crop_months]):
+        day = days.get(k + 1)
+        outside = daily_light_integral(sums.mean_daily_mj)
+        share = "–" if sums.total_share is None else f"{100 * sums.total_share:.1f} %"
+        name = MONTHS[k].capitalize() if k < 12 else "Crop months"
+        hours = ("–", "–") if day is None else (f"{day.clear_h:.1f}", f"{day.possible_h:.1f}")
+        cells = (*hours, f"{sums.total_kwh:.0f}", share, f"{outside:.1f}", f"{outside * transmission:.1f}")
+        rows.append(tag("tr", tag("th", name, scope="row"), *(tag("td", cell, class_="number") for cell in cells)))
+    head = tag(
+        "tr", *(tag("th", title, scope="col", class_="number" if k else "words") for k, title in enumerate(heads))
+    )
+    bands = "; ".join(f"{band.name} {_band(band)} ({band.source})" for band in CROP_BANDS)
+    caption = tag("caption", f"Light by month. DLI = daily light integral, mol m⁻² d⁻¹. Crops want: {bands}.")
+    table = tag("table", caption, tag("thead", head), tag("tbody", *rows))
+    return tag("div", table, class_="scroll", tabindex="0", role="region", aria_label="Light by month")
+
+
+def _band(band) -> str:
+    if band.least is None:
+        return f"up to {band.most:g}"
+    return f"{band.least:g} or more" if band.most is None else f"{band.least:g} to {band.most:g}"

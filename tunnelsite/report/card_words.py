@@ -1,0 +1,135 @@
+"""What a measure means for somebody who wants to build there: one plain sentence a criterion."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from tunnelsite.core.criterion import Criterion
+from tunnelsite.core.rubric import Rubric
+from tunnelsite.report import amounts
+from tunnelsite.scan.soils import CLASSES
+
+Row = Mapping[str, Any]
+# Tiers of pitch common in extension texts; 0.52 % = 3/4 in per 12 ft (common practice, no source), 5 %: Quinn, Missouri (seen).
+TIERS = (
+    (100 / 192, "already as level as a finished pad"),
+    (2.0, "buildable with little grading"),
+    (5.0, "minor grading first"),
+    (float("inf"), "level it before you build"),
+)
+
+
+def measure_words(criterion: Criterion, rubric: Rubric, value: float | None, row: Row, *, feet: bool) -> str:
+    """One sentence on a measure.
+
+    Arguments: criterion; rubric; value, None = not assessed; row, the candidate's columns; feet, whether the user works in feet.
+    """
+    if value is None:
+        return f"{criterion.description.title}: not assessed"
+    if criterion.id.startswith("reach_"):
+        name = criterion.id.removeprefix("reach_")
+        return f"{name.capitalize()} is {amounts.away(value, feet=feet)} away in a straight line"
+    maker = WORDS.get(criterion.id)
+    if maker is not None:
+        return maker(value, row, feet)
+    unit = criterion.description.unit
+    shown = f"{value:.3g} {unit}" if unit not in ("", "1") else f"{value:.3g}"
+    return f"{criterion.description.title}: {shown} (full marks at {rubric.full_at:g}, none at {rubric.none_at:g})"
+
+
+def _pitch(value: float, row: Row, feet: bool) -> str:
+    tier = next(words for most, words in TIERS if value <= most)
+    return f"The ground slopes {value:.2f} % at its steepest: {tier}"
+
+
+def _roughness(value: float, row: Row, feet: bool) -> str:
+    return f"The ground is {'smooth' if value <= 0.05 else 'uneven'}: on average {amounts.depth(value, feet=feet)} off its own plane"
+
+
+def _crown(value: float, row: Row, feet: bool) -> str:
+    if abs(value) < 0.005:
+        return "The middle is level with the long sides"
+    high = value > 0
+    return (
+        f"The middle lies {amounts.depth(abs(value), feet=feet)} {'above' if high else 'below'} the long sides: "
+        f"{'it sheds water' if high else 'water gathers inside unless it is filled'}"
+    )
+
+
+def _cut(value: float, row: Row, feet: bool) -> str:
+    return f"Grading cuts {amounts.depth(value, feet=feet)} deep at most"
+
+
+def _earth(value: float, row: Row, feet: bool) -> str:
+    return f"{amounts.volume(row['cut_m3'], feet=feet)} of earth to cut and {amounts.volume(row['fill_m3'], feet=feet)} to fill on the pad"
+
+
+def _drainage(value: float, row: Row, feet: bool) -> str:
+    return f"Rain off {amounts.land(value, feet=feet)} of land uphill runs through the pad"
+
+
+def _ponding(value: float, row: Row, feet: bool) -> str:
+    if value < 0.01:
+        return "No water stands there by the elevation model"
+    noise = ", no more than the model's own noise" if value <= 0.10 else ""
+    return f"Water can stand {amounts.depth(value, feet=feet)} deep before it finds a way out{noise}"
+
+
+def _sun(value: float, row: Row, feet: bool) -> str:
+    if value > 0.9995:
+        return "All of the direct sun of the crop months reaches it"
+    return f"{100 * value:.1f} % of the direct sun of the crop months reaches it"
+
+
+def _noon(value: float, row: Row, feet: bool) -> str:
+    return f"{100 * value:.0f} % of the house is in the sun at noon in midwinter"
+
+
+def _wind(value: float, row: Row, feet: bool) -> str:
+    way = "well sheltered" if value >= 0.7 else "partly sheltered" if value >= 0.2 else "open to the wind"
+    return f"It lies {way}: shelter {value:.2f} of 1 from the winds given"
+
+
+def _cold(value: float, row: Row, feet: bool) -> str:
+    if value < 0.05:
+        return "It lies in no hollow where cold air would pool"
+    return f"Cold air can pool {amounts.depth(value, feet=feet)} deep on still, clear nights"
+
+
+def _night(value: float, row: Row, feet: bool) -> str:
+    return f"Lamps shine {value:.2g} lx on the leaves at night at the brightest spot"
+
+
+def _soil(value: float, row: Row, feet: bool) -> str:
+    name = CLASSES[round(value)] if 0 <= round(value) < len(CLASSES) else f"class {value:g}"
+    return f"The soil map says {name}, at its wettest under the pad"
+
+
+def _bearing(value: float, row: Row, feet: bool) -> str:
+    return f"The ridge is turned {value:.0f}° from the bearing asked for"
+
+
+def _room(value: float, row: Row, feet: bool) -> str:
+    if value >= 99.5:  # the measure ends there
+        return f"Nothing stands within {amounts.away(100.0, feet=feet)} of the house"
+    return f"{amounts.away(value, feet=feet)} of room round the house for snow, vents and machines"
+
+
+WORDS: Mapping[str, Callable[[float, Row, bool], str]] = {
+    "pitch": _pitch,
+    "roughness": _roughness,
+    "crown": _crown,
+    "deepest_cut": _cut,
+    "earthwork": _earth,
+    "drainage": _drainage,
+    "ponding": _ponding,
+    "sun": _sun,
+    "noon": _noon,
+    "wind": _wind,
+    "cold_air": _cold,
+    "night_light": _night,
+    "soils": _soil,
+    "bearing": _bearing,
+    "snow_room": _room,
+}

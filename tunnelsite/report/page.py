@@ -1,0 +1,145 @@
+"""The report of a screening as one page: no second file, no request, its one style and script named by their hash."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from importlib.resources import files
+from typing import TYPE_CHECKING
+from xml.etree.ElementTree import Element
+
+from tunnelsite.report.candidate_study import Study
+from tunnelsite.report.card_facts import Facts, all_facts, corners_on_map
+from tunnelsite.report.farm_map import MapMark, farm_map_svg
+from tunnelsite.report.fates import Fate, passed_fates, rejected_fates, score_edges
+from tunnelsite.report.markup import document, json_text, plain_name, put, svg_element, tag
+from tunnelsite.report.page_cards import card
+from tunnelsite.report.page_parts import answer, asks_section, cautions_section, map_section, table_section
+from tunnelsite.report.page_record import record_sections
+from tunnelsite.report.page_weights import page_data, weights_section
+from tunnelsite.scan.outcomes import outcomes
+
+if TYPE_CHECKING:
+    from tunnelsite.result import Result
+
+
+@dataclass(frozen=True)
+class PageAsk:
+    """What is wanted of a page: title; client, the short version; stamp, when it was made, in words."""
+
+    title: str
+    client: bool
+    stamp: str
+
+
+def report_page(result: Result, studies: Sequence[Study], ask: PageAsk) -> str:
+    """The page as an HTML document.
+
+    Arguments: result; studies, of the candidates that get a card, best first; ask.
+    """
+    facts = all_facts(result)
+    fates = map_fates(result)
+    carded = {study.rank for study in studies}
+    marks = [_mark(result, fact, carded) for fact in facts]
+    body = tag("body", class_="client" if ask.client else "full")
+    put(body, tag("a", "Skip to the ranking", href="#ranking", class_="skip"), _header(result, ask))
+    main = tag("main", id="main")
+    put(main, answer(result, facts, ask.client))
+    map_svg = svg_element(farm_map_svg(result, fates, marks))
+    put(main, map_section(map_svg, fates, result), table_section(result, facts, carded, ask.client))
+    if facts and not ask.client:
+        put(main, weights_section(result))
+    put(main, _cards(result, facts, studies, ask))
+    put(
+        main,
+        asks_section(result),
+        *(() if ask.client else record_sections(result)),
+        cautions_section(result, ask.client),
+    )
+    put(body, main, _footer(ask))
+    if facts:
+        data = tag("script", json_text(page_data(result)), type="application/json", id="report-data")
+        put(body, data)
+    return document(_page(body, ask))
+
+
+def map_fates(result: Result) -> list[Fate]:
+    """The groups of placements that the map shows, of the first house and bearing."""
+    scan, settings = result.scans[0], result.settings
+    found = outcomes(scan, result.judges, (settings.setback_m, settings.clearance_m), settings.pad_pitch)
+    titles = {judge.id: judge.criterion.description.title for judge in result.judges}
+    edges = score_edges(result.scored[0])
+    return [*passed_fates(found.code, result.scored[0], edges), *rejected_fates(found, titles)]
+
+
+def _mark(result: Result, fact: Facts, carded: set[int]) -> MapMark:
+    words = f"Candidate {fact.rank}: {plain_name(fact.row['parcel'], 60)}, score {fact.row['score']:.1f}"
+    target = f"candidate-{fact.rank}" if fact.rank in carded else f"row-{fact.rank}"
+    return MapMark(fact.rank, words, corners_on_map(result, fact.rank), target)
+
+
+def _page(body: Element, ask: PageAsk) -> Element:
+    style, script = (files("tunnelsite.report").joinpath(name).read_text("utf-8") for name in ("page.css", "page.js"))
+    put(body, tag("script", script))
+    head = tag(
+        "head",
+        tag("meta", charset="utf-8"),
+        tag("meta", http_equiv="Content-Security-Policy", content=policy(style, script)),
+        tag("meta", name="viewport", content="width=device-width, initial-scale=1"),
+        tag("meta", name="referrer", content="no-referrer"),
+        tag("meta", name="robots", content="noindex"),
+        tag("title", plain_name(ask.title)),
+        tag("style", style),
+    )
+    return tag("html", head, body, lang="en")
+
+
+def policy(style: str, script: str) -> str:
+    """A Content-Security-Policy (W3C, level 3) under which this one style and this one script are all there is."""
+    return (
+        f"default-src 'none'; style-src '{_digest(style)}'; script-src '{_digest(script)}'; img-src data:; "
+        "base-uri 'none'; form-action 'none'; require-trusted-types-for 'script'; trusted-types 'none'"
+    )
+
+
+def _digest(text: str) -> str:
+    return "sha256-" + base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
+
+
+def _header(result: Result, ask: PageAsk) -> Element:
+    settings = result.settings
+    houses = ", ".join(dict.fromkeys(scan.house.name for scan in result.scans))
+    first, _, last = settings.crop_months.partition(":")
+    facts = (
+        ("House", f"{houses}, {settings.kind}"),
+        ("Ridge", ", ".join(f"{bearing:g}°" for bearing in settings.bearings) + " from true north"),
+        ("Crop months", "all year" if (first, last) == ("01-01", "12-31") else f"{first} to {last} (month-day)"),
+        ("Made", ask.stamp),
+    )
+    shown = [tag("div", tag("dt", name), tag("dd", plain_name(value))) for name, value in facts]
+    kind = "Summary for the client" if ask.client else "Screening report"
+    return tag("header", tag("p", kind, class_="kind"), tag("h1", tag("bdi", plain_name(ask.title))), tag("dl", *shown))
+
+
+def _cards(result: Result, facts: list[Facts], studies: Sequence[Study], ask: PageAsk) -> Element | None:
+    if not studies:
+        return None
+    parts = [card(facts[study.rank - 1], study, result, client=ask.client) for study in studies]
+    tools = tag("p", tag("button", "Open all cards", type="button", id="open-all"), class_="tools script-only")
+    words = f"The best {len(studies)} of {len(facts)} candidates." if len(studies) < len(facts) else "Every candidate."
+    return tag(
+        "section", tag("h2", "The candidates one by one", id="cards-title"), tag("p", words), tools, *parts,
+        id="cards", aria_labelledby="cards-title",
+    )  # fmt: skip
+
+
+def _footer(ask: PageAsk) -> Element:
+    from tunnelsite import __version__
+
+    words = (
+        f"Made with tunnelsite {__version__}, {ask.stamp}. One file: it needs no network and sends nothing. It screens; it "
+        "certifies nothing. Local codes rule."
+    )
+    return tag("footer", tag("p", words))

@@ -1,0 +1,173 @@
+"""The card of one candidate: what speaks for and against it, sun, earthwork, water, distances, and how sure it all is."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+from xml.etree.ElementTree import Element
+
+from tunnelsite.core.units import FOOT_M
+from tunnelsite.report import amounts
+from tunnelsite.report.candidate_study import Study
+from tunnelsite.report.card_facts import Facts, Judged
+from tunnelsite.report.card_plans import earthwork_part, water_part
+from tunnelsite.report.card_sun import sun_part
+from tunnelsite.report.markup import named, put, tag
+
+if TYPE_CHECKING:
+    from tunnelsite.result import Result
+
+MOST_REASONS = 6  # for or against, in the short version fewer
+
+
+def card(fact: Facts, study: Study, result: Result, *, client: bool) -> Element:
+    """The card as an article that opens and closes."""
+    row = fact.row
+    title = tag("h3", tag("span", str(fact.rank), class_="rank"), " ", named(row["parcel"]), " ")
+    put(title, tag("span", f"{row['score']:.1f} points", class_="score"))
+    summary = tag("summary", title, tag("p", _verdict(fact), class_="verdict"))
+    body = tag("div", class_="card-body")
+    put(body, _place_part(fact, result), _reasons(fact, client))
+    put(
+        body, sun_part(study, fact.feet, client), earthwork_part(study, fact.feet, client), water_part(study, fact.feet)
+    )
+    put(body, _distances(fact, client), _sure(fact, study, result))
+    if not client:
+        put(body, _marks(fact))
+    details = tag("details", summary, body, open=fact.rank == 1)
+    return tag("article", details, id=f"candidate-{fact.rank}", class_="card", data_rank=fact.rank)
+
+
+def part(title: str, *content, class_: str = "") -> Element:
+    """A part of a card under its heading."""
+    return tag("section", tag("h4", title), *content, class_=f"part {class_}".strip())
+
+
+def _verdict(fact: Facts) -> str:
+    good, against = fact.good(), fact.against()
+    words = good[0].words if good else "Nothing speaks strongly for it"
+    return words + (f". But: {_lower(against[0].words)}." if against else ".")
+
+
+def _lower(words: str) -> str:
+    """The sentence inside another one: its first word small, unless that is an abbreviation."""
+    return words[0].lower() + words[1:] if len(words) > 1 and words[1].islower() else words
+
+
+def _place_part(fact: Facts, result: Result) -> Element:
+    row, scan = fact.row, result.scans[result.choices[fact.rank - 1].scan]
+    lat = f"{abs(row['lat']):.6f}° {'S' if row['lat'] < 0 else 'N'}"
+    lon = f"{abs(row['lon']):.6f}° {'W' if row['lon'] < 0 else 'E'}"
+    feet = fact.feet
+    house = f"{amounts.size(row['width_m'], feet=feet)} by {amounts.size(row['length_m'], feet=feet)}"
+    ground = (
+        f"{row['ground_m'] / FOOT_M:,.1f} ft ({row['ground_m']:,.2f} m)"
+        if feet
+        else f"{row['ground_m']:,.2f} m ({row['ground_m'] / FOOT_M:,.1f} ft)"
+    )
+    items = [
+        ("Middle of the house", f"{lat}, {lon}"),
+        ("House", house),
+        ("Ridge", f"{row['bearing_deg']:.1f}° from true north"),
+        ("Ground", f"{ground} in the elevation model's own datum"),
+        ("Slope along, across", f"{amounts.slope(row['pitch_along_pct'])}, {amounts.slope(row['pitch_across_pct'])}: "
+         f"{amounts.drop(row['pitch_along_pct'], scan.house.length_m, feet=feet)} over the length, "
+         f"{amounts.drop(row['pitch_across_pct'], scan.house.width_m, feet=feet)} over the width"),
+    ]  # fmt: skip
+    if row["flags"]:
+        items.append(("Do not miss", row["flags"]))
+    shown = [tag("div", tag("dt", name), tag("dd", named(value, 2000))) for name, value in items]
+    return part("The place", tag("dl", *shown, class_="facts"))
+
+
+def _reasons(fact: Facts, client: bool) -> Element:
+    most = 4 if client else MOST_REASONS
+    good, against, unknown = fact.good()[:most], fact.against()[:most], fact.unknown()
+    section = tag("section", class_="part reasons")
+    put(section, _list("What is good about it", good, "for"), _list("What is not", against, "against"))
+    if unknown:
+        put(section, _list("Not known", unknown, "unknown"))
+    return section
+
+
+def _list(title: str, items: list[Judged], kind: str) -> Element:
+    lines = [tag("li", item.words, _points(item, kind)) for item in items] or [tag("li", "Nothing that counts here.")]
+    return tag("div", tag("h4", title), tag("ul", *lines), class_=kind)
+
+
+def _points(item: Judged, kind: str) -> Element | None:
+    if item.points is None or item.lost is None:
+        return None
+    words = f"+{item.points:.1f}" if kind == "for" else f"−{item.lost:.1f}"
+    return tag("span", " ", tag("b", words), " points", class_="points") if kind != "unknown" else None
+
+
+def _distances(fact: Facts, client: bool) -> Element | None:
+    found = [(name, away) for name, away in fact.distances if not (client and name.startswith("keep-out"))]
+    lines = [tag("div", tag("dt", named(name)), tag("dd", amounts.away(away, feet=fact.feet))) for name, away in found]
+    note = tag("p", "Straight lines from the edge of the house, not the way of a trench or a road.", class_="soft")
+    return part("How far things are", tag("dl", *lines, class_="facts narrow"), note)
+
+
+def _sure(fact: Facts, study: Study, result: Result) -> Element:
+    row, firm, feet = fact.row, fact.firmness, fact.feet
+    house = result.scans[result.choices[fact.rank - 1].scan].house
+    steep = max(abs(row["pitch_along_pct"]), abs(row["pitch_across_pct"]))
+    run = house.length_m if abs(row["pitch_along_pct"]) >= abs(row["pitch_across_pct"]) else house.width_m
+    lines = [
+        f"Slope {steep:.2f} % ± {row['pitch_se_pct']:.2f} % (one standard error, {amounts.drop(row['pitch_se_pct'], run, feet=feet)} over "
+        "that side). It takes errors of neighbouring cells for independent, so it is a lower bound.",
+        f"Chance that the ground is already within 3/4 in per 12 ft (0.52 %) both ways: {_share(firm.chance)}, for errors of "
+        "0.10 m alike over 5 m (an assumption).",
+        f"With other weights round those used it stays first in {_share(firm.first)} of draws, among the first three in "
+        f"{_share(firm.top_3)}.",
+    ]
+    if study.grading is not None:
+        span = study.grading["uncertainty"]["cut_m3"]
+        low, high = (amounts.volume(span[name], feet=feet) for name in ("low", "high"))
+        lines.append(f"Earth to cut, with side slopes: between {low} and {high} in 90 % of draws of such errors.")
+    return part(
+        "How sure this is",
+        tag("ul", *(tag("li", text) for text in lines)),
+        tag("p", "Confirm it with a level on the spot."),
+    )
+
+
+def _share(share: float) -> str:
+    return "under 1 %" if 0 < share < 0.01 else "over 99 %" if 0.99 < share < 1 else f"{100 * share:.0f} %"
+
+
+def _marks(fact: Facts) -> Element:
+    """Marks as a table with bars; the bars only repeat the numbers."""
+    heads = (
+        ("Criterion", "words"),
+        ("Marks of 100", "number"),
+        ("", "bar"),
+        ("Weight", "number"),
+        ("Points lost", "number"),
+    )
+    rows = []
+    for item in sorted(fact.judged, key=lambda item: -(item.lost or 0.0)):
+        if item.weight <= 0:
+            continue
+        marks = "–" if item.marks is None else f"{100 * item.marks:.0f}"
+        lost = "–" if item.lost is None else f"{item.lost:.1f}"
+        cells = (named(item.title), marks, _bar(item.marks), f"{item.weight:g}", lost)
+        kinds = (kind for _, kind in heads)
+        rows.append(tag("tr", *(tag("td", cell, class_=kind) for cell, kind in zip(cells, kinds, strict=True))))
+    head = tag("tr", *(tag("th", title, scope="col", class_=kind) if title else tag("td") for title, kind in heads))
+    table = tag("table", tag("thead", head), tag("tbody", *rows), class_="marks-table")
+    return tag(
+        "section", tag("details", tag("summary", tag("h4", "Marks, criterion by criterion")), table), class_="part"
+    )
+
+
+def _bar(marks: float | None) -> Element | None:
+    if marks is None:
+        return None
+    bar = tag("svg", viewBox="0 0 100 10", width="100", height="10", aria_hidden="true", class_="bar")
+    put(
+        bar,
+        tag("rect", width="100", height="10", fill="#e3e7e9"),
+        tag("rect", width=f"{100 * marks:.1f}", height="10", fill="#1f5673"),
+    )
+    return bar

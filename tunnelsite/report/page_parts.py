@@ -1,0 +1,193 @@
+"""Parts of a report page that speak of the farm as a whole: the answer, the map with its key, the table, what to ask."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+from xml.etree.ElementTree import Element
+
+from tunnelsite.cautions import CAUTIONS
+from tunnelsite.report import amounts
+from tunnelsite.report.card_facts import Facts
+from tunnelsite.report.farm_map import HATCHES
+from tunnelsite.report.fates import Fate
+from tunnelsite.report.markup import named, put, tag
+from tunnelsite.report.questions import FIELD, asks
+from tunnelsite.report.table_columns import columns_of
+
+if TYPE_CHECKING:
+    from tunnelsite.result import Result
+
+FIRST_CAUTIONS = 6  # of CAUTIONS: those about life, law and money
+
+
+def answer(result: Result, facts: Sequence[Facts], client: bool) -> Element:
+    """The answer first: the best place and how firm that is, in a few sentences."""
+    tried = sum(int(scan.ground.inside.sum()) for scan in result.scans)
+    passed = sum(len(scan.index) for scan in result.scans)
+    section = tag("section", tag("h2", "In short", id="short-title"), class_="short", aria_labelledby="short-title")
+    if not facts:
+        words = (
+            f"None of {tried:,} placements passed every rule, or none could be scored. The map and the tables below say where "
+            "and why."
+        )
+        put(section, tag("p", words, class_="lead"), *(tag("p", note) for note in result.notes))
+        return section
+    best = facts[0]
+    row = best.row
+    lead = tag("p", class_="lead")
+    put(lead, "The best place found is ", tag("a", "candidate 1", href="#candidate-1"), " in ", named(row["parcel"]))
+    put(lead, f", with {row['score']:.1f} of 100 points.")
+    put(section, lead)
+    good = [item.words for item in best.good()[:2]]
+    against = [item.words for item in best.against()[:1]]
+    if good:
+        put(
+            section,
+            tag("p", "For it: " + ". ".join(good) + ".", *([" Against it: " + against[0] + "."] if against else [])),
+        )
+    put(section, tag("p", _firm_words(facts)))
+    share = f"{100 * passed / tried:.0f} %" if tried else "none"
+    put(
+        section,
+        tag(
+            "p",
+            f"{tried:,} placements were tried, every one on the farm; {passed:,} ({share}) passed every rule.",
+            class_="soft",
+        ),
+    )
+    care = "This is a screening from elevation data, not a survey. Confirm heights with a level, have buried utilities marked before any "
+    care += "digging, and ask the authorities listed below. Local codes rule."
+    put(section, tag("p", tag("strong", "Before anyone digs. "), care, class_="care"))
+    return section
+
+
+def _firm_words(facts: Sequence[Facts]) -> str:
+    best = facts[0]
+    first = best.firmness.first
+    if len(facts) == 1:
+        return "It is the only candidate."
+    gap = best.row["score"] - facts[1].row["score"]
+    firm = "firm" if first >= 0.8 else "fairly firm" if first >= 0.5 else "a close call"
+    return (
+        f"Its lead is {firm}: it is {gap:.1f} points ahead of the next, and stays first in {100 * first:.0f} % of draws of other "
+        "weights round those used."
+    )
+
+
+def map_section(svg: Element, fates: Sequence[Fate], result: Result) -> Element:
+    """The map and its key."""
+    section = tag("section", tag("h2", "Map", id="map-title"), class_="map", aria_labelledby="map-title")
+    passed = [fate for fate in fates if fate.pattern not in HATCHES]
+    rejected = [fate for fate in fates if fate.pattern in HATCHES]
+    keys = tag("div", tag("p", _map_words(result), class_="soft"), class_="keys")
+    if passed:
+        items = [tag("li", _swatch(fate), f"{fate.title} ", _count(fate)) for fate in reversed(passed)]
+        put(keys, tag("div", tag("h3", "Passed, by score"), tag("ul", *items, class_="key")))
+    if rejected:
+        put(
+            keys,
+            tag(
+                "div", tag("h3", "Rejected, by the first rule broken"), tag("ul", *map(_reason, rejected), class_="key")
+            ),
+        )
+    put(section, tag("div", tag("figure", svg), keys, class_="map-and-key"))
+    return section
+
+
+def _map_words(result: Result) -> str:
+    several = len(result.scans) > 1
+    which = f" Colours are for {result.scans[0].house.name} at {result.settings.bearings[0]:g}°." if several else ""
+    return (
+        "Each spot is coloured for a house with its middle there. Yellow boxes are the candidates. True north is up; relief lit from "
+        f"the north-west. Dashed violet: what to keep clear of; dark: structures.{which}"
+    )
+
+
+def _swatch(fate: Fate) -> Element:
+    hatched = fate.pattern in HATCHES
+    fill = f"url(#hatch-{fate.pattern})" if hatched else fate.pattern
+    box = tag("rect", width="34", height="18", fill=fill, stroke="#4b5866")
+    return tag("svg", box, viewBox="0 0 34 18", width="34", height="18", class_="swatch", aria_hidden="true")
+
+
+def _count(fate: Fate) -> Element:
+    return tag("span", f"{sum(number for _, number in fate.counts):,}", class_="count")
+
+
+def _reason(fate: Fate) -> Element:
+    label = tag("label", tag("input", type="checkbox", checked=True, data_fate=fate.key, class_="script-only"))
+    put(label, _swatch(fate), f"{fate.title} ", _count(fate))
+    several = len(fate.counts) > 1 or fate.key in ("keep", "other")
+    parts: list = []
+    for words, number in fate.counts:
+        parts += ["; " if parts else "", named(words), f" {number:,}"]
+    return tag("li", label, tag("span", *parts, class_="parts") if several else None)
+
+
+def table_section(result: Result, facts: Sequence[Facts], carded: set[int], client: bool) -> Element:
+    """The ranking as a table that sorts."""
+    section = tag("section", tag("h2", "Ranking", id="ranking"), class_="ranking", aria_labelledby="ranking")
+    if not facts:
+        put(section, tag("p", "There is no candidate to rank."))
+        return section
+    columns = columns_of(result, client=client)
+    head = tag("tr")
+    for k, column in enumerate(columns):
+        button = tag("button", column.title, type="button", data_column=k, title=column.explained)
+        sort = "ascending" if k == 0 else "none"
+        put(head, tag("th", button, scope="col", aria_sort=sort, class_=column.kind, data_key=column.key))
+    rows = [_table_row(fact, columns, carded) for fact in facts]
+    caption = tag("caption", "Candidates, best first. Choose a heading to sort by it.")
+    table = tag("table", caption, tag("thead", head), tag("tbody", *rows), id="ranking-table")
+    put(
+        section,
+        tag(
+            "div",
+            table,
+            class_="scroll",
+            tabindex="0",
+            role="region",
+            aria_label="Table of candidates, scrolls sideways",
+        ),
+    )
+    return section
+
+
+def _table_row(fact: Facts, columns, carded: set[int]) -> Element:
+    line = tag("tr", id=f"row-{fact.rank}", data_rank=fact.rank)
+    for k, column in enumerate(columns):
+        value, shown = column.cell(fact)
+        inner = tag("a", shown, href=f"#candidate-{fact.rank}") if k == 0 and fact.rank in carded else None
+        content = inner if inner is not None else named(shown) if column.kind == "words" else shown
+        put(
+            line,
+            tag(
+                "th" if k == 0 else "td", content, scope="row" if k == 0 else None, class_=column.kind, data_value=value
+            ),
+        )
+    return line
+
+
+def asks_section(result: Result) -> Element:
+    """What to ask whom, to tick off."""
+    section = tag(
+        "section", tag("h2", "What to ask, and what to see for yourself", id="ask-title"), aria_labelledby="ask-title"
+    )
+    groups = [
+        tag("div", tag("h3", ask.who), tag("ul", *(tag("li", text) for text in ask.questions))) for ask in asks(result)
+    ]
+    groups.append(tag("div", tag("h3", "On the spot"), tag("ul", *(tag("li", text) for text in FIELD))))
+    put(section, tag("div", *groups, class_="asks"))
+    return section
+
+
+def cautions_section(result: Result, client: bool) -> Element:
+    """The usual cautions."""
+    chosen = CAUTIONS[:FIRST_CAUTIONS] if client else CAUTIONS
+    section = tag("section", tag("h2", "Cautions", id="care-title"), aria_labelledby="care-title")
+    put(section, tag("ul", *(tag("li", text) for text in chosen), class_="cautions"))
+    feet = result.scans[0].house.feet
+    apron = amounts.size(result.settings.apron_m, feet=feet)
+    put(section, tag("p", f"The pad is the house and a level apron of {apron} all round it.", class_="soft"))
+    return section

@@ -1,0 +1,137 @@
+"""The record at the end of the full report: how marks are given, why placements fell, and what the run was made of."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+from xml.etree.ElementTree import Element
+
+from tunnelsite.decisions.robustness import candidate_marks
+from tunnelsite.report.markup import named, put, tag
+from tunnelsite.scan.combine import dominance
+
+if TYPE_CHECKING:
+    from tunnelsite.result import Result
+
+PROSE_LETTERS = 2000  # of a sentence that a name from data may stand in
+MOST_REASONS = 400  # rows; the rest stands in the GeoPackage
+
+
+def record_sections(result: Result) -> list[Element]:
+    """How marks are given; rejections; inputs, settings and notes."""
+    return [_criteria(result), _rejections(result), _run(result)]
+
+
+def _section(title: str, key: str, *content) -> Element:
+    return tag("section", tag("h2", title, id=key), *content, aria_labelledby=key, class_="record")
+
+
+def _table(caption: str, heads: list[tuple[str, str]], rows: list[list[Any]]) -> Element:
+    head = tag("tr", *(tag("th", title, scope="col", class_=kind) for title, kind in heads))
+    body = []
+    for row in rows:
+        cells = [
+            tag("td", named(value, PROSE_LETTERS) if kind == "words" and value != "" else str(value), class_=kind)
+            for value, (_, kind) in zip(row, heads, strict=True)
+        ]
+        body.append(tag("tr", *cells))
+    table = tag("table", tag("caption", caption), tag("thead", head), tag("tbody", *body))
+    return tag("div", table, class_="scroll", tabindex="0", role="region", aria_label=caption)
+
+
+def _figure(value: float | None) -> str:
+    return "–" if value is None else f"{value:,.4g}"
+
+
+def _criteria(result: Result) -> Element:
+    rows = [
+        [
+            row["title"], "" if row["unit"] == "1" else row["unit"], _figure(row["full_at"]), _figure(row["none_at"]),
+            _figure(row["limit_value"]), _figure(row["weight"]), f"{row['assessed']:,}", row["source"],
+        ]
+        for row in result.tables["criteria"].rows
+    ]  # fmt: skip
+    number = "number"
+    heads = [
+        ("Criterion", "words"),
+        ("Unit", "words"),
+        ("Full marks at", number),
+        ("No marks at", number),
+        ("Rejects beyond", number),
+    ]
+    heads += [("Weight", number), ("Assessed", number), ("Source", "words")]
+    words = "Marks run in a straight line from none to full. What could not be assessed takes no part in a score; it is not counted as 0."
+    front = dominance(candidate_marks(result)) if result.choices else []
+    best = ", ".join(str(k + 1) for k, there in enumerate(front) if there)
+    more = (
+        tag("p", f"Whatever the weights, no listed candidate is at least as good in everything as: {best}.")
+        if best
+        else None
+    )
+    return _section("How marks are given", "criteria-title", tag("p", words), more, _table("Criteria", heads, rows))
+
+
+def _rejections(result: Result) -> Element:
+    found = [row for row in result.tables["rejections"].rows if row["rejected"]]
+    several = len(result.scans) > 1
+    rows = []
+    for row in found[:MOST_REASONS]:
+        which = [f"{row['house']}, {row['bearing_deg']:.0f}°"] if several else []
+        miss = "–" if row.get("nearest_miss") is None else f"{row['nearest_miss']:.3g} {row.get('unit') or ''}"
+        limit = _figure(row.get("limit_value"))
+        rows.append(
+            [
+                row["parcel"],
+                *which,
+                row["rule"],
+                f"{row['tried']:,}",
+                f"{row['rejected']:,}",
+                limit,
+                miss,
+                row["reason"],
+            ]
+        )
+    heads = [
+        ("Parcel", "words"),
+        *([("House and ridge", "words")] if several else []),
+        ("Rule", "words"),
+        ("Tried", "number"),
+    ]
+    heads += [("Rejected", "number"), ("Limit", "number"), ("Nearest miss", "words"), ("In words", "words")]
+    words = "Rules are tried in this order; a placement is counted at the first one that it breaks."
+    left = (
+        tag("p", f"{len(found) - MOST_REASONS:,} more rows stand in the GeoPackage.")
+        if len(found) > MOST_REASONS
+        else None
+    )
+    return _section(
+        "Why placements were rejected",
+        "reasons-title",
+        tag("p", words),
+        _table("Rejections by parcel and rule", heads, rows),
+        left,
+    )
+
+
+def _run(result: Result) -> Element:
+    groups = (
+        ("note", "Found or assumed", True),
+        ("input", "Inputs", False),
+        ("setting", "Settings", False),
+        ("grid", "Grid", False),
+        ("version", "Versions", False),
+    )
+    section = _section("What the run was made of", "run-title")
+    for kind, title, opened in groups:
+        rows = [row for row in result.tables["run"].rows if row["kind"] == kind]
+        if not rows:
+            continue
+        items = [
+            tag("div", tag("dt", named(row["name"])), tag("dd", named(row["value"], PROSE_LETTERS), _detail(row)))
+            for row in rows
+        ]
+        put(section, tag("details", tag("summary", tag("h3", title)), tag("dl", *items, class_="run"), open=opened))
+    return section
+
+
+def _detail(row: dict[str, Any]) -> Element | None:
+    return tag("span", " ", named(row["detail"], PROSE_LETTERS), class_="soft") if row.get("detail") else None

@@ -1,0 +1,116 @@
+"""Weights that can be changed in the page: the marks of the listed candidates, and the sliders that weigh them again."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+from xml.etree.ElementTree import Element
+
+import numpy as np
+
+from tunnelsite.decisions.robustness import candidate_marks
+from tunnelsite.report.markup import named, put, tag
+
+if TYPE_CHECKING:
+    from tunnelsite.result import Result
+
+WAYS = {
+    "mean": "the weighted mean of the marks",
+    "geometric": "the weighted geometric mean of the marks: no marks in one thing give 0",
+    "lowest": "the lowest mark among what has a weight; a weight of 0 takes a thing out",
+}
+
+
+def weighed(result: Result) -> list[int]:
+    """Which of the judges can be weighed: those with a weight, and those whose marks tell the candidates apart."""
+    marks = candidate_marks(result)
+    found = []
+    for k, judge in enumerate(result.judges):
+        known = marks[k][~np.isnan(marks[k])]
+        if len(known) and (judge.rubric.weight > 0 or np.ptp(known) > 0):
+            found.append(k)
+    return found
+
+
+def page_data(result: Result) -> dict[str, Any]:
+    """What the page ranks again with: weights, marks [candidates][criteria] (None = not assessed), and the order of equals.
+
+    Equals go, as in a screening, to the earlier house and bearing, then to the placement farther north, then farther west.
+    """
+    chosen = weighed(result)
+    marks = candidate_marks(result)
+    order = sorted(range(len(result.choices)), key=lambda k: _place(result, k))
+    return {
+        "combine": result.settings.combine,
+        "criteria": [
+            {
+                "id": result.judges[k].id,
+                "title": result.judges[k].criterion.description.title,
+                "weight": result.judges[k].rubric.weight,
+            }
+            for k in chosen
+        ],
+        "candidates": [
+            {
+                "rank": k + 1,
+                "order": order.index(k),
+                "score": choice.score,
+                "marks": [None if np.isnan(mark) else float(mark) for mark in marks[chosen, k]],
+            }
+            for k, choice in enumerate(result.choices)
+        ],
+    }
+
+
+def _place(result: Result, k: int) -> tuple[int, int]:
+    choice = result.choices[k]
+    return choice.scan, int(result.scans[choice.scan].index[choice.item])
+
+
+def weights_section(result: Result) -> Element:
+    """The sliders, one a criterion; they need the page's script, and say so where it does not run."""
+    section = tag(
+        "section",
+        tag("h2", "What matters to you?", id="weights-title"),
+        class_="weights",
+        aria_labelledby="weights-title",
+    )
+    words = (
+        f"Points are {WAYS[result.settings.combine]}, over what could be assessed. Move a slider to weigh it otherwise: the table "
+        "and the map follow. Only the candidates listed here are ranked again; another place on the farm may then be better than "
+        "any of them. To rank every placement again, run the command below on a kept run."
+    )
+    put(
+        section,
+        tag("p", words),
+        tag("p", "Sliders need JavaScript, which is off in this browser.", class_="care no-script"),
+    )
+    most = max(10.0, 2 * max(judge.rubric.weight for judge in result.judges))
+    chosen = weighed(result)
+    rows = [_slider(result, k, place, most) for place, k in enumerate(chosen)]
+    form = tag("div", *rows, class_="sliders script-only", role="group", aria_labelledby="weights-title")
+    reset = tag("button", "Back to the weights of the screening", type="button", id="reset-weights")
+    say = tag("p", id="now-best", role="status", class_="now-best")
+    command = tag("p", "Every placement: ", tag("code", id="rescore-command"), class_="soft")
+    put(section, form, tag("div", reset, say, command, class_="script-only"))
+    return section
+
+
+def _slider(result: Result, k: int, place: int, most: float) -> Element:
+    judge = result.judges[k]
+    weight = judge.rubric.weight
+    return tag(
+        "div",
+        tag("label", named(judge.criterion.description.title), for_=f"weight-{place}"),
+        tag(
+            "input",
+            type="range",
+            id=f"weight-{place}",
+            min="0",
+            max=f"{most:g}",
+            step="0.25",
+            value=f"{weight:g}",
+            data_place=place,
+        ),
+        tag("output", f"{weight:g}", for_=f"weight-{place}"),
+        class_="slider",
+    )

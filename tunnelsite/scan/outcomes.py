@@ -1,0 +1,111 @@
+"""What became of every placement of a scan, cell by cell: which rule rejected it, or that it passed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import shapely
+
+from tunnelsite.core.site import segments_of
+from tunnelsite.kernels.polygon_mask import polygon_mask
+from tunnelsite.scan.engine import STRIP_CELLS, STRIP_ROWS, Judge, Scan
+from tunnelsite.scan.open_ground import Bar, bars, open_ground
+from tunnelsite.scan.strip import Strip
+
+OUTSIDE, PASSED = 0, 1
+SOME_LIMIT = "limit"
+
+
+@dataclass(frozen=True)
+class Outcomes:
+    """The fate of every placement.
+
+    Attributes:
+        code: uint8 [rows, cols] of the scan's grid; 0 = the cell's centre lies in no parcel, 1 = the placement passed every
+            rule, 2 + k = rejected by `rules[k]`, the first rule that it broke.
+        rules: ids as in the `rejections` table; `limit` stands for all limits together where measures were not kept.
+    """
+
+    code: np.ndarray
+    rules: tuple[str, ...]
+
+    def count(self, rule: str) -> int:
+        """How many placements a rule rejected."""
+        return int(np.count_nonzero(self.code == 2 + self.rules.index(rule)))
+
+
+def outcomes(scan: Scan, judges: list[Judge], room: tuple[float, float], pad_pitch: float) -> Outcomes:
+    """Try every rule again, in the order of the screening, and note the first one that each placement breaks.
+
+    Arguments: scan; judges; room, (setback [m], clearance of structures [m]); pad_pitch, slope the finished pad may keep.
+    Return: Outcomes. Counts by rule are those of the scan's own tallies. A scan without the layers that the criteria read
+    (a kept run) has all limits in one.
+    """
+    setback_m, clearance_m = room
+    code, rules = _ground_rules(scan, setback_m, bars(scan.frame, clearance_m))
+    passed = np.zeros(code.shape, bool)
+    passed.flat[scan.index] = True
+    code[passed] = PASSED
+    left = code == 255
+    layers = {spec.id for judge in judges for spec in judge.criterion.description.reads if not spec.optional}
+    if scan.ground.owner.shape != code.shape or not layers <= scan.frame.layers.keys():
+        code[left] = 2 + len(rules)
+        return Outcomes(code, (*rules, SOME_LIMIT))
+    limited = [judge for judge in judges if judge.rubric.limit is not None]
+    names = ("no_data", *(judge.id for judge in limited))
+    _measured_rules(scan, limited, (left, code, 2 + len(rules)), pad_pitch)
+    return Outcomes(code, (*rules, *names))
+
+
+def _ground_rules(scan: Scan, setback_m: float, barred: list[Bar]) -> tuple[np.ndarray, list[str]]:
+    """(code, rules) after boundary, keep-outs and structures; 255 = passed all of these.
+
+    Bars are added one at a time to the very test of the screening: what is lost between two tests is what the bar took.
+    """
+    frame = scan.frame
+    grid = frame.grid
+    edges = segments_of(shapely.union_all(np.asarray(frame.parcels, object)))
+    code = np.zeros(grid.shape, np.uint8)
+    code[polygon_mask(edges, grid.west_m, grid.north_m, grid.cell_m, grid.shape)] = 2
+    rules = ["boundary"]
+    free = open_ground(frame, scan.pad, setback_m, []).owner >= 0
+    for k, bar in enumerate(barred, 1):
+        hit = free & (open_ground(frame, scan.pad, setback_m, barred[:k]).owner < 0)
+        if bar.rule not in rules:
+            rules.append(bar.rule)
+        code[hit] = 2 + rules.index(bar.rule)
+        free &= ~hit
+    code[free] = 255
+    return code, rules
+
+
+def _measured_rules(
+    scan: Scan, judges: list[Judge], into: tuple[np.ndarray, np.ndarray, int], pad_pitch: float
+) -> None:
+    """Write the first limit that each remaining placement breaks; `into`: (placements left, code, code of no_data)."""
+    left, code, first = into
+    rows, cols = code.shape
+    step = max(1, STRIP_CELLS // cols // STRIP_ROWS) * STRIP_ROWS
+    for top in range(0, rows, step):
+        bottom = min(top + step, rows)
+        mask = left[top:bottom].copy()
+        if not mask.any():
+            continue
+        strip = Strip(scan.frame, scan.house, scan.pad, (top, bottom), mask, pad_pitch)
+        part = code[top:bottom]
+        unknown = ~np.isfinite(strip.pad_max("ground")) & strip.feasible()
+        part[unknown] = first
+        strip.reject(unknown)
+        for k, judge in enumerate(judges, 1):
+            if not strip.feasible().any():
+                break
+            measure = np.asarray(judge.criterion.measure(strip, **judge.parameters), np.float32)
+            beyond = judge.rubric.beyond(measure) & strip.feasible()
+            part[beyond] = first + k
+            strip.reject(beyond)
+
+
+def thinned(found: Outcomes, every: int) -> Outcomes:
+    """Every `every`-th row and column, for a picture."""
+    return replace(found, code=found.code[::every, ::every])
