@@ -333,7 +333,8 @@ def test_item_in_pystac_with_the_schemas_it_carries(handed: Path) -> None:
 
 
 def test_item_says_where_and_what(handed: Path) -> None:
-    """Projection 2.0.0: proj:code is authority:code. File info 2.1.0: checksum is a multihash (12 20 = SHA-256)."""
+    """File info 2.1.0 (schema seen): size a whole number, checksum a multihash in lower-case hexadecimal (12 20 =
+    SHA-256). Projection (schema 1.0.0 seen; proj:code, authority:code or null, came with 2.0.0, from memory)."""
     import hashlib
 
     item = json.loads((handed / "item.json").read_text())
@@ -345,7 +346,10 @@ def test_item_says_where_and_what(handed: Path) -> None:
         for shape in table.geometry if table.geometry is not None else ():
             if shape is not None:
                 assert hull.buffer(2e-7).contains(shapely.Point(lonlat([shape.centroid.coords[0]])[0]))
+    fields = {key for part in (item["properties"], *item["assets"].values()) for key in part if ":" in key}
+    assert fields == {"proj:code", "file:size", "file:checksum"}  # the schemas of both allow no unknown field
     for asset in item["assets"].values():
+        assert re.fullmatch("[a-f0-9]+", asset["file:checksum"]) and isinstance(asset["file:size"], int)
         data = (handed / asset["href"]).read_bytes()
         assert asset["file:size"] == len(data) and asset["file:checksum"] == "1220" + hashlib.sha256(data).hexdigest()
         assert asset["type"] and asset["roles"]

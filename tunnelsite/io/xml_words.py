@@ -20,6 +20,8 @@ def xml_words(text: str) -> str:
 
 def shown_words(text: str) -> str:
     """One line for people: no control characters, no codes that turn the direction of reading."""
+    if text.isascii() and text.isprintable():  # nearly all
+        return text.strip()
     line = "".join(
         letter if letter.isprintable() or letter in _JOINERS or _TURNING.match(letter) else " "
         for letter in xml_words(text)

@@ -11,7 +11,7 @@ from typing import Any
 import pyogrio
 import shapely
 
-from tunnelsite.io.handover.looks import Look, look_of, looks
+from tunnelsite.io.handover.looks import Look, looks
 from tunnelsite.io.handover.world import PLACES, WorldLayer, middle, rows_of
 from tunnelsite.io.xml_words import document_text, shown_words, xml_words
 
@@ -39,15 +39,16 @@ def kml_text(layers: Sequence[WorldLayer], title: str, cautions: Sequence[str]) 
     _add(document, "name", title)
     notes = list(dict.fromkeys(note for layer in layers for note in layer.notes))
     _add(document, "description", _html([*notes, *cautions]))
-    for look in looks(layers):
+    styled = [looks(layer) for layer in layers]
+    for look in {one.id: one for row in styled for one in row}.values():
         _style(document, look)
-    for layer in layers:
+    for layer, row_looks in zip(layers, styled, strict=True):
         folder = _add(document, "Folder")
         _add(folder, "name", layer.name)
         _add(folder, "visibility", "1" if layer.name in SHOWN else "0")
         _add(folder, "description", _html([layer.title]))
-        for shape, row in zip(layer.geometry, rows_of(layer.table), strict=True):
-            _placemark(folder, layer, shape, row)
+        for shape, row, look in zip(layer.geometry, rows_of(layer.table), row_looks, strict=True):
+            _placemark(folder, layer, (shape, row, look))
     return document_text(root)
 
 
@@ -62,12 +63,13 @@ def check_kml(path: Path, layers: Sequence[WorldLayer]) -> None:
         raise OSError(f"read back, {found} placemarks, not {most}")
 
 
-def _placemark(folder, layer: WorldLayer, shape: shapely.Geometry | None, row: dict[str, Any]) -> None:
+def _placemark(folder, layer: WorldLayer, feature: tuple[shapely.Geometry | None, dict[str, Any], Look]) -> None:
+    shape, row, look = feature
     placemark = _add(folder, "Placemark")
     _add(placemark, "name", _name(layer, row))
     _add(placemark, "visibility", "1" if layer.name in SHOWN else "0")
     _add(placemark, "description", _html(_sentences(layer, row)))
-    _add(placemark, "styleUrl", f"#{look_of(layer, row).id}")
+    _add(placemark, "styleUrl", f"#{look.id}")
     there = {name: value for name, value in row.items() if value is not None}
     if there:
         extended = _add(placemark, "ExtendedData")

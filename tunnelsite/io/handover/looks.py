@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from tunnelsite.io.handover.world import WorldLayer, rows_of
 from tunnelsite.io.plan_styles import AREA_LOOKS, LINE_LOOKS, SERVICE_COLOUR
-from tunnelsite.io.styles import GREY, STAKE_MARKS, colour, score_breaks
+from tunnelsite.io.sld_parts import DARK, GREY
+from tunnelsite.io.styles import STAKE_MARKS, colour, score_breaks
 
 
 @dataclass(frozen=True)
@@ -24,48 +24,35 @@ class Look:
     labelled: bool = False
 
 
-def looks(layers: Sequence[WorldLayer]) -> list[Look]:
-    """Every look the layers need, each once."""
-    found: dict[str, Look] = {}
-    for layer in layers:
-        for row in rows_of(layer.table):
-            look = look_of(layer, row)
-            found.setdefault(look.id, look)
-    return list(found.values())
+def looks(layer: WorldLayer) -> list[Look]:
+    """The look of every feature of a layer, in order."""
+    rows = rows_of(layer.table)
+    if layer.name not in ("candidates", "layout"):
+        return [_look(layer.name, row.get("kind")) for row in rows]
+    scores = [row.get("score") for row in rows]
+    breaks = score_breaks([score for score in scores if score is not None])
+    return [_score_look(score, breaks) for score in scores]
 
 
-def look_of(layer: WorldLayer, row: dict[str, Any]) -> Look:
-    """The look of one feature."""
-    kind = row.get("kind")
-    if layer.name in ("candidates", "layout"):
-        return _score_look(layer, row.get("score"))
-    if layer.name == "stakes" and kind in STAKE_MARKS:
-        shown = kind == "corner"
-        return Look(
-            f"stake_{kind}", colour("cividis", STAKE_MARKS[kind][2]), icon_scale=0.7 if shown else 0.4, labelled=shown
-        )
-    if layer.name == "lines" and kind in LINE_LOOKS:
+def _look(layer: str, kind: str | None) -> Look:
+    if layer == "stakes" and kind in STAKE_MARKS:
+        fill, shown = colour("cividis", STAKE_MARKS[kind][2]), kind == "corner"
+        return Look(f"stake_{kind}", fill, icon_scale=0.7 if shown else 0.4, labelled=shown)
+    if layer == "lines" and kind in LINE_LOOKS:
         line = LINE_LOOKS[kind]
         return Look(f"line_{kind.replace(' ', '_')}", line.stroke, line.width)
-    if layer.name == "areas" and kind in AREA_LOOKS:
+    if layer == "areas" and kind in AREA_LOOKS:
         area = AREA_LOOKS[kind]
         return Look(f"area_{kind.replace(' ', '_')}", area.stroke, area.width, area.fill, area.opacity)
-    if layer.name == "trenches":
+    if layer == "trenches":
         return Look("trench", SERVICE_COLOUR, 2.0)
-    if layer.name == "pads":
-        return Look("pad", colour("cividis", 0.1), 2.0)
-    return Look("other", GREY)
+    return Look("pad", colour("cividis", 0.1), 2.0) if layer == "pads" else Look("other", GREY)
 
 
-def _score_look(layer: WorldLayer, score: float | None) -> Look:
+def _score_look(score: float | None, breaks: Sequence[float]) -> Look:
     if score is None:
-        return Look("no_score", "#1a1a1a", fill=GREY, opacity=0.3, labelled=True)
-    breaks = score_breaks([row["score"] for row in _scored(layer)])
+        return Look("no_score", DARK, fill=GREY, opacity=0.3, labelled=True)
     count = len(breaks) - 1
     index = next(k for k in range(count) if score < breaks[k + 1] or k == count - 1)
     place = index / (count - 1) if count > 1 else 1.0
-    return Look(f"score_{index + 1}", "#1a1a1a", fill=colour("cividis", place), labelled=True)
-
-
-def _scored(layer: WorldLayer) -> list[dict[str, Any]]:
-    return [row for row in rows_of(layer.table) if row.get("score") is not None]
+    return Look(f"score_{index + 1}", DARK, fill=colour("cividis", place), labelled=True)
