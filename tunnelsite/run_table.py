@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import platform
+import re
 from datetime import UTC, datetime
 from importlib.metadata import PackageNotFoundError, version
 from typing import TYPE_CHECKING, Any
@@ -30,7 +31,7 @@ RUN_COLUMNS = {
 def stamp() -> str:
     """Time of the run in UTC, or that of SOURCE_DATE_EPOCH where a run is to be repeated to the byte."""
     epoch = os.environ.get("SOURCE_DATE_EPOCH", "")
-    now = datetime.fromtimestamp(int(epoch), UTC) if epoch.isdigit() else datetime.now(UTC)
+    now = datetime.fromtimestamp(int(epoch), UTC) if re.fullmatch(r"[0-9]{1,11}", epoch) else datetime.now(UTC)
     return now.strftime("%Y-%m-%dT%H:%M:%SZ")
 
 

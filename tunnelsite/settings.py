@@ -9,43 +9,41 @@ from typing import Annotated, Any, Literal
 
 from pydantic import AliasGenerator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, field_validator
 
-from tunnelsite.core.describe import nearest
+from tunnelsite.core.describe import kind_words, nearest
 from tunnelsite.core.errors import InputRefused, UsageError
 from tunnelsite.core.house import House
 from tunnelsite.core.rubric import Rubric
-from tunnelsite.core.units import FOOT_M, VERTICAL_UNITS_M, length_m, month_day, number, slope_fraction
+from tunnelsite.core.units import FOOT_M, VERTICAL_UNITS_M, length_m, month_day, number, slope_fraction, whole_number
 
 PATH_KEYS = (
-    "dem",
-    "parcels",
-    "far_dem",
-    "surface",
-    "obstacles",
-    "structures",
-    "lamps",
-    "soils",
-    "wind",
-    "weather",
-    "out",
-    "rasters",
-    "keep",
-)
+    "dem", "parcels", "far_dem", "surface", "obstacles", "structures", "lamps", "soils", "wind", "weather",
+    "out", "rasters", "keep",
+)  # fmt: skip
 LARGEST_PROJECT_BYTES = 1_000_000
+MOST_BANDS = 65_535  # what a TIFF can hold
+MOST_CANDIDATES = 10_000
+MOST_NAME = 40  # letters of a service; it becomes a column
 TRADE_PITCH = 1.0 / 192.0  # 3/4 in per 12 ft: the finished tolerance; common practice, no source
 
 
 def _length(what: str, least: float = 0.0, most: float = 1e5):
-    return BeforeValidator(lambda value: length_m(value, what, least_m=least, most_m=most))
+    return BeforeValidator(lambda value: None if value is None else length_m(value, what, least_m=least, most_m=most))
 
 
 def _number(what: str, least: float, most: float):
-    def check(value: Any) -> float:
+    def check(value: Any) -> float | None:
+        if value is None:
+            return None
         result = number(value, what)
         if not least <= result <= most:
             raise UsageError(f"{what} is {value!r}", f"{least:g} to {most:g}", "correct it")
         return result
 
     return BeforeValidator(check)
+
+
+def _whole(what: str, least: int, most: int):
+    return BeforeValidator(lambda value: None if value is None else whole_number(value, what, least, most))
 
 
 def _many(value: Any) -> list:
@@ -88,26 +86,26 @@ class Settings(BaseModel):
     bare_trees: str | None = None
     bare_transmission: Annotated[float, _number("bare transmission", 0, 1)] = 0.58
     wind: str | None = None
-    wind_from_deg: Annotated[float | None, _number("prevailing wind", 0, 360)] = None
+    wind_from_deg: Annotated[float | None, _number("wind from", 0, 360)] = None
     elevation_unit: Literal["m", "ft", "us-ft"] | None = None
     dem_crs: str | None = None
-    band: int | None = None
+    band: Annotated[int | None, _whole("band", 1, MOST_BANDS)] = None
     zero_is_nodata: bool = False
     cell_m: Annotated[float | None, _length("cell", 0.05, 1000)] = None
     halo_m: Annotated[float, _length("halo", 0, 50_000)] = 1000.0
     apron_m: Annotated[float, _length("apron", 0, 50)] = 4 * FOOT_M
     pad_pitch: Annotated[float, BeforeValidator(lambda value: slope_fraction(value, "pad pitch"))] = TRADE_PITCH
     shrink: Annotated[float, _number("shrink factor", 1, 2)] = 1.0
-    azimuths: Annotated[int, BeforeValidator(int)] = 36
+    azimuths: Annotated[int, _whole("azimuths", 8, 720)] = 36
     light_height_m: Annotated[float, _length("light height", 0, 30)] = 1.0
     standing_limit_m: Annotated[float, _length("standing limit", 0, 100)] = 2.0
     keep_water_like: bool = False
     combine: Literal["mean", "geometric", "lowest"] = "mean"
-    top: Annotated[int, BeforeValidator(int)] = 20
+    top: Annotated[int, _whole("top", 1, MOST_CANDIDATES)] = 20
     elevation_error_m: Annotated[float, _length("elevation error", 0, 50)] = 0.10  # QL2 lidar; see decisions.robustness
     error_range_m: Annotated[float, _length("error range", 0, 10_000)] = 5.0  # common practice, no source
-    draws: Annotated[int, BeforeValidator(int)] = 500
-    seed: Annotated[int, BeforeValidator(int)] = 1
+    draws: Annotated[int, _whole("draws", 1, 100_000)] = 500
+    seed: Annotated[int, _whole("seed", 0, 2**63 - 1)] = 1
     rasters: str | None = None
     keep: str | None = None
     weight: dict[str, float] = Field(default_factory=dict)
@@ -127,27 +125,14 @@ class Settings(BaseModel):
             crop_period(text, "bare trees")
         return text
 
-    @field_validator("top")
+    @field_validator("service")
     @classmethod
-    def _top(cls, value: int) -> int:
-        if not 1 <= value <= 10_000:
-            raise UsageError(f"top is {value}", "1 to 10000 candidates", "correct it")
-        return value
-
-    @field_validator("draws", "seed")
-    @classmethod
-    def _draws(cls, value: int, info) -> int:
-        least, most = (1, 100_000) if info.field_name == "draws" else (0, 2**63 - 1)
-        if not least <= value <= most:
-            raise UsageError(f"{info.field_name} is {value}", f"{least} to {most}", "correct it")
-        return value
-
-    @field_validator("azimuths")
-    @classmethod
-    def _azimuths(cls, value: int) -> int:
-        if not 8 <= value <= 720:
-            raise UsageError(f"azimuths is {value}", "8 to 720 directions", "correct it")
-        return value
+    def _service(cls, files: dict[str, str]) -> dict[str, str]:
+        for name in files:
+            if not name.replace("-", "_").isidentifier() or len(name) > MOST_NAME:
+                expected = f"letters, digits, _ or -, beginning with a letter, at most {MOST_NAME}"
+                raise UsageError(f"the service name is {name!r}", expected, "choose a short word such as water")
+        return files
 
     @field_validator("weight")
     @classmethod
@@ -211,21 +196,39 @@ def crop_period(text: str, what: str = "crop months") -> tuple[tuple[int, int], 
 def settings_from(given: dict[str, Any], *, lines: dict[str, int] | None = None, file: str = "") -> Settings:
     """Checked settings from names and values. Errors: UsageError naming the setting (and file:line) and what is expected."""
     known = {field.alias or name for name, field in Settings.model_fields.items()}
+
+    def where(name: str) -> str:
+        return f"{file}:{(lines or {}).get(name, 1)}: " if file else ""
+
     for name in given:
         if name not in known:
-            where = f"{file}:{(lines or {}).get(name, 1)}: " if file else ""
-            raise UsageError(f"{where}unknown setting {name!r}", "a setting from the manual", nearest(name, known))
+            raise UsageError(
+                f"{where(name)}unknown setting {name!r}", "a setting from the manual", nearest(name, known)
+            )
     try:
         settings = Settings(**given)
     except ValidationError as problem:
         first = problem.errors()[0]
-        name = str(first["loc"][0]) if first["loc"] else "setting"
-        where = f"{file}:{(lines or {}).get(name, 1)}: " if file else ""
-        raise UsageError(f"{where}{name} is {first.get('input')!r}", first["msg"], "correct it") from None
+        words = " of ".join(reversed([str(part) for part in first["loc"]][:2])) or "setting"
+        place = where(str(first["loc"][0])) if first["loc"] else ""
+        raise UsageError(f"{place}{words} is {first.get('input')!r}", kind_words(first), "correct it") from None
+    except UsageError as problem:
+        place = where(_culprit(given)) if file else ""
+        raise UsageError(f"{place}{problem.given}", problem.expected, problem.mend) from None
     if not settings.house:
         raise UsageError("no house was given", "at least one size such as 30x96ft", "give the house")
     _ = settings.houses, settings.bearings  # sizes are checked now, not after the files were read
     return settings
+
+
+def _culprit(given: dict[str, Any]) -> str:
+    """The name of the setting that is refused on its own, for the line of the message."""
+    for name, value in given.items():
+        try:
+            Settings(**{name: value})
+        except (UsageError, ValidationError):
+            return name
+    return ""
 
 
 def project_settings(path: str | Path) -> tuple[dict[str, Any], dict[str, int]]:
@@ -235,16 +238,19 @@ def project_settings(path: str | Path) -> tuple[dict[str, Any], dict[str, int]]:
     """
     file = Path(path)
     try:
+        if file.exists() and not file.is_file():  # a pipe would never end
+            raise UsageError(f"project file {file} is a folder or no plain file", "a TOML file", "correct the path")
         if file.stat().st_size > LARGEST_PROJECT_BYTES:
             raise UsageError(
                 f"{file} is {file.stat().st_size} bytes", "a project file below 1 MB", "name a project file"
             )
         text = file.read_text("utf-8")
         given = tomllib.loads(text)
-    except (OSError, UnicodeDecodeError) as problem:
-        raise UsageError(f"project file {file} cannot be read ({problem})", "a TOML file", "correct the path") from None
     except (tomllib.TOMLDecodeError, RecursionError) as problem:
         raise UsageError(f"{file}: {problem}", "TOML, each name once", "correct that line") from None
+    except (OSError, ValueError) as problem:  # no path, no UTF-8, a number of thousands of digits
+        reason = getattr(problem, "strerror", None) or problem
+        raise UsageError(f"project file {file} cannot be read ({reason})", "a TOML file", "correct it") from None
     lines = {
         match[1]: text.count("\n", 0, match.start()) + 1
         for match in re.finditer(r"^[ \t]*\[?[ \t]*([A-Za-z0-9_-]+)", text, re.MULTILINE)

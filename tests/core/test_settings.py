@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import pytest
@@ -63,6 +64,45 @@ def test_wrong_settings_are_named(given: dict, word: str) -> None:
     with pytest.raises(UsageError) as error:
         settings_from(given)
     assert word in str(error.value)
+
+
+def test_expectations_are_in_plain_words() -> None:
+    """What is wrong is found by a library, but told in the words of this project."""
+    for given, words in (
+        ({"kind": "glass"}, "Expected: in-ground or container"),
+        ({"top": "many"}, "Expected: a whole number from 1 to 10000"),
+        ({"top": 2.5}, "Expected: a whole number"),
+        ({"top": True}, "Expected: a whole number"),
+        ({"band": 0}, "Expected: a whole number from 1 to 65535"),
+        ({"azimuths": "1e9"}, "Expected: a whole number from 8 to 720"),
+        ({"dem": 5}, "dem is 5. Expected: text"),
+        ({"overwrite": "perhaps"}, "Expected: true or false"),
+        ({"service": "water.gpkg"}, "Expected: a table of NAME = VALUE"),
+        ({"weight": {"sun": "much"}}, "sun of weight is 'much'. Expected: a number"),
+        ({"service": {"wa ter": "w.gpkg"}}, "the service name is 'wa ter'"),
+        ({"service": {"1st": "w.gpkg"}}, "the service name is '1st'"),
+    ):
+        with pytest.raises(UsageError) as error:
+            settings_from(given)
+        assert words in str(error.value), (given, str(error.value))
+        assert "nput should" not in str(error.value)
+
+
+def test_a_wrong_value_in_a_file_names_its_line(tmp_path: Path) -> None:
+    with pytest.raises(UsageError, match=r"farm\.toml:2: setback is '-1 m'"):
+        project_settings(written(tmp_path, 'top = 3\nsetback = "-1 m"\n'))
+    with pytest.raises(UsageError, match=r"farm\.toml:1: top is 'x'"):
+        project_settings(written(tmp_path, 'top = "x"\n'))
+
+
+def test_a_project_that_is_no_plain_file(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "pipe")
+    for path in (tmp_path, tmp_path / "pipe", "a\0b", "x" * 5000):
+        with pytest.raises(UsageError) as error:
+            project_settings(path)
+        assert len(str(error.value)) < 1500
+    with pytest.raises(UsageError):  # more digits than Python reads
+        project_settings(written(tmp_path, "top = " + "9" * 5000 + "\n"))
 
 
 def test_unknown_key_in_a_file_names_line_and_suggestion(tmp_path: Path) -> None:  # bad_inputs config-01

@@ -135,7 +135,7 @@ def test_as_built(tmp_path, capsys, along, misclosure_m, within, verdict):
     ("words", "status", "expected"),
     [
         (["--rank", "9"], 2, "one of the 3 ranks"),
-        (["--rank", "0"], 2, "1 or more"),
+        (["--rank", "0"], 2, "from 1 to"),
         (["--out", "s.txt"], 2, ".geojson"),
         (["--date", "25.11.2026"], 2, "YYYY-MM-DD"),
         (["--date", "2050-01-01"], 2, "2050"),

@@ -154,3 +154,13 @@ def nearest(word: str, known) -> str:
 
     close = difflib.get_close_matches(word, list(known), n=1, cutoff=0.5)
     return f"did you mean {close[0]!r}?" if close else "remove it"
+
+
+def kind_words(problem: dict[str, Any]) -> str:
+    """What a value should have been, in plain words, from an error of pydantic's (`ValidationError.errors()`)."""
+    kinds = {"string": "text", "dict": "a table of NAME = VALUE", "float": "a number", "int": "a whole number"}
+    kinds |= {"bool": "true or false", "list": "a list"}
+    kind = str(problem["type"])
+    if kind == "literal_error":
+        return str(problem["ctx"]["expected"]).replace("'", "")
+    return kinds.get(kind.partition("_")[0], "a value of the right kind")

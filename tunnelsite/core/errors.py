@@ -2,6 +2,12 @@
 
 from __future__ import annotations
 
+MOST_LETTERS = 800  # of what was given; a hostile value must not bury what to do about it
+
+
+def _shortened(text: str) -> str:
+    return text if len(text) <= MOST_LETTERS else f"{text[: MOST_LETTERS // 2]} ... {text[-MOST_LETTERS // 4 :]}"
+
 
 class TunnelsiteError(Exception):
     """An error worth showing to a user as it is, without a traceback.
@@ -16,12 +22,13 @@ class TunnelsiteError(Exception):
 
     def __init__(self, given: str, expected: str = "", mend: str = "") -> None:
         self.given, self.expected, self.mend = given, expected, mend
-        parts = [given]
+        parts = [_shortened(given)]
         if expected:
             parts.append(f"Expected: {expected}")
         if mend:
             parts.append(f"To mend it: {mend}")
-        super().__init__(". ".join(part.rstrip(". ") for part in parts) + ".")
+        text = ". ".join(part.rstrip(". ") for part in parts)
+        super().__init__(text if text.endswith("?") else f"{text}.")
 
     def __reduce__(self):  # keeps the three parts when an error crosses a process boundary
         return (type(self), (self.given, self.expected, self.mend))

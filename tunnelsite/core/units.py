@@ -25,6 +25,7 @@ MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", 
 MONTH_DAYS = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
 
 _NUMBER = r"[-+]?(?:\d+\s+\d+/\d+|\d+/\d+|\d+\.?\d*(?:[eE][-+]?\d+)?|\.\d+|inf|nan)"
+_PLAIN = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:e[-+]?\d+)?|[-+]?(?:inf|infinity|nan)", re.IGNORECASE | re.ASCII)
 _AMOUNT = re.compile(rf"\s*({_NUMBER})\s*([a-zA-Z'\"%-]*)\s*", re.IGNORECASE)
 
 
@@ -40,7 +41,9 @@ def number(text: str, what: str) -> float:
     try:
         total = 0.0
         for part in shown.split():
-            top, _, bottom = part.partition("/")
+            top, slash, bottom = part.partition("/")
+            if not all(_PLAIN.fullmatch(digits) for digits in ((top, bottom) if slash else (top,))):
+                raise ValueError  # float() also takes 1_000 and the digits of other scripts
             total += float(top) / float(bottom) if bottom else float(top)
         if not shown:
             raise ValueError
@@ -49,6 +52,18 @@ def number(text: str, what: str) -> float:
     if not math.isfinite(total):
         raise UsageError(f"{what} is {shown!r}", "a finite number", "correct the number")
     return total
+
+
+def whole_number(text: str | float, what: str, least: int, most: int) -> int:
+    """The whole number in `text`. Errors: UsageError naming what it is of and the range, both ends included."""
+    shown = str(text).strip()
+    expected = f"a whole number from {least} to {most}"
+    if isinstance(text, bool) or not re.fullmatch(r"[-+]?\d{1,19}(?:\.0*)?", shown, re.ASCII):
+        raise UsageError(f"{what} is {shown!r}", expected, "correct the number")
+    found = int(shown.partition(".")[0])
+    if not least <= found <= most:
+        raise UsageError(f"{what} is {shown}", expected, "correct the number")
+    return found
 
 
 def length_m(text: str | float, what: str = "length", *, least_m: float = 0.0, most_m: float = 1e7) -> float:
@@ -101,13 +116,13 @@ def slope_fraction(text: str | float, what: str = "slope") -> float:
 def month_day(text: str, what: str = "crop months") -> tuple[int, int]:
     """(month, day) from `10-01`, `10 Oct` or `Oct 10`. Errors: UsageError for anything else or a day that does not exist."""
     shown = str(text).strip()
-    match = re.fullmatch(r"(\d{1,2})-(\d{1,2})", shown)
+    match = re.fullmatch(r"(\d{1,2})-(\d{1,2})", shown, re.ASCII)
     if match:
         month, day = int(match[1]), int(match[2])
     else:
         words = shown.lower().replace(".", "").split()
         names = [word[:3] for word in words if word[:3] in MONTHS]
-        digits = [word for word in words if word.isdigit()]
+        digits = [word for word in words if re.fullmatch(r"\d{1,2}", word, re.ASCII)]
         if len(words) != 2 or len(names) != 1 or len(digits) != 1:
             raise UsageError(f"{what} holds {shown!r}", "month-day such as 10-01 or 1 Oct", "correct the date")
         month, day = MONTHS.index(names[0]) + 1, int(digits[0])

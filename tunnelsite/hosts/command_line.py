@@ -12,16 +12,18 @@ INTERRUPTED = 130
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command. Return: exit status (0 done, 2 usage, 3 input, 4 resources, 5 output, 130 interrupted)."""
+    from tunnelsite.hosts.arguments import parsed
     from tunnelsite.hosts.options import parser
 
+    if arguments is None:
+        _never_stumble_over_letters()
     try:
-        given = parser().parse_args(arguments)
+        given = parsed(parser(), arguments)
+        return int(given.command(given) or 0)
     except SystemExit as stop:  # argparse exits 2 on wrong usage and 0 after help
         return int(stop.code or 0)
-    try:
-        return int(given.command(given) or 0)
     except TunnelsiteError as problem:
-        print(f"tunnelsite: {problem}", file=sys.stderr)
+        print(f"tunnelsite: {harmless(str(problem))}", file=sys.stderr)
         return problem.exit_status
     except MemoryError:
         print(
@@ -30,11 +32,23 @@ def main(arguments: Sequence[str] | None = None) -> int:
         )
         return 4
     except KeyboardInterrupt:
-        print("tunnelsite: interrupted; no output was touched.", file=sys.stderr)
+        print("tunnelsite: interrupted; no output was left half-written.", file=sys.stderr)
         return INTERRUPTED
     except BrokenPipeError:  # the reader of stdout went away
         sys.stderr.close()
         return 0
+
+
+def harmless(text: str) -> str:
+    """`text` with what steers a terminal made visible: file and parcel names come from others."""
+    return "".join(letter if letter.isprintable() or letter == "\n" else repr(letter)[1:-1] for letter in text)
+
+
+def _never_stumble_over_letters() -> None:
+    """A name that the terminal's encoding lacks is shown escaped; it must not end a finished run."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="backslashreplace")
 
 
 def run() -> None:

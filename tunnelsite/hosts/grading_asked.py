@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import argparse
+import math
 from dataclasses import dataclass
 from typing import Any
 
 from tunnelsite.core.errors import UsageError
-from tunnelsite.core.units import length_m, number, slope_fraction
+from tunnelsite.core.units import length_m, number, slope_fraction, whole_number
 from tunnelsite.siteplan.channels import Section
 from tunnelsite.siteplan.drainage_plan import DrainageSettings
 from tunnelsite.siteplan.grading_settings import GradingSettings
@@ -43,9 +44,7 @@ def elevation_error(given: argparse.Namespace) -> ElevationError:
         assumed.append(f"these errors are taken to be alike over {ERROR_LENGTH_M:g} m (no source): --error-length")
     draws = DRAWS
     if given.draws is not None:
-        draws = int(number(given.draws, "--draws"))
-        if not 20 <= draws <= 10_000:
-            raise UsageError(f"--draws is {given.draws}", "20 to 10000", "correct it")
+        draws = whole_number(given.draws, "--draws", 20, 10_000)
     return ElevationError(
         _length(given.height_error, "--height-error", HEIGHT_ERROR_M, 9.9),
         _length(given.error_length, "--error-length", ERROR_LENGTH_M, 9_000.0),
@@ -63,7 +62,8 @@ def grading_settings(given: argparse.Namespace, max_slope: float, shrink: float)
         balance=given.balance,
         deepest_cut_m=None if given.deepest_cut is None else length_m(given.deepest_cut, "--deepest-cut", most_m=50.0),
         rule=SlopeRule(
-            _number(given.cut_slope, "--cut-slope", rule.cut), _number(given.fill_slope, "--fill-slope", rule.fill)
+            _run_per_rise(given.cut_slope, "--cut-slope", rule.cut),
+            _run_per_rise(given.fill_slope, "--fill-slope", rule.fill),
         ),
         topsoil_m=_length(given.topsoil, "--topsoil", default.topsoil_m, 1.0),
         base_m=_length(given.base, "--base", default.base_m, 1.0),
@@ -81,7 +81,7 @@ def drainage_settings(given: argparse.Namespace) -> DrainageSettings:
         depth_m=_length(given.swale_depth, "--swale-depth", rule.depth_m, 3.0),
         section=Section(
             _length(given.swale_bottom, "--swale-bottom", rule.section.bottom_m, 10.0),
-            _run_per_rise(given.swale_side, rule.section.run_per_rise),
+            _run_per_rise(given.swale_side, "--swale-side", rule.section.run_per_rise),
         ),
     )
     return DrainageSettings(swale=None if given.no_swale else swale, storm=_storm(given))
@@ -94,7 +94,7 @@ def _storm(given: argparse.Namespace) -> Storm:
     if given.roof_rain is not None:
         values["roof_mm_h"] = rain_rate_mm_h(given.roof_rain, "--roof-rain")
     if given.runoff_share is not None:
-        values["coefficient"] = number(given.runoff_share, "--runoff-share")
+        values["coefficient"] = _number(given.runoff_share, "--runoff-share", 0.0, 0.0, 1.0)
     if given.two_year_rain is not None:
         values["two_year_rain_m"] = length_m(given.two_year_rain, "--two-year-rain", least_m=0.001, most_m=3.0)
     if given.curve_number is not None:
@@ -122,10 +122,10 @@ def rain_rate_mm_h(text: str, what: str) -> float:
     return 1000.0 * length_m(depth, what, least_m=1e-5, most_m=3.0)
 
 
-def _run_per_rise(text: str | None, preset: float) -> float:
-    value = _number(text, "--swale-side", preset)
+def _run_per_rise(text: str | None, option: str, preset: float) -> float:
+    value = _number(text, option, preset)
     if not 0 < value < 100:
-        raise UsageError(f"--swale-side is {text}", "above 0 and below 100", "correct it")
+        raise UsageError(f"{option} is {text}", "run per rise above 0 and below 100", "correct it")
     return value
 
 
@@ -133,8 +133,11 @@ def _length(text: str | None, option: str, preset: float, most_m: float) -> floa
     return preset if text is None else length_m(text, option, most_m=most_m)
 
 
-def _number(text: str | None, option: str, preset: float) -> float:
-    return preset if text is None else number(text, option)
+def _number(text: str | None, option: str, preset: float, least: float = -math.inf, most: float = math.inf) -> float:
+    value = preset if text is None else number(text, option)
+    if not least <= value <= most:
+        raise UsageError(f"{option} is {text!r}", f"{least:g} to {most:g}", "correct it")
+    return value
 
 
 def _slope(text: str | None, option: str, preset: float) -> float:

@@ -12,7 +12,7 @@ from tunnelsite.core.units import length_m
 from tunnelsite.hosts.inputs_named import inputs_named
 from tunnelsite.hosts.options import project_values
 from tunnelsite.hosts.progress import Progress
-from tunnelsite.hosts.stakeout_command import asked_candidate, ground_only
+from tunnelsite.hosts.stakeout_command import asked_candidate, ground_only, without_outputs
 
 LEAST_CONTOUR_M = 0.1  # below it contours draw the noise of the elevation model
 FOOTER = (
@@ -25,12 +25,14 @@ def grading(given: argparse.Namespace) -> int:
     """Plan the earthwork and the drainage of one candidate and write what was planned."""
     from tunnelsite.hosts.grading_asked import drainage_settings, elevation_error, grading_settings
     from tunnelsite.io.outputs import reserved_outputs
+    from tunnelsite.settings import settings_from
 
     everything = project_values(given)
+    settings_from(without_outputs(everything))  # wrong options are refused before anything is read
     values = ground_only(everything)
     sites, rank = asked_candidate(given)
     error, water = elevation_error(given), drainage_settings(given)
-    grading_settings(given, 0.0, 1.0)  # wrong options are refused before anything is read
+    grading_settings(given, 0.0, 1.0)
     interval = None if given.contours is None else length_m(given.contours, "--contours", least_m=0.01, most_m=100.0)
     outputs = _outputs(given)
     progress = Progress(quiet=given.quiet)

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import argparse
 import json
+import re
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from tunnelsite.core.errors import UsageError
-from tunnelsite.core.units import FOOT_M, length_m, month_day, number
+from tunnelsite.core.units import FOOT_M, length_m, month_day, number, whole_number
 from tunnelsite.hosts.inputs_named import inputs_named
 from tunnelsite.hosts.options import project_values
 from tunnelsite.hosts.progress import Progress
@@ -72,11 +73,11 @@ def _rules(given: argparse.Namespace, settings):
     counts = dict.fromkeys(names, given.houses)
     for text in given.mix or []:
         name, equals, count = text.partition("=")
-        if not equals or not count.isdigit() or name not in counts:
+        if not equals or name not in counts:
             raise UsageError(
                 f"--mix is {text!r}", f"SIZE=NUMBER with a size of --house: {', '.join(names)}", "correct it"
             )
-        counts[name] = int(count)
+        counts[name] = whole_number(count, f"--mix {name}", 0, 1000)
     gap = SIDE_GAP_M if given.gap is None else length_m(given.gap, "--gap", most_m=900.0)
     end_gap = gap if given.end_gap is None else length_m(given.end_gap, "--end-gap", most_m=900.0)
     limit = 60.0 if given.time_limit is None else number(given.time_limit, "--time-limit")
@@ -87,18 +88,18 @@ def _rules(given: argparse.Namespace, settings):
 def _shade(given: argparse.Namespace):
     from tunnelsite.house_block import ShadeRule
 
+    eave = 0.0 if given.eave is None else length_m(given.eave, "--eave", most_m=30.0)
     if given.shade_from is None:
         if given.shade_day is not None:
             raise UsageError("--shade-day without --shade-from", "both together", "say from which hour, as 10:00")
         return None
-    hour, colon, minute = given.shade_from.partition(":")
-    if not (colon and hour.isdigit() and minute.isdigit() and int(minute) < 60 and int(hour) < 12):
+    found = re.fullmatch(r"(\d|0\d|1[01]):([0-5]\d)", given.shade_from, re.ASCII)
+    if not found:
         raise UsageError(
             f"--shade-from is {given.shade_from!r}", "a solar time before noon as HH:MM, such as 10:00", "correct it"
         )
     declination = None if given.shade_day is None else _declination_deg(given.shade_day)
-    eave = 0.0 if given.eave is None else length_m(given.eave, "--eave", most_m=30.0)
-    return ShadeRule(12.0 - int(hour) - int(minute) / 60, declination, given.roof, eave)
+    return ShadeRule(12.0 - int(found[1]) - int(found[2]) / 60, declination, given.roof, eave)
 
 
 def _declination_deg(text: str) -> float:

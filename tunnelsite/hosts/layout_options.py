@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import argparse
 
+from tunnelsite.hosts.arguments import whole
+
 
 def add_options(command: argparse.ArgumentParser) -> None:
     """The options of `layout` beyond those of a screening."""
     command.add_argument(
         "--out", default="layout.gpkg", metavar="FILE", help="GeoPackage to write (default layout.gpkg)"
     )
-    command.add_argument("--houses", type=int, metavar="NUMBER", help="how many houses at most")
+    command.add_argument("--houses", type=whole("--houses", 1, 1000), metavar="NUMBER", help="how many houses at most")
     command.add_argument(
         "--mix", action="append", metavar="WxL=NUMBER", help="how many of one --house size at most; repeatable"
     )

@@ -13,6 +13,8 @@ from tunnelsite.core.errors import UsageError
 from tunnelsite.core.stake_sheet import StakeSheet
 from tunnelsite.core.units import VERTICAL_UNITS_M, length_m, number
 
+HIGHEST_M = 1e4  # of a mark, above or below its datum
+
 
 def levelled_sheet(given: argparse.Namespace, found, sheet: StakeSheet) -> tuple[StakeSheet, dict[str, Any]]:
     """The sheet with the heights that were read, and what the readings say, ready for the summary.
@@ -129,6 +131,9 @@ def known_heights(given: argparse.Namespace, first: str) -> dict[str, float]:
 def _height(text: str, station: str, unit_m: float) -> float:
     what = f"height of {station}"
     try:
-        return number(text, what) * unit_m
+        height_m = number(text, what) * unit_m
     except UsageError:
-        return length_m(text, what, least_m=-1e4, most_m=1e4)
+        height_m = length_m(text, what, least_m=-HIGHEST_M, most_m=HIGHEST_M)
+    if abs(height_m) > HIGHEST_M:
+        raise UsageError(f"{what} is {text!r}", f"{-HIGHEST_M:g} to {HIGHEST_M:g} m", "correct the height")
+    return height_m

@@ -6,6 +6,7 @@ import argparse
 from typing import Any
 
 from tunnelsite.hosts import small_options as small
+from tunnelsite.hosts.arguments import Parser, whole
 from tunnelsite.hosts.export_options import add_options as add_export_options
 from tunnelsite.hosts.grading_options import add_options as add_grading_options
 from tunnelsite.hosts.layout_options import add_options as add_layout_options
@@ -20,7 +21,7 @@ EPILOG = "Exit status: 0 done, 2 wrong usage, 3 input refused, 4 not enough reso
 
 def parser() -> argparse.ArgumentParser:
     """The whole command line."""
-    top = argparse.ArgumentParser(
+    top = Parser(
         "tunnelsite",
         description="Finds where a high tunnel or greenhouse should stand.",
         epilog=EPILOG,
@@ -84,8 +85,10 @@ def _add_explain(commands) -> None:
     explain.add_argument("dem", nargs="?", metavar="DEM")
     explain.add_argument("parcels", nargs="?", metavar="PARCELS")
     explain.add_argument("--at", nargs=2, metavar=("LON", "LAT"), help="a place in WGS 84 degrees")
-    explain.add_argument("--rank", type=int, metavar="NUMBER", help="a candidate of the same screening")
-    _screen_options(explain)
+    explain.add_argument(
+        "--rank", type=whole("--rank", 1, 10_000), metavar="NUMBER", help="a candidate of the same screening"
+    )
+    _screen_options(explain, without=("--out", "--keep", "--rasters", "--dry-run"))
 
 
 def _add_small(commands) -> None:
@@ -234,10 +237,14 @@ def project_values(given: argparse.Namespace) -> dict[str, Any]:
         pairs = getattr(given, name, None) or []
         if pairs:
             values[name] = dict(values.get(name, {}))
+        seen: set[str] = set()
         for pair in pairs:
             key, equals, value = pair.partition("=")
-            if not equals or not key or not value:
+            if not equals or not key.strip() or not value.strip():
                 raise UsageError(f"--{name} is {pair!r}", "NAME=VALUE", "write it as NAME=VALUE")
+            if key in seen:
+                raise UsageError(f"--{name} {key} is given twice", "each name once", "leave one out")
+            seen.add(key)
             values[name][key] = convert(value)
     return values
 

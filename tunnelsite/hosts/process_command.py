@@ -44,6 +44,7 @@ def run_process(given: argparse.Namespace) -> int:
     from tunnelsite.io.cog import write_cog
     from tunnelsite.io.outputs import reserved_outputs
     from tunnelsite.io.rasters import raster_header, read_raster
+    from tunnelsite.settings import crop_period
 
     process = catalogue.process(given.process)
     makes = {spec.id: spec for spec in process.description.makes}
@@ -52,6 +53,7 @@ def run_process(given: argparse.Namespace) -> int:
         raise UsageError(f"{process.id} makes no layer {wanted!r}", ", ".join(makes), "choose one of these")
     asked = _pairs(given.set)
     process.description.checked(asked)  # what is wrong is said before the raster is read
+    crop_period(given.crop_months)
     progress = Progress(quiet=given.quiet)
     with reserved_outputs({"OUT": Path(given.output)}, [given.input], overwrite=given.overwrite):
         header = raster_header(given.input, "input", crs=given.dem_crs)

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import argparse
 
+from tunnelsite.hosts.arguments import whole
+
 
 def add_rescore_options(command: argparse.ArgumentParser) -> None:
     """What `rescore` is told."""
@@ -12,7 +14,7 @@ def add_rescore_options(command: argparse.ArgumentParser) -> None:
     command.add_argument("--weight", action="append", default=[], metavar="CRITERION=NUMBER", help="repeatable")
     part = "full_at, none_at, limit or weight of a criterion; repeatable"
     command.add_argument("--rubric", action="append", default=[], metavar="CRITERION.PART=NUMBER", help=part)
-    command.add_argument("--top", type=int, metavar="NUMBER", help="candidates kept")
+    command.add_argument("--top", type=whole("--top", 1, 10_000), metavar="NUMBER", help="candidates kept")
     command.add_argument("--overwrite", action="store_true", help="replace the output if it exists")
     command.add_argument("--json", action="store_true", help="a machine-readable summary on stdout")
 
@@ -54,7 +56,9 @@ def add_run_options(command: argparse.ArgumentParser) -> None:
     )
     command.add_argument("--elevation-unit", metavar="UNIT", help="m, ft or us-ft, where the raster does not say")
     command.add_argument("--dem-crs", metavar="CRS", help="coordinate system where the raster does not say")
-    command.add_argument("--band", type=int, metavar="NUMBER", help="band, where there are several")
+    command.add_argument(
+        "--band", type=whole("--band", 1, 65_535), metavar="NUMBER", help="band, where there are several"
+    )
     command.add_argument("--overwrite", action="store_true", help="replace the output if it exists")
 
 

@@ -26,8 +26,10 @@ def stakeout(given: argparse.Namespace) -> int:
     from tunnelsite.io.outputs import reserved_outputs
     from tunnelsite.io.site_reader import inputs_unchanged
     from tunnelsite.io.stake_sheets import write_stake_sheet
+    from tunnelsite.settings import settings_from
 
     everything = project_values(given)
+    settings_from(without_outputs(everything))  # wrong settings are refused before anything is read
     values = ground_only(everything, also=("keep_out", "structures"))
     sites, rank = asked_candidate(given)
     options, outputs = _staking(given), _outputs(given)
@@ -64,10 +66,15 @@ def asked_candidate(given: argparse.Namespace) -> tuple[str, int]:
     return given.sites, given.rank
 
 
+def without_outputs(values: dict[str, Any]) -> dict[str, Any]:
+    """Settings without the outputs of a screening, whose names these commands use for their own."""
+    return {name: value for name, value in values.items() if name not in OWN_OUTPUTS}
+
+
 def ground_only(values: dict[str, Any], also: tuple[str, ...] = ()) -> dict[str, Any]:
     """Settings without the inputs that neither stakes nor earth depend on, nor `also` those named."""
-    unused = ("surface", "obstacles", "lamps", "soils", "weather", "wind", "wind_from", "service", *OWN_OUTPUTS, *also)
-    return {name: value for name, value in values.items() if name not in unused}
+    unused = ("surface", "obstacles", "lamps", "soils", "weather", "wind", "wind_from", "service", *also)
+    return {name: value for name, value in without_outputs(values).items() if name not in unused}
 
 
 def _staking(given: argparse.Namespace):
@@ -125,6 +132,9 @@ def _check_level_options(given: argparse.Namespace) -> None:
             "the height of the mark on which the book starts",
             "give it; 100 will do if nothing is known",
         )
+    from tunnelsite.hosts.levelled import known_heights
+
+    known_heights(given, "the mark on which the book starts (--bench-height)")
 
 
 def _plane(name: str, found):

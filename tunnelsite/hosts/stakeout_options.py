@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import argparse
 
+from tunnelsite.hosts.arguments import whole
+
 PLANES = ("least-squares", "least-volume")
 
 
 def add_candidate_options(command: argparse.ArgumentParser) -> None:
     """Which candidate of which screening; shared by the commands that go on from one."""
     command.add_argument("--sites", metavar="FILE", help="GeoPackage of the screening")
-    command.add_argument("--rank", type=int, metavar="NUMBER", help="which of its candidates")
+    command.add_argument("--rank", type=whole("--rank", 1, 10_000), metavar="NUMBER", help="which of its candidates")
 
 
 def add_options(command: argparse.ArgumentParser) -> None:

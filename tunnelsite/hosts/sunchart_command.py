@@ -27,10 +27,10 @@ def sunchart(given: argparse.Namespace) -> int:
     ask = _asked(given)
     progress = Progress(quiet=given.quiet)
     outputs = _outputs(given)
+    lon, lat, title = _point(given)
     from tunnelsite.io.outputs import reserved_outputs
 
     with reserved_outputs(outputs, inputs_named(given, values), overwrite=bool(given.overwrite)):
-        lon, lat, title = _point(given)
         progress("reading", 0.0)
         site, seen = _seen(settings, lon, lat, settings.light_height_m)
         progress("horizon", 1.0)
@@ -70,6 +70,9 @@ def _asked(given: argparse.Namespace) -> dict[str, Any]:
         raise UsageError(
             "--field-horizon without --north", "--north true or --north magnetic", "say what the compass was set to"
         )
+    declination = None if given.declination is None else number(given.declination, "--declination")
+    if declination is not None and not -180 <= declination <= 180:
+        raise UsageError(f"--declination is {declination:g}", "-180 to 180 degrees, east positive", "correct it")
     if given.png is not None:
         from tunnelsite.report.png import require_png
 

@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import argparse
 
+from tunnelsite.hosts.arguments import whole
+
 
 def add_options(command: argparse.ArgumentParser) -> None:
     """The options of `sunchart` beyond those of the inputs."""
     # two values, not one with a comma: argparse takes -78.1,43.0 for an option and -78.1 for a number
     command.add_argument("--at", nargs=2, metavar=("LON", "LAT"), help="the point, in degrees (WGS 84)")
     command.add_argument("--sites", metavar="FILE", help="GeoPackage of a screening, for --rank")
-    command.add_argument("--rank", type=int, metavar="NUMBER", help="chart the centre of this candidate")
+    command.add_argument(
+        "--rank", type=whole("--rank", 1, 10_000), metavar="NUMBER", help="chart the centre of this candidate"
+    )
     command.add_argument(
         "--out", default="sunchart.svg", metavar="FILE", help="picture to write (default sunchart.svg)"
     )

@@ -10,7 +10,7 @@ import numpy as np
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.core.units import MONTH_DAYS
 from tunnelsite.core.weather import Weather
-from tunnelsite.io.files import sha256
+from tunnelsite.io.files import checked_file, head, sha256
 
 SUN_YEAR = 2025  # the project's 365-day sun year (light.sun.YEAR)
 HOURS = 8760
@@ -31,8 +31,7 @@ def read_weather(path: str | os.PathLike) -> Weather:
     """
     from pvlib import iotools
 
-    file = Path(path)
-    kind = kind_of(file)
+    file, kind = kind_of(path)
     try:  # the path of a plain file: pvlib would also take an address and fetch it
         data, station = iotools.read_epw(file) if kind == "EPW" else iotools.read_tmy3(file, map_variables=True)
         table = {name: data[name].to_numpy(float) for name in ("ghi", "dni", "dhi")}
@@ -92,25 +91,21 @@ def _checked(
     )
 
 
-def kind_of(file: Path) -> str:
-    """Which kind of weather file this is: EPW or TMY3. Errors: InputRefused for anything else."""
-    try:
-        if not file.is_file():
-            raise InputRefused(f"weather file {file} is missing", EXPECTED, "correct the path")
-        if file.stat().st_size > LARGEST_BYTES:
-            raise InputRefused(
-                f"weather file {file} is {file.stat().st_size} bytes", "less than 50 MB", "name the right file"
-            )
-        with open(file, encoding="utf-8", errors="replace") as source:
-            first, second = source.readline(500), source.readline(500)
-    except (OSError, ValueError) as problem:
-        raise InputRefused(f"weather file {file} cannot be read ({problem})", EXPECTED, "correct the path") from None
-    if first.upper().startswith("LOCATION,"):
-        return "EPW"
-    if second.lower().startswith("date (mm/dd/yyyy)"):
-        return "TMY3"
+def kind_of(path: str | os.PathLike, option: str = "--weather") -> tuple[Path, str]:
+    """(File, which kind of weather file it is: EPW or TMY3). Errors: InputRefused for anything else; UsageError for what is no
+    path of a plain file."""
+    file = checked_file(path, option)
+    if file.stat().st_size > LARGEST_BYTES:
+        raise InputRefused(
+            f"{option}: {file.name} is {file.stat().st_size} bytes", "less than 50 MB", "name the right file"
+        )
+    lines = head(file, option, 1000).decode("utf-8", "replace").splitlines()
+    if lines and lines[0].upper().startswith("LOCATION,"):
+        return file, "EPW"
+    if lines[1:] and lines[1].lower().startswith("date (mm/dd/yyyy)"):
+        return file, "TMY3"
     raise InputRefused(
-        f"{file.name} is neither EPW (first word LOCATION) nor TMY3 (second line begins with Date)",
+        f"{option}: {file.name} is neither EPW (first word LOCATION) nor TMY3 (second line begins with Date)",
         EXPECTED,
         "convert it",
     )

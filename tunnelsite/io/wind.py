@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-from pathlib import Path
 
 import numpy as np
 
@@ -26,8 +25,7 @@ def read_wind_rose(path: str | os.PathLike) -> WindRose:
     """
     from pvlib import iotools
 
-    file = Path(path)
-    kind = kind_of(file)
+    file, kind = kind_of(path, "--wind")
     try:
         data, _ = iotools.read_epw(file) if kind == "EPW" else iotools.read_tmy3(file, map_variables=True)
         direction, speed = (data[name].to_numpy(float) for name in ("wind_direction", "wind_speed"))

@@ -1,0 +1,93 @@
+"""The words of a command line, turned into checked values before any command sees them."""
+
+from __future__ import annotations
+
+import argparse
+import re
+import sys
+from collections.abc import Callable, Sequence
+from typing import NoReturn
+
+from tunnelsite.core.describe import nearest
+from tunnelsite.core.errors import UsageError
+from tunnelsite.core.units import whole_number
+
+# `--setback -1m`: argparse takes plain negative numbers for values but `-1m` for an option of its own.
+_NEGATIVE_AMOUNT = re.compile(r"-(\.?\d|inf|nan)", re.IGNORECASE)
+_PLAIN_NEGATIVE = re.compile(r"-\d+|-\d*\.\d+")
+
+
+class Parser(argparse.ArgumentParser):
+    """A parser that says what is wrong in one line, as all other errors are said."""
+
+    def error(self, message: str) -> NoReturn:
+        """Errors: UsageError, always."""
+        option = re.fullmatch(r"argument (.+?): expected (.+?) arguments?", message)
+        if option:
+            raise UsageError(
+                f"{option[1]} is given without its value", f"{option[2]} value after it", "add what is missing"
+            )
+        choice = re.fullmatch(r"argument (.+?): invalid choice: '(.*)' \(choose from (.+)\)", message, re.DOTALL)
+        if choice:
+            choices = re.findall(r"[\w-]+", choice[3])
+            raise UsageError(f"{choice[1]} is {choice[2]!r}", " or ".join(choices), nearest(choice[2], choices))
+        given = message.removeprefix("argument ")
+        raise UsageError(given, f"what `{self.prog} --help` tells", "correct the command")
+
+
+def parsed(parser: argparse.ArgumentParser, arguments: Sequence[str] | None) -> argparse.Namespace:
+    """What was asked for. Errors: UsageError for an unknown option, an empty value or one with a null character;
+    SystemExit as argparse raises it."""
+    given, unknown = parser.parse_known_args(_joined(sys.argv[1:] if arguments is None else arguments))
+    words = _words_of(parser, given.name)
+    if unknown:
+        raise UsageError(
+            f"{unknown[0]!r} is no option of `tunnelsite {given.name}`",
+            f"what `tunnelsite {given.name} --help` lists",
+            nearest(unknown[0].partition("=")[0], words.values()),
+        )
+    for name, value in vars(given).items():
+        for text in value if isinstance(value, list) else [value]:
+            _check(words.get(name, name), text)
+    return given
+
+
+def _words_of(parser: argparse.ArgumentParser, command: str) -> dict[str, str]:
+    """What the user calls each argument of a command, by the name it has in the program."""
+    commands = next(action.choices for action in parser._actions if isinstance(action, argparse._SubParsersAction))
+    return {
+        action.dest: action.option_strings[-1] if action.option_strings else str(action.metavar)
+        for action in commands[command]._actions
+    }
+
+
+def whole(option: str, least: int, most: int) -> Callable[[str], int]:
+    """A reader of whole numbers for argparse, which lets the UsageError through."""
+
+    def read(text: str) -> int:
+        return whole_number(text, option, least, most)
+
+    return read
+
+
+def _joined(arguments: Sequence[str]) -> list[str]:
+    """The arguments with amounts below zero tied to their option, so that the message is about the amount."""
+    found: list[str] = []
+    for text in map(str, arguments):
+        if text.endswith("=--"):
+            raise UsageError(f"{text[:-3]} is '--'", "a value", "give one, or leave the option out")
+        negative = _NEGATIVE_AMOUNT.match(text) and not _PLAIN_NEGATIVE.fullmatch(text)
+        if negative and found and re.fullmatch(r"--[a-z][a-z-]*", found[-1]):
+            found[-1] += f"={text}"
+        else:
+            found.append(text)
+    return found
+
+
+def _check(word: str, text: object) -> None:
+    if not isinstance(text, str):
+        return
+    if not text.strip():
+        raise UsageError(f"{word} is empty", "a value", "give one, or leave it out")
+    if "\0" in text:
+        raise UsageError(f"{word} holds a null character", "text without it", "write it again")
