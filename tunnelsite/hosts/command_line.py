@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Sequence
 
@@ -15,6 +16,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     from tunnelsite.hosts.arguments import parsed
     from tunnelsite.hosts.options import parser
 
+    os.environ["PROJ_NETWORK"] = (
+        "OFF"  # before PROJ is loaded: it would fetch shift grids where the environment says ON
+    )
     if arguments is None:
         _never_stumble_over_letters()
     try:

@@ -19,6 +19,7 @@ from tunnelsite.core.layers import Features
 from tunnelsite.io.files import checked_file, file_stamp, layer_of, require_memory, same_file, sha256
 from tunnelsite.io.formats import vector_driver
 from tunnelsite.io.geometries import tidy
+from tunnelsite.io.links import keep_to_the_file, refuse_linked_system
 
 FEATURE_ID = "feature_id"  # column with the number the file gives each feature
 RESERVED = ("id", "fid", "geom", "geometry", FEATURE_ID)  # a GeoPackage is written with these
@@ -66,6 +67,9 @@ def read_features(
     stamp, digest = file_stamp(found), sha256(found)
     need = _MEMORY[driver] * stamp.bytes
     require_memory(need, f"{where}, {stamp.bytes} bytes of {driver},", "cut it to the farm, or simplify it")
+    keep_to_the_file()
+    if driver == "GeoJSON":
+        refuse_linked_system(found, where)
     chosen = _chosen_layer(target, driver, where, (layer or named_layer, kinds))
     meta, numbers, geometry, columns, notes = _read(target, driver, where, chosen)
     if not same_file(found, stamp, digest):
