@@ -17,7 +17,8 @@ from numba import njit, prange
 from tunnelsite.kernels.fill import with_rim, without_rim
 
 OUTLET, NO_DATA = np.uint8(0), np.uint8(255)
-_OPEN_FLAT = np.uint8(254)  # while directions are being found: level ground whose way out is not known yet
+# While directions are being found: level ground whose way out is not known yet, and how far it is in doing so.
+_OPEN_FLAT, _QUEUED = np.uint8(254), np.uint8(253)
 
 # Neighbours in the order that settles ties, cardinal before diagonal: E S W N SE SW NW NE.
 ROW_STEP = np.array([0, 1, 0, -1, 1, 1, -1, -1])
@@ -75,26 +76,38 @@ def _drain_flats(z, direction):
     for cell in range(z.size):
         waiting += direction[cell] == _OPEN_FLAT
     queue, towards, count = np.empty(waiting, np.int32), np.empty(waiting, np.uint8), 0
-    for cell in range(z.size):
-        if direction[cell] == _OPEN_FLAT:
-            for k in range(8):
-                beside = cell + step[k]
-                if z[beside] == z[cell] and direction[beside] != _OPEN_FLAT:
-                    queue[count], towards[count] = cell, CODE[k]
-                    count += 1
-                    break
-    for k in range(count):  # only now, or the first row of a flat would drain through its own cells
-        direction[queue[k]] = towards[k]
+    if waiting:
+        for cell in range(z.size):
+            if direction[cell] == _OPEN_FLAT:
+                for k in range(8):
+                    beside = cell + step[k]
+                    if z[beside] == z[cell] and direction[beside] != _OPEN_FLAT:
+                        queue[count], towards[count] = cell, CODE[k]
+                        count += 1
+                        break
     first = 0
     while first < count:
-        cell = queue[first]
-        first += 1
-        for k in range(8):
-            beside = cell + step[k]
-            if direction[beside] == _OPEN_FLAT and z[beside] == z[cell]:
-                direction[beside] = BACK[k]
-                queue[count] = beside
-                count += 1
+        # One ring of equal steps after the other. Its directions are set only when all are known: a cell drains to the
+        # ring before, never along its own, and which neighbour it takes depends on nothing but the rings.
+        last = count
+        for place in range(first, last):
+            direction[queue[place]] = towards[place]
+        for place in range(first, last):
+            cell = queue[place]
+            for k in range(8):
+                beside = cell + step[k]
+                if direction[beside] == _OPEN_FLAT and z[beside] == z[cell]:
+                    direction[beside] = _QUEUED
+                    queue[count] = beside
+                    count += 1
+        for place in range(last, count):
+            cell = queue[place]
+            for k in range(8):
+                beside = cell + step[k]
+                if z[beside] == z[cell] and direction[beside] != _QUEUED and direction[beside] != _OPEN_FLAT:
+                    towards[place] = CODE[k]
+                    break
+        first = last
     if count < waiting:  # the bottom of a pit in ground that was not filled
         for cell in range(z.size):
             if direction[cell] == _OPEN_FLAT:
@@ -114,9 +127,9 @@ def flow_direction(filled_ground, cell_m, cell_north_m=None):
     Raises: ValueError as `filled`, or a spacing that is not a positive number.
     Source: O'Callaghan & Mark (1984): the steepest drop over distance. Ties go to the first of E, S, W, N,
         SE, SW, NW, NE. Level ground has no direction of its own: it drains by the fewest steps to a cell of
-        equal height that has a way on, again with ties in that order, first found from the north-west:
-        defined and repeatable, but arbitrary. Cells on the raster edge or beside no data drain inwards where
-        ground inside is lower, else they are outlets (0).
+        equal height that has a way on, to the first neighbour in that order that is one step nearer: defined by
+        heights and steps alone, so that a raster may be cut anywhere (`tiled_flow`), but arbitrary. Cells on the
+        raster edge or beside no data drain inwards where ground inside is lower, else they are outlets (0).
     """
     east, north = spacing(cell_m, cell_north_m)
     z = with_rim(filled_ground)
