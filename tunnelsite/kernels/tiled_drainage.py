@@ -11,15 +11,8 @@ import numpy as np
 from tunnelsite.kernels.flow import spacing
 from tunnelsite.kernels.tile_frame import frame, grown, mine, spots
 from tunnelsite.kernels.tiled_fill import perimeter_levels, refilled, tile_spills
-from tunnelsite.kernels.tiled_flow import (
-    inflow_over_perimeters,
-    shorter_next_door,
-    tile_directions,
-    tile_links,
-    tile_steps,
-    tile_upslope,
-    unknown_steps,
-)
+from tunnelsite.kernels.tiled_flow import shorter_next_door, tile_directions, tile_steps, unknown_steps
+from tunnelsite.kernels.tiled_upslope import inflow_over_perimeters, tile_links, tile_upslope
 
 
 class DrainedTile(NamedTuple):
@@ -47,7 +40,7 @@ def tiled_drainage(read_tile, write_tile, shape, tile, cell_m, progress=None):
         cell_m: (east, north) spacing [m]. progress: called with a share done, 0 to 1.
     Returns: how many tiles were looked at again for level ground that runs on over their edges.
     Raises: ValueError as the kernels named above, or a tile of another shape than asked for.
-    Source: see `tiled_fill` and `tiled_flow`.
+    Source: see `tiled_fill`, `tiled_flow` and `tiled_upslope`.
     """
     of, size = frame(shape, tile), spacing(*cell_m)
     places = spots(of)
