@@ -8,16 +8,13 @@ import numpy as np
 import shapely
 
 from tunnelsite.core.errors import UsageError
-from tunnelsite.core.site import segments_of
 from tunnelsite.core.units import INCH_M
-from tunnelsite.kernels.polygon_mask import polygon_mask
 from tunnelsite.siteplan.flow_paths import (
     Flow,
     Inflow,
     ending_in,
     flow_over,
     inflows,
-    path_down,
     path_length_m,
     path_up,
 )
@@ -25,7 +22,8 @@ from tunnelsite.siteplan.grading_plan import GradingPlan
 from tunnelsite.siteplan.place import Place
 from tunnelsite.siteplan.runoff import roof_peak_m3_s
 from tunnelsite.siteplan.storm import OutletFlow, Storm, channel_warnings, outlet_flow
-from tunnelsite.siteplan.swale import SwaleArm, SwaleRule, ring, swale_arms, with_swale
+from tunnelsite.siteplan.swale import SwaleArm, SwaleRule
+from tunnelsite.siteplan.swale_choice import cell_at, chosen_swale, mask_of
 from tunnelsite.siteplan.water_moved import BorderFlow, Gain, border_flow, gains
 
 DRAIN_OFFSET_M = (
@@ -75,7 +73,8 @@ class DrainagePlan:
         before, after: flow over the natural ground and over `surface`.
         inflows_before, inflows_after: water entering the disturbed ground, the largest first.
         paths: natural ways of the water that enters, from its divide to the pad's edge.
-        arms, outlets: arms of the swale and their peak flows, in the same order.
+        arms, outlets: arms of the swale and their peak flows, in the same order; none where no swale is worth offering, which
+            the warnings explain.
         intercepted_m2: land the swale drains.
         roof_peak_m3_s: peak off the roof (half to each side), None where no rain was given. drain: French drain.
         border_before, border_after: water over the border of the box, cell by cell. box: (rows, cols) slices.
@@ -105,7 +104,8 @@ def drainage_plan(
 ) -> DrainagePlan:
     """The drainage plan of a grading plan.
 
-    Arguments: plan; settings; parcel, the owner's land in the grid's along and across [m], to say where the swale leaves it.
+    Arguments: plan; settings; parcel, the owner's land in the grid's along and across [m]: the swale stays on it and sends no
+    more water off it (see `swale_choice`).
     Errors: InputRefused where the swale would run over ground without data; UsageError.
     Source: D8 flow of `kernels.flow` on filled ground, so places where water leaves are right to a cell or two at best.
     """
@@ -114,9 +114,8 @@ def drainage_plan(
     before = flow_over(plan.natural, cell)
     disturbed = mask_of(place, plan.outline)
     coming = inflows(before, disturbed, settings.worth_m2)
-    arms = _swale(plan, before, settings) if settings.swale else []
-    surface = with_swale(plan.finished, place, arms, settings.swale.section) if arms else plan.finished
-    after = flow_over(surface, cell)
+    chosen = chosen_swale(plan, before, settings, parcel)
+    arms, surface, after = chosen.arms, chosen.surface, chosen.after
     outlets = [_outlet(place, arm, after, surface, settings) for arm in arms]
     reach = shapely.union_all([plan.outline, *(arm.line for arm in arms)]).buffer(settings.box_margin_m)
     box = place.window(reach.bounds)
@@ -139,13 +138,7 @@ def drainage_plan(
         gains(*borders, settings.tolerance_m2, round(settings.same_water_m / cell)),
         (),
     )
-    return replace(found, warnings=tuple(drainage_warnings(found, plan, settings, parcel)))
-
-
-def mask_of(place: Place, outline: shapely.Geometry) -> np.ndarray:
-    """Cells [rows, cols] whose centre lies in an outline on the grid."""
-    grid = place.grid
-    return polygon_mask(segments_of(outline), grid.west_m, grid.north_m, grid.cell_m, grid.shape)
+    return replace(found, warnings=(*chosen.said, *drainage_warnings(found, plan, settings)))
 
 
 def post_drain(place: Place, offset_m: float) -> shapely.LineString:
@@ -154,36 +147,18 @@ def post_drain(place: Place, offset_m: float) -> shapely.LineString:
     return place.on_grid(shapely.box(-half[0], -half[1], half[0], half[1]).exterior)
 
 
-def _swale(plan: GradingPlan, before: Flow, settings: DrainageSettings) -> list[SwaleArm]:
-    """The swale's arms; where they leave the ring, their water stays off the disturbed ground."""
-    place, rule = plan.place, settings.swale
-    around = ring(plan.outline, rule)
-    inside, disturbed = mask_of(place, around), mask_of(place, plan.outline)
-    once = ending_in(before, inside, place.grid.cell_m)
-    coming = inflows(replace(before, area_m2=once.area_m2), inside, settings.worth_m2)
-    graded = flow_over(plan.finished, place.grid.cell_m)
-
-    def tail(along_m: float, across_m: float) -> np.ndarray | None:
-        cells = path_down(graded.direction, *_cell(place, along_m, across_m))
-        if disturbed[tuple(cells.T)].any() or inside[tuple(cells[2:].T)].any():
-            return None
-        return np.column_stack(place.grid.centre(*cells.T))
-
-    return swale_arms(place, plan.natural, around, rule, [_spot(place, one) for one in coming], tail)
-
-
 def _intercepted(place: Place, arms: list[SwaleArm], after: Flow) -> float:
     """Land [m2] whose water reaches the swale, each cell counted once however the arms join."""
     if not arms:
         return 0.0
     along, across = (np.concatenate([getattr(arm, way) for arm in arms]) for way in ("along_m", "across_m"))
-    line = mask_cells(after.direction.shape, *_cell(place, along, across))
+    line = mask_cells(after.direction.shape, *cell_at(place, along, across))
     return float(np.nansum(ending_in(after, line, place.grid.cell_m).area_m2[line]))
 
 
 def _outlet(place: Place, arm: SwaleArm, after: Flow, surface: np.ndarray, settings: DrainageSettings) -> OutletFlow:
     """Area and peak flow at an arm's outlet: the most that any cell of its line carries."""
-    rows, cols = _cell(place, arm.along_m, arm.across_m)
+    rows, cols = cell_at(place, arm.along_m, arm.across_m)
     most = int(np.nanargmax(after.area_m2[rows, cols]))
     r, c = int(rows[most]), int(cols[most])
     line = mask_cells(surface.shape, rows, cols)
@@ -202,7 +177,7 @@ def mask_cells(shape: tuple[int, int], rows: np.ndarray, cols: np.ndarray) -> np
     return mask
 
 
-def drainage_warnings(found: DrainagePlan, plan: GradingPlan, settings: DrainageSettings, parcel) -> list[str]:
+def drainage_warnings(found: DrainagePlan, plan: GradingPlan, settings: DrainageSettings) -> list[str]:
     """What the plan's reader has to know, in plain words."""
     said, place = [], plan.place
     if found.arms:
@@ -212,11 +187,6 @@ def drainage_warnings(found: DrainagePlan, plan: GradingPlan, settings: Drainage
         )
     for arm, flow in zip(found.arms, found.outlets, strict=True):
         name = f"Swale arm ending {place.spot_words(float(arm.along_m[-1]), float(arm.across_m[-1]))}"
-        if not arm.daylight:
-            left = float(arm.ground_m[-1] - arm.bottom_m[-1])
-            said.append(f"{name}: still {left:.2f} m below the ground at its end: it needs a longer tail or a pipe.")
-        if parcel is not None and not shapely.covers(parcel, arm.line):
-            said.append(f"{name}: the swale leaves the parcel; that needs the neighbour's consent.")
         if flow.at_least:
             said.append(f"{name}: water may come from beyond the elevation data; its area is a lower bound.")
         said += channel_warnings(name, flow, settings.swale, settings.storm)
@@ -233,17 +203,6 @@ def drainage_warnings(found: DrainagePlan, plan: GradingPlan, settings: Drainage
         said.append("No 10-year 5-minute rain was given: the roof's runoff is not assessed.")
     said.append("Drains and swales need a stable outlet; buried utilities must be marked before digging.")
     return said
-
-
-def _cell(place: Place, along_m, across_m):
-    grid = place.grid
-    row = np.floor((grid.north_m - np.asarray(across_m)) / grid.cell_m).astype(int)
-    col = np.floor((np.asarray(along_m) - grid.west_m) / grid.cell_m).astype(int)
-    return (int(row), int(col)) if row.ndim == 0 else (row, col)
-
-
-def _spot(place: Place, one: Inflow) -> tuple[float, float]:
-    return place.grid.centre(one.row, one.col)
 
 
 def _line(place: Place, cells: np.ndarray) -> shapely.Geometry:

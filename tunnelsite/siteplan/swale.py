@@ -82,16 +82,17 @@ def ring(outline: shapely.Geometry, rule: SwaleRule) -> shapely.Polygon:
     return shapely.box(*outline.bounds).buffer(rule.offset_m, quad_segs=16)
 
 
-def swale_arms(
+def swale_layouts(
     place: Place, ground: np.ndarray, around: shapely.Polygon, rule: SwaleRule, needed, tail
-) -> list[SwaleArm]:
-    """Both arms of a swale along a ring.
+) -> list[list[SwaleArm]]:
+    """Ways to lay a swale along a ring: from the highest point down both sides, or all of it down one side or the other.
 
     Arguments: place; ground, natural [rows, cols] [m]; around, the ring; rule; needed, points [n, 2] (along, across) where
     water comes in, which the swale has to pass at full depth; tail(along_m, across_m), points [n, 2] of the natural way
     down from a spot, None where that way leads back to the pad.
-    Return: one or two arms; none where nothing comes in. Errors: InputRefused where the ring leaves the data.
-    Source: geometry; a bottom that is never higher than the ground less the depth and never flatter than the fall.
+    Return: layouts of one or two arms; none where nothing comes in. Errors: InputRefused where the ring leaves the data.
+    Source: geometry; a bottom that is never higher than the ground less the depth and never flatter than the fall. A steeper
+    fall is not tried: it puts the bottom lower everywhere, so it digs more and reaches daylight later.
     """
     needed = np.asarray(needed, float).reshape(-1, 2)
     if not len(needed):
@@ -110,14 +111,18 @@ def swale_arms(
     top, n = _summit(heights, rule.depth_m / 10), len(points)
     low = (int(np.argmin(heights)) - top) % n
     enters = (np.rint(edge.project(shapely.points(needed)) / edge.length * n).astype(int) - top) % n
-    arms = []
-    for way in (1, -1):
-        order = (top + way * np.arange((low if way > 0 else n - low) + 1)) % n
-        index = enters if way > 0 else (n - enters) % n
-        mine = index[index < order.size]
-        if mine.size:
-            arms.append(_arm(place, ground, points[order], int(mine.max()), rule, tail))
-    return arms
+    enters = np.where(enters > low, enters - n, enters)  # from the top: one way above 0, the other below
+
+    def arm(way: int, start: int) -> SwaleArm:
+        end = low if way > 0 else n - low
+        order = (top + way * np.arange(start, end + 1)) % n
+        return _arm(place, ground, points[order], int((way * enters).max()) - start, rule, tail)
+
+    sides = [way for way in (1, -1) if (way * enters > 0).any() or (way > 0 and (enters == 0).any())]
+    layouts = [[arm(way, 0) for way in sides]]
+    if len(sides) == 2:
+        layouts += [[arm(way, int((way * enters).min()))] for way in sides]
+    return layouts
 
 
 def _summit(heights: np.ndarray, within_m: float) -> int:
@@ -142,17 +147,20 @@ def _arm(place: Place, ground, points, last: int, rule: SwaleRule, tail) -> Swal
 
     It may leave the ring at any later point and follow the natural way down; ways that reach daylight come first.
     """
-    arms = [_graded(place, ground, points, last, rule)]
+    arms = [graded_arm(place, ground, points, last, rule)]
     for leave in range(last, len(points), 2):
         way = tail(*points[leave])
         if way is not None and len(way) > 1:
             way = _evenly(way, points[leave], place.grid.cell_m / 2, rule.tail_m)
-            arms.append(_graded(place, ground, np.concatenate([points[: leave + 1], way]), last, rule))
+            arms.append(graded_arm(place, ground, np.concatenate([points[: leave + 1], way]), last, rule))
     return min(arms, key=lambda arm: (not arm.daylight, arm.volume_m3, float(arm.distance_m[-1])))
 
 
-def _graded(place: Place, ground, points, last: int, rule: SwaleRule) -> SwaleArm:
-    """An arm along given points: full depth up to point `last`, then at the least fall until it comes out of the ground."""
+def graded_arm(place: Place, ground, points, last: int, rule: SwaleRule) -> SwaleArm:
+    """An arm along given points: full depth up to point `last`, then at the least fall until it comes out of the ground.
+
+    Arguments: place; ground [rows, cols] [m]; points [n, 2] (along, across); last, index of a point; rule.
+    """
     heights = ground_at(place, ground, points)
     gap = np.flatnonzero(np.isnan(heights))  # the way down may run off the data; the ring does not
     points, heights = (points[: gap[0]], heights[: gap[0]]) if gap.size else (points, heights)
