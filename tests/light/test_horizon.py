@@ -97,3 +97,17 @@ def test_differences_forgive_a_compass_but_not_a_missing_tree():
     assert found[1].difference_deg == pytest.approx(0.0)  # the edge of the thing lies within two degrees
     assert found[3].difference_deg == pytest.approx(11.0)
     assert not any(item.notable for item in horizon_differences(flat_horizon(), flat_horizon()))
+
+
+@pytest.mark.parametrize(
+    "known", [[0.0], [17.0], [0.0, 90.0, 180.0, 270.0], np.arange(720) / 2, [1.0, 1.5, 200.0, 359.0]]
+)
+def test_the_nearest_azimuth_is_that_of_all_compared(known) -> None:
+    """Every azimuth against every one, round the circle; of two equally near, the first."""
+    horizon = Horizon(np.array(known), np.zeros(len(known)))
+    wanted = np.concatenate(
+        [np.random.default_rng(6).uniform(-400, 800, 400), np.arange(-360.0, 721.0, 7.5), known, [45.0, 315.0]]
+    )
+    gap = np.abs((wanted[:, None] - np.array(known) + 180.0) % 360.0 - 180.0)
+    assert np.array_equal(horizon.nearest(wanted), np.argmin(gap, axis=1))
+    assert horizon.nearest(12.0).shape == ()

@@ -189,7 +189,7 @@ def test_cards_open_from_the_map_by_mouse_and_by_keyboard(fresh) -> None:
 
 def test_the_key_hides_and_shows_what_was_rejected(fresh) -> None:
     box = fresh.locator("input[data-fate=edge]")
-    area = fresh.locator("rect.fate[data-fate=edge]")
+    area = fresh.locator("g.fate[data-fate=edge]")
     box.uncheck()
     assert not area.is_visible()
     box.check()

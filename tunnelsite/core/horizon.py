@@ -61,9 +61,13 @@ class Horizon:
         return np.interp(np.asarray(azimuth_deg, float) % FULL_TURN_DEG, self.azimuth_deg, values, period=FULL_TURN_DEG)
 
     def nearest(self, azimuth_deg: np.ndarray) -> np.ndarray:
-        """Index of the horizon's azimuth next to each given one [deg]."""
-        gap = np.abs((np.asarray(azimuth_deg, float)[..., None] - self.azimuth_deg + 180.0) % FULL_TURN_DEG - 180.0)
-        return np.argmin(gap, axis=-1)
+        """Index of the horizon's azimuth next to each given one [deg]; of two equally near, the first."""
+        wanted, known = np.asarray(azimuth_deg, float), np.asarray(self.azimuth_deg, float)
+        after = np.searchsorted(known, wanted % FULL_TURN_DEG) % len(known)
+        before = (after - 1) % len(known)  # the nearest one is on one of both sides
+        first, second = np.minimum(before, after), np.maximum(before, after)
+        gaps = [np.abs((wanted - known[side] + 180.0) % FULL_TURN_DEG - 180.0) for side in (first, second)]
+        return np.where(gaps[0] <= gaps[1], first, second)
 
     def beam_factor(self, azimuth_deg: np.ndarray, elevation_deg: np.ndarray, month: np.ndarray) -> np.ndarray:
         """Share of the beam from the centre of the sun's disc that arrives: 0 behind something opaque, 1 in the clear.

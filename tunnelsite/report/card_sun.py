@@ -25,66 +25,55 @@ def sun_part(study: Study, feet: bool, client: bool) -> Element:
             "section", title, tag("p", "No sun chart: " + study.missing.get("sun", "not assessed")), class_="part"
         )
     transmission, cover = default_transmission()
-    lines = _sun_words(chart, feet)
     words = (
         f"Sun chart of candidate {study.rank}: horizon and the sun's paths by month; hours of sun stand in the table."
     )
-    figures = [
-        tag("figure", picture(slim_svg(sun_chart_svg(chart)), words), tag("figcaption", "Sun chart: times are solar"))
-    ]
-    bars = picture(
-        light_svg(chart, transmission),
-        f"Daily light under the cover at candidate {study.rank} by month; see the table.",
+    seen = tag(
+        "figure", picture(slim_svg(sun_chart_svg(chart)), words), tag("figcaption", "Sun chart: times are solar")
     )
-    figures.append(tag("figure", bars, tag("figcaption", f"Light that reaches the crop under {cover}")))
-    table = tag(
-        "details", tag("summary", "Light and sun by month as a table"), light_table(chart, chart.light, transmission)
-    )
-    shown = tag("div", *figures, class_="figures")
-    return tag("section", title, tag("ul", *(line for line in lines)), shown, None if client else table, class_="part")
+    words = f"Daily light under the cover at candidate {study.rank} by month, as bars."
+    bars = picture(light_svg(chart, transmission), words)
+    light = tag("figure", bars, tag("figcaption", f"Light that reaches the crop under {cover}"))
+    beside = tag("div", light, None if client else light_table(chart, chart.light, transmission))
+    lines = tag("ul", *_sun_words(chart, chart.light, feet))
+    return tag("section", title, lines, tag("div", seen, beside, class_="figures sun"), class_="part")
 
 
-def _sun_words(chart: SunChart, feet: bool) -> list[Element]:
-    crop = chart.light.crop_months
-    share = crop.reason if crop.total_share is None else f"{100 * crop.total_share:.1f} % of the light of an open site"
+def _sun_words(chart: SunChart, light: Light, feet: bool) -> list[Element]:
+    crop = light.crop_months
+    share = crop.reason if crop.total_share is None else f"{_percent(crop.total_share)} of the light of an open site"
     lines = [tag("li", f"In the crop months the middle of the house gets {share} (direct and from the sky).")]
-    december = min(chart.days, key=lambda day: day.possible_h)
+    shortest = min(chart.days, key=lambda day: day.possible_h)
     lines.append(
-        tag("li", f"On {december.name} the sun is clear for {december.clear_h:.1f} of {december.possible_h:.1f} hours.")
+        tag("li", f"On {shortest.name} the sun is clear for {shortest.clear_h:.1f} of {shortest.possible_h:.1f} hours.")
     )
-    blockers = sorted(chart.blockers, key=lambda blocker: -blocker.minutes)[:NAMED_BLOCKERS]
-    for blocker in blockers:
+    hides: list = []
+    for blocker in sorted(chart.blockers, key=lambda blocker: -blocker.minutes)[:NAMED_BLOCKERS]:
         far = ""
         if blocker.distance_m is not None:
             ft, m = f"{blocker.distance_m / FOOT_M:,.0f} ft", f"{blocker.distance_m:,.0f} m"
             far = f", {ft} ({m}) away" if feet else f", {m} ({ft}) away"
-        hours = blocker.minutes / 60
-        item = tag(
-            "li",
-            named(blocker.what or "not named"),
-            f"{far}, hides the sun for {hours:.1f} hours on the 12 days of the chart together.",
+        hides += ["; " if hides else "", named(blocker.what or "not named"), f"{far}: {blocker.minutes / 60:.1f} h"]
+    if hides:
+        lines.append(
+            tag("li", f"What hides it, in hours on the {len(chart.days)} days of the chart together: ", hides, ".")
         )
-        lines.append(item)
     return lines
+
+
+def _percent(share: float) -> str:
+    return f"{100 * share:.1f}".removesuffix(".0") + " %"
 
 
 def light_table(chart: SunChart, light: Light, transmission: float) -> Element:
     """One row a month and one for the crop months."""
-    heads = (
-        "Month",
-        "Sun clear on the 21st, h",
-        "Possible, h",
-        "Light, kWh/m²",
-        "Of an open site",
-        "DLI outside",
-        "DLI under cover",
-    )
+    heads = ("Month", "Sun on the 21st, h", "of", "kWh/m²", "of an open site", "DLI outside", "under cover")
     days = {day.month: day for day in chart.days}
     rows = []
     for k, sums in enumerate([*light.months, light.crop_months]):
         day = days.get(k + 1)
         outside = daily_light_integral(sums.mean_daily_mj)
-        share = "–" if sums.total_share is None else f"{100 * sums.total_share:.1f} %"
+        share = "–" if sums.total_share is None else _percent(sums.total_share)
         name = MONTHS[k].capitalize() if k < 12 else "Crop months"
         hours = ("–", "–") if day is None else (f"{day.clear_h:.1f}", f"{day.possible_h:.1f}")
         cells = (*hours, f"{sums.total_kwh:.0f}", share, f"{outside:.1f}", f"{outside * transmission:.1f}")
@@ -93,7 +82,7 @@ def light_table(chart: SunChart, light: Light, transmission: float) -> Element:
         "tr", *(tag("th", title, scope="col", class_="number" if k else "words") for k, title in enumerate(heads))
     )
     bands = "; ".join(f"{band.name} {_band(band)} ({band.source})" for band in CROP_BANDS)
-    caption = tag("caption", f"Light by month. DLI = daily light integral, mol m⁻² d⁻¹. Crops want: {bands}.")
+    caption = tag("caption", f"DLI = daily light integral, mol m⁻² d⁻¹. Crops want: {bands}.")
     table = tag("table", caption, tag("thead", head), tag("tbody", *rows))
     return tag("div", table, class_="scroll", tabindex="0", role="region", aria_label="Light by month")
 

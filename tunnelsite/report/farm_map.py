@@ -17,6 +17,7 @@ from tunnelsite.report.colours import INK, PAPER, SOFT
 from tunnelsite.report.contours import contour_interval, contour_lines, nice_step
 from tunnelsite.report.farm_view import FarmView, on_map, rings_on_map
 from tunnelsite.report.fates import Fate
+from tunnelsite.report.hatches import HATCHES, add_patterns, hatching
 from tunnelsite.report.markup import plain_name
 from tunnelsite.report.svg import Drawing
 
@@ -27,16 +28,7 @@ PIXELS = 900  # along the longer side of the relief: finer than the page shows
 LEAST_CONTOUR_M = 0.25
 SUN = (315.0, 45.0)  # the usual light from the upper left
 DARKEST, LIGHTEST = 120, 255
-# pattern: (colour, strokes of a tile of 8 units); told apart by direction and by colour
-HATCHES = {
-    "edge": ("#5b6570", ("M1 1h1.6v1.6h-1.6z",), True),
-    "keep": ("#5b2a86", ("M0 0L8 8", "M-2 6L2 10", "M6 -2L10 2"), False),
-    "stand": ("#1b1f24", ("M2 4H6", "M4 2V6"), False),
-    "water": ("#0b5cad", ("M0 2H8", "M0 6H8"), False),
-    "ground": ("#8a4b08", ("M0 8L8 0", "M-2 2L2 -2", "M6 10L10 6"), False),
-    "other": ("#1b1f24", ("M2 0V8", "M6 0V8"), False),
-    "unknown": ("#5b6570", ("M0 0L8 8", "M0 8L8 0"), False),
-}
+PASSED_ALPHA = 184  # the relief shows through
 
 
 @dataclass(frozen=True)
@@ -65,28 +57,20 @@ def farm_map_svg(result: Result, fates: Sequence[Fate], marks: Sequence[MapMark]
     root.set("role", "group")
     root.set("aria-label", "Map of the farm, true north up; candidates are links to their cards")
     root.set("class", "farm-map")
-    _patterns(drawing)
+    add_patterns(drawing)
     drawing.rectangle(0, 0, view.width, view.height, fill="#eef0ee")
     rows, cols = view.window(frame.grid)
     _relief(drawing, frame, view, (rows, cols))
+    _passed(drawing, frame, view, (rows, cols), [fate for fate in fates if fate.pattern not in HATCHES])
     for fate in fates:
-        _fate(drawing, frame, view, (rows, cols), fate)
+        if fate.pattern in HATCHES:
+            _rejected(drawing, frame, view, (rows, cols), fate)
     _contours(drawing, frame, view, (rows, cols))
     _features(drawing, frame, view)
     _parcels(drawing, frame, view, marks)
     _candidates(drawing, view, marks)
     _furniture(drawing, view)
     return drawing.text
-
-
-def _patterns(drawing: Drawing) -> None:
-    for name, (shade, strokes, filled) in HATCHES.items():
-        pattern = drawing.add(
-            "pattern", drawing.defs, "", id=f"hatch-{name}", width=8, height=8, patternUnits="userSpaceOnUse"
-        )
-        for stroke in strokes:
-            look = {"fill": shade} if filled else {"stroke": shade, "stroke_width": 1.1, "fill": "none"}
-            drawing.add("path", pattern, "", d=stroke, **look)
 
 
 def _every(window: tuple[slice, slice]) -> int:
@@ -119,17 +103,33 @@ def _relief(drawing: Drawing, frame: Frame, view: FarmView, window) -> None:
     drawing.close_group()
 
 
-def _fate(drawing: Drawing, frame: Frame, view: FarmView, window, fate: Fate) -> None:
+def _passed(drawing: Drawing, frame: Frame, view: FarmView, window, fates: Sequence[Fate]) -> None:
+    """All classes of score as one picture, so that a print of the map stays small."""
+    if not fates:
+        return
     rows, cols = window
     every = _every(window)
+    bands = np.zeros((4, *fates[0].mask[rows, cols][::every, ::every].shape), np.uint8)
+    for fate in fates:
+        there = fate.mask[rows, cols][::every, ::every]
+        bands[:, there] = np.array([*(int(fate.pattern[i : i + 2], 16) for i in (1, 3, 5)), PASSED_ALPHA], np.uint8)[
+            :, None
+        ]
+    _image(drawing, view, frame.grid, window, bands, class_="cells")
+
+
+def _rejected(drawing: Drawing, frame: Frame, view: FarmView, window, fate: Fate) -> None:
+    """One group as hatching seen through its cells."""
+    rows, cols = window
+    every = _every(window)
+    size = {"x": 0, "y": 0, "width": view.width, "height": view.height}
     there = (fate.mask[rows, cols][::every, ::every] * np.uint8(255))[None]
-    mask = drawing.add("mask", drawing.defs, "", id=f"mask-{fate.key}", maskUnits="userSpaceOnUse", x=0, y=0,
-                       width=view.width, height=view.height)  # fmt: skip
+    mask = drawing.add("mask", drawing.defs, "", id=f"mask-{fate.key}", maskUnits="userSpaceOnUse", **size)
     _image(drawing, view, frame.grid, window, np.ascontiguousarray(there), mask, class_="cells")
-    hatched = fate.pattern in HATCHES
-    look = {"fill": f"url(#hatch-{fate.pattern})"} if hatched else {"fill": fate.pattern, "fill_opacity": 0.72}
-    drawing.add("rect", None, "", x=0, y=0, width=view.width, height=view.height, mask=f"url(#mask-{fate.key})",
-                class_="fate", data_fate=fate.key if hatched else "passed", **look)  # fmt: skip
+    drawing.open_group("", class_="fate", data_fate=fate.key, mask=f"url(#mask-{fate.key})")
+    for path, look in hatching(fate.pattern, view.width, view.height):
+        drawing.add("path", None, "", d=path, fill="none", **look)
+    drawing.close_group()
 
 
 def _contours(drawing: Drawing, frame: Frame, view: FarmView, window) -> None:

@@ -10,7 +10,7 @@ from tunnelsite.report.contours import nice_step
 from tunnelsite.report.sun_chart import SunChart
 from tunnelsite.report.svg import Drawing
 
-WIDTH, HEIGHT, LEFT, RIGHT, TOP, BOTTOM = 1000.0, 330.0, 62.0, 16.0, 46.0, 40.0
+WIDTH, HEIGHT, LEFT, RIGHT, TOP, BOTTOM = 760.0, 330.0, 46.0, 132.0, 52.0, 40.0
 BAR = 0.62  # of a month's width
 
 
@@ -74,6 +74,6 @@ def _wanted(drawing: Drawing, most: float, scale: float, floor: float) -> None:
         y = floor - band.least * scale
         drawing.line(LEFT, y, WIDTH - RIGHT, y, stroke=PAPER, stroke_width=4, stroke_opacity=0.8)
         drawing.line(LEFT, y, WIDTH - RIGHT, y, stroke="#8a2f06", stroke_width=1.8, stroke_dasharray="10 4")
-        words = f"{band.name} want {band.least:g}"
-        drawing.words(WIDTH - RIGHT - 4, y - 5, words, 14, fill="#8a2f06", text_anchor="end", font_weight="600",
-                      paint_order="stroke", stroke=PAPER, stroke_width=3.5)  # fmt: skip
+        lines = (band.name.replace(" and herbs", ""), f"want {band.least:g}")
+        for k, words in enumerate(lines):
+            drawing.words(WIDTH - RIGHT + 6, y - 2 + 15 * k, words, 13, fill="#8a2f06", font_weight="600")

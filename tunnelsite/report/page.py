@@ -10,6 +10,7 @@ from importlib.resources import files
 from typing import TYPE_CHECKING
 from xml.etree.ElementTree import Element
 
+from tunnelsite.core.units import MONTHS
 from tunnelsite.report.candidate_study import Study
 from tunnelsite.report.card_facts import Facts, all_facts, corners_on_map
 from tunnelsite.report.farm_map import MapMark, farm_map_svg
@@ -20,6 +21,7 @@ from tunnelsite.report.page_parts import answer, asks_section, cautions_section,
 from tunnelsite.report.page_record import record_sections
 from tunnelsite.report.page_weights import page_data, weights_section
 from tunnelsite.scan.outcomes import outcomes
+from tunnelsite.settings import crop_period
 
 if TYPE_CHECKING:
     from tunnelsite.result import Result
@@ -111,16 +113,21 @@ def _digest(text: str) -> str:
 def _header(result: Result, ask: PageAsk) -> Element:
     settings = result.settings
     houses = ", ".join(dict.fromkeys(scan.house.name for scan in result.scans))
-    first, _, last = settings.crop_months.partition(":")
     facts = (
         ("House", f"{houses}, {settings.kind}"),
         ("Ridge", ", ".join(f"{bearing:g}°" for bearing in settings.bearings) + " from true north"),
-        ("Crop months", "all year" if (first, last) == ("01-01", "12-31") else f"{first} to {last} (month-day)"),
+        ("Crop months", _crop_words(settings.crop_months)),
         ("Made", ask.stamp),
     )
     shown = [tag("div", tag("dt", name), tag("dd", plain_name(value))) for name, value in facts]
     kind = "Summary for the client" if ask.client else "Screening report"
     return tag("header", tag("p", kind, class_="kind"), tag("h1", tag("bdi", plain_name(ask.title))), tag("dl", *shown))
+
+
+def _crop_words(text: str) -> str:
+    """`1 Oct to 30 Apr` from the setting."""
+    first, last = (f"{day} {MONTHS[month - 1].capitalize()}" for month, day in crop_period(text))
+    return "all year" if (first, last) == ("1 Jan", "31 Dec") else f"{first} to {last}"
 
 
 def _cards(result: Result, facts: list[Facts], studies: Sequence[Study], ask: PageAsk) -> Element | None:

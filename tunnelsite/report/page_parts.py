@@ -9,8 +9,8 @@ from xml.etree.ElementTree import Element
 from tunnelsite.cautions import CAUTIONS
 from tunnelsite.report import amounts
 from tunnelsite.report.card_facts import Facts
-from tunnelsite.report.farm_map import HATCHES
 from tunnelsite.report.fates import Fate
+from tunnelsite.report.hatches import HATCHES
 from tunnelsite.report.markup import named, put, tag
 from tunnelsite.report.questions import FIELD, asks
 from tunnelsite.report.table_columns import columns_of
@@ -136,7 +136,7 @@ def table_section(result: Result, facts: Sequence[Facts], carded: set[int], clie
     for k, column in enumerate(columns):
         button = tag("button", column.title, type="button", data_column=k, title=column.explained)
         sort = "ascending" if k == 0 else "none"
-        put(head, tag("th", button, scope="col", aria_sort=sort, class_=column.kind, data_key=column.key))
+        put(head, tag("th", button, scope="col", aria_sort=sort, class_=_cell_class(column), data_key=column.key))
     rows = [_table_row(fact, columns, carded) for fact in facts]
     caption = tag("caption", "Candidates, best first. Choose a heading to sort by it.")
     table = tag("table", caption, tag("thead", head), tag("tbody", *rows), id="ranking-table")
@@ -163,10 +163,18 @@ def _table_row(fact: Facts, columns, carded: set[int]) -> Element:
         put(
             line,
             tag(
-                "th" if k == 0 else "td", content, scope="row" if k == 0 else None, class_=column.kind, data_value=value
+                "th" if k == 0 else "td",
+                content,
+                scope="row" if k == 0 else None,
+                class_=_cell_class(column),
+                data_value=value,
             ),
         )
     return line
+
+
+def _cell_class(column) -> str:
+    return f"{column.kind} now" if column.key == "now" else column.kind
 
 
 def asks_section(result: Result) -> Element:

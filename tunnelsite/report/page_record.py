@@ -34,12 +34,12 @@ def _table(caption: str, heads: list[tuple[str, str]], rows: list[list[Any]]) ->
             for value, (_, kind) in zip(row, heads, strict=True)
         ]
         body.append(tag("tr", *cells))
-    table = tag("table", tag("caption", caption), tag("thead", head), tag("tbody", *body))
+    table = tag("table", tag("caption", caption), tag("thead", head), tag("tbody", *body), class_="wide")
     return tag("div", table, class_="scroll", tabindex="0", role="region", aria_label=caption)
 
 
 def _figure(value: float | None) -> str:
-    return "–" if value is None else f"{value:,.4g}"
+    return "–" if value is None else f"{value:,.4f}".rstrip("0").rstrip(".")
 
 
 def _criteria(result: Result) -> Element:

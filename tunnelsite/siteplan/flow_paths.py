@@ -73,14 +73,15 @@ def inflows(flow: Flow, inside: np.ndarray, least_m2: float = 0.0) -> list[Inflo
 
 def path_down(direction: np.ndarray, row: int, col: int, most: int = 100_000) -> np.ndarray:
     """Cells [n, 2] (row, col) from a cell down to where its water leaves the data, itself first, at most `most`."""
-    path = [(row, col)]
+    path, (rows, cols), code_at = [(row, col)], direction.shape, direction.item  # plain numbers: thousands of steps
+    unknown, ends = int(NO_DATA), (int(OUTLET), int(NO_DATA))
     while len(path) < most:
-        code = int(direction[row, col])
-        if code in (int(OUTLET), int(NO_DATA)):
+        code = code_at(row, col)
+        if code in ends:
             break
         dr, dc = _STEPS[code.bit_length() - 1]
         row, col = row + dr, col + dc
-        if not (0 <= row < direction.shape[0] and 0 <= col < direction.shape[1]) or direction[row, col] == NO_DATA:
+        if not (0 <= row < rows and 0 <= col < cols) or code_at(row, col) == unknown:
             break
         path.append((row, col))
     return np.array(path).reshape(-1, 2)
