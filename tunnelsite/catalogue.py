@@ -94,3 +94,10 @@ def _offered(group: str, kind: type, taken: set[str], report: Report) -> list:
         taken.add(item.id)
         found.append(guarded(item))
     return found
+
+
+def plug_in_versions() -> list[list[str]]:
+    """[name, where it is, its package and version] of every criterion and process that other packages offer; none is imported."""
+    found = [entry for group in (CRITERIA_GROUP, PROCESSES_GROUP) for entry in entry_points(group=group)]
+    of = [(entry.group, entry.name, entry.value, entry.dist) for entry in found]
+    return sorted([group, name, value, f"{d.name} {d.version}" if d else ""] for group, name, value, d in of)

@@ -45,18 +45,18 @@ class Region:
     @property
     def digests(self) -> list[tuple[str, str]]:
         """(name, SHA-256) of every input."""
-        parcels = [(self.parcels.name, self.parcels.sha256)]
-        return parcels + self.other_digests
+        return [(self.parcels.name, self.parcels.sha256), *((name, digest) for _, name, digest in self.by_role)]
 
     @property
-    def other_digests(self) -> list[tuple[str, str]]:
-        """(name, SHA-256) of every input but the parcels."""
-        rasters = [(m.whole.path.name, m.sha256) for m in (self.dem, self.surface, self.far_dem) if m is not None]
-        vectors = [*self.features.values(), *self.keep_outs, *self.services.values()]
-        found = rasters + [(item.name, item.sha256) for item in vectors if item is not None]
-        return found + [
-            (item.name, item.sha256) for item in (self.weather, self.wind) if item is not None and item.sha256
-        ]
+    def by_role(self) -> list[tuple[str, str, str]]:
+        """(what it is used as, name, SHA-256) of every input but the parcels: the same file is another input in another role."""
+        rasters = {"dem": self.dem, "surface": self.surface, "far_dem": self.far_dem}
+        found = [(role, item.whole.path.name, item.sha256) for role, item in rasters.items() if item is not None]
+        vectors = [*self.features.items(), *(("keep_out", item) for item in self.keep_outs)]
+        vectors += [(f"service:{name}", item) for name, item in self.services.items()]
+        found += [(role, item.name, item.sha256) for role, item in vectors if item is not None]
+        tables = {"weather": self.weather, "wind": self.wind}
+        return found + [(role, x.name, x.sha256) for role, x in tables.items() if x is not None and x.sha256]
 
     def __reduce__(self):
         raise TypeError("a region is not sent to workers; its tasks are")

@@ -92,7 +92,7 @@ def run_tasks(
 def _failure(problem: BaseException) -> Failure:
     if isinstance(problem, TunnelsiteError):
         return Failure(str(problem), problem.exit_status)
-    if isinstance(problem, MemoryError) or type(problem).__name__ == "KilledWorker":
+    if isinstance(problem, MemoryError) or _killed(problem):
         return Failure("the memory of a worker ran out, or it was killed", 4)
     return Failure(f"unexpected: {type(problem).__name__}: {problem}"[:500], 1)
 
@@ -132,7 +132,8 @@ def _there(todo, inputs_of, call, client) -> Iterator[tuple[Task, Any]]:
         return client.submit(run_task, inputs, settings, task.key, wanted, threads, key=task.key, pure=False)
 
     queue = as_completed(loop=client.loop)
-    workers = max(len(client.scheduler_info(n_workers=-1)["workers"]), 1)
+    workers = max(len(client.ncores()), 1)
+    suspects: list[Task] = []
     for task in _first(left, AHEAD * workers):
         future = submitted(task)
         waiting[future.key] = task
@@ -146,7 +147,20 @@ def _there(todo, inputs_of, call, client) -> Iterator[tuple[Task, Any]]:
             new = submitted(more)
             waiting[new.key] = more
             queue.add(new)
-        yield task, outcome
+        if _killed(outcome):
+            suspects.append(task)
+        else:
+            yield task, outcome
+    for task in suspects:  # all that waited at a worker that died are blamed for it: alone, each answers for itself
+        again = (inputs_of(task), settings, task.key, wanted, threads)
+        future = client.submit(run_task, *again, key=f"{task.key}-alone", pure=False)
+        problem = future.exception()
+        yield task, future.result() if problem is None else problem
+        future.release()
+
+
+def _killed(outcome: Any) -> bool:
+    return type(outcome).__name__ == "KilledWorker"  # by name: Dask is not imported where it is not used
 
 
 def _first(left: Iterator[Task], count: int) -> list[Task]:

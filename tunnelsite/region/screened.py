@@ -8,11 +8,14 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from tunnelsite import catalogue
 from tunnelsite.core.errors import InputRefused, ResourceShortage, TunnelsiteError
 from tunnelsite.core.grid import horizontal
 from tunnelsite.core.layers import SourceRaster
 from tunnelsite.core.process import Progress, silent
 from tunnelsite.core.table import Table
+from tunnelsite.io.files import layer_of
+from tunnelsite.io.site_reader import OPTIONAL
 from tunnelsite.plan_run import region_run_table
 from tunnelsite.region.inputs import Region, task_inputs
 from tunnelsite.region.merging import merged_tables
@@ -22,7 +25,7 @@ from tunnelsite.region.running import Crew, Failure, part_path, run_tasks
 from tunnelsite.region.suitability import Lattice, lattice, suitability_raster
 from tunnelsite.region.tasks import Task, tasks_of
 from tunnelsite.run_table import LIBRARIES, version_rows
-from tunnelsite.settings import PATH_KEYS, Settings
+from tunnelsite.settings import PATH_KEYS, Settings, keep_out_parts
 
 # What says where things lie and not what is asked.
 NOT_ASKED = {*PATH_KEYS, "overwrite", "service", "keep_out", "top"}
@@ -64,14 +67,22 @@ def planned(region: Region, settings: Settings, plan: RegionPlan) -> tuple[list[
 
 def _basis(region: Region, settings: Settings, plan: RegionPlan, blocks: Lattice | None) -> dict[str, Any]:
     asked = settings.model_dump(mode="json", exclude=NOT_ASKED)
-    keep_outs = [[item.name, item.distance_m] for item in region.keep_outs]
+    keep_outs = [item.distance_m for item in region.keep_outs]
     return {
-        "settings": asked, "inputs": region.other_digests, "keep_outs": keep_outs, "services": list(region.services),
+        "settings": asked, "inputs": region.by_role, "layers": _layers(settings), "keep_outs": keep_outs,
+        "plug_ins": catalogue.plug_in_versions(),
         "top": plan.top,
         "blocks": None if blocks is None else [blocks.crs_wkt, blocks.block_m],
         "versions": [[row["name"], row["value"]] for row in version_rows() if row["name"] in LIBRARIES],
         "crs": horizontal(region.parcels.crs).to_wkt(),
     }  # fmt: skip
+
+
+def _layers(settings: Settings) -> dict[str, Any]:
+    """Which layer of each file is read, where one was named: a digest is of the whole file."""
+    single = {name: layer_of(getattr(settings, name))[1] for name in OPTIONAL if getattr(settings, name) is not None}
+    services = {name: layer_of(text)[1] for name, text in settings.service.items()}
+    return {**single, "service": services, "keep_out": [layer_of(keep_out_parts(x)[0])[1] for x in settings.keep_out]}
 
 
 def screened_region(
