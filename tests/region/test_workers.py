@@ -13,7 +13,7 @@ from tests.region.farms import region_files
 from tunnelsite import catalogue
 from tunnelsite.core.process import silent
 from tunnelsite.region import running
-from tunnelsite.region.inputs import read_region
+from tunnelsite.region.inputs import read_region, task_inputs, task_site
 from tunnelsite.region.one_task import Wanted
 from tunnelsite.region.screened import RegionPlan, planned
 from tunnelsite.region.tasks import Task
@@ -78,3 +78,14 @@ def test_only_the_task_that_kills_its_worker_fails(tmp_path: Path, monkeypatch) 
     whole = {running.part_path(tmp_path, task).read_bytes().decode() for task in tasks if task.number != 1}
     assert whole == {*names} - {deadly.FATAL}
     assert not running.part_path(tmp_path, tasks[1]).exists()
+
+
+def test_rasters_are_found_from_any_folder(files, monkeypatch) -> None:
+    """A worker of another scheduler was started elsewhere."""
+    monkeypatch.chdir(files[0].parent)
+    settings = settings_from({"dem": files[0].name, "parcels": files[1].name})
+    region = read_region(settings)
+    tasks, _ = planned(region, settings, RegionPlan(150.0))
+    monkeypatch.chdir("/")
+    inputs = task_inputs(region, tasks[0].parcels, settings)
+    assert np.isfinite(task_site(inputs, settings).dem.values).any()

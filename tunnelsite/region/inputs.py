@@ -81,7 +81,7 @@ def read_region(settings: Settings) -> Region:
     """Read what the settings name. Errors: as `read_site`; UsageError without DEM or parcels."""
     read = read_inputs(settings)
     rasters = {
-        name: None if path is None else mosaic(path, option, crs=crs)
+        name: None if path is None else _anywhere(mosaic(path, option, crs=crs))
         for name, path, option, crs in (
             ("dem", settings.dem, "DEM", settings.dem_crs),
             ("surface", settings.surface, "--surface", settings.dem_crs),
@@ -89,6 +89,12 @@ def read_region(settings: Settings) -> Region:
         )
     }
     return Region(names=unique_names(read.parcels), **vars(read), **rasters)
+
+
+def _anywhere(tiles: Mosaic) -> Mosaic:
+    """The same with absolute paths: a worker of another scheduler was started in another folder."""
+    whole, *each = (replace(header, path=header.path.absolute()) for header in (tiles.whole, *tiles.tiles))
+    return replace(tiles, whole=whole, tiles=tuple(each))
 
 
 def task_inputs(region: Region, members: np.ndarray, settings: Settings) -> TaskInputs:

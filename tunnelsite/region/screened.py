@@ -116,7 +116,7 @@ def screened_region(
     if blocks is not None:
         raster = suitability_raster((part for _, part in parts() if part is not None), blocks, region.parcels)
     notes = [text for row in tables[-1].rows for text in str(row.get("notes") or "").split("; ") if text]
-    tables.append(region_run_table(region.digests, settings, _told(plan), notes))
+    tables.append(region_run_table(region.digests, settings, _told(plan), [_reach_note(settings), *notes]))
     return RegionResult(tables, raster, _manifest(region, settings, plan, tasks, failures), failures)
 
 
@@ -124,6 +124,13 @@ def _as_error(failure: Failure, count: int) -> TunnelsiteError:
     kind = ResourceShortage if failure.status == 4 else InputRefused
     return kind(
         f"every one of the {count} tasks failed, the first with: {failure.reason}", "at least one that can be screened"
+    )
+
+
+def _reach_note(settings: Settings) -> str:
+    return (
+        f"each task knows the land up to {settings.halo_m:g} m round its parcels: water that comes from farther upslope is not "
+        "counted, so drainage is a lower bound in valleys that are longer"
     )
 
 
