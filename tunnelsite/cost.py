@@ -13,6 +13,7 @@ import shutil
 import tempfile
 from dataclasses import dataclass
 
+import numpy as np
 import shapely
 
 from tunnelsite.core.errors import ResourceShortage
@@ -72,16 +73,18 @@ class Cost:
     scratch_bytes: int
 
 
-def sun_directions(lat_deg: float, crop_months: str, azimuths: int) -> float:
-    """How many of the evenly spaced azimuths have the sun in the crop months (geometry of sunrise on the longest day in them)."""
+def sun_directions(lat_deg: float, crop_months: str, azimuths: int) -> int:
+    """How many of the evenly spaced azimuths have the sun within a sector of them in the crop months (plain geometry)."""
     (first_month, first_day), (last_month, last_day) = crop_period(crop_months)
     first, last = 30.4 * (first_month - 1) + first_day, 30.4 * (last_month - 1) + last_day
-    days = [first + k for k in range(0, int((last - first) % 365.25) + 1, 5)] + [last]
-    side = 1.0 if lat_deg >= 0 else -1.0
-    highest = max(side * 23.44 * math.sin(math.radians(360 / 365.25 * (day - 81))) for day in days)
-    cosine = math.sin(math.radians(highest)) / max(math.cos(math.radians(lat_deg)), 1e-6)
-    dark = 2 * math.degrees(math.acos(min(max(cosine, -1.0), 1.0)))  # round the pole's side of the horizon
-    return min(azimuths, (360.0 - dark) / 360.0 * azimuths + 1)
+    day = first + np.arange(0.0, (last - first) % 365.25 + 5.0, 5.0)[:, None]
+    declination = np.radians(23.44 * np.sin(np.radians(360 / 365.25 * (day - 81))))
+    hour, lat = np.radians(np.arange(-180.0, 180.0, 2.0))[None], math.radians(lat_deg)
+    up = math.sin(lat) * np.sin(declination) + math.cos(lat) * np.cos(declination) * np.cos(hour)
+    north = math.cos(lat) * np.sin(declination) - math.sin(lat) * np.cos(declination) * np.cos(hour)
+    east = -np.cos(declination) * np.sin(hour)
+    sector = (np.degrees(np.arctan2(east, north)) % 360.0 / (360.0 / azimuths)).astype(int)[up > 0]
+    return len(np.unique(np.concatenate([sector, sector + 1]) % azimuths))
 
 
 def work_of(site: Site, settings: Settings, criteria: int) -> tuple[Grid, Work]:

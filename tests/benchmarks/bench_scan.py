@@ -15,6 +15,7 @@ import time
 import numpy as np
 from scipy import ndimage
 
+from tests.benchmarks.table import Figure, show
 from tunnelsite.kernels.coverage import axis_weights, rectangle_moments
 from tunnelsite.kernels.grading import graded_pads
 from tunnelsite.kernels.planes import rectangle_planes
@@ -51,14 +52,12 @@ def timed(call):
     return np.array([time.perf_counter() - start, time.process_time() - busy]), result
 
 
-def main(side=2000):
-    rng = np.random.default_rng(1)
-    hills = ndimage.gaussian_filter(rng.normal(0.0, 30.0, (side, side)), 15)
-    ground = (500.0 + hills + rng.normal(0.0, 0.05, (side, side))).astype(np.float32)
-    sizes = [(29, 9), (29.26, 9.144), (95, 29), (96, 30)]
+def plane_figures(ground, rounds):
+    """Planes at every placement; ours also give the crown."""
+    side, sizes = len(ground), [(29, 9), (29.26, 9.144), (95, 29), (96, 30)]
     outs = {size: rectangle_planes(ground, *size, 1.0) for size in sizes}
     spent = {size: ([], []) for size in sizes}
-    for _ in range(ROUNDS):
+    for _ in range(rounds):
         for size in sizes:
             ours, got = timed(lambda s=size: rectangle_planes(ground, *s, 1.0, None, outs[s]))
             peers, want = timed(lambda s=size: scipy_planes(ground, *s))
@@ -67,18 +66,22 @@ def main(side=2000):
                 assert np.abs(a[inside] - b[inside]).max() < most
             spent[size][0].append(ours)
             spent[size][1].append(peers)
-    print(f"planes, {side} x {side} cells, every placement (ours also gives the crown)")
-    for size in sizes:
+    found = []
+    for size, goal in zip(sizes, (15, 15, 30, 30), strict=True):
         (ours, cpu), (peers, peers_cpu) = (np.median(times, axis=0) for times in spent[size])
-        print(
-            f"  {size[0]:>6} x {size[1]:<6} ours {ours * 1e3:6.1f} ms {side**2 / ours / 1e6:6.1f} M/s, "
-            f"scipy {peers * 1e3:7.1f} ms {side**2 / peers / 1e6:5.1f} M/s, ratio {peers / ours:5.1f}, "
-            f"processor {cpu / side**2 * 1e9:.1f} against {peers_cpu / side**2 * 1e9:.0f} ns, "
-            f"ratio {peers_cpu / cpu:.1f}"
+        detail = f"{side**2 / ours / 1e6:.0f} against {side**2 / peers / 1e6:.1f} M/s; ratio of processor time {peers_cpu / cpu:.1f}"
+        found.append(Figure(f"planes {size[0]} x {size[1]}: scipy / ours", peers / ours, goal, detail=detail))
+    for big, small in (((95, 29), (29, 9)), ((96, 30), (29.26, 9.144))):
+        ratio = np.median(spent[big][0], axis=0)[1] / np.median(spent[small][0], axis=0)[1]
+        found.append(
+            Figure(f"planes: processor time at {big[0]} x {big[1]} over {small[0]} x {small[1]}", ratio, 1.15, False)
         )
-    big, small = (np.median(spent[size][0], axis=0)[1] for size in ((96, 30), (29.26, 9.144)))
-    print(f"  30 x 96 takes {big / small:.2f} of the processor time of 9.144 x 29.26")
+    return found
 
+
+def window_figures(ground, rounds):
+    """Mean and maximum under a rectangle."""
+    found = []
     for name, ours, peer in (
         ("mean", rectangle_mean, lambda z, s: ndimage.uniform_filter(z, (s[1], s[0]))),
         ("max", rectangle_max, lambda z, s: ndimage.maximum_filter(z, (s[1], s[0]))),
@@ -86,29 +89,39 @@ def main(side=2000):
         for size in ((29, 9), (95, 29)):
             ours(ground, *size)
             pairs = [
-                (
-                    timed(lambda s=size, f=ours: f(ground, *s))[0],
-                    timed(lambda s=size, f=peer: f(ground, s))[0],
-                )
-                for _ in range(ROUNDS)
+                (timed(lambda s=size, f=ours: f(ground, *s))[0], timed(lambda s=size, f=peer: f(ground, s))[0])
+                for _ in range(rounds)
             ]
-            a, b = np.median(pairs, axis=0)[:, 1]
-            print(f"{name} {size}: ours {a * 1e3:.1f} ms, scipy {b * 1e3:.1f} ms of processor time, ratio {b / a:.1f}")
+            a, b = np.median(pairs, axis=0)[:, 0]
+            found.append(Figure(f"{name} {size[0]} x {size[1]}: scipy / ours", b / a, detail=f"{a * 1e3:.1f} ms"))
+    return found
 
+
+def grading_figures(ground):
+    """Earthwork of every placement."""
+    side, found = len(ground), []
     rows, cols = np.divmod(np.arange(side * side), side)
     for size in ((29, 9), (32, 12)):
-        for shrink in (1.0, 1.2):
-            graded_pads(ground, rows[:9], cols[:9], *size, 1.0, 1 / 192, shrink)
-            times = [
-                timed(lambda s=size, k=shrink: graded_pads(ground, rows, cols, *s, 1.0, 1 / 192, k))[0]
-                for _ in range(2)
-            ]
-            wall, cpu = np.min(times, axis=0)
-            print(
-                f"grading {size}, shrink {shrink}: {wall:.2f} s wall, {cpu:.2f} s processor, "
-                f"{rows.size / cpu / 1e6:.1f} M placements a second and thread"
-            )
+        graded_pads(ground, rows[:9], cols[:9], *size, 1.0, 1 / 192, 1.0)
+        wall, cpu = timed(lambda s=size: graded_pads(ground, rows, cols, *s, 1.0, 1 / 192, 1.0))[0]
+        detail = f"{rows.size / cpu / 1e6:.1f} M placements a second and thread"
+        found.append(
+            Figure(f"grading every placement, pad {size[0]} x {size[1]} [M/s]", rows.size / wall / 1e6, detail=detail)
+        )
+    return found
+
+
+def figures(side=2000, rounds=ROUNDS):
+    """Footprint kernels at side x side cells."""
+    rng = np.random.default_rng(1)
+    hills = ndimage.gaussian_filter(rng.normal(0.0, 30.0, (side, side)), 15)
+    ground = (500.0 + hills + rng.normal(0.0, 0.05, (side, side))).astype(np.float32)
+    return (
+        plane_figures(ground, rounds)
+        + window_figures(ground, rounds)
+        + grading_figures(ground[: side // 2, : side // 2].copy())
+    )
 
 
 if __name__ == "__main__":
-    main(*(int(word) for word in sys.argv[1:]))
+    show(figures(*(int(word) for word in sys.argv[1:])))

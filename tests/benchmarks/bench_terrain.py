@@ -1,4 +1,4 @@
-"""Terrain and flow against their peers, as ratios within one run: python tests/benchmarks/bench_terrain.py
+"""Terrain and flow against their peers, as ratios within one run: python -m tests.benchmarks.bench_terrain
 [cells a side].
 
 Peers are taken where they are installed (richdem always, xarray-spatial if present). Runs are interleaved,
@@ -16,6 +16,7 @@ import richdem as rd
 from numba import njit, prange
 from scipy.ndimage import gaussian_filter, zoom
 
+from tests.benchmarks.table import Figure, show
 from tunnelsite.kernels import dinfinity, fill, flow, terrain, upslope
 
 REPEATS = 5
@@ -72,16 +73,11 @@ def medians(jobs, repeats=REPEATS):
     return {name: float(np.median(t)) for name, t in times.items()}
 
 
-def report(name, ratio, goal, at_least=True):
-    met = ratio >= goal if at_least else ratio <= goal
-    print(f"{name:<52}{ratio:8.2f}   goal {'>=' if at_least else '<='} {goal:<6}{'met' if met else 'NOT MET'}")
-
-
 def wrapped(ground):
     return rd.rdarray(ground, no_data=-9999, geotransform=[0, 1, 0, 0, 0, -1])
 
 
-def bench_slope_aspect(ground):
+def slope_aspect_figures(ground, repeats):
     inner = wrapped(ground)
     jobs = {
         "ours": lambda: terrain.slope_aspect(ground, 1.0),
@@ -97,15 +93,19 @@ def bench_slope_aspect(ground):
             ground, dims=("y", "x"), coords={"y": np.arange(rows)[::-1] * 1.0, "x": np.arange(cols) * 1.0}
         )
         jobs["xarray-spatial"] = lambda: [xrspatial.slope(layer).data, xrspatial.aspect(layer).data]
-    took = medians(jobs)
-    print({name: f"{1000 * seconds:.0f} ms" for name, seconds in took.items()})
-    report("slope + aspect: richdem / ours", took["richdem"] / took["ours"], 40)
+    took = medians(jobs, repeats)
+    words = f"{1000 * took['ours']:.1f} ms at {ground.shape[0]} x {ground.shape[1]}"
+    found = [Figure("slope + aspect: richdem / ours", took["richdem"] / took["ours"], 40, detail=words)]
     if "xarray-spatial" in took:
-        report("slope + aspect: xarray-spatial / ours", took["xarray-spatial"] / took["ours"], 25)
-    report("slope + aspect: ours / copy of one array to two", took["ours"] / took["copy"], 2.5, at_least=False)
+        found.append(Figure("slope + aspect: xarray-spatial / ours", took["xarray-spatial"] / took["ours"], 25))
+    copy = f"copy {1000 * took['copy']:.1f} ms"
+    return [
+        *found,
+        Figure("slope + aspect: ours / copy of one array to two", took["ours"] / took["copy"], 2.5, False, copy),
+    ]
 
 
-def bench_flow(ground):
+def flow_figures(ground, repeats):
     with quiet():
         full = np.asarray(rd.FillDepressions(wrapped(ground), epsilon=False))
     if not np.array_equal(full, fill.filled(ground)):
@@ -122,22 +122,27 @@ def bench_flow(ground):
             "richdem D8": lambda: rd.FlowAccumulation(inner, method="D8"),
             "richdem D-infinity": lambda: rd.FlowAccumulation(inner, method="Dinf"),
         },
-        repeats=3,
+        repeats=min(repeats, 3),
     )
-    print({name: f"{1000 * seconds:.0f} ms" for name, seconds in took.items()})
     ours = took["fill"] + took["direction"] + took["upslope"]
-    report("fill (exact): richdem / ours", took["richdem fill"] / took["fill"], 1.5)
-    report("fill + D8 accumulation: richdem / ours", (took["richdem fill"] + took["richdem D8"]) / ours, 3)
-    report("D-infinity: richdem / ours", took["richdem D-infinity"] / took["D-infinity"], 3.5)
+    peer, said = took["richdem fill"] + took["richdem D8"], {name: f"{seconds:.2f} s" for name, seconds in took.items()}
+    return [
+        Figure("fill (exact): richdem / ours", took["richdem fill"] / took["fill"], 1.5, detail=said["fill"]),
+        Figure("fill + D8 accumulation: richdem / ours", peer / ours, 3, detail=f"{ours:.2f} s"),
+        Figure(
+            "D-infinity: richdem / ours",
+            took["richdem D-infinity"] / took["D-infinity"],
+            3.5,
+            detail=said["D-infinity"],
+        ),
+    ]
 
 
-def main():
-    size = int(sys.argv[1]) if len(sys.argv) > 1 else 2000
-    ground = farm_country(size)
-    print(f"{size} x {size} float32 cells")
-    bench_slope_aspect(ground)
-    bench_flow(ground)
+def figures(side=2000, repeats=REPEATS):
+    """Terrain and flow at side x side cells."""
+    ground = farm_country(side)
+    return slope_aspect_figures(ground, repeats) + flow_figures(ground, repeats)
 
 
 if __name__ == "__main__":
-    main()
+    show(figures(*(int(word) for word in sys.argv[1:])))
