@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -12,6 +12,7 @@ from tunnelsite.core.grid import transformer
 from tunnelsite.result import Result
 from tunnelsite.scan.combine import combined
 from tunnelsite.scan.engine import Judge, Scan
+from tunnelsite.scan.judge import SCORE_STEP
 from tunnelsite.scan.refine import TOUCH_M, placement, rectangle
 from tunnelsite.scan.strip import Strip
 
@@ -41,7 +42,8 @@ class RuleCheck:
 @dataclass(frozen=True)
 class Explanation:
     """Every rule at one placement. `score` is what it would score if no limit rejected it; `moved_m` is the distance
-    from the asked point to the centre of the placement; `above`, `scored`: placements of all scans scoring higher, and all."""
+    from the asked point to the centre of the placement; `above`, `scored`: placements of all scans scoring higher, and all;
+    `not_listed`: why it is no candidate though no rule rejects it."""
 
     house: str
     bearing_deg: float
@@ -52,6 +54,7 @@ class Explanation:
     rank: int | None
     above: int
     scored: int
+    not_listed: str = ""
 
     @property
     def broken(self) -> list[RuleCheck]:
@@ -63,13 +66,16 @@ class Explanation:
         verdict = "passes every rule" if not self.broken else "is rejected by " + ", ".join(r.rule for r in self.broken)
         if self.rank:
             verdict = f"is candidate {self.rank}"
-        lines = [f"{self.house}, ridge {self.bearing_deg:g} deg, in {self.parcel or 'no parcel'}: {verdict}"]
+        elif self.not_listed:
+            verdict += f", but {self.not_listed}"
+        place = "" if self.moved_m < 0.05 else f" ({self.moved_m:.1f} m from the place asked for)"
+        lines = [f"{self.house}, ridge {self.bearing_deg:g} deg, in {self.parcel or 'no parcel'}{place}: {verdict}"]
         if self.score is not None:
             lines.append(f"score {self.score:.1f}; {self.above} of {self.scored} placements score higher")
         for r in self.rules:
             value = "not assessed" if r.value is None else f"{r.value:.3g} {'' if r.unit == '1' else r.unit}".rstrip()
             limit = "no limit" if r.limit is None else f"limit {r.limit:.3g}"
-            state = {True: "ok", False: "REJECTS", None: "unknown"}[r.passed]
+            state = "unknown" if r.value is None else "REJECTS" if r.passed is False else "ok"
             part = f"; {r.points:.1f} points, {r.could_gain:.1f} more possible" if r.points is not None else ""
             lines.append(f"  {state:8} {r.title}: {value} ({limit}){part}" + (f" -> {r.change}" if r.change else ""))
         return "\n".join(lines)
@@ -120,8 +126,36 @@ def _explained(result: Result, scan: Scan, cell: tuple[int, int], moved_m: float
     index = cell[0] * frame.grid.cols + cell[1]
     rank = next((k for k, c in enumerate(result.choices, 1)
                  if result.scans[c.scan] is scan and int(scan.index[c.item]) == index), None)  # fmt: skip
-    return Explanation(scan.house.name, frame.grid.bearing_deg, name, moved_m, (*rules, no_data, *checks), score, rank,
-                       above, sum(map(len, scored)))  # fmt: skip
+    found = Explanation(scan.house.name, frame.grid.bearing_deg, name, moved_m, (*rules, no_data, *checks), score, rank,
+                        above, sum(map(len, scored)))  # fmt: skip
+    if rank or found.broken:
+        return found
+    return replace(found, not_listed=_not_listed(result, scan, cell, score))
+
+
+def _not_listed(result: Result, scan: Scan, cell: tuple[int, int], score: float | None) -> str:
+    """Why a placement that passes every rule is no candidate: candidates that overlap it, or too low a score."""
+    if score is None:
+        return "nothing that has a weight could be assessed there"
+    own = _outline(scan, *cell)
+    for rank, choice in enumerate(result.choices, 1):
+        other = result.scans[choice.scan]
+        over = shapely.area(shapely.intersection(own, _outline(other, *placement(other, choice.item)[:2])))
+        if over > TOUCH_M and choice.score >= score - SCORE_STEP:
+            return f"it overlaps candidate {rank}, which scores {choice.score:.1f}"
+    if len(result.choices) < result.settings.top:
+        return "the exact test against the vectors refused it, or it overlaps what was tried before it"
+    last = result.choices[-1].score
+    if last - score < SCORE_STEP:
+        return f"the list ends with candidate {len(result.choices)}, which scores as much"
+    return f"the list ends with candidate {len(result.choices)} at {last:.1f}: {last - score:.1f} points are missing"
+
+
+def _outline(scan: Scan, row: int, col: int):
+    """A footprint in the map coordinates that every bearing shares."""
+    along, across = (float(value) for value in scan.frame.grid.centre(row, col))
+    corners = shapely.get_coordinates(rectangle(along, across, scan.house.length_m, scan.house.width_m))
+    return shapely.polygons(np.column_stack(scan.frame.grid.to_map(corners[:, 0], corners[:, 1])))
 
 
 def _ground_rules(result: Result, scan: Scan, pad, parcel: int | None) -> list[RuleCheck]:
