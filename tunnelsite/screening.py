@@ -28,7 +28,7 @@ from tunnelsite.scan.lamps import add_night_light
 from tunnelsite.scan.localise import frame_grid, localised
 from tunnelsite.scan.open_ground import bars, open_ground
 from tunnelsite.scan.refine import broken_rules
-from tunnelsite.scan.soils import add_soils
+from tunnelsite.scan.soils import add_soils, has_groups
 from tunnelsite.scan.surface import add_surface
 from tunnelsite.settings import Settings, crop_period, settings_from
 
@@ -153,7 +153,11 @@ def judges_of(site: Site, settings: Settings, kind: str, report: catalogue.Repor
                 raise UsageError(f"there is no criterion {name!r}", ", ".join(known), nearest(name, known))
     judges = []
     for criterion in found:
-        unmet = [need for need in criterion.needs if not _given(need, site, settings)]
+        if "asked" in criterion.needs and not (
+            settings.weight.get(criterion.id, 0) > 0 or criterion.id in settings.rubric
+        ):
+            continue
+        unmet = [need for need in criterion.needs if need != "asked" and not _given(need, site, settings)]
         if unmet:
             if settings.weight.get(criterion.id, 0) > 0:
                 raise UsageError(
@@ -182,6 +186,8 @@ def _given(need: str, site: Site, settings: Settings) -> bool:
         return len(settings.bearings) > 1
     if need == "wind":
         return site.wind is not None
+    if need == "soil_groups":
+        return has_groups(site.soils)
     if need == "standing":
         return site.surface is not None or bool(site.obstacles is not None and len(site.obstacles))
     kind, _, name = need.partition(":")

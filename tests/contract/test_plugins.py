@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 import sys
+from dataclasses import replace
 from importlib.metadata import EntryPoint
 from pathlib import Path
 
@@ -31,14 +32,16 @@ sys.path.remove(str(EXAMPLE))
 CRITERIA = [*catalogue.criteria(), RELIEF]
 PROCESSES = [*catalogue.processes(), HEIGHT_BAND]
 EVERY = [*CRITERIA, *PROCESSES]
-SETTINGS = Settings(halo_m=10)
+SETTINGS = Settings(halo_m=10, weight={"wetness": 1.0})
 
 
 WEST, NORTH = 499_900.0, 4_700_100.0  # the corner of `site`
 TREE, LAMP = shapely.Point(WEST + 50, NORTH - 8), shapely.Point(WEST + 5, NORTH - 5)
 # Everything a criterion may need.
 GIVEN = {
-    "soils": features([shapely.box(WEST, NORTH - 48, WEST + 64, NORTH)], drainage_class=["well drained"]),
+    "soils": features(
+        [shapely.box(WEST, NORTH - 48, WEST + 64, NORTH)], drainage_class=["well drained"], hydrologic_group=["B/D"]
+    ),
     "lamps": features([LAMP], lumens=[4000.0], height_m=[5.0]),
     "wind": WindRose.prevailing(280.0),
 }
@@ -83,6 +86,55 @@ def test_measure_is_pure_and_of_the_strips_shape(criterion, frame):
     assert np.array_equal(found[0], found[1], equal_nan=True)
     assert all(np.array_equal(before[name], frame.layers[name], equal_nan=True) for name in before)
     assert {spec.id for spec in criterion.description.reads} <= frame.layers.keys()
+
+
+def measured(criterion, frame):
+    house = House(6, 12)
+    strip = Strip(frame, house, Pad.around(house, 1.2), (16, 32), np.ones((16, frame.grid.cols), bool), 1 / 192)
+    return np.asarray(criterion.measure(strip, **criterion.description.checked({})), np.float32)
+
+
+@pytest.mark.parametrize("criterion", CRITERIA, ids=ids(CRITERIA))
+def test_layers_that_a_criterion_does_not_read_change_nothing(criterion, frame):
+    """What it says it reads is all it reads: every other layer may hold anything, or be missing."""
+    read = {spec.id for spec in criterion.description.reads}
+    rng = np.random.default_rng(1)
+    other = {name: rng.normal(size=frame.grid.shape).astype(np.float32) for name in [*frame.layers, "unrelated"]}
+    whole = measured(criterion, frame)
+    assert np.isfinite(whole).any()
+    for spare in (other, {}):
+        mixed = replace(frame, layers=spare | {name: frame.layers[name] for name in read})
+        assert np.array_equal(measured(criterion, mixed), whole, equal_nan=True)
+
+
+@pytest.mark.parametrize("criterion", CRITERIA, ids=ids(CRITERIA))
+def test_unknown_stays_unknown_and_is_neither_judged_nor_rejected(criterion, frame):
+    """NaN in what is read is NaN in the measure under every placement that meets it, never 0; and it costs no marks."""
+    read = [spec.id for spec in criterion.description.reads]
+    if not read:
+        pytest.skip("reads no layer")
+    gone = replace(frame, layers={name: np.full(frame.grid.shape, np.nan, np.float32) for name in read})
+    assert np.isnan(measured(criterion, gone)).all()
+    part = {name: frame.layers[name].astype(np.float32) for name in read}
+    for name in read:
+        part[name][:, 30] = np.nan
+    found = measured(criterion, replace(frame, layers=part))
+    assert np.isnan(found[:, 25:36]).all() and np.isfinite(found[:, 45:55]).any()
+    for kind in ("in-ground", "container"):
+        rubric = criterion.rubric(kind)
+        assert np.isnan(rubric.marks(np.array([np.nan]))).all() and not rubric.beyond(np.array([np.nan])).any()
+
+
+@pytest.mark.parametrize("kind", ["in-ground", "container"])
+@pytest.mark.parametrize("criterion", CRITERIA, ids=ids(CRITERIA))
+def test_rubrics_rise_or_fall_all_the_way(criterion, kind):
+    rubric = criterion.rubric(kind)
+    low, high = sorted((rubric.full_at, rubric.none_at))
+    at = np.linspace(low - (high - low), high + (high - low), 201)
+    marks = rubric.marks(at) if rubric.rises else rubric.marks(at)[::-1]
+    assert (np.diff(marks) >= 0).all() and marks[0] == 0 and marks[-1] == 1
+    assert rubric.marks(np.array([rubric.full_at, rubric.none_at])) == pytest.approx([1, 0])
+    assert rubric.source and not rubric.beyond(np.array([rubric.full_at])).any()  # the best is never rejected
 
 
 @pytest.mark.parametrize("process", PROCESSES, ids=ids(PROCESSES))

@@ -65,7 +65,8 @@ class Criterion:
         measure: measure(site, **parameters) -> array over the strip's placements, NaN = not assessed; pure.
         rubrics: by kind of house; `any` serves kinds that are not named.
         needs: names of optional inputs without which it is not assessed and left out of a run (`soils`, `lamps`, `wind`,
-            `standing` = surface or obstacles, `bearings` = several bearings, `service:water` ...).
+            `soil_groups` = soils with a column of hydrologic groups, `standing` = surface or obstacles, `bearings` = several
+            bearings, `service:water` ..., `asked` = a weight above 0 or a rubric in the project).
     """
 
     description: Description

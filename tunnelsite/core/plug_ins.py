@@ -19,7 +19,17 @@ from tunnelsite.core.process import Process
 from tunnelsite.core.rubric import Rubric
 
 ID = re.compile(r"[a-z][a-z0-9]*(_[a-z0-9]+)*")
-NEEDS = ("bearings", "wind", "standing", "soils", "lamps", "obstacles", "structures")  # and `service:<name>`
+NEEDS = (
+    "asked",
+    "bearings",
+    "wind",
+    "standing",
+    "soils",
+    "soil_groups",
+    "lamps",
+    "obstacles",
+    "structures",
+)  # or `service:<name>`
 
 
 class PlugInFailed(TunnelsiteError):

@@ -10,7 +10,10 @@ from tunnelsite.core.rubric import Rubric
 
 DRAINAGE_CLASS = LayerSpec("drainage_class", "1", "0 excessively to 6 very poorly drained")
 DRAINAGE_LEAST = LayerSpec("drainage_least", "1", "drainage class where it is known, 0 where it is not: never too wet")
+GROUP = LayerSpec("hydrologic_group", "1", "hydrologic soil group, 1 = A to 4 = D")
+GROUP_LEAST = LayerSpec("hydrologic_least", "1", "hydrologic group where it is known, 0 where it is not: never too wet")
 POORLY = 5.0
+GROUP_D = 4.0
 SOURCE = (
     "well or moderately well drained wanted, somewhat poorly only with tile or a raised pad (from memory); free water within 10 in "
     "in poorly drained soil (two secondary texts, seen)"
@@ -24,6 +27,15 @@ def drainage_class(site: Placements) -> np.ndarray:
     """
     worst, least = site.pad_max("drainage_class"), site.pad_max("drainage_least")
     return np.where(np.isnan(worst) & (least >= POORLY), least, worst)
+
+
+def hydrologic_group(site: Placements) -> np.ndarray:
+    """Worst hydrologic soil group under the pad: 1 = A (takes in rain fast) to 4 = D (slowly, or water near the surface).
+
+    Not assessed where the group of any cell of the pad is unknown, except where the known part is D already.
+    """
+    worst, least = site.pad_max("hydrologic_group"), site.pad_max("hydrologic_least")
+    return np.where(np.isnan(worst) & (least >= GROUP_D), least, worst)
 
 
 SOILS = Criterion(
@@ -42,4 +54,24 @@ SOILS = Criterion(
         "any": Rubric(full_at=3.0, none_at=6.0, weight=0.5, source=SOURCE),
     },
     needs=("soils",),
+)
+
+GROUP_SOURCE = (
+    "groups A to D, dual ones drained/undrained: NRCS soil reports (seen), NEH 630 ch. 7 (from memory); marks: common practice, no "
+    "source"
+)
+# Weight 0: the drainage class counts the same water. Where that is not mapped, the project gives this one its weight.
+SOIL_GROUP = Criterion(
+    Description(
+        "soil_group",
+        "Hydrologic soil group",
+        "The slowest hydrologic soil group under the pad: 1 = A, 2 = B, 3 = C, 4 = D; of a dual group such as B/D the undrained one "
+        "counts. Roof water has to soak in or be led away.",
+        reads=(GROUP, GROUP_LEAST),
+        unit="group 1-4",
+        source=GROUP_SOURCE,
+    ),
+    hydrologic_group,
+    {"any": Rubric(full_at=2.0, none_at=4.0, weight=0.0, source=GROUP_SOURCE)},
+    needs=("soil_groups",),
 )

@@ -10,6 +10,7 @@ from tunnelsite.core.rubric import Rubric
 
 UPSLOPE = LayerSpec("upslope_m2", "m2", "contributing area by flow accumulation on the filled ground")
 PONDING = LayerSpec("ponding_m", "m", "depth of the hollow the cell lies in, below its rim")
+WETNESS = LayerSpec("wetness", "1", "topographic wetness index")
 WATER_LIKE = LayerSpec("water_like", "1", "1 where the ground is exactly level over a large patch, as open water is")
 NOISE = "0.10 m: the hollows that the noise of lidar ground makes (RMSEz 10 cm, USGS QL2, seen); rest: common practice, no source"
 
@@ -22,6 +23,11 @@ def upslope(site: Placements) -> np.ndarray:
 def ponding(site: Placements) -> np.ndarray:
     """Greatest depth [m] of standing water on the pad if every hollow filled to its rim."""
     return site.pad_max("ponding_m")
+
+
+def wetness(site: Placements) -> np.ndarray:
+    """Mean topographic wetness index over the footprint."""
+    return site.footprint_mean("wetness")
 
 
 def water_like(site: Placements) -> np.ndarray:
@@ -54,6 +60,21 @@ PONDING_DEPTH = Criterion(
     ),
     ponding,
     {"any": Rubric(full_at=0.10, none_at=0.30, limit=0.50, weight=1.5, source=NOISE)},
+)
+# Only where the project asks for it: it costs another sharing out of flow, and water that gathers is judged by `drainage` already.
+WET_GROUND = Criterion(
+    Description(
+        "wetness",
+        "Topographic wetness",
+        "How much water gathers and how slowly it leaves: ln(a / tan b), mean over the footprint. It compares places of one run: it "
+        "depends on the cell size and no value of it is known to be wet. Measured only where it has a weight or a rubric.",
+        reads=(WETNESS,),
+        unit="1",
+        source="Beven & Kirkby (1979), Hydrological Sciences Bulletin 24(1):43-69 (memory); marks: common practice, no source",
+    ),
+    wetness,
+    {"any": Rubric(full_at=6.0, none_at=12.0, weight=0.0)},
+    needs=("asked",),
 )
 OPEN_WATER = Criterion(
     Description(

@@ -55,19 +55,42 @@ def drainage_numbers(soils: Features) -> np.ndarray:
     return np.array([class_number(value) for value in given], float)
 
 
+def group_number(words) -> float:
+    """1 to 4 for hydrologic soil groups A to D; of a dual group (A/D) the undrained one counts; NaN where no group is named."""
+    text = str(words).upper().replace(" ", "")
+    last = text.rpartition("/")[2]
+    return float("ABCD".index(last) + 1) if re.fullmatch(r"[A-D](/D)?", text) else np.nan
+
+
+def has_groups(soils: Features | None) -> bool:
+    """Whether the soils have a column of hydrologic groups."""
+    return soils is not None and len(soils) > 0 and _first_of(soils, GROUP_COLUMNS) is not None
+
+
 def add_soils(frame: Frame) -> None:
-    """Give the frame `drainage_class` (0 to 6, see CLASSES) and `drainage_least` from its soils; nothing where there are none.
+    """Give the frame `drainage_class` (0 to 6, see CLASSES), `hydrologic_group` (1 to 4) where the soils have groups, and of each
+    a `..._least`; nothing where there are no soils.
 
     NaN outside every polygon and where the class is blank or no known word: unknown is neither best nor worst. Where
-    polygons overlap the wetter class holds. `drainage_least` is 0 there instead, so that its maximum is never too wet.
+    polygons overlap the wetter class holds. `..._least` is 0 there instead, so that its maximum is never too wet.
     Errors: InputRefused.
     """
-    soils, grid = frame.soils, frame.grid
+    soils = frame.soils
     if soils is None or not len(soils):
         return
     number = drainage_numbers(soils)
+    _add_numbers(frame, "drainage", "drainage_class", number)
+    _note(frame, soils, number)
+    if has_groups(soils):
+        groups = np.array([group_number(value) for value in _first_of(soils, GROUP_COLUMNS)], float)
+        _add_numbers(frame, "hydrologic", "hydrologic_group", groups)
+
+
+def _add_numbers(frame: Frame, start: str, name: str, number: np.ndarray) -> None:
+    """A layer of the number of the polygon that each cell lies in, NaN where unknown, and the same with 0 for unknown."""
+    grid = frame.grid
     layer = np.full(grid.shape, np.nan, np.float32)
-    for shape, value in zip(soils.geometry, number, strict=True):
+    for shape, value in zip(frame.soils.geometry, number, strict=True):
         if np.isnan(value) or shapely.is_empty(shape):
             continue
         west, south, east, north = shapely.bounds(shape)
@@ -80,9 +103,8 @@ def add_soils(frame: Frame) -> None:
         inside = polygon_mask(segments_of(shape), part.west_m, part.north_m, part.cell_m, part.shape)
         window = layer[top:bottom, left:right]
         window[inside] = np.fmax(window[inside], np.float32(value))
-    frame.keep("drainage_class", layer, "1")
-    frame.keep("drainage_least", np.nan_to_num(layer, nan=0.0), "1")
-    _note(frame, soils, number)
+    frame.keep(name, layer, "1")
+    frame.keep(f"{start}_least", np.nan_to_num(layer, nan=0.0), "1")
 
 
 def _note(frame: Frame, soils: Features, number: np.ndarray) -> None:
