@@ -19,6 +19,7 @@ from tunnelsite.core.site import Frame, Site
 from tunnelsite.core.wind import WindRose
 from tunnelsite.cost import refuse_shortage
 from tunnelsite.criteria.reach import reach
+from tunnelsite.presets import with_presets
 from tunnelsite.result import Result
 from tunnelsite.scan.data_checks import check_cell, check_data
 from tunnelsite.scan.engine import Judge, Scan, scanned
@@ -159,10 +160,7 @@ def judges_of(site: Site, settings: Settings, kind: str, report: catalogue.Repor
             continue
         unmet = [need for need in criterion.needs if need != "asked" and not _given(need, site, settings)]
         if unmet:
-            if settings.weight.get(criterion.id, 0) > 0:
-                raise UsageError(
-                    f"{criterion.id} has a weight, but it needs {', '.join(unmet)}", "its inputs", "give them"
-                )
+            _left_out(criterion.id, unmet, settings, report)
             continue
         rubric = settings.rubric_for(criterion.id, criterion.rubric(kind))
         given = dict(settings.parameter.get(criterion.id, {}))
@@ -178,6 +176,17 @@ def judges_of(site: Site, settings: Settings, kind: str, report: catalogue.Repor
     if not any(judge.rubric.weight > 0 for judge in judges):
         raise UsageError("every weight is 0", "at least one weight above 0", "raise a weight")
     return judges
+
+
+def _left_out(criterion_id: str, unmet: list[str], settings: Settings, report: catalogue.Report) -> None:
+    """A criterion whose inputs are missing: an error where the project weighs it, words where a preset does."""
+    weight = settings.weight.get(criterion_id, 0)
+    if not weight > 0:
+        return
+    text = f"{criterion_id} has a weight, but it needs {', '.join(unmet)}"
+    if with_presets({"preset": settings.preset}).get("weight", {}).get(criterion_id) != weight:
+        raise UsageError(text, "its inputs", "give them")
+    report(f"{text}: not assessed (its weight is of the preset {', '.join(settings.preset)})")
 
 
 def _given(need: str, site: Site, settings: Settings) -> bool:

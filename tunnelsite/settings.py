@@ -14,6 +14,7 @@ from tunnelsite.core.errors import InputRefused, UsageError
 from tunnelsite.core.house import House
 from tunnelsite.core.rubric import Rubric
 from tunnelsite.core.units import FOOT_M, VERTICAL_UNITS_M, length_m, month_day, number, slope_fraction, whole_number
+from tunnelsite.presets import preset_names, with_presets
 
 PATH_KEYS = (
     "dem", "parcels", "far_dem", "surface", "obstacles", "structures", "lamps", "soils", "wind", "weather",
@@ -64,6 +65,7 @@ class Settings(BaseModel):
     parcels: str | None = None
     out: str | None = None
     overwrite: bool = False
+    preset: Annotated[list[str], BeforeValidator(preset_names)] = Field(default_factory=list)
     house: Annotated[list[str], BeforeValidator(_many)] = Field(default_factory=lambda: ["30x96ft"])
     kind: Literal["in-ground", "container"] = "in-ground"
     ridge_m: Annotated[float, _length("ridge height", 0.5, 30)] = 12 * FOOT_M
@@ -195,6 +197,7 @@ def crop_period(text: str, what: str = "crop months") -> tuple[tuple[int, int], 
 
 def settings_from(given: dict[str, Any], *, lines: dict[str, int] | None = None, file: str = "") -> Settings:
     """Checked settings from names and values. Errors: UsageError naming the setting (and file:line) and what is expected."""
+    given = with_presets(given)
     known = {field.alias or name for name, field in Settings.model_fields.items()}
 
     def where(name: str) -> str:

@@ -9,7 +9,8 @@ import shapely
 
 from tunnelsite import catalogue
 from tunnelsite.decisions.compare import Pair, differing, paired
-from tunnelsite.decisions.pages import criteria_page, processes_page
+from tunnelsite.decisions.pages import criteria_page, presets_page, processes_page
+from tunnelsite.presets import presets
 
 DOCS = Path(__file__).parents[2] / "docs"
 
@@ -34,6 +35,7 @@ def test_differing_settings():
     [
         ("criteria.md", lambda: criteria_page(catalogue.criteria())),
         ("processes.md", lambda: processes_page(catalogue.processes())),
+        ("presets.md", lambda: presets_page(presets())),
     ],
 )
 def test_pages_are_up_to_date(name, text):

@@ -149,8 +149,9 @@ def _waves(patch: _Patch, waves: np.ndarray, swing: np.ndarray) -> np.ndarray:
     phase = np.exp(1j * (np.outer(start[0], along) + np.outer(start[1], across))) * swing
     rows = np.exp(-1j * np.outer(np.arange(down) * grid.cell_m, across))  # rows run south
     cols = np.exp(1j * np.outer(along, np.arange(right) * grid.cell_m))
-    left = (phase[:, None, :] * rows).reshape(-1, HARMONICS)
-    return (left.real @ cols.real - left.imag @ cols.imag).reshape(patch.cells.shape)
+    left = phase[:, None, :] * rows
+    # one small product a placement: one large one would start the threads of the library for a millisecond's work
+    return left.real @ cols.real - left.imag @ cols.imag
 
 
 def _grounds(patch: _Patch, errors: np.ndarray) -> np.ndarray:

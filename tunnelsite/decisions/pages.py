@@ -1,11 +1,15 @@
-"""Pages on criteria and processes, written from their own descriptions."""
+"""Pages on criteria, processes and presets, written from their own descriptions."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
 
 from tunnelsite.core.criterion import Criterion
 from tunnelsite.core.process import Process
+
+if TYPE_CHECKING:
+    from tunnelsite.presets import Preset
 
 
 def criteria_page(criteria: Sequence[Criterion]) -> str:
@@ -31,6 +35,31 @@ def processes_page(processes: Sequence[Process]) -> str:
         lines += [f"- makes {s.id} [{s.unit}]: {s.title}" for s in about.makes]
         lines += [*_parameters(about), ""]
     return "\n".join(lines)
+
+
+def presets_page(presets: Mapping[str, Preset]) -> str:
+    """`docs/presets.md`."""
+    lines = [
+        "# Presets",
+        "",
+        'Written from `tunnelsite/presets.toml`; change that, not this page. `preset = ["winter-north"]` in a project file, or',
+        "`--preset winter-north,snow-country`, takes these settings; whatever is given besides wins. In-ground and container",
+        "houses are told apart by `kind`: the rubrics of both stand in `criteria.md`.",
+        "",
+    ]
+    for preset in presets.values():
+        lines += [f"## {preset.name}", "", f"**{preset.title}**. Source: {preset.source}.", ""]
+        for name, value in preset.settings.items():
+            if name == "rubric":
+                lines += [f"- rubric of {one}: " + _pairs(parts) for one, parts in value.items()]
+            else:
+                lines.append(f"- {name}: " + (_pairs(value) if isinstance(value, Mapping) else str(value)))
+        lines.append("")
+    return "\n".join(lines)
+
+
+def _pairs(values: Mapping[str, object]) -> str:
+    return ", ".join(f"{name} = {value}" for name, value in values.items())
 
 
 def _parameters(about) -> list[str]:

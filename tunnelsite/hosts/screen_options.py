@@ -5,6 +5,7 @@ from __future__ import annotations
 # option, metavar, help; each may stand in a project file under the same name with `_` for `-`.
 SCREEN_OPTIONS = (
     ("--out", "FILE", "GeoPackage to write (default sites.gpkg)"),
+    ("--preset", "NAMES", "settings for a season or crop, as winter-north,snow-country; what is given besides wins"),
     ("--kind", "KIND", "in-ground or container (default in-ground)"),
     ("--ridge", "LENGTH", "ridge height (default 12ft)"),
     ("--crop-months", "FIRST:LAST", "part of the year with crops, as 10-01:04-30; default all year"),
