@@ -73,12 +73,25 @@ class Explanation:
         if self.score is not None:
             lines.append(f"score {self.score:.1f}; {self.above} of {self.scored} placements score higher")
         for r in self.rules:
-            value = "not assessed" if r.value is None else f"{r.value:.3g} {'' if r.unit == '1' else r.unit}".rstrip()
-            limit = "no limit" if r.limit is None else f"limit {r.limit:.3g}"
+            value = (
+                "not assessed" if r.value is None else f"{_told(r.value)} {'' if r.unit == '1' else r.unit}".rstrip()
+            )
+            limit = "no limit" if r.limit is None else f"limit {_told(r.limit)}"
             state = "unknown" if r.value is None else "REJECTS" if r.passed is False else "ok"
             part = f"; {r.points:.1f} points, {r.could_gain:.1f} more possible" if r.points is not None else ""
             lines.append(f"  {state:8} {r.title}: {value} ({limit}){part}" + (f" -> {r.change}" if r.change else ""))
         return "\n".join(lines)
+
+
+def _told(value: float) -> str:
+    """Three figures, and never a power of ten."""
+    return (
+        f"{value:,.0f}"
+        if abs(value) >= 1000
+        else f"{value:.3g}"
+        if abs(value) >= 1e-3 or value == 0
+        else f"{value:.4f}"
+    )
 
 
 def explain_rank(result: Result, rank: int) -> Explanation:
@@ -218,7 +231,7 @@ def _criteria(judges: list[Judge], measures: dict[str, float], combine: str) -> 
         points = None if share is None else share * marks[j.id]
         score += points or 0.0
         unit, way = j.criterion.description.unit, "at least" if rubric.rises else "at most"
-        need = f"{way} {rubric.limit:.3g} {unit}, now {value:.3g}" if passed is False else ""
+        need = f"{way} {_told(rubric.limit)} {unit}, now {_told(value)}" if passed is False else ""
         checks.append(RuleCheck(j.id, j.criterion.description.title, unit, value if known else None, rubric.limit, passed,
                                 marks[j.id] if known else None, rubric.weight, points,
                                 None if share is None else share - points, need))  # fmt: skip
