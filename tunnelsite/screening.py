@@ -19,7 +19,7 @@ from tunnelsite.core.site import Frame, Site
 from tunnelsite.core.wind import WindRose
 from tunnelsite.cost import refuse_shortage
 from tunnelsite.criteria.reach import reach
-from tunnelsite.presets import with_presets
+from tunnelsite.needs import given_for, left_out
 from tunnelsite.result import Result
 from tunnelsite.scan.data_checks import check_cell, check_data
 from tunnelsite.scan.engine import Judge, Scan, scanned
@@ -29,7 +29,7 @@ from tunnelsite.scan.lamps import add_night_light
 from tunnelsite.scan.localise import frame_grid, localised
 from tunnelsite.scan.open_ground import bars, open_ground
 from tunnelsite.scan.refine import broken_rules
-from tunnelsite.scan.soils import add_soils, has_groups
+from tunnelsite.scan.soils import add_soils
 from tunnelsite.scan.surface import add_surface
 from tunnelsite.settings import Settings, crop_period, settings_from
 
@@ -158,9 +158,9 @@ def judges_of(site: Site, settings: Settings, kind: str, report: catalogue.Repor
             settings.weight.get(criterion.id, 0) > 0 or criterion.id in settings.rubric
         ):
             continue
-        unmet = [need for need in criterion.needs if need != "asked" and not _given(need, site, settings)]
+        unmet = [need for need in criterion.needs if need != "asked" and not given_for(need, site, settings)]
         if unmet:
-            _left_out(criterion.id, unmet, settings, report)
+            left_out(criterion.id, unmet, settings, report)
             continue
         rubric = settings.rubric_for(criterion.id, criterion.rubric(kind))
         given = dict(settings.parameter.get(criterion.id, {}))
@@ -176,32 +176,6 @@ def judges_of(site: Site, settings: Settings, kind: str, report: catalogue.Repor
     if not any(judge.rubric.weight > 0 for judge in judges):
         raise UsageError("every weight is 0", "at least one weight above 0", "raise a weight")
     return judges
-
-
-def _left_out(criterion_id: str, unmet: list[str], settings: Settings, report: catalogue.Report) -> None:
-    """A criterion whose inputs are missing: an error where the project weighs it, words where a preset does."""
-    weight = settings.weight.get(criterion_id, 0)
-    if not weight > 0:
-        return
-    text = f"{criterion_id} has a weight, but it needs {', '.join(unmet)}"
-    if with_presets({"preset": settings.preset}).get("weight", {}).get(criterion_id) != weight:
-        raise UsageError(text, "its inputs", "give them")
-    report(f"{text}: not assessed (its weight is of the preset {', '.join(settings.preset)})")
-
-
-def _given(need: str, site: Site, settings: Settings) -> bool:
-    """Whether an optional input that a criterion needs was given, and holds something."""
-    if need == "bearings":
-        return len(settings.bearings) > 1
-    if need == "wind":
-        return site.wind is not None
-    if need == "soil_groups":
-        return has_groups(site.soils)
-    if need == "standing":
-        return site.surface is not None or bool(site.obstacles is not None and len(site.obstacles))
-    kind, _, name = need.partition(":")
-    features = site.services.get(name) if kind == "service" else getattr(site, kind)
-    return features is not None and len(features) > 0
 
 
 def _limited(rubric, limit):
