@@ -9,6 +9,14 @@ from typing import Any
 from tunnelsite.core.errors import UsageError
 
 _JSON_TYPES = {float: "number", int: "integer", bool: "boolean", str: "string"}
+# How a raster travels inside JSON (OGC 18-062r2, 7.11.2.2: binary values are base64; OGC 19-008r4 for the media type).
+RASTER_SCHEMA = {
+    "type": "string",
+    "contentMediaType": "image/tiff; application=geotiff",
+    "contentEncoding": "base64",
+}
+JOB_CONTROL = ("sync-execute", "async-execute", "dismiss")
+_ELEVATIONS = ("ground", "surface", "far_ground", "filled")  # the first word of layers that are heights above a datum
 
 
 @dataclass(frozen=True)
@@ -66,12 +74,33 @@ class Parameter:
 
 @dataclass(frozen=True)
 class LayerSpec:
-    """A layer that is read or made: its id, unit, a few words on what it holds, and whether a process can do without."""
+    """A layer that is read or made: its id, unit, a few words on what it holds, and whether a process can do without.
+
+    A unit with commas is that of the columns of a table, a row a step; any other is that of a raster.
+    """
 
     id: str
     unit: str
     title: str
     optional: bool = False
+
+    @property
+    def is_table(self) -> bool:
+        """Whether it holds rows of numbers rather than a raster."""
+        return "," in self.unit
+
+    @property
+    def is_elevation(self) -> bool:
+        """Whether it holds heights above the datum that all such layers of a run share."""
+        return self.unit == "m" and self.id.startswith(_ELEVATIONS)
+
+    def json_schema(self) -> dict[str, Any]:
+        """JSON Schema of the layer inside a JSON document: a GeoTIFF in base64, or rows of numbers."""
+        if not self.is_table:
+            return dict(RASTER_SCHEMA)
+        columns = self.unit.count(",") + 1  # the last one may be left out, or come once for each of up to three kinds
+        row = {"type": "array", "items": {"type": "number"}, "minItems": columns - 1, "maxItems": columns + 2}
+        return {"type": "array", "items": row, "minItems": 1}
 
 
 @dataclass(frozen=True)
@@ -118,15 +147,14 @@ class Description:
         }
 
     def process_description(self, version: str) -> dict[str, Any]:
-        """Process description of OGC API - Processes 1.0 (OGC 18-062r2, schema processSummary + process; from memory).
+        """Process description of OGC API - Processes 1.0 (OGC 18-062r2, schemas process.yaml and below).
 
-        Layers are GeoTIFFs by value or by reference; a parameter has a default, so `minOccurs` is 0.
+        A parameter has a default, so its `minOccurs` is 0.
         """
-        raster = {"type": "string", "contentMediaType": "image/tiff; application=geotiff", "contentEncoding": "binary"}
         layers = {
             spec.id: {
                 "title": f"{spec.title} [{spec.unit}]",
-                "schema": raster,
+                "schema": spec.json_schema(),
                 "minOccurs": 0 if spec.optional else 1,
                 "maxOccurs": 1,
             }
@@ -140,11 +168,13 @@ class Description:
             "id": self.id,
             "version": version,
             "title": self.title,
-            "description": self.text,
-            "jobControlOptions": ["sync-execute"],
+            "description": f"{self.text} Source: {self.source}" if self.source else self.text,
+            "jobControlOptions": list(JOB_CONTROL),
             "outputTransmission": ["value", "reference"],
             "inputs": layers | words,
-            "outputs": {spec.id: {"title": f"{spec.title} [{spec.unit}]", "schema": raster} for spec in self.makes},
+            "outputs": {
+                spec.id: {"title": f"{spec.title} [{spec.unit}]", "schema": spec.json_schema()} for spec in self.makes
+            },
         }
 
 

@@ -13,6 +13,7 @@ from tunnelsite.hosts.layout_options import add_options as add_layout_options
 from tunnelsite.hosts.region_options import add_options as add_region_options
 from tunnelsite.hosts.report_options import add_options as add_report_options
 from tunnelsite.hosts.screen_options import GRADING_OPTIONS, SCREEN_OPTIONS, SITE_OPTIONS, STAKEOUT_OPTIONS
+from tunnelsite.hosts.server_options import add_options as add_server_options
 from tunnelsite.hosts.stakeout_options import add_options as add_stakeout_options
 from tunnelsite.hosts.sunchart_options import add_options as add_sunchart_options
 
@@ -44,6 +45,7 @@ def parser() -> argparse.ArgumentParser:
         _add_report,
         _add_processes,
         _add_run,
+        _add_serve,
     ):
         add(commands)
     return top
@@ -154,6 +156,11 @@ def _add_run(commands) -> None:
     run = _command(commands, "run", "run one process on a raster", "process_command", "run_process")
     small.add_run_options(run)
     _talk(run)
+
+
+def _add_serve(commands) -> None:
+    text = "offer the screening and the processes over HTTP (OGC API - Processes)"
+    add_server_options(_command(commands, "serve", text, "serve_command", "serve"))
 
 
 def _input_options(command: argparse.ArgumentParser, options: tuple[str, ...] = SITE_OPTIONS) -> None:

@@ -1,0 +1,92 @@
+"""What a process of the catalogue is given from a raster and its coordinate system."""
+
+from __future__ import annotations
+
+from tunnelsite.core.errors import UsageError
+from tunnelsite.core.grid import horizontal
+from tunnelsite.core.layers import Layer, SourceRaster
+
+
+def raster_inputs(process, raster, crop_months: str) -> dict[str, Layer]:
+    """The raster as the process's ground. Errors: UsageError for rasters in degrees or turned, and for other layers."""
+    known = ("ground", "surface", "sun")
+    other = [spec.id for spec in process.description.reads if spec.id not in known and not spec.optional]
+    if other:
+        raise UsageError(
+            f"{process.id} reads {', '.join(other)}", "a process on an elevation raster", "use it from Python"
+        )
+    layer = Layer(raster.values, "m", "ground", cell_size_m(raster))
+    inputs = {spec.id: layer for spec in process.description.reads if spec.id in known[:2]}
+    if any(spec.id == "sun" for spec in process.description.reads):
+        inputs["sun"] = Layer(clear_sky_sun(raster, crop_months), "deg, deg, Wh/m2, 1", "sun under a clear sky")
+    return inputs
+
+
+def cell_size_m(raster: SourceRaster) -> tuple[float, float]:
+    """(east-west, north-south) cell size [m] of a north-up raster. Errors: UsageError for rasters in degrees or turned."""
+    from tunnelsite.scan.localise import utm_name
+
+    crs = horizontal(raster.crs)
+    if crs.is_geographic:
+        raise UsageError(
+            f"{raster.name} is in degrees ({crs.name})",
+            "a projected raster, since slopes and areas need metres",
+            f"warp it first, for instance to {utm_name(raster)}; `tunnelsite screen` does this by itself",
+        )
+    a, b, _, d, e, _ = raster.affine
+    if b or d:
+        raise UsageError(f"{raster.name} is turned against its coordinate system", "a north-up raster", "warp it first")
+    unit = crs.axis_info[0].unit_conversion_factor
+    return abs(a) * unit, abs(e) * unit
+
+
+def place_parameters(process, raster, asked: dict[str, str]) -> tuple[dict[str, float], list[str]]:
+    """What the raster's coordinate system knows of the parameters that were not given, its middle and true north there; notes."""
+    from tunnelsite.siteplan.bearings import convergence_deg
+
+    wanted = {parameter.id for parameter in process.description.parameters} - asked.keys()
+    wanted &= {"latitude_deg", "longitude_deg", "north_deg", "bearing_deg"}
+    if not asked.get("when_utc") and "when_utc" in {parameter.id for parameter in process.description.parameters}:
+        wanted -= {"latitude_deg", "longitude_deg"}
+    if not wanted:
+        return {}, []
+    middle = _middle_lonlat(raster)
+    if middle is None:
+        return {}, [f"{raster.name} has no link to the earth: up is taken for true north"]
+    found, notes = {"longitude_deg": middle[0], "latitude_deg": middle[1]}, []
+    try:
+        found["north_deg"] = convergence_deg(raster.crs, *middle)
+        found["bearing_deg"] = 90.0 + found["north_deg"]
+    except UsageError as problem:
+        notes = [f"up is taken for true north: {problem.given}"]
+    return {name: value for name, value in found.items() if name in wanted}, notes
+
+
+def _middle_lonlat(raster) -> tuple[float, float] | None:
+    """Longitude and latitude [deg] of the raster's middle on its own datum; None without a link to the earth."""
+    from tunnelsite.core.grid import geographic_wkt, horizontal, transformer
+
+    a, _, c, _, e, f = raster.affine
+    crs = horizontal(raster.crs)
+    if crs.geodetic_crs is None:
+        return None
+    change = transformer(crs.to_wkt(), geographic_wkt(crs.to_wkt()))
+    lon, lat = change.transform(c + a * raster.cols / 2, f + e * raster.rows / 2)
+    return float(lon), float(lat)
+
+
+def clear_sky_sun(raster, crop_months: str):
+    """The sun of a part of the year over the middle of a raster, under a clear sky. Errors: UsageError without a place on earth."""
+    from tunnelsite.light.irradiance import clear_sky_steps
+    from tunnelsite.light.season import season_sun
+    from tunnelsite.light.sun import Place
+    from tunnelsite.settings import crop_period
+
+    middle = _middle_lonlat(raster)
+    if middle is None:
+        raise UsageError(
+            f"the coordinate system of {raster.name} has no link to the earth",
+            "one with longitude and latitude behind it",
+            "assign the right one with --dem-crs",
+        )
+    return season_sun(clear_sky_steps(Place(middle[1], middle[0], raster.datum_m)), crop_period(crop_months))

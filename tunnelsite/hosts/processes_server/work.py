@@ -1,0 +1,132 @@
+"""The work of a job: one process of the catalogue, or the screening; inputs from its folder, outputs into it."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from tunnelsite import catalogue
+from tunnelsite.core.errors import ResourceShortage, UsageError
+from tunnelsite.core.layers import Layer, SourceRaster
+from tunnelsite.hosts.process_inputs import cell_size_m, clear_sky_sun, place_parameters
+from tunnelsite.hosts.processes_server.offers import SCREENING
+
+Progress = Callable[[str, float], None]
+
+
+def done(task: Mapping[str, Any], folder: Path, progress: Progress) -> None:
+    """Do a task and write its outputs. Errors: TunnelsiteError."""
+    outputs = folder / "outputs"
+    if task["process"] == SCREENING:
+        _screened(task, outputs, progress)
+    else:
+        _processed(task, outputs, progress)
+
+
+def _processed(task: Mapping[str, Any], outputs: Path, progress: Progress) -> None:
+    from tunnelsite.io.cog import write_cog
+
+    process = catalogue.process(task["process"])
+    values = dict(task["values"])
+    period = values.pop("crop_months", "01-01:12-31")
+    reading = {name: values.pop(name, None) for name in ("elevation_unit", "dem_crs", "band")}
+    progress("reading", 0.0)
+    rasters = {name: _raster(process, name, path, reading, task["limits"]) for name, path in task["files"].items()}
+    first = next(iter(rasters.values()))
+    inputs = {spec.id: _layer(spec, rasters, first) for spec in process.description.reads if spec.id in rasters}
+    for spec in process.description.reads:
+        if spec.is_table and spec.id in values:
+            inputs[spec.id] = Layer(_table(spec.id, values.pop(spec.id)), spec.unit, spec.title)
+        elif spec.id == "sun":
+            inputs["sun"] = Layer(clear_sky_sun(first, period), spec.unit, spec.title)
+    known, _ = place_parameters(process, first, values)
+    layers = process(inputs, known | values, progress)
+    progress("writing", 0.0)
+    for spec in process.description.makes:
+        if spec.id in layers and spec.id in task["outputs"]:
+            layer = layers[spec.id]
+            made = _absolute(layer.values, first.datum_m) if spec.is_elevation else layer.values
+            write_cog(outputs / f"{spec.id}.tif", made, first, unit=layer.unit, title=spec.title, overwrite=False)
+
+
+def _raster(process, name: str, path: str, reading: Mapping[str, Any], limits: Mapping[str, int]) -> SourceRaster:
+    """One raster input. Errors: ResourceShortage by its header, before a cell is read."""
+    from tunnelsite.io.rasters import raster_header, read_raster
+
+    spec = next(spec for spec in process.description.reads if spec.id == name)
+    header = raster_header(path, name, crs=reading["dem_crs"])
+    cells = header.rows * header.cols * len(header.bands)
+    if cells > limits["max_cells"]:
+        raise ResourceShortage(
+            f"input {name!r} has {cells:,} cells", f"at most {limits['max_cells']:,}", "cut it, or use larger cells"
+        )
+    band = reading["band"] if reading["band"] and len(header.bands) > 1 else None
+    unit = reading["elevation_unit"]
+    if spec.is_elevation:
+        return read_raster(header, vertical_unit=unit, band=band)
+    return read_raster(header, vertical_unit=unit if spec.unit == "m" else "m", band=band, zero_is_nodata=False)
+
+
+def _layer(spec, rasters: Mapping[str, SourceRaster], first: SourceRaster) -> Layer:
+    """A raster as the process wants it. Errors: UsageError for another grid: nothing is resampled without being asked for."""
+    raster = rasters[spec.id]
+    cell_m = cell_size_m(raster)
+    if spec.id != "far_ground" and (raster.shape, raster.affine, raster.crs) != (first.shape, first.affine, first.crs):
+        raise UsageError(
+            f"the rasters {first.name} and {raster.name} lie on different grids",
+            "rasters of the same size, place and coordinate system",
+            "warp one onto the other first",
+        )
+    shift = raster.datum_m - first.datum_m if spec.is_elevation else raster.datum_m
+    values = raster.values if shift == 0 else raster.values + np.float32(shift)
+    return Layer(values, spec.unit, spec.title, cell_m)
+
+
+def _absolute(values: np.ndarray, datum_m: float) -> np.ndarray:
+    return (values.astype(np.float64) + datum_m).astype(np.float32)
+
+
+def _table(name: str, rows: list) -> np.ndarray:
+    if len({len(row) for row in rows}) != 1:
+        raise UsageError(f"the rows of {name} differ in length", "rows alike", "correct them")
+    return np.asarray(rows, np.float64)
+
+
+def _screened(task: Mapping[str, Any], outputs: Path, progress: Progress) -> None:
+    from tunnelsite.hosts.processes_server.screening_offer import screening_settings
+    from tunnelsite.hosts.screening_command import summary_of
+    from tunnelsite.io.handover.geojson import geojson_text
+    from tunnelsite.io.handover.stored import read_layers
+    from tunnelsite.io.handover.world import world_layer
+    from tunnelsite.io.site_reader import inputs_unchanged, site_from
+    from tunnelsite.scan.localise import frame_grid
+    from tunnelsite.screening import screen
+
+    settings = screening_settings(task)
+    progress("reading", 0.0)
+    site = site_from(settings)
+    for bearing in settings.bearings:
+        grid = frame_grid(site, bearing_deg=bearing, cell_m=settings.cell_m, halo_m=settings.halo_m)
+        if grid.rows * grid.cols > task["limits"]["max_cells"]:
+            raise ResourceShortage(
+                f"the working grid would have {grid.rows:,} x {grid.cols:,} cells",
+                f"at most {task['limits']['max_cells']:,} cells",
+                "use a larger cell, a smaller halo or fewer parcels",
+            )
+    result = screen(site, settings=settings, progress=progress)
+    inputs_unchanged(site)  # files of the operator may be replaced at any time
+    progress("writing", 0.0)
+    sites = (outputs if "sites" in task["outputs"] else outputs.parent) / "sites.gpkg"
+    result.write(sites)
+    if "candidates" in task["outputs"]:
+        stored = read_layers(str(sites))  # as `tunnelsite export` would
+        layer = world_layer("candidates", stored.tables["candidates"], result.crs)
+        (outputs / "candidates.geojson").write_text(geojson_text(layer, stored.cautions), "ascii")
+    if "summary" in task["outputs"]:
+        told = summary_of(result, sites, 0.0)
+        told = {name: value for name, value in told.items() if name not in ("out", "seconds")}
+        (outputs / "summary.json").write_text(json.dumps(told, allow_nan=False), "utf-8")
