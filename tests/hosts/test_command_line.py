@@ -245,3 +245,11 @@ def test_help_is_quick_and_imports_nothing_heavy() -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=ROOT, check=True)
     assert done.stdout.strip() == "[]"
+
+
+def test_filled_ground_keeps_its_height_above_the_sea(tmp_path: Path) -> None:
+    """Inside, heights count from a datum near the ground's own; a file is never written so."""
+    assert tunnelsite("run", "fill_depressions", FARM / "dem.tif", tmp_path / "filled.tif").returncode == 0
+    with rasterio.open(tmp_path / "filled.tif") as made, rasterio.open(FARM / "dem.tif") as dem:
+        raised = made.read(1) - dem.read(1)
+    assert np.nanmin(raised) > -1e-3 and np.nanmedian(raised) < 1e-3

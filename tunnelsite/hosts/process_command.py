@@ -41,8 +41,7 @@ def _print_parameters(description) -> None:
 def run_process(given: argparse.Namespace) -> int:
     """Run one process on a raster's own grid and write one of its layers."""
     from tunnelsite import catalogue
-    from tunnelsite.hosts.process_inputs import place_parameters, raster_inputs
-    from tunnelsite.io.cog import write_cog
+    from tunnelsite.hosts.process_inputs import place_parameters, raster_inputs, write_layer
     from tunnelsite.io.outputs import reserved_outputs
     from tunnelsite.io.rasters import raster_header, read_raster
     from tunnelsite.settings import crop_period
@@ -64,9 +63,7 @@ def run_process(given: argparse.Namespace) -> int:
         layers = process(inputs, known | asked, progress)
         spec = makes[wanted]
         layer = layers[wanted]
-        words = {"unit": layer.unit, "title": spec.title}
-        overviews = "nearest" if wanted == "aspect" else "average"  # the mean of 350 and 10 degrees is not south
-        write_cog(given.output, layer.values, raster, overwrite=given.overwrite, overviews=overviews, **words)
+        write_layer(given.output, spec, layer, raster, overwrite=given.overwrite)
     for note in raster.notes:
         progress.say(f"note: {raster.name}: {note}")
     for name, value in known.items():

@@ -1,7 +1,12 @@
-"""What a process of the catalogue is given from a raster and its coordinate system."""
+"""What a process of the catalogue is given from a raster and its coordinate system, and what becomes of its layers."""
 
 from __future__ import annotations
 
+from pathlib import Path
+
+import numpy as np
+
+from tunnelsite.core.describe import LayerSpec
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.grid import horizontal
 from tunnelsite.core.layers import Layer, SourceRaster
@@ -38,6 +43,18 @@ def cell_size_m(raster: SourceRaster) -> tuple[float, float]:
         raise UsageError(f"{raster.name} is turned against its coordinate system", "a north-up raster", "warp it first")
     unit = crs.axis_info[0].unit_conversion_factor
     return abs(a) * unit, abs(e) * unit
+
+
+def write_layer(path: str | Path, spec: LayerSpec, layer: Layer, raster: SourceRaster, *, overwrite: bool) -> None:
+    """Write what a process made of a raster, on its grid, as a COG. Errors: as `write_cog`."""
+    from tunnelsite.io.cog import write_cog
+
+    values = layer.values
+    if spec.is_elevation:  # inside, heights count from the raster's datum
+        values = (values.astype(np.float64) + raster.datum_m).astype(np.float32)
+    overviews = "nearest" if spec.id == "aspect" else "average"  # the mean of 350 and 10 degrees is not south
+    words = {"unit": layer.unit, "title": spec.title}
+    write_cog(path, values, raster, overwrite=overwrite, overviews=overviews, **words)
 
 
 def place_parameters(process, raster, asked: dict[str, str]) -> tuple[dict[str, float], list[str]]:

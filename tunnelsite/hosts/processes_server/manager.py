@@ -18,7 +18,9 @@ from tunnelsite.hosts.processes_server.results import Answer, answer, file_of, h
 from tunnelsite.hosts.processes_server.screening_offer import screening_settings
 from tunnelsite.hosts.processes_server.staging import Staged, Stager
 from tunnelsite.hosts.processes_server.store import Job, JobStore
+from tunnelsite.settings import crop_period
 
+ALL_YEAR = "01-01:12-31"
 ASYNC = RequestedProcessExecutionMode.respond_async
 
 
@@ -194,6 +196,8 @@ def _task(offer: Offer, staged: Staged, outputs: list[str]) -> dict[str, Any]:
             screening_settings(task)
         else:
             about = catalogue.process(offer.id).description
+            if offer.inputs.get("crop_months") is not None:
+                crop_period(staged.values.get("crop_months", ALL_YEAR))
             about.checked({item.id: staged.values[item.id] for item in about.parameters if item.id in staged.values})
     except TunnelsiteError as problem:
         raise refused(problem) from None

@@ -12,7 +12,7 @@ import numpy as np
 from tunnelsite import catalogue
 from tunnelsite.core.errors import ResourceShortage, UsageError
 from tunnelsite.core.layers import Layer, SourceRaster
-from tunnelsite.hosts.process_inputs import cell_size_m, clear_sky_sun, place_parameters
+from tunnelsite.hosts.process_inputs import cell_size_m, clear_sky_sun, place_parameters, write_layer
 from tunnelsite.hosts.processes_server.offers import SCREENING
 
 Progress = Callable[[str, float], None]
@@ -28,8 +28,6 @@ def done(task: Mapping[str, Any], folder: Path, progress: Progress) -> None:
 
 
 def _processed(task: Mapping[str, Any], outputs: Path, progress: Progress) -> None:
-    from tunnelsite.io.cog import write_cog
-
     process = catalogue.process(task["process"])
     values = dict(task["values"])
     period = values.pop("crop_months", "01-01:12-31")
@@ -48,9 +46,7 @@ def _processed(task: Mapping[str, Any], outputs: Path, progress: Progress) -> No
     progress("writing", 0.0)
     for spec in process.description.makes:
         if spec.id in layers and spec.id in task["outputs"]:
-            layer = layers[spec.id]
-            made = _absolute(layer.values, first.datum_m) if spec.is_elevation else layer.values
-            write_cog(outputs / f"{spec.id}.tif", made, first, unit=layer.unit, title=spec.title, overwrite=False)
+            write_layer(outputs / f"{spec.id}.tif", spec, layers[spec.id], first, overwrite=False)
 
 
 def _raster(process, name: str, path: str, reading: Mapping[str, Any], limits: Mapping[str, int]) -> SourceRaster:
@@ -84,10 +80,6 @@ def _layer(spec, rasters: Mapping[str, SourceRaster], first: SourceRaster) -> La
     shift = raster.datum_m - first.datum_m if spec.is_elevation else raster.datum_m
     values = raster.values if shift == 0 else raster.values + np.float32(shift)
     return Layer(values, spec.unit, spec.title, cell_m)
-
-
-def _absolute(values: np.ndarray, datum_m: float) -> np.ndarray:
-    return (values.astype(np.float64) + datum_m).astype(np.float32)
 
 
 def _table(name: str, rows: list) -> np.ndarray:
