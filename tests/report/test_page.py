@@ -82,8 +82,10 @@ def test_hostile_names_are_text(page) -> None:
     assert not [a for a in found.all("img") if not a["src"].startswith("data:image/svg+xml,")]
     named_texts = [words for where, words in found.texts if where == "bdi"]
     assert any(HOSTILE in words for words in named_texts)
-    assert any(TURNED in words for words in named_texts), "a name that turns the line round stands in its own isolate"
-    assert not any(TURNED in words for where, words in found.texts if where not in ("bdi", "text", "title"))
+    assert any("safe\ufffdgnp.exe\ufffd end" in words for words in named_texts), (
+        "what would turn a name round is shown for what it is"
+    )
+    assert TURNED not in page and "\u202e" not in page
     assert LONG not in page and "L" * 100 in page
     for attributes in found.all("img"):
         svg = ElementTree.fromstring(unquote(attributes["src"].partition(",")[2]))
@@ -102,7 +104,7 @@ def test_json_cannot_end_its_element() -> None:
 def test_markup_escapes_and_isolates() -> None:
     root = tag("p", "a < b & c", named("<b>\x00\u202e"), title='"><script>')
     put(root, " end", None, "", ["!", tag("i", "x")])
-    wanted = '<p title="&quot;><script&gt;">a &lt; b &amp; c<bdi>&lt;b&gt;\ufffd\u202e</bdi> end!<i>x</i></p>'  # inside quotes only & and the quote itself have to be escaped (HTML, 13.1.2.3)
+    wanted = '<p title="&quot;><script&gt;">a &lt; b &amp; c<bdi>&lt;b&gt;\ufffd\ufffd</bdi> end!<i>x</i></p>'  # inside quotes only & and the quote itself have to be escaped (HTML, 13.1.2.3)
     assert document(root).replace("&gt;<script", "><script") == f"<!doctype html>\n{wanted}\n"
     assert plain_name("") == "(no name)" and len(plain_name("x" * 999)) == 160 and plain_name("a\n\tb") == "a b"
     shown = picture('<?xml version="1.0"?>\n<svg viewBox="0 0 10 20"><text>#% "</text></svg>\n', "what")

@@ -13,6 +13,7 @@ from tunnelsite.core.errors import TunnelsiteError
 from tunnelsite.core.site import Frame, Site
 from tunnelsite.light.received import light_received
 from tunnelsite.report.grading_words import drainage_summary, grading_summary
+from tunnelsite.report.markup import plain_name
 from tunnelsite.report.site_horizon import Surroundings, horizon_at
 from tunnelsite.report.sun_chart import Clock, Details, SunChart, sun_chart
 from tunnelsite.scan.open_ground import bars, inset
@@ -110,7 +111,7 @@ def studied(result: Result, rank: int, sun: SunView | None) -> Study:
 
 def shortened(name: str, letters: int = TITLE_LETTERS) -> str:
     """A name that fits a picture; the whole of it stands in the text."""
-    return name if len(name) <= letters else name[: letters - 1] + "…"
+    return plain_name(name, letters)
 
 
 def place_of(result: Result, rank: int) -> tuple[Place, shapely.Geometry]:

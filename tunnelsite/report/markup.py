@@ -12,8 +12,8 @@ from xml.etree.ElementTree import Element
 from tunnelsite.report.svg import clean
 
 NAME_LETTERS = 160
-# Controls that no name needs: C0 and C1 but for white space, which becomes a blank.
-_CONTROLS = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]")
+# Controls that no name needs: C0 and C1 but for white space, which becomes a blank, and those that override the direction of text.
+_CONTROLS = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]")
 # What may stand unescaped in a `data:` address inside a quoted attribute (RFC 3986 reserved characters but # and %).
 _PLAIN = " =:/',;().-!*$+?@[]{}|^"
 
