@@ -10,6 +10,7 @@ import re
 import signal
 import subprocess
 import sys
+import tempfile
 import threading
 import time
 import urllib.error
@@ -93,7 +94,8 @@ class Client:
 def served(*words: str) -> Iterator[Client]:
     """A server on a free port of this machine, stopped at the end."""
     command = [sys.executable, "-m", "tunnelsite", "serve", "--port", "0", *words]
-    environment = os.environ | {"PYTHONPATH": str(ROOT), "PYTHONUNBUFFERED": "1"}
+    folder = tempfile.TemporaryDirectory(ignore_cleanup_errors=True)  # what a killed server leaves goes with it
+    environment = os.environ | {"PYTHONPATH": str(ROOT), "PYTHONUNBUFFERED": "1", "TMPDIR": folder.name}
     process = subprocess.Popen(
         command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, stdin=subprocess.DEVNULL, text=True, env=environment
     )
@@ -117,7 +119,9 @@ def served(*words: str) -> Iterator[Client]:
             listener.join(5)
             process.stdout.close()
             process.stderr.close()
-    assert code == 0 or killed, log
+            left = list(Path(folder.name).iterdir())
+            folder.cleanup()
+    assert killed or (code == 0 and not left), (log, left)  # a server that is stopped leaves nothing
 
 
 def tiff(path: Path) -> dict[str, str]:
