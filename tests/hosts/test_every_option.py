@@ -54,6 +54,8 @@ def stopped(monkeypatch, farm):
         "tunnelsite.io.site_reader.site_from",
         "tunnelsite.candidate.find_candidate",
         "tunnelsite.io.sites_file.read_run",
+        "tunnelsite.region.inputs.read_region",
+        "waitress.create_server",
     ):
         monkeypatch.setattr(place, reached)
 
@@ -70,6 +72,7 @@ BASE = {
     "grading": ["grading", "dem.tif", "parcels.gpkg", "--sites", "s.gpkg", "--rank", "1"],
     "layout": ["layout", "dem.tif", "parcels.gpkg", "--houses", "2"],
     "run": ["run", "slope", "dem.tif", "x.tif"],
+    "serve": ["serve", "--port", "0"],
 }
 COMPANY = {
     "--declination": ["--field-horizon", "f.csv", "--north", "magnetic"],

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from tunnelsite.core.errors import OutputFailed, UsageError
-from tunnelsite.core.units import length_m
+from tunnelsite.core.units import length_m, whole_number
 from tunnelsite.hosts.inputs_named import inputs_named
 from tunnelsite.hosts.options import project_values
 from tunnelsite.hosts.progress import Progress
@@ -57,18 +57,14 @@ def _plan(given: argparse.Namespace):
     blocks = (
         None if given.suitability is None else length_m(given.suitability, "--suitability", least_m=1.0, most_m=1e5)
     )
-    top = 3 if given.top is None else given.top
-    if not 1 <= top <= 1000:
-        raise UsageError(f"--top is {top}", "1 to 1000 candidates a parcel", "correct it")
+    top = 3 if given.top is None else whole_number(given.top, "--top", 1, 1000)
     return RegionPlan(size, top, blocks)
 
 
 def _crew(given: argparse.Namespace):
     from tunnelsite.region.running import Crew
 
-    workers = (os.cpu_count() or 1) if given.workers is None else given.workers
-    if not 0 <= workers <= 1000:
-        raise UsageError(f"--workers is {workers}", "0 to 1000", "correct it")
+    workers = (os.cpu_count() or 1) if given.workers is None else whole_number(given.workers, "--workers", 0, 1000)
     if given.scheduler is not None and given.workers is not None:
         raise UsageError("both --workers and --scheduler were given", "one of them", "a scheduler has its own workers")
     return Crew(workers, given.scheduler)

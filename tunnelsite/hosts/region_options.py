@@ -8,13 +8,13 @@ import argparse
 def add_options(command: argparse.ArgumentParser) -> None:
     """What `region` is told."""
     command.add_argument("--out", metavar="FILE", help="GeoPackage to write (default region.gpkg)")
-    command.add_argument("--top", type=int, metavar="NUMBER", help="candidates kept for each parcel (default 3)")
+    command.add_argument("--top", metavar="NUMBER", help="candidates kept for each parcel (default 3)")
     text = "side of the squares whose parcels share one local grid (default 2km); 0m = every parcel by itself"
     command.add_argument("--group-size", metavar="LENGTH", help=text)
     text = "also write the best score in blocks of this size as a raster beside the GeoPackage, NAME-suitability.tif"
     command.add_argument("--suitability", metavar="LENGTH", help=text)
     text = "processes that work at the same time (default: one a core); 0 = this one alone, without Dask"
-    command.add_argument("--workers", type=int, metavar="NUMBER", help=text)
+    command.add_argument("--workers", metavar="NUMBER", help=text)
     command.add_argument("--scheduler", metavar="ADDRESS", help="a Dask scheduler that is running, as tcp://host:8786")
     text = "folder of finished tasks, from which a broken run goes on (default: NAME.parts beside the GeoPackage)"
     command.add_argument("--parts", metavar="DIR", help=text)

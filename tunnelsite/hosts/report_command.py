@@ -19,6 +19,9 @@ def report(given: argparse.Namespace) -> int:
     """Screen (or take a kept run), study the best candidates, and write the page."""
     values = project_values(given)
     values.pop("out", None)  # a project's `out` is the GeoPackage of `screen`, not this page
+    from tunnelsite.settings import settings_from
+
+    settings_from(values)  # what is wrong is said before anything is read
     cards = _cards(given)
     outputs = _outputs(given)
     inputs = [*inputs_named(given, values), *([given.run] if given.run else [])]

@@ -11,6 +11,7 @@ from pathlib import Path
 from types import FrameType
 
 from tunnelsite.core.errors import UsageError
+from tunnelsite.core.units import whole_number
 
 LOOPBACK = ("127.0.0.1", "::1", "localhost")
 SLACK_BYTES = 16 << 20  # a body that is a little too large is read and answered in words; others are cut off
@@ -39,6 +40,8 @@ def serve(given: argparse.Namespace) -> int:
     from tunnelsite.hosts.processes_server.offers import SCREENING
 
     limits = _limits(given)
+    if given.url is not None and not given.url.startswith(("http://", "https://")):
+        raise UsageError(f"--url is {given.url[:80]!r}", "an address such as https://example.org/sites", "correct it")
     datasets = datasets_in(None if given.data is None else Path(given.data))
     names = list(dict.fromkeys([SCREENING, *(process.id for process in catalogue.processes(_say))]))
     listening = _listening(given.host, given.port)
@@ -84,27 +87,19 @@ def _limits(given: argparse.Namespace):
 
 
 def _whole(option: str, text: str | None, usual: int, least: int) -> int:
-    if text is None:
-        return usual
-    try:
-        value = int(text)
-    except ValueError:
-        value = least - 1
-    if not least <= value <= 10**9:
-        raise UsageError(f"{option} is {text!r}", f"a whole number from {least} on", "correct it")
-    return value
+    return usual if text is None else whole_number(text, option, least, 10**9)
 
 
 def _listening(host: str, port: str) -> socket.socket:
-    number = _whole("--port", port, 8008, 0)
+    number = whole_number(port, "--port", 0, 65_535)
     try:
-        place = socket.getaddrinfo(host, min(number, 65_536), type=socket.SOCK_STREAM)[0]
+        place = socket.getaddrinfo(host, number, type=socket.SOCK_STREAM)[0]
         listening = socket.socket(place[0], socket.SOCK_STREAM)
         listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         listening.bind(place[4])
-    except (OSError, OverflowError) as problem:
+    except (OSError, OverflowError, UnicodeError) as problem:
         raise UsageError(
-            f"--host {host} --port {port} cannot be listened on ({problem})",
+            f"--host {host[:80]} --port {port} cannot be listened on ({problem})",
             "an address of this machine and a free port",
             "choose others",
         ) from None
@@ -114,8 +109,6 @@ def _listening(host: str, port: str) -> socket.socket:
 def _url(given: argparse.Namespace, listening: socket.socket) -> str:
     """Under which address clients reach the server. Errors: UsageError where only the operator can know."""
     if given.url:
-        if not given.url.startswith(("http://", "https://")):
-            raise UsageError(f"--url is {given.url!r}", "an address such as https://example.org/sites", "correct it")
         return given.url.rstrip("/")
     if given.host not in LOOPBACK:
         raise UsageError(

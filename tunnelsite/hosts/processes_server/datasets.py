@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 from pathlib import Path
 
@@ -24,8 +25,8 @@ def datasets_in(folder: Path | None) -> dict[str, dict[str, str]]:
     found: dict[str, dict[str, str]] = {kind: {} for kind in ENDINGS}
     if folder is None:
         return found
-    if not folder.is_dir():
-        raise UsageError(f"--data is {folder}", "a folder that exists", "correct it")
+    if not os.path.isdir(folder):  # false for a name too long as well
+        raise UsageError(f"--data is {str(folder)[:80]}", "a folder that exists", "correct it")
     inside = folder.resolve()
     for path in sorted(inside.iterdir()):
         kind = next((kind for kind, endings in ENDINGS.items() if path.suffix.lower() in endings), None)
