@@ -61,6 +61,7 @@ def test_directions_with_sun_are_those_of_the_sun_table(lat: float, months: str)
 
 
 def test_memory_of_a_real_run_within_a_quarter() -> None:
+    run(200, azimuths=8)  # on a new machine: compiling the kernels takes more memory than running them
     found = run(900, azimuths=8)
     assert 0.75 < found["memory_bytes"] / found["bytes_true"] < 1.25
 
