@@ -12,7 +12,7 @@ import shapely
 from tunnelsite.catalogue import BUILT_IN_CRITERIA as CRITERIA
 from tunnelsite.core.grid import geographic_wkt, horizontal, transformer
 from tunnelsite.core.house import Pad
-from tunnelsite.cost import Work, estimated, sun_directions
+from tunnelsite.cost import START_S, Work, estimated, sun_directions
 from tunnelsite.region.inputs import Region
 from tunnelsite.region.tasks import DEGREE_M, Task
 from tunnelsite.scan.localise import native_cell_m
@@ -44,7 +44,7 @@ def region_cost(region: Region, tasks: Sequence[Task], settings: Settings) -> di
             top=settings.top,
         )
         cost = estimated(work)
-        seconds, cells = seconds + cost.seconds, cells + cost.cells
+        seconds, cells = seconds + cost.seconds - START_S, cells + cost.cells  # a worker starts once, not once a task
         worst, memory = max(worst, cost.seconds), max(memory, cost.memory_bytes)
     return {
         "cell_m": cell, "cells": cells, "hours": seconds / 3600, "largest_seconds": worst, "largest_memory_bytes": memory,
