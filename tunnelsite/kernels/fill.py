@@ -9,7 +9,7 @@ need no queue). Both from memory.
 """
 
 import numpy as np
-from numba import njit
+from numba import njit, prange
 
 from tunnelsite.kernels.bands import bands
 
@@ -45,13 +45,30 @@ def _drop_first(heights, cells, last):
     heights[k], cells[k] = height, cell
 
 
+@njit(cache=True, parallel=True, nogil=True)
+def _gaps(z, rows, cols):
+    # Which rows of the raster, rim and all, hold no data; the rim's own columns do not count.
+    gap = np.ones(rows + 2, np.bool_)
+    width = cols + 2
+    for row in prange(1, rows + 1):
+        missing = 0
+        for value in z[row * width + 1 : row * width + 1 + cols]:
+            missing += np.isnan(value)
+        gap[row] = missing > 0
+    return gap
+
+
 @njit(cache=True, nogil=True)
 def _seed(z, unvisited, rows, cols, work, step):
     # Where water leaves: valid cells on the edge or beside no data.
     count = 0
     width = cols + 2
+    gap = _gaps(z, rows, cols)
     for row in range(1, rows + 1):
-        for cell in range(row * width + 1, row * width + 1 + cols):
+        first = row * width + 1
+        # in most rows, and the rows beside them, nothing is missing: only the ends lie on the edge
+        stride = 1 if gap[row - 1] or gap[row] or gap[row + 1] else max(cols - 1, 1)
+        for cell in range(first, first + cols, stride):
             around = 0.0
             for k in range(8):
                 around += z[cell + step[k]]
@@ -198,8 +215,16 @@ def with_rim(ground):
         raise ValueError(f"ground has {ground.ndim} dimension(s) (shape {ground.shape}); expected rows x columns")
     padded = rimmed(ground.shape, ground.dtype if ground.dtype in (np.float32, np.float64) else np.float64)
     for rows in bands(ground.shape):
-        padded[rows.start + 1 : rows.stop + 1, 1:-1] = np.where(np.isinf(ground[rows]), np.nan, ground[rows])
+        _copy_finite(np.ascontiguousarray(ground[rows], padded.dtype), padded[rows.start + 1 : rows.stop + 1, 1:-1])
     return padded
+
+
+@njit(cache=True, parallel=True, nogil=True)
+def _copy_finite(values, out):
+    for row in prange(values.shape[0]):
+        for col in range(values.shape[1]):
+            value = values[row, col]
+            out[row, col] = value if np.isfinite(value) else np.nan
 
 
 def rimmed(shape, dtype):
