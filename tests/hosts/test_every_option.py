@@ -18,7 +18,7 @@ MAY_BE_NEGATIVE = ("--bearing", "--utc-offset", "--declination", "--at", "--benc
 NO_NUMBER = ("nan", "-inf", "1e400", "0,5", "1_000", "\u0663", "x" * 3000)
 NO_VALUE = ("", " ", "a\0b", "--")
 NEGATIVE = ("-1", "-1m", "-2e-3ft")
-AGAIN = ("nan", "-1m", "")  # for an option that another command has as well
+AGAIN = ("nan",)  # for an option that another command has as well: it is the same reader
 # What a message may call an option whose value it knows by another word.
 OTHER_WORDS = {"--swale-depth": "swale", "--swale-fall": "swale", "--set": "NAME=VALUE|parameter|--set"}
 NOT_FOR_PEOPLE = re.compile(
