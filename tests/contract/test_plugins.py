@@ -32,7 +32,7 @@ sys.path.remove(str(EXAMPLE))
 CRITERIA = [*catalogue.criteria(), RELIEF]
 PROCESSES = [*catalogue.processes(), HEIGHT_BAND]
 EVERY = [*CRITERIA, *PROCESSES]
-SETTINGS = Settings(halo_m=10, weight={"wetness": 1.0})
+SETTINGS = Settings(halo_m=10, weight={"wetness": 1.0, "windbreak": 0.5})
 
 
 WEST, NORTH = 499_900.0, 4_700_100.0  # the corner of `site`

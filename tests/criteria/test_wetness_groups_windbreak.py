@@ -105,7 +105,7 @@ def test_distance_from_a_hedge_in_its_heights_by_hand() -> None:
     hedge = features([box(10, -10, 14, 90)], name="hedge", height_m=[8.0])
     shrub = features([box(60, 40, 61, 41)], name="shrub", height_m=[2.0])
     both = features([*hedge.geometry, *shrub.geometry], name="green", height_m=[8.0, 2.0])
-    run = screen(site(np.full((60, 120), 100.0), obstacles=both), HOUSE, settings=settings())
+    run = screen(site(np.full((60, 120), 100.0), obstacles=both), HOUSE, settings=settings(weight={"windbreak": 0.5}))
     east, _ = places(run)
     away = run.scans[0].measures["windbreak"]
     right = (east - 6 > 14) & (east < 110)
@@ -113,8 +113,10 @@ def test_distance_from_a_hedge_in_its_heights_by_hand() -> None:
     assert (away[right] < 30).all()
     rubric = next(judge.rubric for judge in run.judges if judge.id == "windbreak")
     assert rubric.marks(np.array([0.0, 1.0, 2.0, 5.0])) == pytest.approx([0, 0.5, 1, 1]) and rubric.limit is None
-    none = screen(site(np.full((40, 60), 100.0)), HOUSE, settings=settings())
-    assert "windbreak" not in {judge.id for judge in none.judges}  # nothing known of what stands: not assessed
+    idle = screen(site(np.full((40, 60), 100.0), obstacles=both), HOUSE, settings=settings())
+    assert "windbreak" not in {judge.id for judge in idle.judges}  # nobody asked
+    with pytest.raises(UsageError, match="needs standing"):  # nothing known of what stands: cannot be assessed
+        screen(site(np.full((40, 60), 100.0)), HOUSE, settings=settings(weight={"windbreak": 0.5}))
 
 
 @given(st.integers(0, 10_000), st.floats(3.0, 40.0))

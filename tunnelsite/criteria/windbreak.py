@@ -20,17 +20,19 @@ def windbreak(site: Placements) -> np.ndarray:
     return site.footprint_min("standing_heights")
 
 
+# Only where the project or a preset asks for it: a distance for every class of heights takes as long as all the other steps.
 WINDBREAK = Criterion(
     Description(
         "windbreak",
         "Distance from windbreaks",
         "How many of its own heights the nearest tree, hedge or building is away, whatever is lower than 3 m left out: clear of roots, "
-        "falling limbs, leaves and drifts. That the house should still lie within its shelter is judged by `wind`, its shade by `sun`.",
+        "falling limbs, leaves and drifts. That the house should still lie within its shelter is judged by `wind`, its shade by `sun`. "
+        "Measured only where it has a weight or a rubric.",
         reads=(STANDING_HEIGHTS,),
         unit="heights",
         source=SOURCE,
     ),
     windbreak,
-    {"any": Rubric(full_at=2.0, none_at=0.0, weight=0.5, source=SOURCE)},
-    needs=("standing",),
+    {"any": Rubric(full_at=2.0, none_at=0.0, weight=0.0, source=SOURCE)},
+    needs=("asked", "standing"),
 )
