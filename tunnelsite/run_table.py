@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import platform
 import re
+from collections.abc import Iterable
 from datetime import UTC, datetime
 from importlib.metadata import PackageNotFoundError, version
 from typing import TYPE_CHECKING, Any
@@ -37,13 +38,18 @@ def stamp() -> str:
 
 def run_table(result: Result) -> Table:
     """Everything needed to judge and to repeat the run."""
-    rows: list[dict[str, Any]] = [{"kind": "run", "name": "finished", "value": stamp(), "detail": "UTC"}]
-    rows += input_rows(result.site) + _grid_rows(result)
-    rows += setting_rows(result.settings)
+    rows = input_rows(result.site) + _grid_rows(result) + setting_rows(result.settings)
     rows += [{"kind": "note", "name": scan_note[0], "value": scan_note[1]} for scan_note in _notes(result)]
-    rows += version_rows()
-    rows += [{"kind": "caution", "name": f"caution {k}", "value": text} for k, text in enumerate(CAUTIONS, 1)]
-    return Table("run", "Inputs, settings, versions, assumptions and cautions", RUN_COLUMNS, rows)
+    return whole_run_table(rows)
+
+
+def whole_run_table(rows: Iterable[dict[str, Any]], cautions: Iterable[str] = ()) -> Table:
+    """The run table of any command: when it finished, its own rows, versions, the usual cautions and those beyond them."""
+    found: list[dict[str, Any]] = [{"kind": "run", "name": "finished", "value": stamp(), "detail": "UTC"}]
+    found += [*rows, *version_rows()]
+    said = dict.fromkeys([*CAUTIONS, *cautions])
+    found += [{"kind": "caution", "name": f"caution {k}", "value": text} for k, text in enumerate(said, 1)]
+    return Table("run", "Inputs, settings, versions, assumptions and cautions", RUN_COLUMNS, found)
 
 
 def setting_rows(settings: Settings) -> list[dict[str, Any]]:

@@ -6,6 +6,7 @@ import argparse
 import re
 import sys
 from collections.abc import Callable, Sequence
+from pathlib import Path
 from typing import NoReturn
 
 from tunnelsite.core.describe import nearest
@@ -68,6 +69,12 @@ def whole(option: str, least: int, most: int) -> Callable[[str], int]:
         return whole_number(text, option, least, most)
 
     return read
+
+
+def check_ending(option: str, path: Path, *endings: str) -> None:
+    """Errors: UsageError for an output whose name does not end as its kind of file does."""
+    if path.suffix.lower() not in endings:
+        raise UsageError(f"{option} is {path}", f"a name that ends in {', '.join(endings)}", "rename it")
 
 
 def _joined(arguments: Sequence[str]) -> list[str]:

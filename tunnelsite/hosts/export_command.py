@@ -6,7 +6,7 @@ import argparse
 import json
 from pathlib import Path
 
-from tunnelsite.core.errors import OutputFailed, UsageError
+from tunnelsite.core.errors import UsageError
 from tunnelsite.io.staging import size_words
 
 
@@ -15,14 +15,14 @@ def export(given: argparse.Namespace) -> int:
     formats, folder = asked_formats(given.formats), Path(given.to)
     from tunnelsite.io.handover.stored import read_layers
     from tunnelsite.io.handover.writing import handover_files, write_handover
-    from tunnelsite.io.outputs import refuse_clashes, reserved_outputs
+    from tunnelsite.io.outputs import make_folder, refuse_clashes, reserved_outputs
 
     assets = _assets(given, formats)
     stored = read_layers(given.sites)
     outputs = handover_files(stored, folder, formats)
     inputs = [str(stored.path), *map(str, assets.values())]
     refuse_clashes(outputs, inputs)
-    _make_folder(folder)
+    make_folder(folder)
     with reserved_outputs(outputs, inputs, overwrite=bool(given.overwrite)):
         written = write_handover(stored, folder, formats, assets, overwrite=bool(given.overwrite))
     notes = _left_out(stored, formats)
@@ -80,12 +80,3 @@ def _left_out(stored, formats: list[str]) -> list[str]:
     if {"geojson", "kml", "gpx"} & set(formats):
         notes.append("longitude and latitude have 7 decimals (about 1 cm), which says nothing of the data's accuracy")
     return notes
-
-
-def _make_folder(folder: Path) -> None:
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as problem:
-        raise OutputFailed(
-            f"folder {folder} cannot be made ({problem.strerror})", "a folder that can be made", "choose another"
-        ) from None

@@ -7,8 +7,8 @@ import json
 from pathlib import Path
 from typing import Any
 
-from tunnelsite.core.errors import UsageError
 from tunnelsite.core.units import length_m
+from tunnelsite.hosts.arguments import check_ending
 from tunnelsite.hosts.inputs_named import inputs_named
 from tunnelsite.hosts.options import project_values
 from tunnelsite.hosts.progress import Progress
@@ -57,8 +57,7 @@ def grading(given: argparse.Namespace) -> int:
 
 def _outputs(given: argparse.Namespace) -> dict[str, Path]:
     main = Path(given.out)
-    if main.suffix.lower() != ".gpkg":
-        raise UsageError(f"--out is {main}", "a name that ends in .gpkg", "rename it")
+    check_ending("--out", main, ".gpkg")
     stem = main.with_suffix("")
     found = {
         "layers": main,

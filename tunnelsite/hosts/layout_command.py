@@ -11,6 +11,7 @@ from typing import Any
 
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.units import FOOT_M, length_m, month_day, number, whole_number
+from tunnelsite.hosts.arguments import check_ending
 from tunnelsite.hosts.inputs_named import inputs_named
 from tunnelsite.hosts.options import project_values
 from tunnelsite.hosts.progress import Progress
@@ -33,8 +34,7 @@ def layout(given: argparse.Namespace) -> int:
     settings = settings_from(values)
     rules, shade, prices = _rules(given, settings), _shade(given), _prices(given, settings)
     out = Path(given.out)
-    if out.suffix.lower() != ".gpkg":
-        raise UsageError(f"--out is {out}", "a name that ends in .gpkg", "rename it")
+    check_ending("--out", out, ".gpkg")
     progress = Progress(quiet=given.quiet)
     with reserved_outputs({"--out": out}, inputs_named(given, values), overwrite=bool(given.overwrite)):
         from tunnelsite.house_block import best_block, footprints

@@ -9,6 +9,7 @@ from typing import Any
 
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.units import number
+from tunnelsite.hosts.arguments import check_ending
 
 RUBRIC_PARTS = ("full_at", "none_at", "limit", "weight")
 
@@ -30,8 +31,7 @@ def rescore(given: argparse.Namespace) -> int:
     from tunnelsite.io.outputs import reserved_outputs
 
     out = Path(given.out)
-    if out.suffix.lower() != ".gpkg":
-        raise UsageError(f"--out is {out}", "a name that ends in .gpkg", "rename it")
+    check_ending("--out", out, ".gpkg")
     with reserved_outputs({"--out": out}, [given.kept], overwrite=bool(given.overwrite)):
         result = kept_run(given.kept).rescore(weights, rubrics, given.top)
         result.write(out, overwrite=bool(given.overwrite))

@@ -8,8 +8,9 @@ import os
 from pathlib import Path
 from typing import Any
 
-from tunnelsite.core.errors import OutputFailed, UsageError
+from tunnelsite.core.errors import UsageError
 from tunnelsite.core.units import length_m, whole_number
+from tunnelsite.hosts.arguments import check_ending
 from tunnelsite.hosts.inputs_named import inputs_named
 from tunnelsite.hosts.options import project_values
 from tunnelsite.hosts.progress import Progress
@@ -19,7 +20,7 @@ OWN = ("out", "top", "rasters", "keep", "overwrite")
 
 def region(given: argparse.Namespace) -> int:
     """Screen every parcel of a region, keep what is finished, and put it together."""
-    from tunnelsite.io.outputs import refuse_clashes, reserved_outputs
+    from tunnelsite.io.outputs import make_folder, refuse_clashes, reserved_outputs
     from tunnelsite.settings import settings_from
 
     values = project_values(given)
@@ -40,7 +41,7 @@ def region(given: argparse.Namespace) -> int:
         progress("reading", 0.0)
         found = read_region(settings)
         progress("reading", 1.0)
-        _make(parts)
+        make_folder(parts, "a folder for finished tasks")
         result = screened_region(found, settings, plan, crew, parts, progress)
         progress("writing", 0.0)
         write_region(result, outputs, overwrite=bool(given.overwrite))
@@ -72,8 +73,7 @@ def _crew(given: argparse.Namespace):
 
 def _outputs(given: argparse.Namespace) -> dict[str, Path]:
     out = Path(given.out or "region.gpkg")
-    if out.suffix.lower() != ".gpkg":
-        raise UsageError(f"--out is {out}", "a name that ends in .gpkg", "rename it")
+    check_ending("--out", out, ".gpkg")
     found = {"--out": out, "manifest": out.with_name(f"{out.stem}-manifest.json")}
     if given.suitability is not None:
         found["suitability"] = out.with_name(f"{out.stem}-suitability.tif")
@@ -90,15 +90,6 @@ def _outputs(given: argparse.Namespace) -> dict[str, Path]:
 def _parts(given: argparse.Namespace) -> Path:
     out = Path(given.out or "region.gpkg")
     return out.with_name(f"{out.stem}.parts") if given.parts is None else Path(given.parts)
-
-
-def _make(folder: Path) -> None:
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as problem:
-        raise OutputFailed(
-            f"folder {folder} cannot be made ({problem.strerror})", "a folder for finished tasks", "choose another"
-        ) from None
 
 
 def _summary(result, outputs: dict[str, Path], parts: Path) -> dict[str, Any]:

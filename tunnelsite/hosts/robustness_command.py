@@ -10,6 +10,7 @@ from typing import Any
 
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.units import number
+from tunnelsite.hosts.arguments import check_ending
 
 SETTINGS = ("draws", "seed", "elevation_error", "error_range")
 
@@ -27,8 +28,8 @@ def robustness(given: argparse.Namespace) -> int:
     if not 0 <= concentration <= 1e6:
         raise UsageError(f"--concentration is {concentration:g}", "0 to 1000000", "correct it")
     out = None if given.out is None else Path(given.out)
-    if out is not None and out.suffix.lower() != ".gpkg":
-        raise UsageError(f"--out is {out}", "a name that ends in .gpkg", "rename it")
+    if out is not None:
+        check_ending("--out", out, ".gpkg")
     held = contextlib.nullcontext() if out is None else reserved_outputs(
         {"--out": out}, [given.kept], overwrite=bool(given.overwrite)
     )  # fmt: skip

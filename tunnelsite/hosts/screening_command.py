@@ -10,7 +10,8 @@ import time
 from pathlib import Path
 from typing import Any
 
-from tunnelsite.core.errors import OutputFailed, UsageError
+from tunnelsite.core.errors import UsageError
+from tunnelsite.hosts.arguments import check_ending
 from tunnelsite.hosts.inputs_named import inputs_named
 from tunnelsite.hosts.options import project_values
 from tunnelsite.hosts.progress import Progress
@@ -68,8 +69,8 @@ def _outputs(settings) -> dict[str, Path]:
     if settings.keep is not None:
         outputs["--keep"] = Path(settings.keep)
     for option, ending in (("--out", ".gpkg"), ("--keep", ".npz")):
-        if option in outputs and outputs[option].suffix.lower() != ending:
-            raise UsageError(f"{option} is {outputs[option]}", f"a name that ends in {ending}", "rename it")
+        if option in outputs:
+            check_ending(option, outputs[option], ending)
     if settings.rasters is None:
         return outputs
     folder = Path(settings.rasters)
@@ -81,28 +82,16 @@ def _outputs(settings) -> dict[str, Path]:
     return outputs | raster_files(folder)
 
 
-def _make_folder(settings) -> None:
-    if settings.rasters is None:
-        return
-    try:
-        Path(settings.rasters).mkdir(parents=True, exist_ok=True)
-    except OSError as problem:
-        raise OutputFailed(
-            f"folder {settings.rasters} cannot be made ({problem.strerror})",
-            "a folder that can be made",
-            "choose another",
-        ) from None
-
-
 def _screened(settings, progress: Progress, files, *, as_json: bool, more: bool) -> int:
-    from tunnelsite.io.outputs import refuse_clashes, reserved_outputs
+    from tunnelsite.io.outputs import make_folder, refuse_clashes, reserved_outputs
 
     outputs, inputs = files
     out, keep = outputs["--out"], outputs.get("--keep")
     rasters = None if settings.rasters is None else Path(settings.rasters)
     start = time.monotonic()
     refuse_clashes(outputs, inputs)  # before so much as a folder is made
-    _make_folder(settings)
+    if rasters is not None:
+        make_folder(rasters)
     with reserved_outputs(outputs, inputs, overwrite=settings.overwrite):
         from tunnelsite.io.site_reader import inputs_unchanged, site_from
         from tunnelsite.screening import screen as run

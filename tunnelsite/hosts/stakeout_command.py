@@ -9,6 +9,7 @@ from typing import Any
 
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.units import length_m
+from tunnelsite.hosts.arguments import check_ending
 from tunnelsite.hosts.inputs_named import inputs_named
 from tunnelsite.hosts.options import project_values
 from tunnelsite.hosts.progress import Progress
@@ -104,8 +105,7 @@ def _staking(given: argparse.Namespace):
 def _outputs(given: argparse.Namespace) -> list[Path]:
     outputs = [Path(text) for text in given.out or [DEFAULT_OUT]]
     for path in outputs:
-        if path.suffix.lower() not in ENDINGS:
-            raise UsageError(f"--out is {path}", f"a name that ends in {', '.join(ENDINGS)}", "rename it")
+        check_ending("--out", path, *ENDINGS)
         if path.suffix.lower() == ".dxf":
             import importlib.util
 

@@ -7,7 +7,7 @@ import os
 from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 
-from tunnelsite.core.errors import UsageError
+from tunnelsite.core.errors import OutputFailed, UsageError
 from tunnelsite.io.files import layer_of
 from tunnelsite.io.staging import reserved
 
@@ -62,3 +62,11 @@ def _same(output: str | os.PathLike, source: str) -> bool:
         return os.path.samefile(output, source)  # a hard link, or another spelling on a file system blind to case
     except (OSError, ValueError):
         return False
+
+
+def make_folder(folder: Path, wanted: str = "a folder that can be made") -> None:
+    """Make an output folder and those above it where they are missing. Errors: OutputFailed saying what was `wanted`."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as problem:
+        raise OutputFailed(f"folder {folder} cannot be made ({problem.strerror})", wanted, "choose another") from None

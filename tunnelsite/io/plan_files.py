@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from xml.sax.saxutils import escape
 
 import pyproj
@@ -37,7 +37,7 @@ def write_plan(
         {table.name: stored_table(table) for table in tables},
         crs=crs,
         styles=styles or {},
-        lineage_xml=plan_lineage(statement, sources),
+        lineage_xml=lineage_xml(statement, sources.items()),
         cautions=CAUTIONS,
         overwrite=overwrite,
         stamp=run_stamp(),
@@ -53,14 +53,19 @@ def stored_table(table: Table) -> stored.Table:
     return stored.Table(columns, table.geometry, table.geometry_type, table.title)
 
 
-def plan_lineage(statement: str, sources: Mapping[str, str]) -> str:
-    """An ISO 19139 `LI_Lineage` with one source per input."""
+def lineage_xml(statement: str, sources: Iterable[tuple[str, str]], steps: Iterable[str] = ()) -> str:
+    """An ISO 19139 `LI_Lineage` with one step per stage and one source, (name, SHA-256), per input."""
 
     def text(tag: str, words: str) -> str:
         return f"<gmd:{tag}><gco:CharacterString>{escape(words)}</gco:CharacterString></gmd:{tag}>"
 
     found = "".join(
         f"<gmd:source><gmd:LI_Source>{text('description', f'{name}, sha256 {digest}')}</gmd:LI_Source></gmd:source>"
-        for name, digest in sources.items()
+        for name, digest in sources
     )
-    return f'<gmd:LI_Lineage xmlns:gmd="{GMD}" xmlns:gco="{GCO}">{text("statement", statement)}{found}</gmd:LI_Lineage>'
+    stages = "".join(
+        f"<gmd:processStep><gmd:LI_ProcessStep>{text('description', words)}</gmd:LI_ProcessStep></gmd:processStep>"
+        for words in steps
+    )
+    inside = text("statement", statement) + stages + found
+    return f'<gmd:LI_Lineage xmlns:gmd="{GMD}" xmlns:gco="{GCO}">{inside}</gmd:LI_Lineage>'

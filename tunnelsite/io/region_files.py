@@ -68,20 +68,8 @@ def region_styles(tables: list[Table]) -> dict[str, str]:
 def parcels_sld(breaks: list[float]) -> str:
     """Parcels filled by their best score in classes, grey where nothing passed or nothing was screened."""
     root, style = sld.document("parcels", "Parcels by best score")
-    count = len(breaks) - 1
-    for index in reversed(range(count)):
-        least, most = breaks[index], breaks[index + 1]
-        last = index == count - 1
-        rule = sld.add_rule(style, f"best_{index + 1}", f"Best score {least:g} to {'' if last else 'under '}{most:g}")
-        both = sld.add(sld.add(rule, "ogc:Filter"), "ogc:And")
-        sld.add_comparison(both, "PropertyIsGreaterThanOrEqualTo", "best_score", f"{least:g}")
-        sld.add_comparison(
-            both, "PropertyIsLessThanOrEqualTo" if last else "PropertyIsLessThan", "best_score", f"{most:g}"
-        )
-        place = index / (count - 1) if count > 1 else 1.0
-        sld.add_polygon(rule, fill=styles.colour("cividis", place), fill_opacity=0.6, stroke=styles.GREY, width=0.6)
-    rule = sld.add_rule(style, "none", "Nothing passed, or not screened")
-    null = sld.add(sld.add(rule, "ogc:Filter"), "ogc:PropertyIsNull")
-    sld.add(null, "ogc:PropertyName", "best_score")
+    for rule, fill in styles.class_rules(style, breaks, "best_score", ("best", "Best score")):
+        sld.add_polygon(rule, fill=fill, fill_opacity=0.6, stroke=styles.GREY, width=0.6)
+    rule = styles.null_rule(style, "best_score", ("none", "Nothing passed, or not screened"))
     sld.add_polygon(rule, stroke=styles.GREY, width=0.8, dashes="4 3")
     return sld.text(root)

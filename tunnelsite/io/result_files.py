@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from pathlib import Path
 from typing import TYPE_CHECKING
-from xml.sax.saxutils import escape
 
 import numpy as np
 
@@ -12,13 +11,13 @@ from tunnelsite.cautions import CAUTIONS
 from tunnelsite.io import styles
 from tunnelsite.io.cog import write_cog
 from tunnelsite.io.geopackage import run_stamp, write_geopackage
+from tunnelsite.io.plan_files import lineage_xml, stored_table
 from tunnelsite.io.staging import write_whole
-from tunnelsite.io.tables import Column, Table
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from tunnelsite.core.table import Table as ResultTable
+    from tunnelsite.core.table import Table
     from tunnelsite.result import Result
 
 RASTER_LAYERS = ("ground", "surface", "standing_m", "upslope_m2", "ponding_m", "water_like", "beam_share")
@@ -32,18 +31,12 @@ def write_result(result: Result, path: Path, *, overwrite: bool) -> Path:
     return write_tables(result, result.tables, path, overwrite=overwrite)
 
 
-def write_tables(result: Result, tables: Mapping[str, ResultTable], path: Path, *, overwrite: bool) -> Path:
+def write_tables(result: Result, tables: Mapping[str, Table], path: Path, *, overwrite: bool) -> Path:
     """Write tables that tell of a result, with its lineage and the styles there are for them, as one GeoPackage.
 
     Errors: OutputFailed; what was there before stays.
     """
-    stored = {}
-    for name, table in tables.items():
-        columns = {
-            key: Column(table.values(key), column.kind.upper(), column.title, column.unit)
-            for key, column in table.columns.items()
-        }
-        stored[name] = Table(columns, table.geometry, table.geometry_type, table.title)
+    stored = {name: stored_table(table) for name, table in tables.items()}
     write_geopackage(
         path,
         stored,
@@ -69,23 +62,8 @@ def layer_styles(result: Result) -> dict[str, str]:
 
 def lineage(result: Result) -> str:
     """Where the results come from, as an ISO 19139 `LI_Lineage` with one source per input and one step per stage."""
-    gmd, gco = "http://www.isotc211.org/2005/gmd", "http://www.isotc211.org/2005/gco"
-
-    def text(tag: str, words: str) -> str:
-        return f"<gmd:{tag}><gco:CharacterString>{escape(words)}</gco:CharacterString></gmd:{tag}>"
-
-    sources = "".join(
-        f"<gmd:source><gmd:LI_Source>{text('description', f'{item.name}, sha256 {item.sha256}')}</gmd:LI_Source></gmd:source>"
-        for item in result.site.inputs
-    )
-    steps = "".join(
-        f"<gmd:processStep><gmd:LI_ProcessStep>{text('description', words)}</gmd:LI_ProcessStep></gmd:processStep>"
-        for words in _steps(result)
-    )
-    statement = text(
-        "statement", "Screening of every placement of a house by tunnelsite; settings stand in the run table."
-    )
-    return f'<gmd:LI_Lineage xmlns:gmd="{gmd}" xmlns:gco="{gco}">{statement}{steps}{sources}</gmd:LI_Lineage>'
+    statement = "Screening of every placement of a house by tunnelsite; settings stand in the run table."
+    return lineage_xml(statement, ((item.name, item.sha256) for item in result.site.inputs), _steps(result))
 
 
 def _steps(result: Result) -> list[str]:

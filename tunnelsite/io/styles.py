@@ -7,7 +7,8 @@ of dark ground or the other way round; kinds of points differ in shape as well a
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from xml.etree import ElementTree
 
 import numpy as np
 
@@ -68,28 +69,38 @@ def candidates_sld(breaks: Sequence[float], layer: str = "candidates") -> str:
     Arguments: breaks, increasing class limits of `score`, from `score_breaks`; layer, its name.
     """
     root, style = sld.document(layer, "Footprints by score")
-    count = len(breaks) - 1
-    for index in reversed(range(count)):  # the best class first, as a legend is read
-        least, most = breaks[index], breaks[index + 1]
-        title = f"{least:g} to {most:g}" if index == count - 1 else f"{least:g} to under {most:g}"
-        rule = sld.add_rule(style, f"score_{index + 1}", f"Score {title}")
-        both = sld.add(sld.add(rule, "ogc:Filter"), "ogc:And")
-        sld.add_comparison(both, "PropertyIsGreaterThanOrEqualTo", "score", f"{least:g}")
-        sld.add_comparison(
-            both,
-            "PropertyIsLessThanOrEqualTo" if index == count - 1 else "PropertyIsLessThan",
-            "score",
-            f"{most:g}",
-        )
-        place = index / (count - 1) if count > 1 else 1.0
-        sld.add_polygon(rule, fill=colour("cividis", place), fill_opacity=0.75, stroke=DARK, width=1.2)
+    for rule, fill in class_rules(style, breaks, "score", ("score", "Score")):
+        sld.add_polygon(rule, fill=fill, fill_opacity=0.75, stroke=DARK, width=1.2)
         sld.add_label(rule, "rank")
-    rule = sld.add_rule(style, "no_score", "No score")
-    null = sld.add(sld.add(rule, "ogc:Filter"), "ogc:PropertyIsNull")
-    sld.add(null, "ogc:PropertyName", "score")
+    rule = null_rule(style, "score", ("no_score", "No score"))
     sld.add_polygon(rule, fill=GREY, fill_opacity=0.3, stroke=DARK, width=1.2)
     sld.add_label(rule, "rank")
     return sld.text(root)
+
+
+def class_rules(
+    style: ElementTree.Element, breaks: Sequence[float], column: str, named: tuple[str, str]
+) -> Iterator[tuple[ElementTree.Element, str]]:
+    """A rule for each class of a column and its colour, the best class first, as a legend is read.
+
+    Arguments: style, of `sld_parts.document`; breaks, increasing class limits; column; named, how the rules' names and titles begin.
+    """
+    count = len(breaks) - 1
+    for index in reversed(range(count)):
+        least, most, last = breaks[index], breaks[index + 1], index == count - 1
+        title = f"{named[1]} {least:g} to {'' if last else 'under '}{most:g}"
+        rule = sld.add_rule(style, f"{named[0]}_{index + 1}", title)
+        both = sld.add(sld.add(rule, "ogc:Filter"), "ogc:And")
+        sld.add_comparison(both, "PropertyIsGreaterThanOrEqualTo", column, f"{least:g}")
+        sld.add_comparison(both, "PropertyIsLessThanOrEqualTo" if last else "PropertyIsLessThan", column, f"{most:g}")
+        yield rule, colour("cividis", index / (count - 1) if count > 1 else 1.0)
+
+
+def null_rule(style: ElementTree.Element, column: str, named: tuple[str, str]) -> ElementTree.Element:
+    """A rule, named (name, title), for what has no value in a column."""
+    rule = sld.add_rule(style, *named)
+    sld.add(sld.add(sld.add(rule, "ogc:Filter"), "ogc:PropertyIsNull"), "ogc:PropertyName", column)
+    return rule
 
 
 def pads_sld() -> str:
