@@ -97,6 +97,28 @@ def test_skyline_alone_is_exact_where_scan_lines_run_through_the_cells(surface, 
     np.testing.assert_allclose(got, want, rtol=2e-5, atol=2e-4)
 
 
+@pytest.mark.parametrize("drop", [0.0, 0.002])
+@pytest.mark.parametrize("kind", ["noise", "steps", "hill", "holes"])
+@pytest.mark.parametrize("near", [5, 16, 20])
+def test_rows_that_enter_the_skylines_by_blocks_lose_nothing(kind, near, drop):
+    """Samples sorted out before the stack are nobody's horizon: nearer and higher ones, or chords, hide them."""
+    rng = np.random.default_rng(near)
+    y, x = np.mgrid[0:83, 0:24].astype(float)
+    surface = {
+        "noise": rng.normal(0, 1, y.shape),
+        "steps": rng.integers(0, 4, y.shape) * 1.0,  # ties everywhere
+        "hill": 9 * np.cos((y - 40) / 25) + 0.1 * x + rng.normal(0, 0.02, y.shape),
+        "holes": np.where(rng.random(y.shape) < 0.3, np.nan, rng.normal(0, 2, y.shape)),
+    }[kind].astype(np.float32)
+    eye = (np.nan_to_num(surface) + rng.uniform(-1, 1, y.shape)).astype(np.float32)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(horizon, "NEAR_STEPS", near)
+        for azimuth in (0.0, 180.0, 45.0, 270.0):
+            got = horizon_tangent(surface, eye, 1.0, azimuth, Rays(drop))
+            want = reference_tangent(surface, eye, 1.0, azimuth, all_cells(surface.shape), drop)
+            np.testing.assert_allclose(got.ravel(), want, rtol=2e-5, atol=2e-4)
+
+
 @pytest.mark.parametrize("drop", [0.0, 2e-4])
 def test_accuracy_at_any_distance(farm, drop):
     surface, eye = farm

@@ -4,6 +4,7 @@ import math
 from dataclasses import dataclass
 from typing import NamedTuple
 
+import numba
 import numpy as np
 
 from tunnelsite.kernels.horizon_rays import March, march, ray_samples, scan_plan
@@ -70,7 +71,7 @@ def scan_ahead(
     near = min(NEAR_STEPS, max(surface.shape[0] - 1, 1))
     first_row = rays.origin[1] if way.transposed else rays.origin[0]
     plan = scan_plan(way, surface.shape, (float(cell_m), float(rays.drop_per_m)), int(first_row), near)
-    scan(surface, observer, np.float32(rays.lift_m), plan, near, look_up, out)
+    scan(surface, observer, np.float32(rays.lift_m), plan, near, numba.get_num_threads(), look_up, out)
 
 
 def horizon_tangent(
@@ -87,8 +88,8 @@ def horizon_tangent(
     is 0: looking down into a valley or off the edge of the data hides no sun that stands above the
     horizontal.
     Errors: ValueError on shapes, cell size or azimuth.
-    Source: the surface is the wireframe defined in `horizon_rays`. The result is exact on it within
-    NEAR_STEPS (48) row steps and, beyond, on the two scan lines on either side of the cell's ray,
+    Source: the surface is the wireframe defined in `horizon_rays`. The result is exact on it within 41 row steps
+    (NEAR_STEPS, less a block of rows) and, beyond, on the two scan lines on either side of the cell's ray,
     interpolated (see `horizon_scan`).
     """
     surface, observer = grid_pair(surface, observer, cell_m)

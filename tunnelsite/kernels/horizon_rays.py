@@ -96,7 +96,7 @@ class Plan(NamedTuple):
     and curvature drop [tangent], for the row crossing and then for the column crossing. `near_cells`,
     `near_factors` [m, 4], [m, 3]: the same for the near march as flat index steps to the two cells and least
     and greatest column steps; `near_count` [k]: how many of them need no more than k rows. `drop`: curvature
-    [m per row step squared].
+    [m per row step squared]. `anchor`: p + anchor counts march rows from the same start in every window of a grid.
     """
 
     ahead: int
@@ -109,6 +109,7 @@ class Plan(NamedTuple):
     near_factors: np.ndarray
     near_count: np.ndarray
     drop: float
+    anchor: int
 
 
 def scan_plan(way: March, shape: tuple[int, int], step: tuple[float, float], first_row: int, near: int) -> Plan:
@@ -145,5 +146,5 @@ def scan_plan(way: March, shape: tuple[int, int], step: tuple[float, float], fir
     return Plan(
         way.ahead, way.side, shift.astype(np.int64), line - shift, samples.column, sight,
         np.array(cells, np.int64), np.array(factors, np.float32), np.array(count, np.int64), step[1] * step_m
-        * step_m,
+        * step_m, first_row if way.ahead < 0 else -(first_row + rows),
     )  # fmt: skip

@@ -2,8 +2,9 @@
 
 Scan lines run parallel to the azimuth, one per column, and carry the wireframe of `horizon_rays` along with
 them. A strip of neighbouring lines is walked from the row farthest ahead towards the observers. Each line
-keeps the skyline of what lies more than NEAR_STEPS rows ahead as a stack that falls and is concave from far
-to near, so the steepest line of sight from any eye is found at once, whatever its distance. A cell lies
+keeps the skyline of what lies beyond the near march as a stack that falls and is concave from far
+to near, so the steepest line of sight from any eye is found at once, whatever its distance. Rows enter the skylines a block
+at a time, so that most samples are sorted out for many lines at once; the near march reaches up to the last block. A cell lies
 between two lines: where their horizons agree the cell's is interpolated; where they do not, an edge passes
 between, and the cell's own ray is sampled at both.
 """
@@ -14,11 +15,11 @@ import numpy as np
 from numba import njit, prange
 
 from tunnelsite.kernels.horizon_near import FAST, march_near
-from tunnelsite.kernels.horizon_skyline import NOTHING, aim, glance, push, steepest
+from tunnelsite.kernels.horizon_skyline import BESIDE, BLOCK, NOTHING, aim, glance, push, steepest, survivors
 
-NEAR_STEPS = 48  # row steps marched exactly from every cell
+NEAR_STEPS = 56  # most row steps marched exactly from a cell; at least BLOCK - 1 fewer
 AGREE = np.float32(0.002)  # tangents of two neighbouring lines closer than this are interpolated
-STRIP = 512  # most scan lines that a thread handles together; the results do not depend on it
+STRIP = 1024  # most scan lines that a thread handles together; the results do not depend on it
 _TILE = 32
 _TURN_ROWS = 1 << 12
 
@@ -69,6 +70,16 @@ def _cross_row(flat, columns, row, line0, offset, line_z):
     for i in range(np.uint64(high - low)):
         z = flat[here + i]
         line_z[o + i] = z + f * (flat[there + i] - z)
+
+
+@njit(**FAST)
+def _cross_block(flat, columns, plan, line0, first, count, crossed):
+    """Fill crossed, see `survivors`, with the march rows first, first + 1, ... of a block."""
+    rows = flat.size // columns
+    crossed[:] = np.nan
+    for k in range(max(first - BESIDE, 0), first + count):
+        row = k if plan.ahead < 0 else rows - 1 - k
+        _cross_row(flat, columns, row, line0 + plan.shift[k], plan.offset[k], crossed[k - first + BESIDE])
 
 
 @njit(**FAST)
@@ -139,41 +150,47 @@ def add_shares(tangents, look_up, row, column, shares):
 
 
 @njit(parallel=True, nogil=True, **FAST)
-def scan(surface, observer, lift, plan, near, look_up, out):
+def scan(surface, observer, lift, plan, near, threads, look_up, out):
     """Put into out the tangent, at least 0, of the horizon ahead of every cell, or what tables say of it.
 
     Arguments: surface, observer [rows, columns] float32, C order, transposed if the March says so; lift, float32, height of
-    the eyes above the observers; plan, from `scan_plan` with the same near; look_up float32 [tables, nodes] and out float32
-    [tables, rows, columns]: the shares of `add_shares` are added, so that no tangent is ever stored; without tables (look_up
-    [0, any]) out [1, rows, columns] is overwritten by the tangents. NaN where the eye is NaN.
+    the eyes above the observers; plan, from `scan_plan` with the same near; threads, how many share the work;
+    look_up float32 [tables, nodes] and out float32 [tables, rows, columns]: the shares of `add_shares` are added, so that no
+    tangent is ever stored; without tables (look_up [0, any]) out [1, rows, columns] is overwritten by the tangents. NaN where
+    the eye is NaN.
     """
     rows, columns = surface.shape
     flat = surface.reshape(-1)
     leftmost = -plan.shift.max()
     lines = columns - plan.shift.min() - leftmost
-    # even, and of one width, so that two threads share alike
-    strips = 2 * ((lines + 2 * STRIP - 1) // (2 * STRIP))
+    # of one width, and as many for each thread, so that all share alike
+    strips = threads * ((lines + threads * STRIP - 1) // (threads * STRIP))
     strip = (lines + strips - 1) // strips
+    block = max(1, min(BLOCK, near))
     for number in prange(strips):
         line0 = leftmost + number * strip - 1  # with one line more on either side
-        heights = np.empty((max(rows - near, 1), strip + 2), np.float32)
-        places = np.empty((max(rows - near, 1), strip + 2), np.float32)
+        heights = np.empty((rows, strip + 2), np.float32)
+        places = np.empty((rows, strip + 2), np.float32)
         tops = np.full(strip + 2, -1, np.int64)
         guess = np.zeros(strip + 2, np.int64)
         watch = np.zeros((6, strip + 2), np.float32)
         watch[0::2] = NOTHING
         watch[1::2] = -1.0
-        line_z = np.empty(strip + 2, np.float32)
+        crossed = np.empty((BLOCK + 2 * BESIDE, strip + 2), np.float32)
+        above, mask = np.empty(strip + 2, np.float32), np.empty(strip + 2, np.int32)
         strip_best = np.empty(strip, np.float32)
         strip_eye = np.empty(strip, np.float32)
         pairs = np.empty((2, 2, strip), np.float32)
         scratch = (pairs[0], pairs[1], np.empty(strip, np.float32))
+        known = 0  # rows farther than this one are in the skylines
         for p in range(rows):
-            far_p = p - near - 1
-            if far_p >= 0:
-                far_row = far_p if plan.ahead < 0 else rows - 1 - far_p
-                _cross_row(flat, columns, far_row, line0 + plan.shift[far_p], plan.offset[far_p], line_z)
-                push(line_z, far_p, heights, places, tops, guess, watch, np.float32(plan.drop))
+            if p - near > known:
+                count = block - (known + plan.anchor) % block
+                _cross_block(flat, columns, plan, line0, known, count, crossed)
+                drop = np.float32(plan.drop)
+                survivors(crossed, drop, above, mask)
+                push(crossed, mask, known, heights, places, tops, guess, watch, drop)
+                known += count
             column = max(0, line0 + 1 + plan.shift[p])
             n = min(columns, line0 + 1 + plan.shift[p] + strip) - column
             if n <= 0:
@@ -185,8 +202,8 @@ def scan(surface, observer, lift, plan, near, look_up, out):
                 eye[i] = observer[row, column + i] + lift
             best = strip_best[:n]
             best[:] = 0.0
-            march_near(flat, columns, plan, cell, column, eye, best, plan.near_count[min(p, near)])
-            if far_p >= 0:
+            march_near(flat, columns, plan, cell, column, eye, best, plan.near_count[p - known])
+            if known > 0:
                 at = (cell, column, column - (line0 + plan.shift[p]))
                 _far(flat, columns, plan, p, at, eye, best, (heights, places, tops, guess, watch), scratch)
             for i in range(n):

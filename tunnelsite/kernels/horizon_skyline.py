@@ -12,51 +12,50 @@ from numba import njit
 
 from tunnelsite.kernels.horizon_near import FAST
 
+BLOCK = 16  # rows that enter the skylines together, most of their samples sorted out beforehand
+BESIDE = 4  # rows looked at on either side of a block
+_UNROLLED = 4  # 8 gains no more
+_DE_BRUIJN = np.int32(0x09AF)  # times a power of two, its top four bits of 16 name the power
+_PLACE = np.zeros(16, np.int32)
+for _k in range(16):
+    _PLACE[((0x09AF << _k) >> 12) & 15] = _k
 NOTHING = np.float32(-1e30)  # height [m] that stands for an empty skyline
 
 
 @njit(**FAST)
-def push(line_z, p, heights, places, tops, guess, watch, drop):
-    """Add one sample per line (line_z, NaN: none, at march row p) to the skylines and bring `watch` up to
-    date.
+def survivors(rows, drop, above, mask):
+    """Set bit k of mask for the lines whose sample on block row k can still be somebody's horizon.
 
-    A vertex not higher than a nearer one can never be the horizon of an observer it rises above; one on or
-    below the chord of its neighbours never is. On a curved Earth the chord test runs on z - drop p^2: see
-    `earth_drop_per_m`.
+    rows [BESIDE + BLOCK + BESIDE, lines] float32, NaN: none: rows farther than the block, the block from far to near, and none;
+    above [lines] is overwritten. A sample not higher than a nearer one of the block, or on or below the chord of its
+    neighbours one, two or four rows away, never is; see `push`, which settles the rest.
     """
-    fp = np.float32(p)
-    for i in range(line_z.size):
-        z = line_z[i]
-        if z != z:
-            continue
-        w = z - drop * fp * fp
-        top = tops[i]
-        while top >= 0:
-            zb = heights[top, i]
-            if zb > z:
-                if top == 0:
-                    break
-                pb = places[top, i]
-                pa = places[top - 1, i]
-                wb = zb - drop * pb * pb
-                wa = heights[top - 1, i] - drop * pa * pa
-                if (wb - wa) * (fp - pa) > (w - wa) * (pb - pa):
-                    break
-            top -= 1
-        top += 1
-        heights[top, i] = z
-        places[top, i] = fp
-        tops[i] = top
-        if top <= guess[i]:  # the watched vertex is gone: the new one takes its place
-            guess[i] = top
-            farther = max(top - 1, 0)
-            watch[0, i] = z
-            watch[1, i] = fp
-            watch[4, i] = heights[farther, i]
-            watch[5, i] = places[farther, i]
-        if top <= guess[i] + 1:
-            watch[2, i] = z
-            watch[3, i] = fp
+    above[:] = -np.inf
+    mask[:] = 0
+    for last in range(BLOCK - 1, 0, -_UNROLLED):
+        _survivors(rows.reshape(-1), last, drop, above, mask)
+
+
+@njit(**FAST)
+def _survivors(flat, last, drop, above, mask):
+    """The block rows last, last - 1, ...: few, and of constant number, or the loop over lines is not vectorised."""
+    n, n2, n4 = np.uint64(mask.size), np.uint64(2 * mask.size), np.uint64(4 * mask.size)
+    one, two, four = np.float32(2.0) * drop, np.float32(8.0) * drop, np.float32(32.0) * drop
+    start = np.uint64((BESIDE + last) * mask.size)
+    for i in range(n):
+        high, bits = above[i], np.int32(0)
+        for j in range(_UNROLLED):
+            at = start - np.uint64(j) * n + i
+            z = flat[at]
+            below = (
+                (z - flat[at - n] <= flat[at + n] - z - one)
+                | (z - flat[at - n2] <= flat[at + n2] - z - two)
+                | (z - flat[at - n4] <= flat[at + n4] - z - four)
+            )
+            bits |= np.int32(1 << (_UNROLLED - 1 - j)) if (z > high) & (not below) else np.int32(0)
+            high = z if z > high else high
+        above[i] = high
+        mask[i] |= bits << (last - _UNROLLED + 1)
 
 
 @njit(inline="always", **FAST)
@@ -71,6 +70,49 @@ def aim(i, vertex, heights, places, tops, guess, watch):
     watch[3, i] = places[nearer, i]
     watch[4, i] = heights[farther, i]
     watch[5, i] = places[farther, i]
+
+
+@njit(**FAST)
+def push(rows, mask, first, heights, places, tops, guess, watch, drop):
+    """Add a block's samples that `survivors` left, the block starting at march row first, to the skylines and bring `watch`
+    up to date.
+
+    A vertex not higher than a nearer one can never be the horizon of an observer it rises above; one on or
+    below the chord of its neighbours never is. On a curved Earth the chord test runs on z - drop p^2: see
+    `earth_drop_per_m`.
+    """
+    for i in range(mask.size):
+        bits = mask[i]
+        if bits == 0:
+            continue
+        top = tops[i]
+        lowest = top + 1
+        while bits:
+            k = _PLACE[(((bits & -bits) * _DE_BRUIJN) >> 12) & 15]
+            bits &= bits - 1
+            z, fp = rows[BESIDE + k, i], np.float32(first + k)
+            w = z - drop * fp * fp
+            while top >= 0:
+                zb = heights[top, i]
+                if zb > z:
+                    if top == 0:
+                        break
+                    pb = places[top, i]
+                    pa = places[top - 1, i]
+                    wb = zb - drop * pb * pb
+                    wa = heights[top - 1, i] - drop * pa * pa
+                    if (wb - wa) * (fp - pa) > (w - wa) * (pb - pa):
+                        break
+                top -= 1
+            top += 1
+            heights[top, i] = z
+            places[top, i] = fp
+            lowest = min(lowest, top)
+        tops[i] = top
+        if lowest <= guess[i]:  # the watched vertex is gone: the new one takes its place
+            aim(i, lowest, heights, places, tops, guess, watch)
+        elif lowest == guess[i] + 1:
+            aim(i, guess[i], heights, places, tops, guess, watch)
 
 
 @njit(**FAST)
