@@ -1,156 +1,19 @@
-"""Depression-filled ground, exact to the bit, by Priority-Flood.
+"""Depression-filled ground, exact to the bit.
 
 Arrays are [row, col], row 0 = north, NaN = no data. Water leaves the raster over its edge and into no data
 alike: what lies beyond is unknown, and an outlet is the assumption that invents no lake there.
 
-Sources: Barnes, Lehman & Mulla (2014) Priority-Flood, Computers & Geosciences 62:117-127 (the flood); Zhou,
-Sun & Fu (2016) An efficient variant of the Priority-Flood algorithm, Computers & Geosciences 90:87-96 (slopes
-need no queue). Both from memory.
+Source: Barnes, Lehman & Mulla (2014) Priority-Flood, Computers & Geosciences 62:117-127 (memory), for what the filled surface is;
+`catchments` says how it is found.
 """
 
 import numpy as np
 from numba import njit, prange
 
 from tunnelsite.kernels.bands import bands
+from tunnelsite.kernels.catchments import raise_hollows
 
 LARGEST = 2**31 - 1  # cells; the kernels index cells with int32
-
-
-@njit(inline="always")
-def _sift_up(heights, cells, last, height, cell):
-    k = last
-    while k > 0:
-        parent = (k - 1) >> 1
-        if heights[parent] <= height:
-            break
-        heights[k], cells[k] = heights[parent], cells[parent]
-        k = parent
-    heights[k], cells[k] = height, cell
-
-
-@njit(inline="always")
-def _drop_first(heights, cells, last):
-    height, cell = heights[last], cells[last]
-    k = 0
-    while True:
-        child = 2 * k + 1
-        if child >= last:
-            break
-        if child + 1 < last and heights[child + 1] < heights[child]:
-            child += 1
-        if heights[child] >= height:
-            break
-        heights[k], cells[k] = heights[child], cells[child]
-        k = child
-    heights[k], cells[k] = height, cell
-
-
-@njit(cache=True, parallel=True, nogil=True)
-def _gaps(z, rows, cols):
-    # Which rows of the raster, rim and all, hold no data; the rim's own columns do not count.
-    gap = np.ones(rows + 2, np.bool_)
-    width = cols + 2
-    for row in prange(1, rows + 1):
-        missing = 0
-        for value in z[row * width + 1 : row * width + 1 + cols]:
-            missing += np.isnan(value)
-        gap[row] = missing > 0
-    return gap
-
-
-@njit(cache=True, nogil=True)
-def _seed(z, unvisited, rows, cols, work, step):
-    # Where water leaves: valid cells on the edge or beside no data.
-    count = 0
-    width = cols + 2
-    gap = _gaps(z, rows, cols)
-    for row in range(1, rows + 1):
-        first = row * width + 1
-        # in most rows, and the rows beside them, nothing is missing: only the ends lie on the edge
-        stride = 1 if gap[row - 1] or gap[row] or gap[row + 1] else max(cols - 1, 1)
-        for cell in range(first, first + cols, stride):
-            around = 0.0
-            for k in range(8):
-                around += z[cell + step[k]]
-            if np.isnan(around) and not np.isnan(z[cell]):
-                work[count] = cell
-                count += 1
-    for k in range(count):
-        unvisited[work[k]] = np.nan
-    return count
-
-
-@njit(cache=True, nogil=True)
-def _flood(z, unvisited, rows, cols):
-    """Fill z, flattened with a rim of NaN one cell wide, in place.
-
-    `unvisited` is a copy of z that turns NaN where the flood has been, so that one comparison tells both
-    whether a neighbour is still to do and whether it is higher. `work` is two stacks in one array: from the
-    left, slopes still to climb; from the right, either flooded cells still to spread from or (while climbing)
-    cells that may be spills. A cell stands in one of them at a time, so they cannot meet.
-    """
-    width = cols + 2
-    step = np.array([1, width + 1, width, width - 1, -1, -width - 1, -width, 1 - width])
-    work = np.empty(z.size, np.int32)
-    heap_z, heap_cell, heaped = np.empty(4096, z.dtype), np.empty(4096, np.int32), 0
-    climbing = _seed(z, unvisited, rows, cols, work, step)
-    while True:
-        right = z.size
-        while climbing:
-            # Climb: a cell at or above a finished neighbour keeps its own height, whatever the order.
-            climbing -= 1
-            cell = work[climbing]
-            here = z[cell]
-            lower = False
-            for k in range(8):
-                beside = cell + step[k]
-                height = unvisited[beside]
-                if height >= here:
-                    unvisited[beside] = np.nan
-                    work[climbing] = beside
-                    climbing += 1
-                else:
-                    lower |= height < here
-            if lower:
-                right -= 1
-                work[right] = cell
-        for k in range(right, z.size):
-            # Only now is it known who still has open (hence lower) ground beside it: they alone need the
-            # queue, 1-5 %.
-            cell = work[k]
-            is_open = False
-            for j in range(8):
-                is_open |= not np.isnan(unvisited[cell + step[j]])
-            if is_open:
-                if heaped == heap_z.size:
-                    heap_z = np.concatenate((heap_z, np.empty_like(heap_z)))
-                    heap_cell = np.concatenate((heap_cell, np.empty_like(heap_cell)))
-                _sift_up(heap_z, heap_cell, heaped, z[cell], cell)
-                heaped += 1
-        if heaped == 0:
-            return
-        level, cell = heap_z[0], heap_cell[0]
-        heaped -= 1
-        _drop_first(heap_z, heap_cell, heaped)
-        right = z.size
-        while True:
-            # Flood everything below the lowest spill to its level.
-            for k in range(8):
-                beside = cell + step[k]
-                height = unvisited[beside]
-                if height <= level:
-                    unvisited[beside] = np.nan
-                    z[beside] = level
-                    right -= 1
-                    work[right] = beside
-                elif height > level:
-                    unvisited[beside] = np.nan
-                    work[climbing] = beside
-                    climbing += 1
-            if right == z.size:
-                break
-            cell = work[right]
-            right += 1
 
 
 def filled(ground, pause=lambda: None):
@@ -163,9 +26,7 @@ def filled(ground, pause=lambda: None):
         raster edge or into no data without going up; NaN where there is no data. Depressions come out level
         (no gradient is imposed).
     Raises: ValueError: ground is not two-dimensional, or has more than 2**31 - 1 cells.
-    Source: Barnes et al. (2014) algorithm 2 with the shortcut of Zhou et al. (2016) in a stricter form: a
-        cell enters the queue only if, when all slopes above finished cells are climbed, ground beside it is
-        still unvisited. The filled surface is unique, so order and ties do not matter.
+    Source: Barnes et al. (2014). The filled surface is unique: how it is found does not matter to it.
     """
     padded = with_rim(ground)
     pause()
@@ -176,7 +37,7 @@ def filled_inside(padded):
     """Fill heights with a rim of NaN (from `with_rim` or `rimmed`), which are used up, and return what lies inside the rim."""
     rows, cols = padded.shape
     if rows > 2 and cols > 2:
-        _flood(padded.ravel(), padded.flatten(), rows - 2, cols - 2)
+        raise_hollows(padded)
     return without_rim(padded)
 
 
