@@ -35,15 +35,23 @@ def _parts(width):
     """For every set of lower neighbours: how many parts that do not touch it has besides the first, and the step to one cell
     of each part.
     """
-    place = np.arange(8)
+    bit = 1 << np.arange(8)
     touch = np.maximum(abs(_ROW[:, None] - _ROW), abs(_COL[:, None] - _COL)) <= 1
-    has = (np.arange(256)[:, None] >> place & 1).astype(bool)
-    part = np.where(has, place, 8)
-    for _ in range(4):  # the most steps from end to end of a part
-        part = np.where(has, np.where(touch, part[:, None], 8).min(2), 8)
-    first = has & (part == place)
-    chosen = np.argsort(~first, 1, "stable")[:, :4]
-    return np.maximum(first.sum(1) - 1, 0).astype(np.uint8), (_ROW * width + _COL)[chosen].astype(np.int32)
+    has = (np.arange(256)[:, None] & bit) > 0
+    beside, first = np.where(has, touch @ bit, 0), has.argmax(1)
+    beside = np.bitwise_or.reduce(beside, 1)
+    left, count, chosen = np.arange(256), np.zeros(256, np.uint8), []
+    while left.any():
+        chosen.append(first[left])
+        count += left > 0
+        part = left & -left
+        for _ in range(4):  # the most steps from end to end of a part
+            part |= beside[part] & left
+        left &= ~part
+    steps = (_ROW * width + _COL)[np.transpose(chosen)]
+    return np.maximum(count, 1) - np.uint8(1), steps.astype(
+        np.uint64
+    )  # unsigned: no place has to be tested for being negative
 
 
 @njit(cache=True, nogil=True)
@@ -94,7 +102,7 @@ def _label(lower, label, first, last, width, more, steps, fresh):
     """Label the cells first..last (whole rows) by the bottom they lead to, from `fresh` on; return how many spills they hold
     at most.
     """
-    spills = 2 * width
+    spills = 2 * np.int64(width)
     for cell in range(first, last):
         spills += more[lower[cell]]
         if label[cell]:
@@ -225,19 +233,19 @@ def raise_hollows(heights):
     rows, width = heights.shape
     more, steps = _parts(width)
     row = np.append(np.arange(1, rows - 1, _BLOCK), rows - 1)
-    cells = row * width
+    cells, wide = (row * width).astype(np.uint64), np.uint64(width)
     lower, label = np.empty(heights.shape, np.uint8), np.empty(heights.shape, np.int32)
     label[[0, -1]] = _OUTSIDE
     _compare_blocks(heights, lower, label, row)
     low, mark = lower.ravel(), label.ravel()
     first, part = np.zeros((2, row.size), np.int64)
     first[0] = _OUTSIDE + 1
-    _count_blocks(low, mark, cells, width, first)
+    _count_blocks(low, mark, row * width, width, first)
     first = first.cumsum()
-    _label_blocks(low, mark, cells, width, more, steps, first, part)
+    _label_blocks(low, mark, cells, wide, more, steps, first, part)
     part = part.cumsum()
     spills = np.empty((3, part[-1]), np.int32)
-    _spill_blocks(low, mark, cells, width, more, steps, spills, part)
+    _spill_blocks(low, mark, cells, wide, more, steps, spills, part)
     del lower, low
     level = _levels(spills[0], spills[1], heights.ravel()[spills[2]].astype(np.float64), first[-1])
     _raise(heights, label, level)

@@ -10,6 +10,7 @@ Remote Sensing 54(11):1593-1600 (the codes). Both from memory.
 """
 
 import math
+from itertools import pairwise
 
 import numpy as np
 from numba import njit, prange
@@ -17,8 +18,9 @@ from numba import njit, prange
 from tunnelsite.kernels.fill import with_rim, without_rim
 
 OUTLET, NO_DATA = np.uint8(0), np.uint8(255)
-# While directions are being found: level ground whose way out is not known yet, and how far it is in doing so.
-_OPEN_FLAT, _QUEUED = np.uint8(254), np.uint8(253)
+# While directions are being found: level ground whose way out is not known yet; from _WAY on, that it is the neighbour numbered so.
+_WAY, _OPEN_FLAT = np.uint8(240), np.uint8(248)
+_BLOCK = 128  # rows looked at side by side
 
 # Neighbours in the order that settles ties, cardinal before diagonal: E S W N SE SW NW NE.
 ROW_STEP = np.array([0, 1, 0, -1, 1, 1, -1, -1])
@@ -65,54 +67,69 @@ def _steepest(z, per_east, per_north, per_diagonal, direction):
 
 
 @njit(cache=True, nogil=True)
-def _drain_flats(z, direction):
-    """Give level ground the direction of the fewest steps to a cell of the same height that drains;
-    return what is left.
+def _ways_out(z, direction, first, last, step, queue, count):
+    """Queue the level ground among the cells first..last that borders a cell of its height that drains; return where that ends."""
+    for cell in range(np.uint64(first), np.uint64(last)):
+        if direction[cell] == _OPEN_FLAT:
+            for k in range(8):
+                beside = cell + step[k]
+                if direction[beside] < _WAY and z[beside] == z[cell]:
+                    direction[cell] = _WAY + k
+                    queue[count] = cell
+                    count += 1
+                    break
+    return count
+
+
+@njit(cache=True, parallel=True, nogil=True)
+def _ways_out_of_blocks(z, direction, cells, step, queue, place):
+    for block in prange(cells.size - 1):
+        place[block] = _ways_out(z, direction, cells[block], cells[block + 1], step, queue, place[block])
+
+
+@njit(cache=True, nogil=True)
+def _rings(z, direction, step, queue, count):
+    """Go over level ground from the cells queue[:count] on; return how many cells that reached.
+
+    One ring of equal steps after the other. Its directions are set only when all are known: a cell drains to the ring before,
+    never along its own, to its first neighbour there.
     """
-    width = z.shape[1]
-    z, direction = z.ravel(), direction.ravel()
-    step = ROW_STEP * width + COL_STEP
-    waiting = 0
-    for cell in range(z.size):
-        waiting += direction[cell] == _OPEN_FLAT
-    queue, towards, count = np.empty(waiting, np.int32), np.empty(waiting, np.uint8), 0
-    if waiting:
-        for cell in range(z.size):
-            if direction[cell] == _OPEN_FLAT:
-                for k in range(8):
-                    beside = cell + step[k]
-                    if z[beside] == z[cell] and direction[beside] != _OPEN_FLAT:
-                        queue[count], towards[count] = cell, CODE[k]
-                        count += 1
-                        break
     first = 0
     while first < count:
-        # One ring of equal steps after the other. Its directions are set only when all are known: a cell drains to the
-        # ring before, never along its own, and which neighbour it takes depends on nothing but the rings.
         last = count
         for place in range(first, last):
-            direction[queue[place]] = towards[place]
+            cell = np.uint64(queue[place])
+            direction[cell] = CODE[direction[cell] - _WAY]
         for place in range(first, last):
-            cell = queue[place]
+            cell = np.uint64(queue[place])
+            height = z[cell]
             for k in range(8):
                 beside = cell + step[k]
-                if direction[beside] == _OPEN_FLAT and z[beside] == z[cell]:
-                    direction[beside] = _QUEUED
+                code = direction[beside]
+                if np.uint8(code - _WAY) <= _OPEN_FLAT - _WAY and z[beside] == height:
+                    direction[beside] = min(code, np.uint8(_WAY + (k ^ 2)))  # the opposite way, to here
                     queue[count] = beside
-                    count += 1
-        for place in range(last, count):
-            cell = queue[place]
-            for k in range(8):
-                beside = cell + step[k]
-                if z[beside] == z[cell] and direction[beside] != _QUEUED and direction[beside] != _OPEN_FLAT:
-                    towards[place] = CODE[k]
-                    break
+                    count += code == _OPEN_FLAT
         first = last
-    if count < waiting:  # the bottom of a pit in ground that was not filled
-        for cell in range(z.size):
-            if direction[cell] == _OPEN_FLAT:
-                direction[cell] = OUTLET
-    return waiting - count
+    return count
+
+
+def _drain_flats(z, direction):
+    # Level ground drains by the fewest steps to a cell of the same height that drains.
+    rows, width = z.shape
+    step = (ROW_STEP * width + COL_STEP).astype(np.uint64)  # unsigned: no place has to be tested for being negative
+    z, direction = z.ravel(), direction.ravel()
+    cells = np.append(np.arange(1, rows - 1, _BLOCK), rows - 1) * width
+    opened = np.array([np.count_nonzero(direction[a:b] == _OPEN_FLAT) for a, b in pairwise(cells)])
+    queue = np.empty(opened.sum() + 1, np.int32)
+    place = opened.cumsum() - opened
+    first = place.copy()
+    _ways_out_of_blocks(z, direction, cells, step, queue, place)
+    found = np.concatenate([queue[a:b] for a, b in zip(first, place, strict=True)])
+    queue[: found.size] = found
+    reached = _rings(z, direction, step, queue, found.size)
+    if reached < opened.sum():  # the rest: the bottom of a pit in ground that was not filled
+        direction[direction == _OPEN_FLAT] = OUTLET
 
 
 def flow_direction(filled_ground, cell_m, cell_north_m=None):

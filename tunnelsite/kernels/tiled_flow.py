@@ -18,7 +18,7 @@ FAR = np.int32(2**30)  # steps not known (yet)
 
 
 def steep_directions(window, spacing_m):
-    """Return codes of a filled tile grown by one cell (the rim no data where it is, else 0); level ground still 254.
+    """Return codes of a filled tile grown by one cell (the rim no data where it is, else 0); level ground not yet.
 
     Arguments: window: (rows + 2, cols + 2) filled heights [m]; spacing_m: (east, north) [m].
     """

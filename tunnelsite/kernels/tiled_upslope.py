@@ -14,7 +14,7 @@ from numba import njit
 
 from tunnelsite.kernels.flow import CODE, COL_STEP, NO_DATA, OUTLET, ROW_STEP
 from tunnelsite.kernels.tile_frame import mine, numbers, perimeter
-from tunnelsite.kernels.upslope import _accumulate, _inflows
+from tunnelsite.kernels.upslope import _DONE, _OPEN, _accumulate, _bordering, _inflows
 
 NOWHERE = -1
 
@@ -80,16 +80,13 @@ def tile_upslope(of, spot, direction, inflow):
 
 
 def _summed(direction, total, more):
-    inflows, is_open = np.zeros(direction.shape, np.uint8), np.zeros(direction.shape, np.bool_)
-    _inflows(direction, inflows, is_open)
-    closed = direction.copy()  # water that leaves the tile is not followed
-    for side in (np.s_[0], np.s_[-1], np.s_[:, 0], np.s_[:, -1]):
-        closed[side] = NO_DATA
-    is_open |= more
-    stuck = _accumulate(closed, inflows, is_open, total)
+    state = np.full(direction.shape, _DONE, np.uint8)  # the rim is done: water that leaves the tile is not followed
+    _inflows(direction, state)
+    state[more] |= _OPEN
+    stuck = _accumulate(direction, state, total)
     if stuck:
         raise ValueError(f"the directions run in a loop ({stuck} cells never drain); make them with tile_directions")
-    return total, is_open
+    return total, _bordering(state)
 
 
 @njit(cache=True, nogil=True)

@@ -9,88 +9,98 @@ import numpy as np
 from numba import njit, prange
 
 from tunnelsite.kernels.fill import LARGEST, without_rim
-from tunnelsite.kernels.flow import BACK, CODE, COL_STEP, NO_DATA, OUTLET, ROW_STEP, spacing
+from tunnelsite.kernels.flow import CODE, COL_STEP, NO_DATA, ROW_STEP, spacing
 
 # rows that one thread follows; fixed, so that sums of weights do not depend on the number of threads
 _BLOCK = 128
+# State of a cell while water is followed: how many inflows are not known yet; whether it, or any cell that drains to it, borders
+# the unknown; whether its water was handed on.
+_WAITING, _OPEN, _DONE = 0x0F, 0x40, 0x80
 
 
 @njit(cache=True, parallel=True, nogil=True)
-def _inflows(direction, inflows, is_open):
-    # direction has a rim of NO_DATA. How many neighbours drain into each cell, and which cells border the
-    # unknown.
-    rows, cols = direction.shape
+def _inflows(direction, state):
+    """Find how many neighbours drain into each cell and which cells border the unknown; return how many hold no code.
+
+    direction has a rim of NO_DATA or of cells that are not looked at, state one of _DONE.
+    """
     bad = 0
-    for row in prange(1, rows - 1):
-        for col in range(1, cols - 1):
-            code = direction[row, col]
-            if code == NO_DATA:
-                continue
-            if code & (code - np.uint8(1)):
-                bad += 1
-            count = np.uint8(0)
-            beside = False
-            for k in range(8):
-                other = direction[row + ROW_STEP[k], col + COL_STEP[k]]
-                count += np.uint8(other == BACK[k])
-                beside |= other == NO_DATA
-            inflows[row, col] = count
-            is_open[row, col] = beside
+    for row in prange(1, direction.shape[0] - 1):
+        a, b, c = direction[row - 1], direction[row], direction[row + 1]
+        nw, n, ne, w, o, e = a[:-2], a[1:-1], a[2:], b[:-2], b[1:-1], b[2:]
+        sw, s, se = c[:-2], c[1:-1], c[2:]
+        out, wrong = state[row, 1:-1], np.int32(0)
+        for k in range(o.size):
+            code = o[k]
+            count = (e[k] == 16) + (s[k] == 64) + (w[k] == 1) + (n[k] == 4)
+            count += (se[k] == 32) + (sw[k] == 128) + (nw[k] == 2) + (ne[k] == 8)
+            beside = (e[k] == NO_DATA) | (s[k] == NO_DATA) | (w[k] == NO_DATA) | (n[k] == NO_DATA)
+            beside |= (se[k] == NO_DATA) | (sw[k] == NO_DATA) | (nw[k] == NO_DATA) | (ne[k] == NO_DATA)
+            out[k] = _DONE if code == NO_DATA else count | (_OPEN if beside else 0)
+            wrong += code != NO_DATA and code & (code - 1) != 0
+        bad += wrong
     return bad
 
 
 @njit(inline="always")
-def _follow(start, first, last, step, direction, inflows, is_open, total):
-    # Hand a finished cell's water on, and go on as long as that finishes the next one; stay within cells
-    # first..last.
-    cell = start
+def _follow(cell, first, last, step, direction, state, total):
+    # Hand a finished cell's water on, and go on as long as that finishes the next one; stay within cells first..last.
+    water, edge = total[cell], state[cell] & _OPEN
     while True:
-        code = direction[cell]
-        below = cell + step[code]
-        if code != OUTLET and direction[below] != NO_DATA:
-            if below < first or below >= last:
-                return
-            total[below] += total[cell]
-            is_open[below] |= is_open[cell]
-            inflows[below] -= np.uint8(1)
-            inflows[cell] = NO_DATA  # done
-            if inflows[below]:
-                return
-            cell = below
-        else:
-            inflows[cell] = NO_DATA
+        below = cell + step[direction[cell]]
+        if below < first or below >= last:  # unsigned, as all places here: none has to be tested for being negative
             return
+        waiting = state[below]
+        if below == cell or waiting & _DONE:  # an outlet, or out of the data
+            state[cell] |= _DONE
+            return
+        water = total[below] + water
+        waiting = (waiting - 1) | edge
+        total[below], state[below] = water, waiting
+        state[cell] |= _DONE
+        if waiting & _WAITING:
+            return
+        cell, edge = below, waiting & _OPEN
+
+
+@njit(cache=True, nogil=True)
+def _follow_rows(direction, state, total, step, first, last, row_first, row_last, cols):
+    """Follow all finished cells of some rows down, within cells first..last."""
+    heads = np.empty(cols, np.int32)
+    for row in range(row_first, row_last):
+        count = 0  # listed first: half the cells have no inflow, and no branch would guess which
+        line = state[row * cols : (row + 1) * cols]
+        for k in range(line.size):
+            heads[count] = k
+            count += line[k] & (_WAITING | _DONE) == 0
+        for k in range(count):
+            _follow(np.uint64(row * cols + heads[k]), np.uint64(first), np.uint64(last), step, direction, state, total)
 
 
 @njit(cache=True, parallel=True, nogil=True)
-def _accumulate(direction, inflows, is_open, total):
+def _follow_blocks(direction, state, total, step, rows, cols):
+    for block in prange((rows + _BLOCK - 1) // _BLOCK):
+        row, beyond = block * _BLOCK, min(block * _BLOCK + _BLOCK, rows)
+        _follow_rows(direction, state, total, step, row * cols, beyond * cols, row, beyond, cols)
+
+
+def _accumulate(direction, state, total):
     """Sum total (in place) down the directions; return how many cells lie on a loop or below one.
+
+    Arguments: direction, state: as `_inflows` left them; total: int32, int64 or float64, all (rows, cols) with a rim.
 
     Blocks of rows are followed side by side; water that leaves a block waits in the block's first or last row
     until all are done, then it is followed in one go.
     """
     rows, cols = direction.shape
-    step = np.zeros(256, np.int64)
-    for k in range(8):
-        step[CODE[k]] = ROW_STEP[k] * cols + COL_STEP[k]
-    direction, inflows, is_open, total = direction.ravel(), inflows.ravel(), is_open.ravel(), total.ravel()
-    blocks = (rows + _BLOCK - 1) // _BLOCK
-    for block in prange(blocks):
-        first = block * _BLOCK * cols
-        last = min(first + _BLOCK * cols, rows * cols)
-        for cell in range(first, last):
-            if inflows[cell] == 0 and direction[cell] != NO_DATA:
-                _follow(cell, first, last, step, direction, inflows, is_open, total)
-    for block in range(blocks):
-        for row in (block * _BLOCK, min((block + 1) * _BLOCK, rows) - 1):
-            for cell in range(row * cols, (row + 1) * cols):
-                if inflows[cell] == 0 and direction[cell] != NO_DATA:
-                    _follow(cell, 0, rows * cols, step, direction, inflows, is_open, total)
-    stuck = 0
-    for row in prange(rows):
-        for cell in range(row * cols, (row + 1) * cols):
-            stuck += direction[cell] != NO_DATA and inflows[cell] != NO_DATA
-    return stuck
+    step = np.zeros(256, np.uint64)
+    step[CODE] = (ROW_STEP * cols + COL_STEP).astype(np.uint64)
+    flat = direction.ravel(), state.ravel(), total.ravel(), step
+    _follow_blocks(*flat, rows, cols)
+    for first in range(0, rows, _BLOCK):
+        for row in (first, min(first + _BLOCK, rows) - 1):
+            _follow_rows(*flat, 0, rows * cols, row, row + 1, cols)
+    return int(np.count_nonzero(state < _DONE))
 
 
 def upslope_cells(direction):
@@ -103,13 +113,12 @@ def upslope_cells(direction):
             beside no data: more may come from outside, so the number is a LOWER bound.
     Raises: ValueError: direction is not a two-dimensional array of these codes, or runs in a loop.
     """
-    direction, inflows, is_open = _traced(direction)
+    direction, state = _traced(direction)
     total = np.ones(direction.shape, np.int32)
-    _summed(direction, inflows, is_open, total)
-    del inflows  # these arrays are the largest of a whole screening, so each goes as soon as it can
+    _summed(direction, state, total)
     total[direction == NO_DATA] = 0
-    del direction
-    return without_rim(total), without_rim(is_open)
+    del direction  # these arrays are the largest of a whole screening, so each goes as soon as it can
+    return without_rim(total), without_rim(_bordering(state))
 
 
 def upslope_sum(direction, weights):
@@ -122,10 +131,10 @@ def upslope_sum(direction, weights):
     """
     if np.shape(weights) != np.shape(direction):
         raise ValueError(f"weights have shape {np.shape(weights)}, directions {np.shape(direction)}; expected the same")
-    direction, inflows, is_open = _traced(direction)
+    direction, state = _traced(direction)
     total = np.full(direction.shape, np.nan)
     total[1:-1, 1:-1] = weights
-    _summed(direction, inflows, is_open, total)
+    _summed(direction, state, total)
     total[direction == NO_DATA] = np.nan
     return np.ascontiguousarray(total[1:-1, 1:-1])
 
@@ -166,7 +175,7 @@ def wetness(area_m2, slope, cell_m, least_slope=0.001):
 
 
 def _traced(direction):
-    # Directions with a rim, the number of inflows and the cells that border the unknown.
+    # Directions with a rim, and the state of each cell before any water is followed.
     given = np.asarray(direction)
     if given.ndim != 2 or given.dtype != np.uint8 or (given.shape[0] + 2) * (given.shape[1] + 2) > LARGEST:
         raise ValueError(
@@ -174,14 +183,21 @@ def _traced(direction):
             f"from flow_direction, at most {LARGEST} cells"
         )
     direction = np.pad(given, 1, constant_values=NO_DATA)
-    inflows, is_open = np.zeros(direction.shape, np.uint8), np.zeros(direction.shape, np.bool_)
-    bad = _inflows(direction, inflows, is_open)
+    state = np.full(direction.shape, _DONE, np.uint8)
+    bad = _inflows(direction, state)
     if bad:
         raise ValueError(f"{bad} cells hold no direction code; expected 0, 1, 2, 4, 8, 16, 32, 64, 128 or 255")
-    return direction, inflows, is_open
+    return direction, state
 
 
-def _summed(direction, inflows, is_open, total):
-    stuck = _accumulate(direction, inflows, is_open, total)
+def _bordering(state):
+    # Where any water comes over a cell that borders the unknown; in the memory of the states.
+    state &= _OPEN
+    state //= _OPEN
+    return state.view(np.bool_)
+
+
+def _summed(direction, state, total):
+    stuck = _accumulate(direction, state, total)
     if stuck:
         raise ValueError(f"the directions run in a loop ({stuck} cells never drain); make them with flow_direction")
