@@ -191,9 +191,10 @@ def check_directions(full, direction, cell_m, cell_north_m):
                 if inside and steps[to] < 0 and full[to] == full[r, c]:
                     steps[to] = depth + 1
         depth += 1
-    for r, c in np.argwhere(steps > 0):
-        to = receiver(direction, r, c)
-        assert full[to] == full[r, c] and steps[to] == steps[r, c] - 1
+    for r, c in np.argwhere(steps > 0):  # away from the edge: every neighbour is inside
+        at = {code: (r + STEP[code][0], c + STEP[code][1]) for code in ORDER}
+        nearer = [code for code, to in at.items() if full[to] == full[r, c] and steps[to] == steps[r, c] - 1]
+        assert direction[r, c] == nearer[0]
     assert (steps >= 0)[~np.isnan(full)].all()
 
 
