@@ -127,22 +127,22 @@ def _label(lower, label, first, last, width, more, steps, fresh):
 
 
 @njit(cache=True, nogil=True)
-def _spills(lower, label, first, last, width, more, steps, spills, count, stop):
+def _spills(lower, label, first, last, width, more, steps, pairs, over, count, stop):
     """Write down which catchments meet over which of the cells first..last (whole rows)."""
     for cell in range(first, last):
         bits = lower[cell]
         for k in range(1, more[bits] + 1):
             one, other = label[cell + steps[bits, 0]], label[cell + steps[bits, k]]
             if one != other:
-                spills[0, count], spills[1, count], spills[2, count] = one, other, cell
+                pairs[0, count], pairs[1, count], over[count] = one, other, cell
                 count += 1
     for row in range(first, last, max(last - width - first, width)):  # the rows beside other blocks
         for cell in range(row, row + width):
             bits = lower[cell]
             if bits and not _inside(lower, cell, first, last, width):
-                spills[0, count], spills[1, count], spills[2, count] = label[cell], label[cell + steps[bits, 0]], cell
+                pairs[0, count], pairs[1, count], over[count] = label[cell], label[cell + steps[bits, 0]], cell
                 count += 1
-    spills[:, count:stop] = _OUTSIDE  # joins nothing
+    pairs[:, count:stop] = over[count:stop] = _OUTSIDE  # joins nothing
 
 
 @njit(cache=True, nogil=True)
@@ -214,10 +214,10 @@ def _label_blocks(lower, label, cells, width, more, steps, fresh, most):
 
 
 @njit(cache=True, parallel=True, nogil=True)
-def _spill_blocks(lower, label, cells, width, more, steps, spills, part):
+def _spill_blocks(lower, label, cells, width, more, steps, pairs, over, part):
     for block in prange(cells.size - 1):
         first, last = cells[block], cells[block + 1]
-        _spills(lower, label, first, last, width, more, steps, spills, part[block], part[block + 1])
+        _spills(lower, label, first, last, width, more, steps, pairs, over, part[block], part[block + 1])
 
 
 @njit(cache=True, parallel=True, nogil=True)
@@ -244,8 +244,9 @@ def raise_hollows(heights):
     first = first.cumsum()
     _label_blocks(low, mark, cells, wide, more, steps, first, part)
     part = part.cumsum()
-    spills = np.empty((3, part[-1]), np.int32)
-    _spill_blocks(low, mark, cells, wide, more, steps, spills, part)
-    del lower, low
-    level = _levels(spills[0], spills[1], heights.ravel()[spills[2]].astype(np.float64), first[-1])
-    _raise(heights, label, level)
+    pairs, over = np.empty((2, part[-1]), np.int32), np.empty(part[-1], np.int32)
+    _spill_blocks(low, mark, cells, wide, more, steps, pairs, over, part)
+    del lower, low  # what is not used again goes first: this is where a screening holds most
+    height = heights.ravel()[over].astype(np.float64)
+    del over
+    _raise(heights, label, _levels(pairs[0], pairs[1], height, first[-1]))
