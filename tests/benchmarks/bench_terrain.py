@@ -11,6 +11,7 @@ import os
 import sys
 import time
 
+import numba
 import numpy as np
 import richdem as rd
 from numba import njit, prange
@@ -105,43 +106,80 @@ def slope_aspect_figures(ground, repeats):
     ]
 
 
-def flow_figures(ground, repeats):
+def one_thread(job):
+    """What a job takes where it may use one core, as richdem does."""
+    threads = numba.get_num_threads()
+
+    def alone():
+        numba.set_num_threads(1)
+        try:
+            job()
+        finally:
+            numba.set_num_threads(threads)
+
+    return alone
+
+
+def drainage_jobs(ground):
+    """Fill, directions and contributing area, ours and richdem's; the filled ground is checked to be equal."""
     with quiet():
         full = np.asarray(rd.FillDepressions(wrapped(ground), epsilon=False))
     if not np.array_equal(full, fill.filled(ground)):
         raise AssertionError("the filled ground differs from richdem's")
-    inner = wrapped(full)
-    direction = flow.flow_direction(full, 1.0)
-    took = medians(
-        {
-            "fill": lambda: fill.filled(ground),
-            "direction": lambda: flow.flow_direction(full, 1.0),
-            "upslope": lambda: upslope.upslope_cells(direction),
-            "D-infinity": lambda: dinfinity.upslope_area_dinf(dinfinity.flow_angle(full, direction, 1.0), 1.0),
-            "richdem fill": lambda: rd.FillDepressions(wrapped(ground), epsilon=False),
-            "richdem D8": lambda: rd.FlowAccumulation(inner, method="D8"),
-            "richdem D-infinity": lambda: rd.FlowAccumulation(inner, method="Dinf"),
-        },
-        repeats=min(repeats, 3),
-    )
-    ours = took["fill"] + took["direction"] + took["upslope"]
-    peer, said = took["richdem fill"] + took["richdem D8"], {name: f"{seconds:.2f} s" for name, seconds in took.items()}
+    inner, direction = wrapped(full), flow.flow_direction(full, 1.0)
+    ours = {
+        "fill": lambda: fill.filled(ground),
+        "direction": lambda: flow.flow_direction(full, 1.0),
+        "upslope": lambda: upslope.upslope_cells(direction),
+    }
+    peers = {
+        "richdem fill": lambda: rd.FillDepressions(wrapped(ground), epsilon=False),
+        "richdem D8": lambda: rd.FlowAccumulation(inner, method="D8"),
+    }
+    more = {
+        "D-infinity": lambda: dinfinity.upslope_area_dinf(dinfinity.flow_angle(full, direction, 1.0), 1.0),
+        "richdem D-infinity": lambda: rd.FlowAccumulation(inner, method="Dinf"),
+    }
+    return ours, peers, more
+
+
+def drainage_ratios(took, words, alone=""):
+    """Fill, and fill + D8, against richdem; alone: what the names of our jobs on one thread begin with."""
+    ours = sum(took[alone + name] for name in ("fill", "direction", "upslope"))
+    peer = took["richdem fill"] + took["richdem D8"]
+    filled = took[alone + "fill"]
     return [
-        Figure("fill (exact): richdem / ours", took["richdem fill"] / took["fill"], 1.5, detail=said["fill"]),
-        Figure("fill + D8 accumulation: richdem / ours", peer / ours, 3, detail=f"{ours:.2f} s"),
+        Figure(f"fill (exact){words}: richdem / ours", took["richdem fill"] / filled, 1.5, detail=f"{filled:.2f} s"),
+        Figure(f"fill + D8 accumulation{words}: richdem / ours", peer / ours, 3, detail=f"{ours:.2f} s"),
+    ]
+
+
+def flow_figures(ground, repeats):
+    ours, peers, more = drainage_jobs(ground)
+    alone = {f"alone {name}": one_thread(job) for name, job in ours.items()}
+    took = medians(ours | alone | peers | more, min(repeats, 3))
+    return [
+        *drainage_ratios(took, ""),
+        *drainage_ratios(took, ", one thread", "alone "),
         Figure(
             "D-infinity: richdem / ours",
             took["richdem D-infinity"] / took["D-infinity"],
             3.5,
-            detail=said["D-infinity"],
+            detail=f"{took['D-infinity']:.2f} s",
         ),
     ]
+
+
+def large_flow_figures(ground):
+    ours, peers, _ = drainage_jobs(ground)
+    return drainage_ratios(medians(ours | peers, 1), f" at {ground.shape[0]} x {ground.shape[1]}")
 
 
 def figures(side=2000, repeats=REPEATS):
     """Terrain and flow at side x side cells."""
     ground = farm_country(side)
-    return slope_aspect_figures(ground, repeats) + flow_figures(ground, repeats)
+    found = slope_aspect_figures(ground, repeats) + flow_figures(ground, repeats)
+    return found + large_flow_figures(farm_country(side * 5 // 2))
 
 
 if __name__ == "__main__":
