@@ -72,3 +72,12 @@ def test_smoothing_against_the_slow_mean() -> None:
             part = ground[max(row - 2, 0) : row + 3, max(col - 2, 0) : col + 3]
             expected = np.nanmean(part) if np.isfinite(ground[row, col]) else np.nan
             assert fast[row, col] == pytest.approx(expected, abs=1e-5, nan_ok=True)
+
+
+def test_an_infinite_height_is_no_data():
+    ground = np.random.default_rng(6).random((30, 40)).astype(np.float32)
+    ground[12, 20] = np.nan
+    want = cold_pool_depth(ground, 1.0, 6.5)
+    ground[12, 20] = np.inf
+    np.testing.assert_array_equal(cold_pool_depth(ground, 1.0, 6.5), want)
+    assert np.isnan(want).sum() == 1

@@ -52,12 +52,16 @@ def smoothed(ground: np.ndarray, side_cells: float, rows: slice = slice(None)) -
     top = max((first + reach) // TILE_ROWS * TILE_ROWS - halo, 0) - reach
     bottom = min(-(-(last + reach) // TILE_ROWS) * TILE_ROWS + halo, len(ground) + 2 * reach) - reach
     part = np.asarray(ground[max(top, 0) : max(bottom, 0)], np.float32)
-    rim = ((max(-top, 0), max(bottom - len(ground), 0)), (reach, reach))
-    known = np.pad(np.isfinite(part).astype(np.float32), rim)
-    heights = np.pad(np.nan_to_num(part, nan=0.0), rim)
+    above, below = max(-top, 0), max(bottom - len(ground), 0)
+    known = np.zeros((above + len(part) + below, part.shape[1] + 2 * reach), np.float32)
+    heights, finite = np.zeros_like(known), np.isfinite(part)
+    inner = slice(above, above + len(part)), slice(reach, reach + part.shape[1])
+    known[inner] = finite
+    np.copyto(heights[inner], part, where=finite)
     wanted = (first - top, last - top)
     share = rectangle_mean(known, side_cells, side_cells, wanted)[:, reach:-reach]
     mean = rectangle_mean(heights, side_cells, side_cells, wanted)[:, reach:-reach]
     with np.errstate(divide="ignore", invalid="ignore"):
-        inside = known[slice(*wanted), reach:-reach] > 0
-        return np.where(inside, mean / share, np.float32(np.nan)).astype(np.float32)
+        np.divide(mean, share, out=mean)
+    mean[known[slice(*wanted), reach:-reach] == 0] = np.nan
+    return mean
