@@ -11,6 +11,7 @@ from pathlib import Path
 import numpy as np
 import pyproj
 import rasterio
+import rasterio.shutil
 from rasterio.errors import RasterioError
 from rasterio.io import MemoryFile
 from rasterio.windows import Window
@@ -85,11 +86,13 @@ def _single_precision(values: np.ndarray, grid: Place, title: str) -> np.ndarray
 def _in_memory(cells: np.ndarray, grid: Place, unit: str, title: str, overviews: str) -> MemoryFile:
     memory = MemoryFile(ext=".tif")
     # One thread: with several, GDAL has hidden failed writes. No .aux.xml: what the file itself cannot hold
-    # must fail the check.
+    # must fail the check. Copied rather than opened as a COG: the same bytes, but rasterio lets go of the
+    # interpreter meanwhile, so that Ctrl-C is heard while a large layer is compressed.
     with (
         rasterio.Env(GDAL_NUM_THREADS="1", GDAL_PAM_ENABLED="NO"),
-        memory.open(
-            driver="COG",
+        MemoryFile() as plain,
+        plain.open(
+            driver="MEM",
             height=grid.rows,
             width=grid.cols,
             count=1,
@@ -97,12 +100,6 @@ def _in_memory(cells: np.ndarray, grid: Place, unit: str, title: str, overviews:
             nodata=float("nan"),
             crs=rasterio.crs.CRS.from_wkt(flat_system(grid.crs).to_wkt()),
             transform=rasterio.Affine(*grid.affine),
-            blocksize=TILE,
-            compress="DEFLATE",
-            predictor="FLOATING_POINT",
-            overview_resampling=overviews.upper(),
-            bigtiff="IF_SAFER",
-            num_threads="1",
         ) as file,
     ):
         file.write(cells, 1)
@@ -110,6 +107,17 @@ def _in_memory(cells: np.ndarray, grid: Place, unit: str, title: str, overviews:
         file.set_band_unit(1, unit)
         file.update_tags(TIFFTAG_IMAGEDESCRIPTION=title, bearing_deg=f"{_bearing_deg(grid):.10g}")
         file.update_tags(1, **_statistics(cells))
+        rasterio.shutil.copy(
+            file,
+            memory.name,
+            driver="COG",
+            blocksize=TILE,
+            compress="DEFLATE",
+            predictor="FLOATING_POINT",
+            overview_resampling=overviews.upper(),
+            bigtiff="IF_SAFER",
+            num_threads="1",
+        )
     return memory
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import mmap
 import re
 from pathlib import Path
 
@@ -21,6 +20,8 @@ _ALONE = {
     "GDAL_HTTP_PROXY": "http://127.0.0.1:9",
     "GDAL_HTTP_MAX_RETRY": "0",
 }
+_ADDRESS = re.compile(rb"https?:|\\", re.IGNORECASE)
+_PIECE = 1 << 22
 _NAMED = (
     "",
     "name",
@@ -40,10 +41,9 @@ def refuse_linked_system(path: Path, where: str) -> None:
     GDAL's parser takes comments and single quotes, in which a `crs` could hide; so wherever there could be an address (or
     an escape that spells one) the file has to be JSON by RFC 8259.
     """
-    with open(path, "rb") as file, mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) as content:
-        if re.search(rb"https?:|\\", content, re.IGNORECASE) is None:
-            return
-        text = content[:].decode("utf-8-sig", "replace")
+    if not _may_hold_an_address(path):
+        return
+    text = path.read_bytes().decode("utf-8-sig", "replace")
     try:
         json.loads(text, strict=False, object_pairs_hook=_refuse_link)
     except _Linked:
@@ -56,6 +56,17 @@ def refuse_linked_system(path: Path, where: str) -> None:
         raise InputRefused(
             f"{where} is no JSON ({str(problem)[:100]})", "GeoJSON (RFC 7946)", "export it again"
         ) from None
+
+
+def _may_hold_an_address(path: Path) -> bool:
+    """Searched piece by piece: one search through a large file would keep Ctrl-C waiting for seconds."""
+    end = b""
+    with open(path, "rb") as file:
+        while piece := file.read(_PIECE):
+            if _ADDRESS.search(end + piece):
+                return True
+            end = piece[-8:]  # longer than what is looked for
+    return False
 
 
 class _Linked(Exception):
