@@ -6,21 +6,46 @@ import os
 import sys
 from collections.abc import Sequence
 
+from tunnelsite.core.ending import OF_THIS_RUN, Ending
 from tunnelsite.core.errors import TunnelsiteError
+from tunnelsite.hosts import interruption
 
 INTERRUPTED = 130
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Run one command. Return: exit status (0 done, 2 usage, 3 input, 4 resources, 5 output, 130 interrupted)."""
+    """Run one command. Return: exit status (0 done, 2 usage, 3 input, 4 resources, 5 output, 130 interrupted).
+
+    Without `arguments` the process is taken to be this command's own: those of the process are used, and a signal ends it
+    within seconds (see `interruption`). With them no handler is set and no thread started.
+    """
+    ending = Ending()
+    settle = _nothing
+    if arguments is None:
+        settle = interruption.listen(ending)
+        _never_stumble_over_letters()
+    before = OF_THIS_RUN.set(ending)
+    try:
+        status = _status(arguments)
+        settle()
+        return status
+    except KeyboardInterrupt as stop:
+        ending.told = True
+        print(interruption.words(ending), file=sys.stderr)
+        if arguments is None:
+            interruption.hush()
+        return getattr(stop, "status", INTERRUPTED)
+    finally:
+        OF_THIS_RUN.reset(before)
+
+
+def _status(arguments: Sequence[str] | None) -> int:
     from tunnelsite.hosts.arguments import parsed
     from tunnelsite.hosts.options import parser
 
     os.environ["PROJ_NETWORK"] = (
         "OFF"  # before PROJ is loaded: it would fetch shift grids where the environment says ON
     )
-    if arguments is None:
-        _never_stumble_over_letters()
     try:
         given = parsed(parser(), arguments)
         return int(given.command(given) or 0)
@@ -35,12 +60,13 @@ def main(arguments: Sequence[str] | None = None) -> int:
             file=sys.stderr,
         )
         return 4
-    except KeyboardInterrupt:
-        print("tunnelsite: interrupted; no output was left half-written.", file=sys.stderr)
-        return INTERRUPTED
     except BrokenPipeError:  # the reader of stdout went away
         sys.stderr.close()
         return 0
+
+
+def _nothing() -> None:
+    """There is nothing to settle where no signal was listened to."""
 
 
 def harmless(text: str) -> str:

@@ -8,9 +8,11 @@ import os
 from pathlib import Path
 from typing import Any
 
+from tunnelsite.core.ending import say_what_is_kept
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.units import length_m, whole_number
 from tunnelsite.hosts.arguments import check_ending
+from tunnelsite.hosts.command_line import harmless
 from tunnelsite.hosts.inputs_named import inputs_named
 from tunnelsite.hosts.options import project_values
 from tunnelsite.hosts.progress import Progress
@@ -42,6 +44,7 @@ def region(given: argparse.Namespace) -> int:
         found = read_region(settings)
         progress("reading", 1.0)
         make_folder(parts, "a folder for finished tasks")
+        say_what_is_kept(f"finished tasks are kept in {harmless(str(parts))}; the same command goes on from there")
         result = screened_region(found, settings, plan, crew, parts, progress)
         progress("writing", 0.0)
         write_region(result, outputs, overwrite=bool(given.overwrite))

@@ -7,9 +7,11 @@ import os
 import signal
 import socket
 import sys
+from collections.abc import Callable
 from pathlib import Path
 from types import FrameType
 
+from tunnelsite.core.ending import taken_away
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.units import whole_number
 
@@ -60,9 +62,10 @@ def serve(given: argparse.Namespace) -> int:
                 ident=None,
                 expose_tracebacks=False,
             )
-            signal.signal(signal.SIGTERM, _stop)
+            _stop_with(manager.close)
             print(f"tunnelsite serves OGC API - Processes at {url}/ (stop it with Ctrl+C)", flush=True)
-            server.run()
+            with taken_away(manager.close):
+                server.run()
         finally:
             manager.close()
     finally:
@@ -120,8 +123,16 @@ def _url(given: argparse.Namespace, listening: socket.socket) -> str:
     return f"http://{host}:{listening.getsockname()[1]}"
 
 
-def _stop(number: int, frame: FrameType | None) -> None:
-    raise SystemExit(0)
+def _stop_with(close: Callable[[], None]) -> None:
+    """Let Ctrl+C and SIGTERM end the jobs and then the server: it would wait for requests that wait for a job."""
+
+    def stop(number: int, frame: FrameType | None) -> None:
+        close()
+        raise SystemExit(0)
+
+    for number in (signal.SIGINT, signal.SIGTERM):
+        if signal.getsignal(number) != signal.SIG_IGN:
+            signal.signal(number, stop)
 
 
 def _say(text: str) -> None:

@@ -12,6 +12,7 @@ import sys
 from collections.abc import Iterator
 from pathlib import Path
 
+from tunnelsite.core.ending import taken_away
 from tunnelsite.core.errors import OutputFailed
 
 try:
@@ -60,7 +61,8 @@ def exclusive_lock(lock: Path, target: Path) -> Iterator[None]:
         with contextlib.suppress(OSError):  # only words for the message of another run
             os.ftruncate(handle, 0)
             os.write(handle, f"process {os.getpid()} on {socket.gethostname()}\n".encode())
-        yield
+        with taken_away(lambda: _unlink_own(handle, lock)):
+            yield
     finally:
         with contextlib.suppress(OSError):
             os.unlink(lock)  # while still held, so that nobody can lock a file about to vanish
@@ -81,8 +83,7 @@ def _acquired(lock: Path, target: Path) -> int:
                     "one run at a time for each output",
                     "wait for the other run, or give this one another output",
                 )
-            there = os.stat(lock)
-            if (there.st_dev, there.st_ino) == (os.fstat(handle).st_dev, os.fstat(handle).st_ino):
+            if _is_at(handle, lock):
                 return handle
         except FileNotFoundError:
             pass  # the holder removed it between our open and our lock: start again with a new file
@@ -90,6 +91,16 @@ def _acquired(lock: Path, target: Path) -> int:
             os.close(handle)
             raise
         os.close(handle)
+
+
+def _is_at(handle: int, lock: Path) -> bool:
+    there, ours = os.stat(lock), os.fstat(handle)
+    return (there.st_dev, there.st_ino) == (ours.st_dev, ours.st_ino)
+
+
+def _unlink_own(handle: int, lock: Path) -> None:
+    if _is_at(handle, lock):  # else it was given up this very moment, and another run may have made its own
+        os.unlink(lock)
 
 
 def _try_lock(handle: int) -> bool:

@@ -8,6 +8,7 @@ import subprocess
 import tempfile
 from pathlib import Path
 
+from tunnelsite.core.ending import taken_away
 from tunnelsite.core.errors import OutputFailed, UsageError
 
 # Programs that know `--headless --print-to-pdf`, by the names under which systems install them.
@@ -54,7 +55,10 @@ def pdf_of(page: str, browser: str) -> bytes:
     Arguments: page, an HTML document that needs no other file; browser, from `browser_for`.
     Errors: OutputFailed where the browser does not give one.
     """
-    with tempfile.TemporaryDirectory(prefix="tunnelsite-") as folder:
+    with (
+        tempfile.TemporaryDirectory(prefix="tunnelsite-") as folder,
+        taken_away(lambda: shutil.rmtree(folder, ignore_errors=True)),
+    ):
         source, target = Path(folder, "page.html"), Path(folder, "page.pdf")
         source.write_text(page, "utf-8")
         flags = [*FLAGS, f"--user-data-dir={Path(folder, 'profile')}", f"--print-to-pdf={target}"]

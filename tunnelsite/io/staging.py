@@ -15,6 +15,7 @@ import zlib
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
+from tunnelsite.core.ending import taken_away
 from tunnelsite.core.errors import OutputFailed
 from tunnelsite.io.locks import DATABASE_SUFFIXES, exclusive_lock, refuse_locked_database
 
@@ -132,7 +133,8 @@ def staged(
     out as it is.
     """
     target = check_output_path(path, overwrite=overwrite)
-    with exclusive_lock(target.with_name(f"{_hidden(target)}.write-lock"), target):
+    lock = target.with_name(f"{_hidden(target)}.write-lock")
+    with exclusive_lock(lock, target), taken_away(lambda: _remove_partial(target)):
         temp = temp_path(target)
         try:
             _remove_partial(target)  # left by a killed run: holding the lock, we know that nobody writes it

@@ -11,12 +11,12 @@ from typing import Any
 
 from tunnelsite.core.errors import InputRefused, TunnelsiteError, UsageError
 from tunnelsite.core.process import Progress
-from tunnelsite.io.files import available_bytes
 from tunnelsite.io.staging import write_whole
 from tunnelsite.region.inputs import TaskInputs, task_site
 from tunnelsite.region.one_task import Wanted, screened_part
 from tunnelsite.region.part import unpacked
 from tunnelsite.region.tasks import Task
+from tunnelsite.region.workers import own_workers, threads_of_each
 from tunnelsite.settings import Settings
 
 AHEAD = 3  # tasks a worker that are handed over before it asks: it never waits, and little is lost when it dies
@@ -175,36 +175,21 @@ def _raised(problem: Exception) -> None:
 def _client(crew: Crew, count: int):
     """(client, threads a task may use) of an existing scheduler or of a cluster of this run alone, on this machine only."""
     try:
-        import dask
-        from distributed import Client, LocalCluster
+        import distributed
     except ImportError:
         raise UsageError(
             "Dask is not installed", "the extra `region`", "install tunnelsite[region], or say --workers 0"
         ) from None
-    cores = os.cpu_count() or 1
-    if crew.scheduler is not None:
-        try:
-            client = Client(crew.scheduler, timeout="10s", set_as_default=False)
-        except (OSError, ValueError) as problem:
-            raise UsageError(
-                f"no scheduler answers at {crew.scheduler} ({problem})", "the address of a running one", "correct it"
-            ) from None
-        with client:
-            yield client, 1
+    if crew.scheduler is None:
+        workers = min(crew.workers, count)
+        with own_workers(workers) as client:
+            yield client, threads_of_each(workers)
         return
-    workers = min(crew.workers, count)
-    quiet = {"distributed.scheduler.allowed-failures": 0, "distributed.logging.distributed": "critical"}
-    with (
-        dask.config.set(quiet),  # a farm that kills its worker is told as such, not tried on the others
-        LocalCluster(
-            n_workers=workers,
-            threads_per_worker=1,
-            memory_limit=int(0.9 * available_bytes() / workers),
-            host="127.0.0.1",
-            dashboard_address=None,
-            silence_logs=50,
-            env={"NUMBA_NUM_THREADS": str(max(1, cores // workers))},
-        ) as cluster,
-        Client(cluster, set_as_default=False) as client,
-    ):
-        yield client, max(1, cores // workers)
+    try:
+        client = distributed.Client(crew.scheduler, timeout="10s", set_as_default=False)
+    except (OSError, ValueError) as problem:
+        raise UsageError(
+            f"no scheduler answers at {crew.scheduler} ({problem})", "the address of a running one", "correct it"
+        ) from None
+    with client:
+        yield client, 1
