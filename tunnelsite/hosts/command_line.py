@@ -31,10 +31,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return status
     except KeyboardInterrupt as stop:
         ending.told = True
+        status = getattr(stop, "status", INTERRUPTED)
         print(interruption.words(ending), file=sys.stderr)
         if arguments is None:
-            interruption.hush()
-        return getattr(stop, "status", INTERRUPTED)
+            interruption.leave(status)
+        return status
     finally:
         OF_THIS_RUN.reset(before)
 

@@ -3,7 +3,7 @@
 Python hands a signal on between two of its own steps, and a kernel on a large grid is one step that can take minutes. So the
 signal itself wakes a thread (`signal.set_wakeup_fd`), for which every kernel lets go of the interpreter. It gives the run
 GRACE_S to end in the usual way, by an exception that every `with` answers; then it takes away what is unfinished and ends
-the process. The work stays in the main thread: not all of numba's threading layers may be used from several at once.
+the process itself. The work stays in the main thread: not all of numba's threading layers may be used from several at once.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ import threading
 import time
 from collections.abc import Callable
 from types import FrameType
+from typing import NoReturn
 
 from tunnelsite.core.ending import Ending
 
@@ -68,11 +69,13 @@ def words(ending: Ending) -> str:
     return f"{new_line}tunnelsite: interrupted; {ending.kept}."
 
 
-def hush() -> None:
-    """The last word has been said: what libraries say of having been broken off helps nobody."""
-    with contextlib.suppress(OSError, ValueError):
-        sys.stderr.flush()
-        os.dup2(os.open(os.devnull, os.O_WRONLY), STDERR)
+def leave(status: int) -> NoReturn:
+    """The end of the process. What Python does at its own end is left out: it may take as long as any kernel, and what
+    libraries say of having been broken off helps nobody."""
+    for stream in (sys.stdout, sys.stderr):
+        with contextlib.suppress(OSError, ValueError):
+            stream.flush()
+    os._exit(status)
 
 
 def _watch(heard: int, numbers: frozenset[int], ending: Ending) -> None:

@@ -5,11 +5,10 @@ from __future__ import annotations
 import os
 import shutil
 import subprocess
-import tempfile
 from pathlib import Path
 
-from tunnelsite.core.ending import taken_away
 from tunnelsite.core.errors import OutputFailed, UsageError
+from tunnelsite.io.scratch import temporary_folder
 
 # Programs that know `--headless --print-to-pdf`, by the names under which systems install them.
 BROWSERS = (
@@ -55,10 +54,7 @@ def pdf_of(page: str, browser: str) -> bytes:
     Arguments: page, an HTML document that needs no other file; browser, from `browser_for`.
     Errors: OutputFailed where the browser does not give one.
     """
-    with (
-        tempfile.TemporaryDirectory(prefix="tunnelsite-") as folder,
-        taken_away(lambda: shutil.rmtree(folder, ignore_errors=True)),
-    ):
+    with temporary_folder() as folder:
         source, target = Path(folder, "page.html"), Path(folder, "page.pdf")
         source.write_text(page, "utf-8")
         flags = [*FLAGS, f"--user-data-dir={Path(folder, 'profile')}", f"--print-to-pdf={target}"]

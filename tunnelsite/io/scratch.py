@@ -6,14 +6,18 @@ ends. Their room is taken at once: a disk that is full says so before anything i
 
 from __future__ import annotations
 
+import contextlib
 import mmap
 import os
+import shutil
 import tempfile
 import weakref
+from collections.abc import Iterator
 from typing import IO
 
 import numpy as np
 
+from tunnelsite.core.ending import taken_away
 from tunnelsite.core.errors import ResourceShortage
 from tunnelsite.core.store import Column, Store
 
@@ -111,6 +115,16 @@ class ScratchColumn(Column):
             return super().whole()
         with self._file as file:
             return self._scratch.mapped(file, self._dtype)
+
+
+@contextlib.contextmanager
+def temporary_folder() -> Iterator[str]:
+    """A folder for other programs' files, which goes with the block, or with the run where that is ended within it."""
+    with (
+        tempfile.TemporaryDirectory(prefix="tunnelsite-", ignore_cleanup_errors=True) as folder,
+        taken_away(lambda: shutil.rmtree(folder, ignore_errors=True)),
+    ):
+        yield folder
 
 
 def short_of_disk(size: int, problem: OSError) -> ResourceShortage:

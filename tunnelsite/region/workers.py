@@ -11,6 +11,7 @@ from multiprocessing import resource_tracker
 
 from tunnelsite.core.ending import taken_away
 from tunnelsite.io.files import available_bytes
+from tunnelsite.io.scratch import temporary_folder
 
 GONE_S = 0.2  # how long the end of a killed worker is waited for
 
@@ -34,7 +35,12 @@ def own_workers(count: int) -> Iterator:
     }
     kill = _killer()
     _start_tracker()
-    with dask.config.set(quiet), taken_away(kill), _at_interrupt(kill):
+    with (
+        temporary_folder() as folder,
+        dask.config.set(quiet | {"temporary-directory": folder}),
+        taken_away(kill),
+        _at_interrupt(kill),
+    ):
         with _deaf():
             cluster = LocalCluster(**wanted)
         with cluster, Client(cluster, set_as_default=False) as client, _at_interrupt(kill):
