@@ -13,11 +13,13 @@ from pathlib import Path
 
 import geopandas
 import numpy as np
+import psutil
 import pyogrio
 import pytest
 import rasterio
 
 from tests.region.farms import ASKED, ground, region_files, tile
+from tests.running import has_ended
 from tests.whole_run.files import NORTH, UTM17, WEST, write_dem
 from tunnelsite import read_site, screen
 from tunnelsite.core.errors import InputRefused
@@ -129,6 +131,39 @@ def test_workers_do_not_matter_and_a_killed_run_goes_on(files, whole, tmp_path: 
     again = {path.name: path.stat().st_mtime_ns for path in parts.glob("*.json.gz")}
     kept = set(done) - {victim.name}
     assert all(again[name] == done[name] for name in kept) and again[victim.name] != done[victim.name]
+
+
+def test_ctrl_c_ends_the_workers_and_the_same_command_goes_on(files, whole, tmp_path: Path) -> None:
+    pytest.importorskip("distributed")
+    folder, scratch = tmp_path / "out", tmp_path / "scratch"
+    folder.mkdir()
+    scratch.mkdir()
+    words = ["region", *map(str, files), *ASKED, "--out", str(folder / "r.gpkg"), "--workers", "2", "-q"]
+    running = subprocess.Popen(
+        [sys.executable, "-m", "tunnelsite", *words],
+        env={**os.environ, "PYTHONPATH": str(ROOT), "TMPDIR": str(scratch)},
+        start_new_session=True,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    parts = folder / "r.parts"
+    until = time.monotonic() + 240
+    while len(list(parts.glob("*.json.gz"))) < 2 and running.poll() is None and time.monotonic() < until:
+        time.sleep(0.02)
+    group = [running.pid, *(child.pid for child in psutil.Process(running.pid).children(recursive=True))]
+    start = time.monotonic()
+    os.killpg(running.pid, signal.SIGINT)  # as a terminal does, to the workers too
+    _, said = running.communicate(timeout=60)
+    # 3 s are promised, see tests/hosts/test_interrupted.py
+    assert running.returncode == 130 and time.monotonic() - start < 6.0, said
+    kept = f"finished tasks are kept in {parts}; the same command goes on from there"
+    assert said == f"tunnelsite: interrupted; {kept}.\n"
+    assert len(group) > 2 and all(map(has_ended, group))
+    assert [path.name for path in folder.iterdir()] == ["r.parts"] and not list(scratch.iterdir())
+    done = {path.name: path.stat().st_mtime_ns for path in parts.iterdir()}
+    assert len(done) >= 2 and all(name.endswith(".json.gz") for name in done)
+    assert go(folder, *files, "--workers", "0") == whole[1]
+    assert all((parts / name).stat().st_mtime_ns == written for name, written in done.items())
 
 
 def test_a_parcel_alone_is_a_screening_of_it(files, tmp_path: Path) -> None:

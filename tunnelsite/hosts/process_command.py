@@ -56,14 +56,18 @@ def run_process(given: argparse.Namespace) -> int:
     crop_period(given.crop_months)
     progress = Progress(quiet=given.quiet)
     with reserved_outputs({"OUT": Path(given.output)}, [given.input], overwrite=given.overwrite):
+        progress("reading", 0.0)
         header = raster_header(given.input, "input", crs=given.dem_crs)
         raster = read_raster(header, vertical_unit=given.elevation_unit, band=given.band)
+        progress("reading", 1.0)
         inputs = raster_inputs(process, raster, given.crop_months)
         known, unknown = place_parameters(process, raster, asked)
         layers = process(inputs, known | asked, progress)
         spec = makes[wanted]
         layer = layers[wanted]
+        progress("writing", 0.0)
         write_layer(given.output, spec, layer, raster, overwrite=given.overwrite)
+        progress("writing", 1.0)
     for note in raster.notes:
         progress.say(f"note: {raster.name}: {note}")
     for name, value in known.items():

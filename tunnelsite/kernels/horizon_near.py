@@ -6,7 +6,7 @@ from numba import njit
 
 # Fused multiply-add is the only licence given: the vectorised sweep and its remainder use it alike, and NaN
 # keeps its sense.
-FAST = {"cache": True, "error_model": "numpy", "fastmath": {"contract"}}
+FAST = {"cache": True, "nogil": True, "error_model": "numpy", "fastmath": {"contract"}}
 
 
 @njit(**FAST)

@@ -149,7 +149,7 @@ def add_shares(tangents, look_up, row, column, shares):
             shares[t, row, column + i] += a + part * (look_up[t, node + 1] - a)
 
 
-@njit(parallel=True, nogil=True, **FAST)
+@njit(parallel=True, **FAST)
 def scan(surface, observer, lift, plan, near, threads, look_up, out):
     """Put into out the tangent, at least 0, of the horizon ahead of every cell, or what tables say of it.
 
@@ -214,7 +214,7 @@ def scan(surface, observer, lift, plan, near, threads, look_up, out):
                 out[0, row, column : column + n] = best
 
 
-@njit(parallel=True, nogil=True, **FAST)
+@njit(parallel=True, **FAST)
 def turn(a, first, last, out):
     """Write rows first to last of a, transposed, into out, both 2-D in C order, tile by tile to stay in the cache."""
     columns = a.shape[1]
