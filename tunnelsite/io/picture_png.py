@@ -14,7 +14,7 @@ def png_bytes(bands: np.ndarray) -> bytes:
     Arguments: bands uint8 [bands, rows, cols]: 1 grey, 2 grey + alpha, 3 red green blue, 4 with alpha.
     Errors: ValueError for another shape or type.
     """
-    import rasterio
+    import rasterio.shutil
     from rasterio.errors import NotGeoreferencedWarning
     from rasterio.io import MemoryFile
 
@@ -23,9 +23,10 @@ def png_bytes(bands: np.ndarray) -> bytes:
     size = {"count": bands.shape[0], "height": bands.shape[1], "width": bands.shape[2]}
     with rasterio.Env(GDAL_PAM_ENABLED="NO"), warnings.catch_warnings():
         warnings.simplefilter("ignore", NotGeoreferencedWarning)  # the picture around it places it
-        with MemoryFile() as memory:
-            with memory.open(driver="PNG", dtype="uint8", zlevel=9, **size) as target:
+        with MemoryFile() as plain, MemoryFile() as memory:
+            with plain.open(driver="MEM", dtype="uint8", **size) as target:
                 target.write(bands)
+                rasterio.shutil.copy(target, memory.name, driver="PNG", zlevel=9)  # as in `cog`: Ctrl-C is heard
             return bytes(memory.getbuffer())
 
 
