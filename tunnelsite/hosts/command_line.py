@@ -19,22 +19,20 @@ def main(arguments: Sequence[str] | None = None) -> int:
     Without `arguments` the process is taken to be this command's own: those of the process are used, and a signal ends it
     within seconds (see `interruption`). With them no handler is set and no thread started.
     """
-    ending = Ending()
-    settle = _nothing
-    if arguments is None:
-        settle = interruption.listen(ending)
-        _never_stumble_over_letters()
+    ending, own = Ending(), arguments is None
     before = OF_THIS_RUN.set(ending)
     try:
+        settle = interruption.listen(ending) if own else _nothing
+        if own:
+            _never_stumble_over_letters()
         status = _status(arguments)
         settle()
         return status
     except KeyboardInterrupt as stop:
-        ending.told = True
         status = getattr(stop, "status", INTERRUPTED)
+        if own:
+            interruption.leave(status, ending)
         print(interruption.words(ending), file=sys.stderr)
-        if arguments is None:
-            interruption.leave(status)
         return status
     finally:
         OF_THIS_RUN.reset(before)

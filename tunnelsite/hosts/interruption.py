@@ -41,6 +41,8 @@ def listen(ending: Ending) -> Callable[[], None]:
     Arguments: ending, what then has to be done. Return: what to call when the command has ended, after which no signal
     breaks into what Python still has to do.
     """
+    if threading.current_thread() is not threading.main_thread():  # handlers belong to the main thread
+        return lambda: None
     usual = (signal.SIG_DFL, signal.default_int_handler)
     numbers = [getattr(signal, name) for name in NAMES if hasattr(signal, name)]
     numbers = [number for number in numbers if signal.getsignal(number) in usual]
@@ -69,12 +71,13 @@ def words(ending: Ending) -> str:
     return f"{new_line}tunnelsite: interrupted; {ending.kept}."
 
 
-def leave(status: int) -> NoReturn:
-    """The end of the process. What Python does at its own end is left out: it may take as long as any kernel, and what
-    libraries say of having been broken off helps nobody."""
+def leave(status: int, ending: Ending) -> NoReturn:
+    """Say the last word and end the process. What Python does at its own end is left out: it may take as long as any kernel,
+    and what libraries say of having been broken off helps nobody."""
     for stream in (sys.stdout, sys.stderr):
         with contextlib.suppress(OSError, ValueError):
             stream.flush()
+    _say(ending)
     os._exit(status)
 
 
@@ -87,17 +90,19 @@ def _watch(heard: int, numbers: frozenset[int], ending: Ending) -> None:
         clearing = threading.Thread(target=ending.take_away, daemon=True)
         clearing.start()
         clearing.join(CLEARING_S)
-        if not ending.told:
-            _say(words(ending))
+        _say(ending)
     finally:
         os._exit(128 + number)
 
 
-def _say(text: str) -> None:
-    """Not through sys.stderr, which the main thread may be holding, nor where nobody takes what is written."""
-    with contextlib.suppress(OSError):
+def _say(ending: Ending) -> None:
+    """Once, not through sys.stderr, which the main thread may be holding, nor where nobody takes what is written."""
+    if ending.told:
+        return
+    ending.told = True
+    with contextlib.suppress(OSError):  # the terminal may be gone
         if os.name != "posix" or select.select([], [STDERR], [], 0)[1]:
-            os.write(STDERR, f"{text}\n".encode(errors="backslashreplace"))
+            os.write(STDERR, f"{words(ending)}\n".encode(errors="backslashreplace"))
 
 
 def _heard_already(number: int, frame: FrameType | None) -> None:

@@ -17,7 +17,10 @@ from tunnelsite.hosts.server_options import add_options as add_server_options
 from tunnelsite.hosts.stakeout_options import add_options as add_stakeout_options
 from tunnelsite.hosts.sunchart_options import add_options as add_sunchart_options
 
-EPILOG = "Exit status: 0 done, 2 wrong usage, 3 input refused, 4 not enough resources, 5 output not written, 130 interrupted."
+EPILOG = (
+    "Exit status: 0 done, 2 wrong usage, 3 input refused, 4 not enough resources, 5 output not written, "
+    "130 interrupted (143 by SIGTERM)."
+)
 
 
 def parser() -> argparse.ArgumentParser:

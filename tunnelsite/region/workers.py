@@ -6,6 +6,7 @@ import contextlib
 import multiprocessing
 import os
 import signal
+import time
 from collections.abc import Callable, Iterator
 from multiprocessing import resource_tracker
 
@@ -13,7 +14,7 @@ from tunnelsite.core.ending import taken_away
 from tunnelsite.io.files import available_bytes
 from tunnelsite.io.scratch import temporary_folder
 
-GONE_S = 0.2  # how long the end of a killed worker is waited for
+GONE_S = 0.3  # how long the end of killed workers is waited for
 
 
 @contextlib.contextmanager
@@ -59,8 +60,9 @@ def _killer() -> Callable[[], None]:
         workers = set(multiprocessing.active_children()) - others
         for worker in workers:
             worker.kill()
+        end = time.monotonic() + GONE_S
         for worker in workers:
-            worker.join(GONE_S)
+            worker.join(max(0.0, end - time.monotonic()))
 
     return kill
 
