@@ -2,7 +2,13 @@
 
 from __future__ import annotations
 
+import os
+
 from hypothesis import HealthCheck, settings
+
+# OpenMP's threads keep their core busy for a while after each parallel kernel, in case there is another; two tests at a
+# time take that core from each other. Read once, when numba loads OpenMP: hence here, before any test is imported.
+os.environ.setdefault("OMP_WAIT_POLICY", "PASSIVE")
 
 # The first call of a kernel compiles it, which says nothing about the code; examples are the same in every run.
 settings.register_profile(
