@@ -31,10 +31,11 @@ def steep_directions(window, spacing_m):
 
 
 @njit(cache=True, nogil=True)
-def _steps(z, direction, around):
+def _steps(z, direction, around, outer):
     """Fewest steps over level ground to a cell that drains, within a tile grown by one cell whose rim is known.
 
-    Rings of equal steps are found one after the other; a cell of the rim joins the ring its own steps put it in.
+    Rings of equal steps are found one after the other; a cell of the rim joins the ring its own steps put it in. outer: cells
+    of the rim that hold data, by their steps (sorted outside: numba takes 15 s to compile a stable sort).
     """
     width = z.shape[1]
     steps = np.full(z.shape, FAR, np.int32)
@@ -42,15 +43,13 @@ def _steps(z, direction, around):
     move = ROW_STEP * width + COL_STEP
     rows = z.size // width
     queue, count, first = np.empty(z.size, np.int32), 0, 0
-    outer, outside = np.empty(2 * (rows + width), np.int32), 0
+    for cell in outer:
+        steps[cell] = around[cell]
     for cell in range(z.size):
         r, c = cell // width, cell % width
         if r == 0 or c == 0 or r == rows - 1 or c == width - 1:
-            if direction[cell] != NO_DATA:
-                outer[outside] = cell
-                outside += 1
-                steps[cell] = around[cell]
-        elif direction[cell] != _OPEN_FLAT:
+            continue
+        if direction[cell] != _OPEN_FLAT:
             steps[cell] = 0
             for k in range(8):
                 beside = cell + move[k]
@@ -58,15 +57,14 @@ def _steps(z, direction, around):
                     queue[count] = cell
                     count += 1
                     break
-    far = np.argsort(steps[outer[:outside]], kind="mergesort")
     next_outer, ring = 0, np.int32(0)
     while True:
         if first == count:
-            if next_outer == outside or steps[outer[far[next_outer]]] == FAR:
+            if next_outer == outer.size or steps[outer[next_outer]] == FAR:
                 return steps.reshape(rows, width)
-            ring = steps[outer[far[next_outer]]]
-        while next_outer < outside and steps[outer[far[next_outer]]] == ring:
-            queue[count] = outer[far[next_outer]]
+            ring = steps[outer[next_outer]]
+        while next_outer < outer.size and steps[outer[next_outer]] == ring:
+            queue[count] = outer[next_outer]
             count += 1
             next_outer += 1
         last = count
@@ -150,4 +148,6 @@ def _all_steps(of, spot, window, direction, steps):
     row, col, index = rim(of, spot)
     known = index >= 0
     around[row[known], col[known]] = steps[index[known]]
-    return _steps(window, direction, around)
+    outer = (row * window.shape[1] + col)[direction[row, col] != NO_DATA]
+    outer = outer[np.argsort(around.ravel()[outer], kind="stable")]
+    return _steps(window, direction, around, outer)
