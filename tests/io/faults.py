@@ -10,6 +10,8 @@ import sqlite3
 from collections.abc import Callable
 from pathlib import Path
 
+import pyogrio
+
 
 class Faults:
     """Counts calls over all wrapped functions and raises at the n-th one.
@@ -79,6 +81,40 @@ class Faults:
             return connect(*arguments, **options, factory=Connection)
 
         monkeypatch.setattr(sqlite3, "connect", counted)
+
+
+class DiskFaults(Faults):
+    """Fails the n-th time that content goes to the disk (half of it is written, then the disk is full), is synced, or is put
+    in its place."""
+
+    def wrap_disk(self, monkeypatch) -> None:
+        """Wraps writing whole files, GDAL's vector writer, fsync and replace."""
+        faults, write_bytes, write = self, Path.write_bytes, pyogrio.raw.write
+
+        def full() -> OSError:
+            return OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+        def half_written(path: Path, data) -> int:
+            try:
+                faults.count("write", full)
+            except OSError:
+                write_bytes(path, bytes(data)[: len(data) // 2])
+                raise
+            return write_bytes(path, data)
+
+        def half_a_layer(path, geometry, *arguments, **options):
+            try:
+                faults.count("write", lambda: pyogrio.errors.DataSourceError("database or disk is full"))
+            except pyogrio.errors.DataSourceError:
+                Path(f"{path}-journal").write_bytes(b"half")
+                raise
+            return write(path, geometry, *arguments, **options)
+
+        monkeypatch.setattr(Path, "write_bytes", half_written)
+        monkeypatch.setattr(pyogrio.raw, "write", half_a_layer)
+        monkeypatch.setattr(os, "fsync", lambda handle: None)  # a sync takes long
+        self.wrap(monkeypatch, os, "fsync")
+        self.wrap(monkeypatch, os, "replace")
 
 
 def folder_state(folder: Path) -> dict[str, bytes]:

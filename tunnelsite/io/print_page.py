@@ -45,7 +45,7 @@ def browser_for(asked: str | None) -> str:
             "a program that prints pages without a window (Chromium, Chrome, Edge)",
             "name it with --browser, or open the page in any browser and print it from there",
         )
-    return program
+    return os.path.abspath(program)  # it is run from another folder
 
 
 def pdf_of(page: str, browser: str) -> bytes:
