@@ -33,7 +33,11 @@ SCRATCH = "a file without a name, or in a folder of its own, among the system's 
 JOB = "the folder of a job of the server, which only its owner sees and which goes when the job goes"
 # (module, function, call): why it may
 LISTED = {
-    ("io/staging.py", "_check_folder", "tempfile.TemporaryFile"): "tries whether the folder can be written to; it has no name",
+    (
+        "io/staging.py",
+        "_check_folder",
+        "tempfile.TemporaryFile",
+    ): "tries whether the folder can be written to; it has no name",
     ("io/staging.py", "_put_in_place", "os.open"): STAGED,
     ("io/staging.py", "_put_in_place", "shutil.copymode"): STAGED,
     ("io/staging.py", "_put_in_place", "os.replace"): "the one place where an output appears",
@@ -76,7 +80,9 @@ def _dotted(node: ast.AST) -> str:
 
 def _mode(call: ast.Call, name: str) -> str:
     """The mode a file is opened with; what is not spelt out counts as writing."""
-    given = [word.value for word in call.keywords if word.arg == "mode"] or call.args[0 if _is_method(name) else 1 :][:1]
+    given = [word.value for word in call.keywords if word.arg == "mode"] or call.args[0 if _is_method(name) else 1 :][
+        :1
+    ]
     if not given:
         return "r"
     return str(given[0].value) if isinstance(given[0], ast.Constant) else "?"

@@ -13,7 +13,6 @@ from dataclasses import dataclass
 from importlib import import_module
 from pathlib import Path
 
-import pyproj
 import shapely
 
 from tests.hosts.screened import HOUSE
@@ -41,14 +40,12 @@ class Command:
 
     Attributes:
         words: what is asked; `{out}` stands for the folder of the outputs. files: what it writes there. slow: functions, as
-        `module:name`, whose results are kept from one run to the next. kept: files that stay where the command fails,
-        since they are whole and make the next run shorter.
+        `module:name`, whose results are kept from one run to the next.
     """
 
     words: tuple[str, ...]
     files: frozenset[str]
     slow: tuple[str, ...] = ()
-    kept: frozenset[str] = frozenset()
 
 
 def _files(*names: str) -> frozenset[str]:
@@ -67,14 +64,23 @@ KEPT = ("tunnelsite.io.kept_run:kept_run",)
 PICTURES = ("tunnelsite.report.png:png_of",)
 GRADING = "tunnelsite.report.grading_map:grading_map_svg", "tunnelsite.report.profile_picture:profiles_svg"
 CHART = "tunnelsite.hosts.sunchart_command:_seen", "tunnelsite.hosts.sunchart_command:_chart"
-HANDOVER = ("tunnelsite.io.handover.stac:_projection",) + tuple(
-    f"tunnelsite.io.handover.writing:{name}"
-    for name in ("world_layer", "geojson_text", "kml_text", "gpx_text", "dxf_bytes", "parquet_bytes")
-)
+TEXTS = ("world_layer", "geojson_text", "kml_text", "gpx_text", "dxf_bytes", "parquet_bytes")
+HANDOVER = ("tunnelsite.io.handover.stac:_projection", *(f"tunnelsite.io.handover.writing:{name}" for name in TEXTS))
 
 COMMANDS = {
     "screen": Command(
-        ("screen", "dem.tif", "parcels.gpkg", *QUICK, "--out", "{out}/a.gpkg", "--keep", "{out}/a.npz", "--rasters", "{out}"),
+        (
+            "screen",
+            "dem.tif",
+            "parcels.gpkg",
+            *QUICK,
+            "--out",
+            "{out}/a.gpkg",
+            "--keep",
+            "{out}/a.npz",
+            "--rasters",
+            "{out}",
+        ),
         _files("a.gpkg", "a.npz", *(f"{name}.{ending}" for name in RASTERS for ending in ("tif", "sld"))),
         SCREENING,
     ),
@@ -87,14 +93,30 @@ COMMANDS = {
     ),
     "sunchart": Command(
         (
-            "sunchart", *SITES, "--halo", "5m", "--field-horizon", "h.csv", "--north", "true",
-            "--out", "{out}/a.svg", "--png", "{out}/a.png", "--csv", "{out}/a.csv",
-        ),  # fmt: skip
+            "sunchart",
+            *SITES,
+            "--halo",
+            "5m",
+            "--field-horizon",
+            "h.csv",
+            "--north",
+            "true",
+            "--out",
+            "{out}/a.svg",
+            "--png",
+            "{out}/a.png",
+            "--csv",
+            "{out}/a.csv",
+        ),
         _files("a.svg", "a.png", *(f"a-{name}.csv" for name in ("hidden", "hours", "horizon", "light", "field"))),
         (*CHART, "tunnelsite.report.sun_chart_picture:sun_chart_svg", *PICTURES),
     ),
     "stakeout": Command(
-        ("stakeout", *SITES, *(w for end in ("csv", "gpx", "geojson", "dxf", "html") for w in ("--out", f"{{out}}/a.{end}"))),
+        (
+            "stakeout",
+            *SITES,
+            *(w for end in ("csv", "gpx", "geojson", "dxf", "html") for w in ("--out", f"{{out}}/a.{end}")),
+        ),
         _files("a.csv", "a.gpx", "a.geojson", "a.dxf", "a.html"),
         CANDIDATE,
     ),
@@ -104,30 +126,86 @@ COMMANDS = {
         (*CANDIDATE, "tunnelsite.hosts.grading_command:_planned", *GRADING, *PICTURES),
     ),
     "layout": Command(
-        ("layout", "dem.tif", "parcels.gpkg", *QUICK[:-2], "--houses", "2", "--service", "water=tap.gpkg", "--out", "{out}/a.gpkg"),
+        (
+            "layout",
+            "dem.tif",
+            "parcels.gpkg",
+            *QUICK[:-2],
+            "--houses",
+            "2",
+            "--service",
+            "water=tap.gpkg",
+            "--out",
+            "{out}/a.gpkg",
+        ),
         _files("a.gpkg"),
         (*SCREENING, "tunnelsite.house_block:best_block", "tunnelsite.siteplan.service_trenches:service_trenches"),
     ),
     "report": Command(
-        ("report", "--run", "k.npz", "--cards", "0", "--out", "{out}/a.html", "--pdf", "{out}/a.pdf", "--browser", "./browser"),
+        (
+            "report",
+            "--run",
+            "k.npz",
+            "--cards",
+            "0",
+            "--out",
+            "{out}/a.html",
+            "--pdf",
+            "{out}/a.pdf",
+            "--browser",
+            "./browser",
+        ),
         _files("a.html", "a.pdf"),
-        ("tunnelsite.hosts.report_command:_kept", "tunnelsite.hosts.report_command:_page", "tunnelsite.io.print_page:pdf_of"),
+        (
+            "tunnelsite.hosts.report_command:_kept",
+            "tunnelsite.hosts.report_command:_page",
+            "tunnelsite.io.print_page:pdf_of",
+        ),
     ),
     "region": Command(
         (
-            "region", "dem.tif", "lots.gpkg", *QUICK[:-2], "--workers", "0", "--group-size", "0m", "--suitability", "10m",
-            "--parquet", "--out", "{out}/a.gpkg", "--parts", "{out}/parts",
-        ),  # fmt: skip
-        _files("a.gpkg", "a-manifest.json", "a-suitability.tif", "a-suitability.sld", "a-candidates.parquet", "a-parcels.parquet"),
+            "region",
+            "dem.tif",
+            "lots.gpkg",
+            *QUICK[:-2],
+            "--workers",
+            "0",
+            "--group-size",
+            "0m",
+            "--suitability",
+            "10m",
+            "--parquet",
+            "--out",
+            "{out}/a.gpkg",
+            "--parts",
+            "{out}/parts",
+        ),
+        _files(
+            "a.gpkg",
+            "a-manifest.json",
+            "a-suitability.tif",
+            "a-suitability.sld",
+            "a-candidates.parquet",
+            "a-parcels.parquet",
+        ),
         ("tunnelsite.region.inputs:read_region", "tunnelsite.region.running:run_task"),
     ),
     "export": Command(
-        ("export", "two.gpkg", "--to", "{out}", "--as", "geojson,kml,gpx,csv,dxf,geoparquet,sld,stac", "--rasters", "layers"),
+        (
+            "export",
+            "two.gpkg",
+            "--to",
+            "{out}",
+            "--as",
+            "geojson,kml,gpx,csv,dxf,geoparquet,sld,stac",
+            "--rasters",
+            "layers",
+        ),
         _exported(),
         ("tunnelsite.io.handover.stored:read_layers", *HANDOVER),
     ),
     "run": Command(("run", "slope", "dem.tif", "{out}/a.tif"), _files("a.tif")),
-}  # fmt: skip
+}
 # Commands that only answer, on standard output; `serve` keeps its files to itself (tests/hosts/test_server.py).
 ANSWERS = {
     "check": ("check", "dem.tif", "parcels.gpkg", *QUICK),
@@ -135,7 +213,17 @@ ANSWERS = {
     "compare": ("compare", "s.gpkg", "s.gpkg", "--json"),
     "processes": ("processes",),
     "robustness": ("robustness", "k.npz", "--draws", "2", "--json"),
-    "screen": ("screen", "dem.tif", "parcels.gpkg", *QUICK, "--out", "{out}/a.gpkg", "--rasters", "{out}/new", "--dry-run"),
+    "screen": (
+        "screen",
+        "dem.tif",
+        "parcels.gpkg",
+        *QUICK,
+        "--out",
+        "{out}/a.gpkg",
+        "--rasters",
+        "{out}/new",
+        "--dry-run",
+    ),
     "region": ("region", "dem.tif", "lots.gpkg", *QUICK[:-2], "--out", "{out}/a.gpkg", "--dry-run", "--json"),
 }
 
@@ -156,11 +244,6 @@ def small_farm(folder: Path) -> None:
         some = {name: stored.tables[name] for name in TWO}
         words = {"lineage_xml": "<a/>", "cautions": stored.cautions, "stamp": run_stamp(), "overwrite": False}
         write_geopackage("two.gpkg", some, crs=stored.crs, styles={TWO[0]: stored.styles[TWO[0]]}, **words)
-
-
-def lonlat_of_the_middle() -> tuple[float, float]:
-    """WGS 84 degrees of a spot of the field."""
-    return pyproj.Transformer.from_crs(UTM17, 4326, always_xy=True).transform(WEST + 35, NORTH - 30)
 
 
 class Kept:

@@ -64,7 +64,7 @@ def state(out: Path) -> dict[str, bytes]:
 def lay_old(out: Path, names) -> dict[str, bytes]:
     for name in names:
         (out / name).write_bytes(b"old")
-    return {name: b"old" for name in names}
+    return dict.fromkeys(names, b"old")
 
 
 def assert_said(said: str) -> None:
@@ -174,7 +174,9 @@ def test_whatever_fails_each_output_is_old_or_new(asked, monkeypatch, tmp_path, 
             break
         hits.append(faults.hit)
         if status == 0:
-            assert faults.hit == "fsync" and found == new  # the folder could not be synced: the outputs are in their places
+            assert (
+                faults.hit == "fsync" and found == new
+            )  # the folder could not be synced: the outputs are in their places
         else:
             assert status == 5 and any(found[file] == b"old" for file in files)
             assert_said(said)
@@ -257,7 +259,9 @@ def read_only(folder: Path):
         folder.chmod(0o755)
         return
     if shutil.which("chattr") is None or subprocess.run(["chattr", "+i", folder], capture_output=True).returncode:
-        pytest.skip("root, on a file system without the flag `immutable`; tests/io/test_staging.py gives up being root instead")
+        pytest.skip(
+            "root, on a file system without the flag `immutable`; tests/io/test_staging.py gives up being root instead"
+        )
     try:
         yield
     finally:

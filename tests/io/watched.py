@@ -14,7 +14,14 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 CAN_WATCH = sys.platform.startswith("linux")
-WORDS = {0x2: "modified", 0x8: "closed after writing", 0x40: "moved away", 0x80: "moved to", 0x100: "made", 0x200: "deleted"}
+WORDS = {
+    0x2: "modified",
+    0x8: "closed after writing",
+    0x40: "moved away",
+    0x80: "moved to",
+    0x100: "made",
+    0x200: "deleted",
+}
 _EVENT = struct.Struct("iIII")  # watch, mask, cookie, length of the name
 _LOST = 0x4000
 
