@@ -30,6 +30,7 @@ READING = {"r", "rb", "rt"}
 
 STAGED = "is handed the temporary file of `staged`"
 SCRATCH = "a file without a name, or in a folder of its own, among the system's temporary files"
+NOWHERE = "the null device"
 JOB = "the folder of a job of the server, which only its owner sees and which goes when the job goes"
 # (module, function, call): why it may
 LISTED = {
@@ -60,9 +61,12 @@ LISTED = {
     ("io/print_page.py", "pdf_of", "source.write_text"): SCRATCH,
     ("io/kept_arrays.py", "stored_arrays", "archive.open"): "reads a member of an archive",
     ("hosts/screening_command.py", "_dry_run", "json.dump"): "to standard output",
+    ("hosts/streams.py", "_tried", "os.open"): NOWHERE,
+    ("hosts/streams.py", "ready_streams", "os.open"): NOWHERE,
+    ("hosts/streams.py", "ready_streams", "open"): NOWHERE,
     ("hosts/processes_server/application.py", "application", "api.manager.open"): "no file: makes room for jobs",
     ("hosts/processes_server/job.py", "_own_output", "os.fdopen"): "the pipe to the server",
-    ("hosts/processes_server/job.py", "_own_output", "os.open"): "the null device",
+    ("hosts/processes_server/job.py", "_own_output", "os.open"): NOWHERE,
     ("hosts/processes_server/store.py", "__init__", "tempfile.mkdtemp"): JOB,
     ("hosts/processes_server/store.py", "accepted", "?.mkdir"): JOB,
     ("hosts/processes_server/staging.py", "_one", "file.write_bytes"): JOB,

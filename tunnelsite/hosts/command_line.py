@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import sys
 from collections.abc import Sequence
@@ -9,6 +10,7 @@ from collections.abc import Sequence
 from tunnelsite.core.ending import OF_THIS_RUN, Ending
 from tunnelsite.core.errors import TunnelsiteError
 from tunnelsite.hosts import interruption
+from tunnelsite.hosts.streams import Answers, ready_streams, tell
 
 INTERRUPTED = 130
 
@@ -22,9 +24,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     ending, own = Ending(), arguments is None
     before = OF_THIS_RUN.set(ending)
     try:
-        settle = interruption.listen(ending) if own else _nothing
         if own:
-            _never_stumble_over_letters()
+            ready_streams()  # before anything is opened
+        settle = interruption.listen(ending) if own else _nothing
         status = _status(arguments)
         settle()
         return status
@@ -32,36 +34,40 @@ def main(arguments: Sequence[str] | None = None) -> int:
         status = getattr(stop, "status", INTERRUPTED)
         if own:
             interruption.leave(status, ending)
-        print(interruption.words(ending), file=sys.stderr)
+        tell(f"{interruption.words(ending)}\n")
         return status
     finally:
         OF_THIS_RUN.reset(before)
 
 
 def _status(arguments: Sequence[str] | None) -> int:
-    from tunnelsite.hosts.arguments import parsed
-    from tunnelsite.hosts.options import parser
-
     os.environ["PROJ_NETWORK"] = (
         "OFF"  # before PROJ is loaded: it would fetch shift grids where the environment says ON
     )
+    try:
+        with contextlib.redirect_stdout(Answers(sys.stdout)):
+            status = _commanded(arguments)
+            sys.stdout.flush()  # while something can still be said about an answer that is lost
+        return status
+    except TunnelsiteError as problem:
+        tell(f"tunnelsite: {harmless(str(problem))}\n")
+        return problem.exit_status
+    except MemoryError:
+        tell("tunnelsite: the memory ran out. To mend it: use a coarser --cell, a smaller --halo or fewer parcels.\n")
+        return 4
+    except BrokenPipeError:  # the reader of the answer went away
+        return 0
+
+
+def _commanded(arguments: Sequence[str] | None) -> int:
+    from tunnelsite.hosts.arguments import parsed
+    from tunnelsite.hosts.options import parser
+
     try:
         given = parsed(parser(), arguments)
         return int(given.command(given) or 0)
     except SystemExit as stop:  # argparse exits 2 on wrong usage and 0 after help
         return int(stop.code or 0)
-    except TunnelsiteError as problem:
-        print(f"tunnelsite: {harmless(str(problem))}", file=sys.stderr)
-        return problem.exit_status
-    except MemoryError:
-        print(
-            "tunnelsite: the memory ran out. To mend it: use a coarser --cell, a smaller --halo or fewer parcels.",
-            file=sys.stderr,
-        )
-        return 4
-    except BrokenPipeError:  # the reader of stdout went away
-        sys.stderr.close()
-        return 0
 
 
 def _nothing() -> None:
@@ -71,13 +77,6 @@ def _nothing() -> None:
 def harmless(text: str) -> str:
     """`text` with what steers a terminal made visible: file and parcel names come from others."""
     return "".join(letter if letter.isprintable() or letter == "\n" else repr(letter)[1:-1] for letter in text)
-
-
-def _never_stumble_over_letters() -> None:
-    """A name that the terminal's encoding lacks is shown escaped; it must not end a finished run."""
-    for stream in (sys.stdout, sys.stderr):
-        if hasattr(stream, "reconfigure"):
-            stream.reconfigure(errors="backslashreplace")
 
 
 def run() -> None:

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from pathlib import Path
 
 from tunnelsite.core.errors import UsageError
 from tunnelsite.hosts.progress import Progress
+from tunnelsite.hosts.streams import tell
 
 
 def list_processes(given: argparse.Namespace) -> int:
@@ -15,7 +15,7 @@ def list_processes(given: argparse.Namespace) -> int:
     from tunnelsite import catalogue
 
     def report(text: str) -> None:
-        print(text, file=sys.stderr)
+        tell(f"{text}\n")
 
     for process in catalogue.processes(report):
         description = process.description

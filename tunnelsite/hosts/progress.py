@@ -5,6 +5,8 @@ from __future__ import annotations
 import sys
 import time
 
+from tunnelsite.hosts.streams import tell
+
 
 class Progress:
     """Shows what is being done, the share done and the time left; called with (what, share)."""
@@ -22,16 +24,15 @@ class Progress:
         if what != self._what:
             self._what, self._start, self._shown = what, now, 0.0
             if not self.terminal:
-                print(f"{what} ...", file=sys.stderr, flush=True)
+                tell(f"{what} ...\n")
         if self.terminal and (now - self._shown > 0.1 or share >= 1.0):
             self._shown = now
             spent = now - self._start
             left = f", {spent * (1 - share) / share:.0f} s left" if 0.02 < share < 1 and spent > 1 else ""
             end = f" ({spent:.1f} s)\n" if share >= 1.0 else ""
-            sys.stderr.write(f"\r\x1b[K{what}: {min(share, 1.0):4.0%}{left}{end}")
-            sys.stderr.flush()
+            tell(f"\r\x1b[K{what}: {min(share, 1.0):4.0%}{left}{end}")
 
     def say(self, text: str) -> None:
         """One line of text."""
         if not self.quiet:
-            print(text, file=sys.stderr, flush=True)
+            tell(f"{text}\n")

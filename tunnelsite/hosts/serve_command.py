@@ -6,7 +6,6 @@ import argparse
 import os
 import signal
 import socket
-import sys
 from collections.abc import Callable
 from pathlib import Path
 from types import FrameType
@@ -14,6 +13,7 @@ from types import FrameType
 from tunnelsite.core.ending import taken_away
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.units import whole_number
+from tunnelsite.hosts.streams import tell
 
 LOOPBACK = ("127.0.0.1", "::1", "localhost")
 SLACK_BYTES = 16 << 20  # a body that is a little too large is read and answered in words; others are cut off
@@ -136,7 +136,7 @@ def _stop_with(close: Callable[[], None]) -> None:
 
 
 def _say(text: str) -> None:
-    print(f"tunnelsite: {text}", file=sys.stderr, flush=True)
+    tell(f"tunnelsite: {text}\n")
 
 
 def _quiet(text: str) -> None:
