@@ -23,6 +23,7 @@ from tunnelsite.io.staging import size_words, staged
 from tunnelsite.io.systems import flat_system
 
 TILE = 512
+_PIECE = 1 << 24
 Place = Grid | SourceRaster  # both know shape, rows, cols, affine and crs
 _OVERVIEWS = ("average", "nearest", "mode")
 
@@ -54,9 +55,6 @@ def write_cog(
         raise ValueError(f"overviews are {overviews!r}, not one of {', '.join(_OVERVIEWS)}")
     cells = _single_precision(values, grid, title)
 
-    def verify(temp: Path) -> None:
-        _verify(temp, cells, grid, unit)
-
     # Made in memory: on a full disk GDAL's COG driver can crash the process (seen with 3.10), Python's
     # writing fails cleanly.
     try:
@@ -67,10 +65,25 @@ def write_cog(
             f"layer {title!r} could not be made in memory ({error})", need, "use a larger cell"
         ) from error
     with memory as made:
-        content = made.getbuffer()
+        content = memoryview(made.getbuffer()).cast("B")
+
+        def verify(temp: Path) -> None:
+            _verify_bytes(temp, content)
+            _verify(temp, cells, grid, unit)
+
         options = {"need_bytes": content.nbytes, "verify": verify, "driver_errors": (RasterioError,)}
         with staged(path, overwrite=overwrite, **options) as temp:
             temp.write_bytes(content)
+
+
+def _verify_bytes(temp: Path, content: memoryview) -> None:
+    """The cells say nothing of the bytes between and after the tiles."""
+    with open(temp, "rb") as file:
+        for first in range(0, content.nbytes, _PIECE):
+            if file.read(_PIECE) != content[first : first + _PIECE]:
+                raise OSError("what was read back differs from what was written")
+        if file.read(1):
+            raise OSError("what was read back is longer than what was written")
 
 
 def _single_precision(values: np.ndarray, grid: Place, title: str) -> np.ndarray:
