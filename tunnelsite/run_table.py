@@ -14,12 +14,13 @@ from tunnelsite.cautions import CAUTIONS
 from tunnelsite.core.layers import SourceRaster
 from tunnelsite.core.site import Site
 from tunnelsite.core.table import Column, Table
-from tunnelsite.settings import Settings
+from tunnelsite.settings import PATH_KEYS, Settings
 
 if TYPE_CHECKING:
     from tunnelsite.result import Result
 
 LIBRARIES = ("tunnelsite", "numpy", "numba", "rasterio", "pyproj", "shapely", "pvlib", "richdem2")
+FILE_SETTINGS = (*PATH_KEYS, "keep_out", "service")
 
 RUN_COLUMNS = {
     "kind": Column("text", "input, setting, grid, version, note, caution or run"),
@@ -64,7 +65,7 @@ def setting_rows(settings: Settings) -> list[dict[str, Any]]:
 
 def _short(name: str, value: Any) -> str:
     """Settings as text; paths lose their folders, which say nothing about the data."""
-    if isinstance(value, str) and ("/" in value or "\\" in value):
+    if isinstance(value, str) and name in FILE_SETTINGS:
         return os.path.basename(value)
     if isinstance(value, list):
         return "; ".join(_short(name, item) for item in value)
@@ -105,14 +106,18 @@ def _grid_rows(result: Result) -> list[dict[str, Any]]:
         grid = frame.grid
         size = f"{grid.rows} x {grid.cols} cells of {grid.cell_m:g} m"
         place = f"transverse Mercator centred on {frame.lon_deg:.6f}, {frame.lat_deg:.6f}"
-        rows.append({"kind": "grid", "name": f"bearing {grid.bearing_deg:g}", "value": size, "detail": place})
+        rows.append({"kind": "grid", "name": _bearing_words(grid), "value": size, "detail": place})
     return rows
+
+
+def _bearing_words(grid) -> str:
+    return f"bearing {grid.bearing_deg:.12g}"  # from which the same grid is made again
 
 
 def _notes(result: Result) -> list[tuple[str, str]]:
     notes = [("site", text) for text in result.site.notes]
     for scan in result.scans:
-        notes += [(f"bearing {scan.frame.grid.bearing_deg:g}", text) for text in scan.frame.notes]
+        notes += [(_bearing_words(scan.frame.grid), text) for text in scan.frame.notes]
     notes += [("ranking", text) for text in result.notes]
     return list(dict.fromkeys(notes))
 

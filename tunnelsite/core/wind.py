@@ -40,4 +40,4 @@ class WindRose:
 
     def text(self) -> str:
         """The rose as `direction:share, ...`, for the parameter of a process."""
-        return ", ".join(f"{a:g}:{s:.6g}" for a, s in zip(self.from_deg, self.share, strict=True) if s > 0)
+        return ", ".join(f"{a:.12g}:{s:.12g}" for a, s in zip(self.from_deg, self.share, strict=True) if s > 0)
