@@ -37,7 +37,20 @@ AMOUNT = st.floats(0, 1e5)
 UNITS = st.sampled_from(sorted(LENGTH_UNITS_M))
 SPACE = st.sampled_from(["", " ", "  "])
 DAYS = st.integers(1, 12).flatmap(lambda month: st.tuples(st.just(month), st.integers(1, MONTH_DAYS[month - 1])))
-MONTH_NAMES = ("january february march april may june july august september october november december").split()
+MONTH_NAMES = [
+    "january",
+    "february",
+    "march",
+    "april",
+    "may",
+    "june",
+    "july",
+    "august",
+    "september",
+    "october",
+    "november",
+    "december",
+]
 
 
 @given(st.floats(allow_nan=False, allow_infinity=False))

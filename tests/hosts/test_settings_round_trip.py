@@ -49,7 +49,7 @@ PERIOD = st.tuples(*[st.integers(1, 12).flatmap(_day)] * 2).map(":".join)
 SIZE = st.tuples(real(1, 30), real(31, 300)).map(lambda sides: f"{sides[0]!r}x{sides[1]!r}m")
 ENTRIES = st.dictionaries(st.sampled_from(["full_at", "none_at", "limit", "weight"]), real(-1e6, 1e6), min_size=1)
 FIELDS: dict[str, st.SearchStrategy[Any]] = {
-    **{name: FILES for name in PATH_KEYS},
+    **dict.fromkeys(PATH_KEYS, FILES),
     "overwrite": st.booleans(),
     "preset": st.lists(st.sampled_from(sorted(presets())), unique=True, max_size=2),
     "house": st.lists(st.one_of(SIZE, st.sampled_from(["30x96ft", "20'x48'"])), min_size=1, max_size=3),
