@@ -161,7 +161,8 @@ def _features_in(item: dict[str, Any] | None, key: str, arrays: dict[str, np.nda
     if sorted(ends) != ends or (ends[-1] if ends else 0) != len(data):
         raise ValueError("shapes do not fill their array")
     geometry = np.empty(len(ends), object)
-    geometry[:] = shapely.from_wkb([data[a:b] for a, b in zip([0, *ends[:-1]], ends, strict=True)])
+    starts = [0, *ends][: len(ends)]  # a layer may have no features at all
+    geometry[:] = shapely.from_wkb([data[a:b] for a, b in zip(starts, ends, strict=True)])
     crs = None if item["crs"] is None else pyproj.CRS.from_wkt(item["crs"])
     return Features(geometry, {}, crs, item["name"], item["sha256"], tuple(item["notes"]), item["distance_m"])
 
