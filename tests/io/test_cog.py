@@ -25,6 +25,7 @@ from tunnelsite.core.errors import OutputFailed
 from tunnelsite.core.grid import Grid, local_crs
 from tunnelsite.io import cog
 from tunnelsite.io.cog import write_cog
+from tunnelsite.io.overviews import way_of
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -212,6 +213,7 @@ def test_overviews_are_means_of_what_is_there_or_one_of_the_cells(tmp_path):
         ("average", {(350 + 10 + 10) / 3}),
         ("nearest", {350.0, 10.0, np.nan}),
         ("mode", {10.0}),
+        ("max", {350.0}),
     ):
         write_cog(tmp_path / "a.tif", values, grid, unit="deg", title="Aspect", overwrite=True, overviews=overviews)
         with rasterio.open(tmp_path / "a.tif", overview_level=0) as file:
@@ -381,3 +383,44 @@ def test_output_01_a_disk_that_is_really_full(tmp_path):
     early, late = run_child(FULL, tmp_path, prefix=unshare).splitlines()
     assert "needed" in early and "free" in early and "no room" in early
     assert "needed" in late and "free" in late and "no room" in late
+
+
+@pytest.mark.parametrize("shape", [(1300, 900), (1, 2100), (700, 513), (40, 60)])
+@pytest.mark.parametrize("system", ["EPSG:26915", "EPSG:4326"])
+def test_overviews_of_the_largest_cell_keep_a_stream(tmp_path, shape, system):
+    """Every overview cell is the largest of its block, by a plain loop over blocks; all else is as in any other file of ours."""
+    cogeo = pytest.importorskip("rio_cogeo")
+    grid = some_grid(*shape, 75.0, system)
+    values = some_values(grid)
+    values[:, min(7, shape[1] - 1)] = 1e6  # one cell wide, from end to end
+    words = {"unit": "m2", "title": "Water & <land>", "overwrite": True}
+    write_cog(tmp_path / "mean.tif", values, grid, **words)
+    write_cog(tmp_path / "max.tif", values, grid, overviews="max", **words)
+    assert cogeo.cog_validate(tmp_path / "max.tif", strict=True) == (True, [], [])
+    with rasterio.open(tmp_path / "mean.tif") as mean, rasterio.open(tmp_path / "max.tif") as largest:
+        for name in ("profile", "units", "descriptions", "crs", "transform"):
+            assert str(getattr(mean, name)) == str(getattr(largest, name)), name
+        drop = {"OVERVIEW_RESAMPLING"}
+        for where in ({}, {"bidx": 1}, {"ns": "IMAGE_STRUCTURE"}):
+            tags = [{k: v for k, v in one.tags(**where).items() if k not in drop} for one in (mean, largest)]
+            assert tags[0] == tags[1]
+        assert mean.overviews(1) == largest.overviews(1)
+        count = len(largest.overviews(1))
+    for level in range(count):
+        with rasterio.open(tmp_path / "max.tif", overview_level=level) as file:
+            seen, step = file.read(1), 2 ** (level + 1)
+        for row in range(0, seen.shape[0], 37):
+            for col in range(0, seen.shape[1], 29):
+                block = values[row * step : (row + 1) * step, col * step : (col + 1) * step]
+                want = np.nan if np.isnan(block).all() else np.nanmax(block)
+                assert np.array_equal(seen[row, col], want, equal_nan=True)
+        assert (seen == 1e6).any(axis=1).all()
+
+
+def test_how_layers_are_made_coarser() -> None:
+    assert [way_of(name) for name in ("aspect", "water_like", "upslope_m2", "ground")] == [
+        "nearest",
+        "mode",
+        "max",
+        "average",
+    ]

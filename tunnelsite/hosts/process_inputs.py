@@ -48,13 +48,13 @@ def cell_size_m(raster: SourceRaster) -> tuple[float, float]:
 def write_layer(path: str | Path, spec: LayerSpec, layer: Layer, raster: SourceRaster, *, overwrite: bool) -> None:
     """Write what a process made of a raster, on its grid, as a COG. Errors: as `write_cog`."""
     from tunnelsite.io.cog import write_cog
+    from tunnelsite.io.overviews import way_of
 
     values = layer.values
     if spec.is_elevation:  # inside, heights count from the raster's datum
         values = (values.astype(np.float64) + raster.datum_m).astype(np.float32)
-    overviews = "nearest" if spec.id == "aspect" else "average"  # the mean of 350 and 10 degrees is not south
     words = {"unit": layer.unit, "title": spec.title}
-    write_cog(path, values, raster, overwrite=overwrite, overviews=overviews, **words)
+    write_cog(path, values, raster, overwrite=overwrite, overviews=way_of(spec.id), **words)
 
 
 def place_parameters(process, raster, asked: dict[str, str]) -> tuple[dict[str, float], list[str]]:

@@ -19,13 +19,13 @@ from rasterio.windows import Window
 from tunnelsite.core.errors import ResourceShortage
 from tunnelsite.core.grid import Grid, transformer
 from tunnelsite.core.layers import SourceRaster
+from tunnelsite.io.overviews import WAYS, copied_with_levels, halves
 from tunnelsite.io.staging import size_words, staged
 from tunnelsite.io.systems import flat_system
 
 TILE = 512
 _PIECE = 1 << 24
 Place = Grid | SourceRaster  # both know shape, rows, cols, affine and crs
-_OVERVIEWS = ("average", "nearest", "mode")
 
 
 def write_cog(
@@ -46,13 +46,13 @@ def write_cog(
     Arguments: path; values [rows, cols] of any real dtype, NaN = no data; grid, or a raster as it was read, of the same
     shape; unit, as in
     `m`, `1`, `deg`; title, a few words; overwrite, whether an existing file may be replaced; overviews, how
-    coarser copies are made: `average`, `nearest` (for angles that wrap, whose mean means nothing) or `mode`
-    (for classes).
+    coarser copies are made: `average`, `nearest` (for angles that wrap, whose mean means nothing), `mode`
+    (for classes) or `max` (for streams, which means would thin away); see `io.overviews`.
     Errors: OutputFailed if it cannot be written (what was there stays); ValueError for another shape, an
     infinite value or an unknown overview.
     """
-    if overviews not in _OVERVIEWS:
-        raise ValueError(f"overviews are {overviews!r}, not one of {', '.join(_OVERVIEWS)}")
+    if overviews not in WAYS:
+        raise ValueError(f"overviews are {overviews!r}, not one of {', '.join(WAYS)}")
     cells = _single_precision(values, grid, title)
 
     # Made in memory: on a full disk GDAL's COG driver can crash the process (seen with 3.10), Python's
@@ -97,15 +97,14 @@ def _single_precision(values: np.ndarray, grid: Place, title: str) -> np.ndarray
 
 
 def _in_memory(cells: np.ndarray, grid: Place, unit: str, title: str, overviews: str) -> MemoryFile:
-    memory = MemoryFile(ext=".tif")
     # One thread: with several, GDAL has hidden failed writes. No .aux.xml: what the file itself cannot hold
     # must fail the check. Copied rather than opened as a COG: the same bytes, but rasterio lets go of the
     # interpreter meanwhile, so that Ctrl-C is heard while a large layer is compressed.
-    with (
-        rasterio.Env(GDAL_NUM_THREADS="1", GDAL_PAM_ENABLED="NO"),
-        MemoryFile() as plain,
-        plain.open(
-            driver="MEM",
+    options = {"blocksize": TILE, "compress": "DEFLATE", "predictor": "FLOATING_POINT", "bigtiff": "IF_SAFER"}
+    options["num_threads"] = "1"
+    with rasterio.Env(GDAL_NUM_THREADS="1", GDAL_PAM_ENABLED="NO"), MemoryFile(ext=".tif") as plain:
+        with plain.open(
+            driver="GTiff" if overviews == "max" else "MEM",
             height=grid.rows,
             width=grid.cols,
             count=1,
@@ -113,25 +112,17 @@ def _in_memory(cells: np.ndarray, grid: Place, unit: str, title: str, overviews:
             nodata=float("nan"),
             crs=rasterio.crs.CRS.from_wkt(flat_system(grid.crs).to_wkt()),
             transform=rasterio.Affine(*grid.affine),
-        ) as file,
-    ):
-        file.write(cells, 1)
-        file.set_band_description(1, title)
-        file.set_band_unit(1, unit)
-        file.update_tags(TIFFTAG_IMAGEDESCRIPTION=title, bearing_deg=f"{_bearing_deg(grid):.10g}")
-        file.update_tags(1, **_statistics(cells))
-        rasterio.shutil.copy(
-            file,
-            memory.name,
-            driver="COG",
-            blocksize=TILE,
-            compress="DEFLATE",
-            predictor="FLOATING_POINT",
-            overview_resampling=overviews.upper(),
-            bigtiff="IF_SAFER",
-            num_threads="1",
-        )
-    return memory
+        ) as file:
+            file.write(cells, 1)
+            file.set_band_description(1, title)
+            file.set_band_unit(1, unit)
+            file.update_tags(TIFFTAG_IMAGEDESCRIPTION=title, bearing_deg=f"{_bearing_deg(grid):.10g}")
+            file.update_tags(1, **_statistics(cells))
+            if overviews != "max":
+                memory = MemoryFile(ext=".tif")
+                rasterio.shutil.copy(file, memory.name, driver="COG", overview_resampling=overviews.upper(), **options)
+                return memory
+        return copied_with_levels(plain, halves(cells, TILE), options)
 
 
 def _bearing_deg(grid: Place) -> float:

@@ -11,6 +11,7 @@ from tunnelsite.cautions import CAUTIONS
 from tunnelsite.io import styles
 from tunnelsite.io.cog import write_cog
 from tunnelsite.io.geopackage import run_stamp, write_geopackage
+from tunnelsite.io.overviews import way_of
 from tunnelsite.io.plan_files import lineage_xml, stored_table
 from tunnelsite.io.staging import write_whole
 
@@ -96,8 +97,7 @@ def write_rasters(result: Result, folder: Path, *, overwrite: bool) -> list[Path
         path = folder / f"{name}.tif"
         title = titles.get(name, name)
         words = {"unit": frame.units.get(name, "1"), "title": title}
-        overviews = "mode" if name == "water_like" else "average"  # yes or no has no mean
-        write_cog(path, values, frame.grid, overwrite=overwrite, overviews=overviews, **words)
+        write_cog(path, values, frame.grid, overwrite=overwrite, overviews=way_of(name), **words)
         written.append(path)
         known = values[np.isfinite(values)]
         ends = (float(known.min()), float(known.max())) if known.size else (0.0, 1.0)
