@@ -99,6 +99,18 @@ def test_a_new_folder_of_rasters_is_made_and_filled(farm: Path, monkeypatch) -> 
     assert main(["screen", "ground.tif", "land.gpkg", *words]) == 2  # every raster is looked at, not just the first
 
 
+def test_a_refused_run_leaves_no_empty_folder(farm: Path, monkeypatch) -> None:
+    """A house wider than the land is refused after the folder was made; one that was there before stays, with what it holds."""
+    monkeypatch.chdir(farm)
+    refused = ["screen", "ground.tif", "land.gpkg", "--cell", "12m", "--house", "6x15m", "--out", "t.gpkg", "-q"]
+    assert main([*refused, "--rasters", "gone/deeper"]) == 3
+    assert not (farm / "gone").exists()
+    (farm / "kept").mkdir()
+    assert main([*refused, "--rasters", "kept"]) == 3
+    assert main([*refused, "--rasters", "kept/deeper"]) == 3
+    assert (farm / "kept").is_dir() and not any((farm / "kept").iterdir())
+
+
 def test_a_dry_run_refuses_what_the_run_would(farm: Path, monkeypatch, capsys) -> None:
     monkeypatch.chdir(farm)
     words = ["screen", "ground.tif", "land.gpkg", "--cell", "12m", "--out", "t.gpkg", "--house", "6x15m", "-q"]

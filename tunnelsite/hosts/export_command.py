@@ -15,15 +15,14 @@ def export(given: argparse.Namespace) -> int:
     formats, folder = asked_formats(given.formats), Path(given.to)
     from tunnelsite.io.handover.stored import read_layers
     from tunnelsite.io.handover.writing import handover_files, write_handover
-    from tunnelsite.io.outputs import make_folder, refuse_clashes, reserved_outputs
+    from tunnelsite.io.outputs import output_folder, refuse_clashes, reserved_outputs
 
     assets = _assets(given, formats)
     stored = read_layers(given.sites)
     outputs = handover_files(stored, folder, formats)
     inputs = [str(stored.path), *map(str, assets.values())]
     refuse_clashes(outputs, inputs)
-    make_folder(folder)
-    with reserved_outputs(outputs, inputs, overwrite=bool(given.overwrite)):
+    with output_folder(folder), reserved_outputs(outputs, inputs, overwrite=bool(given.overwrite)):
         written = write_handover(stored, folder, formats, assets, overwrite=bool(given.overwrite))
     notes = _left_out(stored, formats)
     summary = {"from": str(stored.path), "files": [str(path) for path in written], "notes": notes}

@@ -22,7 +22,7 @@ OWN = ("out", "top", "rasters", "keep", "overwrite")
 
 def region(given: argparse.Namespace) -> int:
     """Screen every parcel of a region, keep what is finished, and put it together."""
-    from tunnelsite.io.outputs import make_folder, refuse_clashes, reserved_outputs
+    from tunnelsite.io.outputs import output_folder, refuse_clashes, reserved_outputs
     from tunnelsite.settings import settings_from
 
     values = project_values(given)
@@ -43,11 +43,11 @@ def region(given: argparse.Namespace) -> int:
         progress("reading", 0.0)
         found = read_region(settings)
         progress("reading", 1.0)
-        make_folder(parts, "a folder for finished tasks")
-        say_what_is_kept(f"finished tasks are kept in {harmless(str(parts))}; the same command goes on from there")
-        result = screened_region(found, settings, plan, crew, parts, progress)
-        progress("writing", 0.0)
-        write_region(result, outputs, overwrite=bool(given.overwrite))
+        with output_folder(parts, "a folder for finished tasks"):
+            say_what_is_kept(f"finished tasks are kept in {harmless(str(parts))}; the same command goes on from there")
+            result = screened_region(found, settings, plan, crew, parts, progress)
+            progress("writing", 0.0)
+            write_region(result, outputs, overwrite=bool(given.overwrite))
         progress("writing", 1.0)
     summary = _summary(result, outputs, parts)
     print(json.dumps(summary, indent=2, allow_nan=False) if given.json else _words(summary))

@@ -83,16 +83,14 @@ def _outputs(settings) -> dict[str, Path]:
 
 
 def _screened(settings, progress: Progress, files, *, as_json: bool, more: bool) -> int:
-    from tunnelsite.io.outputs import make_folder, refuse_clashes, reserved_outputs
+    from tunnelsite.io.outputs import output_folder, refuse_clashes, reserved_outputs
 
     outputs, inputs = files
     out, keep = outputs["--out"], outputs.get("--keep")
     rasters = None if settings.rasters is None else Path(settings.rasters)
     start = time.monotonic()
     refuse_clashes(outputs, inputs)  # before so much as a folder is made
-    if rasters is not None:
-        make_folder(rasters)
-    with reserved_outputs(outputs, inputs, overwrite=settings.overwrite):
+    with output_folder(rasters), reserved_outputs(outputs, inputs, overwrite=settings.overwrite):
         from tunnelsite.io.site_reader import inputs_unchanged, site_from
         from tunnelsite.screening import screen as run
 
