@@ -38,6 +38,8 @@ KEPT = (
     "shrink",
     "clearance",
     "setback",
+    "elevation_error",
+    "error_range",
 )
 SAME_CELL = 0.001  # of a cell: coordinates are kept to far less, so a larger shift is another grid
 SAME_PLANE_M = 0.002

@@ -10,7 +10,7 @@ CAUTIONS = (
     "Follow the maker's instructions for the house. Have wind and snow loads, anchoring and grading confirmed by licensed practice.",
     "Keep off septic fields and their reserve area, and keep the distance from wells that the local code asks.",
     "East-west ridges are a default, not a law: sources disagree. Light was judged for the crop months given in this table.",
-    "The standard error of the pitch assumes independent errors; those of elevation models are correlated, so it is a lower bound.",
+    "The standard error of the pitch rests on a stated or assumed error of the heights; crops or brush taken for ground are not in it.",
     "Contributing area counts only land inside the elevation data; placements flagged for water from beyond it have a lower bound.",
     "Shelter from the wind lowers no design load; the hilltop warning screens the ASCE 7 topographic factor, not all of its tests.",
     "Cold air pools on still, clear nights; in wind-borne frost exposed slopes are coldest. Snow drifts in the lee of windbreaks.",

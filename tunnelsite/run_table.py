@@ -12,8 +12,10 @@ from typing import TYPE_CHECKING, Any
 
 from tunnelsite.cautions import CAUTIONS
 from tunnelsite.core.layers import SourceRaster
+from tunnelsite.core.reproject import wgs84_doubt
 from tunnelsite.core.site import Site
 from tunnelsite.core.table import Column, Table
+from tunnelsite.scan.pitch_error import stated_error
 from tunnelsite.settings import PATH_KEYS, Settings
 
 if TYPE_CHECKING:
@@ -119,7 +121,22 @@ def _notes(result: Result) -> list[tuple[str, str]]:
     for scan in result.scans:
         notes += [(_bearing_words(scan.frame.grid), text) for text in scan.frame.notes]
     notes += [("ranking", text) for text in result.notes]
+    notes.append(("pitch", _error_words(result)))
+    doubt = wgs84_doubt(result.frame.grid)
+    if doubt is not None:
+        notes.append(("lon, lat", f"{doubt}; footprints, pads and stakes are in the parcels' own coordinate system"))
     return list(dict.fromkeys(notes))
+
+
+def _error_words(result: Result) -> str:
+    """What the standard error of the pitch rests on."""
+    error = stated_error(result.frame, *result.settings.error)
+    if not error.assumed:
+        return f"its standard error counts {error.words}, as stated, and ground that the model's cells hide"
+    return (
+        f"nobody stated how far the heights are off: {error.words} were counted, or less where the model is smoother than that; state "
+        "them as elevation_error and error_range"
+    )
 
 
 def _version(name: str) -> str:

@@ -104,8 +104,8 @@ class Settings(BaseModel):
     keep_water_like: bool = False
     combine: Literal["mean", "geometric", "lowest"] = "mean"
     top: Annotated[int, _whole("top", 1, MOST_CANDIDATES)] = 20
-    elevation_error_m: Annotated[float, _length("elevation error", 0, 50)] = 0.10  # QL2 lidar; see decisions.robustness
-    error_range_m: Annotated[float, _length("error range", 0, 10_000)] = 5.0  # common practice, no source
+    elevation_error_m: Annotated[float | None, _length("elevation error", 0, 50)] = None  # see core.elevation_error
+    error_range_m: Annotated[float | None, _length("error range", 0, 10_000)] = None
     draws: Annotated[int, _whole("draws", 1, 100_000)] = 500
     seed: Annotated[int, _whole("seed", 0, 2**63 - 1)] = 1
     rasters: str | None = None
@@ -161,6 +161,11 @@ class Settings(BaseModel):
             if bearing not in found:
                 found.append(bearing)
         return found
+
+    @property
+    def error(self) -> tuple[float | None, float | None]:
+        """Standard deviation and range of the elevations' errors [m], None = not stated."""
+        return self.elevation_error_m, self.error_range_m
 
     @property
     def vertical_unit_m(self) -> float | None:

@@ -11,6 +11,7 @@ from tunnelsite.core.reproject import from_grid
 from tunnelsite.core.table import Column, Table
 from tunnelsite.scan import refine
 from tunnelsite.scan.open_ground import why_nothing_fits
+from tunnelsite.scan.pitch_error import pitch_error, stated_error
 from tunnelsite.siteplan.stakes import DesignPlane, end_words, heights_at, stakes
 
 if TYPE_CHECKING:
@@ -40,7 +41,7 @@ CANDIDATE_COLUMNS = {
     "pitch_across_pct": Column(
         REAL, "slope of the ground's plane across the ridge, + rises to the left of the bearing (north for 90)", "%"
     ),
-    "pitch_se_pct": Column(REAL, "standard error of the steeper pitch, independent errors assumed", "%"),
+    "pitch_se_pct": Column(REAL, "standard error of the steeper pitch: errors of heights, hidden ground", "%"),
     "relief_m": Column(REAL, "highest minus lowest ground under the footprint", "m"),
     "roughness_m": Column(REAL, "root mean square of the ground off its plane", "m"),
     "crown_m": Column(REAL, "height of the middle above the long edges, + sheds water", "m"),
@@ -84,6 +85,8 @@ def candidate_row(result: Result, rank: int) -> dict[str, Any]:
         "length_m": scan.house.length_m,
     }
     row |= refine.where(scan, item) | refine.natural_ground(scan, item)
+    error = pitch_error(scan, item, stated_error(scan.frame, *result.settings.error))
+    row["pitch_se_pct"] = error.steeper_pct(row["pitch_along_pct"], row["pitch_across_pct"])
     row |= refine.graded(scan, item, result.settings.pad_pitch, result.settings.shrink)
     row["clearance_m"] = refine.clearance(scan, item)
     for judge in result.judges:

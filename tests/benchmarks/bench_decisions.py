@@ -14,7 +14,7 @@ from statistics import median
 from tests.benchmarks.bench_screening import made_site
 from tunnelsite import House, catalogue, screen
 from tunnelsite.decisions.elsewhere import best_everywhere
-from tunnelsite.decisions.rank_shares import DrawPlan, ErrorModel, rank_shares
+from tunnelsite.decisions.rank_shares import DrawPlan, rank_shares
 from tunnelsite.settings import settings_from
 
 REPEATS = 5
@@ -44,7 +44,7 @@ def main(side: int = 800) -> None:
         f"{side} x {side} cells, {len(result.scans[0].index):,} placements, {len(result.choices)} candidates: {whole:.2f} s"
     )
     changes = ({"sun": 5.0, "pitch": 1.0}, {"pitch": {"limit": 4.0}})
-    plans = {range_m: DrawPlan(ErrorModel(0.10, range_m), draws=200) for range_m in (0.0, 5.0)}
+    plans = {range_m: DrawPlan(0.10, range_m, draws=200) for range_m in (0.0, 5.0)}
     tasks = {
         "rescore, ranked": lambda: result.rescore(*changes),
         "rescore, every table": lambda: result.rescore(*changes).tables,

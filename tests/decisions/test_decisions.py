@@ -12,7 +12,8 @@ from tunnelsite import Settings, screen
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.house import House
 from tunnelsite.decisions.explain import explain_at, explain_rank
-from tunnelsite.decisions.robustness import acceptability, candidate_marks, chance_within, pitch_chances, slope_error
+from tunnelsite.decisions.robustness import acceptability, both_within, candidate_marks, chance_within, pitch_errors
+from tunnelsite.kernels.plane_error import slope_error
 from tunnelsite.kernels.planes import rectangle_planes
 from tunnelsite.scan.combine import combined, dominance
 from tunnelsite.scan.refine import where
@@ -89,8 +90,9 @@ def test_slope_error_against_simulated_fields_through_the_kernel(range_m):
 def test_chances(result):
     assert chance_within(0.0, 0.0) == 1 and chance_within(1.0, 0.0) == 0
     assert chance_within(0.0, 1 / 192) == pytest.approx(0.6827, abs=1e-4)  # one standard deviation
-    chances = pitch_chances(result)
-    assert chances.shape == (len(result.choices),) and ((chances >= 0) & (chances <= 1)).all()
+    chances = [both_within(row, error.both) for row, error in zip(result.rows, pitch_errors(result), strict=True)]
+    assert len(chances) == len(result.choices) and all(0 <= chance <= 1 for chance in chances)
+    assert np.isnan(both_within(result.rows[0], (np.nan, 0.01)))
 
 
 def test_combinations_and_front():

@@ -1,20 +1,24 @@
-"""A coarse elevation model against the fine one of the same invented ground: how far its pitch and its standard error hold.
+"""A coarse elevation model against the fine one of the same ground: how far its pitch may be off, and how far it says so.
 
 The check is by our own kernels on both, so it tests what coarse cells lose, not the kernels. The ground is invented: hills, and
-correlated roughness of 2 to 30 cm at scales of 3 to 60 m. Other ground will give other shares.
+correlated roughness of 2 to 30 cm at scales of 3 to 60 m. docs/regions.md has the same for real ground.
 """
 
 from __future__ import annotations
+
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from scipy.ndimage import gaussian_filter, map_coordinates
 from scipy.stats import spearmanr
 
-from tunnelsite.kernels.coverage import slope_standard_error
+from tunnelsite.core.elevation_error import error_model
 from tunnelsite.kernels.planes import rectangle_planes
+from tunnelsite.scan.pitch_error import pitch_error
 
 SIDE_M, CELL_M, LENGTH_M, WIDTH_M = 900, 2.0, 30.0, 9.0
+EVERY = 23  # of the placements that are looked at: 289 of them
 
 
 @pytest.fixture(scope="module")
@@ -28,30 +32,50 @@ def ground() -> np.ndarray:
     return heights + rng.normal(0, 0.02, heights.shape)
 
 
-def judged(ground: np.ndarray, own_m: int) -> tuple[np.ndarray, np.ndarray]:
-    """Pitches along and across [%] and their standard errors, of cells of `own_m` interpolated to the working cell."""
+def judged(ground: np.ndarray, own_m: int, stated: tuple, error_m: float = 0.0) -> tuple[np.ndarray, np.ndarray]:
+    """Pitches along and across [%] and their standard errors, of cells of `own_m` interpolated to the working cell; with errors
+    of the cells' heights that are alike over one of them."""
     n = SIDE_M // own_m
     blocks = ground.reshape(n, own_m, n, own_m).mean((1, 3))
+    if error_m:  # filtering by a Gaussian of s gives the correlation exp(-d^2 / (4 s^2)): s = range / 2
+        error = gaussian_filter(np.random.default_rng(2).normal(size=blocks.shape), 0.5, mode="wrap")
+        blocks = blocks + error_m * error / error.std()
     at = (np.arange(int(SIDE_M / CELL_M)) + 0.5) * CELL_M / own_m - 0.5
     fine = map_coordinates(blocks, np.meshgrid(at, at, indexing="ij"), order=1, mode="nearest").astype(np.float32)
-    cells = (LENGTH_M / CELL_M, WIDTH_M / CELL_M)
-    _, along, across, rms, _ = rectangle_planes(fine, *cells, CELL_M)
-    errors = slope_standard_error(np.asarray(rms), *cells, CELL_M)
-    inner = np.s_[40:-40:3, 40:-40:3]
-    pitch = 100 * np.stack([along[inner], across[inner]])
-    return pitch, 100 * max(1.0, own_m / CELL_M) * np.stack([error[inner] for error in errors])  # as in scan.refine
+    planes = rectangle_planes(fine, LENGTH_M / CELL_M, WIDTH_M / CELL_M, CELL_M)
+    places = np.arange(40, fine.shape[0] - 40, EVERY)
+    index = (places[:, None] * fine.shape[1] + places).ravel()
+    frame = SimpleNamespace(ground=fine, dem_cell_m=own_m, grid=SimpleNamespace(cell_m=CELL_M, cols=fine.shape[1]))
+    scan = SimpleNamespace(frame=frame, house=SimpleNamespace(length_m=LENGTH_M, width_m=WIDTH_M), index=index)
+    model = error_model(*stated, own_m, CELL_M)
+    errors = np.array([pitch_error(scan, item, model).both for item in range(index.size)]).T
+    return 100 * np.stack([planes.slope_along.ravel()[index], planes.slope_across.ravel()[index]]), 100 * errors
 
 
-@pytest.mark.parametrize(("own_m", "least_share", "least_rank"), [(5, 0.95, 0.98), (10, 0.88, 0.94), (30, 0.55, 0.75)])
-def test_pitch_of_coarse_cells(ground, own_m: int, least_share: float, least_rank: float) -> None:
-    fine, _ = judged(ground, 2)
-    coarse, error = judged(ground, own_m)
+def shares(ground: np.ndarray, own_m: int, stated: tuple, error_m: float = 0.0) -> tuple[float, float, float]:
+    """Shares of placements whose steeper pitch is within one and two standard errors; rank correlation of the pitch."""
+    fine, _ = judged(ground, 2, (0.0, None))
+    coarse, error = judged(ground, own_m, stated, error_m)
     assert np.isfinite(fine).all() and np.isfinite(error).all()
     steeper = np.abs(coarse).argmax(0)[None]
-    off = np.abs(np.take_along_axis(coarse - fine, steeper, 0))
-    share = float(np.mean(off <= 2 * np.take_along_axis(error, steeper, 0)))
-    rank = spearmanr(np.abs(coarse).max(0).ravel(), np.abs(fine).max(0).ravel()).statistic
-    print(f"{own_m} m: rms {np.sqrt((off**2).mean()):.3f} %, within two standard errors {share:.3f}, rank {rank:.3f}")
-    assert share >= least_share and rank >= least_rank
-    if own_m == 30:  # docs/regions.md says that the standard error is too small here; a cure must change that page
-        assert share < 0.88
+    off = np.abs(np.take_along_axis(coarse - fine, steeper, 0)) / np.take_along_axis(error, steeper, 0)
+    rank = spearmanr(np.abs(coarse).max(0), np.abs(fine).max(0)).statistic
+    print(
+        f"{own_m} m: within one {np.mean(off <= 1):.3f}, two {np.mean(off <= 2):.3f}, rank {rank:.3f}, median error {np.median(error):.3f} %"
+    )
+    return float(np.mean(off <= 1)), float(np.mean(off <= 2)), float(rank)
+
+
+@pytest.mark.parametrize(("own_m", "least_rank"), [(5, 0.98), (10, 0.94), (30, 0.75)])
+def test_what_coarse_cells_hide(ground, own_m: int, least_rank: float) -> None:
+    """Means of the true ground, known to be without errors of their own. 68 and 95 % would be normal errors."""
+    one, two, rank = shares(ground, own_m, (0.0, None))
+    assert 0.58 <= one <= 0.93 and two >= 0.93 and rank >= least_rank
+
+
+@pytest.mark.parametrize(("own_m", "error_m"), [(5, 0.1), (10, 0.3), (30, 0.5)])
+@pytest.mark.parametrize("known", [True, False])
+def test_errors_of_the_model_itself(ground, own_m: int, error_m: float, known: bool) -> None:
+    """The same with errors of the heights, stated and left open: about as many as there should be, not all of them."""
+    one, two, _ = shares(ground, own_m, (error_m if known else None, None), error_m)
+    assert 0.55 <= one <= 0.93 and two >= 0.93

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 import shapely
 
+from tunnelsite.core.elevation_error import ErrorModel
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.core.grid import geographic_wkt, transformer
 from tunnelsite.core.house import House, Pad
@@ -46,7 +47,7 @@ def test_terrace_needs_only_its_own_noise_levelled(farm) -> None:
     assert plan.pad.moved_m3 < 0.8 * 0.035 * place.pad.area_m2  # mean of |e| is 0.8 sigma, less what the plane takes up
     assert plan.slopes.cut_m3 + plan.slopes.fill_m3 < 0.5
     assert plan.over_parcel_m2 == pytest.approx(0.0)
-    spread = earthwork_error(plan, 0.035, 4.0, draws=40)
+    spread = earthwork_error(plan, ErrorModel(0.035, 4.0), draws=40)
     # The planted terrace needs no cut, so the planned one is all error. A second error of the same size makes it sqrt(2)
     # times as large at least: the plane was fitted to the first error and takes up none of the second (derived).
     assert spread.cut_m3.inflation > (2**0.5 - 1) * plan.cut_m3

@@ -127,3 +127,20 @@ def test_the_shift_of_nad83_is_known(tmp_path) -> None:
     _, parcels = plain_farm(tmp_path)
     result = screen(read_site(str(dem), str(parcels)), SMALL, settings=_settings())
     assert "the shift from the datum 'WGS 84' to 'NAD83' is known to about 4 m" in _notes(result)
+    assert "longitudes and latitudes: the shift from the datum 'NAD83' to 'WGS 84' is known to about 4 m" in _notes(
+        result
+    )
+    own = screen(read_site(*map(str, plain_farm(tmp_path))), SMALL, settings=_settings())
+    assert "longitudes and latitudes" not in _notes(own)  # WGS 84 itself: nothing to say
+
+
+def test_a_datum_that_nobody_can_tie_to_wgs84_is_said(tmp_path) -> None:
+    """An unnamed datum on the ellipsoid of Clarke: what PROJ does with it is a guess, and is said beside longitude and latitude."""
+    crs = "+proj=utm +zone=17 +ellps=clrk66 +type=crs"
+    dem = write_dem(tmp_path / "n.tif", gentle(), Affine(1, 0, WEST, 0, -1, NORTH), crs)
+    shapes = [shapely.box(WEST + 3, NORTH - 77, WEST + 97, NORTH - 3)]
+    result = screen(
+        read_site(str(dem), str(write_parcels(tmp_path / "p.gpkg", shapes, crs))), SMALL, settings=_settings()
+    )
+    assert result.rows and "longitudes and latitudes" in _notes(result)
+    assert "not known here and taken as none" in _notes(result) or "no way from it to WGS 84" in _notes(result)

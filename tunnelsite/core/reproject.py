@@ -18,6 +18,7 @@ _SHORT_M = 50.0  # below it no usual projection bends an edge by a tenth of that
 _DEGREE_M = 111_320.0
 _SHARES = (0.25, 0.5, 0.75)  # an edge may bend like an S, so its middle alone would not tell
 _DOUBT_M = 1.0  # accuracy of a datum shift worth a word
+WGS84 = "EPSG:4326"
 
 
 def reprojected(features: Features, target_crs: pyproj.CRS) -> Features:
@@ -198,6 +199,25 @@ def _check_finite(geometry: np.ndarray, features: Features, target: pyproj.CRS) 
             "coordinates in the area where both coordinate systems hold",
             "check that the file states the coordinate system it is really in",
         )
+
+
+def to_wgs84(grid: Grid, along_m, across_m) -> tuple[np.ndarray, np.ndarray]:
+    """Longitude and latitude [deg] (WGS 84) of points given along and across [m]; on the data's own datum where PROJ knows no way
+    from that to WGS 84, which `wgs84_doubt` says."""
+    lon, lat = transformer(grid.crs_wkt, WGS84).transform(*grid.to_map(np.asarray(along_m), np.asarray(across_m)))
+    return (lon, lat) if np.isfinite(lon).all() else grid.lonlat(along_m, across_m)
+
+
+def wgs84_doubt(grid: Grid) -> str | None:
+    """How far longitudes and latitudes of `to_wgs84` may be off, in words, where that is more than a metre or not known."""
+    change, target = transformer(grid.crs_wkt, WGS84), pyproj.CRS(WGS84)
+    middle = change.transform(
+        *grid.to_map((grid.bounds[0] + grid.bounds[2]) / 2, (grid.bounds[1] + grid.bounds[3]) / 2)
+    )
+    if not np.isfinite(middle).all():
+        return f"longitudes and latitudes are on the datum {grid.crs.geodetic_crs.name!r}: no way from it to WGS 84 is known here"
+    found = _doubt(change, grid.crs, target)
+    return f"longitudes and latitudes: {found[0]}" if found else None
 
 
 def _doubt(change: pyproj.Transformer, source: pyproj.CRS, target: pyproj.CRS) -> tuple[str, ...]:

@@ -8,25 +8,15 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from tunnelsite.core.elevation_error import drawn_waves, field_on
 from tunnelsite.core.site import Frame
 from tunnelsite.kernels.coverage import axis_coverage, axis_weights
 from tunnelsite.scan.engine import Judge, Scan
+from tunnelsite.scan.pitch_error import PitchError
 from tunnelsite.scan.strip import Strip
 
-HARMONICS = (
-    128  # waves a field is made of; its variance is exact with any number, more make every single field more Gaussian
-)
 CELLS_AT_ONCE = 2_000_000  # of drawn ground: 16 MB, however many draws are asked for
 Measure = Callable[..., np.ndarray]
-
-
-@dataclass(frozen=True)
-class ErrorModel:
-    """Errors of the elevations: Gaussian, stationary, of standard deviation `sd_m` [m] and correlation exp(-(d / range_m)^2);
-    `range_m` 0 = every cell for itself."""
-
-    sd_m: float
-    range_m: float
 
 
 @dataclass(frozen=True)
@@ -41,8 +31,10 @@ class Drawn:
 
 @dataclass(frozen=True)
 class _Patch:
-    """Placements of one scan. `cells`, int64 [n, h, w], number of each cell in the frame. `ground`, float64 [n, h, w] [m].
-    `basis`, float64 [4, h, w]: level, along, across and crown, orthogonal under `share` [h, w], the footprint's weights."""
+    """Placements of one scan, numbers `at` [n] of the list. `cells`, int64 [n, h, w], number of each cell in the frame. `ground`,
+    float64 [n, h, w] [m]. `basis`, float64 [4, h, w]: level, along, across [cells] and crown, orthogonal under `share` [h, w],
+    the footprint's weights. `sd_m`, float64 [n], error of one elevation; `hidden`, float64 [2, n], of the slopes along and
+    across by ground that the model's cells hide [fraction]."""
 
     scan: Scan
     at: np.ndarray
@@ -50,54 +42,57 @@ class _Patch:
     ground: np.ndarray
     basis: np.ndarray
     share: np.ndarray
+    sd_m: np.ndarray
+    hidden: np.ndarray
 
 
 def drawn_measures(
     chosen: Sequence[tuple[Scan, int]],
+    errors: Sequence[PitchError],
     judges: Sequence[Judge],
-    model: ErrorModel,
-    draws: int,
-    seed: int,
+    draws: tuple[int, int],
     pad_pitch: float,
 ) -> Drawn:
     """Measure placements again on drawn grounds.
 
-    Arguments: chosen, (scan, packed placement) of each; judges, whose criteria read the ground only; model; draws; seed;
-    pad_pitch, slope a finished pad may keep [fraction].
+    Arguments: chosen, (scan, packed placement) of each; errors, of each, their elevations' errors of one range; judges, whose
+    criteria read the ground only; draws, (how many, seed); pad_pitch, slope a finished pad may keep [fraction].
     Return: Drawn; the same seed gives the same numbers, and draw k is the same however many are asked for.
-    Source: fields by the spectral method, a sum of waves whose wave vectors are drawn from the spectrum of the correlation
-    (Shinozuka & Deodatis 1991, Applied Mechanics Reviews 44(4):191, from memory). One field serves all placements of a draw, so
-    neighbours err together. Departure: what the model shows beyond the footprint's plane and crown holds one error already,
-    so there the drawn error is added and both are shrunk until the ground is, on average, as rough as the model shows it.
-    Plane and crown take the whole error.
+    Source: fields of `core.elevation_error`. One field serves all placements of a draw, so neighbours err together. What the
+    model's cells hide tilts each placement for itself; the roughness it adds is not drawn. Departure: what the model shows
+    beyond the footprint's plane and crown holds one error already, so there the drawn error is added and both are
+    shrunk until the ground is, on average, as rough as the model shows it. Plane and crown take the whole error.
     """
-    if not (0 <= model.sd_m < 100 and 0 <= model.range_m < 1e6 and draws >= 1):
-        raise ValueError("an error of 0 up to 100 m, a range of 0 up to 1000 km and 1 draw or more are expected")
-    patches = list(_patches(chosen))
-    found = Drawn(*(np.full((draws, len(chosen)), np.nan) for _ in range(2)), {})
-    found.measures.update({judge.id: np.full((draws, len(chosen)), np.nan) for judge in judges})
+    count, seed = draws
+    if count < 1 or len(errors) != len(chosen) or len({error.counted.seen[1] for error in errors}) > 1:
+        raise ValueError("1 draw or more and an error a placement, all of one range, are expected")
+    patches = list(_patches(chosen, errors))
+    found = Drawn(*(np.full((count, len(chosen)), np.nan) for _ in range(2)), {})
+    found.measures.update({judge.id: np.full((count, len(chosen)), np.nan) for judge in judges})
     cells = max(sum(patch.cells.size for patch in patches), 1)
     step = max(1, CELLS_AT_ONCE // cells)
-    for start in range(0, draws, step):
-        which = range(start, min(start + step, draws))
-        errors = [_errors(patches, model, (seed, draw)) for draw in which]
+    for start in range(0, count, step):
+        which = range(start, min(start + step, count))
+        drawn = [_errors(patches, errors[0].counted.seen[1], (seed, draw)) for draw in which]
         for k, patch in enumerate(patches):
-            grounds = _grounds(patch, np.stack([error[k] for error in errors]))
+            grounds = _grounds(patch, np.stack([field[k] for field, _ in drawn]))
+            tilts = np.stack([tilt[:, patch.at] for _, tilt in drawn], axis=1) * patch.hidden[:, None]
+            _tilt(patch, grounds, tilts)
             _measured(patch, grounds, judges, pad_pitch, (slice(which.start, which.stop), found))
     return found
 
 
-def _patches(chosen: Sequence[tuple[Scan, int]]) -> Iterator[_Patch]:
+def _patches(chosen: Sequence[tuple[Scan, int]], errors: Sequence[PitchError]) -> Iterator[_Patch]:
     scans: list[Scan] = []
     for scan, _ in chosen:
         if not any(scan is known for known in scans):
             scans.append(scan)
     for scan in scans:
         at = np.array([k for k, (one, _) in enumerate(chosen) if one is scan])
-        yield _patch(scan, at, np.array([chosen[k][1] for k in at]))
+        yield _patch(scan, at, np.array([chosen[k][1] for k in at]), [errors[k] for k in at])
 
 
-def _patch(scan: Scan, at: np.ndarray, items: np.ndarray) -> _Patch:
+def _patch(scan: Scan, at: np.ndarray, items: np.ndarray, errors: list[PitchError]) -> _Patch:
     grid = scan.frame.grid
     down, right = (axis_coverage(size / grid.cell_m).reach for size in (scan.pad.width_m, scan.pad.length_m))
     v, u = np.arange(-down, down + 1), np.arange(-right, right + 1)
@@ -110,7 +105,9 @@ def _patch(scan: Scan, at: np.ndarray, items: np.ndarray) -> _Patch:
     ones = np.ones((v.size, u.size))
     basis = np.stack([ones, ones * u, ones * v[:, None], ones * crown[:, None]])
     ground = scan.frame.ground.ravel()[cells].astype(np.float64)
-    return _Patch(scan, at, cells, ground, basis, np.outer(across, along))
+    sd = np.array([error.counted.seen[0] for error in errors])
+    hidden = np.nan_to_num([error.hidden for error in errors]).T  # not known tilts nothing
+    return _Patch(scan, at, cells, ground, basis, np.outer(across, along), sd, hidden)
 
 
 def _padded(weights: np.ndarray, size: int) -> np.ndarray:
@@ -119,39 +116,41 @@ def _padded(weights: np.ndarray, size: int) -> np.ndarray:
     return np.pad(weights, spare)
 
 
-def _errors(patches: list[_Patch], model: ErrorModel, seed: tuple[int, int]) -> list[np.ndarray]:
-    """One drawn field over every patch [m]."""
+def _errors(patches: list[_Patch], range_m: float, seed: tuple[int, int]) -> tuple[list[np.ndarray], np.ndarray]:
+    """One drawn field over every patch [m], and standard normal tilts [2, placements]."""
     numbers = np.random.default_rng(seed)
-    if model.range_m > 0:
-        waves = numbers.normal(0.0, np.sqrt(2.0) / model.range_m, (2, HARMONICS))  # spectrum of exp(-(d / range)^2)
-        swing = numbers.normal(0.0, model.sd_m / np.sqrt(HARMONICS), (2, HARMONICS))
-        return [_waves(patch, waves, swing[0] - 1j * swing[1]) for patch in patches]
+    if range_m > 0:
+        waves = drawn_waves(numbers, range_m)
+        fields = [_on_patch(patch, waves) for patch in patches]
+    else:
+        fields = _independent(patches, numbers)
+    tilts = numbers.standard_normal((2, sum(patch.at.size for patch in patches)))
+    return [field * patch.sd_m[:, None, None] for field, patch in zip(fields, patches, strict=True)], tilts
+
+
+def _on_patch(patch: _Patch, waves) -> np.ndarray:
+    grid = patch.scan.frame.grid
+    return field_on(waves, grid, *np.divmod(patch.cells[:, 0, 0], grid.cols), patch.cells.shape[1:])
+
+
+def _independent(patches: list[_Patch], numbers: np.random.Generator) -> list[np.ndarray]:
+    """An error of variance 1 for every cell; those that two pads share err alike."""
     found: dict[int, np.ndarray] = {}
     frames = {id(patch.scan.frame): patch.scan.frame for patch in patches}
-    for key in frames:  # cells that two pads share err alike
+    for key in frames:
         mine = [k for k, patch in enumerate(patches) if id(patch.scan.frame) == key]
         known, where = np.unique(np.concatenate([patches[k].cells.ravel() for k in mine]), return_inverse=True)
-        error = numbers.normal(0.0, model.sd_m, known.size)[where.ravel()]
+        error = numbers.standard_normal(known.size)[where.ravel()]
         ends = np.cumsum([patches[k].cells.size for k in mine])[:-1]
         found |= {k: part.reshape(patches[k].cells.shape) for k, part in zip(mine, np.split(error, ends), strict=True)}
     return [found[k] for k in range(len(patches))]
 
 
-def _waves(patch: _Patch, waves: np.ndarray, swing: np.ndarray) -> np.ndarray:
-    """The sum of waves at the cells of a patch; along and across part, so two small products serve each placement."""
-    grid = patch.scan.frame.grid
-    along, across = grid.from_map(
-        *waves
-    )  # a wave vector turns with the grid, so placements of all bearings share the field
-    _, down, right = patch.cells.shape
-    row, col = np.divmod(patch.cells[:, 0, 0], grid.cols)
-    start = grid.centre(row, col)
-    phase = np.exp(1j * (np.outer(start[0], along) + np.outer(start[1], across))) * swing
-    rows = np.exp(-1j * np.outer(np.arange(down) * grid.cell_m, across))  # rows run south
-    cols = np.exp(1j * np.outer(along, np.arange(right) * grid.cell_m))
-    left = phase[:, None, :] * rows
-    # one small product a placement: one large one would start the threads of the library for a millisecond's work
-    return left.real @ cols.real - left.imag @ cols.imag
+def _tilt(patch: _Patch, grounds: np.ndarray, tilts: np.ndarray) -> None:
+    """Tilt grounds [draws, n, h, w] along and across by slopes [2, draws, n] [fraction]; rows run south."""
+    cell = patch.scan.frame.grid.cell_m
+    for slope, lean in zip(tilts, (patch.basis[1], -patch.basis[2]), strict=True):
+        grounds += slope[..., None, None] * cell * lean
 
 
 def _grounds(patch: _Patch, errors: np.ndarray) -> np.ndarray:

@@ -10,17 +10,17 @@ import numpy as np
 
 from tunnelsite.core.criterion import Criterion
 from tunnelsite.core.errors import UsageError
-from tunnelsite.decisions.drawn_ground import Drawn, ErrorModel, drawn_measures, ground_only
+from tunnelsite.decisions.drawn_ground import Drawn, drawn_measures, ground_only
 from tunnelsite.decisions.robustness import (
     TOLERANCE,
+    both_within,
     candidate_marks,
-    chance_within,
     drawn_weights,
     ranks_of,
-    slope_error,
     weighted_means,
 )
 from tunnelsite.scan.combine import WAYS, combined
+from tunnelsite.scan.pitch_error import PitchError, pitch_error, stated_error
 
 if TYPE_CHECKING:
     from tunnelsite.result import Result
@@ -30,10 +30,11 @@ INTERVAL = (0.05, 0.95)
 
 @dataclass(frozen=True)
 class DrawPlan:
-    """What is drawn: `draws`, `seed`, `concentration` of the weights (see `drawn_weights`), `error` of the elevations, `k` of
-    the top."""
+    """What is drawn: errors of the elevations, of standard deviation `sd_m` and range `range_m` [m], None = not stated; `draws`,
+    `seed`, `concentration` of the weights (see `drawn_weights`), `k` of the top."""
 
-    error: ErrorModel
+    sd_m: float | None = None
+    range_m: float | None = None
     draws: int = 500
     seed: int = 1
     concentration: float = 50.0
@@ -53,6 +54,7 @@ class RankShares:
         score_low, score_high: its score 0-100 in 5 and 95 % of all draws.
         within: how often both slopes of the ground are within 1/192. within_exact: the same in closed form.
         pitch_sd_pct: standard deviations [%] of the slopes along and across, [n, 2], in closed form.
+        errors: of the ground of each candidate.
         redrawn: criteria that were measured again on the drawn grounds.
     """
 
@@ -69,6 +71,7 @@ class RankShares:
     within: np.ndarray
     within_exact: np.ndarray
     pitch_sd_pct: np.ndarray
+    errors: tuple[PitchError, ...]
     redrawn: tuple[str, ...]
 
 
@@ -84,8 +87,8 @@ def rank_shares(result: Result, criteria: Sequence[Criterion], plan: DrawPlan) -
         raise UsageError("the run has no candidates", "a run with at least one", "screen again with other limits")
     judges = ground_only(result.judges, criteria)
     chosen = [(result.scans[choice.scan], choice.item) for choice in result.choices]
-    models = [effective(plan.error, scan) for scan, _ in chosen]
-    drawn = drawn_measures(chosen, judges, models[0], plan.draws, plan.seed, result.settings.pad_pitch)
+    errors = [pitch_error(scan, item, stated_error(scan.frame, plan.sd_m, plan.range_m)) for scan, item in chosen]
+    drawn = drawn_measures(chosen, errors, judges, (plan.draws, plan.seed), result.settings.pad_pitch)
     marks, beyond = _marks(result, judges, drawn)
     weights = np.array([judge.rubric.weight for judge in result.judges])
     random = drawn_weights(weights, plan.concentration, plan.draws, plan.seed)
@@ -99,7 +102,6 @@ def rank_shares(result: Result, criteria: Sequence[Criterion], plan: DrawPlan) -
     shares = np.stack([(ranks == rank).mean(axis=0) for rank in range(1, count + 1)], axis=1)
     placed = ranks > 0
     within = (np.abs(drawn.slope_along) <= TOLERANCE) & (np.abs(drawn.slope_across) <= TOLERANCE)
-    exact, sd = _closed_form(result, models)
     return RankShares(
         plan,
         shares,
@@ -111,19 +113,11 @@ def rank_shares(result: Result, criteria: Sequence[Criterion], plan: DrawPlan) -
         np.divide(ranks.sum(axis=0), placed.sum(axis=0), out=np.full(count, np.nan), where=placed.any(axis=0)),
         *_interval(scores),
         within.mean(axis=0),
-        exact,
-        sd,
+        np.array([both_within(row, error.both) for row, error in zip(result.rows, errors, strict=True)]),
+        100 * np.array([error.both for error in errors]),
+        tuple(errors),
         tuple(judge.id for judge in judges),
     )
-
-
-def effective(model: ErrorModel, scan) -> ErrorModel:
-    """The error on the working grid: cells finer than the elevation model's own repeat its errors, so the range is at least
-    one of its cells there."""
-    frame = scan.frame
-    if frame.dem_cell_m > 1.01 * frame.grid.cell_m and model.range_m < frame.dem_cell_m:
-        return ErrorModel(model.sd_m, frame.dem_cell_m)
-    return model
 
 
 def ranked_scores(marks: np.ndarray, weights: np.ndarray, way: str, beyond: np.ndarray | None = None) -> np.ndarray:
@@ -162,17 +156,3 @@ def _interval(scores: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         if len(known):
             found[:, k] = np.quantile(known, INTERVAL)
     return found[0], found[1]
-
-
-def _closed_form(result: Result, models: list[ErrorModel]) -> tuple[np.ndarray, np.ndarray]:
-    """Chance [n] that both slopes are within 1/192, and their standard deviations [n, 2] [%], without drawing."""
-    chances, errors = [], []
-    for choice, row, model in zip(result.choices, result.rows, models, strict=True):
-        scan = result.scans[choice.scan]
-        sizes = (scan.house.length_m, scan.house.width_m, scan.frame.grid.cell_m)
-        along, across = slope_error(*sizes, model.sd_m, model.range_m)
-        chances.append(
-            chance_within(row["pitch_along_pct"] / 100, along) * chance_within(row["pitch_across_pct"] / 100, across)
-        )
-        errors.append([100 * along, 100 * across])
-    return np.array(chances, np.float64), np.array(errors).reshape(-1, 2)

@@ -1,16 +1,19 @@
-"""How firm a ranking is against other weights, and how sure a pitch is under correlated elevation errors, in closed form.
+"""How firm a ranking is against other weights, and how sure a pitch is, in closed form.
 
 Weights are drawn round those given; curves and limits stay. For errors in everything that is measured on the ground, see
-`rank_shares`. Trend errors over hundreds of metres hardly change a pitch.
+`rank_shares`.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from scipy.special import ndtr
+
+from tunnelsite.scan.pitch_error import PitchError, pitch_error, stated_error
 
 if TYPE_CHECKING:
     from tunnelsite.result import Result
@@ -104,27 +107,6 @@ def ranks_of(scores: np.ndarray) -> np.ndarray:
     return ranks
 
 
-def slope_error(length_m: float, width_m: float, cell_m: float, sigma_m: float, range_m: float) -> tuple[float, float]:
-    """Standard deviation of the plane's slopes (along, across) [fraction] under stationary errors of the elevations.
-
-    Arguments: footprint and cell [m]; sigma_m, standard deviation of one cell's error; range_m, distance at which the
-    correlation exp(-(d / range)^2) falls to 1/e; 0 = independent cells. Exact: the plane is linear in the elevations
-    and this correlation is a product of one along and one across.
-    """
-    sums = {}
-    for name, size in (("along", length_m), ("across", width_m)):
-        reach = int(np.ceil(size / cell_m / 2 + 0.5))
-        at = np.arange(-reach, reach + 1) * cell_m
-        cover = np.clip((size / 2 - np.abs(at)) / cell_m + 0.5, 0.0, 1.0)
-        gap = at[:, None] - at[None, :]
-        alike = np.exp(-((gap / range_m) ** 2)) if range_m > 0 else np.eye(len(at))
-        level, tilt = cover / cover.sum(), cover * at / (cover * at * at).sum()
-        sums[name] = (level @ alike @ level, tilt @ alike @ tilt)
-    along = sigma_m * np.sqrt(sums["along"][1] * sums["across"][0])
-    across = sigma_m * np.sqrt(sums["across"][1] * sums["along"][0])
-    return float(along), float(across)
-
-
 def chance_within(slope, error: float, tolerance: float = TOLERANCE):
     """Probability that the true slope lies within +-tolerance when the measured one has a normal error [fractions]."""
     slope = np.asarray(slope, np.float64)
@@ -133,15 +115,16 @@ def chance_within(slope, error: float, tolerance: float = TOLERANCE):
     return ndtr((tolerance - slope) / error) - ndtr((-tolerance - slope) / error)
 
 
-def pitch_chances(result: Result, sigma_m: float = 0.10, range_m: float = 5.0) -> np.ndarray:
-    """Probability, a candidate, that both slopes of the ground are within 1/192; the two errors are independent by
-    symmetry. sigma_m 0.10 m is the vertical accuracy of quality level 2 lidar (USGS Lidar Base Specification, from
-    memory); range_m is an assumption without a source: try several."""
-    chances = []
-    for choice, row in zip(result.choices, result.rows, strict=True):
-        scan = result.scans[choice.scan]
-        along, across = slope_error(scan.house.length_m, scan.house.width_m, scan.frame.grid.cell_m, sigma_m, range_m)
-        chances.append(
-            chance_within(row["pitch_along_pct"] / 100, along) * chance_within(row["pitch_across_pct"] / 100, across)
-        )
-    return np.array(chances, np.float64)
+def pitch_errors(result: Result) -> list[PitchError]:
+    """How far the pitch of each candidate may be off, by the error of the elevations that the settings state or leave open."""
+    scans = [(result.scans[choice.scan], choice.item) for choice in result.choices]
+    return [pitch_error(scan, item, stated_error(scan.frame, *result.settings.error)) for scan, item in scans]
+
+
+def both_within(row: Mapping[str, Any], errors: tuple[float, float]) -> float:
+    """Probability that both slopes of a candidate are within 1/192, for normal errors, which are independent by symmetry.
+
+    Arguments: row of `candidates`; errors along and across [fraction], NaN = not known, and so is the probability then.
+    """
+    slopes = (row["pitch_along_pct"] / 100, row["pitch_across_pct"] / 100)
+    return float(np.prod([chance_within(slope, error) for slope, error in zip(slopes, errors, strict=True)]))

@@ -104,11 +104,20 @@ def plan_rows(found: RankShares) -> list[dict[str, str]]:
         "seed": str(plan.seed),
         "concentration": f"{plan.concentration:g}",
         "top": f"the best {plan.k}",
-        "elevation_error_m": f"{plan.error.sd_m:g}",
-        "error_range_m": f"{plan.error.range_m:g}",
+        "elevation_error_m": _counted(found),
+        "error_range_m": f"{found.errors[0].counted.range_m:g}",
         "measured_again": ", ".join(found.redrawn) or "nothing",
     }
     return [{"kind": "robustness", "name": name, "value": value} for name, value in told.items()]
+
+
+def _counted(found: RankShares) -> str:
+    """Standard deviations that were counted [m]."""
+    sds = sorted(error.counted.sd_m for error in found.errors)
+    if not found.errors[0].counted.assumed:
+        return f"{sds[0]:g}"
+    span = f"{sds[0]:.2g}" if sds[-1] - sds[0] < 0.005 else f"{sds[0]:.2g} to {sds[-1]:.2g}"
+    return f"{span} (assumed, no more than the model is rough there)"
 
 
 def robustness_words(rows: list[dict[str, Any]], found: RankShares) -> str:
@@ -117,7 +126,7 @@ def robustness_words(rows: list[dict[str, Any]], found: RankShares) -> str:
     spread = f"concentration {plan.concentration:g}" if plan.concentration else "any weights"
     lines = [
         f"{plan.draws} draws (seed {plan.seed}): random weights ({spread}) and errors of the elevations, standard deviation "
-        f"{plan.error.sd_m:g} m, correlated over {plan.error.range_m:g} m.",
+        f"{_counted(found)} m, correlated over {found.errors[0].counted.range_m:g} m; and ground that the model's cells hide.",
         f"a share is good to {200 * np.sqrt(0.25 / plan.draws):.0f} points or better; none knows errors other than these",
         f"measured again on each drawn ground: {', '.join(found.redrawn) or 'nothing'}; all else as it is",
         f"{'rank':>4} {'score':>6} {'5-95 %':>12}  {'first':>5} {'top ' + str(plan.k):>6} {'out':>5} {'mean rank':>9}  "

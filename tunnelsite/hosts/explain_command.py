@@ -22,7 +22,7 @@ def explain(given: argparse.Namespace) -> int:
     import numpy as np
 
     from tunnelsite.decisions.explain import explain_at, explain_rank
-    from tunnelsite.decisions.robustness import acceptability, candidate_marks, pitch_chances
+    from tunnelsite.decisions.robustness import acceptability, both_within, candidate_marks, pitch_errors
     from tunnelsite.io.site_reader import site_from
     from tunnelsite.screening import screen
     from tunnelsite.settings import settings_from
@@ -38,9 +38,9 @@ def explain(given: argparse.Namespace) -> int:
         draws = acceptability(candidate_marks(result)[weights > 0], weights[weights > 0])
         extra["first_under_random_weights"] = float(draws.first[given.rank - 1])
         extra["top_3_under_random_weights"] = float(draws.top[given.rank - 1])
-        extra["chance_pitch_within_1_192"] = float(
-            pitch_chances(result, settings.elevation_error_m, settings.error_range_m)[given.rank - 1]
-        )
+        chance = both_within(result.rows[given.rank - 1], pitch_errors(result)[given.rank - 1].both)
+        if np.isfinite(chance):
+            extra["chance_pitch_within_1_192"] = chance
     if given.json:
         print(json.dumps({"places": [dataclasses.asdict(item) for item in found], **extra}, indent=2, allow_nan=False))
         return 0
@@ -48,8 +48,7 @@ def explain(given: argparse.Namespace) -> int:
     words = {
         "first_under_random_weights": "stays first among the candidates in {:.0%} of draws of random weights round the given ones",
         "top_3_under_random_weights": "stays among the best three in {:.0%} of them",
-        "chance_pitch_within_1_192": "chance that the ground is within 1/192 both ways: {:.0%}, for errors of "
-        f"{settings.elevation_error_m:g} m correlated over {settings.error_range_m:g} m",
+        "chance_pitch_within_1_192": "chance that the ground is within 1/192 both ways: {:.0%}, by the pitch's standard error",
     }
     for name, value in extra.items():
         print(words[name].format(value))

@@ -5,10 +5,12 @@ from __future__ import annotations
 import argparse
 import math
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
+from tunnelsite.core.elevation_error import ErrorModel
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.units import length_m, number, slope_fraction, whole_number
+from tunnelsite.scan.pitch_error import counted_error, stated_error
 from tunnelsite.siteplan.channels import Section
 from tunnelsite.siteplan.drainage_plan import DrainageSettings
 from tunnelsite.siteplan.grading_settings import GradingSettings
@@ -16,41 +18,47 @@ from tunnelsite.siteplan.side_slopes import SlopeRule
 from tunnelsite.siteplan.storm import Storm
 from tunnelsite.siteplan.swale import SwaleRule
 
-# What lidar of the usual quality promises; USGS Lidar Base Specification, quality level 2: RMSEz 0.10 m (from memory).
-HEIGHT_ERROR_M = 0.10
-ERROR_LENGTH_M = 5.0  # how far errors are alike; no source, a guess between cell noise and flight-line steps
+if TYPE_CHECKING:
+    from tunnelsite.candidate import Candidate
+
 DRAWS = 200
 
 
 @dataclass(frozen=True)
-class ElevationError:
-    """Error of the elevation model: standard error [m], correlation length [m], draws; assumed, what was not given."""
+class ErrorAsked:
+    """Error of the elevations as given on the command line: standard error and correlation length [m], None = not given; draws."""
 
-    sigma_m: float
-    correlation_m: float
+    sd_m: float | None
+    range_m: float | None
     draws: int
-    assumed: tuple[str, ...]
 
 
-def elevation_error(given: argparse.Namespace) -> ElevationError:
-    """The error of the elevation model that was given, or assumed and said so. Errors: UsageError."""
-    assumed = []
-    if given.height_error is None:
-        assumed.append(
-            f"heights are taken to be off by {HEIGHT_ERROR_M:g} m (standard error), as usual lidar promises: see the "
-            "metadata of the elevation model and give --height-error"
-        )
-    if given.error_length is None:
-        assumed.append(f"these errors are taken to be alike over {ERROR_LENGTH_M:g} m (no source): --error-length")
-    draws = DRAWS
-    if given.draws is not None:
-        draws = whole_number(given.draws, "--draws", 20, 10_000)
-    return ElevationError(
-        _length(given.height_error, "--height-error", HEIGHT_ERROR_M, 9.9),
-        _length(given.error_length, "--error-length", ERROR_LENGTH_M, 9_000.0),
-        draws,
-        tuple(assumed),
+def error_asked(given: argparse.Namespace) -> ErrorAsked:
+    """What was given of the error of the elevations. Errors: UsageError."""
+    return ErrorAsked(
+        None if given.height_error is None else length_m(given.height_error, "--height-error", most_m=9.9),
+        None if given.error_length is None else length_m(given.error_length, "--error-length", most_m=9_000.0),
+        DRAWS if given.draws is None else whole_number(given.draws, "--draws", 20, 10_000),
     )
+
+
+def elevation_error(asked: ErrorAsked, found: Candidate) -> tuple[ErrorModel, list[str]]:
+    """The error of the elevations round a candidate, as given, as stated in its settings, or assumed; and what was assumed, in
+    words."""
+    stated = found.settings.error
+    sd, length = (
+        one if one is not None else other for one, other in zip((asked.sd_m, asked.range_m), stated, strict=True)
+    )
+    error = counted_error(found.frame, (found.place.row, found.place.col), stated_error(found.frame, sd, length))
+    assumed = []
+    if sd is None:
+        assumed.append(
+            f"heights are taken to be off by {error.sd_m:.2g} m (standard error), as is usual for such a model and no more than it "
+            "is rough there: see its metadata and give --height-error"
+        )
+    if length is None:
+        assumed.append(f"these errors are taken to be alike over {error.range_m:g} m (no source): --error-length")
+    return error, assumed
 
 
 def grading_settings(given: argparse.Namespace, max_slope: float, shrink: float) -> GradingSettings:

@@ -23,7 +23,7 @@ FOOTER = (
 
 def grading(given: argparse.Namespace) -> int:
     """Plan the earthwork and the drainage of one candidate and write what was planned."""
-    from tunnelsite.hosts.grading_asked import drainage_settings, elevation_error, grading_settings
+    from tunnelsite.hosts.grading_asked import drainage_settings, elevation_error, error_asked, grading_settings
     from tunnelsite.io.outputs import reserved_outputs
     from tunnelsite.settings import settings_from
 
@@ -31,7 +31,7 @@ def grading(given: argparse.Namespace) -> int:
     settings_from(without_outputs(everything))  # wrong options are refused before anything is read
     values = ground_only(everything)
     sites, rank = asked_candidate(given)
-    error, water = elevation_error(given), drainage_settings(given)
+    asked, water = error_asked(given), drainage_settings(given)
     grading_settings(given, 0.0, 1.0)
     interval = None if given.contours is None else length_m(given.contours, "--contours", least_m=0.01, most_m=100.0)
     outputs = _outputs(given)
@@ -43,9 +43,10 @@ def grading(given: argparse.Namespace) -> int:
         found = find_candidate(values, sites, rank)
         settings = grading_settings(given, found.settings.pad_pitch, found.settings.shrink)
         progress("earthwork", 0.2)
-        plan, drainage, spread = _planned(found, settings, water, error, progress)
+        error = elevation_error(asked, found)
+        plan, drainage, spread = _planned(found, settings, water, (error[0], asked.draws), progress)
         interval = interval or _interval(plan)
-        summary = _summary(found, (plan, drainage, spread), (water, error), interval, outputs)
+        summary = _summary(found, (plan, drainage, spread), (water, *error), interval, outputs)
         _write(given, found, (plan, drainage), summary, interval, outputs)
         progress("writing", 1.0)
     if given.json:
@@ -86,7 +87,7 @@ def _planned(found, settings, water, error, progress: Progress):
     progress("water", 0.0)
     drainage = drainage_plan(plan, water, None if found.parcel.is_empty else found.parcel)
     progress("uncertainty", 0.0)
-    spread = earthwork_error(plan, error.sigma_m, error.correlation_m, error.draws)
+    spread = earthwork_error(plan, *error)
     inputs_unchanged(found.site)
     return plan, drainage, spread
 
@@ -100,7 +101,7 @@ def _interval(plan) -> float:
 def _summary(found, plans, asked, interval: float, outputs: dict[str, Path]) -> dict[str, Any]:
     from tunnelsite.report.grading_words import drainage_summary, grading_summary
 
-    (plan, drainage, spread), (water, error) = plans, asked
+    (plan, drainage, spread), (water, error, assumed) = plans, asked
     return {
         "title": found.title,
         "lon": found.lon_deg,
@@ -109,8 +110,8 @@ def _summary(found, plans, asked, interval: float, outputs: dict[str, Path]) -> 
         "grading": grading_summary(plan, spread),
         "drainage": drainage_summary(drainage, found.place, water.storm),
         "contour_interval_m": interval,
-        "elevation_error": {"standard_error_m": error.sigma_m, "alike_over_m": error.correlation_m},
-        "assumed": list(error.assumed),
+        "elevation_error": {"standard_error_m": error.sd_m, "alike_over_m": error.range_m},
+        "assumed": assumed,
         "notes": list(found.notes),
         "cautions": list(dict.fromkeys([*plan.warnings, *drainage.warnings])),
         "outputs": {name: str(path) for name, path in outputs.items()},

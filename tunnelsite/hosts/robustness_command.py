@@ -17,7 +17,7 @@ SETTINGS = ("draws", "seed", "elevation_error", "error_range")
 
 def robustness(given: argparse.Namespace) -> int:
     """Draw weights and grounds, rank a kept run again each time, and say how often each candidate takes each rank."""
-    from tunnelsite.decisions.rank_shares import DrawPlan, ErrorModel, rank_shares
+    from tunnelsite.decisions.rank_shares import DrawPlan, rank_shares
     from tunnelsite.decisions.robustness_tables import plan_rows, robustness_rows, robustness_words
     from tunnelsite.io.kept_run import kept_run
     from tunnelsite.io.outputs import reserved_outputs
@@ -40,8 +40,7 @@ def robustness(given: argparse.Namespace) -> int:
         result = kept_run(given.kept)
         told = {name: getattr(asked if getattr(given, name) is not None else result.settings, field)
                 for name, field in zip(SETTINGS, ("draws", "seed", "elevation_error_m", "error_range_m"), strict=True)}  # fmt: skip
-        error = ErrorModel(told["elevation_error"], told["error_range"])
-        plan = DrawPlan(error, told["draws"], told["seed"], concentration)
+        plan = DrawPlan(told["elevation_error"], told["error_range"], told["draws"], told["seed"], concentration)
         found = rank_shares(result, catalogue.criteria(), plan)
         winners = best_everywhere(result, concentration, plan.draws, plan.seed)
         rows = robustness_rows(result, found, winners)

@@ -38,6 +38,16 @@ SCREEN_OPTIONS = (
     ("--dem-crs", "CRS", "coordinate system of the DEM where the file does not say, as EPSG:26917"),
     ("--band", "NUMBER", "band that holds the heights, where there are several"),
     ("--cell", "LENGTH", "working cell (default: the DEM's own)"),
+    (
+        "--elevation-error",
+        "LENGTH",
+        "standard error of the DEM's heights (default: assumed by its cells and roughness)",
+    ),
+    (
+        "--error-range",
+        "LENGTH",
+        "distance over which these errors are alike (default 5m or a cell of the DEM, assumed)",
+    ),
     ("--halo", "LENGTH", "land round the parcels that is read for shade and water (default 1000m)"),
     ("--apron", "LENGTH", "level apron of the pad round the footprint (default 4ft)"),
     ("--shrink", "NUMBER", "cut needed for each m3 of compacted fill (default 1)"),

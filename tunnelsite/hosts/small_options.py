@@ -34,7 +34,7 @@ def add_robustness_options(command: argparse.ArgumentParser) -> None:
     command.add_argument("--out", metavar="FILE", help="GeoPackage to write: places and shares of every rank")
     command.add_argument("--draws", metavar="NUMBER", help="random draws (default: of the run, 500)")
     command.add_argument("--seed", metavar="NUMBER", help="the same seed gives the same draws (default: of the run, 1)")
-    text = "standard deviation of the elevations' error (default: of the run, 0.10m)"
+    text = "standard deviation of the elevations' error (default: of the run, else assumed by the model's cells)"
     command.add_argument("--elevation-error", metavar="LENGTH", help=text)
     text = "distance at which the errors' correlation falls to 1/e; 0m = each cell for itself (default: of the run, 5m)"
     command.add_argument("--error-range", metavar="LENGTH", help=text)

@@ -17,6 +17,7 @@ from tunnelsite.report.markup import plain_name
 from tunnelsite.report.site_horizon import Surroundings, horizon_at
 from tunnelsite.report.sun_chart import Clock, Details, SunChart, sun_chart
 from tunnelsite.scan.open_ground import bars, inset
+from tunnelsite.scan.pitch_error import counted_error, stated_error
 from tunnelsite.scan.refine import placement
 from tunnelsite.settings import Settings, crop_period
 from tunnelsite.siteplan.drainage_plan import DrainageSettings, drainage_plan
@@ -30,7 +31,6 @@ if TYPE_CHECKING:
     from tunnelsite.result import Result
 
 TITLE_LETTERS = 44  # a longer name would run over the edge of a picture
-HEIGHT_ERROR_M, ERROR_LENGTH_M = 0.10, 5.0  # as `grading` assumes them: USGS quality level 2 (memory); no source
 DRAWS = 100
 
 
@@ -126,12 +126,13 @@ def _earthwork(result: Result, rank: int):
     """(grading plan, its numbers). Errors: InputRefused, as `grading_plan`."""
     place, parcel = place_of(result, rank)
     frame, settings = result.scans[result.choices[rank - 1].scan].frame, result.settings
+    error = counted_error(frame, (place.row, place.col), stated_error(frame, *settings.error))
     barred = [bar.geometry for bar in bars(frame, settings.clearance_m)]
     room = inset(parcel, settings.setback_m)
     room = shapely.difference(room, shapely.union_all(barred)) if barred else room
     ground = frame.ground.astype(np.float64) + frame.datum_m
     plan = grading_plan(ground, place, GradingSettings(max_slope=settings.pad_pitch, shrink=settings.shrink), room)
-    spread = earthwork_error(plan, HEIGHT_ERROR_M, ERROR_LENGTH_M, DRAWS)
+    spread = earthwork_error(plan, error, DRAWS)
     return plan, grading_summary(plan, spread)
 
 

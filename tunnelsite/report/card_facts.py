@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 
 from tunnelsite.core.grid import transformer
-from tunnelsite.decisions.robustness import acceptability, candidate_marks, pitch_chances
+from tunnelsite.decisions.robustness import acceptability, both_within, candidate_marks, pitch_errors
 from tunnelsite.report.card_words import measure_words
 from tunnelsite.scan.refine import placement, rectangle
 
@@ -40,11 +40,12 @@ class Judged:
 @dataclass(frozen=True)
 class Firmness:
     """How firm the ranking is, a share of draws of other weights: first, among the first three; chance, that both slopes of
-    the natural ground are within 1/192 under correlated errors of 0.10 m."""
+    the natural ground are within 1/192 by the pitch's standard error, NaN = not known; error, of the elevations, in words."""
 
     first: float
     top_3: float
     chance: float
+    error: str
 
 
 @dataclass(frozen=True)
@@ -79,11 +80,12 @@ def all_facts(result: Result) -> list[Facts]:
         return []
     marks = candidate_marks(result)
     weights = np.array([judge.rubric.weight for judge in result.judges])
-    draws, chances = acceptability(marks, weights), pitch_chances(result)
+    draws, errors = acceptability(marks, weights), pitch_errors(result)
     found = []
     for k, (choice, row) in enumerate(zip(result.choices, result.rows, strict=True)):
         scan = result.scans[choice.scan]
-        firmness = Firmness(float(draws.first[k]), float(draws.top[k]), float(chances[k]))
+        chance = both_within(row, errors[k].both)
+        firmness = Firmness(float(draws.first[k]), float(draws.top[k]), chance, errors[k].counted.words)
         judged = _judged(result, choice, marks[:, k], row)
         found.append(Facts(k + 1, row, judged, firmness, _distances(result, choice, row), scan.house.feet))
     return found

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 from xml.etree.ElementTree import Element
 
+from tunnelsite.core.reproject import wgs84_doubt
 from tunnelsite.core.units import FOOT_M
 from tunnelsite.report import amounts
 from tunnelsite.report.candidate_study import Study
@@ -57,7 +58,7 @@ def _place_part(fact: Facts, result: Result) -> Element:
     row, scan = fact.row, result.scans[result.choices[fact.rank - 1].scan]
     lat = f"{abs(row['lat']):.6f}° {'S' if row['lat'] < 0 else 'N'}"
     lon = f"{abs(row['lon']):.6f}° {'W' if row['lon'] < 0 else 'E'}"
-    feet = fact.feet
+    feet, doubt = fact.feet, wgs84_doubt(scan.frame.grid)
     house = f"{amounts.size(row['width_m'], feet=feet)} by {amounts.size(row['length_m'], feet=feet)}"
     ground = (
         f"{row['ground_m'] / FOOT_M:,.1f} ft ({row['ground_m']:,.2f} m)"
@@ -65,7 +66,7 @@ def _place_part(fact: Facts, result: Result) -> Element:
         else f"{row['ground_m']:,.2f} m ({row['ground_m'] / FOOT_M:,.1f} ft)"
     )
     items = [
-        ("Middle of the house", f"{lat}, {lon}"),
+        ("Middle of the house", f"{lat}, {lon} ({doubt or 'WGS 84'})"),
         ("House", house),
         ("Ridge", f"{row['bearing_deg']:.1f}° from true north"),
         ("Ground", f"{ground} in the elevation model's own datum"),
@@ -113,14 +114,17 @@ def _sure(fact: Facts, study: Study, result: Result) -> Element:
     house = result.scans[result.choices[fact.rank - 1].scan].house
     steep = max(abs(row["pitch_along_pct"]), abs(row["pitch_across_pct"]))
     run = house.length_m if abs(row["pitch_along_pct"]) >= abs(row["pitch_across_pct"]) else house.width_m
-    lines = [
-        f"Slope {steep:.2f} % ± {row['pitch_se_pct']:.2f} % (one standard error, {amounts.drop(row['pitch_se_pct'], run, feet=feet)} over "
-        "that side). It takes errors of neighbouring cells for independent, so it is a lower bound.",
-        f"Chance that the ground is already within 3/4 in per 12 ft (0.52 %) both ways: {_share(firm.chance)}, for errors of "
-        "0.10 m alike over 5 m (an assumption).",
+    lines = [f"Slope {steep:.2f} %; how far it may be off is not known here."]
+    if row["pitch_se_pct"] is not None:
+        lines = [
+            f"Slope {steep:.2f} % ± {row['pitch_se_pct']:.2f} % (one standard error, {amounts.drop(row['pitch_se_pct'], run, feet=feet)} "
+            f"over that side): {firm.error} in the heights of the elevation model, and ground that its cells hide.",
+            f"Chance that the ground is already within 3/4 in per 12 ft (0.52 %) both ways: {_share(firm.chance)}, by the same errors.",
+        ]
+    lines.append(
         f"With other weights round those used it stays first in {_share(firm.first)} of draws, among the first three in "
-        f"{_share(firm.top_3)}.",
-    ]
+        f"{_share(firm.top_3)}."
+    )
     if study.grading is not None:
         span = study.grading["uncertainty"]["cut_m3"]
         low, high = (amounts.volume(span[name], feet=feet) for name in ("low", "high"))

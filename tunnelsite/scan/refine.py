@@ -7,8 +7,8 @@ from typing import Any
 import numpy as np
 import shapely
 
-from tunnelsite.core.grid import geographic_wkt, transformer, true_bearing
-from tunnelsite.kernels.coverage import slope_standard_error
+from tunnelsite.core.grid import true_bearing
+from tunnelsite.core.reproject import to_wgs84
 from tunnelsite.kernels.grading import graded_pads
 from tunnelsite.kernels.planes import rectangle_planes
 from tunnelsite.kernels.windows import rectangle_max, rectangle_min
@@ -69,16 +69,12 @@ def natural_ground(scan: Scan, item: int) -> dict[str, float]:
     rows = (row, row + 1)
     plane = [float(values[0, col]) for values in rectangle_planes(window, *cells, grid.cell_m, rows=rows)]
     mean, along, across, rms, crown = plane
-    # cells finer than the elevation model's own are interpolated: they repeat its errors and know nothing new
-    coarse = max(1.0, scan.frame.dem_cell_m / grid.cell_m)
-    errors = [100 * coarse * float(value) for value in slope_standard_error(np.float64(rms), *cells, grid.cell_m)]
     high = float(rectangle_max(window, *cells, rows=rows)[0, col])
     low = float(rectangle_min(window, *cells, rows=rows)[0, col])
     return {
         "ground_m": mean + scan.frame.datum_m,
         "pitch_along_pct": 100 * along,
         "pitch_across_pct": 100 * across,
-        "pitch_se_pct": errors[0] if abs(along) > abs(across) else errors[1],
         "relief_m": high - low,
         "roughness_m": rms,
         "crown_m": crown,
@@ -110,10 +106,7 @@ def where(scan: Scan, item: int) -> dict[str, Any]:
     """Longitude and latitude (WGS 84) of the centre and the true bearing of the ridge there."""
     grid = scan.frame.grid
     _, _, along, across = placement(scan, item)
-    east, north = grid.to_map(along, across)
-    lon, lat = transformer(grid.crs_wkt, "EPSG:4326").transform(east, north)
-    if not np.isfinite(lon):  # a datum that PROJ cannot tie to WGS 84: its own longitude and latitude
-        lon, lat = transformer(grid.crs_wkt, geographic_wkt(grid.crs_wkt)).transform(east, north)
+    lon, lat = to_wgs84(grid, along, across)
     bearing = round(true_bearing(grid, along, across), 4)
     # a ridge has two ends: told as the one nearest to what was asked, so that 0 does not jump to 359.9998
     bearing = (bearing - grid.bearing_deg + 90.0) % 180.0 - 90.0 + grid.bearing_deg
@@ -141,7 +134,7 @@ def flags(scan: Scan, item: int, values: dict[str, Any]) -> str:
     """Words a reader should not miss, joined by `; `."""
     words = []
     row, col, _, _ = placement(scan, item)
-    if values["pitch_se_pct"] > STEEP_SE_PCT:
+    if values["pitch_se_pct"] is None or values["pitch_se_pct"] > STEEP_SE_PCT:
         words.append("pitch uncertain")
     steepest = max(abs(values["pitch_along_pct"]), abs(values["pitch_across_pct"]))
     if steepest <= 100 / 192:

@@ -9,8 +9,9 @@ from dataclasses import dataclass
 import numpy as np
 import pyproj
 
-from tunnelsite.core.grid import Grid, geographic_wkt, horizontal, transformer, true_bearing
+from tunnelsite.core.grid import Grid, horizontal, transformer, true_bearing
 from tunnelsite.core.house import House, Pad
+from tunnelsite.core.reproject import to_wgs84
 from tunnelsite.core.stake_sheet import StakePoint, StakeSheet, TriangleLine
 from tunnelsite.core.units import FOOT_M, INCH_M, feet_inches
 from tunnelsite.siteplan import stakes as staking
@@ -109,9 +110,7 @@ def _points(
     along, across = placed.along_m + u, placed.across_m + v
     local = placed.grid.to_map(along, across)
     easting, northing = transformer(placed.grid.crs_wkt, horizontal(crs).to_wkt()).transform(*local)
-    lon, lat = transformer(placed.grid.crs_wkt, "EPSG:4326").transform(*local)
-    if not np.isfinite(lon).all():  # a datum that PROJ cannot tie to WGS 84: its own longitude and latitude
-        lon, lat = transformer(placed.grid.crs_wkt, geographic_wkt(placed.grid.crs_wkt)).transform(*local)
+    lon, lat = to_wgs84(placed.grid, along, across)
     ground, finish = np.asarray(placed.ground_at(along, across), float), plane.height(u, v)
     points = []
     for k, stake in enumerate(found):

@@ -1,0 +1,42 @@
+"""Errors of the elevations as a working grid shows them, by fields made on coarse cells and interpolated."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.ndimage import map_coordinates
+
+from tunnelsite.core.elevation_error import ErrorModel, error_model
+from tunnelsite.kernels.plane_error import second_difference_variance, slope_error
+from tunnelsite.kernels.planes import rectangle_planes
+
+
+@pytest.mark.parametrize(("own", "range_m"), [(10, 10.0), (10, 25.0), (5, 5.0)])
+def test_interpolation_smooths_errors_as_claimed(own: int, range_m: float) -> None:
+    """Errors of cells of `own` m, alike over `range_m`, interpolated to 1 m: variance, second differences over a cell, and slopes
+    of a 29 m x 9 m plane (sd), against the wider, lower correlation. A Gaussian is not a tent: within 10 %."""
+    side = 900 // own
+    cells = np.arange(side) * own / range_m
+    values, vectors = np.linalg.eigh(
+        np.exp(-((cells[:, None] - cells) ** 2))
+    )  # its square root makes such errors of noise
+    root = vectors * np.sqrt(np.maximum(values, 0.0)) @ vectors.T
+    coarse = 0.3 * root @ np.random.default_rng(3).normal(size=(side, side)) @ root
+    at = np.meshgrid(*2 * [(np.arange(900) + 0.5) / own - 0.5], indexing="ij")
+    field = map_coordinates(coarse, at, order=1, mode="nearest")
+    sd, wide = ErrorModel(0.3, range_m, own_m=own).seen
+    assert field.std() == pytest.approx(sd, rel=0.1)
+    squares = (field[:, 2 * own :] - 2 * field[:, own:-own] + field[:, : -2 * own]) ** 2
+    assert np.sqrt(squares.mean()) == pytest.approx(sd * np.sqrt(second_difference_variance(own, wide)), rel=0.1)
+    planes = rectangle_planes(field, 29, 9, 1.0)
+    found = [np.nanstd(planes.slope_along), np.nanstd(planes.slope_across)]
+    assert found == pytest.approx(list(slope_error(29, 9, 1.0, sd, wide)), rel=0.1)
+
+
+def test_what_is_assumed_goes_by_the_models_own_cells() -> None:
+    assert error_model(None, None, 1.0, 1.0) == ErrorModel(0.10, 5.0, assumed=True)
+    assert error_model(None, None, 0.0, 2.0) == ErrorModel(0.10, 5.0, assumed=True)
+    assert error_model(None, 50.0, 10.0, 2.0) == ErrorModel(0.82, 50.0, assumed=True, own_m=10.0)
+    assert error_model(0.2, 0.0, 1.0, 1.0) == ErrorModel(0.2, 0.0)
+    assert ErrorModel(0.2, 0.0).seen == (0.2, 0.0) and ErrorModel(0.2, 7.0).seen == (0.2, 7.0)
+    assert "assumed" in error_model(None, None, 1.0, 1.0).words and "assumed" not in ErrorModel(0.1, 0.0).words

@@ -1,0 +1,100 @@
+"""Errors of the elevations: how large and how alike over distance they are taken to be, and fields of them drawn at random."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from tunnelsite.core.grid import Grid
+
+# Vertical accuracy of lidar of quality level 2, RMSEz (ASPRS 2014 and 2023, USGS Lidar Base Specification; seen).
+LIDAR_SD_M = 0.10
+# Coarser models: 0.82 m RMSE of the seamless 1/3 arc-second elevations of the conterminous United States against 25,000 surveyed
+# points (USGS 3DEP, 2022; seen). The 2 m that the product description of Copernicus GLO-30 promises for 90 % of height
+# differences on slopes up to 20 % (seen, second hand) come to 0.86 m for each height, if they are independent (derived).
+COARSE_SD_M = 0.82
+LIDAR_CELL_M = 3.0  # wider cells are not taken for lidar
+RANGE_M = 5.0  # no source: between the noise of a cell and the steps between flight lines
+HARMONICS = (
+    128  # waves a field is made of; its variance is exact with any number, more make every single field more Gaussian
+)
+
+
+@dataclass(frozen=True)
+class ErrorModel:
+    """Errors of the elevations: Gaussian, stationary, of standard deviation `sd_m` [m] and correlation exp(-(d / range_m)^2);
+    `range_m` 0 = every cell for itself. `assumed`: nobody stated `sd_m`. `own_m`: the model's own cell [m] where it is
+    interpolated to finer ones, else 0."""
+
+    sd_m: float
+    range_m: float
+    assumed: bool = False
+    own_m: float = 0.0
+
+    @property
+    def seen(self) -> tuple[float, float]:
+        """Standard deviation and range [m] on the working grid. Interpolation between cells smooths: a tent of variance own^2 / 6
+        along each axis widens range^2 by 2/3 own^2 and spares the sum of the correlation (derived; mean over places between
+        the cells)."""
+        if self.own_m <= 0 or self.range_m <= 0:
+            return self.sd_m, self.range_m
+        wide = float(np.sqrt(self.range_m**2 + 2 / 3 * self.own_m**2))
+        return self.sd_m * self.range_m / wide, wide
+
+    @property
+    def words(self) -> str:
+        """For people."""
+        alike = f"alike over {self.range_m:g} m" if self.range_m > 0 else "independent from cell to cell"
+        return f"errors of {self.sd_m:g} m, {alike}" + (" (assumed)" if self.assumed else "")
+
+
+def error_model(sd_m: float | None, range_m: float | None, own_m: float, cell_m: float) -> ErrorModel:
+    """The error of the elevations on a working grid; what was not stated is assumed by the model's own cell.
+
+    Arguments: sd_m, range_m [m], None = not stated; own_m, the elevation model's own cell [m], 0 = not known; cell_m, the
+    working cell [m]. Working cells finer than the model's own repeat its errors, so the range is at least one of the latter.
+    """
+    interpolated = own_m > 1.01 * cell_m
+    length = RANGE_M if range_m is None else range_m
+    length, own = (max(length, own_m), own_m) if interpolated else (length, 0.0)
+    if sd_m is not None:
+        return ErrorModel(sd_m, length, own_m=own)
+    usual = LIDAR_SD_M if (own_m or cell_m) <= LIDAR_CELL_M else COARSE_SD_M
+    return ErrorModel(usual, length, assumed=True, own_m=own)
+
+
+@dataclass(frozen=True)
+class Waves:
+    """A random field of variance 1 as a sum of waves: vectors, float64 [2, n], to the east and to the north [1/m]; swing, complex
+    [n]."""
+
+    vectors: np.ndarray
+    swing: np.ndarray
+
+
+def drawn_waves(numbers: np.random.Generator, range_m: float) -> Waves:
+    """Waves of a Gaussian field with correlation exp(-(d / range_m)^2), range above 0 [m].
+
+    Source: spectral method, wave vectors drawn from the spectrum of the correlation (Shinozuka & Deodatis 1991, Applied
+    Mechanics Reviews 44(4):191, from memory).
+    """
+    vectors = numbers.normal(0.0, np.sqrt(2.0) / range_m, (2, HARMONICS))  # spectrum of exp(-(d / range)^2)
+    swing = numbers.normal(0.0, 1.0 / np.sqrt(HARMONICS), (2, HARMONICS))
+    return Waves(vectors, swing[0] - 1j * swing[1])
+
+
+def field_on(waves: Waves, grid: Grid, rows: np.ndarray, cols: np.ndarray, shape: tuple[int, int]) -> np.ndarray:
+    """The field at blocks of cells of a grid, float64 [n, *shape].
+
+    Arguments: waves; grid; rows, cols [n], the upper left cell of each block; shape of a block.
+    Grids that are turned against one another share the field.
+    """
+    along, across = grid.from_map(*waves.vectors)  # a wave vector turns with the grid
+    start = grid.centre(rows, cols)
+    phase = np.exp(1j * (np.outer(start[0], along) + np.outer(start[1], across))) * waves.swing
+    down = np.exp(-1j * np.outer(np.arange(shape[0]) * grid.cell_m, across))  # rows run south
+    right = np.exp(1j * np.outer(along, np.arange(shape[1]) * grid.cell_m))
+    left = phase[:, None, :] * down
+    # one small product a block: one large one would start the threads of the library for a millisecond's work
+    return left.real @ right.real - left.imag @ right.imag
