@@ -13,7 +13,7 @@ from tests.siteplan.places import distances, place, rough, tilted
 from tunnelsite.core.errors import InputRefused, UsageError
 from tunnelsite.core.units import FOOT_M
 from tunnelsite.siteplan.channels import VELOCITY_LIMIT_M_S
-from tunnelsite.siteplan.drainage_plan import DrainageSettings, drainage_plan, mask_of
+from tunnelsite.siteplan.drainage_plan import DrainageSettings, drainage_plan
 from tunnelsite.siteplan.flow_paths import flow_over, inflows, path_down, path_up
 from tunnelsite.siteplan.grading_plan import grading_plan
 from tunnelsite.siteplan.storm import Storm
@@ -214,7 +214,7 @@ def test_all_water_of_a_box_leaves_over_its_border_once(seed: int) -> None:
 def test_paths_up_and_down_meet() -> None:
     where, ground = hillside(seed=2)
     flow = flow_over(ground, 1.0)
-    inside = mask_of(where, where.on_grid(shapely.box(-15, -5, 15, 5)))
+    inside = where.mask_of(where.on_grid(shapely.box(-15, -5, 15, 5)))
     most = inflows(flow, inside)[0]
     stem = path_up(flow, most.row, most.col)
     assert path_down(flow.direction, *stem[-1])[: len(stem)].tolist() == stem[::-1].tolist()

@@ -61,19 +61,24 @@ def test_the_least_fall_digs_least() -> None:
         assert np.all(np.diff([key(arm) for arm in arms]) > 0)
 
 
-def test_open_land_below_gets_the_swale(hillside) -> None:
-    """Where the parcel goes on as far as the data, nobody below is known to be harmed."""
+def test_open_land_below_gets_the_swale_and_what_is_not_known_is_said(hillside) -> None:
+    """Where the parcel goes on as far as the data, nobody below is known to be harmed, nor to be spared."""
     found = drainage_plan(hillside, None, shapely.box(-1, -1, 142, 142))
-    assert found.arms and all(arm.daylight for arm in found.arms)
+    assert found.arms and all(arm.daylight for arm in found.arms) and not found.spreaders
     assert not any("No swale is offered" in said for said in found.warnings)
+    assert sum("runs off the elevation data before it leaves the parcel" in said for said in found.said) == len(
+        found.arms
+    )
+    unowned = drainage_plan(hillside)
+    assert unowned.arms and any("No parcel is known here" in said for said in unowned.said)
 
 
 def test_no_swale_that_sends_a_neighbour_more_water(hillside) -> None:
     """The parcel ends 40 m below: water from a broad front would arrive there at one or two spots."""
-    found = drainage_plan(hillside, None, shapely.box(-1, 30, 142, 142))
+    found = drainage_plan(hillside, DrainageSettings(spreader=None), shapely.box(-1, 30, 142, 142))
     assert found.arms == [] and found.intercepted_m2 == 0
     [said] = [said for said in found.warnings if "No swale is offered" in said]
-    assert "more than it gets now" in said and "neighbour" in said
+    assert "more than it gets now" in said and "neighbour" in said and "level spreader" not in said
     np.testing.assert_array_equal(found.surface, hillside.finished)
 
 

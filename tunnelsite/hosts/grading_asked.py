@@ -14,6 +14,7 @@ from tunnelsite.scan.pitch_error import counted_error, stated_error
 from tunnelsite.siteplan.channels import Section
 from tunnelsite.siteplan.drainage_plan import DrainageSettings
 from tunnelsite.siteplan.grading_settings import GradingSettings
+from tunnelsite.siteplan.level_spreader import SpreaderRule
 from tunnelsite.siteplan.side_slopes import SlopeRule
 from tunnelsite.siteplan.storm import Storm
 from tunnelsite.siteplan.swale import SwaleRule
@@ -92,7 +93,9 @@ def drainage_settings(given: argparse.Namespace) -> DrainageSettings:
             _run_per_rise(given.swale_side, "--swale-side", rule.section.run_per_rise),
         ),
     )
-    return DrainageSettings(swale=None if given.no_swale else swale, storm=_storm(given))
+    longest = _length(given.spreader, "--spreader", SpreaderRule().longest_m, 500.0)
+    spreader = SpreaderRule(longest_m=longest) if longest > 0 else None
+    return DrainageSettings(swale=None if given.no_swale else swale, spreader=spreader, storm=_storm(given))
 
 
 def _storm(given: argparse.Namespace) -> Storm:

@@ -33,6 +33,7 @@ WATER = (
     ("--swale-fall", "SLOPE", "least fall of its bottom (default 0.5 %%)"),
     ("--swale-bottom", "LENGTH", "width of its bottom (default 0.6m)"),
     ("--swale-side", "NUMBER", "its side slopes, run for each unit of rise (default 3)"),
+    ("--spreader", "LENGTH", "longest level spreader at the swale's outlets, 0 = none (default 100ft)"),
     ("--rain", "RATE", "rain intensity over about the time of concentration, as 4in/h or 100mm/h"),
     ("--runoff-share", "NUMBER", "share of that rain which runs off (default 0.35)"),
     ("--roof-rain", "RATE", "10-year 5-minute rain intensity, for the roof"),

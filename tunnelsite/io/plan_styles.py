@@ -30,6 +30,7 @@ class Drawn:
 LINE_LOOKS = {
     "daylight": Drawn(DARK, 1.6, "6 3"),
     "swale": Drawn(WATER_COLOUR, 3.0),
+    "level spreader": Drawn(WATER_COLOUR, 4.5, "9 2"),
     "drain": Drawn(WATER_COLOUR, 1.8, "2 3"),
     "flow path": Drawn(WATER_COLOUR, 1.2, "8 3 2 3"),
     "contour before": Drawn(GREY, 0.7, "4 3", level_written=True),

@@ -93,8 +93,7 @@ def _water_words(water: Mapping[str, Any], feet: bool) -> list[str]:
         words.append(f"A swale {long} long and up to {deep} deep takes the water of {drained} and {end} {where}.")
     if water["swale"]:
         words.append(f"With it, {after} still drain onto the pad's ground.")
-    else:
-        words.append("That is so little that no swale was planned.")
+    words += water["said"]
     words.append(
         f"A drain of {amounts.away(water['drain_length_m'], feet=feet)} off the posts carries the roof's water."
     )

@@ -14,9 +14,9 @@ from tunnelsite.report.contours import contour_lines
 from tunnelsite.siteplan.place import box
 
 LINE_COLUMNS = {
-    "kind": Column("text", "daylight, swale, drain, flow path, contour before or contour after"),
+    "kind": Column("text", "daylight, swale, level spreader, drain, flow path, contour before or contour after"),
     "label": Column("text", "what it is, in words"),
-    "level_m": Column("real", "height of a contour; bottom of a swale at its end", "m"),
+    "level_m": Column("real", "height of a contour; bottom of a swale at its end; lip of a level spreader", "m"),
     "length_m": Column("real", "length", "m"),
     "fall_pct": Column("real", "mean fall of a swale's bottom", "%"),
     "drains_m2": Column("real", "land that drains into it", "m2"),
@@ -31,7 +31,7 @@ AREA_COLUMNS = {
 
 
 def lines_table(plan, drainage, interval_m: float, crs: pyproj.CRS) -> Table:
-    """Daylight line, swale, drain, flow paths and contours.
+    """Daylight line, swale, level spreaders, drain, flow paths and contours.
 
     Arguments: plan; drainage, or None; interval_m, of the contours [m]; crs in which the lines are wanted.
     """
@@ -51,11 +51,19 @@ def lines_table(plan, drainage, interval_m: float, crs: pyproj.CRS) -> Table:
             end = "to daylight" if arm.daylight else "NOT to daylight"
             label, values = f"swale arm {k}, {end}", {"level_m": arm.bottom_m[-1], "drains_m2": flow.area_m2}
             add(arm.line, "swale", label, fall_pct=fall, **values)
+        for one in drainage.spreaders:
+            add(
+                one.line,
+                "level spreader",
+                "level lip at the swale's outlet",
+                level_m=one.level_m,
+                drains_m2=one.area_m2,
+            )
         for path, one in zip(drainage.paths, drainage.inflows_before, strict=True):
             if path.length > 0:
                 add(path, "flow path", "way of the water that enters before grading", drains_m2=one.area_m2)
     after = plan.finished if drainage is None else drainage.surface
-    reach = plan.outline if drainage is None else shapely.union_all([plan.outline, *(a.line for a in drainage.arms)])
+    reach = plan.outline if drainage is None else shapely.union_all([plan.outline, *drainage.lines])
     rows_, cols_ = plan.place.window(reach.buffer(10.0).bounds)
     along, _ = plan.place.grid.centre(0, np.arange(cols_.start, cols_.stop))
     _, across = plan.place.grid.centre(np.arange(rows_.start, rows_.stop), 0)

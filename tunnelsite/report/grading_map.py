@@ -11,6 +11,7 @@ from tunnelsite.core.units import FOOT_M
 from tunnelsite.report.colours import INK, PAPER, SOFT, WATER, cut_fill_colour
 from tunnelsite.report.contours import bands, contour_lines, nice_step
 from tunnelsite.report.svg import Drawing, number
+from tunnelsite.siteplan.place import box
 from tunnelsite.siteplan.stakes import heights_at
 
 WIDTH, MARGIN, HEAD, KEY = 1000.0, 24.0, 64.0, 150.0
@@ -18,6 +19,12 @@ TALLEST = 900.0
 CLASSES = 5  # of depth, either way
 AROUND_M = 6.0
 SAMPLES = 260  # along the longer side: finer than a screen shows
+# Looks of lines, on the map and in its key.
+HOUSE, PAD = {"stroke": INK, "stroke_width": 3}, {"stroke": INK, "stroke_width": 1.2}
+DAYLIGHT = {"stroke": INK, "stroke_width": 1.4, "stroke_dasharray": "9 3 2 3"}
+DRAIN = {"stroke": WATER, "stroke_width": 1.6, "stroke_dasharray": "2 3"}
+BEFORE = {"stroke": SOFT, "stroke_width": 1.1, "stroke_dasharray": "5 4"}
+LIP = {"stroke": WATER, "stroke_width": 4.5, "stroke_dasharray": "9 2"}
 
 
 @dataclass(frozen=True)
@@ -88,7 +95,7 @@ def grading_map_svg(data: MapData) -> str:
 def _extent(data: MapData) -> tuple[float, float, float, float]:
     parts = [data.plan.outline]
     if data.drainage is not None:
-        parts += [*(arm.line for arm in data.drainage.arms), data.drainage.drain]
+        parts += [*data.drainage.lines, data.drainage.drain]
     west, south, east, north = shapely.union_all(parts).buffer(AROUND_M).bounds
     grow = max((east - west) * 0.35 - (north - south), 0.0) / 2  # never a mere strip
     return west, south - grow, east, north + grow
@@ -186,7 +193,7 @@ def _contour_labels(drawing: Drawing, lines, view: _View, data: MapData) -> None
     for level, line in lines:
         if len(line) > len(longest.get(level, ())):
             longest[level] = line
-    arms = [] if data.drainage is None else [arm.line.buffer(2.5) for arm in data.drainage.arms]
+    arms = [] if data.drainage is None else [line.buffer(2.5) for line in data.drainage.lines]
     work = shapely.union_all([data.plan.outline.buffer(1.5), *arms])
     digits = 1 if all(abs(level * 10 - round(level * 10)) < 1e-6 for level in longest) else 2
     for level, line in longest.items():
@@ -211,24 +218,18 @@ def _built(drawing: Drawing, data: MapData, view: _View) -> None:
     plan, place = data.plan, data.plan.place
     drawing.open_group("what is built")
     for ring in _outline_points(plan.outline):
-        drawing.path(view.points(ring), closed=True, stroke=INK, stroke_width=1.4, stroke_dasharray="9 3 2 3")
-    for half, look in (
-        ((place.pad.length_m / 2, place.pad.width_m / 2), {"stroke": INK, "stroke_width": 1.2}),
-        ((place.house.length_m / 2, place.house.width_m / 2), {"stroke": INK, "stroke_width": 3}),
-    ):
-        box = place.on_grid(shapely.box(-half[0], -half[1], half[0], half[1]))
-        drawing.path(view.points(shapely.get_coordinates(box)), closed=True, **look)
+        drawing.path(view.points(ring), closed=True, **DAYLIGHT)
+    for part, look in ((place.pad, PAD), (place.house, HOUSE)):
+        outline = place.on_grid(box(part.length_m / 2, part.width_m / 2))
+        drawing.path(view.points(shapely.get_coordinates(outline)), closed=True, **look)
     if data.drainage is not None:
-        drawing.path(
-            view.points(shapely.get_coordinates(data.drainage.drain)),
-            stroke=WATER,
-            stroke_width=1.6,
-            stroke_dasharray="2 3",
-        )
+        drawing.path(view.points(shapely.get_coordinates(data.drainage.drain)), **DRAIN)
         for arm in data.drainage.arms:
             points = view.points(shapely.get_coordinates(arm.line))
             drawing.path(points, stroke=PAPER, stroke_width=6.5, stroke_linejoin="round")
             drawing.path(points, stroke=WATER, stroke_width=3.2, stroke_linejoin="round", marker_end="url(#down)")
+        for one in data.drainage.spreaders:
+            drawing.path(view.points(shapely.get_coordinates(one.line)), **LIP)
     drawing.close_group()
 
 
@@ -268,19 +269,18 @@ def _key(drawing: Drawing, data: MapData, edges: np.ndarray, top: float) -> None
     for k, edge in enumerate(edges):
         drawing.words(MARGIN + k * wide, top + 42, f"{edge:+.2f}" if edge else "0", 11, fill=INK, text_anchor="middle")
     lines = [
-        ("edge of the house", {"stroke": INK, "stroke_width": 3}),
-        ("edge of the pad", {"stroke": INK, "stroke_width": 1.2}),
-        ("daylight: end of the side slopes", {"stroke": INK, "stroke_width": 1.4, "stroke_dasharray": "9 3 2 3"}),
-        (
-            f"contours before, every {data.interval_m:g} m",
-            {"stroke": SOFT, "stroke_width": 1.1, "stroke_dasharray": "5 4"},
-        ),
+        ("edge of the house", HOUSE),
+        ("edge of the pad", PAD),
+        ("daylight: end of the side slopes", DAYLIGHT),
+        (f"contours before, every {data.interval_m:g} m", BEFORE),
         ("contours after", {"stroke": INK, "stroke_width": 1.1}),
     ]
     if data.drainage is not None:
-        lines.append(("French drain off the posts", {"stroke": WATER, "stroke_width": 1.6, "stroke_dasharray": "2 3"}))
+        lines.append(("French drain off the posts", DRAIN))
         if data.drainage.arms:
             lines.append(("swale, arrow to its outlet", {"stroke": WATER, "stroke_width": 3.2}))
+        if data.drainage.spreaders:
+            lines.append(("level spreader: grass below it", LIP))
     for k, (words, look) in enumerate(lines):
         x, y = 410 + 280 * (k // 4), top - 4 + 20 * (k % 4)
         drawing.line(x, y, x + 38, y, **look)

@@ -5,7 +5,9 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
+import shapely
 
+from tunnelsite.core.reproject import to_wgs84
 from tunnelsite.core.units import FOOT_M
 
 YARD3_M3 = (3 * FOOT_M) ** 3
@@ -69,7 +71,9 @@ def drainage_summary(found, place, storm) -> dict[str, Any]:
         "water_entering_before": [_inflow(one, place) for one in found.inflows_before[:5]],
         "water_entering_after": [_inflow(one, place) for one in found.inflows_after[:5]],
         "swale": [_arm(arm, flow, place) for arm, flow in zip(found.arms, found.outlets, strict=True)],
+        "spreaders": [_spreader(one, place) for one in found.spreaders],
         "swale_drains_m2": found.intercepted_m2,
+        "said": list(found.said),
         "roof_peak_m3_s": found.roof_peak_m3_s,
         "rain": {name: value for name, value in vars(storm).items() if value is not None},
         "drain_length_m": float(found.drain.length),
@@ -95,12 +99,12 @@ def _inflow(one, place) -> dict[str, Any]:
 
 def _spot(place, row: int, col: int) -> dict[str, Any]:
     along, across = place.grid.centre(row, col)
-    lon, lat = place.grid.lonlat(along, across)
+    lon, lat = to_wgs84(place.grid, along, across)
     return {"lon": round(float(lon), 7), "lat": round(float(lat), 7), "where": place.spot_words(along, across)}
 
 
 def _arm(arm, flow, place) -> dict[str, Any]:
-    lon, lat = place.grid.lonlat(float(arm.along_m[-1]), float(arm.across_m[-1]))
+    lon, lat = to_wgs84(place.grid, float(arm.along_m[-1]), float(arm.across_m[-1]))
     return {
         "length_m": float(arm.distance_m[-1]),
         "falls_m": float(arm.bottom_m[0] - arm.bottom_m[-1]),
@@ -120,6 +124,23 @@ def _arm(arm, flow, place) -> dict[str, Any]:
         "velocity_m_s": flow.velocity_m_s,
         "steepest_velocity_m_s": flow.steep_velocity_m_s,
         "concentration_s": flow.concentration_s,
+    }
+
+
+def _spreader(one, place) -> dict[str, Any]:
+    middle = shapely.get_coordinates(shapely.centroid(one.line))[0]
+    lon, lat = to_wgs84(place.grid, *middle)
+    return {
+        "length_m": float(one.line.length),
+        "level_m": one.level_m,
+        "dug_m3": one.volume_m3,
+        "lon": round(float(lon), 7),
+        "lat": round(float(lat), 7),
+        "where": place.spot_words(*middle),
+        "spreads_m2": one.area_m2,
+        "grass_below_m": one.strip_m,
+        "steepest_below": one.steepest,
+        "times_as_much_at_the_edge": one.times,
     }
 
 
@@ -163,6 +184,11 @@ def _water_lines(water: dict[str, Any] | None) -> list[str]:
         lines.append(
             f"swale {arm['length_m']:.0f} m long, dug {arm['dug_m3']:.0f} m3, drains {arm['drains_m2']:.0f} m2, {end} "
             f"{arm['outlet']['where']}; {peak}"
+        )
+    for one in water["spreaders"]:
+        lines.append(
+            f"level spreader {one['length_m']:.0f} m long, {one['where']}, lip at {one['level_m']:.2f} m, dug {one['dug_m3']:.0f} m3, "
+            f"{one['grass_below_m']:.0f} m of grass below it"
         )
     if water["roof_peak_m3_s"] is not None:
         lines.append(f"roof: {1000 * water['roof_peak_m3_s']:.1f} l/s at its peak, half to each side")

@@ -15,21 +15,23 @@ from tunnelsite.siteplan.flow_paths import (
     ending_in,
     flow_over,
     inflows,
-    path_length_m,
     path_up,
 )
 from tunnelsite.siteplan.grading_plan import GradingPlan
+from tunnelsite.siteplan.level_spreader import Spreader, SpreaderRule
+from tunnelsite.siteplan.outlets import outlet_of
 from tunnelsite.siteplan.place import Place
 from tunnelsite.siteplan.runoff import roof_peak_m3_s
-from tunnelsite.siteplan.storm import OutletFlow, Storm, channel_warnings, outlet_flow
+from tunnelsite.siteplan.storm import OutletFlow, Storm, channel_warnings
 from tunnelsite.siteplan.swale import SwaleArm, SwaleRule
-from tunnelsite.siteplan.swale_choice import cell_at, chosen_swale, mask_of
+from tunnelsite.siteplan.swale_choice import chosen_swale
 from tunnelsite.siteplan.water_moved import BorderFlow, Gain, border_flow, gains
 
 DRAIN_OFFSET_M = (
     18 * INCH_M,
     24 * INCH_M,
 )  # French drain off the ground posts: UVM Extension / VVBGA 2024 guide (seen)
+SPOTS_NAMED = 3  # where water comes on a broad front there are dozens
 
 
 @dataclass(frozen=True)
@@ -37,7 +39,7 @@ class DrainageSettings:
     """What a drainage plan is asked for. Common practice, no source, except where it says so.
 
     Attributes:
-        swale: how the swale is built, or None for none.
+        swale: how the swale is built, or None for none. spreader: how level spreaders are, or None for none.
         storm: rain and cover.
         worth_m2: water from less land than this is left to soak in [m2].
         box_margin_m: the border on which water is compared lies so far outside pad and swale [m].
@@ -47,6 +49,7 @@ class DrainageSettings:
     """
 
     swale: SwaleRule | None = field(default_factory=SwaleRule)
+    spreader: SpreaderRule | None = field(default_factory=SpreaderRule)
     storm: Storm = field(default_factory=Storm)
     worth_m2: float = 50.0
     box_margin_m: float = 10.0
@@ -75,10 +78,12 @@ class DrainagePlan:
         paths: natural ways of the water that enters, from its divide to the pad's edge.
         arms, outlets: arms of the swale and their peak flows, in the same order; none where no swale is worth offering, which
             the warnings explain.
+        spreaders: level spreaders at the outlets, in the order of the arms; none where the water harms nobody as it is.
         intercepted_m2: land the swale drains.
         roof_peak_m3_s: peak off the roof (half to each side), None where no rain was given. drain: French drain.
         border_before, border_after: water over the border of the box, cell by cell. box: (rows, cols) slices.
         gains: stretches of that border which get more water. warnings: in plain words.
+        said: those of them about the swale and where its water goes.
     """
 
     surface: np.ndarray
@@ -89,6 +94,7 @@ class DrainagePlan:
     paths: list[shapely.LineString]
     arms: list[SwaleArm]
     outlets: list[OutletFlow]
+    spreaders: list[Spreader]
     intercepted_m2: float
     roof_peak_m3_s: float | None
     drain: shapely.LineString
@@ -97,6 +103,12 @@ class DrainagePlan:
     border_after: BorderFlow
     gains: list[Gain]
     warnings: tuple[str, ...]
+    said: tuple[str, ...] = ()
+
+    @property
+    def lines(self) -> list[shapely.LineString]:
+        """All that is dug for water: arms and level spreaders."""
+        return [arm.line for arm in self.arms] + [one.line for one in self.spreaders]
 
 
 def drainage_plan(
@@ -112,12 +124,13 @@ def drainage_plan(
     settings = settings or DrainageSettings()
     place, cell = plan.place, plan.place.grid.cell_m
     before = flow_over(plan.natural, cell)
-    disturbed = mask_of(place, plan.outline)
+    disturbed = place.mask_of(plan.outline)
     coming = inflows(before, disturbed, settings.worth_m2)
     chosen = chosen_swale(plan, before, settings, parcel)
     arms, surface, after = chosen.arms, chosen.surface, chosen.after
-    outlets = [_outlet(place, arm, after, surface, settings) for arm in arms]
-    reach = shapely.union_all([plan.outline, *(arm.line for arm in arms)]).buffer(settings.box_margin_m)
+    outlets = [outlet_of(place, arm, (after, surface), settings.swale, settings.storm) for arm in arms]
+    lines = [arm.line for arm in arms] + [one.line for one in chosen.spreaders]
+    reach = shapely.union_all([plan.outline, *lines]).buffer(settings.box_margin_m)
     box = place.window(reach.bounds)
     borders = [border_flow(flow, *box) for flow in (before, after)]
     roof = settings.storm.roof_mm_h
@@ -130,6 +143,7 @@ def drainage_plan(
         [_line(place, path_up(before, one.row, one.col)[::-1]) for one in coming],
         arms,
         outlets,
+        list(chosen.spreaders),
         _intercepted(place, arms, after),
         None if roof is None else roof_peak_m3_s(place.house.length_m * place.house.width_m, roof),
         post_drain(place, settings.drain_offset_m),
@@ -138,7 +152,7 @@ def drainage_plan(
         gains(*borders, settings.tolerance_m2, round(settings.same_water_m / cell)),
         (),
     )
-    return replace(found, warnings=(*chosen.said, *drainage_warnings(found, plan, settings)))
+    return replace(found, warnings=(*chosen.said, *drainage_warnings(found, plan, settings)), said=chosen.said)
 
 
 def post_drain(place: Place, offset_m: float) -> shapely.LineString:
@@ -152,29 +166,9 @@ def _intercepted(place: Place, arms: list[SwaleArm], after: Flow) -> float:
     if not arms:
         return 0.0
     along, across = (np.concatenate([getattr(arm, way) for arm in arms]) for way in ("along_m", "across_m"))
-    line = mask_cells(after.direction.shape, *cell_at(place, along, across))
+    line = np.zeros(after.direction.shape, bool)
+    line[place.cell_at(along, across)] = True
     return float(np.nansum(ending_in(after, line, place.grid.cell_m).area_m2[line]))
-
-
-def _outlet(place: Place, arm: SwaleArm, after: Flow, surface: np.ndarray, settings: DrainageSettings) -> OutletFlow:
-    """Area and peak flow at an arm's outlet: the most that any cell of its line carries."""
-    rows, cols = cell_at(place, arm.along_m, arm.across_m)
-    most = int(np.nanargmax(after.area_m2[rows, cols]))
-    r, c = int(rows[most]), int(cols[most])
-    line = mask_cells(surface.shape, rows, cols)
-    stem = path_up(after, r, c)
-    over_land = stem[~line[tuple(stem.T)]]
-    drop = float(surface[tuple(over_land[-1])] - surface[tuple(over_land[0])]) if len(over_land) > 1 else 0.0
-    way = (path_length_m(over_land, place.grid.cell_m), max(drop, 0.0))
-    drained = (float(after.area_m2[r, c]), bool(after.open_edge[r, c]))
-    return outlet_flow(arm, settings.swale, settings.storm, drained, way)
-
-
-def mask_cells(shape: tuple[int, int], rows: np.ndarray, cols: np.ndarray) -> np.ndarray:
-    """Bool [rows, cols], True at the cells given."""
-    mask = np.zeros(shape, bool)
-    mask[rows, cols] = True
-    return mask
 
 
 def drainage_warnings(found: DrainagePlan, plan: GradingPlan, settings: DrainageSettings) -> list[str]:
@@ -190,15 +184,25 @@ def drainage_warnings(found: DrainagePlan, plan: GradingPlan, settings: Drainage
         if flow.at_least:
             said.append(f"{name}: water may come from beyond the elevation data; its area is a lower bound.")
         said += channel_warnings(name, flow, settings.swale, settings.storm)
+    below = "Lead it to where it went before, or get the consent of whoever is below."
+    if found.spreaders:
+        below = "It is spread out as sheet flow; tell whoever is below."
     for gain in found.gains:
         spot = place.spot_words(*place.grid.centre(gain.row, gain.col))
         said.append(
-            f"More water leaves {spot}: from {gain.after_m2:.0f} m2 of land instead of "
-            f"{gain.before_m2:.0f} m2. Lead it to where it went before, or get the consent of whoever is below."
+            f"More water leaves {spot}: from {gain.after_m2:.0f} m2 of land instead of {gain.before_m2:.0f} m2. {below}"
         )
-    for one in found.inflows_after:
-        spot = place.spot_words(*place.grid.centre(one.row, one.col))
-        said.append(f"Water from {one.area_m2:.0f} m2 still enters the pad {spot}.")
+    spots = [place.spot_words(*place.grid.centre(one.row, one.col)) for one in found.inflows_after]
+    if len(spots) > SPOTS_NAMED:
+        total = sum(one.area_m2 for one in found.inflows_after)
+        said.append(
+            f"Water from {total:.0f} m2 in all still enters the pad at {len(spots)} spots, most of it {spots[0]}."
+        )
+    else:
+        said += [
+            f"Water from {one.area_m2:.0f} m2 still enters the pad {spot}."
+            for one, spot in zip(found.inflows_after, spots, strict=True)
+        ]
     if found.roof_peak_m3_s is None:
         said.append("No 10-year 5-minute rain was given: the roof's runoff is not assessed.")
     said.append("Drains and swales need a stable outlet; buried utilities must be marked before digging.")

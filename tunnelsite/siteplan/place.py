@@ -10,7 +10,9 @@ import shapely
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.core.grid import Grid
 from tunnelsite.core.house import House, Pad
+from tunnelsite.core.site import segments_of
 from tunnelsite.kernels.coverage import axis_weights
+from tunnelsite.kernels.polygon_mask import polygon_mask
 
 
 @dataclass(frozen=True)
@@ -64,6 +66,17 @@ class Place:
         top, bottom = int((self.grid.north_m - north) // cell), int((self.grid.north_m - south) // cell) + 1
         left, right = int((west - self.grid.west_m) // cell), int((east - self.grid.west_m) // cell) + 1
         return slice(max(top, 0), max(min(bottom, rows), 0)), slice(max(left, 0), max(min(right, cols), 0))
+
+    def mask_of(self, outline: shapely.Geometry) -> np.ndarray:
+        """Cells [rows, cols] whose centre lies in an outline on the grid."""
+        grid = self.grid
+        return polygon_mask(segments_of(outline), grid.west_m, grid.north_m, grid.cell_m, grid.shape)
+
+    def cell_at(self, along_m, across_m):
+        """Row and column of the cell at a spot on the grid, or of the cells at arrays of spots."""
+        row = np.floor((self.grid.north_m - np.asarray(across_m)) / self.grid.cell_m).astype(int)
+        col = np.floor((np.asarray(along_m) - self.grid.west_m) / self.grid.cell_m).astype(int)
+        return (int(row), int(col)) if row.ndim == 0 else (row, col)
 
     def pad_cells(self):
         """Cells the pad covers and by how much, as in `kernels.grading`.

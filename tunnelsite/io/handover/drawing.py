@@ -16,7 +16,15 @@ from tunnelsite.io.stake_dxf import COLOURS, TEXT_M, plain
 from tunnelsite.io.tables import Table
 
 _COLOUR = {"candidates": 1, "layout": 1, "pads": 3, "areas": 3, "lines": 5, "trenches": 6, "rejections": 8}
-_LINE_COLOUR = {"daylight": 2, "swale": 5, "drain": 6, "flow path": 4, "contour before": 8, "contour after": 3}
+_LINE_COLOUR = {
+    "daylight": 2,
+    "swale": 5,
+    "level spreader": 5,
+    "drain": 6,
+    "flow path": 4,
+    "contour before": 8,
+    "contour after": 3,
+}
 
 
 def dxf_bytes(tables: dict[str, Table], crs: pyproj.CRS, title: str, cautions: Sequence[str]) -> bytes:
