@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -40,13 +41,39 @@ def heights(stored: np.ndarray, band: StoredHeights, empty=()) -> tuple[np.ndarr
         `stored` that hold no data.
     Returns: float32 [rows, cols], NaN = no data; the datum [m], a whole number near the median; notes.
     """
+    blank(stored, empty)
+    datum_m = middle_datum([datum_sample(stored, band, stored.shape)])
+    odd = Odd()
+    result, zeros = above_datum(stored, band, datum_m, odd)
+    for part in empty:
+        result[part] = np.nan
+    drop, zero_notes = False, ()
+    if zeros and zeros_are_asked_about(band):
+        found = Zeros()
+        found.add(result, datum_m)
+        drop, zero_notes = found.judged(band, stored.dtype)
+    if drop:
+        result[result == np.float32(-datum_m)] = np.nan
+    return result, datum_m, (*odd.notes(), *zero_notes)
+
+
+def blank(stored: np.ndarray, empty) -> None:
+    """Make NaN of what holds no data, where the numbers can: it is neither counted then nor part of the median."""
     if stored.dtype.kind == "f":
-        for part in empty:  # first, so that what stands in them is neither counted nor part of the median
+        for part in empty:
             stored[part] = np.nan
-    datum_m = _datum(stored, band)
-    result = stored if stored.dtype == np.float32 else np.empty(stored.shape, np.float32)
+
+
+def above_datum(
+    stored: np.ndarray, band: StoredHeights, datum_m: float, odd: Odd, *, reuse: bool = True
+) -> tuple[np.ndarray, int]:
+    """float32 metres above a datum, NaN = no data, and how many are exactly 0 above sea level; what can be no land goes to `odd`.
+
+    Arguments: stored [rows, cols], overwritten where `reuse` and it is float32 already.
+    """
+    result = stored if reuse and stored.dtype == np.float32 else np.empty(stored.shape, np.float32)
     strip_rows = max(1, _STRIP_CELLS // max(1, stored.shape[1]))
-    odd, zeros = _Odd(), 0
+    zeros = 0
     for first in range(0, len(stored), strip_rows):
         strip = slice(first, first + strip_rows)
         metres = _metres(stored[strip], band)
@@ -63,13 +90,10 @@ def heights(stored: np.ndarray, band: StoredHeights, empty=()) -> tuple[np.ndarr
         zeros += np.count_nonzero(metres == 0.0)
         metres -= datum_m  # in float64, so that float32 keeps the micrometres
         result[strip] = metres
-    for part in empty:
-        result[part] = np.nan
-    zero_notes = _void_zeros(result, datum_m, band, stored.dtype) if zeros else ()
-    return result, datum_m, (*odd.notes(), *zero_notes)
+    return result, zeros
 
 
-class _Odd:
+class Odd:
     """Counts the undeclared cells that can be no land."""
 
     def __init__(self) -> None:
@@ -110,42 +134,63 @@ def _as_stored(nodata: float, dtype: np.dtype) -> np.generic | float:
     return nodata
 
 
-def _datum(stored: np.ndarray, band: StoredHeights) -> float:
-    rows, cols = stored.shape
-    step = max(1, int((rows * cols / _SAMPLE_CELLS) ** 0.5))
-    sample = stored[step // 2 :: step, step // 2 :: step] if min(rows, cols) > step else stored
-    metres = _metres(sample, band)
+def datum_sample(
+    stored: np.ndarray, band: StoredHeights, whole: tuple[int, int], at: tuple[int, int] = (0, 0)
+) -> np.ndarray:
+    """The heights [m] of evenly spread cells from which the datum of a raster is taken, as far as a part of it holds them.
+
+    Arguments: stored, the part; whole, shape of the raster; at, (row, col) of the part's first cell in it.
+    """
+    step = max(1, int((whole[0] * whole[1] / _SAMPLE_CELLS) ** 0.5))
+    if min(whole) > step:
+        first = [(step // 2 - k) % step if k > step // 2 else step // 2 - k for k in at]
+        stored = stored[first[0] :: step, first[1] :: step]
+    metres = _metres(stored, band)
     kept = (metres >= LOWEST_M) & (metres <= HIGHEST_M)
     if band.nodata is not None:
-        kept &= sample != _as_stored(band.nodata, stored.dtype)
-    return float(np.round(np.median(metres[kept]))) + 0.0 if kept.any() else 0.0  # + 0.0 turns -0.0 into 0.0
+        kept &= stored != _as_stored(band.nodata, stored.dtype)
+    return metres[kept]
 
 
-def _void_zeros(values: np.ndarray, datum_m: float, band: StoredHeights, dtype: np.dtype) -> tuple[str, ...]:
-    """Make zeros no data where asked for or plain, and say what was found. A zero is a height of 0 to the
-    micrometre."""
-    if band.nodata == 0 or band.zero_is_nodata is False:
-        return ()
-    zero = values == np.float32(-datum_m)
-    count = int(np.count_nonzero(zero))
-    if not count:
-        return ()
-    other = values[~zero & ~np.isnan(values)]
-    share = count / (count + len(other))
-    words = f"{count} cells ({100 * share:.2g} % of those with data) are exactly 0"
-    if band.zero_is_nodata:
-        values[zero] = np.nan
-        return (f"{words}: treated as no data, as asked",)
-    gap_m = float(np.abs(other + np.float32(datum_m)).min()) if len(other) else 0.0
-    if gap_m >= _ISOLATED_M:
-        values[zero] = np.nan
-        return (f"{words} and no other height is within {_ISOLATED_M:g} m of 0: treated as no data",)
-    usual = _neighbours_of_zero(other, datum_m) if dtype.kind in "iu" else 0
-    if share < _ZERO_SHARE or count <= 2 * usual:
-        return ()
-    return (f"{words}, often a filled void rather than ground: kept as ground; zero_is_nodata drops them",)
+def middle_datum(samples: Iterable[np.ndarray]) -> float:
+    """A whole number [m] near the median of samples; 0 where there are none."""
+    metres = np.concatenate([np.empty(0), *samples])
+    return float(np.round(np.median(metres))) + 0.0 if len(metres) else 0.0  # + 0.0 turns -0.0 into 0.0
 
 
-def _neighbours_of_zero(other: np.ndarray, datum_m: float) -> int:
-    """How often whole-number heights beside 0 occur, to tell a filled void from ground near sea level."""
-    return max(int(np.count_nonzero(np.abs(other - np.float32(step - datum_m)) < 0.5)) for step in (-1.0, 1.0))
+def zeros_are_asked_about(band: StoredHeights) -> bool:
+    """Whether heights of exactly 0 may be voids: not where the file or the user has said what they are."""
+    return band.nodata != 0 and band.zero_is_nodata is not False
+
+
+class Zeros:
+    """Heights of exactly 0 (to the micrometre) and what lies near them, counted over a raster or its parts."""
+
+    def __init__(self) -> None:
+        self.count, self.others, self.gap_m, self.beside = 0, 0, np.inf, [0, 0]
+
+    def add(self, values: np.ndarray, datum_m: float) -> None:
+        """Count a part: float32 metres above the datum."""
+        zero = values == np.float32(-datum_m)
+        other = values[~zero & ~np.isnan(values)]
+        self.count += int(np.count_nonzero(zero))
+        self.others += len(other)
+        if len(other):
+            self.gap_m = min(self.gap_m, float(np.abs(other + np.float32(datum_m)).min()))
+            for k, step in enumerate((-1.0, 1.0)):  # how often whole-number heights beside 0 occur
+                self.beside[k] += int(np.count_nonzero(np.abs(other - np.float32(step - datum_m)) < 0.5))
+
+    def judged(self, band: StoredHeights, dtype: np.dtype) -> tuple[bool, tuple[str, ...]]:
+        """Whether they are no data, asked for or plain, and what is to be said."""
+        if not self.count:
+            return False, ()
+        share = self.count / (self.count + self.others)
+        words = f"{self.count} cells ({100 * share:.2g} % of those with data) are exactly 0"
+        if band.zero_is_nodata:
+            return True, (f"{words}: treated as no data, as asked",)
+        if (self.gap_m if self.others else 0.0) >= _ISOLATED_M:
+            return True, (f"{words} and no other height is within {_ISOLATED_M:g} m of 0: treated as no data",)
+        usual = max(self.beside) if dtype.kind in "iu" else 0  # tells a filled void from ground near sea level
+        if share < _ZERO_SHARE or self.count <= 2 * usual:
+            return False, ()
+        return False, (f"{words}, often a filled void rather than ground: kept as ground; zero_is_nodata drops them",)

@@ -127,20 +127,28 @@ def read_mosaic(
 
     Where tiles overlap the first by name that holds data is used. Arguments and errors: as `rasters.read_raster`.
     """
-    notes: list[str] = []
+    apart: list[float] = []
+
+    def cells(index: int, window: Window) -> tuple[np.ndarray, list, str]:
+        stored, empty, worst = joined(tiles, index, window)
+        apart.append(worst)
+        return stored, empty, tiles.sha256
+
     found = heights_of(
-        tiles.whole,
-        lambda index, window: (*_joined(tiles, index, window, notes), tiles.sha256),
-        bounds=bounds,
-        vertical_unit=vertical_unit,
-        band=band,
-        zero_is_nodata=zero_is_nodata,
+        tiles.whole, cells, bounds=bounds, vertical_unit=vertical_unit, band=band, zero_is_nodata=zero_is_nodata
     )
-    return replace(found, notes=(*found.notes, *notes))
+    return replace(found, notes=(*found.notes, *apart_notes(tiles, max(apart))))
 
 
-def _joined(tiles: Mosaic, index: int, window: Window, notes: list[str]) -> tuple[np.ndarray, list]:
-    """Stored cells of a window of the whole, and the parts that no tile holds."""
+def apart_notes(tiles: Mosaic, worst: float) -> tuple[str, ...]:
+    """What is said of tiles that overlap and differ there by up to `worst` [stored numbers]."""
+    if worst <= 0:
+        return ()
+    return (f"tiles of {tiles.whole.path.name} overlap and differ there by up to {worst:g}: the first by name is used",)
+
+
+def joined(tiles: Mosaic, index: int, window: Window) -> tuple[np.ndarray, list, float]:
+    """Stored cells of a window of the whole, the parts that no tile holds, and by how much overlapping tiles differ at most."""
     first = tiles.whole.bands[index - 1]
     stored = np.zeros((window.height, window.width), first.dtype)
     if first.nodata is not None:
@@ -162,11 +170,21 @@ def _joined(tiles: Mosaic, index: int, window: Window, notes: list[str]) -> tupl
         free = ~known[where]
         stored[where][free] = part[free]  # with the no-data value too, as one file would have it
         known[where] |= held
-    if worst > 0:
-        notes.append(
-            f"tiles of {tiles.whole.path.name} overlap and differ there by up to {worst:g}: the first by name is used"
-        )
-    return stored, [~known]
+    return stored, [~known], worst
+
+
+def near(tiles: Mosaic, window: Window) -> Mosaic:
+    """The same with only the tiles that hold any of a window: what is sent to a worker stays small."""
+    bottom, right = window.row_off + window.height, window.col_off + window.width
+    kept = [
+        k
+        for k, (header, (row, col)) in enumerate(zip(tiles.tiles, tiles.places, strict=True))
+        if row < bottom
+        and col < right
+        and row + header.rows > window.row_off
+        and col + header.cols > window.col_off
+    ]
+    return replace(tiles, tiles=tuple(tiles.tiles[k] for k in kept), places=tuple(tiles.places[k] for k in kept))
 
 
 def _tile_part(header: RasterHeader, index: int, window: Window) -> tuple[np.ndarray, np.ndarray]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
 
 import numpy as np
 from rasterio.windows import Window
@@ -64,25 +65,38 @@ def heights_of(
 ) -> SourceRaster:
     """As `read_raster`, the cells coming from elsewhere: cells(band number, window) gives the stored cells [rows, cols], index
     expressions of the parts without data, and the SHA-256 of what was read."""
+    rules = height_rules(header, vertical_unit, band, zero_is_nodata)
+    window = _window(header, bounds)
+    _require_room(header, window, np.dtype(header.bands[rules.band - 1].dtype).itemsize)
+    stored, empty, digest = cells(rules.band, window)
+    values, datum_m, void_notes = heights(stored, rules.stored, empty)
+    values, affine = _north_up(values, _shifted(header.affine, window))
+    notes = (*rules.notes, *void_notes)
+    return SourceRaster(values, affine, header.crs, datum_m, header.path.name, digest, rules.unit, notes)
+
+
+@dataclass(frozen=True)
+class HeightRules:
+    """How the heights of a raster are read: band, number from 1; stored, what its numbers mean; unit; notes on what was assumed."""
+
+    band: int
+    stored: StoredHeights
+    unit: str
+    notes: tuple[str, ...]
+
+
+def height_rules(
+    header: RasterHeader, vertical_unit: str | None, band: int | None, zero_is_nodata: bool | None
+) -> HeightRules:
+    """What a header and the user say of the heights. Arguments and errors: as `read_raster`."""
     index = _chosen_band(header, band)
     chosen = header.bands[index - 1]
     unit, unit_note = unit_used(
         (header.vertical_unit, chosen.unit), vertical_unit, f"{header.option} {header.path.name!r}"
     )
-    window = _window(header, bounds)
-    _require_room(header, window, np.dtype(chosen.dtype).itemsize)
-    stored, empty, digest = cells(index, window)
     rules = StoredHeights(chosen.nodata, chosen.scale, chosen.offset, VERTICAL_UNITS_M[unit], zero_is_nodata)
-    values, datum_m, void_notes = heights(stored, rules, empty)
-    values, affine = _north_up(values, _shifted(header.affine, window))
-    notes = (
-        *header.notes,
-        unit_note,
-        *_unit_doubt(header, unit_note),
-        *_band_notes(header, index),
-        *void_notes,
-    )
-    return SourceRaster(values, affine, header.crs, datum_m, header.path.name, digest, unit, notes)
+    notes = (*header.notes, unit_note, *_unit_doubt(header, unit_note), *_band_notes(header, index))
+    return HeightRules(index, rules, unit, notes)
 
 
 def unchanged(header: RasterHeader, digest: str = "") -> bool:
@@ -211,15 +225,21 @@ def _shifted(affine: tuple, window: Window) -> tuple:
     return (a, b, a * left + b * top + c, d, e, d * left + e * top + f)
 
 
-def _north_up(values: np.ndarray, affine: tuple) -> tuple[np.ndarray, tuple]:
-    """Row 0 to the north and column 0 to the west, where the raster is stored the other way round."""
+def north_up_affine(shape: tuple[int, int], affine: tuple) -> tuple[tuple, bool, bool]:
+    """The affine with row 0 to the north and column 0 to the west, and whether rows and columns have to be turned over for it."""
     a, b, c, d, e, f = affine
-    rows, cols = values.shape
+    rows, cols = shape
+    over, along = False, False
     if a * e - b * d > 0:  # a mirror image: turn the rows over
-        values, b, e, c, f = values[::-1], -b, -e, _decimal(c + b * rows), _decimal(f + e * rows)
+        over, b, e, c, f = True, -b, -e, _decimal(c + b * rows), _decimal(f + e * rows)
     if b == d == 0 and a < 0:  # then upside down
-        values, a, e, c, f = values[::-1, ::-1], -a, -e, _decimal(c + a * cols), _decimal(f + e * rows)
-    return np.ascontiguousarray(values), (a, b, c, d, e, f)
+        over, along, a, e, c, f = not over, True, -a, -e, _decimal(c + a * cols), _decimal(f + e * rows)
+    return (a, b, c, d, e, f), over, along
+
+
+def _north_up(values: np.ndarray, affine: tuple) -> tuple[np.ndarray, tuple]:
+    affine, over, along = north_up_affine(values.shape, affine)
+    return np.ascontiguousarray(values[:: -1 if over else 1, :: -1 if along else 1]), affine
 
 
 def _decimal(value: float) -> float:
