@@ -21,6 +21,7 @@ from tunnelsite.cost import refuse_shortage
 from tunnelsite.criteria.reach import reach
 from tunnelsite.needs import given_for, left_out
 from tunnelsite.result import Result
+from tunnelsite.scan.beyond import beyond_layers
 from tunnelsite.scan.data_checks import check_cell, check_data
 from tunnelsite.scan.engine import Judge, Scan, scanned
 from tunnelsite.scan.far_ground import far_ground
@@ -213,6 +214,8 @@ def prepared(site: Site, settings: Settings, bearing_deg: float, judges: list[Ju
         }
         if any(spec.id == "sun" for spec in process.description.reads):
             inputs["sun"] = Layer(sun_table(site, frame, settings), "deg, deg, Wh/m2, 1", "sun of the crop months")
+        if site.drained is not None and any(spec.id == "upslope_beyond_m2" for spec in process.description.reads):
+            inputs |= beyond_layers(site.drained(), frame)
         parameters = process_parameters(process.id, frame, settings, site.wind)
         if process.id == "season_light" and site.far_dem is not None:
             far = far_ground(site.far_dem, frame, settings.far_reach_m)

@@ -68,6 +68,8 @@ def test_windows_equal_the_whole(tmp_path, monkeypatch, made, asked):
 def test_the_datum_of_a_large_raster_is_that_of_evenly_spread_cells(tmp_path, monkeypatch):
     monkeypatch.setattr(module, "SURVEY_CELLS", 9_000)
     row, col = np.mgrid[0:301, 0:330]
-    values = (200 + 3 * np.sin(row / 9) + np.where(col % 2, 40, 0)).astype("float32")  # the median hangs on which are taken
+    values = (200 + 3 * np.sin(row / 9) + np.where(col % 2, 40, 0)).astype(
+        "float32"
+    )  # the median hangs on which are taken
     path = write(tmp_path / "d.tif", values)
     assert height_blocks(mosaic(str(path))).datum_m == read_raster(raster_header(path)).datum_m

@@ -8,7 +8,7 @@ import time
 FATAL = "f" * 64
 
 
-def run(inputs, settings, key: str, wanted, threads: int) -> bytes:
+def run(inputs, settings, key: str, wanted) -> bytes:
     """The key as bytes, or the end of the process."""
     if key == FATAL:
         time.sleep(0.3)  # so that others wait at the same worker

@@ -167,11 +167,12 @@ def test_ctrl_c_ends_the_workers_and_the_same_command_goes_on(files, whole, tmp_
 
 
 def test_a_parcel_alone_is_a_screening_of_it(files, tmp_path: Path) -> None:
-    """With --group-size 0 every parcel is its own farm."""
+    """With --group-size 0 every parcel is its own farm, and with --drainage halo it knows no more than a screening does."""
     boxes = geopandas.read_file(files[1])
     some = boxes.iloc[[0, 4]]
     some.to_file(tmp_path / "two.gpkg")
     words = [*ASKED[:8], "--group-size", "0m", "--workers", "0", "--top", "2", "--out", str(tmp_path / "r.gpkg"), "-q"]
+    words += ["--drainage", "halo"]
     assert main(["region", str(files[0]), str(tmp_path / "two.gpkg"), *words]) == 0
     found = pyogrio.read_dataframe(tmp_path / "r.gpkg", layer="candidates")
     for k, name in enumerate(some.parcel):

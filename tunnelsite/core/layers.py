@@ -47,6 +47,25 @@ class SourceRaster:
 
 
 @dataclass(frozen=True)
+class Drained:
+    """A part of a raster that was drained with all the land there is round it, in the raster's own cells.
+
+    Attributes:
+        direction: uint8 [rows, cols], the code of the neighbour each cell drains to. cells: [rows, cols], how many drain through
+        each, 0 = no data.
+        open_edge: bool [rows, cols], where that is a lower bound. depth: float32 [rows, cols], depth of hollows [m], NaN = no data.
+        affine: (a, b, c, d, e, f) to map coordinates of `crs`, for outer corners of cells.
+    """
+
+    direction: np.ndarray
+    cells: np.ndarray
+    open_edge: np.ndarray
+    depth: np.ndarray
+    affine: tuple[float, float, float, float, float, float]
+    crs: pyproj.CRS
+
+
+@dataclass(frozen=True)
 class Features:
     """Vector features as they were read or reprojected.
 

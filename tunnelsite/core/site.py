@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -9,7 +10,7 @@ import numpy as np
 import shapely
 
 from tunnelsite.core.crowns import CrownKinds
-from tunnelsite.core.layers import Features, SourceRaster
+from tunnelsite.core.layers import Drained, Features, SourceRaster
 from tunnelsite.core.store import Store
 from tunnelsite.core.weather import Weather
 
@@ -29,6 +30,7 @@ class Site:
         keep_outs: features with their distance. services: by name (water, power, road ...).
         lamps, soils: as in the contract. weather: a year whose beam weighs the light, or None for a clear sky.
         wind: where it comes from, or None.
+        drained: gives the same land as it drains with all the land round it, or None where no more than the land read is known.
         notes: what was found, assumed or repaired.
         files: what to ask at the end of a run whether it still is as it was read (kept for the reader).
         store: where large arrays of the run live.
@@ -46,6 +48,7 @@ class Site:
     weather: Weather | None = None
     wind: WindRose | None = None
     far_dem: SourceRaster | None = None
+    drained: Callable[[], Drained] | None = None
     notes: tuple[str, ...] = ()
     files: tuple[Any, ...] = ()
     store: Store = field(default_factory=Store)

@@ -62,11 +62,11 @@ def _plan(given: argparse.Namespace):
         None if given.suitability is None else length_m(given.suitability, "--suitability", least_m=1.0, most_m=1e5)
     )
     top = 3 if given.top is None else whole_number(given.top, "--top", 1, 1000)
-    return RegionPlan(size, top, blocks)
+    return RegionPlan(size, top, blocks, given.drainage)
 
 
 def _crew(given: argparse.Namespace):
-    from tunnelsite.region.running import Crew
+    from tunnelsite.region.crew import Crew
 
     workers = (os.cpu_count() or 1) if given.workers is None else whole_number(given.workers, "--workers", 0, 1000)
     if given.scheduler is not None and given.workers is not None:

@@ -179,10 +179,7 @@ def near(tiles: Mosaic, window: Window) -> Mosaic:
     kept = [
         k
         for k, (header, (row, col)) in enumerate(zip(tiles.tiles, tiles.places, strict=True))
-        if row < bottom
-        and col < right
-        and row + header.rows > window.row_off
-        and col + header.cols > window.col_off
+        if row < bottom and col < right and row + header.rows > window.row_off and col + header.cols > window.col_off
     ]
     return replace(tiles, tiles=tuple(tiles.tiles[k] for k in kept), places=tuple(tiles.places[k] for k in kept))
 

@@ -184,6 +184,15 @@ def _window(header: RasterHeader, bounds: tuple[float, float, float, float] | No
     return Window(left, top, right - left, bottom - top)
 
 
+def covered(header: RasterHeader, bounds: tuple[float, float, float, float]) -> tuple[slice, slice]:
+    """(rows, cols) of the whole cells that `read_raster` gives for `bounds`, counted from the north-west as it gives them."""
+    window = _window(header, bounds)
+    _, over, along = north_up_affine(header.shape, header.affine)
+    top = header.rows - window.row_off - window.height if over else window.row_off
+    left = header.cols - window.col_off - window.width if along else window.col_off
+    return slice(top, top + window.height), slice(left, left + window.width)
+
+
 def _whole(value: float, rounded) -> int:
     """A cell edge, so that rounding in the last place does not add a row of cells."""
     nearest = round(value)

@@ -13,8 +13,10 @@ from tunnelsite.processes.fill_depressions import ENGINE, filled_by
 
 
 def _run(inputs, parameters, progress) -> dict[str, Layer]:
-    ground = inputs["ground"]
-    filled = filled_by(parameters["engine"], ground.values, lambda: progress("drainage", 0.1))
+    ground, edge = inputs["ground"], inputs.get("filled_edge")
+    spilling = ground.values if edge is None else np.fmax(ground.values, edge.values)
+    filled = filled_by(parameters["engine"], spilling, lambda: progress("drainage", 0.1))
+    del spilling
     progress("drainage", 0.5)
     direction = flow.flow_direction(filled, *ground.cell_m)
     ponding = None
@@ -30,6 +32,7 @@ def _run(inputs, parameters, progress) -> dict[str, Layer]:
         area, open_edge = dinfinity.upslope_area_dinf(angle, ground.cell_m[0])
         area = area.astype(np.float32)
         ponding = fill.ponding_depth(ground.values, filled)
+    _add_beyond(inputs, area, open_edge)
     progress("drainage", 1.0)
     return {
         "upslope_m2": Layer(area, "m2", "Contributing area", ground.cell_m),
@@ -38,13 +41,32 @@ def _run(inputs, parameters, progress) -> dict[str, Layer]:
     }
 
 
+def _add_beyond(inputs, area: np.ndarray, open_edge: np.ndarray) -> None:
+    """What is known of water from beyond the raster, put in (in place)."""
+    for rows in bands(area.shape):
+        if "upslope_beyond_m2" in inputs:
+            area[rows] = np.fmax(area[rows], inputs["upslope_beyond_m2"].values[rows])
+        if "open_beyond" in inputs:
+            open_edge[rows] = inputs["open_beyond"].values[rows] > 0
+
+
+BEYOND = (
+    LayerSpec(
+        "upslope_beyond_m2",
+        "m2",
+        "contributing area, from a drainage of more land, of the cells that water from beyond the raster runs through; no data elsewhere",
+        optional=True,
+    ),
+    LayerSpec("open_beyond", "1", "1 where even that drainage knows only a lower bound", optional=True),
+    LayerSpec("filled_edge", "m", "water level at the raster's edge in hollows that go on beyond it", optional=True),
+)
 PROCESS = Process(
     Description(
         "flow_accumulation",
         "Flow accumulation",
         "Contributing area of each cell, its own included, on the depression-filled ground, by one steepest neighbour (D8) or "
         "shared between two (D-infinity).",
-        reads=(LayerSpec("ground", "m", "bare ground"),),
+        reads=(LayerSpec("ground", "m", "bare ground"), *BEYOND),
         makes=(
             LayerSpec("upslope_m2", "m2", "contributing area"),
             LayerSpec("open_edge", "1", "1 where water may come from beyond the data: the area is a lower bound"),

@@ -27,7 +27,7 @@ PROCESS = Process(
         "Topographic wetness",
         "ln(a / tan b): contributing area per metre of contour over the slope. It compares places of one raster; it depends on the "
         "cell size and no value of it is known to be wet.",
-        reads=(LayerSpec("ground", "m", "bare ground"),),
+        reads=(LayerSpec("ground", "m", "bare ground"), *flow_accumulation.BEYOND),
         makes=(LayerSpec("wetness", "1", "topographic wetness index"),),
         parameters=(
             Parameter("method", "how flow is shared", "d-infinity", choices=("d8", "d-infinity")),

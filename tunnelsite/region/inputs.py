@@ -2,20 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
+from functools import partial
 
 import numpy as np
 import shapely
 
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.core.grid import horizontal, transformer
-from tunnelsite.core.layers import Features
+from tunnelsite.core.layers import Drained, Features
 from tunnelsite.core.reproject import lonlat_bounds
 from tunnelsite.core.site import Site
 from tunnelsite.core.weather import Weather
 from tunnelsite.core.wind import WindRose
+from tunnelsite.io.drained_tiles import DrainedTiles
 from tunnelsite.io.mosaic import Mosaic, mosaic, read_mosaic
+from tunnelsite.io.rasters import covered
 from tunnelsite.io.site_reader import read_inputs, window_bounds
 from tunnelsite.scan.localise import unique_names
 from tunnelsite.settings import Settings
@@ -75,6 +78,7 @@ class TaskInputs:
     services: dict[str, Features]
     weather: Weather | None
     wind: WindRose | None
+    drained: DrainedTiles | None = None
 
 
 def read_region(settings: Settings) -> Region:
@@ -97,9 +101,11 @@ def _anywhere(tiles: Mosaic) -> Mosaic:
     return replace(tiles, whole=whole, tiles=tuple(each))
 
 
-def task_inputs(region: Region, members: np.ndarray, settings: Settings) -> TaskInputs:
+def task_inputs(
+    region: Region, members: np.ndarray, settings: Settings, drained: DrainedTiles | None = None
+) -> TaskInputs:
     """The inputs of the parcels at these positions, features cut to their surroundings."""
-    parcels = _part(region.parcels, members)
+    parcels = part_of(region.parcels, members)
     parcels = replace(parcels, columns={"parcel": np.array([region.names[k] for k in members], object)})
     reach = {"obstacles": settings.halo_m, "structures": settings.clearance_m, "soils": 0.0, "lamps": np.inf}
     return TaskInputs(
@@ -112,6 +118,7 @@ def task_inputs(region: Region, members: np.ndarray, settings: Settings) -> Task
         dict(region.services),
         region.weather,
         region.wind,
+        drained,
     )
 
 
@@ -122,11 +129,9 @@ def task_site(inputs: TaskInputs, settings: Settings) -> Site:
         if tiles is None:
             return None
         bounds = window_bounds(tiles.whole, inputs.parcels, reach_m)
-        several = len(tiles.whole.bands) > 1
-        band = settings.band if several or settings.band else None
         unit = settings.elevation_unit if tiles is not inputs.far_dem else None
         return read_mosaic(
-            tiles, bounds, vertical_unit=unit, band=band if tiles is not inputs.far_dem else None,
+            tiles, bounds, vertical_unit=unit, band=band_of(tiles, settings) if tiles is not inputs.far_dem else None,
             zero_is_nodata=settings.zero_is_nodata or None,
         )  # fmt: skip
 
@@ -139,11 +144,27 @@ def task_site(inputs: TaskInputs, settings: Settings) -> Site:
         services=inputs.services,
         weather=inputs.weather,
         wind=inputs.wind,
+        drained=_drained(inputs, settings),
         **inputs.features,
     )
 
 
-def _part(features: Features, members) -> Features:
+def _drained(inputs: TaskInputs, settings: Settings) -> Callable[[], Drained] | None:
+    """The task's land as it drains with all the land round it; read anew for every frame, so that it is not kept."""
+    if inputs.drained is None:
+        return None
+    whole = inputs.dem.whole
+    window = covered(whole, window_bounds(whole, inputs.parcels, settings.halo_m))
+    return partial(inputs.drained.read, *inputs.drained.grown(*window))
+
+
+def band_of(tiles: Mosaic, settings: Settings) -> int | None:
+    """The band that was asked for."""
+    return settings.band if len(tiles.whole.bands) > 1 or settings.band else None
+
+
+def part_of(features: Features, members) -> Features:
+    """The features at these positions."""
     columns = {name: np.asarray(values)[members] for name, values in features.columns.items()}
     return replace(features, geometry=features.geometry[members], columns=columns)
 
@@ -156,7 +177,7 @@ def _near(features: Features | None, parcels: Features, reach_m: float) -> Featu
     west, south, east, north = _box(parcels, horizontal(features.crs), reach_m + MARGIN_M)
     bounds = shapely.bounds(features.geometry)
     near = (bounds[:, 2] >= west) & (bounds[:, 0] <= east) & (bounds[:, 3] >= south) & (bounds[:, 1] <= north)
-    return _part(features, np.flatnonzero(near) if near.any() else np.array([0]))
+    return part_of(features, np.flatnonzero(near) if near.any() else np.array([0]))
 
 
 def _box(parcels: Features, crs, reach_m: float) -> tuple[float, float, float, float]:

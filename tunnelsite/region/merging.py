@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -41,22 +42,42 @@ TASK_COLUMNS = {
     "task": Column("integer", "number"),
     "key": Column("text", "SHA-256 of everything its answer depends on"),
     "parcels": Column("integer", "parcels in it"),
-    "state": Column("text", "screened or failed"),
+    "state": Column("text", "screened, failed, or split into a task for each parcel"),
     "cell_m": Column("real", "working cell", "m"),
     "notes": Column("text", "what was found or assumed"),
 }
 
 
+@dataclass(frozen=True)
+class Done:
+    """What came of the tasks: all of them, the failures by task number, and those failed ones whose parcels were then screened
+    each alone, in tasks that follow."""
+
+    tasks: Sequence[Task]
+    failures: Mapping[int, Failure]
+    split: Sequence[Task] = ()
+
+    def state(self, task: Task) -> str:
+        """`screened`, `failed` or `split`."""
+        if any(task is one for one in self.split):
+            return "split"
+        return "failed" if task.number in self.failures else "screened"
+
+    def last(self) -> list[Task]:
+        """The tasks whose answer stands: all but those that were split."""
+        return [task for task in self.tasks if self.state(task) != "split"]
+
+
 def merged_tables(
     parts: Iterable[tuple[Task, dict[str, Any] | None]],
-    failures: Mapping[int, Failure],
+    done: Done,
     parcels: Features,
     names: Sequence[str],
     crs: pyproj.CRS,
 ) -> list[Table]:
     """The layers of a region.
 
-    Arguments: parts, each task with what it found (None where it failed), in the order of the tasks; failures by task number;
+    Arguments: parts, each task with what it found (None where it failed), in the order of the tasks; done, what came of them;
     parcels and names of the region; crs, the parcels' horizontal one.
     Return: candidates, pads, rejections, parcels, criteria, tasks.
     """
@@ -66,12 +87,17 @@ def merged_tables(
     shapes = []
     for task, part in parts:
         members = task.parcels.tolist()
-        shapes += members
-        row = {"task": task.number, "state": "failed" if part is None else "screened"}
+        row = {"task": task.number, "state": done.state(task)}
         if part is None:
-            rows += [{**row, "parcel": names[k], "reason": failures[task.number].reason} for k in members]
-            tasks.append({**row, "key": task.key, "parcels": len(members), "notes": failures[task.number].reason})
+            reason = done.failures[task.number].reason
+            if row["state"] == "failed":
+                shapes += members
+                rows += [{**row, "parcel": names[k], "reason": reason} for k in members]
+            else:
+                reason = f"failed as a whole, so its parcels were screened each alone: {reason}"
+            tasks.append({**row, "key": task.key, "parcels": len(members), "notes": reason})
             continue
+        shapes += members
         for name, found in stored.items():
             found.append((task.number, part[name]))
         listed = part["candidates"]["values"]["parcel"]

@@ -17,13 +17,16 @@ from tunnelsite.core.table import Table
 from tunnelsite.io.files import layer_of
 from tunnelsite.io.site_reader import OPTIONAL
 from tunnelsite.plan_run import region_run_table
+from tunnelsite.region.crew import Crew, Hands
+from tunnelsite.region.drainage import FORMAT, tile_count
 from tunnelsite.region.inputs import Region, task_inputs
-from tunnelsite.region.merging import merged_tables
+from tunnelsite.region.merging import Done, merged_tables
 from tunnelsite.region.one_task import Wanted
 from tunnelsite.region.part import unpacked
-from tunnelsite.region.running import Crew, Failure, part_path, run_tasks
+from tunnelsite.region.running import Failure, finished, may_be_one_parcel, part_path, run_tasks
 from tunnelsite.region.suitability import Lattice, lattice, suitability_raster
-from tunnelsite.region.tasks import Task, tasks_of
+from tunnelsite.region.tasks import Task, each_alone, tasks_of
+from tunnelsite.region.whole_dem import drained_region, water_note
 from tunnelsite.run_table import LIBRARIES, version_rows
 from tunnelsite.settings import PATH_KEYS, Settings, keep_out_parts
 
@@ -36,12 +39,14 @@ class RegionPlan:
     """How a region is screened.
 
     Attributes: group_size_m [m], side of the squares whose parcels are screened together, 0 = each by itself; top, candidates
-    a parcel; suitability_m [m], blocks of the suitability raster, or None.
+    a parcel; suitability_m [m], blocks of the suitability raster, or None; drainage, `all` = water is followed over the whole
+    DEM first, `halo` = each task knows no more than its halo.
     """
 
     group_size_m: float = 2000.0
     top: int = 3
     suitability_m: float | None = None
+    drainage: str = "all"
 
 
 @dataclass(frozen=True)
@@ -73,6 +78,7 @@ def _basis(region: Region, settings: Settings, plan: RegionPlan, blocks: Lattice
         "plug_ins": catalogue.plug_in_versions(),
         "top": plan.top,
         "blocks": None if blocks is None else [blocks.crs_wkt, blocks.block_m],
+        "drainage": FORMAT if plan.drainage == "all" else "halo",
         "versions": [[row["name"], row["value"]] for row in version_rows() if row["name"] in LIBRARIES],
         "crs": horizontal(region.parcels.crs).to_wkt(),
     }  # fmt: skip
@@ -92,32 +98,53 @@ def screened_region(
 
     Arguments: region, from `read_region`; settings, as of a screening; plan; crew; folder, an existing one, for the parts:
     whatever is whole in it already is not done again; progress.
-    Errors: that of the first task where every one fails; else as `run_tasks`.
+    Errors: that of the first task where every one fails; else as `run_tasks` and `whole_dem.drained_region`.
     """
     tasks, blocks = planned(region, settings, plan)
     wanted = Wanted(plan.top, blocks)
+    with Hands(crew, max(len(tasks), tile_count(region.dem.whole.shape))) as hands:
+        water = None
+        if plan.drainage == "all" and not all(finished(folder, task) for task in tasks):
+            water = drained_region(region, settings, tasks, folder, hands, progress)
 
-    def inputs_of(task: Task):
-        return task_inputs(region, task.parcels, settings)
+        def run(some: list[Task]) -> dict[int, Failure]:
+            def inputs_of(task: Task):
+                return task_inputs(region, task.parcels, settings, water)
 
-    failures = run_tasks(tasks, inputs_of, (settings, wanted), crew, folder, progress)
-    if len(failures) == len(tasks):
-        raise _as_error(failures[tasks[0].number], len(tasks))
+            return run_tasks(some, inputs_of, (settings, wanted), hands, folder, progress)
+
+        failures = run(tasks)
+        split = [task for task in tasks if task.number in failures and may_be_one_parcel(task, failures[task.number])]
+        basis = _basis(region, settings, plan, blocks)
+        alone = each_alone(region.parcels, region.names, split, basis, len(tasks))
+        failures |= run(alone)
+    return _put_together(region, settings, (plan, blocks), Done([*tasks, *alone], failures, split), folder, progress)
+
+
+def _put_together(
+    region: Region, settings: Settings, asked: tuple[RegionPlan, Lattice | None], done: Done, folder: Path, progress
+) -> RegionResult:
+    """The result from the parts. Errors: that of the first task where every one failed."""
+    plan, blocks = asked
+    last = done.last()
+    if all(task.number in done.failures for task in last):
+        raise _as_error(done.failures[last[0].number], len(last))
 
     def parts() -> Iterator[tuple[Task, dict[str, Any] | None]]:
-        for task in tasks:
-            failed = task.number in failures
+        for task in done.tasks:
+            failed = task.number in done.failures
             yield task, None if failed else unpacked(part_path(folder, task).read_bytes(), task.key)
 
     progress("putting together", 0.0)
     crs = horizontal(region.parcels.crs)
-    tables = merged_tables(parts(), failures, region.parcels, region.names, crs)
+    tables = merged_tables(parts(), done, region.parcels, region.names, crs)
     raster = None
     if blocks is not None:
         raster = suitability_raster((part for _, part in parts() if part is not None), blocks, region.parcels)
     notes = [text for row in tables[-1].rows for text in str(row.get("notes") or "").split("; ") if text]
-    tables.append(region_run_table(region.digests, settings, _told(plan), [_reach_note(settings), *notes]))
-    return RegionResult(tables, raster, _manifest(region, settings, plan, tasks, failures), failures)
+    told = [water_note(region.dem, plan.drainage, settings.halo_m), *notes]
+    tables.append(region_run_table(region.digests, settings, _told(plan), told))
+    return RegionResult(tables, raster, _manifest(region, settings, plan, done), done.failures)
 
 
 def _as_error(failure: Failure, count: int) -> TunnelsiteError:
@@ -127,18 +154,16 @@ def _as_error(failure: Failure, count: int) -> TunnelsiteError:
     )
 
 
-def _reach_note(settings: Settings) -> str:
-    return (
-        f"each task knows the land up to {settings.halo_m:g} m round its parcels: water that comes from farther upslope is not "
-        "counted, so drainage is a lower bound in valleys that are longer"
-    )
-
-
 def _told(plan: RegionPlan) -> dict[str, Any]:
-    return {"group_size_m": plan.group_size_m, "top": plan.top, "suitability_m": plan.suitability_m}
+    return {
+        "group_size_m": plan.group_size_m,
+        "top": plan.top,
+        "suitability_m": plan.suitability_m,
+        "drainage": plan.drainage,
+    }
 
 
-def _manifest(region: Region, settings: Settings, plan: RegionPlan, tasks: list[Task], failures) -> dict[str, Any]:
+def _manifest(region: Region, settings: Settings, plan: RegionPlan, done: Done) -> dict[str, Any]:
     """What is needed to repeat the run and to see what came of each task; nothing in it depends on when or where it ran."""
     asked = settings.model_dump(mode="json", exclude=NOT_ASKED)
     return {
@@ -152,9 +177,9 @@ def _manifest(region: Region, settings: Settings, plan: RegionPlan, tasks: list[
                 "task": task.number,
                 "key": task.key,
                 "parcels": [region.names[k] for k in task.parcels],
-                "state": "failed" if task.number in failures else "screened",
-                **({"reason": failures[task.number].reason} if task.number in failures else {}),
+                "state": done.state(task),
+                **({"reason": done.failures[task.number].reason} if task.number in done.failures else {}),
             }
-            for task in tasks
+            for task in done.tasks
         ],
     }

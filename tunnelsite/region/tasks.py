@@ -41,10 +41,23 @@ def tasks_of(parcels: Features, names: Sequence[str], group_size_m: float, basis
     Arguments: parcels, with their names; group_size_m, side of the squares [m], 0 = every parcel by itself; basis, settings, digests of the
     inputs and versions, whatever JSON can hold.
     """
+    return _keyed(parcels, names, _groups(parcels, group_size_m), basis, 0)
+
+
+def each_alone(
+    parcels: Features, names: Sequence[str], tasks: Sequence[Task], basis: Mapping[str, Any], first: int
+) -> list[Task]:
+    """A task for each parcel of some tasks, numbered from `first` on; each is that of `--group-size 0m`. Arguments: as `tasks_of`."""
+    return _keyed(parcels, names, [[k] for task in tasks for k in task.parcels.tolist()], basis, first)
+
+
+def _keyed(
+    parcels: Features, names: Sequence[str], groups: Sequence[Sequence[int]], basis: Mapping[str, Any], first: int
+) -> list[Task]:
     blobs = shapely.to_wkb(parcels.geometry)
     common = json.dumps(basis, sort_keys=True).encode()
     found = []
-    for number, members in enumerate(_groups(parcels, group_size_m)):
+    for number, members in enumerate(groups, first):
         digest = hashlib.sha256(common)
         for k in members:
             digest.update(b"%d:" % k + blobs[k])

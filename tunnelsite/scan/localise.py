@@ -9,7 +9,7 @@ import shapely
 
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.core.grid import Grid, covering_grid, geographic_wkt, horizontal, local_crs, transformer, true_scale
-from tunnelsite.core.layers import Features, SourceRaster
+from tunnelsite.core.layers import Drained, Features, SourceRaster
 from tunnelsite.core.reproject import lonlat_bounds, to_grid
 from tunnelsite.core.site import Frame, Site
 from tunnelsite.kernels.resample import bilinear_samples
@@ -110,16 +110,20 @@ def warped(raster: SourceRaster, grid: Grid) -> np.ndarray:
     """
     source_cell = native_cell_m(raster, *(float(value) for value in grid.lonlat(0.0, 0.0)))
     subsamples = max(1, math.ceil(grid.cell_m / source_cell - 0.25))
+    return bilinear_samples(raster.values, *close_lattice(raster, grid), grid.rows, grid.cols, subsamples)
+
+
+def close_lattice(raster: SourceRaster | Drained, grid: Grid) -> tuple[np.ndarray, np.ndarray, int]:
+    """(row, col, step) of `lattice`, so close that what lies between is right to `LATTICE_TOLERANCE_CELLS`."""
     step = 32
     while True:
         row, col = lattice(raster, grid, step)
         if step == 1 or _lattice_error(raster, grid, step, row, col) <= LATTICE_TOLERANCE_CELLS:
-            break
+            return row, col, step
         step //= 2
-    return bilinear_samples(raster.values, row, col, step, grid.rows, grid.cols, subsamples)
 
 
-def lattice(raster: SourceRaster, grid: Grid, step: int, shift: float = 0.0) -> tuple[np.ndarray, np.ndarray]:
+def lattice(raster: SourceRaster | Drained, grid: Grid, step: int, shift: float = 0.0) -> tuple[np.ndarray, np.ndarray]:
     """Source (row, col), whole at cell centres, of the grid's cell corners at every `step` cells plus `shift` steps."""
     rows = (np.arange(-(-grid.rows // step) + 1) + shift) * step
     cols = (np.arange(-(-grid.cols // step) + 1) + shift) * step
@@ -133,7 +137,7 @@ def lattice(raster: SourceRaster, grid: Grid, step: int, shift: float = 0.0) -> 
     return row, col
 
 
-def _lattice_error(raster: SourceRaster, grid: Grid, step: int, row: np.ndarray, col: np.ndarray) -> float:
+def _lattice_error(raster: SourceRaster | Drained, grid: Grid, step: int, row: np.ndarray, col: np.ndarray) -> float:
     """Largest error [source cells] of bilinear interpolation at the middle of the lattice squares."""
     worst = 0.0
     for exact, corner in zip(lattice(raster, grid, step, 0.5), (row, col), strict=True):

@@ -1,0 +1,227 @@
+"""Who does the work of a region: this process, Dask workers of its own, or those of a scheduler that is running."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from tunnelsite.core.errors import TunnelsiteError, UsageError
+from tunnelsite.io.files import available_bytes
+from tunnelsite.run_table import LIBRARIES, version_rows
+
+AHEAD = 3  # jobs a worker that are handed over before it asks: it never waits, and little is lost when it dies
+ANSWER_S = 10.0  # a scheduler that is running answers at once
+WORKERS_S = 30.0  # and has workers, or gets them soon
+
+
+@dataclass(frozen=True)
+class Crew:
+    """Who does the work.
+
+    Attributes: workers, processes of a cluster of our own, 0 = this process; scheduler, address of an existing one or None.
+    """
+
+    workers: int
+    scheduler: str | None = None
+
+
+@dataclass(frozen=True)
+class Job:
+    """A function to be called on whatever machine there is: key, one of a kind; arguments, made when it is the job's turn."""
+
+    key: str
+    function: Callable[..., Any]
+    arguments: Callable[[], tuple]
+
+
+class Hands:
+    """A crew at work. Workers are started when there is something to do, and go when the `with` block ends.
+
+    Arguments: crew; most, jobs that there can be at a time, so that no more workers are started.
+    """
+
+    def __init__(self, crew: Crew, most: int) -> None:
+        self._crew, self._most = crew, most
+        self._stack = contextlib.ExitStack()
+        self._client, self._threads = None, os.cpu_count() or 1
+
+    def __enter__(self) -> Hands:
+        return self
+
+    def __exit__(self, *problem) -> None:
+        self._stack.__exit__(*problem)
+
+    def outcomes(self, jobs: Sequence[Job]) -> Iterator[tuple[Job, Any]]:
+        """Every job with what it returned, or the exception it ended with, as they come.
+
+        Errors: UsageError where Dask is missing, or no scheduler answers, or its workers cannot do it.
+        """
+        if not jobs:
+            return iter(())
+        if self._crew.workers == 0 and self._crew.scheduler is None:
+            return _here(jobs, self._threads)
+        if self._client is None:
+            self._client, self._threads = self._stack.enter_context(_client(self._crew, self._most))
+        return _there(jobs, self._client, self._threads)
+
+
+def killed(outcome: Any) -> bool:
+    """Whether a job ended because its worker did."""
+    return type(outcome).__name__ == "KilledWorker"  # by name: Dask is not imported where it is not used
+
+
+def _called(function: Callable[..., Any], threads: int, arguments: tuple) -> Any:
+    import numba
+
+    numba.set_num_threads(max(1, min(threads, numba.config.NUMBA_NUM_THREADS)))
+    return function(*arguments)
+
+
+def _here(jobs: Sequence[Job], threads: int) -> Iterator[tuple[Job, Any]]:
+    for job in jobs:
+        try:
+            yield job, _called(job.function, threads, job.arguments())
+        except Exception as problem:  # one job's trouble is not the others'
+            yield job, problem
+
+
+def _there(jobs: Sequence[Job], client, threads: int) -> Iterator[tuple[Job, Any]]:
+    """Outcomes as they come. Few jobs are in flight, so that the memory here does not grow with the region."""
+    from distributed import as_completed
+
+    waiting: dict[str, Job] = {}
+    left = iter(jobs)
+
+    def submitted(job: Job, name: str):
+        try:
+            arguments = job.arguments()
+        except TunnelsiteError as problem:
+            return client.submit(_raised, problem, key=f"{name}-refused", pure=False)
+        return client.submit(_called, job.function, threads, arguments, key=name, pure=False)
+
+    queue = as_completed(loop=client.loop)
+    suspects: list[Job] = []
+
+    def hand_over(count: int) -> None:
+        for job in _first(left, count):
+            future = submitted(job, job.key)
+            waiting[future.key] = job
+            queue.add(future)
+
+    hand_over(AHEAD * max(len(client.ncores()), 1))
+    for future in queue:
+        job = waiting.pop(future.key)
+        outcome = _outcome(future)
+        hand_over(1)
+        if killed(outcome):
+            suspects.append(job)
+        else:
+            yield job, outcome
+    for job in suspects:  # all that waited at a worker that died are blamed for it: alone, each answers for itself
+        yield job, _outcome(submitted(job, f"{job.key}-alone"))
+
+
+def _outcome(future) -> Any:
+    problem = future.exception()
+    outcome = future.result() if problem is None else problem
+    future.release()
+    return outcome
+
+
+def _first(left: Iterator[Job], count: int) -> list[Job]:
+    return [job for _, job in zip(range(count), left, strict=False)]
+
+
+def _raised(problem: Exception) -> None:
+    raise problem
+
+
+@contextlib.contextmanager
+def _client(crew: Crew, count: int):
+    """(client, threads a job may use) of an existing scheduler or of a cluster of this run alone, on this machine only."""
+    try:
+        import dask
+        from distributed import Client, LocalCluster
+    except ImportError:
+        raise UsageError(
+            "Dask is not installed", "the extra `region`", "install tunnelsite[region], or say --workers 0"
+        ) from None
+    if crew.scheduler is not None:
+        with _found(crew.scheduler) as client:
+            yield client, 1
+        return
+    cores, workers = os.cpu_count() or 1, min(crew.workers, count)
+    quiet = {"distributed.scheduler.allowed-failures": 0, "distributed.logging.distributed": "critical"}
+    with (
+        dask.config.set(quiet),  # a farm that kills its worker is told as such, not tried on the others
+        LocalCluster(
+            n_workers=workers,
+            threads_per_worker=1,
+            memory_limit=int(0.9 * available_bytes() / workers),
+            host="127.0.0.1",
+            dashboard_address=None,
+            silence_logs=50,
+            env={"NUMBA_NUM_THREADS": str(max(1, cores // workers))},
+        ) as cluster,
+        Client(cluster, set_as_default=False) as client,
+    ):
+        yield client, max(1, cores // workers)
+
+
+@contextlib.contextmanager
+def _found(address: str):
+    """The client of a scheduler that is running, whose workers are of the same version as this program. Errors: UsageError."""
+    from distributed import Client
+
+    try:
+        client = Client(address, timeout=f"{ANSWER_S:g}s", set_as_default=False)
+    except (OSError, ValueError, TypeError) as problem:
+        reason = " ".join(str(problem).split()) or type(problem).__name__
+        raise UsageError(
+            f"--scheduler: none answers at {address!r} within {ANSWER_S:g} s ({reason})",
+            "the address of a Dask scheduler that is running, such as tcp://host:8786",
+            "correct it, start the scheduler, or use --workers",
+        ) from None
+    with client:
+        _check_workers(client, address)
+        yield client
+
+
+def _check_workers(client, address: str) -> None:
+    try:
+        client.wait_for_workers(1, timeout=WORKERS_S)
+    except OSError:
+        raise UsageError(
+            f"--scheduler: the one at {address!r} has no worker after {WORKERS_S:g} s",
+            "at least one worker",
+            "start workers: dask worker ADDRESS --nthreads 1",
+        ) from None
+    own = own_versions()
+    try:
+        told = client.run(own_versions)
+    except Exception as problem:  # whatever a worker without this program answers
+        raise UsageError(
+            f"--scheduler: a worker of {address!r} cannot run this program ({type(problem).__name__}: {problem})"[:400],
+            "workers with the same version of tunnelsite and its libraries",
+            "install it where the workers run",
+        ) from None
+    for worker, versions in told.items():
+        other = [
+            f"{name} {versions.get(name)} instead of {value}"
+            for name, value in own.items()
+            if versions.get(name) != value
+        ]
+        if other:
+            raise UsageError(
+                f"--scheduler: worker {worker} has {', '.join(other)}",
+                "workers of the same version, or results would depend on who made them",
+                "install the same versions everywhere",
+            )
+
+
+def own_versions() -> dict[str, str]:
+    """What the results of a task depend on, by name: the versions of the program and its libraries here."""
+    return {row["name"]: row["value"] for row in version_rows() if row["name"] in LIBRARIES}

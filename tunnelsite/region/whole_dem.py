@@ -1,0 +1,101 @@
+"""Drainage of all the land of a region's DEM, from which every task takes what comes to it from beyond its halo."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+
+from tunnelsite.core.errors import InputRefused
+from tunnelsite.core.grid import geographic_wkt, transformer
+from tunnelsite.core.process import Progress
+from tunnelsite.io.drained_tiles import DrainedTiles
+from tunnelsite.io.height_blocks import HeightBlocks, height_blocks
+from tunnelsite.io.mosaic import Mosaic
+from tunnelsite.io.rasters import covered, height_rules
+from tunnelsite.io.site_reader import window_bounds
+from tunnelsite.io.staging import write_whole
+from tunnelsite.region.crew import Hands, own_versions
+from tunnelsite.region.drainage import FORMAT, drainage_of, drained
+from tunnelsite.region.inputs import Region, band_of, part_of
+from tunnelsite.region.tasks import Task
+from tunnelsite.settings import Settings
+
+
+def drained_region(
+    region: Region, settings: Settings, tasks: Sequence[Task], parts: Path, hands: Hands, progress: Progress
+) -> DrainedTiles:
+    """Drain the whole DEM of a region and keep what its tasks look at.
+
+    Arguments: region, settings, tasks; parts, folder of what is finished; hands; progress.
+    Errors: as `drainage.drained`.
+    """
+    blocks = _looked_through(region.dem, settings, parts)
+    drainage = drainage_of(blocks, spacing_m(blocks), own_versions(), parts)
+    windows = [drainage.tiles.grown(*window) for window in _windows(region, settings, tasks)]
+    try:
+        if windows:
+            drained(drainage, windows, hands, progress)
+    except InputRefused as problem:
+        mend = f"{problem.mend}; or say --drainage halo, which asks no more of the DEM than each task's surroundings"
+        raise InputRefused(problem.given, problem.expected, mend) from None
+    return drainage.tiles
+
+
+def _windows(region: Region, settings: Settings, tasks: Sequence[Task]) -> Iterator[tuple[slice, slice]]:
+    for task in tasks:
+        try:
+            bounds = window_bounds(region.dem.whole, part_of(region.parcels, task.parcels), settings.halo_m)
+            yield covered(region.dem.whole, bounds)
+        except InputRefused:  # the task itself will say so
+            continue
+
+
+def water_note(dem: Mosaic, drainage: str, halo_m: float) -> str:
+    """What the run table says of water from beyond the halo."""
+    if drainage == "halo":
+        return (
+            f"each task knows the land up to {halo_m:g} m round its parcels, as was asked for: water that comes from farther upslope is "
+            "not counted, so drainage is a lower bound in valleys that are longer"
+        )
+    rows, cols = dem.whole.shape
+    return (
+        f"water was followed over all of {dem.whole.path.name} ({rows} x {cols} cells, D8 on filled ground), so what comes to a task "
+        "from beyond its halo is counted; water from beyond the DEM is not known"
+    )
+
+
+def _looked_through(dem: Mosaic, settings: Settings, parts: Path) -> HeightBlocks:
+    """The heights of the DEM; the one look through all of it that they need is kept in the parts folder."""
+    unit, band, zero = settings.elevation_unit, band_of(dem, settings), settings.zero_is_nodata or None
+    rules = height_rules(dem.whole, unit, band, zero)
+    asked = [FORMAT, dem.sha256, rules.band, vars(rules.stored)]
+    path = parts / f"heights-{hashlib.sha256(json.dumps(asked, sort_keys=True).encode()).hexdigest()[:24]}.json"
+    try:
+        kept = json.loads(path.read_text("utf-8"))
+        return HeightBlocks(dem, rules, float(kept["datum_m"]), bool(kept["drops_zeros"]), tuple(kept["notes"]))
+    except (OSError, ValueError, KeyError, TypeError):
+        found = height_blocks(dem, vertical_unit=unit, band=band, zero_is_nodata=zero)
+    kept = {"datum_m": found.datum_m, "drops_zeros": found.drops_zeros, "notes": list(found.notes)}
+    write_whole(path, json.dumps(kept), overwrite=True)
+    return replace(found, notes=tuple(kept["notes"]))
+
+
+def spacing_m(blocks: HeightBlocks) -> tuple[float, float]:
+    """(east, north) side of the cells [m], in the middle of the raster where it is in degrees."""
+    a, b, c, d, e, f = blocks.affine
+    crs, (rows, cols) = blocks.tiles.whole.crs, blocks.shape
+    if not crs.is_geographic:
+        unit = crs.axis_info[0].unit_conversion_factor
+        return math.hypot(a, d) * unit, math.hypot(b, e) * unit
+    col, row = cols / 2 + np.array([0.0, 1.0, 0.0]), rows / 2 + np.array([0.0, 0.0, 1.0])
+    change = transformer(crs.to_wkt(), geographic_wkt(crs.to_wkt()))
+    lon, lat = change.transform(a * col + b * row + c, d * col + e * row + f)
+    geod = crs.get_geod()
+    east, north = (geod.inv(lon[0], lat[0], lon[k], lat[k])[2] for k in (1, 2))
+    return float(east), float(north)
