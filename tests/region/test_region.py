@@ -18,6 +18,7 @@ import pyogrio
 import pytest
 import rasterio
 
+from tests.region import small_tiles
 from tests.region.farms import ASKED, ground, region_files, tile
 from tests.running import has_ended
 from tests.whole_run.files import NORTH, UTM17, WEST, write_dem
@@ -26,6 +27,7 @@ from tunnelsite.core.errors import InputRefused
 from tunnelsite.hosts.command_line import main
 from tunnelsite.io.mosaic import mosaic, read_mosaic
 from tunnelsite.io.site_reader import RasterReading
+from tunnelsite.region import drainage
 from tunnelsite.settings import settings_from
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -33,9 +35,11 @@ ROOT = Path(__file__).resolve().parents[2]
 
 @pytest.fixture(scope="module", autouse=True)
 def _one_time():
-    before = os.environ.get("SOURCE_DATE_EPOCH")
+    before, tile_cells = os.environ.get("SOURCE_DATE_EPOCH"), drainage.TILE
     os.environ["SOURCE_DATE_EPOCH"] = "1790000000"
+    drainage.TILE = small_tiles.TILE
     yield
+    drainage.TILE = tile_cells
     os.environ.pop("SOURCE_DATE_EPOCH") if before is None else os.environ.update(SOURCE_DATE_EPOCH=before)
 
 
@@ -112,7 +116,7 @@ def test_workers_do_not_matter_and_a_killed_run_goes_on(files, whole, tmp_path: 
     folder.mkdir()
     words = ["region", *map(str, files), *ASKED, "--out", str(folder / "r.gpkg"), "--workers", "2", "-q"]
     running = subprocess.Popen(
-        [sys.executable, "-m", "tunnelsite", *words],
+        [sys.executable, "-m", "tests.region.small_tiles", *words],
         env={**os.environ, "PYTHONPATH": str(ROOT)},
         start_new_session=True,
         stderr=subprocess.DEVNULL,

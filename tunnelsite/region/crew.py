@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import asyncio
 import contextlib
+import importlib.util
 import os
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
@@ -142,13 +144,10 @@ def _raised(problem: Exception) -> None:
 @contextlib.contextmanager
 def _client(crew: Crew, count: int):
     """(client, threads a job may use) of an existing scheduler or of a cluster of this run alone, on this machine only."""
-    try:
-        import dask
-        from distributed import Client, LocalCluster
-    except ImportError:
-        raise UsageError(
-            "Dask is not installed", "the extra `region`", "install tunnelsite[region], or say --workers 0"
-        ) from None
+    _require_dask()
+    import dask
+    from distributed import Client, LocalCluster
+
     if crew.scheduler is not None:
         with _found(crew.scheduler) as client:
             yield client, 1
@@ -162,7 +161,8 @@ def _client(crew: Crew, count: int):
             threads_per_worker=1,
             memory_limit=int(0.9 * available_bytes() / workers),
             host="127.0.0.1",
-            dashboard_address=None,
+            dashboard_address="127.0.0.1:0",  # a free port, so that runs side by side do not meet; no pages are served there
+            scheduler_kwargs={"dashboard": False},
             silence_logs=50,
             env={"NUMBA_NUM_THREADS": str(max(1, cores // workers))},
         ) as cluster,
@@ -176,18 +176,51 @@ def _found(address: str):
     """The client of a scheduler that is running, whose workers are of the same version as this program. Errors: UsageError."""
     from distributed import Client
 
+    check_scheduler(address)
     try:
         client = Client(address, timeout=f"{ANSWER_S:g}s", set_as_default=False)
-    except (OSError, ValueError, TypeError) as problem:
-        reason = " ".join(str(problem).split()) or type(problem).__name__
-        raise UsageError(
-            f"--scheduler: none answers at {address!r} within {ANSWER_S:g} s ({reason})",
-            "the address of a Dask scheduler that is running, such as tcp://host:8786",
-            "correct it, start the scheduler, or use --workers",
-        ) from None
+    except Exception as problem:
+        raise _no_answer(address, problem) from None
     with client:
         _check_workers(client, address)
         yield client
+
+
+def check_scheduler(address: str) -> None:
+    """Errors: UsageError where Dask is missing, or no scheduler answers at an address within `ANSWER_S` seconds."""
+    _require_dask()
+    try:
+        asyncio.run(asyncio.wait_for(_greeted(address), ANSWER_S))
+    except Exception as problem:  # what listens there may be anything, and answer anything
+        raise _no_answer(address, problem) from None
+
+
+def _no_answer(address: str, problem: Exception) -> UsageError:
+    reason = " ".join(str(problem).split()) or "no answer"
+    return UsageError(
+        f"--scheduler: none answers at {address!r} within {ANSWER_S:g} s ({reason})"[:400],
+        "the address of a Dask scheduler that is running, such as tcp://host:8786",
+        "correct it, start the scheduler, or use --workers",
+    )
+
+
+def _require_dask() -> None:
+    if importlib.util.find_spec("distributed") is None:
+        raise UsageError(
+            "Dask is not installed", "the extra `region`", "install tunnelsite[region], or say --workers 0"
+        )
+
+
+async def _greeted(address: str) -> None:
+    """Ask who is there: a client would wait for ever for something that listens and does not answer."""
+    from distributed.core import rpc
+    from distributed.security import Security
+
+    arguments = Security().get_connection_args("client")
+    async with rpc(address, timeout=ANSWER_S, connection_args=arguments) as there:
+        found = await there.identity()
+    if found["type"] != "Scheduler":
+        raise ValueError(f"a {found['type'].lower()} answers, no scheduler")
 
 
 def _check_workers(client, address: str) -> None:
