@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from tunnelsite.core.errors import TunnelsiteError, UsageError
-from tunnelsite.io.files import available_bytes
+from tunnelsite.region.workers import own_workers, threads_of_each
 from tunnelsite.run_table import LIBRARIES, version_rows
 
 AHEAD = 3  # jobs a worker that are handed over before it asks: it never waits, and little is lost when it dies
@@ -145,30 +145,13 @@ def _raised(problem: Exception) -> None:
 def _client(crew: Crew, count: int):
     """(client, threads a job may use) of an existing scheduler or of a cluster of this run alone, on this machine only."""
     _require_dask()
-    import dask
-    from distributed import Client, LocalCluster
-
     if crew.scheduler is not None:
         with _found(crew.scheduler) as client:
             yield client, 1
         return
-    cores, workers = os.cpu_count() or 1, min(crew.workers, count)
-    quiet = {"distributed.scheduler.allowed-failures": 0, "distributed.logging.distributed": "critical"}
-    with (
-        dask.config.set(quiet),  # a farm that kills its worker is told as such, not tried on the others
-        LocalCluster(
-            n_workers=workers,
-            threads_per_worker=1,
-            memory_limit=int(0.9 * available_bytes() / workers),
-            host="127.0.0.1",
-            dashboard_address="127.0.0.1:0",  # a free port, so that runs side by side do not meet; no pages are served there
-            scheduler_kwargs={"dashboard": False},
-            silence_logs=50,
-            env={"NUMBA_NUM_THREADS": str(max(1, cores // workers))},
-        ) as cluster,
-        Client(cluster, set_as_default=False) as client,
-    ):
-        yield client, max(1, cores // workers)
+    workers = min(crew.workers, count)
+    with own_workers(workers) as client:
+        yield client, threads_of_each(workers)
 
 
 @contextlib.contextmanager

@@ -30,7 +30,8 @@ def own_workers(count: int) -> Iterator:
         "threads_per_worker": 1,
         "memory_limit": int(0.9 * available_bytes() / count),
         "host": "127.0.0.1",
-        "dashboard_address": None,
+        "dashboard_address": "127.0.0.1:0",  # a free port: runs side by side do not meet; no pages are served there
+        "scheduler_kwargs": {"dashboard": False},
         "silence_logs": 50,
         "env": {"NUMBA_NUM_THREADS": str(threads_of_each(count))},
     }
