@@ -248,6 +248,36 @@ def test_a_kernel_that_takes_minutes_is_not_waited_for(tmp_path: Path, started, 
     assert has_ended(int(run.said[0].split()[1]))
 
 
+# A library between that makes something else of the exception, as compilers and parsers do now and then.
+SWALLOWED = """
+    import sys, time
+    from tunnelsite.hosts import command_line, screening_command
+    from tunnelsite.io.staging import write_whole
+
+    def demo(given):
+        print("ready", file=sys.stderr, flush=True)
+        try:
+            time.sleep(600)
+        except KeyboardInterrupt:
+            {made_of_it}
+        write_whole("s.gpkg", "made without what was interrupted", overwrite=True)
+
+    screening_command.demo = demo
+    sys.argv[1:] = ["demo"]
+    sys.exit(command_line.main())
+"""
+
+
+@pytest.mark.parametrize("made_of_it", ["raise RuntimeError", "pass"])
+def test_whatever_a_library_makes_of_it_nothing_is_written(tmp_path: Path, started, made_of_it: str) -> None:
+    (tmp_path / "s.gpkg").write_bytes(b"old")
+    run = started(["-c", textwrap.dedent(SWALLOWED).format(made_of_it=made_of_it)])
+    run.wait_for("ready")
+    status, _ = run.interrupted(signal.SIGINT)
+    assert status == 130 and run.said[1:] == [f"tunnelsite: interrupted; {Ending().kept}.\n"]
+    assert contents(tmp_path) == {"s.gpkg": b"old"}
+
+
 def test_nobody_who_reads_what_it_says_does_not_hold_it_up(tmp_path: Path) -> None:
     full = "import os, sys; os.set_blocking(2, False)\ntry:\n    while True: os.write(2, b'x' * 4096)\nexcept OSError: os.set_blocking(2, True)\n"
     code = full + textwrap.dedent(STUCK).replace(

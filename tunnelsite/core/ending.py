@@ -14,12 +14,14 @@ from contextvars import ContextVar
 class Ending:
     """What an end in the middle has to do and to say.
 
-    Attributes: kept, words on what is kept and how to go on; told, whether they have been said.
+    Attributes: kept, words on what is kept and how to go on; told, whether they have been said; status, the exit status of
+    a run that was told to end, else None.
     """
 
     def __init__(self) -> None:
         self.kept = "every output is whole, new or as it was before; the same command starts again"
         self.told = False
+        self.status: int | None = None
         self._undo: list[Callable[[], object]] = []
 
     @contextlib.contextmanager
@@ -45,6 +47,13 @@ def taken_away(undo: Callable[[], object]) -> contextlib.AbstractContextManager[
     """For a `with` block: `undo` takes away what the block has made, should the process have to end within it."""
     ending = OF_THIS_RUN.get()
     return contextlib.nullcontext() if ending is None else ending.named(undo)
+
+
+def stop_if_told_to() -> None:
+    """Errors: KeyboardInterrupt where the run was told to end and some library turned that into an error of its own."""
+    ending = OF_THIS_RUN.get()
+    if ending is not None and ending.status is not None:
+        raise KeyboardInterrupt
 
 
 def say_what_is_kept(words: str) -> None:

@@ -23,20 +23,22 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """
     ending, own = Ending(), arguments is None
     before = OF_THIS_RUN.set(ending)
+    settle = _nothing
     try:
         if own:
             ready_streams()  # before anything is opened
-        settle = interruption.listen(ending) if own else _nothing
-        status = _status(arguments)
-        settle()
-        return status
-    except KeyboardInterrupt as stop:
-        status = getattr(stop, "status", INTERRUPTED)
-        if own:
-            interruption.leave(status, ending)
-        tell(f"{interruption.words(ending)}\n")
-        return status
+            settle = interruption.listen(ending)
+        return _status(arguments)
+    except KeyboardInterrupt:
+        if ending.status is None:
+            tell(f"{interruption.words(ending)}
+")
+        return INTERRUPTED
     finally:
+        with contextlib.suppress(KeyboardInterrupt):  # at the very last moment
+            settle()
+        if ending.status is not None:  # whatever the libraries in between have made of it
+            interruption.leave(ending)
         OF_THIS_RUN.reset(before)
 
 

@@ -27,14 +27,6 @@ CLEARING_S = 1.0  # at most; what then is left is cleared by the next run
 STDERR = 2
 
 
-class Interrupted(KeyboardInterrupt):
-    """A signal asked the process to end. `status`: the exit status that shells give such an end."""
-
-    def __init__(self, number: int) -> None:
-        super().__init__()
-        self.status = 128 + number
-
-
 def listen(ending: Ending) -> Callable[[], None]:
     """From now on a signal ends this process, which runs one command; one that is ignored, as under `nohup`, stays ignored.
 
@@ -58,7 +50,8 @@ def listen(ending: Ending) -> Callable[[], None]:
 
     def interrupt(number: int, frame: FrameType | None) -> None:
         settle()  # a second signal must not break off the clearing up
-        raise Interrupted(number)
+        ending.status = 128 + number  # as shells have it
+        raise KeyboardInterrupt
 
     for number in numbers:
         signal.signal(number, interrupt)
@@ -71,14 +64,14 @@ def words(ending: Ending) -> str:
     return f"{new_line}tunnelsite: interrupted; {ending.kept}."
 
 
-def leave(status: int, ending: Ending) -> NoReturn:
+def leave(ending: Ending) -> NoReturn:
     """Say the last word and end the process. What Python does at its own end is left out: it may take as long as any kernel,
     and what libraries say of having been broken off helps nobody."""
     for stream in (sys.stdout, sys.stderr):
         with contextlib.suppress(OSError, ValueError):
             stream.flush()
     _say(ending)
-    os._exit(status)
+    os._exit(ending.status)
 
 
 def _watch(heard: int, numbers: frozenset[int], ending: Ending) -> None:

@@ -15,7 +15,7 @@ import zlib
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
-from tunnelsite.core.ending import taken_away
+from tunnelsite.core.ending import stop_if_told_to, taken_away
 from tunnelsite.core.errors import OutputFailed
 from tunnelsite.io.locks import DATABASE_SUFFIXES, exclusive_lock, refuse_locked_database
 
@@ -190,6 +190,7 @@ def _put_in_place(temp: Path, target: Path, overwrite: bool) -> None:
     if os.path.lexists(target):  # hours may have gone by since the first check
         _check_target(target, overwrite, target.stat().st_mode)
         shutil.copymode(target, temp)
+    stop_if_told_to()  # what was computed since then may lack something
     os.replace(temp, target)
     _sync_folder(target.parent)
     database = target.suffix.lower() in DATABASE_SUFFIXES
