@@ -16,6 +16,7 @@ from tunnelsite.core.layers import Layer
 from tunnelsite.core.plug_ins import PlugInFailed
 from tunnelsite.core.process import Progress, silent
 from tunnelsite.core.site import Frame, Site
+from tunnelsite.core.units import days_of
 from tunnelsite.core.wind import WindRose
 from tunnelsite.cost import refuse_shortage
 from tunnelsite.criteria.reach import reach
@@ -258,13 +259,14 @@ def sun_table(site: Site, frame: Frame, settings: Settings) -> np.ndarray:
     from tunnelsite.light.sun import Place
 
     place = Place(frame.lat_deg, frame.lon_deg, frame.datum_m)
+    period = crop_period(settings.crop_months)
     if site.weather is None:
-        steps = irradiance.clear_sky_steps(place)
+        steps = irradiance.clear_sky_steps(place, of_days=days_of(period))
     else:
         steps = irradiance.weather_steps(site.weather, place)
         frame.notes += [f"light weighed by {steps.source}", *steps.notes]
     kinds = frame.crowns.kinds if frame.crowns is not None else ()
-    return season.season_sun(steps, crop_period(settings.crop_months), bare_months(settings, frame.lat_deg), kinds)
+    return season.season_sun(steps, period, bare_months(settings, frame.lat_deg), kinds)
 
 
 def bare_months(settings: Settings, lat_deg: float) -> BareTrees | None:

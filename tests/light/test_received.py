@@ -11,7 +11,7 @@ from tunnelsite.io.weather import read_weather
 from tunnelsite.light.crops import COVERS, CROP_BANDS, against_band, daily_light_integral, default_transmission
 from tunnelsite.light.irradiance import clear_sky_steps, distance_km, weather_steps
 from tunnelsite.light.received import direct_sun_hours, light_received, midwinter_noon_clear
-from tunnelsite.light.sun import Place, sun_positions
+from tunnelsite.light.sun import Place, daylight_positions, midnight_s, sun_positions
 
 WINTER = ((10, 1), (4, 30))
 YEAR = ((1, 1), (12, 31))
@@ -51,6 +51,27 @@ def test_by_brute_force(steps):
     assert sum(month.beam_kwh for month in found.months) == pytest.approx(
         light_received(horizon, steps, YEAR).crop_months.beam_kwh, rel=1e-9
     )
+
+
+@pytest.mark.parametrize("year", [1980, 2025, 2060])
+def test_instants_passed_over_are_nights(year):
+    """SPA at every instant, all over the earth: whenever the sun is up its place is the same to the bit."""
+    for lat, lon in zip(np.linspace(-90, 90, 13), np.linspace(-180, 180, 13), strict=True):
+        seconds = (midnight_s(np.arange(1, 366, 8), lon, year)[:, None] + np.arange(300, 86400, 1200)).ravel()
+        place = Place(lat, lon, 300.0)
+        (azimuth, elevation), (found_azimuth, found) = sun_positions(seconds, place), daylight_positions(seconds, place)
+        up = elevation > 0
+        assert np.array_equal(up, found > 0)
+        assert np.array_equal(elevation[up], found[up]) and np.array_equal(azimuth[up], found_azimuth[up])
+        assert 0.3 < np.mean(found > -90) < 0.7 and elevation[found == -90].max() < -3
+
+
+def test_some_days_are_those_days_of_the_year(steps):
+    some = clear_sky_steps(FARM, of_days=[*range(274, 366), *range(1, 121)])
+    inside = np.isin(steps.day, some.day)
+    assert set(some.day) == {*range(274, 366), *range(1, 121)}
+    for name in ("azimuth_deg", "elevation_deg", "month", "day", "beam_wh", "diffuse_wh"):
+        assert np.array_equal(getattr(some, name), getattr(steps, name)[inside])
 
 
 @pytest.mark.parametrize("lat", [-90.0, -78.0, -43.0, -10.0, 0.0, 10.0, 43.0, 67.5, 80.0, 90.0])

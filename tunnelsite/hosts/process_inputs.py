@@ -94,6 +94,7 @@ def _middle_lonlat(raster) -> tuple[float, float] | None:
 
 def clear_sky_sun(raster, crop_months: str):
     """The sun of a part of the year over the middle of a raster, under a clear sky. Errors: UsageError without a place on earth."""
+    from tunnelsite.core.units import days_of
     from tunnelsite.light.irradiance import clear_sky_steps
     from tunnelsite.light.season import season_sun
     from tunnelsite.light.sun import Place
@@ -106,4 +107,6 @@ def clear_sky_sun(raster, crop_months: str):
             "one with longitude and latitude behind it",
             "assign the right one with --dem-crs",
         )
-    return season_sun(clear_sky_steps(Place(middle[1], middle[0], raster.datum_m)), crop_period(crop_months))
+    period = crop_period(crop_months)
+    place = Place(middle[1], middle[0], raster.datum_m)
+    return season_sun(clear_sky_steps(place, of_days=days_of(period)), period)

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from tunnelsite.core.weather import Weather
-from tunnelsite.light.sun import Place, midnight_s, month_of, sun_positions
+from tunnelsite.light.sun import Place, daylight_positions, midnight_s, month_of
 
 STEP_MINUTES = 10
 FAR_STATION_KM = 50.0
@@ -35,10 +36,10 @@ class SunSteps:
     notes: tuple[str, ...] = ()
 
 
-def clear_sky_steps(place: Place, step_minutes: int = STEP_MINUTES) -> SunSteps:
-    """The light of a year without a cloud. Empty days in polar night.
+def clear_sky_steps(place: Place, step_minutes: int = STEP_MINUTES, of_days: Sequence[int] = range(1, 366)) -> SunSteps:
+    """The light of a year, or of some of its days, without a cloud. Empty days in polar night.
 
-    Arguments: place; step_minutes, a divisor of 1440.
+    Arguments: place; step_minutes, a divisor of 1440; of_days, 1..365.
     Source: Ineichen & Perez 2002 with the monthly Linke turbidity map of SoDa/Meteotest, as implemented in pvlib.
     The days are those of local
     mean solar time, so that a day's light stays together at every longitude.
@@ -46,19 +47,20 @@ def clear_sky_steps(place: Place, step_minutes: int = STEP_MINUTES) -> SunSteps:
     import pandas as pd
     from pvlib import atmosphere, clearsky, irradiance
 
-    days = np.arange(1, 366)
+    days = np.sort(np.asarray(of_days, int))
     middle = np.round((np.arange(0, 1440, step_minutes) + step_minutes / 2) * 60)
     seconds = (midnight_s(days, place.lon_deg)[:, None] + middle).ravel()
-    azimuth, elevation = sun_positions(seconds, place)
+    azimuth, elevation = daylight_positions(seconds, place)
     up = elevation > 0
-    day = np.repeat(days, len(middle))[up]
+    which = np.repeat(np.arange(len(days)), len(middle))[up]
+    day = days[which]
     noon = pd.DatetimeIndex(pd.to_datetime(midnight_s(days, place.lon_deg) + 43_200, unit="s", utc=True))
     turbidity = clearsky.lookup_linke_turbidity(noon, place.lat_deg, place.lon_deg).to_numpy()
     zenith = 90.0 - elevation[up]
     airmass = atmosphere.get_absolute_airmass(
         atmosphere.get_relative_airmass(zenith), atmosphere.alt2pres(place.altitude_m)
     )
-    sky = clearsky.ineichen(zenith, airmass, turbidity[day - 1], place.altitude_m, irradiance.get_extra_radiation(day))
+    sky = clearsky.ineichen(zenith, airmass, turbidity[which], place.altitude_m, irradiance.get_extra_radiation(day))
     hours = step_minutes / 60
     beam = np.nan_to_num(np.asarray(sky["dni"])) * np.sin(np.radians(elevation[up])) * hours
     diffuse = np.nan_to_num(np.asarray(sky["dhi"])) * hours
@@ -75,7 +77,7 @@ def weather_steps(weather: Weather, place: Place, step_minutes: int = STEP_MINUT
     """
     parts = 60 // step_minutes
     offsets = (np.arange(parts) + 0.5) * step_minutes * 60
-    azimuth, elevation = sun_positions((weather.start_s[:, None] + offsets).ravel(), place)
+    azimuth, elevation = daylight_positions((weather.start_s[:, None] + offsets).ravel(), place)
     shape = (len(weather.start_s), parts)
     azimuth, elevation = azimuth.reshape(shape), elevation.reshape(shape)
     up = elevation > 0
