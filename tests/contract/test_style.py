@@ -27,7 +27,7 @@ ALLOWED = {
 }
 # Other packages a layer may use at all.
 OUTSIDE = {
-    "kernels": {"numpy", "numba", "richdem"},
+    "kernels": {"numpy", "numba", "llvmlite", "richdem"},  # llvmlite: numba's own, for `lanes`
     "core": {"numpy", "pyproj", "shapely", "pydantic"},
     "siteplan": {"numpy", "scipy", "shapely", "pyproj", "pygeomag"},
     "scan": {"numpy", "shapely", "scipy", "pyproj"},

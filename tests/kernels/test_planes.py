@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy import ndimage
 
 from tests.kernels import reference
 from tunnelsite.kernels.coverage import (
@@ -87,6 +88,49 @@ def test_equals_least_squares_at_any_size_with_gaps(length, width, seed):
     assert_planes(rectangle_planes(ground, length, width, 1.0), reference.planes(ground, length, width, 1.0))
 
 
+@pytest.mark.parametrize("size", [(5, 3), (4.5, 3), (5, 2.5), (5, 1), (1, 3)])
+@pytest.mark.parametrize("columns", [5, 6, 11, 12, 13, 68, 69, 70, 133])
+def test_any_number_of_placements_in_a_row(size, columns):
+    """Rows are cut into eight runs of a multiple of eight: counts below, at and just above that."""
+    ground = rough((5, columns), columns)
+    want = reference.planes(ground, *size, 1.0)
+    if size[1] <= 1:
+        want[[2, 4]] = np.nan
+    if size[0] <= 1:
+        want[1] = np.nan
+    assert_planes(rectangle_planes(ground, *size, 1.0), want)
+
+
+@pytest.mark.parametrize("size", [(29, 9), (95, 29), (29.26, 9.144), (96, 30)])
+def test_equals_filters_over_several_tiles(size):
+    """Mean, slopes and rms by scipy's filters in float64 (as in the benchmark), on ground of 1500 m with steps in it."""
+    ground = rough((300, 2200), 3, 1500.0).astype(np.float32)
+    ground[:, 1100:] += 40.0
+    got = rectangle_planes(ground, *size, 1.0)
+    inside = ~np.isnan(got.mean_m)
+    assert inside.sum() == (300 - 2 * (axis_weights(size[1]).size // 2)) * (
+        2200 - 2 * (axis_weights(size[0]).size // 2)
+    )
+    want = filtered_planes(ground.astype(float), *size, 1520.0)
+    for a, b, most in zip(got, want, (7e-5, 1e-7, 1e-7, 1e-5), strict=False):
+        np.testing.assert_allclose(a[inside], b[inside], rtol=2e-6, atol=most)
+
+
+def filtered_planes(ground, length, width, datum):
+    along, across = axis_weights(length), axis_weights(width)
+    u, v = np.arange(along.size) - along.size // 2, np.arange(across.size) - across.size // 2
+    moments, z = rectangle_moments(length, width), ground - datum
+
+    def over(layer, down, right):
+        return ndimage.correlate1d(ndimage.correlate1d(layer, down, 0, mode="constant"), right, 1, mode="constant")
+
+    mean = over(z, across, along) / moments.area
+    slope_u, slope_v = over(z, across, along * u) / moments.along, over(z, across * v, along) / moments.across
+    square = over(z * z, across, along) / moments.area - mean**2
+    square -= (slope_u**2 * moments.along + slope_v**2 * moments.across) / moments.area
+    return mean + datum, slope_u, -slope_v, np.sqrt(np.maximum(square, 0.0))
+
+
 def test_a_plane_comes_back_exactly():
     r, c = np.mgrid[:60, :80]
     ground = 812.5 + 0.03 * c * 0.5 + 0.011 * -r * 0.5
@@ -139,7 +183,7 @@ def test_feet_and_metres_agree():
         np.testing.assert_allclose(feet[k] * scale, metres[k], rtol=3e-6, atol=1e-7)
 
 
-@pytest.mark.parametrize("size", [(29.26, 9.144), (30, 96)])
+@pytest.mark.parametrize("size", [(29.26, 9.144), (30, 96), (29, 9)])
 def test_any_block_of_rows_and_any_threads_give_the_same_bits(size):
     ground = rough((3 * TILE_ROWS + 37, 2300)).astype(np.float32)
     ground[200:204, 900:1100] = np.nan

@@ -28,6 +28,16 @@ class AxisCoverage(NamedTuple):
     reach: int
     edge: float
 
+    @property
+    def ends(self) -> tuple[int, float, float]:
+        """Reach, weight of the last cell, and what the last but one weighs more: all that changes as a window slides.
+
+        Without a fractional end that is 1 and 0; a line below one cell has no last but one.
+        """
+        if self.full < 0:
+            return self.reach, 2.0 * self.edge, 0.0
+        return (self.reach, self.edge, 1.0 - self.edge) if self.edge > 0.0 else (self.reach, 1.0, 0.0)
+
 
 def axis_coverage(size_cells: float) -> AxisCoverage:
     """Return the weights of cells under a line of `size_cells` [cells] centred on a cell centre.

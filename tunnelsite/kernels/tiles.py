@@ -1,7 +1,6 @@
 """What the sliding-sum kernels share: fixed tiles of an array, a local datum, and cells without data.
 
-Sums slide within a tile only. Tiles are fixed to the array, so a result depends neither on the rows asked
-for nor on
+Sums slide within a tile only. Tiles are fixed to the array, so a result depends neither on the rows asked for nor on
 the number of threads.
 """
 
@@ -9,12 +8,7 @@ import numpy as np
 from numba import njit
 
 TILE_ROWS = 128
-# Widest window of cells a tile may read. Working rows lie STRIDE apart in one buffer: a constant, so that
-# the compiler
-# knows they do not overlap, and no multiple of 4096 bytes, or they would evict each other from the first
-# cache.
-SPAN = 2048
-STRIDE = SPAN + 72
+SPAN = 2048  # widest window of cells a tile may read
 
 
 def checked_rows(layer: np.ndarray, rows: tuple[int, int] | None) -> tuple[int, int]:
