@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 
 import numpy as np
 from scipy import ndimage
@@ -11,6 +12,22 @@ from tunnelsite.core.describe import Description, LayerSpec, Parameter
 from tunnelsite.core.layers import Layer
 from tunnelsite.core.process import Process
 from tunnelsite.kernels.bands import bands
+
+
+_SOME_CELLS = 1 << 18
+
+
+def _distances(nearest: np.ndarray, rows: slice, steps_m: tuple[float, float]) -> Iterator[tuple[slice, np.ndarray]]:
+    """(rows, float32 [m] of them) of some `rows` at a time, from the row and column of the nearest thing, int32 [2, rows, cols].
+
+    As scipy has them, which would hold five arrays of float64 and int32 beside these at once.
+    """
+    cols = np.arange(nearest.shape[2], dtype=np.int32)
+    for part in bands((rows.stop - rows.start, len(cols)), _SOME_CELLS):
+        some = slice(rows.start + part.start, rows.start + part.stop)
+        down = (nearest[0, some] - np.arange(some.start, some.stop, dtype=np.int32)[:, None]) * np.float64(steps_m[0])
+        along = (nearest[1, some] - cols) * np.float64(steps_m[1])
+        yield part, np.sqrt(down * down + along * along).astype(np.float32)
 
 
 def _run(inputs, parameters, progress) -> dict[str, Layer]:
@@ -22,9 +39,11 @@ def _run(inputs, parameters, progress) -> dict[str, Layer]:
         top, bottom = max(rows.start - reach, 0), rows.stop + reach
         clear = ~(values[top:bottom] >= parameters["least_m"])
         if not clear.all():
-            found = ndimage.distance_transform_edt(clear, sampling=standing.cell_m[::-1])
-            mine = found[rows.start - top : rows.stop - top].astype(np.float32)
-            np.minimum(mine, np.float32(most_m), out=away[rows])
+            steps_m, mine = standing.cell_m[::-1], slice(rows.start - top, rows.stop - top)
+            nearest = ndimage.distance_transform_edt(clear, steps_m, return_distances=False, return_indices=True)
+            for part, distance in _distances(nearest, mine, steps_m):
+                np.minimum(distance, np.float32(most_m), out=away[rows][part])
+            del nearest
         away[rows][np.isnan(values[rows])] = np.nan
         progress("room", rows.stop / len(values))
     return {"standing_distance_m": Layer(away, "m", "Distance to what stands", standing.cell_m)}
