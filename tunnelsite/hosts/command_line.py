@@ -31,8 +31,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return _status(arguments)
     except KeyboardInterrupt:
         if ending.status is None:
-            tell(f"{interruption.words(ending)}
-")
+            tell(f"{interruption.words(ending)}\n")
         return INTERRUPTED
     finally:
         with contextlib.suppress(KeyboardInterrupt):  # at the very last moment
