@@ -13,7 +13,6 @@ from tunnelsite.core.layers import Layer
 from tunnelsite.core.process import Process
 from tunnelsite.kernels.bands import bands
 
-
 _SOME_CELLS = 1 << 18
 
 
