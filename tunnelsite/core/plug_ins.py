@@ -15,7 +15,7 @@ from tunnelsite.core.describe import Description, LayerSpec, Parameter
 from tunnelsite.core.errors import TunnelsiteError
 from tunnelsite.core.house import KINDS
 from tunnelsite.core.layers import Layer
-from tunnelsite.core.process import Process
+from tunnelsite.core.process import ByTiles, Process
 from tunnelsite.core.rubric import Rubric
 
 ID = re.compile(r"[a-z][a-z0-9]*(_[a-z0-9]+)*")
@@ -84,6 +84,8 @@ def _is_need(need: object) -> bool:
 
 def _process_faults(item: Process) -> list[str]:
     found = [] if item.description.makes else ["it makes nothing"]
+    if item.by_tiles is not None and not isinstance(item.by_tiles, ByTiles):
+        found.append(f"its by_tiles is a {type(item.by_tiles).__name__}")
     return found + _call_faults(item.run, "run", (None, None, None), {})
 
 
@@ -103,7 +105,8 @@ def guarded(item: Criterion | Process) -> Criterion | Process:
     """The same criterion or process, which raises PlugInFailed for whatever goes wrong in it or comes out wrong."""
     if isinstance(item, Criterion):
         return replace(item, measure=_guarded_measure(item))
-    return replace(item, run=_guarded_run(item))
+    by_tiles = item.by_tiles and replace(item.by_tiles, run=_guarded_tiles(item))
+    return replace(item, run=_guarded_run(item), by_tiles=by_tiles)
 
 
 def _guarded_measure(item: Criterion) -> Callable[..., np.ndarray]:
@@ -128,6 +131,18 @@ def _guarded_measure(item: Criterion) -> Callable[..., np.ndarray]:
         return found
 
     return measure
+
+
+def _guarded_tiles(item: Process) -> Callable[..., None]:
+    def run(ground, parameters, write, progress) -> None:
+        try:
+            item.by_tiles.run(ground, parameters, write, progress)
+        except TunnelsiteError:
+            raise
+        except Exception as problem:
+            raise PlugInFailed(item.id, f"{type(problem).__name__}: {problem}") from problem
+
+    return run
 
 
 def _guarded_run(item: Process) -> Callable[..., dict[str, Layer]]:

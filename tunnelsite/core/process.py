@@ -6,6 +6,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+
 from tunnelsite.core.describe import Description
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.layers import Layer
@@ -18,16 +20,51 @@ def silent(what: str, share: float) -> None:
 
 
 @dataclass(frozen=True)
+class GroundTiles:
+    """Heights of a raster too large to be held.
+
+    Attributes: shape, (rows, cols); cell_m, (east-west, north-south) cell size [m]; read(rows, cols), two slices, gives those heights:
+    float32, metres above one datum, NaN = no data, the same each time.
+    """
+
+    shape: tuple[int, int]
+    cell_m: tuple[float, float]
+    read: Callable[[slice, slice], np.ndarray]
+
+
+Write = Callable[
+    [slice, slice, dict[str, Layer]], None
+]  # (rows, cols, the layers there), once for each cell, in any order
+
+
+def _always(parameters: Mapping[str, Any]) -> bool:
+    return True
+
+
+@dataclass(frozen=True)
+class ByTiles:
+    """A second way to run a process that reads `ground` alone: part by part, the same layers to the bit as of the whole.
+
+    Attributes: run(ground, parameters, write, progress); allows(parameters), whether it can be done with these.
+    """
+
+    run: Callable[[GroundTiles, Mapping[str, Any], Write, Progress], None]
+    allows: Callable[[Mapping[str, Any]], bool] = _always
+
+
+@dataclass(frozen=True)
 class Process:
     """A geoprocessing tool.
 
     Attributes:
         description: id, layers it reads and makes, parameters, source.
         run: run(inputs, parameters, progress) -> outputs; inputs and outputs are layers by id; no files, no printing.
+        by_tiles: how it is run on a raster too large to be held, or None where it needs the whole.
     """
 
     description: Description
     run: Callable[[Mapping[str, Layer], Mapping[str, Any], Progress], dict[str, Layer]]
+    by_tiles: ByTiles | None = None
 
     @property
     def id(self) -> str:

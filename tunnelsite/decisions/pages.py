@@ -33,6 +33,8 @@ def processes_page(processes: Sequence[Process]) -> str:
         lines += [f"## {about.id}", "", f"**{about.title}**. {about.text} Source: {about.source}.", ""]
         lines += [f"- reads {s.id} [{s.unit}]: {s.title}" for s in about.reads]
         lines += [f"- makes {s.id} [{s.unit}]: {s.title}" for s in about.makes]
+        if item.by_tiles is not None:
+            lines.append("- `tunnelsite run` works part by part on a raster too large for memory")
         lines += [*_parameters(about), ""]
     return "\n".join(lines)
 

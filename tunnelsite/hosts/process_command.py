@@ -41,9 +41,7 @@ def _print_parameters(description) -> None:
 def run_process(given: argparse.Namespace) -> int:
     """Run one process on a raster's own grid and write one of its layers."""
     from tunnelsite import catalogue
-    from tunnelsite.hosts.process_inputs import place_parameters, raster_inputs, write_layer
     from tunnelsite.io.outputs import reserved_outputs
-    from tunnelsite.io.rasters import raster_header, read_raster
     from tunnelsite.settings import crop_period
 
     process = catalogue.process(given.process)
@@ -56,18 +54,7 @@ def run_process(given: argparse.Namespace) -> int:
     crop_period(given.crop_months)
     progress = Progress(quiet=given.quiet)
     with reserved_outputs({"OUT": Path(given.output)}, [given.input], overwrite=given.overwrite):
-        progress("reading", 0.0)
-        header = raster_header(given.input, "input", crs=given.dem_crs)
-        raster = read_raster(header, vertical_unit=given.elevation_unit, band=given.band)
-        progress("reading", 1.0)
-        inputs = raster_inputs(process, raster, given.crop_months)
-        known, unknown = place_parameters(process, raster, asked)
-        layers = process(inputs, known | asked, progress)
-        spec = makes[wanted]
-        layer = layers[wanted]
-        progress("writing", 0.0)
-        write_layer(given.output, spec, layer, raster, overwrite=given.overwrite)
-        progress("writing", 1.0)
+        layer, raster, (known, unknown) = _run_and_written(process, given, makes[wanted], asked, progress)
     for note in raster.notes:
         progress.say(f"note: {raster.name}: {note}")
     for name, value in known.items():
@@ -76,6 +63,36 @@ def run_process(given: argparse.Namespace) -> int:
         progress.say(f"note: {text}")
     print(f"{layer.title} [{layer.unit}] written to {given.output}")
     return 0
+
+
+def _run_and_written(process, given: argparse.Namespace, spec, asked: dict[str, str], progress: Progress):
+    """(layer, raster, (parameters that its place told, notes)): at once, or part by part where the raster is large."""
+    from tunnelsite.hosts.process_inputs import place_parameters, raster_inputs, write_layer
+    from tunnelsite.hosts.process_tiles import Wanted, run_by_tiles, too_large, without_cells
+    from tunnelsite.io.height_blocks import height_blocks
+    from tunnelsite.io.mosaic import mosaic, read_mosaic
+    from tunnelsite.io.rasters import raster_header, read_raster
+
+    reading = {"vertical_unit": given.elevation_unit, "band": given.band}
+    tiles = mosaic(given.input, "input", crs=given.dem_crs) if Path(given.input).is_dir() else None
+    header = raster_header(given.input, "input", crs=given.dem_crs) if tiles is None else tiles.whole
+    parts = process.by_tiles is not None and process.by_tiles.allows(process.description.checked(asked))
+    if parts and too_large(header.shape):
+        blocks = height_blocks(tiles or mosaic(given.input, "input", crs=given.dem_crs), **reading)
+        raster = without_cells(blocks)
+        told = place_parameters(process, raster, asked)
+        wanted = Wanted(spec, Path(given.output), given.overwrite)
+        return run_by_tiles(process, blocks, told[0] | asked, wanted, progress), raster, told
+    progress("reading", 0.0)
+    raster = read_raster(header, **reading) if tiles is None else read_mosaic(tiles, None, **reading)
+    progress("reading", 1.0)
+    inputs = raster_inputs(process, raster, given.crop_months)
+    told = place_parameters(process, raster, asked)
+    layer = process(inputs, told[0] | asked, progress)[spec.id]
+    progress("writing", 0.0)
+    write_layer(given.output, spec, layer, raster, overwrite=given.overwrite)
+    progress("writing", 1.0)
+    return layer, raster, told
 
 
 def _pairs(given: list[str]) -> dict[str, str]:

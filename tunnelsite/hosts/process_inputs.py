@@ -50,11 +50,20 @@ def write_layer(path: str | Path, spec: LayerSpec, layer: Layer, raster: SourceR
     from tunnelsite.io.cog import write_cog
     from tunnelsite.io.overviews import way_of
 
-    values = layer.values
-    if spec.is_elevation:  # inside, heights count from the raster's datum
-        values = (values.astype(np.float64) + raster.datum_m).astype(np.float32)
     words = {"unit": layer.unit, "title": spec.title}
-    write_cog(path, values, raster, overwrite=overwrite, overviews=way_of(spec.id), **words)
+    write_cog(
+        path,
+        stored_values(spec, layer, raster.datum_m),
+        raster,
+        overwrite=overwrite,
+        overviews=way_of(spec.id),
+        **words,
+    )
+
+
+def stored_values(spec: LayerSpec, layer: Layer, datum_m: float) -> np.ndarray:
+    """The values as they are written: inside, heights count from the raster's datum."""
+    return (layer.values.astype(np.float64) + datum_m).astype(np.float32) if spec.is_elevation else layer.values
 
 
 def place_parameters(process, raster, asked: dict[str, str]) -> tuple[dict[str, float], list[str]]:

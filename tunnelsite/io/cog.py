@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import math
 import os
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import numpy as np
@@ -19,7 +19,7 @@ from rasterio.windows import Window
 from tunnelsite.core.errors import ResourceShortage
 from tunnelsite.core.grid import Grid, transformer
 from tunnelsite.core.layers import SourceRaster
-from tunnelsite.io.overviews import WAYS, copied_with_levels, halves
+from tunnelsite.io.overviews import WAYS, copied_with_levels, halves, levels_in_memory
 from tunnelsite.io.staging import size_words, staged
 from tunnelsite.io.systems import flat_system
 
@@ -51,9 +51,14 @@ def write_cog(
     Errors: OutputFailed if it cannot be written (what was there stays); ValueError for another shape, an
     infinite value or an unknown overview.
     """
-    if overviews not in WAYS:
-        raise ValueError(f"overviews are {overviews!r}, not one of {', '.join(WAYS)}")
+    check_overviews(overviews)
     cells = _single_precision(values, grid, title)
+
+    def same_cells(file: rasterio.io.DatasetReader) -> None:
+        for row in range(0, grid.rows, TILE):
+            window = Window(0, row, grid.cols, min(TILE, grid.rows - row))
+            if not np.array_equal(file.read(1, window=window), cells[row : row + TILE], equal_nan=True):
+                raise OSError(f"read back, the cells from row {row} on differ from what was written")
 
     # Made in memory: on a full disk GDAL's COG driver can crash the process (seen with 3.10), Python's
     # writing fails cleanly.
@@ -69,7 +74,7 @@ def write_cog(
 
         def verify(temp: Path) -> None:
             _verify_bytes(temp, content)
-            _verify(temp, cells, grid, unit)
+            verify_cog(temp, grid, unit, same_cells)
 
         options = {"need_bytes": content.nbytes, "verify": verify, "driver_errors": (RasterioError,)}
         with staged(path, overwrite=overwrite, **options) as temp:
@@ -86,6 +91,12 @@ def _verify_bytes(temp: Path, content: memoryview) -> None:
             raise OSError("what was read back is longer than what was written")
 
 
+def check_overviews(overviews: str) -> None:
+    """Errors: ValueError for a way of making coarser copies that is not known."""
+    if overviews not in WAYS:
+        raise ValueError(f"overviews are {overviews!r}, not one of {', '.join(WAYS)}")
+
+
 def _single_precision(values: np.ndarray, grid: Place, title: str) -> np.ndarray:
     if np.shape(values) != grid.shape:
         raise ValueError(f"values are {np.shape(values)}, the grid is {grid.shape}")
@@ -100,29 +111,43 @@ def _in_memory(cells: np.ndarray, grid: Place, unit: str, title: str, overviews:
     # One thread: with several, GDAL has hidden failed writes. No .aux.xml: what the file itself cannot hold
     # must fail the check. Copied rather than opened as a COG: the same bytes, but rasterio lets go of the
     # interpreter meanwhile, so that Ctrl-C is heard while a large layer is compressed.
-    options = {"blocksize": TILE, "compress": "DEFLATE", "predictor": "FLOATING_POINT", "bigtiff": "IF_SAFER"}
-    options["num_threads"] = "1"
+    options, memory = cog_options(overviews), MemoryFile(ext=".tif")
     with rasterio.Env(GDAL_NUM_THREADS="1", GDAL_PAM_ENABLED="NO"), MemoryFile(ext=".tif") as plain:
-        with plain.open(
-            driver="GTiff" if overviews == "max" else "MEM",
-            height=grid.rows,
-            width=grid.cols,
-            count=1,
-            dtype="float32",
-            nodata=float("nan"),
-            crs=rasterio.crs.CRS.from_wkt(flat_system(grid.crs).to_wkt()),
-            transform=rasterio.Affine(*grid.affine),
-        ) as file:
+        with plain.open(driver="GTiff" if overviews == "max" else "MEM", **profile_of(grid)) as file:
             file.write(cells, 1)
-            file.set_band_description(1, title)
-            file.set_band_unit(1, unit)
-            file.update_tags(TIFFTAG_IMAGEDESCRIPTION=title, bearing_deg=f"{_bearing_deg(grid):.10g}")
-            file.update_tags(1, **_statistics(cells))
+            describe(file, grid, unit, title, lambda: (cells[row : row + TILE] for row in range(0, len(cells), TILE)))
             if overviews != "max":
-                memory = MemoryFile(ext=".tif")
-                rasterio.shutil.copy(file, memory.name, driver="COG", overview_resampling=overviews.upper(), **options)
-                return memory
-        return copied_with_levels(plain, halves(cells, TILE), options)
+                rasterio.shutil.copy(file, memory.name, driver="COG", **options)
+        if overviews == "max":
+            with levels_in_memory(halves(cells, TILE)) as names:
+                copied_with_levels(plain.name, names, memory.name, options)
+    return memory
+
+
+def profile_of(grid: Place) -> dict:
+    """Shape, numbers and place of a layer, as rasterio takes them."""
+    return {
+        "height": grid.rows, "width": grid.cols, "count": 1, "dtype": "float32", "nodata": float("nan"),
+        "crs": rasterio.crs.CRS.from_wkt(flat_system(grid.crs).to_wkt()),
+        "transform": rasterio.Affine(*grid.affine),
+    }  # fmt: skip
+
+
+def cog_options(overviews: str) -> dict[str, str | int]:
+    """How every layer is stored."""
+    made = {} if overviews == "max" else {"overview_resampling": overviews.upper()}  # those are our own
+    stored = {"blocksize": TILE, "compress": "DEFLATE", "predictor": "FLOATING_POINT"}
+    return stored | {"bigtiff": "IF_SAFER", "num_threads": "1"} | made
+
+
+def describe(
+    file: rasterio.io.DatasetWriter, grid: Place, unit: str, title: str, strips: Callable[[], Iterator[np.ndarray]]
+) -> None:
+    """Give a raster that is being written its title, unit and statistics; strips() gives its rows, TILE at a time."""
+    file.set_band_description(1, title)
+    file.set_band_unit(1, unit)
+    file.update_tags(TIFFTAG_IMAGEDESCRIPTION=title, bearing_deg=f"{_bearing_deg(grid):.10g}")
+    file.update_tags(1, **_statistics(strips, grid.rows * grid.cols))
 
 
 def _bearing_deg(grid: Place) -> float:
@@ -130,17 +155,16 @@ def _bearing_deg(grid: Place) -> float:
     return math.degrees(math.atan2(grid.affine[0], grid.affine[3])) % 360.0
 
 
-def _statistics(cells: np.ndarray) -> dict[str, str]:
+def _statistics(strips: Callable[[], Iterator[np.ndarray]], cells: int) -> dict[str, str]:
     # By rows of tiles: one double-precision copy of all cells would take twice their memory.
     def blocks() -> Iterator[np.ndarray]:
-        for row in range(0, len(cells), TILE):
-            block = cells[row : row + TILE]
+        for block in strips():
             there = block[np.isfinite(block)].astype(np.float64)
             if there.size:
                 yield there
 
     count = sum(block.size for block in blocks())
-    share = {"STATISTICS_VALID_PERCENT": f"{100.0 * count / max(cells.size, 1):.4g}"}
+    share = {"STATISTICS_VALID_PERCENT": f"{100.0 * count / max(cells, 1):.4g}"}
     if not count:
         return share
     mean = math.fsum(float(block.sum()) for block in blocks()) / count
@@ -154,7 +178,8 @@ def _statistics(cells: np.ndarray) -> dict[str, str]:
     return {f"STATISTICS_{name}": repr(value) for name, value in numbers.items()} | share
 
 
-def _verify(temp: Path, cells: np.ndarray, grid: Place, unit: str) -> None:
+def verify_cog(temp: Path, grid: Place, unit: str, same_cells: Callable[[rasterio.io.DatasetReader], None]) -> None:
+    """Errors: OSError unless the file reads back in its place, whole, and `same_cells` finds nothing else in it."""
     with (
         rasterio.Env(GDAL_NUM_THREADS="1", GDAL_PAM_ENABLED="NO"),
         rasterio.open(temp, driver="GTiff") as file,
@@ -168,10 +193,7 @@ def _verify(temp: Path, cells: np.ndarray, grid: Place, unit: str) -> None:
         back = pyproj.CRS.from_wkt(file.crs.to_wkt()) if file.crs else None
         if back is None or not _same_place(back, flat_system(grid.crs), grid):
             raise OSError(f"the coordinate system {grid.crs.name!r} cannot be stored in a GeoTIFF unchanged")
-        for row in range(0, grid.rows, TILE):
-            window = Window(0, row, grid.cols, min(TILE, grid.rows - row))
-            if not np.array_equal(file.read(1, window=window), cells[row : row + TILE], equal_nan=True):
-                raise OSError(f"read back, the cells from row {row} on differ from what was written")
+        same_cells(file)
         for level in range(len(file.overviews(1))):
             with rasterio.open(temp, driver="GTiff", overview_level=level) as overview:
                 for row in range(0, overview.height, TILE):  # an unreadable tile raises

@@ -117,13 +117,13 @@ def _lattice(headers: Sequence[RasterHeader]) -> tuple[tuple[tuple[int, int], ..
 
 def read_mosaic(
     tiles: Mosaic,
-    bounds: tuple[float, float, float, float],
+    bounds: tuple[float, float, float, float] | None,
     *,
     vertical_unit: str | None = None,
     band: int | None = None,
     zero_is_nodata: bool | None = None,
 ) -> SourceRaster:
-    """The heights of a part of a mosaic; the same cells as from one file, whatever the tiles.
+    """The heights of a mosaic or a part of it; the same cells as from one file, whatever the tiles.
 
     Where tiles overlap the first by name that holds data is used. Arguments and errors: as `rasters.read_raster`.
     """

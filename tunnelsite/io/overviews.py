@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Iterator
+from pathlib import Path
 from xml.etree import ElementTree
 
 import numpy as np
 import rasterio
 import rasterio.shutil
 from rasterio.io import MemoryFile
+from rasterio.windows import Window
 
 WAYS = ("average", "nearest", "mode", "max")
 # A mean of directions points nowhere, a yes or no has none, and a stream one cell wide would be thinned away to nothing.
@@ -31,33 +33,66 @@ def way_of(layer: str) -> str:
 def halves(values: np.ndarray, tile: int) -> Iterator[np.ndarray]:
     """Copies of half, a quarter ... the cells each way, down to one tile, each cell the largest of four; NaN = no data."""
     while max(values.shape) > tile:
-        rows, cols = (size + size % 2 for size in values.shape)
-        whole = np.full((rows, cols), np.nan, values.dtype)
-        whole[: values.shape[0], : values.shape[1]] = values
-        values = np.fmax(np.fmax(whole[::2, ::2], whole[1::2, ::2]), np.fmax(whole[::2, 1::2], whole[1::2, 1::2]))
+        values = _halved(values)
         yield values
 
 
-def copied_with_levels(source: MemoryFile, levels: Iterator[np.ndarray], options: dict[str, str]) -> MemoryFile:
-    """A raster in memory as a COG with overviews of our own.
+def _halved(values: np.ndarray) -> np.ndarray:
+    rows, cols = (size + size % 2 for size in values.shape)
+    whole = np.full((rows, cols), np.nan, values.dtype)
+    whole[: values.shape[0], : values.shape[1]] = values
+    return np.fmax(np.fmax(whole[::2, ::2], whole[1::2, ::2]), np.fmax(whole[::2, 1::2], whole[1::2, 1::2]))
 
-    Arguments: source, a GeoTIFF with its one band, tags and place; levels, its overviews, the finest first; options of the driver.
+
+def copied_with_levels(source: str, levels: list[str], target: str, options: dict[str, str | int]) -> None:
+    """A raster as a COG with overviews of our own.
+
+    Arguments: source, name of a GeoTIFF with its one band, tags and place; levels, names of its overviews, the finest first;
+    target, name of what is written; options of the driver.
     """
+    with rasterio.open(source, driver="GTiff") as file:
+        text = _virtual(file, source, levels)
+    rasterio.shutil.copy(text, target, driver="COG", OVERVIEWS="FORCE_USE_EXISTING", **options)
+
+
+@contextlib.contextmanager
+def levels_in_memory(levels: Iterator[np.ndarray]) -> Iterator[list[str]]:
+    """Names of rasters in memory that hold the levels."""
     with contextlib.ExitStack() as held:
-        names = [_in_memory(held, level) for level in levels]
-        with source.open() as file:
-            text = _virtual(file, source.name, names)
-        memory = MemoryFile(ext=".tif")
-        rasterio.shutil.copy(text, memory.name, driver="COG", OVERVIEWS="FORCE_USE_EXISTING", **options)
-    return memory
+        names = []
+        for values in levels:
+            memory = held.enter_context(MemoryFile(ext=".tif"))
+            with memory.open(**_level_profile(values.shape)) as file:
+                file.write(values, 1)
+            names.append(memory.name)
+        yield names
 
 
-def _in_memory(held: contextlib.ExitStack, values: np.ndarray) -> str:
-    memory = held.enter_context(MemoryFile(ext=".tif"))
-    size = {"height": values.shape[0], "width": values.shape[1], "count": 1, "dtype": values.dtype.name}
-    with memory.open(driver="GTiff", nodata=float("nan"), transform=rasterio.Affine.scale(2.0), **size) as file:
-        file.write(values, 1)
-    return memory.name
+def levels_beside(source: Path, tile: int) -> list[str]:
+    """Write the levels of `halves` of a raster, some rows at a time, into files beside it; return their names.
+
+    Arguments: source, a GeoTIFF of one band; its name begins those of the levels.
+    """
+    names, before = [], source
+    while True:
+        with rasterio.open(before, driver="GTiff") as finer:
+            if max(finer.shape) <= tile:
+                return names
+            shape = tuple((size + 1) // 2 for size in finer.shape)
+            here = source.with_name(f"{source.name}.{len(names) + 1}.tif")
+            blocks = {"tiled": True, "blockxsize": tile, "blockysize": tile, "bigtiff": "IF_SAFER"}
+            with rasterio.open(here, "w", **_level_profile(shape), **blocks) as file:
+                for row in range(0, shape[0], tile):
+                    rows = min(tile, shape[0] - row)
+                    found = finer.read(1, window=Window(0, 2 * row, finer.width, min(2 * rows, finer.height - 2 * row)))
+                    file.write(_halved(found), 1, window=Window(0, row, shape[1], rows))
+        names.append(str(here))
+        before = here
+
+
+def _level_profile(shape: tuple[int, int]) -> dict:
+    size = {"height": shape[0], "width": shape[1], "count": 1, "dtype": "float32"}
+    return size | {"driver": "GTiff", "nodata": float("nan"), "transform": rasterio.Affine.scale(2.0)}
 
 
 def _virtual(file, name: str, names: list[str]) -> str:

@@ -45,13 +45,7 @@ def tiled_drainage(read_tile, write_tile, shape, tile, cell_m, progress=None):
     of, size = frame(shape, tile), spacing(*cell_m)
     places = spots(of)
     tell = progress or (lambda share: None)
-
-    def ground(spot):
-        rows, cols = slice(spot.row, spot.row + spot.rows), slice(spot.col, spot.col + spot.cols)
-        found = np.asarray(read_tile(rows, cols))
-        if found.shape != (spot.rows, spot.cols):
-            raise ValueError(f"read_tile({rows}, {cols}) gave shape {found.shape}; expected {(spot.rows, spot.cols)}")
-        return found
+    ground = _reader(read_tile)
 
     def told(sequence, start):
         for k, one in enumerate(sequence):
@@ -71,10 +65,44 @@ def tiled_drainage(read_tile, write_tile, shape, tile, cell_m, progress=None):
         full = refilled(of, spot, heights, levels)
         direction = tile_directions(of, spot, grown(of, spot, full, levels, np.nan), size, steps)
         cells, open_edge = tile_upslope(of, spot, direction, inflow)
-        rows, cols = slice(spot.row, spot.row + spot.rows), slice(spot.col, spot.col + spot.cols)
         heights = np.where(np.isfinite(heights), heights, np.nan).astype(full.dtype)
-        write_tile(rows, cols, DrainedTile(heights, full, direction[1:-1, 1:-1].copy(), cells, open_edge))
+        write_tile(*_place(spot), DrainedTile(heights, full, direction[1:-1, 1:-1].copy(), cells, open_edge))
     return again
+
+
+def tiled_filled(read_tile, write_tile, shape, tile, progress=None):
+    """Fill a raster tile by tile: the same surface as `fill.filled` of the whole.
+
+    Arguments: as `tiled_drainage`; every tile is read twice; write_tile is called with (rows, cols, ground, filled ground).
+    Raises: ValueError as `fill.filled`, or a tile of another shape than asked for.
+    """
+    of = frame(shape, tile)
+    places, ground = spots(of), _reader(read_tile)
+    tell = progress or (lambda share: None)
+    found = []
+    for k, spot in enumerate(places):
+        found.append(tile_spills(ground(spot)))
+        tell(0.5 * (k + 1) / len(places))
+    levels = perimeter_levels(of, found)
+    for k, spot in enumerate(places):
+        heights = ground(spot)
+        write_tile(*_place(spot), heights, refilled(of, spot, heights, levels))
+        tell(0.5 + 0.5 * (k + 1) / len(places))
+
+
+def _place(spot):
+    return slice(spot.row, spot.row + spot.rows), slice(spot.col, spot.col + spot.cols)
+
+
+def _reader(read_tile):
+    def ground(spot):
+        rows, cols = _place(spot)
+        found = np.asarray(read_tile(rows, cols))
+        if found.shape != (spot.rows, spot.cols):
+            raise ValueError(f"read_tile({rows}, {cols}) gave shape {found.shape}; expected {(spot.rows, spot.cols)}")
+        return found
+
+    return ground
 
 
 def _settled_steps(of, sequence, window, size, levels):

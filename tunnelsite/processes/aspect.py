@@ -6,6 +6,7 @@ from tunnelsite.core.describe import Description, LayerSpec, Parameter
 from tunnelsite.core.layers import Layer
 from tunnelsite.core.process import Process
 from tunnelsite.kernels import terrain
+from tunnelsite.processes.by_rows import by_rows
 
 
 def _run(inputs, parameters, progress) -> dict[str, Layer]:
@@ -27,4 +28,5 @@ PROCESS = Process(
         source="Horn (1981), Proc. IEEE 69(1):14-47",
     ),
     _run,
+    by_rows(_run, "aspect"),
 )

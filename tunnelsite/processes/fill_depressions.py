@@ -8,8 +8,9 @@ import numpy as np
 
 from tunnelsite.core.describe import Description, LayerSpec, Parameter
 from tunnelsite.core.layers import Layer
-from tunnelsite.core.process import Process
+from tunnelsite.core.process import ByTiles, Process
 from tunnelsite.kernels import fill
+from tunnelsite.kernels.tiled_drainage import tiled_filled
 
 
 def filled_by(engine: str, ground: np.ndarray, pause: Callable[[], None] = lambda: None) -> np.ndarray:
@@ -24,13 +25,27 @@ def filled_by(engine: str, ground: np.ndarray, pause: Callable[[], None] = lambd
     return np.where(result == nodata, np.nan, result).astype(ground.dtype)
 
 
+TILE = 2048  # cells along a tile's side, where the raster is too large to be held
+
+
 def _run(inputs, parameters, progress) -> dict[str, Layer]:
     ground = inputs["ground"]
     filled = filled_by(parameters["engine"], ground.values)
     progress("hollows", 1.0)
+    return _layers(filled, fill.ponding_depth(ground.values, filled), ground.cell_m)
+
+
+def _by_tiles(ground, parameters, write, progress) -> None:
+    def put(rows, cols, heights, filled) -> None:
+        write(rows, cols, _layers(filled, fill.ponding_depth(heights, filled), ground.cell_m))
+
+    tiled_filled(ground.read, put, ground.shape, TILE, lambda share: progress("hollows", share))
+
+
+def _layers(filled: np.ndarray, ponding: np.ndarray, cell_m) -> dict[str, Layer]:
     return {
-        "filled": Layer(filled, "m", "Ground with hollows filled", ground.cell_m),
-        "ponding_m": Layer(fill.ponding_depth(ground.values, filled), "m", "Depth of hollows", ground.cell_m),
+        "filled": Layer(filled, "m", "Ground with hollows filled", cell_m),
+        "ponding_m": Layer(ponding, "m", "Depth of hollows", cell_m),
     }
 
 
@@ -49,4 +64,5 @@ PROCESS = Process(
         source="Barnes, Lehman & Mulla (2014), Computers & Geosciences 62:117-127",
     ),
     _run,
+    ByTiles(_by_tiles, lambda parameters: parameters["engine"] == "built-in"),
 )

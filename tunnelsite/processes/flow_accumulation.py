@@ -6,9 +6,10 @@ import numpy as np
 
 from tunnelsite.core.describe import Description, LayerSpec, Parameter
 from tunnelsite.core.layers import Layer
-from tunnelsite.core.process import Process
+from tunnelsite.core.process import ByTiles, Process
 from tunnelsite.kernels import dinfinity, fill, flow, upslope
 from tunnelsite.kernels.bands import bands
+from tunnelsite.kernels.tiled_drainage import tiled_drainage
 from tunnelsite.processes.fill_depressions import ENGINE, filled_by
 
 
@@ -34,10 +35,27 @@ def _run(inputs, parameters, progress) -> dict[str, Layer]:
         ponding = fill.ponding_depth(ground.values, filled)
     _add_beyond(inputs, area, open_edge)
     progress("drainage", 1.0)
+    return _layers(area, open_edge, ponding, ground.cell_m)
+
+
+TILE = 2048  # cells along a tile's side, where the raster is too large to be held
+
+
+def _by_tiles(ground, parameters, write, progress) -> None:
+    cell_m2 = np.float32(ground.cell_m[0] * ground.cell_m[1])
+
+    def put(rows, cols, tile) -> None:
+        area = np.where(tile.cells == 0, np.float32(np.nan), tile.cells.astype(np.float32) * cell_m2)
+        write(rows, cols, _layers(area, tile.open_edge, tile.filled - tile.ground, ground.cell_m))
+
+    tiled_drainage(ground.read, put, ground.shape, TILE, ground.cell_m, lambda share: progress("drainage", share))
+
+
+def _layers(area: np.ndarray, open_edge: np.ndarray, ponding: np.ndarray, cell_m) -> dict[str, Layer]:
     return {
-        "upslope_m2": Layer(area, "m2", "Contributing area", ground.cell_m),
-        "open_edge": Layer(open_edge, "1", "Contributing area is a lower bound", ground.cell_m),
-        "ponding_m": Layer(ponding, "m", "Depth of hollows", ground.cell_m),
+        "upslope_m2": Layer(area, "m2", "Contributing area", cell_m),
+        "open_edge": Layer(open_edge, "1", "Contributing area is a lower bound", cell_m),
+        "ponding_m": Layer(ponding, "m", "Depth of hollows", cell_m),
     }
 
 
@@ -76,4 +94,5 @@ PROCESS = Process(
         source="O'Callaghan & Mark (1984), CVGIP 28:323-344; Tarboton (1997), WRR 33(2):309-319",
     ),
     _run,
+    ByTiles(_by_tiles, lambda parameters: parameters["method"] == "d8" and parameters["engine"] == "built-in"),
 )

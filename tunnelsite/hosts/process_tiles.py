@@ -1,0 +1,64 @@
+"""A process run on a raster too large to be held: read, computed and written part by part."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from tunnelsite.core.describe import LayerSpec
+from tunnelsite.core.layers import Layer, SourceRaster
+from tunnelsite.core.process import GroundTiles, Process, Progress
+from tunnelsite.hosts.process_inputs import cell_size_m, stored_values
+from tunnelsite.io.height_blocks import HeightBlocks
+from tunnelsite.io.overviews import way_of
+from tunnelsite.io.scratch import FROM_BYTES
+
+
+def too_large(shape: tuple[int, int]) -> bool:
+    """Whether a layer of this shape is kept out of memory: from the size on from which a screening keeps its own in files."""
+    return 4 * shape[0] * shape[1] >= FROM_BYTES
+
+
+def without_cells(blocks: HeightBlocks) -> SourceRaster:
+    """The raster with its place and notes; its cells are not there (one NaN stands for all)."""
+    return blocks.placed(np.broadcast_to(np.float32(np.nan), blocks.shape))
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """The layer that is wanted and where it goes."""
+
+    spec: LayerSpec
+    path: Path
+    overwrite: bool
+
+
+def run_by_tiles(
+    process: Process, blocks: HeightBlocks, parameters: dict[str, Any], wanted: Wanted, progress: Progress
+) -> Layer:
+    """Run a process by its tiles and write one of its layers.
+
+    Arguments: process, whose `by_tiles` allows the parameters; blocks, the raster; parameters, not checked yet; wanted; progress.
+    Return: the layer's title and unit, without its values. Errors: as `raster_inputs` and `cog_by_blocks`.
+    """
+    from tunnelsite.io.cog_blocks import cog_by_blocks
+
+    raster = without_cells(blocks)
+    ground = GroundTiles(blocks.shape, cell_size_m(raster), lambda rows, cols: blocks.near(rows, cols).read(rows, cols))
+    spec = wanted.spec
+    told: list[Layer] = []
+    with cog_by_blocks(
+        wanted.path, raster, title=spec.title, overwrite=wanted.overwrite, overviews=way_of(spec.id)
+    ) as writer:
+
+        def write(rows: slice, cols: slice, layers: dict[str, Layer]) -> None:
+            layer = layers[spec.id]
+            writer.unit = layer.unit
+            writer.write(rows, cols, stored_values(spec, layer, blocks.datum_m))
+            told[:] = [Layer(np.empty((0, 0)), layer.unit, layer.title, layer.cell_m)]
+
+        process.by_tiles.run(ground, process.description.checked(parameters), write, progress)
+    return told[0]
