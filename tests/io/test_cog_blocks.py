@@ -19,7 +19,7 @@ def blocks_of(grid, high: int, wide: int):
             yield slice(row, min(row + high, grid.rows)), slice(col, min(col + wide, grid.cols))
 
 
-@pytest.mark.parametrize(("bearing", "overviews"), [(90.0, "average"), (63.0, "nearest")])
+@pytest.mark.parametrize(("bearing", "overviews"), [(90.0, "average"), (63.0, "nearest"), (90.0, "max")])
 def test_the_same_bytes_as_at_once(tmp_path, bearing, overviews):
     grid = some_grid(bearing_deg=bearing)
     values = some_values(grid)

@@ -27,7 +27,11 @@ from tunnelsite.core.errors import InputRefused
 from tunnelsite.hosts.command_line import main
 from tunnelsite.io.mosaic import mosaic, read_mosaic
 from tunnelsite.io.site_reader import RasterReading
+from tunnelsite.io.staging import OutputExists
 from tunnelsite.region import drainage
+from tunnelsite.region.inputs import read_region
+from tunnelsite.region.partitions import Partitions
+from tunnelsite.region.screened import RegionPlan, planned
 from tunnelsite.settings import settings_from
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -115,6 +119,7 @@ def test_workers_do_not_matter_and_a_killed_run_goes_on(files, whole, tmp_path: 
     folder = tmp_path / "out"
     folder.mkdir()
     words = ["region", *map(str, files), *ASKED, "--out", str(folder / "r.gpkg"), "--workers", "2", "-q"]
+    words.append("--partitions")
     running = subprocess.Popen(
         [sys.executable, "-m", "tests.region.small_tiles", *words],
         env={**os.environ, "PYTHONPATH": str(ROOT)},
@@ -129,9 +134,14 @@ def test_workers_do_not_matter_and_a_killed_run_goes_on(files, whole, tmp_path: 
     running.wait()
     done = {path.name: path.stat().st_mtime_ns for path in parts.glob("*.json.gz")}
     assert len(done) >= 2 and not (folder / "r.gpkg").exists()
+    streamed = {path.stem for path in (folder / "r-partitions" / "candidates").glob("*.parquet")}
+    assert len(streamed) >= len(done) - 1 and streamed <= {name.split(".")[0] for name in done}
     victim = parts / sorted(done)[0]
     victim.write_bytes(victim.read_bytes()[:-20])  # as a machine that lost power leaves it
-    assert go(folder, *files, "--workers", "2") == whole[1]
+    gone = folder / "r-partitions" / "parcels" / f"{sorted(streamed)[0]}.parquet"
+    gone.unlink()
+    assert go(folder, *files, "--workers", "2", "--partitions") == whole[1]
+    check_partitions(folder)
     again = {path.name: path.stat().st_mtime_ns for path in parts.glob("*.json.gz")}
     kept = set(done) - {victim.name}
     assert all(again[name] == done[name] for name in kept) and again[victim.name] != done[victim.name]
@@ -170,6 +180,35 @@ def test_ctrl_c_ends_the_workers_and_the_same_command_goes_on(files, whole, tmp_
     assert all((parts / name).stat().st_mtime_ns == written for name, written in done.items())
 
 
+def check_partitions(folder: Path) -> None:
+    """All partitions of a layer, read as one, are what the GeoPackage holds, but for the rank over the region."""
+    for layer, order in (("candidates", ["parcel", "rank_in_parcel"]), ("parcels", ["parcel"])):
+        found = geopandas.read_parquet(folder / "r-partitions" / layer)
+        expected = pyogrio.read_dataframe(folder / "r.gpkg", layer=layer)
+        if layer == "parcels":
+            expected = expected[expected.state == "screened"]
+        found, expected = (table.sort_values(order).reset_index(drop=True) for table in (found, expected))
+        assert found.crs == expected.crs and "rank" not in found.columns
+        assert found.geometry.geom_equals(expected.geometry).all()
+        for name in set(expected.columns) - {"rank", "geometry"}:
+            one, two = found[name], expected[name]
+            assert (one.isna() == two.isna()).all() and (one.dropna().to_numpy() == two.dropna().to_numpy()).all(), name
+
+
+def test_partitions_of_another_run_are_not_mixed_in(files, tmp_path: Path) -> None:
+    settings = settings_from({"dem": str(files[0]), "parcels": str(files[1])})
+    region = read_region(settings)
+    tasks, _ = planned(region, settings, RegionPlan(150.0))
+    other = tmp_path / "candidates" / "other.parquet"
+    other.parent.mkdir()
+    other.write_text("x")
+    with pytest.raises(OutputExists, match=r"other\.parquet"):
+        Partitions(tmp_path, region, region.parcels.crs, overwrite=False).begin(tasks)
+    assert other.exists()
+    Partitions(tmp_path, region, region.parcels.crs, overwrite=True).begin(tasks)
+    assert not other.exists()
+
+
 def test_a_parcel_alone_is_a_screening_of_it(files, tmp_path: Path) -> None:
     """With --group-size 0 every parcel is its own farm, and with --drainage halo it knows no more than a screening does."""
     boxes = geopandas.read_file(files[1])
@@ -190,9 +229,6 @@ def test_a_parcel_alone_is_a_screening_of_it(files, tmp_path: Path) -> None:
 
 
 def test_anything_that_matters_makes_another_task(files) -> None:
-    from tunnelsite.region.inputs import read_region
-    from tunnelsite.region.screened import RegionPlan, planned
-
     def keys(plan=None, **more) -> set[str]:
         settings = settings_from({"dem": str(files[0]), "parcels": str(files[1])} | more)
         tasks, _ = planned(read_region(settings), settings, plan or RegionPlan(150.0))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import importlib.util
 import json
 import os
 from pathlib import Path
@@ -41,6 +42,7 @@ def region(given: argparse.Namespace) -> int:
         return _dry_run(given, read_region(settings), settings, plan)
     with reserved_outputs(outputs, inputs, overwrite=bool(given.overwrite)):
         from tunnelsite.io.region_files import write_region
+        from tunnelsite.region.running import Kept
         from tunnelsite.region.screened import screened_region
 
         progress("reading", 0.0)
@@ -48,7 +50,8 @@ def region(given: argparse.Namespace) -> int:
         progress("reading", 1.0)
         with output_folder(parts, "a folder for finished tasks"):
             say_what_is_kept(f"finished tasks are kept in {harmless(str(parts))}; the same command goes on from there")
-            result = screened_region(found, settings, plan, crew, parts, progress)
+            kept = Kept(parts, _partitions(given, outputs, found))
+            result = screened_region(found, settings, plan, crew, kept, progress)
             progress("writing", 0.0)
             write_region(result, outputs, overwrite=bool(given.overwrite))
         progress("writing", 1.0)
@@ -84,13 +87,23 @@ def _outputs(given: argparse.Namespace) -> dict[str, Path]:
     if given.suitability is not None:
         found["suitability"] = out.with_name(f"{out.stem}-suitability.tif")
         found["suitability style"] = found["suitability"].with_suffix(".sld")
+    for option in ("parquet", "partitions"):
+        if getattr(given, option) and importlib.util.find_spec("pyarrow") is None:
+            raise UsageError(f"--{option}, but pyarrow is not installed", "the extra `parquet`", "install it")
     if given.parquet:
-        import importlib.util
-
-        if importlib.util.find_spec("pyarrow") is None:
-            raise UsageError("--parquet, but pyarrow is not installed", "the extra `parquet`", "install it")
         found |= {f"{name} parquet": out.with_name(f"{out.stem}-{name}.parquet") for name in ("candidates", "parcels")}
     return found
+
+
+def _partitions(given: argparse.Namespace, outputs: dict[str, Path], region):
+    if not given.partitions:
+        return None
+    from tunnelsite.core.grid import horizontal
+    from tunnelsite.region.partitions import Partitions
+
+    out = outputs["--out"]
+    folder = out.with_name(f"{out.stem}-partitions")
+    return Partitions(folder, region, horizontal(region.parcels.crs), overwrite=bool(given.overwrite))
 
 
 def _parts(given: argparse.Namespace) -> Path:

@@ -23,3 +23,5 @@ def add_options(command: argparse.ArgumentParser) -> None:
     command.add_argument(
         "--parquet", action="store_true", help="candidates and parcels as GeoParquet too (extra `parquet`)"
     )
+    text = "the same for every task as soon as it is done, in the folder NAME-partitions (extra `parquet`)"
+    command.add_argument("--partitions", action="store_true", help=text)

@@ -117,7 +117,8 @@ def merged_tables(
     ]  # fmt: skip
 
 
-def _rows(stored: dict[str, Any]) -> list[dict[str, Any]]:
+def rows_of(stored: dict[str, Any]) -> list[dict[str, Any]]:
+    """The rows of a table as a part holds it."""
     names = [column[0] for column in stored["columns"]]
     columns = [stored["values"][name] for name in names]
     return [dict(zip(names, values, strict=True)) for values in zip(*columns, strict=True)] if columns else []
@@ -130,7 +131,7 @@ def _shapes(stored: dict[str, Any]) -> list:
 def _joined(name: str, found: list[tuple[int, dict]], crs: pyproj.CRS) -> Table:
     if not found:
         return Table(name, name, {"parcel": Column("text", "parcel")}, [], np.empty(0, object), "MultiPolygon", crs)
-    rows = [row for _, table in found for row in _rows(table)]
+    rows = [row for _, table in found for row in rows_of(table)]
     shapes = np.array([shape for _, table in found for shape in _shapes(table)], object)
     first = found[0][1]
     return Table(name, first["title"], columns_of([t for _, t in found]), rows, shapes, first["geometry_type"], crs)
@@ -141,7 +142,7 @@ def _ranked(candidates, pads, names: list[str], crs: pyproj.CRS) -> tuple[Table,
     ordered = []
     place = {name: k for k, name in enumerate(names)}
     for (_, table), (_, pad) in zip(candidates, pads, strict=True):
-        items = zip(_rows(table), _shapes(table), _rows(pad), _shapes(pad), strict=True)
+        items = zip(rows_of(table), _shapes(table), rows_of(pad), _shapes(pad), strict=True)
         ordered += [(-row["score"], place[row["parcel"]], row["rank_in_parcel"], row, *rest) for row, *rest in items]
     ordered.sort(key=lambda item: item[:3])
     for rank, item in enumerate(ordered, 1):
@@ -160,7 +161,7 @@ def _criteria(found: list[tuple[int, dict]]) -> Table:
     columns = columns_of([table for _, table in found])
     rows: dict[str, dict[str, Any]] = {}
     for _, table in found:
-        for row in _rows(table):
+        for row in rows_of(table):
             known = rows.setdefault(row["criterion"], {**row, "assessed": 0})
             known["assessed"] += row["assessed"] or 0
     return Table("criteria", "Criteria and how they are judged", columns, list(rows.values()))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from tunnelsite.core.errors import InputRefused, TunnelsiteError, UsageError
 from tunnelsite.core.process import Progress
@@ -15,6 +16,9 @@ from tunnelsite.region.one_task import Wanted, screened_part
 from tunnelsite.region.part import unpacked
 from tunnelsite.region.tasks import Task
 from tunnelsite.settings import Settings
+
+if TYPE_CHECKING:
+    from tunnelsite.region.partitions import Partitions
 
 
 @dataclass(frozen=True)
@@ -44,31 +48,53 @@ def finished(folder: Path, task: Task) -> bool:
     return True
 
 
+@dataclass(frozen=True)
+class Kept:
+    """Where what is finished goes: the folder of the parts, and partitions or None."""
+
+    folder: Path
+    partitions: Partitions | None = None
+
+    def has(self, task: Task) -> bool:
+        """Whether a task is done; its partitions are made anew from its part where they are missing."""
+        if not finished(self.folder, task):
+            return False
+        if self.partitions is not None and not self.partitions.has(task):
+            self.partitions.write(task, unpacked(part_path(self.folder, task).read_bytes(), task.key))
+        return True
+
+    def keep(self, task: Task, data: bytes) -> None:
+        """Write what a task found. Errors: OutputFailed."""
+        write_whole(part_path(self.folder, task), data, overwrite=True)
+        if self.partitions is not None:
+            self.partitions.write(task, unpacked(data, task.key))
+
+
 def run_tasks(
     tasks: Sequence[Task],
     inputs_of: Callable[[Task], TaskInputs],
     call: tuple[Settings, Wanted],
     hands: Hands,
-    folder: Path,
+    kept: Kept,
     progress: Progress,
 ) -> dict[int, Failure]:
     """Run every task whose part is not in the folder yet.
 
-    Arguments: tasks; inputs_of, what a task is given; call = (settings, what is wanted); hands; folder of the parts; progress.
+    Arguments: tasks; inputs_of, what a task is given; call = (settings, what is wanted); hands; kept, where; progress.
     Return: the failures by task number. Errors: UsageError where Dask is missing or no scheduler answers; OutputFailed.
     """
 
     def job(task: Task) -> Job:
         return Job(task.key, run_task, lambda: (inputs_of(task), call[0], task.key, call[1]))
 
-    todo = {task.key: task for task in tasks if not finished(folder, task)}
+    todo = {task.key: task for task in tasks if not kept.has(task)}
     failures: dict[int, Failure] = {}
     ready = len(tasks) - len(todo)
     progress("parcels", ready / max(len(tasks), 1))
     for done, (one, outcome) in enumerate(hands.outcomes([job(task) for task in todo.values()]), ready + 1):
         task = todo[one.key]
         if isinstance(outcome, bytes):
-            write_whole(part_path(folder, task), outcome, overwrite=True)
+            kept.keep(task, outcome)
         else:
             failures[task.number] = _failure(outcome)
         progress("parcels", done / len(tasks))

@@ -23,7 +23,7 @@ from tunnelsite.region.inputs import Region, task_inputs
 from tunnelsite.region.merging import Done, merged_tables
 from tunnelsite.region.one_task import Wanted
 from tunnelsite.region.part import unpacked
-from tunnelsite.region.running import Failure, finished, may_be_one_parcel, part_path, run_tasks
+from tunnelsite.region.running import Failure, Kept, finished, may_be_one_parcel, part_path, run_tasks
 from tunnelsite.region.suitability import Lattice, lattice, suitability_raster
 from tunnelsite.region.tasks import Task, each_alone, tasks_of
 from tunnelsite.region.whole_dem import drained_region, water_note
@@ -92,33 +92,38 @@ def _layers(settings: Settings) -> dict[str, Any]:
 
 
 def screened_region(
-    region: Region, settings: Settings, plan: RegionPlan, crew: Crew, folder: Path, progress: Progress = silent
+    region: Region, settings: Settings, plan: RegionPlan, crew: Crew, kept: Kept, progress: Progress = silent
 ) -> RegionResult:
     """Screen every parcel of a region.
 
-    Arguments: region, from `read_region`; settings, as of a screening; plan; crew; folder, an existing one, for the parts:
+    Arguments: region, from `read_region`; settings, as of a screening; plan; crew; kept, with an existing folder for the parts:
     whatever is whole in it already is not done again; progress.
     Errors: that of the first task where every one fails; else as `run_tasks` and `whole_dem.drained_region`.
     """
     tasks, blocks = planned(region, settings, plan)
     wanted = Wanted(plan.top, blocks)
+    basis = _basis(region, settings, plan, blocks)
+    if kept.partitions is not None:
+        kept.partitions.begin([*tasks, *each_alone(region.parcels, region.names, tasks, basis, len(tasks))])
     with Hands(crew, max(len(tasks), tile_count(region.dem.whole.shape))) as hands:
         water = None
-        if plan.drainage == "all" and not all(finished(folder, task) for task in tasks):
-            water = drained_region(region, settings, tasks, folder, hands, progress)
+        if plan.drainage == "all" and not all(finished(kept.folder, task) for task in tasks):
+            water = drained_region(region, settings, tasks, kept.folder, hands, progress)
 
         def run(some: list[Task]) -> dict[int, Failure]:
             def inputs_of(task: Task):
                 return task_inputs(region, task.parcels, settings, water)
 
-            return run_tasks(some, inputs_of, (settings, wanted), hands, folder, progress)
+            return run_tasks(some, inputs_of, (settings, wanted), hands, kept, progress)
 
         failures = run(tasks)
         split = [task for task in tasks if task.number in failures and may_be_one_parcel(task, failures[task.number])]
-        basis = _basis(region, settings, plan, blocks)
         alone = each_alone(region.parcels, region.names, split, basis, len(tasks))
         failures |= run(alone)
-    return _put_together(region, settings, (plan, blocks), Done([*tasks, *alone], failures, split), folder, progress)
+    done = Done([*tasks, *alone], failures, split)
+    if kept.partitions is not None:
+        kept.partitions.end(task for task in done.last() if task.number not in failures)
+    return _put_together(region, settings, (plan, blocks), done, kept.folder, progress)
 
 
 def _put_together(
