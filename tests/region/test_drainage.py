@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 import signal
 import subprocess
 import sys
@@ -21,17 +22,18 @@ from scipy.ndimage import maximum_filter
 
 from tests.region import small_tiles
 from tests.region.farms import COLS, ROWS, ground, tile
-from tests.region.valleys import ASKED, valley, valley_farm
+from tests.region.valleys import ASKED, CELL_M, valley, valley_farm
 from tests.whole_run.files import NORTH, UTM17, WEST, write_dem
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.core.process import silent
 from tunnelsite.hosts.command_line import main
+from tunnelsite.io.files import require_memory
 from tunnelsite.io.height_blocks import height_blocks
 from tunnelsite.io.mosaic import mosaic
 from tunnelsite.kernels.fill import filled
 from tunnelsite.kernels.flow import flow_direction
 from tunnelsite.kernels.upslope import upslope_cells
-from tunnelsite.region import drainage
+from tunnelsite.region import drainage, whole_dem
 from tunnelsite.region.crew import Crew, Hands
 from tunnelsite.region.inputs import read_region, task_inputs, task_site
 from tunnelsite.region.screened import RegionPlan, planned
@@ -223,6 +225,33 @@ def test_outputs_say_how_far_water_was_followed(farm, screened, tmp_path: Path) 
         table = pyogrio.read_dataframe(folder / "r.gpkg", layer="rejections", read_geometry=False)
         rejected[mode] = table.rejected[table.rule.str.contains("drainage")].sum()
     assert rejected["all"] > rejected["halo"]  # the stream bars pads that a task alone would have offered
+
+
+def test_what_would_not_fit_is_refused_before_it_is_drained(farm, tmp_path: Path, monkeypatch, capsys) -> None:
+    monkeypatch.setattr(whole_dem.shutil, "disk_usage", lambda place: shutil._ntuple_diskusage(10**9, 10**9, 10**4))
+    assert main(asked_of(farm, tmp_path)) == 4
+    said = capsys.readouterr().err
+    assert "of disk in" in said and "--drainage halo" in said
+    assert not list(tmp_path.glob("r.parts/drainage-*")) and not (tmp_path / "r.gpkg").exists()
+    monkeypatch.undo()
+    monkeypatch.setattr(whole_dem, "require_memory", lambda need, what, mend: require_memory(10**15, what, mend))
+    assert main(asked_of(farm, tmp_path)) == 4 and "of memory" in capsys.readouterr().err
+
+
+def test_a_damaged_dem_is_said_with_a_way_round(farm, tmp_path: Path, capsys) -> None:
+    """Water cannot be followed over land that cannot be read; tasks that do not need it can still be screened."""
+    folder = tmp_path / "tiles"
+    folder.mkdir()
+    for row in (0, 250):
+        place = Affine(CELL_M, 0, WEST, 0, -CELL_M, NORTH - row * CELL_M)
+        write_dem(folder / f"{250 - row}.tif", valley()[row : row + 250], place, UTM17)
+    spoilt = folder / "250.tif"
+    data = spoilt.read_bytes()
+    spoilt.write_bytes(data[: len(data) // 2])
+    assert main(asked_of((folder, farm[1]), tmp_path)) == 3
+    said = capsys.readouterr().err
+    assert "250.tif" in said and "--drainage halo" in said
+    assert main([*asked_of((folder, farm[1]), tmp_path), "--drainage", "halo"]) == 0
 
 
 def test_a_run_that_was_killed_while_it_drained_goes_on(farm, screened, tmp_path: Path, monkeypatch) -> None:

@@ -251,6 +251,10 @@ def test_dry_run_and_refusals(files, tmp_path: Path, capsys) -> None:
     assert main([*words, "--dry-run", "--json"]) == 0
     plan = json.loads(capsys.readouterr().out)
     assert plan["parcels"] == 11 and plan["tasks"] > 3 and plan["hours"] > 0 and not list(tmp_path.iterdir())
+    assert plan["drainage"] == "all" and plan["hours"] > plan["drainage_hours"] > 0 and plan["drainage_disk_bytes"] > 0
+    assert main([*words, "--dry-run", "--json", "--drainage", "halo"]) == 0
+    less = json.loads(capsys.readouterr().out)
+    assert less["hours"] == pytest.approx(plan["hours"] - plan["drainage_hours"]) and less["drainage_hours"] == 0
     for more in (
         ["--workers", "-1"],
         ["--group-size", "-3m"],

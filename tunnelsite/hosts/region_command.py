@@ -155,7 +155,7 @@ def _dry_run(given: argparse.Namespace, region, settings, plan) -> int:
     from tunnelsite.region.screened import planned
 
     tasks, _ = planned(region, settings, plan)
-    cost = region_cost(region, tasks, settings)
+    cost = region_cost(region, tasks, settings, plan.drainage)
     notes = [*region.dem.whole.notes, *region.parcels.notes]
     found = {"parcels": len(region.parcels), "tasks": len(tasks), **cost, "assumed": notes}
     if given.json:
@@ -166,5 +166,12 @@ def _dry_run(given: argparse.Namespace, region, settings, plan) -> int:
         f"about {cost['hours']:.2g} h of work on 2 cores in all; the largest task takes about {cost['largest_seconds']:.0f} s "
         f"and {cost['largest_memory_bytes'] / 1e9:.1f} GB"
     )
+    rows, cols = region.dem.whole.shape
+    if plan.drainage == "all":
+        print(
+            f"of these, water is followed over all of the DEM ({rows:,} x {cols:,} cells) in about {cost['drainage_hours']:.2g} h, with "
+            f"{cost['drainage_memory_bytes'] / 1e9:.2g} GB of memory and {cost['drainage_disk_bytes'] / 1e9:.2g} GB of disk; "
+            "--drainage halo leaves it out, and what comes from beyond a task's halo with it"
+        )
     print("\n".join(f"assumed or found: {text}" for text in notes) or "nothing had to be assumed")
     return 0

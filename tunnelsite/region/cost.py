@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import os
 from collections.abc import Sequence
 from typing import Any
 
@@ -13,14 +14,20 @@ from tunnelsite.catalogue import BUILT_IN_CRITERIA as CRITERIA
 from tunnelsite.core.grid import geographic_wkt, horizontal, transformer
 from tunnelsite.core.house import Pad
 from tunnelsite.cost import START_S, Work, estimated, sun_directions
+from tunnelsite.region.drainage import TILE, tile_count
 from tunnelsite.region.inputs import Region
 from tunnelsite.region.tasks import DEGREE_M, Task
+from tunnelsite.region.whole_dem import room, windows_of
 from tunnelsite.scan.localise import native_cell_m
 from tunnelsite.settings import Settings
 
+# Processor time [ns] a cell of the DEM: looked through once by one process; drained by all workers, tile by tile.
+LOOKED_THROUGH_NS, DRAINED_NS = 20.0, 1100.0
 
-def region_cost(region: Region, tasks: Sequence[Task], settings: Settings) -> dict[str, Any]:
-    """`cell_m`, `cells` of all tasks' grids, `hours` of work, seconds and bytes of the largest task."""
+
+def region_cost(region: Region, tasks: Sequence[Task], settings: Settings, drainage: str) -> dict[str, Any]:
+    """`cell_m`, `cells` of all tasks' grids, `hours` of work, seconds and bytes of the largest task; of these hours
+    `drainage_hours`, and what draining takes of disk and of this process's memory [bytes]."""
     boxes = _lonlat_boxes(region)
     middle = np.mean([boxes[:, [0, 2]].mean(), boxes[:, [1, 3]].mean()]), boxes[:, [1, 3]].mean()
     header = region.dem.whole
@@ -46,9 +53,27 @@ def region_cost(region: Region, tasks: Sequence[Task], settings: Settings) -> di
         cost = estimated(work)
         seconds, cells = seconds + cost.seconds - START_S, cells + cost.cells  # a worker starts once, not once a task
         worst, memory = max(worst, cost.seconds), max(memory, cost.memory_bytes)
+    water = _drainage_cost(region, tasks, settings) if drainage == "all" else (0.0, 0, 0)
     return {
-        "cell_m": cell, "cells": cells, "hours": seconds / 3600, "largest_seconds": worst, "largest_memory_bytes": memory,
+        "cell_m": cell, "cells": cells, "hours": (seconds + water[0]) / 3600, "largest_seconds": worst,
+        "largest_memory_bytes": memory, "drainage": drainage, "drainage_hours": water[0] / 3600,
+        "drainage_memory_bytes": water[1], "drainage_disk_bytes": water[2],
     }  # fmt: skip
+
+
+def _drainage_cost(region: Region, tasks: Sequence[Task], settings: Settings) -> tuple[float, int, int]:
+    """(seconds, bytes of memory here, bytes of disk) of following water over the whole DEM."""
+    rows, cols = region.dem.whole.shape
+    along = -(-cols // TILE)
+    kept = {
+        row * along + col
+        for high, wide in windows_of(region, settings, tasks)
+        for row in range(high.start // TILE, (high.stop - 1) // TILE + 1)
+        for col in range(wide.start // TILE, (wide.stop - 1) // TILE + 1)
+    }
+    at_once = min(os.cpu_count() or 1, tile_count((rows, cols)))
+    seconds = 1e-9 * rows * cols * (LOOKED_THROUGH_NS + DRAINED_NS / at_once)
+    return seconds, *room((rows, cols), len(kept))
 
 
 class _Lattice:

@@ -5,26 +5,34 @@ from __future__ import annotations
 import hashlib
 import json
 import math
+import shutil
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
-from tunnelsite.core.errors import InputRefused
+from tunnelsite.core.errors import InputRefused, ResourceShortage
 from tunnelsite.core.grid import geographic_wkt, transformer
 from tunnelsite.core.process import Progress
+from tunnelsite.cost import CLEARLY
 from tunnelsite.io.drained_tiles import DrainedTiles
+from tunnelsite.io.files import bytes_words, require_memory
 from tunnelsite.io.height_blocks import HeightBlocks, height_blocks
 from tunnelsite.io.mosaic import Mosaic
 from tunnelsite.io.rasters import covered, height_rules
 from tunnelsite.io.site_reader import window_bounds
 from tunnelsite.io.staging import write_whole
 from tunnelsite.region.crew import Hands, own_versions
-from tunnelsite.region.drainage import FORMAT, drainage_of, drained
+from tunnelsite.region.drainage import FORMAT, TILE, drainage_of, drained, tile_count
 from tunnelsite.region.inputs import Region, band_of, part_of
 from tunnelsite.region.tasks import Task
 from tunnelsite.settings import Settings
+
+PERIMETER_BYTES = 200  # of memory a cell of the tiles' perimeters (tests/benchmarks/bench_tiled_drainage.py)
+KEPT_BYTES = (
+    3.0  # of disk a cell of the tiles that tasks look at; measured on ground with 10 cm of noise, less on smooth ground
+)
 
 
 def drained_region(
@@ -35,19 +43,45 @@ def drained_region(
     Arguments: region, settings, tasks; parts, folder of what is finished; hands; progress.
     Errors: as `drainage.drained`.
     """
-    blocks = _looked_through(region.dem, settings, parts)
-    drainage = drainage_of(blocks, spacing_m(blocks), own_versions(), parts)
-    windows = [drainage.tiles.grown(*window) for window in _windows(region, settings, tasks)]
     try:
+        blocks = _looked_through(region.dem, settings, parts)
+        drainage = drainage_of(blocks, spacing_m(blocks), own_versions(), parts)
+        windows = [drainage.tiles.grown(*window) for window in windows_of(region, settings, tasks)]
         if windows:
+            _require_room(region.dem, windows, drainage.tiles, parts)
             drained(drainage, windows, hands, progress)
+        return drainage.tiles
     except InputRefused as problem:
         mend = f"{problem.mend}; or say --drainage halo, which asks no more of the DEM than each task's surroundings"
         raise InputRefused(problem.given, problem.expected, mend) from None
-    return drainage.tiles
 
 
-def _windows(region: Region, settings: Settings, tasks: Sequence[Task]) -> Iterator[tuple[slice, slice]]:
+def _require_room(dem: Mosaic, windows: list[tuple[slice, slice]], tiles: DrainedTiles, parts: Path) -> None:
+    """Refuse what clearly does not fit, before anything is drained. Errors: ResourceShortage."""
+    mend = "screen a smaller DEM at a time, or say --drainage halo"
+    what = f"following water over all of {dem.whole.path.name}"
+    require_memory(room(dem.whole.shape, 0)[0], what, mend)
+    kept = {number for window in windows for number in tiles.numbers(*window)}
+    need, free = room(dem.whole.shape, len(kept))[1], shutil.disk_usage(parts).free
+    held = sum(path.stat().st_size for path in tiles.folder.glob("*"))
+    if CLEARLY * (need - held) > free:
+        raise ResourceShortage(
+            f"{what} takes about {bytes_words(need)} of disk in {parts}",
+            f"at most {bytes_words(free)}, which is what is free",
+            mend,
+        )
+
+
+def room(shape: tuple[int, int], tiles_kept: int) -> tuple[int, int]:
+    """Bytes of memory of the process that solves the perimeters, and of disk, that draining a raster takes."""
+    rows, cols = shape
+    perimeters = 4 * TILE * tile_count(shape)
+    kept = min(tiles_kept * TILE**2, rows * cols)
+    return PERIMETER_BYTES * perimeters, int(KEPT_BYTES * kept + PERIMETER_BYTES / 4 * perimeters)
+
+
+def windows_of(region: Region, settings: Settings, tasks: Sequence[Task]) -> Iterator[tuple[slice, slice]]:
+    """(rows, cols) of the DEM that each task reads, those of tasks that do not meet it left out."""
     for task in tasks:
         try:
             bounds = window_bounds(region.dem.whole, part_of(region.parcels, task.parcels), settings.halo_m)
