@@ -134,8 +134,8 @@ def _error_words(result: Result) -> str:
     if not error.assumed:
         return f"its standard error counts {error.words}, as stated, and ground that the model's cells hide"
     return (
-        f"nobody stated how far the heights are off: {error.words} were counted, or less where the model is smoother than that; state "
-        "them as elevation_error and error_range"
+        f"nobody stated how far the heights are off: {error.words} were counted, or less where the model is smoother than that; "
+        "--elevation-error and --error-range state them"
     )
 
 
