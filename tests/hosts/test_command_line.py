@@ -1,7 +1,9 @@
-"""The command line as a user meets it: one process a call, real files."""
+"""The command line as a user meets it: real files, and a process of its own wherever the process can matter."""
 
 from __future__ import annotations
 
+import contextlib
+import io
 import json
 import os
 import sqlite3
@@ -15,6 +17,7 @@ import pytest
 import rasterio
 
 from tests.whole_run.files import plain_farm
+from tunnelsite.hosts.command_line import main
 
 ROOT = Path(__file__).resolve().parents[2]
 FARM = ROOT / "sample_data"
@@ -30,6 +33,14 @@ def tunnelsite(*arguments, cwd: Path | None = None, **environment) -> subprocess
         timeout=300,
         check=False,
     )
+
+
+def called(*arguments) -> subprocess.CompletedProcess:
+    """The same within this process, which saves starting an interpreter."""
+    out, err = io.StringIO(), io.StringIO()
+    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+        status = main([str(part) for part in arguments])
+    return subprocess.CompletedProcess(arguments, status, out.getvalue(), err.getvalue())
 
 
 @pytest.fixture(scope="module")
@@ -73,7 +84,7 @@ def test_candidates_carry_the_columns_of_the_contract(sites) -> None:
 def test_what_was_not_assessed_is_null(tmp_path: Path) -> None:
     dem, parcels = plain_farm(tmp_path)
     out = tmp_path / "s.gpkg"
-    done = tunnelsite("screen", dem, parcels, "--house", "6x15m", "--azimuths", 8, "--halo", "5m", "--out", out)
+    done = called("screen", dem, parcels, "--house", "6x15m", "--azimuths", 8, "--halo", "5m", "--out", out)
     assert done.returncode == 0, done.stderr
     with sqlite3.connect(out) as database:
         rows = database.execute("select wind_shelter, night_lux, clearance_m, beam_share from candidates").fetchall()
@@ -160,13 +171,32 @@ def test_existing_output_is_kept(tmp_path: Path) -> None:  # bad_inputs output-0
         (["frobnicate"], 2, ["frobnicate"]),
     ],
 )
-def test_exit_status_and_message(tmp_path: Path, arguments: list, status: int, words: list[str]) -> None:
-    done = tunnelsite(*arguments, cwd=tmp_path)
+def test_exit_status_and_message(tmp_path: Path, monkeypatch, arguments: list, status: int, words: list[str]) -> None:
+    monkeypatch.chdir(tmp_path)
+    done = called(*arguments)
     assert done.returncode == status, done.stderr
     for word in words:
         assert word in done.stderr
     assert "Traceback" not in done.stderr
     assert not list(tmp_path.iterdir())
+
+
+@pytest.mark.parametrize(
+    ("arguments", "status"),
+    [
+        (["screen", FARM / "dem.tif", FARM / "parcels.gpkg", "--lenght", "3"], 2),
+        (["screen", "nowhere.tif", "parcels.gpkg"], 3),
+        (["screen", FARM / "dem.tif", FARM / "parcels.gpkg", "--out", "nowhere/s.gpkg"], 5),
+    ],
+)
+def test_the_process_ends_with_the_status_and_the_message_of_the_call(
+    tmp_path: Path, monkeypatch, arguments: list, status: int
+) -> None:
+    done = tunnelsite(*arguments, cwd=tmp_path)
+    monkeypatch.chdir(tmp_path)
+    expected = called(*arguments)
+    assert (done.returncode, done.stdout, done.stderr) == (status, expected.stdout, expected.stderr)
+    assert expected.returncode == status and not list(tmp_path.iterdir())
 
 
 def test_run_slope_on_its_own(tmp_path: Path) -> None:
@@ -183,7 +213,7 @@ def test_run_slope_on_its_own(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("name", ["aspect", "hillshade", "fill_depressions", "flow_accumulation", "level_patches"])
 def test_every_process_runs_on_its_own(tmp_path: Path, name: str) -> None:
-    done = tunnelsite("run", name, FARM / "dem.tif", tmp_path / "out.tif", "-q")
+    done = called("run", name, FARM / "dem.tif", tmp_path / "out.tif", "-q")
     assert done.returncode == 0, done.stderr
     with rasterio.open(tmp_path / "out.tif") as file:
         assert np.isfinite(file.read(1)).any()
@@ -191,7 +221,7 @@ def test_every_process_runs_on_its_own(tmp_path: Path, name: str) -> None:
 
 def test_overviews_of_aspect_hold_directions_that_are_there(tmp_path: Path) -> None:
     """The mean of two directions either side of north points south."""
-    assert tunnelsite("run", "aspect", FARM / "dem.tif", tmp_path / "aspect.tif").returncode == 0
+    assert called("run", "aspect", FARM / "dem.tif", tmp_path / "aspect.tif").returncode == 0
     with (
         rasterio.open(tmp_path / "aspect.tif") as whole,
         rasterio.open(tmp_path / "aspect.tif", overview_level=0) as half,
@@ -203,7 +233,7 @@ def test_overviews_of_aspect_hold_directions_that_are_there(tmp_path: Path) -> N
 def test_place_and_north_come_from_the_raster(tmp_path: Path) -> None:
     """A time needs a place, and azimuths count from true north: both from the raster where they are not given."""
     out, asked = tmp_path / "shadow.tif", ["--set", "when_utc=2027-12-21T14:00Z"]
-    done = tunnelsite("run", "cast_shadow", FARM / "dem.tif", out, *asked)
+    done = called("run", "cast_shadow", FARM / "dem.tif", out, *asked)
     assert done.returncode == 0, done.stderr
     assert "latitude_deg = 43.0" in done.stderr and "longitude_deg = -78.1" in done.stderr
     assert "north_deg = 1.94" in done.stderr  # atan(tan(dlon) sin(lat)), dlon = 2.85 deg
@@ -212,13 +242,13 @@ def test_place_and_north_come_from_the_raster(tmp_path: Path) -> None:
     assert set(np.unique(shadow[np.isfinite(shadow)])) == {0.0, 1.0}
     given = tmp_path / "given.tif"
     more = ["--set", "latitude_deg=43.006624", "--set", "longitude_deg=-78.147309", "--set", "north_deg=1.946641"]
-    done = tunnelsite("run", "cast_shadow", FARM / "dem.tif", given, *asked, *more)
+    done = called("run", "cast_shadow", FARM / "dem.tif", given, *asked, *more)
     assert done.returncode == 0 and "north_deg" not in done.stderr
     with rasterio.open(given) as file:
         assert np.nanmean(file.read(1) != shadow, where=np.isfinite(shadow)) < 1e-3
-    done = tunnelsite("run", "season_light", FARM / "dem.tif", tmp_path / "l.tif", "--crop-months", "12-01:12-31")
+    done = called("run", "season_light", FARM / "dem.tif", tmp_path / "l.tif", "--crop-months", "12-01:12-31")
     assert done.returncode == 0 and "bearing_deg = 91.94" in done.stderr
-    done = tunnelsite("run", "cast_shadow", FARM / "dem.tif", tmp_path / "x.tif", "--set", "when_utc=noon")
+    done = called("run", "cast_shadow", FARM / "dem.tif", tmp_path / "x.tif", "--set", "when_utc=noon")
     assert done.returncode == 2 and "2027-12-21T17:00Z" in done.stderr and not (tmp_path / "x.tif").exists()
 
 
@@ -249,7 +279,7 @@ def test_help_is_quick_and_imports_nothing_heavy() -> None:
 
 def test_filled_ground_keeps_its_height_above_the_sea(tmp_path: Path) -> None:
     """Inside, heights count from a datum near the ground's own; a file is never written so."""
-    assert tunnelsite("run", "fill_depressions", FARM / "dem.tif", tmp_path / "filled.tif").returncode == 0
+    assert called("run", "fill_depressions", FARM / "dem.tif", tmp_path / "filled.tif").returncode == 0
     with rasterio.open(tmp_path / "filled.tif") as made, rasterio.open(FARM / "dem.tif") as dem:
         raised = made.read(1) - dem.read(1)
     assert np.nanmin(raised) > -1e-3 and np.nanmedian(raised) < 1e-3
