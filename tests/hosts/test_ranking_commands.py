@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from tests.whole_run.files import plain_farm
-from tunnelsite import read_site, screen
+from tunnelsite import read_site, screen, tables
 from tunnelsite.core.errors import InputRefused, UsageError
 from tunnelsite.core.house import House
 from tunnelsite.hosts.command_line import main
@@ -49,6 +49,20 @@ def test_rescoring_a_kept_run_is_rescoring_the_run(run) -> None:
     assert [(c.scan, c.item, c.score) for c in one.choices] == [(c.scan, c.item, c.score) for c in two.choices]
     with pytest.raises(UsageError, match="loosened"):
         kept_run(path).rescore(rubrics={"pitch": {"limit": 99}})
+
+
+def test_a_new_ranking_of_a_kept_run_describes_no_other(run, monkeypatch) -> None:
+    _, path = run
+    described, rows = [], tables.candidate_rows
+    monkeypatch.setattr(tables, "candidate_rows", lambda one: described.append(one) or rows(one))
+    new = kept_run(path, lambda old: old.rescore({"pitch": 9.0}))
+    assert described == [new]
+    want = kept_run(path).rescore({"pitch": 9.0})
+    assert new.rows == want.rows
+    with pytest.raises(UsageError, match="loosened"):
+        kept_run(path, lambda old: old.rescore(rubrics={"pitch": {"limit": 99}}))
+    with pytest.raises(UsageError, match="no criterion"):
+        kept_run(path, lambda old: old.rescore({"pich": 1.0}))
 
 
 @pytest.mark.parametrize("content", [b"", b"junk", b"PK\x03\x04rest"])

@@ -33,7 +33,7 @@ def rescore(given: argparse.Namespace) -> int:
     out = Path(given.out)
     check_ending("--out", out, ".gpkg")
     with reserved_outputs({"--out": out}, [given.kept], overwrite=bool(given.overwrite)):
-        result = kept_run(given.kept).rescore(weights, rubrics, given.top)
+        result = kept_run(given.kept, lambda run: run.rescore(weights, rubrics, given.top))
         result.write(out, overwrite=bool(given.overwrite))
     summary = summary_of(result, out, 0.0)
     print(json.dumps(summary, indent=2, allow_nan=False) if given.json else words_of(summary, False))

@@ -8,6 +8,7 @@ from __future__ import annotations
 import dataclasses
 import io
 import json
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -71,17 +72,23 @@ def keep_run(result: Result, path: str | Path, *, overwrite: bool) -> None:
     write_whole(path, buffer.getvalue(), overwrite=overwrite)
 
 
-def kept_run(path: str | Path) -> Result:
-    """The run again, without its rasters but with every placement's measures. Errors: InputRefused for another kind of file."""
+def kept_run(path: str | Path, ranked: Callable[[Result], Result] | None = None) -> Result:
+    """The run again, without its rasters but with every placement's measures.
+
+    Arguments: path; ranked, what to make of the run before any of it is ranked or described, so that a new ranking is not paid for
+    with the old one too (`lambda run: run.rescore(weights)`); default: the ranking it had.
+    Errors: InputRefused for another kind of file; those of `ranked`.
+    """
+    from tunnelsite.result import Result
     from tunnelsite.screening import judged
 
     file = Path(path)
     if not file.is_file():
         raise InputRefused(f"kept run {file} is missing", "a file of `tunnelsite screen --keep`", "correct the path")
     try:
-        site, settings, scans, judges = _read(file)
+        parts = _read(file)
         # describing a candidate reads what no check here has looked at, so it belongs inside
-        result: Result = judged(site, settings, scans, judges)
+        result = judged(*parts) if ranked is None else ranked(Result(*parts, scored=[], choices=[]))
         _ = result.tables
     except (ResourceShortage, UsageError):
         raise
