@@ -100,7 +100,7 @@ def _planes(ground, along, across, scales, rows, out, fraction):
     """Fill `out` tile by tile; tiles are fixed to the array, not to `rows`."""
     grid = tile_grid(ground.shape, rows, along[0])
     for tile in prange(grid[1] * grid[2]):
-        _planes_tile(ground, (along, across), scales, rows, grid, tile, out, fraction)
+        _planes_tile(ground, (along, across), scales, rows, grid, np.int64(tile), out, fraction)
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
