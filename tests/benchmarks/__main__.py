@@ -9,7 +9,15 @@ import sys
 import time
 from pathlib import Path
 
-from tests.benchmarks import bench_cost, bench_horizon, bench_scan, bench_screening, bench_start, bench_terrain
+from tests.benchmarks import (
+    bench_cost,
+    bench_horizon,
+    bench_region,
+    bench_scan,
+    bench_screening,
+    bench_start,
+    bench_terrain,
+)
 from tests.benchmarks.table import Figure, machine, markdown, show
 
 
@@ -23,6 +31,7 @@ def main(target: str | None = None) -> None:
         (bench_scan, (1600, 3)),
         (bench_screening, (2000,)),
         (bench_cost, ((700, 1400, 2000),)),
+        (bench_region, (4096,)),
         (bench_start, ()),
     ):
         found = module.figures(*arguments)

@@ -102,9 +102,11 @@ def test_only_what_is_looked_at_is_kept_and_what_is_there_is_not_done_again(tmp_
     assert (folder / "tile-23.zip").exists()
 
 
-def frame_of(files: tuple[Path, Path], parts: Path, halo: str, drain: bool, bearing: float = 90.0):
+def frame_of(files: tuple[Path, Path], parts: Path, halo: str, drain: bool, bearing: float = 90.0, **more):
     """The layers of the only task of a region."""
-    settings = settings_from({"dem": str(files[0]), "parcels": str(files[1]), "halo": halo, "bearing": bearing} | ASKED)
+    settings = settings_from(
+        {"dem": str(files[0]), "parcels": str(files[1]), "halo": halo, "bearing": bearing} | ASKED | more
+    )
     region = read_region(settings)
     tasks, _ = planned(region, settings, RegionPlan(0.0))
     water = None
@@ -113,7 +115,7 @@ def frame_of(files: tuple[Path, Path], parts: Path, halo: str, drain: bool, bear
         with Hands(Crew(0), 1) as hands:
             water = drained_region(region, settings, tasks, parts, hands, silent)
     site = task_site(task_inputs(region, tasks[0].parcels, settings, water), settings)
-    judges = [one for one in judges_of(site, settings, "in-ground") if one.id in ("drainage", "ponding")]
+    judges = [one for one in judges_of(site, settings, "in-ground") if one.id in ("drainage", "ponding", "wetness")]
     return prepared(site, settings, bearing, judges, silent)
 
 
@@ -167,6 +169,18 @@ def test_a_hollow_that_goes_on_beyond_the_halo_is_filled_to_its_rim(tmp_path: Pa
     assert truth[inner].max() > 2.0
     assert np.abs(part.layers["ponding_m"] - truth)[inner].max() < 0.02
     assert np.abs(alone.layers["ponding_m"] - truth)[inner].max() > 1.0
+
+
+def test_wetness_takes_it_too(farm, tmp_path: Path) -> None:
+    """ln(a / tan b): where the stream runs the index is higher by the logarithm of what comes from beyond."""
+    wet = {"weight": {"wetness": 1.0}}
+    part = frame_of(farm, tmp_path / "parts", "60m", drain=True, **wet).layers
+    alone = frame_of(farm, tmp_path, "60m", drain=False, **wet).layers
+    stream = (part["upslope_m2"] > 500_000) & np.isfinite(part["wetness"])
+    assert stream.sum() > 20 and (part["wetness"] >= alone["wetness"])[np.isfinite(part["wetness"])].all()
+    slope = part["upslope_m2"][stream] / CELL_M / np.exp(part["wetness"][stream].astype(float))
+    assert np.median((part["wetness"] - alone["wetness"])[stream]) > 2
+    assert (slope >= 0.00099).all() and np.median(slope) == pytest.approx(0.01, rel=0.5)  # of the valley's floor
 
 
 def test_a_raster_in_degrees(tmp_path: Path) -> None:

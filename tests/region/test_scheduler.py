@@ -102,7 +102,6 @@ def other_service():
 
 def test_what_is_said_when_there_is_none(cluster, tmp_path: Path, monkeypatch, capsys) -> None:
     """Soon, in words, with the status of a wrong option, and before anything is written."""
-    monkeypatch.setattr(crew, "ANSWER_S", 1.0)
     monkeypatch.setattr(crew, "WORKERS_S", 1.0)
     files = valley_farm(tmp_path, valley())
     with socket.create_server(("127.0.0.1", 0)) as mute, other_service() as other, socket.socket() as free:
@@ -116,6 +115,7 @@ def test_what_is_said_when_there_is_none(cluster, tmp_path: Path, monkeypatch, c
             "http://127.0.0.1:8786": "none answers",
             cluster(0): "no worker after",
         }.items():
+            monkeypatch.setattr(crew, "ANSWER_S", 1.0 if words == "none answers" else 30.0)
             start = time.monotonic()
             assert main(asked_of(files, tmp_path / "r.gpkg", "--scheduler", address)) == 2
             said = capsys.readouterr().err
