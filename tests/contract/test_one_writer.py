@@ -53,6 +53,7 @@ LISTED = {
     ("io/handover/sheets.py", "parquet_bytes", "frame.to_parquet"): "into memory",
     ("io/kept_run.py", "keep_run", "np.savez_compressed"): "into memory",
     ("io/cog.py", "_in_memory", "memory.open"): "into memory",
+    ("io/overviews.py", "levels_in_memory", "memory.open"): "into memory",
     ("io/picture_png.py", "png_bytes", "memory.open"): "into memory",
     ("io/outputs.py", "make_folder", "folder.mkdir"): "the one place where an output's folder is made",
     ("io/scratch.py", "file", "tempfile.TemporaryFile"): SCRATCH,

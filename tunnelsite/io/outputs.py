@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import errno
 import os
 from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
@@ -65,24 +64,25 @@ def _same(output: str | os.PathLike, source: str) -> bool:
         return False
 
 
+def make_folder(folder: Path, wanted: str = "a folder that can be made") -> None:
+    """Make an output folder and those above it where they are missing. Errors: OutputFailed saying what was `wanted`."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as problem:
+        raise OutputFailed(f"folder {folder} cannot be made ({problem.strerror})", wanted, "choose another") from None
+
+
 @contextlib.contextmanager
 def output_folder(folder: Path | None, wanted: str = "a folder that can be made") -> Iterator[None]:
-    """An output folder and those above it, made where they are missing; those that we made and that are empty at the end are taken
-    away again, so that a refused run leaves nothing behind. None: nothing is made.
+    """A folder of `make_folder`; those that we made and that are empty at the end are taken away again, so that a refused run leaves
+    nothing behind. None: nothing is made.
 
     Errors: OutputFailed saying what was `wanted`.
     """
     missing = [] if folder is None else [place for place in (folder, *folder.parents) if not os.path.lexists(place)]
     try:
-        try:
-            for place in reversed(missing):
-                place.mkdir(exist_ok=True)
-            if folder is not None and not folder.is_dir():
-                raise NotADirectoryError(errno.ENOTDIR, os.strerror(errno.ENOTDIR))
-        except OSError as problem:
-            raise OutputFailed(
-                f"folder {folder} cannot be made ({problem.strerror})", wanted, "choose another"
-            ) from None
+        if folder is not None:
+            make_folder(folder, wanted)
         yield
     finally:
         for place in missing:
