@@ -21,6 +21,7 @@ from tunnelsite.core.errors import InputRefused, ResourceShortage, TunnelsiteErr
 from tunnelsite.core.process import Progress
 from tunnelsite.io.drained_tiles import DrainedTiles, is_whole, read_arrays, write_arrays, write_tile
 from tunnelsite.io.height_blocks import HeightBlocks
+from tunnelsite.io.outputs import make_folder
 from tunnelsite.io.staging import write_whole
 from tunnelsite.kernels.tile_frame import Frame, Spot, frame, grown, mine, spots
 from tunnelsite.kernels.tiled_fill import Spills, perimeter_levels, refilled, tile_spills
@@ -138,7 +139,7 @@ def drained(drainage: Drainage, windows: Iterable[tuple[slice, slice]], hands: H
     if all(is_whole(tiles.path(number)) for number in wanted):
         progress("drainage", 1.0)
         return
-    tiles.folder.mkdir(exist_ok=True)
+    make_folder(tiles.folder, "a folder for the water of the whole DEM")
     at = _Pass(drainage, frame(tiles.shape, tiles.tile), hands, progress)
     at.step("spills", find_spills, at.all)
     at.solve("levels", lambda: {"levels": perimeter_levels(at.of, [_spills(one) for one in at.answers("spills")])})
