@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import argparse
+import functools
 import re
 from pathlib import Path
 
 import pytest
 
 from tests.whole_run.files import plain_farm
+from tunnelsite.hosts import options
 from tunnelsite.hosts.command_line import main
-from tunnelsite.hosts.options import parser
 
 NUMBERS = ("LENGTH", "NUMBER", "DEG", "SHARE", "SLOPE", "RATE", "HOURS", "SECONDS", "HEIGHT", "DEPTH/MINUTES")
 FILES = ("FILE", "DIR", "STEM")
@@ -26,6 +27,10 @@ NOT_FOR_PEOPLE = re.compile(
     r"|\bint\b|\bfloat\b|\bstr\b|list index|unpack",
     re.IGNORECASE,
 )
+
+
+# Built once: it takes longer than all that is done with it here.
+parser = functools.cache(options.parser)
 
 
 class Reached(BaseException):
@@ -44,6 +49,7 @@ def farm(tmp_path_factory) -> Path:
 def stopped(monkeypatch, farm):
     """No command gets beyond its options."""
     monkeypatch.chdir(farm)
+    monkeypatch.setattr(options, "parser", parser)
 
     def reached(*_arguments, **_named):
         raise Reached
