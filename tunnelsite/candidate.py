@@ -219,10 +219,10 @@ def _parcel(frame: Frame, place: Place, name: str, notes: list[str]) -> shapely.
 
 def _other_plane(found: Candidate) -> list[str]:
     """Words where the design plane found again is not the screening's."""
-    then = found.screened.pad
-    if not {"level_m", "slope_along_pct", "slope_across_pct"} <= then.keys():
+    level, *slopes = (found.screened.pad_number(name) for name in ("level_m", "slope_along_pct", "slope_across_pct"))
+    if not all(map(math.isfinite, (level, *slopes))):
         return []
-    plane = DesignPlane(float(then["level_m"]), *(float(then[f"slope_{way}_pct"]) / 100 for way in ("along", "across")))
+    plane = DesignPlane(level, *(slope / 100 for slope in slopes))
     now = found.screened_plane()
     u, v = (
         np.array([-1, -1, 1, 1]) * found.place.pad.length_m / 2,

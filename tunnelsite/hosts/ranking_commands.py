@@ -67,11 +67,11 @@ def _compare_candidates(given: argparse.Namespace) -> int:
     if len(set(ranks)) < max(2, len(ranks)):
         raise UsageError(f"--ranks is {given.ranks!r}", "two or more different ranks", "correct it")
     from tunnelsite.decisions.side_by_side import side_by_side
-    from tunnelsite.io.sites_file import read_run
+    from tunnelsite.io.sites_file import ranks_of, read_run
 
     run = read_run(given.first)
     columns = run.candidates.columns
-    known = [int(rank) for rank in columns.get("rank", ())]
+    known = ranks_of(run.candidates)
     for rank in ranks:
         if rank not in known:
             raise UsageError(

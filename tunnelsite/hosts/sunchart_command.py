@@ -127,15 +127,14 @@ def _point(given: argparse.Namespace) -> tuple[float, float, str]:
         return lon, lat, given.title or f"Point {lon:.5f}, {lat:.5f}"
     if given.sites is None:
         raise UsageError("--rank without --sites", "the GeoPackage of a screening", "name it with --sites sites.gpkg")
-    from tunnelsite.io.vectors import read_features
+    from tunnelsite.io.sites_file import candidate_row
 
-    found = read_features(f"{given.sites}#candidates", "--sites", kinds=("polygon",))
-    ranks = [int(value) for value in found.columns["rank"]]
-    if given.rank not in ranks:
-        raise UsageError(f"--rank is {given.rank}", f"one of the {len(ranks)} ranks in {given.sites}", "choose another")
-    k = ranks.index(given.rank)
-    lon, lat = (float(found.columns[name][k]) for name in ("lon", "lat"))
-    return lon, lat, given.title or f"Candidate {given.rank}, {found.columns['parcel'][k]}, {found.columns['house'][k]}"
+    row, _ = candidate_row(given.sites, given.rank, ("rank", "parcel", "house", "lon", "lat"))
+    return (
+        float(row["lon"]),
+        float(row["lat"]),
+        given.title or f"Candidate {given.rank}, {row['parcel']}, {row['house']}",
+    )
 
 
 def _seen(settings, lon: float, lat: float, eye_m: float):

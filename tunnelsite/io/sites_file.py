@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Any
 
@@ -14,6 +15,8 @@ from tunnelsite.io.vectors import read_features
 
 OPTION = "--sites"
 NEEDED = ("rank", "parcel", "house", "width_m", "length_m", "bearing_deg", "lon", "lat")
+# What has to be a number, and between which ends; a file may have been edited by hand in another program.
+RANGES = {"width_m": (0, 1e4), "length_m": (0, 1e4), "bearing_deg": (-360, 360), "lon": (-180, 180), "lat": (-90, 90)}
 RUN_COLUMNS = ("kind", "name", "value", "detail")
 
 
@@ -37,8 +40,12 @@ class ScreenedCandidate:
 
     def bearings(self) -> list[float]:
         """Nominal bearings of the ridges that were tried [deg]."""
-        grids = [row["name"].removeprefix("bearing ") for row in self.run if row["kind"] == "grid"]
-        return [float(text) for text in grids]
+        grids = [_number(row["name"].removeprefix("bearing ")) for row in self.run if row["kind"] == "grid"]
+        return [bearing for bearing in grids if math.isfinite(bearing)]
+
+    def pad_number(self, name: str) -> float:
+        """A number of `pad`, NaN where it is missing or none."""
+        return _number(self.pad.get(name))
 
     def digests(self) -> dict[str, set[str]]:
         """SHA-256 of the inputs, by file name."""
@@ -63,6 +70,9 @@ class FinishedRun:
 def read_run(path: str) -> FinishedRun:
     """The candidates and the run table of a screening. Errors: InputRefused for a file that no screening wrote."""
     found = _candidates(path)
+    ranks_of(found)
+    for k, score in enumerate(found.columns.get("score", ()), 1):
+        _check_number(found.name, f"row {k}", "score", score, (0, 100))
     rows = _run(path, found.name)
     by_kind = [{row["name"]: row["value"] for row in rows if row["kind"] == kind} for kind in ("setting", "input")]
     return FinishedRun(found, *by_kind, _criteria(path))
@@ -83,20 +93,65 @@ def read_candidate(path: str, rank: int) -> ScreenedCandidate:
     Arguments: path of the GeoPackage; rank, from 1.
     Errors: InputRefused for a file that no screening wrote; UsageError for a rank that is not there.
     """
+    row, name = candidate_row(path, rank)
+    pads = read_features(path, OPTION, kinds=("polygon",), layer="pads", may_be_empty=True)
+    return ScreenedCandidate(row, _row(pads, rank), _run(path, name), name)
+
+
+def candidate_row(path: str, rank: int, needed: tuple[str, ...] = NEEDED) -> tuple[dict[str, Any], str]:
+    """(Columns of one candidate, the file's name). Arguments and errors: as `read_candidate`; needed, columns that must be there."""
     found = _candidates(path)
-    missing = [name for name in NEEDED if name not in found.columns]
+    missing = [name for name in needed if name not in found.columns]
     if missing:
         raise InputRefused(
             f"{OPTION}: the candidates of {found.name} have no column {', '.join(missing)}",
             "the GeoPackage of a screening",
             "name the file that `tunnelsite screen` wrote",
         )
-    ranks = [int(value) for value in found.columns["rank"]]
+    ranks = ranks_of(found)
     if rank not in ranks:
         choose = f"one of the {len(ranks)} ranks in {found.name}" if ranks else "a screening that found a place"
         raise UsageError(f"--rank is {rank}", choose, "choose another" if ranks else "screen again with other limits")
-    pads = read_features(path, OPTION, kinds=("polygon",), layer="pads", may_be_empty=True)
-    return ScreenedCandidate(_row(found, rank), _row(pads, rank), _run(path, found.name), found.name)
+    row = _row(found, rank)
+    for name, ends in RANGES.items():
+        if name in needed:
+            _check_number(found.name, f"candidate {rank}", name, row[name], ends)
+    return row, found.name
+
+
+def ranks_of(found: Features) -> list[int]:
+    """The ranks of all candidates. Errors: InputRefused where one is empty, no whole number from 1, or there twice."""
+    ranks = [_rank(value) for value in found.columns.get("rank", [None] * len(found))]
+    for k, rank in enumerate(ranks, 1):
+        if rank is None or rank in ranks[: k - 1]:
+            what = "no rank" if rank is None else f"the rank {rank} a second time"
+            raise InputRefused(
+                f"{OPTION}: row {k} of the candidates of {found.name} has {what}",
+                "ranks 1, 2, 3 ..., each once",
+                "name the file as `tunnelsite screen` wrote it",
+            )
+    return ranks
+
+
+def _check_number(file: str, which: str, name: str, value: Any, ends: tuple[float, float]) -> None:
+    if not ends[0] <= _number(value) <= ends[1]:  # false for NaN too
+        raise InputRefused(
+            f"{OPTION}: {which} of {file} has {name} {value!r}",
+            f"{ends[0]:g} to {ends[1]:g}",
+            "name the file as `tunnelsite screen` wrote it",
+        )
+
+
+def _number(value: Any) -> float:
+    try:
+        return float(value)
+    except (TypeError, ValueError):
+        return math.nan
+
+
+def _rank(value: Any) -> int | None:
+    number = _number(value)
+    return int(number) if number >= 1 and number.is_integer() else None
 
 
 def _candidates(path: str) -> Features:
@@ -108,7 +163,7 @@ def _candidates(path: str) -> Features:
 
 
 def _row(found: Features, rank: int) -> dict[str, Any]:
-    ranks = [int(value) for value in found.columns.get("rank", ())]
+    ranks = [_rank(value) for value in found.columns.get("rank", ())]
     if rank not in ranks:
         return {}
     k = ranks.index(rank)

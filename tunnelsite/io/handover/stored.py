@@ -151,6 +151,12 @@ def _table(target: str, name: str, where: str, words) -> tuple[Table, pyproj.CRS
     columns = {}
     for title, column in zip(meta["fields"], values, strict=True):
         kind = _KINDS.get(np.dtype(meta["dtypes"][len(columns)]).kind, "TEXT")
+        if kind == "REAL" and np.isinf(column).any():
+            raise InputRefused(
+                f"{where}: layer {name}, column {title} holds an infinite number",
+                "numbers, or nothing where it is not known",
+                "name the file as tunnelsite wrote it",
+            )
         columns[title] = Column(column, kind, *words.get((name, title), ("", "", "")))
     about = words.get((name, ""), ("", "", ""))[0]
     geometry_kind = meta["geometry_type"]
