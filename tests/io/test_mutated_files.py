@@ -13,6 +13,7 @@ from pathlib import Path
 import geopandas
 import pytest
 
+from tests.io.mutations import mutated
 from tests.whole_run.files import gentle, plain_farm
 from tunnelsite.core.errors import TunnelsiteError
 from tunnelsite.io.field_horizon import read_field_horizon
@@ -22,8 +23,6 @@ from tunnelsite.io.vectors import read_features
 from tunnelsite.settings import project_settings, settings_from
 from tunnelsite.siteplan.level_book import parse_level_book, reduce_level_book
 
-TOKENS = (b"nan", b"inf", b"-1", b"1e999", b"9" * 5000, b"", b"\0", b"\xff", b'"', b"'", b",", b"\n", b"[", b"}", b"null",
-          b"=", b"\xe2\x80\xae", b"<", b"&", b"1e-320", b"\xc2\xb2")  # fmt: skip
 SLOWEST_S = 20.0  # far above what any of them takes, on the busiest machine
 TOML = b'dem="d.tif"\nhouse=["30x96ft"]\nkeep_out=["a.gpkg@3m"]\ntop=3\n[service]\nwater="w.gpkg"\n[weight]\nsun=2\n'
 HORIZON = b"azimuth_deg,elevation_deg,note\n0,5,a\n45,3.5,b\n90,10,c\n180,0,d\n270,-1,e\n"
@@ -63,30 +62,6 @@ def whole(tmp_path_factory) -> dict[str, bytes]:
         table.to_crs(epsg).to_file(folder / name, driver=driver)
         found[name] = (folder / name).read_bytes()
     return found | {"p.toml": TOML, "h.csv": HORIZON, "l.csv": LEVEL}
-
-
-def mutated(content: bytes, chance: random.Random) -> bytes:
-    """`content` with one to six changes, half of them among its first 600 bytes."""
-    data = bytearray(content)
-    for _ in range(chance.choice((1, 1, 2, 3, 6))):
-        if not data:
-            break
-        at = chance.randrange(min(len(data), 600) if chance.random() < 0.5 else len(data))
-        way, token = chance.randrange(6), chance.choice(TOKENS)
-        if way == 0:
-            data[at] ^= 1 << chance.randrange(8)
-        elif way == 1:
-            del data[at:]
-        elif way == 2:
-            del data[at : at + chance.randrange(1, 64)]
-        elif way == 3:
-            other = chance.randrange(len(data))
-            data[at:at] = data[other : other + chance.randrange(1, 200)]
-        elif way == 4:
-            data[at:at] = token
-        else:
-            data[at : at + max(1, len(token))] = token
-    return bytes(data)
 
 
 @pytest.mark.parametrize("name", READERS)

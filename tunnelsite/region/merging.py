@@ -101,6 +101,8 @@ def merged_tables(
         for name, found in stored.items():
             found.append((task.number, part[name]))
         listed = part["candidates"]["values"]["parcel"]
+        for one in part["parcels"]:
+            _check_numbers(one)
         rows += [{**row, **one, "candidates": listed.count(one["parcel"])} for one in part["parcels"]]
         told = {"key": task.key, "parcels": len(members), "cell_m": part["cell_m"], "notes": "; ".join(part["notes"])}
         tasks.append(row | told)
@@ -115,6 +117,13 @@ def merged_tables(
         candidates, pads, _joined("rejections", stored["rejections"], crs), whole, _criteria(stored["criteria"]),
         Table("tasks", title, TASK_COLUMNS, tasks),
     ]  # fmt: skip
+
+
+def _check_numbers(parcel: Mapping[str, Any]) -> None:
+    """Errors: ValueError for what is no number where the layer `parcels` holds numbers."""
+    for name, value in parcel.items():
+        if PARCEL_COLUMNS[name].kind != "text" and value is not None and not isinstance(value, int | float):
+            raise ValueError(f"{name} is {value!r}")
 
 
 def rows_of(stored: dict[str, Any]) -> list[dict[str, Any]]:

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import gzip
+import io
 import json
+import zlib
 from collections.abc import Mapping
 from typing import Any
 
@@ -25,10 +27,14 @@ def packed(part: Mapping[str, Any]) -> bytes:
 def unpacked(data: bytes, key: str) -> dict[str, Any]:
     """The part again. Errors: InputRefused for anything but a whole part of the task with this key."""
     try:
-        part = json.loads(gzip.decompress(data))
+        with gzip.GzipFile(fileobj=io.BytesIO(data)) as stream:  # never unpacked beyond what a part can be
+            text = stream.read(LARGEST_BYTES + 1)
+        if len(text) > LARGEST_BYTES:
+            raise ValueError("too large")
+        part = json.loads(text)
         if part["format"] != FORMAT or part["key"] != key:
             raise ValueError("another task's part")
-    except (ValueError, KeyError, TypeError, OSError, EOFError, RecursionError) as problem:
+    except (ValueError, KeyError, TypeError, OSError, EOFError, RecursionError, zlib.error) as problem:
         raise InputRefused(f"a part is not whole ({problem})", "a part of this region run", "run again") from None
     return part
 

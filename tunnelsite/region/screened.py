@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import shapely
+
 from tunnelsite import catalogue
 from tunnelsite.core.errors import InputRefused, ResourceShortage, TunnelsiteError
 from tunnelsite.core.grid import horizontal
@@ -30,6 +32,7 @@ from tunnelsite.region.whole_dem import drained_region, water_note
 from tunnelsite.run_table import LIBRARIES, version_rows
 from tunnelsite.settings import PATH_KEYS, Settings, keep_out_parts
 
+_BROKEN = (ArithmeticError, AttributeError, LookupError, OSError, TypeError, ValueError, shapely.errors.ShapelyError)
 # What says where things lie and not what is asked.
 NOT_ASKED = {*PATH_KEYS, "overwrite", "service", "keep_out", "top"}
 
@@ -142,10 +145,17 @@ def _put_together(
 
     progress("putting together", 0.0)
     crs = horizontal(region.parcels.crs)
-    tables = merged_tables(parts(), done, region.parcels, region.names, crs)
     raster = None
-    if blocks is not None:
-        raster = suitability_raster((part for _, part in parts() if part is not None), blocks, region.parcels)
+    try:
+        tables = merged_tables(parts(), done, region.parcels, region.names, crs)
+        if blocks is not None:
+            raster = suitability_raster((part for _, part in parts() if part is not None), blocks, region.parcels)
+    except _BROKEN as problem:  # a part that was changed by hand may raise anything in what reads it
+        raise InputRefused(
+            f"a part in {folder} is not as this program wrote it ({type(problem).__name__})",
+            "the finished tasks of this region",
+            "delete that folder and run again",
+        ) from None
     notes = [text for row in tables[-1].rows for text in str(row.get("notes") or "").split("; ") if text]
     told = [water_note(region.dem, plan.drainage, settings.halo_m), *notes]
     tables.append(region_run_table(region.digests, settings, _told(plan), told))

@@ -65,6 +65,8 @@ def _add_gate(app: Flask, most_bytes: int, names: set[str]) -> None:
     def check() -> None:
         if request.host.lower() not in names:
             raise Refused(403, f"the request is for {request.host[:80]!r}, which is not the name of this server.")
+        # There is only JSON here: pygeoapi would answer a browser, which asks for HTML, with a page.
+        request.environ["HTTP_ACCEPT"] = JSON
         if request.args.get("f", "json") != "json":
             raise Refused(406, f"the format {request.args['f'][:20]!r} was asked for. Expected: json.")
         if request.method == "POST":
