@@ -17,6 +17,7 @@ from tests.benchmarks import (
     bench_screening,
     bench_start,
     bench_terrain,
+    bench_whole_job,
 )
 from tests.benchmarks.table import Figure, machine, markdown, show
 
@@ -27,9 +28,10 @@ def main(target: str | None = None) -> None:
     start, figures = time.monotonic(), list[Figure]()
     for module, arguments in (
         (bench_terrain, (2000, 3)),
-        (bench_horizon, (1200,)),
+        (bench_horizon, (2000,)),
         (bench_scan, (1600, 3)),
         (bench_screening, (2000,)),
+        (bench_whole_job, (2000,)),
         (bench_cost, ((700, 1400, 2000),)),
         (bench_region, (4096,)),
         (bench_start, ()),

@@ -37,6 +37,12 @@ def farm_ground(side: int, seed: int = 7) -> np.ndarray:
     return (z + rng.normal(0, 0.02, z.shape)).astype(np.float32)
 
 
+def resident_bytes() -> int:
+    """Resident memory of this process now [bytes]; where that is not told, its peak."""
+    pages = Path("/proc/self/statm")
+    return int(pages.read_text().split()[1]) * resource.getpagesize() if pages.is_file() else peak_bytes()
+
+
 def peak_bytes() -> int:
     """Peak resident memory of this process [bytes]."""
     status = Path("/proc/self/status")
@@ -67,7 +73,7 @@ def timed_screening(side: int, azimuths: int) -> dict:
     small = made_site(200)
     screen(small, House.parse("30x96ft"), settings=settings)  # compile or load the kernels
     farm = made_site(side)
-    before, steps = peak_bytes(), {}
+    before, steps = resident_bytes(), {}
     last = time.perf_counter()
 
     def progress(what: str, share: float) -> None:  # a step is told of as it ends, or as a part of it ends
