@@ -33,7 +33,7 @@ from tunnelsite.io.mosaic import mosaic
 from tunnelsite.kernels.fill import filled
 from tunnelsite.kernels.flow import flow_direction
 from tunnelsite.kernels.upslope import upslope_cells
-from tunnelsite.region import drainage, whole_dem
+from tunnelsite.region import crew, drainage, whole_dem
 from tunnelsite.region.crew import Crew, Hands
 from tunnelsite.region.inputs import read_region, task_inputs, task_site
 from tunnelsite.region.screened import RegionPlan, planned
@@ -47,14 +47,17 @@ ROOT = Path(__file__).resolve().parents[2]
 @pytest.fixture(autouse=True)
 def _many_tiles(monkeypatch):
     monkeypatch.setattr(drainage, "TILE", small_tiles.TILE)
+    monkeypatch.setattr(
+        crew.os, "cpu_count", lambda: 1
+    )  # handing small tiles to several threads takes longer than the work
 
 
-def drained(path: Path, parts: Path, crew: Crew | None = None, windows=None) -> drainage.Drainage:
+def drained(path: Path, parts: Path, who: Crew | None = None, windows=None) -> drainage.Drainage:
     parts.mkdir(exist_ok=True)
     blocks = height_blocks(mosaic(str(path)))
     found = drainage.drainage_of(blocks, spacing_m(blocks), "1", parts)
     rows, cols = blocks.shape
-    with Hands(crew or Crew(0), 2) as hands:
+    with Hands(who or Crew(0), 2) as hands:
         drainage.drained(found, windows or [(slice(0, rows), slice(0, cols))], hands, silent)
     return found
 

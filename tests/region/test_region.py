@@ -12,6 +12,7 @@ import time
 from pathlib import Path
 
 import geopandas
+import numba
 import numpy as np
 import psutil
 import pyogrio
@@ -28,7 +29,7 @@ from tunnelsite.hosts.command_line import main
 from tunnelsite.io.mosaic import mosaic, read_mosaic
 from tunnelsite.io.site_reader import RasterReading
 from tunnelsite.io.staging import OutputExists
-from tunnelsite.region import drainage
+from tunnelsite.region import crew, drainage
 from tunnelsite.region.inputs import read_region
 from tunnelsite.region.partitions import Partitions
 from tunnelsite.region.screened import RegionPlan, planned
@@ -39,12 +40,14 @@ ROOT = Path(__file__).resolve().parents[2]
 
 @pytest.fixture(scope="module", autouse=True)
 def _one_time():
-    before, tile_cells = os.environ.get("SOURCE_DATE_EPOCH"), drainage.TILE
-    os.environ["SOURCE_DATE_EPOCH"] = "1790000000"
-    drainage.TILE = small_tiles.TILE
-    yield
-    drainage.TILE = tile_cells
-    os.environ.pop("SOURCE_DATE_EPOCH") if before is None else os.environ.update(SOURCE_DATE_EPOCH=before)
+    """One time of all runs; tiles so small that there are many, and one thread, which is faster for them."""
+    threads = numba.get_num_threads()
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("SOURCE_DATE_EPOCH", "1790000000")
+        patch.setattr(drainage, "TILE", small_tiles.TILE)
+        patch.setattr(crew.os, "cpu_count", lambda: 1)
+        yield
+    numba.set_num_threads(threads)
 
 
 @pytest.fixture(scope="module")
