@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import signal
 
 from hypothesis import HealthCheck, settings
 
@@ -15,3 +16,8 @@ settings.register_profile(
     "tunnelsite", deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow], max_examples=25
 )
 settings.load_profile("tunnelsite")
+
+# Whoever starts the tests in the background may ignore these for them; the commands that tests interrupt would inherit that.
+for _name, _usual in (("SIGINT", signal.default_int_handler), ("SIGHUP", signal.SIG_DFL), ("SIGTERM", signal.SIG_DFL)):
+    if hasattr(signal, _name) and signal.getsignal(getattr(signal, _name)) == signal.SIG_IGN:
+        signal.signal(getattr(signal, _name), _usual)
