@@ -21,7 +21,7 @@ from tunnelsite.kernels.planes import rectangle_planes
 from tunnelsite.kernels.windows import rectangle_max, rectangle_mean
 
 ROUNDS = 5
-CALLS = 8
+CALLS = 25
 
 
 def scipy_planes(ground, length, width):

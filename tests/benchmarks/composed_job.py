@@ -32,7 +32,7 @@ MARCH_M = 200.0
 CROWN_PER_HEIGHT = 0.25  # radius of a tree drawn as a point
 EYE_M = 1.0
 BAND_ROWS, WINDOWS = 32, 512
-COLD_SCALE_M, LEAST_STANDING_M = 10.0, 1.0
+COLD_SCALE_M, LEAST_STANDING_M, MOST_ROOM_M = 10.0, 1.0, 100.0
 
 
 @dataclass
@@ -73,10 +73,9 @@ def composed(site, grid, sizes, rubrics: dict, months: tuple[int, ...], azimuths
     step("shadow")
     layers["cold_pool"] = _cold_pool(layers["ground"], grid.cell_m)
     step("cold air")
-    tall = layers["standing"] >= LEAST_STANDING_M
-    layers["room"] = (
-        ndimage.distance_transform_edt(~tall, sampling=grid.cell_m) if tall.any() else np.full(grid.shape, 100.0)
-    )
+    clear = layers["standing"] < LEAST_STANDING_M
+    away = ndimage.distance_transform_edt(clear, sampling=grid.cell_m) if not clear.all() else MOST_ROOM_M
+    layers["room"] = np.minimum(np.full(grid.shape, MOST_ROOM_M, np.float32), away)
     step("room")
     _measure(done, sizes, grid.cell_m)
     step("windows")
