@@ -51,20 +51,21 @@ def slow(ground, standing, azimuth, least=1.0):
             top[r, c] = max(near) if near else np.nan
     dr, dc = -math.cos(math.radians(azimuth)), math.sin(math.radians(azimuth))
     best = np.zeros(ground.shape)
+    high = top.tolist()  # plain numbers: one at a time they are five times as quick
     for r in range(rows):
         for c in range(cols):
-            for d in np.arange(0.5, rows + cols, 0.05):
+            for d in np.arange(0.5, rows + cols, 0.05).tolist():
                 y, x = r + d * dr, c + d * dc
                 i, j = math.floor(y), math.floor(x)
                 if i < 0 or j < 0 or i + 1 >= rows or j + 1 >= cols:
                     break
-                block = top[i : i + 2, j : j + 2]
-                if (i, j) != (r, c) and np.isfinite(block).all():
+                if (i, j) != (r, c):
                     f, g = y - i, x - j
-                    z = (1 - f) * ((1 - g) * block[0, 0] + g * block[0, 1]) + f * (
-                        (1 - g) * block[1, 0] + g * block[1, 1]
+                    z = (1 - f) * ((1 - g) * high[i][j] + g * high[i][j + 1]) + f * (
+                        (1 - g) * high[i + 1][j] + g * high[i + 1][j + 1]
                     )
-                    best[r, c] = max(best[r, c], (z - ground[r, c]) / d)
+                    if not math.isnan(z):  # all four stand
+                        best[r, c] = max(best[r, c], (z - ground[r, c]) / d)
     return top, shelter_behind(best)
 
 
