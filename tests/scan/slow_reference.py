@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 
 import numpy as np
@@ -21,14 +22,16 @@ def axis_weights(size_cells: float) -> dict[int, float]:
 
 def covered(values: np.ndarray, row: int, col: int, size: tuple[float, float], cell_m: float):
     """(value, weight, u, v) of every covered cell of a rectangle (length, width) [m], or None if one is missing."""
-    found = []
-    for dv, wv in axis_weights(size[1] / cell_m).items():
-        for du, wu in axis_weights(size[0] / cell_m).items():
-            r, c = row + dv, col + du
-            if not (0 <= r < values.shape[0] and 0 <= c < values.shape[1]) or not np.isfinite(values[r, c]):
-                return None
-            found.append((float(values[r, c]), wu * wv, du * cell_m, -dv * cell_m))
-    return np.array(found)
+    along, across = axis_weights(size[0] / cell_m), axis_weights(size[1] / cell_m)
+    r, c = row + np.array(list(across)), col + np.array(list(along))
+    if r.min() < 0 or c.min() < 0 or r.max() >= values.shape[0] or c.max() >= values.shape[1]:
+        return None
+    block = values[np.ix_(r, c)].astype(float)
+    if not np.isfinite(block).all():
+        return None
+    weight = np.outer(list(across.values()), list(along.values()))
+    v, u = np.meshgrid((row - r) * cell_m, (c - col) * cell_m, indexing="ij")
+    return np.column_stack([block.ravel(), weight.ravel(), u.ravel(), v.ravel()])
 
 
 def plane(cells: np.ndarray) -> tuple[float, float, float, float]:
@@ -47,7 +50,7 @@ def earthwork(cells: np.ndarray, cell_m: float, pitch: float, shrink: float) -> 
     level, along, across, _ = plane(cells)
     tilt = np.clip(along, -pitch, pitch) * u + np.clip(across, -pitch, pitch) * v
     low, high = (z - tilt).min() - 1, (z - tilt).max() + 1
-    for _ in range(200):
+    for _ in range(60):  # metres halved 60 times are finer than a double
         level = (low + high) / 2
         rest = z - tilt - level
         cut, fill = (w * np.maximum(rest, 0)).sum(), (w * np.maximum(-rest, 0)).sum()
@@ -55,9 +58,14 @@ def earthwork(cells: np.ndarray, cell_m: float, pitch: float, shrink: float) -> 
     return cut * cell_m**2, fill * cell_m**2, max(rest.max(), 0.0), max((-rest).max(), 0.0)
 
 
+@functools.cache
+def _grown(parcel: shapely.Geometry) -> shapely.Geometry:
+    return shapely.buffer(parcel, 1e-7)
+
+
 def fits(pad, parcel, setback_m: float, barred: list[tuple[shapely.Geometry, float]]) -> bool:
     """Whether a pad lies inside a parcel's setback and clear of everything barred, by shapely alone."""
-    if not shapely.buffer(parcel, 1e-7).covers(pad):
+    if not _grown(parcel).covers(pad):
         return False
     if setback_m and shapely.distance(pad, shapely.boundary(parcel)) < setback_m - 1e-7:
         return False
