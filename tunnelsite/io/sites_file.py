@@ -17,6 +17,7 @@ OPTION = "--sites"
 NEEDED = ("rank", "parcel", "house", "width_m", "length_m", "bearing_deg", "lon", "lat")
 # What has to be a number, and between which ends; a file may have been edited by hand in another program.
 RANGES = {"width_m": (0, 1e4), "length_m": (0, 1e4), "bearing_deg": (-360, 360), "lon": (-180, 180), "lat": (-90, 90)}
+_ABSENT = (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError)
 RUN_COLUMNS = ("kind", "name", "value", "detail")
 
 
@@ -75,16 +76,28 @@ def read_run(path: str) -> FinishedRun:
         _check_number(found.name, f"row {k}", "score", score, (0, 100))
     rows = _run(path, found.name)
     by_kind = [{row["name"]: row["value"] for row in rows if row["kind"] == kind} for kind in ("setting", "input")]
-    return FinishedRun(found, *by_kind, _criteria(path))
+    return FinishedRun(found, *by_kind, _criteria(path, found.name))
 
 
-def _criteria(path: str) -> tuple[dict[str, Any], ...]:
+def _criteria(path: str, name: str) -> tuple[dict[str, Any], ...]:
     """Rows of the criteria table; none where the file holds no such table."""
     try:
-        meta, _, _, values = pyogrio.raw.read(layer_of(path)[0], layer="criteria", read_geometry=False)
-    except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError):
+        columns = _columns(path, "criteria")
+    except UnicodeDecodeError as problem:
+        raise _unreadable(name, "criteria", problem) from None
+    except _ABSENT:
         return ()
-    return tuple(dict(zip(meta["fields"], row, strict=True)) for row in zip(*values, strict=True))
+    return tuple(dict(zip(columns, row, strict=True)) for row in zip(*columns.values(), strict=True))
+
+
+def _columns(path: str, layer: str) -> dict[str, Any]:
+    meta, _, _, values = pyogrio.raw.read(layer_of(path)[0], layer=layer, read_geometry=False)
+    return dict(zip(meta["fields"], values, strict=True))
+
+
+def _unreadable(name: str, table: str, problem: Exception) -> InputRefused:
+    given = f"{OPTION}: {name} has no readable {table} table ({problem})"
+    return InputRefused(given, "the GeoPackage of a screening", "screen again")
 
 
 def read_candidate(path: str, rank: int) -> ScreenedCandidate:
@@ -136,7 +149,7 @@ def ranks_of(found: Features) -> list[int]:
 def _check_number(file: str, which: str, name: str, value: Any, ends: tuple[float, float]) -> None:
     if not ends[0] <= _number(value) <= ends[1]:  # false for NaN too
         raise InputRefused(
-            f"{OPTION}: {which} of {file} has {name} {value!r}",
+            f"{OPTION}: {which} of {file} has {name} {value if isinstance(value, str) else _number(value)}",
             f"{ends[0]:g} to {ends[1]:g}",
             "name the file as `tunnelsite screen` wrote it",
         )
@@ -171,14 +184,10 @@ def _row(found: Features, rank: int) -> dict[str, Any]:
 
 
 def _run(path: str, name: str) -> tuple[dict[str, str], ...]:
-    file = layer_of(path)[0]
     try:
-        meta, _, _, values = pyogrio.raw.read(file, layer="run", read_geometry=False)
-    except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as problem:
-        raise InputRefused(
-            f"{OPTION}: {name} has no readable run table ({problem})", "the GeoPackage of a screening", "screen again"
-        ) from None
-    columns = dict(zip(meta["fields"], values, strict=True))
+        columns = _columns(path, "run")
+    except (*_ABSENT, UnicodeDecodeError) as problem:
+        raise _unreadable(name, "run", problem) from None
     if any(column not in columns for column in RUN_COLUMNS):
         raise InputRefused(
             f"{OPTION}: the run table of {name} has the columns {', '.join(columns)}",

@@ -13,7 +13,7 @@ import shapely
 from tunnelsite.core.layers import Features
 from tunnelsite.core.table import Column, Table
 from tunnelsite.region.one_task import QUANTILES
-from tunnelsite.region.part import columns_of
+from tunnelsite.region.part import check_values, columns_of
 from tunnelsite.region.running import Failure
 from tunnelsite.region.tasks import Task
 
@@ -101,8 +101,8 @@ def merged_tables(
         for name, found in stored.items():
             found.append((task.number, part[name]))
         listed = part["candidates"]["values"]["parcel"]
-        for one in part["parcels"]:
-            _check_numbers(one)
+        for name, column in PARCEL_COLUMNS.items():
+            check_values(name, column.kind, [one.get(name) for one in part["parcels"]])
         rows += [{**row, **one, "candidates": listed.count(one["parcel"])} for one in part["parcels"]]
         told = {"key": task.key, "parcels": len(members), "cell_m": part["cell_m"], "notes": "; ".join(part["notes"])}
         tasks.append(row | told)
@@ -119,17 +119,12 @@ def merged_tables(
     ]  # fmt: skip
 
 
-def _check_numbers(parcel: Mapping[str, Any]) -> None:
-    """Errors: ValueError for what is no number where the layer `parcels` holds numbers."""
-    for name, value in parcel.items():
-        if PARCEL_COLUMNS[name].kind != "text" and value is not None and not isinstance(value, int | float):
-            raise ValueError(f"{name} is {value!r}")
-
-
 def rows_of(stored: dict[str, Any]) -> list[dict[str, Any]]:
     """The rows of a table as a part holds it."""
     names = [column[0] for column in stored["columns"]]
     columns = [stored["values"][name] for name in names]
+    for (name, kind, *_), values in zip(stored["columns"], columns, strict=True):
+        check_values(name, kind, values)
     return [dict(zip(names, values, strict=True)) for values in zip(*columns, strict=True)] if columns else []
 
 

@@ -6,7 +6,7 @@ import gzip
 import io
 import json
 import zlib
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 import shapely
@@ -15,6 +15,7 @@ from tunnelsite.core.errors import InputRefused
 from tunnelsite.core.table import Column, Table
 
 FORMAT = "tunnelsite region part 1"
+KINDS = {"text": str, "integer": int, "real": (int, float)}
 LARGEST_BYTES = 2_000_000_000
 
 
@@ -48,6 +49,13 @@ def table_out(table: Table) -> dict[str, Any]:
         "geometry_type": table.geometry_type,
         "geometry": [] if table.geometry is None else shapely.to_wkb(table.geometry, hex=True).tolist(),
     }
+
+
+def check_values(name: str, kind: str, values: Iterable[Any]) -> None:
+    """Errors: ValueError for a value that is not of its column's kind; None always is."""
+    for value in values:
+        if value is not None and (not isinstance(value, KINDS[kind]) or isinstance(value, bool)):
+            raise ValueError(f"{name} is {value!r}")
 
 
 def columns_of(stored: list[dict[str, Any]]) -> dict[str, Column]:

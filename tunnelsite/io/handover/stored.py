@@ -30,6 +30,7 @@ _PROBLEMS = (
     pyogrio.errors.GeometryError,
     shapely.errors.ShapelyError,
     sqlite3.Error,
+    UnicodeDecodeError,
 )
 
 
