@@ -188,7 +188,12 @@ COMMANDS = {
             "a-candidates.parquet",
             "a-parcels.parquet",
         ),
-        ("tunnelsite.region.inputs:read_region", "tunnelsite.region.running:run_task"),
+        (
+            "tunnelsite.region.inputs:read_region",
+            "tunnelsite.region.running:run_task",
+            "tunnelsite.region.screened:planned",
+            "tunnelsite.region.screened:version_rows",
+        ),
     ),
     "export": Command(
         (

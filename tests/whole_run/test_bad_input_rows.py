@@ -7,10 +7,17 @@ from pathlib import Path
 
 import pytest
 
+from tests.whole_run.test_bad_inputs_by_command import REFUSED
+
 TESTS = Path(__file__).resolve().parents[1]
 HOSTILE, RASTERS, VECTORS = "io/test_hostile_files.py", "io/test_read_rasters.py", "io/test_read_vectors.py"
 RUN, STAGING, COMMAND = "whole_run/test_bad_inputs.py", "io/test_staging.py", "hosts/test_command_line.py"
 FAULTS, SETTINGS, EVERY = "io/test_geopackage_faults.py", "core/test_settings.py", "hosts/test_every_option.py"
+BY_COMMAND, OUTPUTS, SERVER = (
+    "whole_run/test_bad_inputs_by_command.py",
+    "hosts/test_every_output.py",
+    "hosts/test_server.py",
+)
 # row: (what is wrong, file, test)
 TESTED = {
     "dem-file-01": ("missing DEM", HOSTILE, "test_dem_file_01_missing"),
@@ -78,25 +85,84 @@ TESTED = {
     "run-01": ("Ctrl-C", "hosts/test_interrupted.py", "test_ctrl_c_keeps_the_old_output_and_leaves_nothing"),
     "run-05": ("little memory", HOSTILE, "test_run_05_little_address_space"),
     "run-07": ("no terminal", COMMAND, "test_demo_needs_no_argument_and_ranks"),
+    "run-03": ("a worker killed", "region/test_workers.py", "test_only_the_task_that_kills_its_worker_fails"),
+    "run-09": ("time zone", BY_COMMAND, "test_output_19_and_run_09_the_same_bytes_whatever_the_threads_and_the_time_zone"),
+    "server-01": ("input outside the schema", SERVER, "test_wrong_inputs_are_refused_before_a_job_is_accepted"),
+    "server-03": ("files of the server", SERVER, "test_settings_are_checked_before_a_screening_is_accepted"),
+    "server-05": ("a job dismissed", SERVER, "test_dismissing_a_job_kills_its_process"),
+    "server-07": ("a full queue", SERVER, "test_a_full_queue_says_when_to_come_back"),
+    "server-09": ("a server that dies", SERVER, "test_too_little_memory_and_too_large_requests_end_in_words_and_a_dead_server_leaves_no_job"),
     "layers-01": ("blank drainage class", "criteria/test_soils_lamps_room.py", "test_worst_class_under_the_pad_and_blank_ones"),
     "layers-05": ("empty layer", RUN, "test_layers_05_an_empty_layer_is_not_a_distance_of_zero"),
 }  # fmt: skip
 NOT_TESTED = {
-    "run-03": "a screening is one process with threads; no worker can be lost without the run",
-    "run-09": "only the stamp of the run reads the clock, in UTC",
-    "server-01": "of the server, tested with it", "server-03": "of the server, tested with it",
-    "server-05": "of the server, tested with it", "server-07": "of the server, tested with it",
-    "server-09": "of the server, tested with it",
     "layers-03": "point clouds are not read; such a file is refused as lidar (test_folder_pipe_and_other_formats)",
+}
+# row: (file, test) that goes through `main`, or through HTTP; those in REFUSED of the first file go without saying.
+THROUGH_MAIN = {
+    "dem-file-23": (BY_COMMAND, "test_no_data_of_every_kind_is_the_same_hole"),
+    "dem-file-25": (BY_COMMAND, "test_dem_file_25_changed_while_it_was_read"),
+    "dem-file-27": (BY_COMMAND, "test_dem_file_27_no_permission"),
+    "crs-03": (BY_COMMAND, "test_crs_03_degrees"),
+    "crs-05": (BY_COMMAND, "test_crs_05_and_09_feet_on_the_map"),
+    "crs-07": (BY_COMMAND, "test_crs_07_the_vertical_unit_is_echoed"),
+    "crs-09": (BY_COMMAND, "test_crs_05_and_09_feet_on_the_map"),
+    "crs-11": (BY_COMMAND, "test_crs_11_and_17_other_systems"),
+    "crs-17": (BY_COMMAND, "test_crs_11_and_17_other_systems"),
+    "grid-01": (BY_COMMAND, "test_grid_01_and_03_other_grids"),
+    "grid-03": (BY_COMMAND, "test_grid_01_and_03_other_grids"),
+    "values-01": (BY_COMMAND, "test_no_data_of_every_kind_is_the_same_hole"),
+    "values-03": (BY_COMMAND, "test_no_data_of_every_kind_is_the_same_hole"),
+    "values-07": (BY_COMMAND, "test_values_07_to_13_grounds_that_deceive"),
+    "values-09": (BY_COMMAND, "test_values_07_to_13_grounds_that_deceive"),
+    "values-11": (BY_COMMAND, "test_values_07_to_13_grounds_that_deceive"),
+    "values-13": (BY_COMMAND, "test_values_07_to_13_grounds_that_deceive"),
+    "parcels-01": (BY_COMMAND, "test_parcels_01_05_07_13_shapes_that_need_mending"),
+    "parcels-05": (BY_COMMAND, "test_parcels_01_05_07_13_shapes_that_need_mending"),
+    "parcels-07": (BY_COMMAND, "test_parcels_01_05_07_13_shapes_that_need_mending"),
+    "parcels-09": (BY_COMMAND, "test_parcels_09_a_sliver_says_why"),
+    "parcels-11": (BY_COMMAND, "test_parcels_11_a_ring_of_very_many_vertices"),
+    "parcels-13": (BY_COMMAND, "test_parcels_01_05_07_13_shapes_that_need_mending"),
+    "config-11": (BY_COMMAND, "test_config_11_southern_hemisphere_and_polar_night"),
+    "output-01": (OUTPUTS, "test_whatever_fails_each_output_is_old_or_new"),
+    "output-03": (BY_COMMAND, "test_output_03_killed_while_it_writes"),
+    "output-05": (OUTPUTS, "test_an_output_that_another_program_holds"),
+    "output-11": (BY_COMMAND, "test_output_11_13_17_words_and_columns_from_data"),
+    "output-13": (BY_COMMAND, "test_output_11_13_17_words_and_columns_from_data"),
+    "output-15": (OUTPUTS, "test_an_output_of_which_another_run_has_hold"),
+    "output-17": (BY_COMMAND, "test_output_11_13_17_words_and_columns_from_data"),
+    "output-19": (BY_COMMAND, "test_output_19_and_run_09_the_same_bytes_whatever_the_threads_and_the_time_zone"),
+    "run-01": ("hosts/test_interrupted.py", "test_ctrl_c_keeps_the_old_output_and_leaves_nothing"),
+    "run-03": ("region/test_region.py", "test_workers_do_not_matter_and_a_killed_run_goes_on"),
+    "run-05": (BY_COMMAND, "test_run_05_little_address_space"),
+    "run-07": (COMMAND, "test_json_is_json_and_progress_goes_to_stderr"),
+    "run-09": (BY_COMMAND, "test_output_19_and_run_09_the_same_bytes_whatever_the_threads_and_the_time_zone"),
+    "server-01": (SERVER, "test_wrong_inputs_are_refused_before_a_job_is_accepted"),
+    "server-03": (SERVER, "test_settings_are_checked_before_a_screening_is_accepted"),
+    "server-05": (SERVER, "test_dismissing_a_job_kills_its_process"),
+    "server-07": (SERVER, "test_a_full_queue_says_when_to_come_back"),
+    "server-09": (SERVER, "test_too_little_memory_and_too_large_requests_end_in_words_and_a_dead_server_leaves_no_job"),
+    "layers-01": (BY_COMMAND, "test_layers_01_and_05_blank_classes_and_empty_layers"),
+    "layers-05": (BY_COMMAND, "test_layers_01_and_05_blank_classes_and_empty_layers"),
 }  # fmt: skip
+
+
+def _is_there(file: str, name: str) -> bool:
+    return re.search(rf"^def {name}\(", (TESTS / file).read_text("utf-8"), re.MULTILINE) is not None
 
 
 @pytest.mark.parametrize("row", TESTED)
 def test_the_test_is_there(row: str) -> None:
     _, file, name = TESTED[row]
-    assert re.search(rf"^def {name}\(", (TESTS / file).read_text("utf-8"), re.MULTILINE), (row, file, name)
+    assert _is_there(file, name), (row, file, name)
 
 
 def test_every_row_is_accounted_for_once() -> None:
     assert not set(TESTED) & set(NOT_TESTED)
     assert len(TESTED) + len(NOT_TESTED) == 75
+
+
+def test_every_row_goes_through_the_command_line_as_well() -> None:
+    assert not set(REFUSED) & set(THROUGH_MAIN)
+    assert set(REFUSED) | set(THROUGH_MAIN) == set(TESTED) | set(NOT_TESTED)
+    assert all(_is_there(*where) for where in THROUGH_MAIN.values())

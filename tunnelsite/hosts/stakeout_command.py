@@ -81,6 +81,7 @@ def ground_only(values: dict[str, Any], also: tuple[str, ...] = ()) -> dict[str,
 def _staking(given: argparse.Namespace):
     import datetime
 
+    from tunnelsite.siteplan.bearings import check_day
     from tunnelsite.siteplan.sheet import StakingOptions
 
     default = StakingOptions()
@@ -90,6 +91,7 @@ def _staking(given: argparse.Namespace):
             day = datetime.date.fromisoformat(given.date)
         except ValueError:
             raise UsageError(f"--date is {given.date!r}", "a day as YYYY-MM-DD", "correct it") from None
+        check_day(day)
     lengths = {
         "post_spacing_m": (given.post_spacing, "--post-spacing", default.post_spacing_m),
         "boards_beyond_m": (given.boards, "--boards", default.boards_beyond_m),

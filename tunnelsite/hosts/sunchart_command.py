@@ -92,10 +92,14 @@ def _date(given: argparse.Namespace) -> datetime.date | None:
         return None
     if given.north != "magnetic":
         raise UsageError("--date without --north magnetic", "both together", "the day only serves the declination")
+    from tunnelsite.siteplan.bearings import check_day
+
     try:
-        return datetime.date.fromisoformat(given.date)
+        day = datetime.date.fromisoformat(given.date)
     except ValueError:
         raise UsageError(f"--date is {given.date!r}", "a day as 2027-03-15", "write it like that") from None
+    check_day(day)
+    return day
 
 
 def _outputs(given: argparse.Namespace) -> dict[str, Path]:

@@ -122,7 +122,9 @@ def _chosen_band(header: RasterHeader, band: int | None) -> int:
     listed = ", ".join(f"{i} ({' '.join(filter(None, [words[i - 1], header.bands[i - 1].dtype]))})" for i in heights_in)
     given = f"{header.option}: {header.path.name!r} has {len(heights_in)} bands: {listed}"
     if band is None and len(heights_in) != 1:
-        raise UsageError(given, "one band of heights", "choose the band by its number, or give a raster of heights")
+        raise UsageError(
+            given, "one band of heights", "choose the band by its number (--band), or give a raster of heights"
+        )
     index = heights_in[0] if band is None else band
     if index not in heights_in:
         raise UsageError(f"{given}; band {band} was chosen", "a number in that list", "choose another band")

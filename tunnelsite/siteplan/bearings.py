@@ -91,6 +91,16 @@ def decimal_year(date: datetime.date) -> float:
     return date.year + (date.timetuple().tm_yday - 1) / days
 
 
+def check_day(date: datetime.date) -> None:
+    """Errors: UsageError for a day outside the life of the magnetic model."""
+    if not VALID_FROM <= date <= VALID_UNTIL:
+        raise UsageError(
+            f"{MODEL} was asked for {date.isoformat()}",
+            f"a day from {VALID_FROM.isoformat()} to {VALID_UNTIL.isoformat()}, the life of the model",
+            "give a day within it, or use a release of tunnelsite with the next model; until then go by true north",
+        )
+
+
 def declination(lon_deg: float, lat_deg: float, height_m: float, date: datetime.date) -> Declination:
     """Magnetic declination from the World Magnetic Model 2025.
 
@@ -101,12 +111,7 @@ def declination(lon_deg: float, lat_deg: float, height_m: float, date: datetime.
     Source: NOAA/NCEI and British Geological Survey, WMM2025 coefficients (public domain), degree 12, valid 2025.0 to
     2030.0; evaluated by `pygeomag` (MIT licence), which carries them.
     """
-    if not VALID_FROM <= date <= VALID_UNTIL:
-        raise UsageError(
-            f"{MODEL} was asked for {date.isoformat()}",
-            f"a day from {VALID_FROM.isoformat()} to {VALID_UNTIL.isoformat()}, the life of the model",
-            "give a day within it, or use a release of tunnelsite with the next model; until then go by true north",
-        )
+    check_day(date)
     if not (-180 <= lon_deg <= 360 and -90 <= lat_deg <= 90 and -1000 <= height_m <= 850_000):
         raise UsageError(
             f"{MODEL} was asked for longitude {lon_deg}, latitude {lat_deg}, height {height_m} m",
