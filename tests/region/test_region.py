@@ -168,11 +168,9 @@ def test_ctrl_c_ends_the_workers_and_the_same_command_goes_on(files, whole, tmp_
     while len(list(parts.glob("*.json.gz"))) < 2 and running.poll() is None and time.monotonic() < until:
         time.sleep(0.02)
     group = [running.pid, *(child.pid for child in psutil.Process(running.pid).children(recursive=True))]
-    start = time.monotonic()
     os.killpg(running.pid, signal.SIGINT)  # as a terminal does, to the workers too
-    _, said = running.communicate(timeout=60)
-    # 3 s are promised, see tests/hosts/test_interrupted.py
-    assert running.returncode == 130 and time.monotonic() - start < 6.0, said
+    _, said = running.communicate(timeout=60)  # how fast it is: tests/hosts/test_interrupted.py
+    assert running.returncode == 130, said
     kept = f"finished tasks are kept in {parts}; the same command goes on from there"
     assert said == f"tunnelsite: interrupted; {kept}.\n"
     assert len(group) > 2 and all(map(has_ended, group))

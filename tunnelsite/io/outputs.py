@@ -7,6 +7,7 @@ import os
 from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 
+from tunnelsite.core.ending import taken_away
 from tunnelsite.core.errors import OutputFailed, UsageError
 from tunnelsite.io.files import layer_of
 from tunnelsite.io.staging import reserved
@@ -80,11 +81,16 @@ def output_folder(folder: Path | None, wanted: str = "a folder that can be made"
     Errors: OutputFailed saying what was `wanted`.
     """
     missing = [] if folder is None else [place for place in (folder, *folder.parents) if not os.path.lexists(place)]
-    try:
-        if folder is not None:
-            make_folder(folder, wanted)
-        yield
-    finally:
+
+    def remove() -> None:
         for place in missing:
             with contextlib.suppress(OSError):  # not empty, or not made after all
                 place.rmdir()
+
+    try:
+        with taken_away(remove):
+            if folder is not None:
+                make_folder(folder, wanted)
+            yield
+    finally:
+        remove()

@@ -33,7 +33,8 @@ def own_workers(count: int) -> Iterator:
         "dashboard_address": "127.0.0.1:0",  # a free port: runs side by side do not meet; no pages are served there
         "scheduler_kwargs": {"dashboard": False},
         "silence_logs": 50,
-        "env": {"NUMBA_NUM_THREADS": str(threads_of_each(count))},
+        # passive: between two kernels a worker's threads leave their cores to the other workers
+        "env": {"NUMBA_NUM_THREADS": str(threads_of_each(count)), "OMP_WAIT_POLICY": "PASSIVE"},
     }
     kill = _killer()
     _start_tracker()

@@ -129,6 +129,7 @@ def _environment(folder: Path, limits: Limits) -> dict[str, str]:
         "TMPDIR": str(folder),
         "NUMBA_NUM_THREADS": str(limits.threads()),
         "OMP_NUM_THREADS": str(limits.threads()),
+        "OMP_WAIT_POLICY": "PASSIVE",  # between two kernels a job's threads leave their cores to the other jobs
         "OPENBLAS_NUM_THREADS": "1",
         "MALLOC_ARENA_MAX": "2",  # arenas reserve address space, which is what is limited
     }
