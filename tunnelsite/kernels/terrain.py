@@ -46,10 +46,26 @@ def _downslope_azimuth(east, north, atan, right_angle, zero):
     return angle - (half + half) if angle >= half + half else angle
 
 
+@njit(inline="always")
+def _on_rim(row, result):
+    # NaN where the window is never complete, and whether that is all of the row. Done where the rows are shared out: memory
+    # is handed over when it is first touched, which would take one thread as long as the rest.
+    rows, cols = result.shape
+    whole = row == 0 or row == rows - 1 or cols < 3
+    if whole:
+        result[row] = np.nan
+    else:
+        result[row, 0] = np.nan
+        result[row, cols - 1] = np.nan
+    return whole
+
+
 @njit(cache=True, parallel=True, nogil=True, error_model="numpy")
 def _fill_slope_aspect(ground, per_east, per_north, atan, right_angle, zero, slope, aspect):
     rows, cols = ground.shape
-    for row in prange(1, rows - 1):
+    for row in prange(rows):
+        if _on_rim(row, slope) | _on_rim(row, aspect):
+            continue
         a, b, c = ground[row - 1], ground[row], ground[row + 1]
         nw, n, ne, w, o, e = a[:-2], a[1:-1], a[2:], b[:-2], b[1:-1], b[2:]
         sw, s, se = c[:-2], c[1:-1], c[2:]
@@ -63,7 +79,9 @@ def _fill_slope_aspect(ground, per_east, per_north, atan, right_angle, zero, slo
 @njit(cache=True, parallel=True, nogil=True, error_model="numpy")
 def _fill_slope(ground, per_east, per_north, slope):
     rows, cols = ground.shape
-    for row in prange(1, rows - 1):
+    for row in prange(rows):
+        if _on_rim(row, slope):
+            continue
         a, b, c = ground[row - 1], ground[row], ground[row + 1]
         nw, n, ne, w, o, e = a[:-2], a[1:-1], a[2:], b[:-2], b[1:-1], b[2:]
         sw, s, se = c[:-2], c[1:-1], c[2:]
@@ -77,7 +95,9 @@ def _fill_slope(ground, per_east, per_north, slope):
 def _fill_hillshade(ground, per_east, per_north, sun, zero, one, shade):
     # sun = 255 x the unit vector to the sun: east, north, up
     rows, cols = ground.shape
-    for row in prange(1, rows - 1):
+    for row in prange(rows):
+        if _on_rim(row, shade):
+            continue
         a, b, c = ground[row - 1], ground[row], ground[row + 1]
         nw, n, ne, w, o, e = a[:-2], a[1:-1], a[2:], b[:-2], b[1:-1], b[2:]
         sw, s, se = c[:-2], c[1:-1], c[2:]
@@ -108,7 +128,7 @@ def slope_aspect(ground, cell_m, cell_north_m=None):
     """
     ground, per_east, per_north = _prepared(ground, cell_m, cell_north_m, 1.0)
     number = ground.dtype.type
-    slope, aspect = _rimmed(ground.shape, number), _rimmed(ground.shape, number)
+    slope, aspect = np.empty_like(ground), np.empty_like(ground)
     atan = tuple(number(a) for a in _ATAN_DEG)
     _fill_slope_aspect(ground, per_east, per_north, atan, number(90), number(0), slope, aspect)
     return slope, aspect
@@ -119,7 +139,7 @@ def slope(ground, cell_m, cell_north_m=None):
     whose first result it equals to the bit.
     """
     ground, per_east, per_north = _prepared(ground, cell_m, cell_north_m, 1.0)
-    result = _rimmed(ground.shape, ground.dtype)
+    result = np.empty_like(ground)
     _fill_slope(ground, per_east, per_north, result)
     return result
 
@@ -156,7 +176,7 @@ def hillshade(ground, cell_m, sun_azimuth_deg, sun_elevation_deg, z_factor=1.0):
     azimuth, elevation = math.radians(sun_azimuth_deg), math.radians(sun_elevation_deg)
     level = 255.0 * math.cos(elevation)
     sun = (level * math.sin(azimuth), level * math.cos(azimuth), 255.0 * math.sin(elevation))
-    shade = _rimmed(ground.shape, np.float32)
+    shade = np.empty(ground.shape, np.float32)
     _fill_hillshade(ground, per_east, per_north, tuple(number(s) for s in sun), number(0), number(1), shade)
     return shade
 
@@ -175,11 +195,3 @@ def _prepared(ground, cell_m, cell_north_m, z_factor):
     ground = np.ascontiguousarray(ground, dtype=dtype)
     number = ground.dtype.type
     return ground, number(z_factor / (8.0 * cell_m)), number(z_factor / (8.0 * cell_north_m))
-
-
-def _rimmed(shape, dtype):
-    # The kernels write every cell but the rim, which never has a complete window.
-    result = np.empty(shape, dtype)
-    for rim in (result[:1], result[-1:], result[:, :1], result[:, -1:]):
-        rim[...] = np.nan
-    return result
