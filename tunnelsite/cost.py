@@ -1,8 +1,9 @@
 """What a screening will cost in time, memory and disk, said before it is run; and the refusal of what clearly cannot be had.
 
-The coefficients were measured on 2 cores of an AMD EPYC server, Python 3.11, numba 0.68, as processor time a cell of each step with one
-thread; the steps that run on all cores are divided by their number. Another machine may be half or three times as fast: the
-range says so. Memory depends on the machine far less. `tests/benchmarks/bench_cost.py` holds both against real runs.
+The coefficients were measured on 2 cores of an AMD EPYC server, Python 3.11, numba 0.68, as processor time a cell of each step with
+one thread, and are a third more than what was found while nothing else ran; the steps that run on all cores are divided by their
+number. Another machine may be half or three times as fast: the range says so. Memory depends on the machine far less.
+`tests/benchmarks/bench_cost.py` holds both against real runs.
 """
 
 from __future__ import annotations
@@ -27,11 +28,11 @@ from tunnelsite.scan.localise import frame_grid
 from tunnelsite.settings import Settings, crop_period
 
 # Processor time [ns] a cell: on one thread, and on all.
-SERIAL_NS = {"drainage": 100.0, "cold air": 110.0, "room": 85.0}
-SHARED_NS = {"local grid": 75.0, "drainage": 40.0, "cold air": 40.0, "noon sun": 40.0, "open ground": 40.0}
-DIRECTION_NS = 60.0  # a direction and surface of the light, or a wind
-PLACEMENT_NS, PAD_CELL_NS = 300.0, 1.4  # a placement that is measured; grading it, a cell of its pad
-START_S, FRAME_S, CANDIDATE_S = 3.0, 0.4, 0.015
+SERIAL_NS = {"local grid": 35.0, "drainage": 20.0, "cold air": 50.0, "room": 50.0}
+SHARED_NS = {"local grid": 30.0, "drainage": 35.0, "cold air": 25.0, "noon sun": 25.0, "open ground": 25.0}
+DIRECTION_NS = 34.0  # a direction and surface of the light, or a wind
+PLACEMENT_NS, PAD_CELL_NS = 250.0, 0.9  # a placement that is measured; grading it, a cell of its pad
+START_S, FRAME_S, CANDIDATE_S = 2.0, 0.3, 0.01
 COMPILE_S = 60.0  # once on a machine
 RANGE = (0.5, 3.0)  # a faster machine; a slower or a busy one
 BASE_BYTES, SCRATCH_BASE_BYTES = 400e6, 600e6

@@ -22,7 +22,7 @@ from tunnelsite.scan.localise import native_cell_m
 from tunnelsite.settings import Settings
 
 # Processor time [ns] a cell of the DEM: looked through once by one process; drained by all workers, tile by tile.
-LOOKED_THROUGH_NS, DRAINED_NS = 20.0, 1100.0
+LOOKED_THROUGH_NS, DRAINED_NS = 20.0, 750.0
 
 
 def region_cost(region: Region, tasks: Sequence[Task], settings: Settings, drainage: str) -> dict[str, Any]:
