@@ -10,7 +10,7 @@ import numpy as np
 from tunnelsite.core.describe import nearest
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.rubric import Rubric
-from tunnelsite.scan.engine import Judge, Scan, Tally
+from tunnelsite.scan.engine import Judge, Scan, Tally, nearest_of_each
 from tunnelsite.settings import Settings, settings_from
 
 if TYPE_CHECKING:
@@ -93,14 +93,17 @@ def _count(
     left, old_limit = was
     limit = judge.rubric.limit
     gone = np.bincount(scan.owner[~left], minlength=len(tally))
-    hit = np.bincount(scan.owner[beyond], minlength=len(tally))
+    where = np.flatnonzero(beyond)
+    parcels = scan.owner[where]
+    hit = np.bincount(parcels, minlength=len(tally))
+    # nearer to the stricter limit than anything the looser one rejected
+    first = nearest_of_each(parcels, np.abs(scan.measures[judge.id][where] - limit)) if len(where) else {}
     for parcel, known in enumerate(tally):
         known.tried -= int(gone[parcel])  # rejected by an earlier rule now
         known.rejected += int(hit[parcel])
         if limit is None or (limit == old_limit and not hit[parcel]):
             continue
-        mine = np.flatnonzero(beyond & (scan.owner == parcel)) if hit[parcel] else np.empty(0, np.int64)
-        if len(mine):  # nearer to the stricter limit than anything the looser one rejected
-            item = mine[np.argmin(np.abs(scan.measures[judge.id][mine] - limit))]
+        if parcel in first:
+            item = where[first[parcel]]
             known.miss = float(scan.measures[judge.id][item])
             known.miss_row, known.miss_col = divmod(int(scan.index[item]), scan.frame.grid.cols)

@@ -139,7 +139,7 @@ def judged(site: Site, settings: Settings, scans: list[Scan], judges: list[Judge
     choices = ranked(scans, scored, settings.top, sound)
     notes: list[str] = []
     left = sum(len(values) for values in scored)
-    if left and not any(np.isfinite(values).any() for values in scored):
+    if left and not choices and not any(map(site.store.finite, scored)):
         weighted = ", ".join(judge.id for judge in judges if judge.rubric.weight > 0)
         text = f"{left:,} placements passed every limit, but none of what has a weight ({weighted}) could be assessed there"
         notes.append(text)

@@ -290,7 +290,7 @@ def criteria_table(result: Result) -> Table:
     rows = []
     for judge in result.judges:
         rubric, description = judge.rubric, judge.criterion.description
-        assessed = sum(int(np.isfinite(scan.measures[judge.id]).sum()) for scan in result.scans)
+        assessed = sum(scan.frame.store.finite(scan.measures[judge.id]) for scan in result.scans)
         rows.append(
             {"criterion": judge.id, "title": description.title, "unit": description.unit, "full_at": rubric.full_at}
             | {"none_at": rubric.none_at, "limit_value": rubric.limit, "weight": rubric.weight}

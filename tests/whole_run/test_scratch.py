@@ -66,9 +66,9 @@ def test_a_run_in_scratch_files_and_bands_is_the_run_in_memory_to_the_bit(monkey
         monkeypatch.setattr(
             f"tunnelsite.{module}.bands", lambda shape, cells=1: banded.bands(shape, 1)
         )  # many narrow bands
-    monkeypatch.setattr("tunnelsite.scan.judge.PIECE", 1000)
     given = farm()
     store = Scratch(from_bytes=1)
+    store.piece = 1000
     given = replace(given, store=store, dem=replace(given.dem, values=store.kept(given.dem.values)))
     found = screen(given, houses, settings=settings)
     assert found.choices == whole.choices and repr(found.rows) == repr(whole.rows)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 
 
@@ -26,7 +28,9 @@ class Column:
 
 
 class Store:
-    """Large arrays kept in memory."""
+    """Large arrays kept in memory. `piece`: values that are looked at together."""
+
+    piece = 1 << 16
 
     def empty(self, shape: tuple[int, ...], dtype: type) -> np.ndarray:
         """A new array to be filled."""
@@ -42,3 +46,14 @@ class Store:
 
     def rest(self) -> None:
         """Between two steps: what is kept but not in use may leave memory."""
+
+    def pieces(self, count: int) -> Iterator[slice]:
+        """Slices of `piece` that together cover `count` values; what was looked at may leave memory on the way."""
+        for number, first in enumerate(range(0, count, self.piece), 1):
+            yield slice(first, first + self.piece)
+            if number % 64 == 0:
+                self.rest()
+
+    def finite(self, values: np.ndarray) -> int:
+        """How many of the values [n] are finite."""
+        return sum(int(np.count_nonzero(np.isfinite(values[part]))) for part in self.pieces(len(values)))

@@ -140,12 +140,19 @@ def _count(tally: list[Tally], strip: Strip, owner: np.ndarray, beyond: np.ndarr
     if measure is None or not len(where):
         return
     away = np.abs(measure.flat[where] - rubric.limit)
-    nearest = np.full(len(tally), np.inf, away.dtype)
-    np.minimum.at(nearest, parcels, away)
-    at = np.flatnonzero(away == nearest[parcels])[::-1]
-    first = dict(zip(parcels[at].tolist(), where[at].tolist(), strict=True))  # reversed, so the first one stays
-    for parcel, cell in first.items():
-        known = tally[parcel]
-        if not np.isfinite(known.miss) or nearest[parcel] < abs(known.miss - rubric.limit):
+    for parcel, at in nearest_of_each(parcels, away).items():
+        known, cell = tally[parcel], where[at]
+        if not np.isfinite(known.miss) or away[at] < abs(known.miss - rubric.limit):
             known.miss = float(measure.flat[cell])
             known.miss_row, known.miss_col = strip.rows[0] + cell // strip.shape[1], cell % strip.shape[1]
+
+
+def nearest_of_each(parcels: np.ndarray, away: np.ndarray) -> dict[int, int]:
+    """By parcel, the first place of its least distance.
+
+    Arguments: parcels, int [n], 0 or more; away, distance from a limit, float [n], no NaN.
+    """
+    nearest = np.full(int(parcels.max(initial=-1)) + 1, np.inf, away.dtype)
+    np.minimum.at(nearest, parcels, away)
+    at = np.flatnonzero(away == nearest[parcels])[::-1]
+    return dict(zip(parcels[at].tolist(), at.tolist(), strict=True))  # reversed, so the first one stays

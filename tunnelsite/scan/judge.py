@@ -7,11 +7,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from tunnelsite.core.store import Store
 from tunnelsite.kernels.clear_centres import Lattice, overlapping_centres
 from tunnelsite.scan.combine import combined
 from tunnelsite.scan.engine import Judge, Scan
 
-PIECE = 1 << 16  # placements looked at together
 SCORE_STEP = 1e-6  # scores closer than this are equal, so that rounding in the last bit never decides a rank
 
 
@@ -23,16 +23,13 @@ def scores(scan: Scan, judges: list[Judge], combine: str = "mean") -> np.ndarray
     """
     weighted = [judge for judge in judges if judge.rubric.weight > 0]
     result = scan.frame.store.empty(scan.index.shape, np.float64)
-    for first in range(0, len(result), PIECE):  # by pieces, so that memory does not grow with the placements
-        part = slice(first, first + PIECE)
+    for part in scan.frame.store.pieces(len(result)):  # so that memory does not grow with the placements
         if combine == "mean":
             share = _weighted_mean(scan, weighted, part)
         else:
             marks = np.stack([_marks(scan, judge, part) for judge in weighted])
             share = combined(marks, np.array([judge.rubric.weight for judge in weighted]), combine)
         result[part] = np.round(100.0 * share / SCORE_STEP) * SCORE_STEP
-        if first % (PIECE << 6) == 0:
-            scan.frame.store.rest()
     return result
 
 
@@ -70,7 +67,7 @@ def ranked(
     earlier scan (houses and bearings in the order given), then to the placement farther north, then farther west.
     A placement that is not `sound` (the exact vector test) is passed over.
     """
-    left = [Remaining(values) for values in scored]
+    left = [Remaining(values, scan.frame.store) for scan, values in zip(scans, scored, strict=True)]
     chosen: list[Choice] = []
     while len(chosen) < top:
         best = [one.best() for one in left]
@@ -92,21 +89,20 @@ def ranked(
 class Remaining:
     """Scores of the placements still to be had: only pieces that lost one are copied, and only they are searched again.
 
-    Arguments: scored, float64 [n], NaN = not to be had; left as it is.
+    Arguments: scored, float64 [n], NaN = not to be had; left as it is. store, where it lives.
     """
 
-    def __init__(self, scored: np.ndarray) -> None:
-        self._scored = scored
+    def __init__(self, scored: np.ndarray, store: Store) -> None:
+        self._scored, self._piece = scored, store.piece
         self._changed: dict[int, np.ndarray] = {}
-        pieces = range(-(-len(scored) // PIECE))
-        self._best = np.full((len(pieces), 2), -np.inf)  # score and place of each piece's first best
-        for piece in pieces:
-            self._search(piece, scored[piece * PIECE : (piece + 1) * PIECE])
+        self._best = np.full((-(-len(scored) // self._piece), 2), -np.inf)  # score and place of each piece's first best
+        for piece, part in enumerate(store.pieces(len(scored))):
+            self._search(piece, scored[part])
 
     def _search(self, piece: int, values: np.ndarray) -> None:
         known = np.where(np.isnan(values), -np.inf, values)
         first = int(np.argmax(known))
-        self._best[piece] = known[first], piece * PIECE + first
+        self._best[piece] = known[first], piece * self._piece + first
 
     def best(self) -> tuple[int, float]:
         """(place, score) of the first best placement left; (-1, -inf) where there is none."""
@@ -117,12 +113,12 @@ class Remaining:
 
     def drop(self, items: np.ndarray) -> None:
         """Put placements aside; items: int64, rising."""
-        bounds = np.searchsorted(items, np.arange(len(self._best) + 1) * PIECE)
+        bounds = np.searchsorted(items, np.arange(len(self._best) + 1) * self._piece)
         for piece in np.flatnonzero(np.diff(bounds)):
             if piece not in self._changed:
-                self._changed[piece] = self._scored[piece * PIECE : (piece + 1) * PIECE].copy()
+                self._changed[piece] = self._scored[piece * self._piece : (piece + 1) * self._piece].copy()
             values = self._changed[piece]
-            values[items[bounds[piece] : bounds[piece + 1]] - piece * PIECE] = -np.inf
+            values[items[bounds[piece] : bounds[piece + 1]] - piece * self._piece] = -np.inf
             self._search(int(piece), values)
 
 
