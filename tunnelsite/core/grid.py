@@ -138,7 +138,12 @@ def local_crs(source: pyproj.CRS, lon_deg: float, lat_deg: float) -> pyproj.CRS:
     Arguments: source, any coordinate system with a link to the earth; lon_deg, lat_deg [deg] on its datum.
     Errors: InputRefused if `source` has no such link, so that there is no true north.
     """
-    source = horizontal(source)
+    return _local_crs(source.to_wkt(), float(lon_deg), float(lat_deg))
+
+
+@lru_cache(maxsize=64)
+def _local_crs(source_wkt: str, lon_deg: float, lat_deg: float) -> pyproj.CRS:
+    source = horizontal(pyproj.CRS.from_wkt(source_wkt))
     if source.geodetic_crs is None or not (-90 < lat_deg < 90):
         raise InputRefused(
             f"the coordinate system {source.name!r} has no link to longitude and latitude",

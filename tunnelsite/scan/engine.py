@@ -110,7 +110,8 @@ def scanned(
 def _strip_measures(strip: Strip, owner: np.ndarray, judges: list[Judge], tallies: dict[str, list[Tally]]):
     """Index, owner and measures of the strip's placements that pass every limit."""
     unknown = ~np.isfinite(strip.pad_max("ground")) & strip.feasible()
-    _count(tallies["no_data"], strip, owner, unknown, None, None)
+    left = np.bincount(owner[strip.feasible()], minlength=len(tallies["no_data"]))  # by parcel, still in the running
+    left -= _count(tallies["no_data"], strip, (owner, left), unknown, None, None)
     strip.reject(unknown)
     measured: dict[str, np.ndarray] = {}
     for judge in judges:
@@ -121,30 +122,34 @@ def _strip_measures(strip: Strip, owner: np.ndarray, judges: list[Judge], tallie
         measure = np.asarray(judge.criterion.measure(strip, **judge.parameters), np.float32)
         measured[judge.id] = measure
         beyond = judge.rubric.beyond(measure) & mask
-        _count(tallies[judge.id], strip, owner, beyond, measure, judge.rubric)
+        left -= _count(tallies[judge.id], strip, (owner, left), beyond, measure, judge.rubric)
         strip.reject(beyond)
     mask = strip.feasible()
     index = np.flatnonzero(mask) + np.int64(strip.rows[0]) * strip.shape[1]
     return index, owner[mask], {name: values[mask] for name, values in measured.items()}
 
 
-def _count(tally: list[Tally], strip: Strip, owner: np.ndarray, beyond: np.ndarray, measure, rubric) -> None:
-    """Add a strip's rejections to the tally of each parcel, and keep the nearest miss."""
-    tried = np.bincount(owner[strip.feasible()], minlength=len(tally))
+def _count(tally: list[Tally], strip: Strip, tried, beyond: np.ndarray, measure, rubric) -> np.ndarray:
+    """Add a strip's rejections to the tally of each parcel, and keep the nearest miss; how many were rejected, by parcel.
+
+    tried = (owner of each placement, by parcel how many come to this rule).
+    """
+    owner, left = tried
     where = np.flatnonzero(beyond)
     parcels = owner.flat[where]
     hit = np.bincount(parcels, minlength=len(tally))
-    for parcel in np.flatnonzero(tried):
-        tally[parcel].tried += int(tried[parcel])
+    for parcel in np.flatnonzero(left):
+        tally[parcel].tried += int(left[parcel])
         tally[parcel].rejected += int(hit[parcel])
     if measure is None or not len(where):
-        return
+        return hit
     away = np.abs(measure.flat[where] - rubric.limit)
     for parcel, at in nearest_of_each(parcels, away).items():
-        known, cell = tally[parcel], where[at]
+        known, cell = tally[parcel], int(where[at])
         if not np.isfinite(known.miss) or away[at] < abs(known.miss - rubric.limit):
             known.miss = float(measure.flat[cell])
             known.miss_row, known.miss_col = strip.rows[0] + cell // strip.shape[1], cell % strip.shape[1]
+    return hit
 
 
 def nearest_of_each(parcels: np.ndarray, away: np.ndarray) -> dict[int, int]:
