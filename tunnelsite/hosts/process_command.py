@@ -68,7 +68,7 @@ def run_process(given: argparse.Namespace) -> int:
 def _run_and_written(process, given: argparse.Namespace, spec, asked: dict[str, str], progress: Progress):
     """(layer, raster, (parameters that its place told, notes)): at once, or part by part where the raster is large."""
     from tunnelsite.hosts.process_inputs import place_parameters, raster_inputs, write_layer
-    from tunnelsite.hosts.process_tiles import Wanted, run_by_tiles, too_large, without_cells
+    from tunnelsite.hosts.process_tiles import Wanted, refuse_without_room, run_by_tiles, too_large, without_cells
     from tunnelsite.io.height_blocks import height_blocks
     from tunnelsite.io.mosaic import mosaic, read_mosaic
     from tunnelsite.io.rasters import raster_header, read_raster
@@ -78,6 +78,7 @@ def _run_and_written(process, given: argparse.Namespace, spec, asked: dict[str, 
     header = raster_header(given.input, "input", crs=given.dem_crs) if tiles is None else tiles.whole
     parts = process.by_tiles is not None and process.by_tiles.allows(process.description.checked(asked))
     if parts and too_large(header.shape):
+        refuse_without_room(header, Path(given.output))
         blocks = height_blocks(tiles or mosaic(given.input, "input", crs=given.dem_crs), **reading)
         raster = without_cells(blocks)
         told = place_parameters(process, raster, asked)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+import shutil
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -9,17 +11,35 @@ from typing import Any
 import numpy as np
 
 from tunnelsite.core.describe import LayerSpec
+from tunnelsite.core.errors import ResourceShortage
 from tunnelsite.core.layers import Layer, SourceRaster
 from tunnelsite.core.process import GroundTiles, Process, Progress
 from tunnelsite.hosts.process_inputs import cell_size_m, stored_values
+from tunnelsite.io.cog_blocks import NEED_BYTES, cog_by_blocks
+from tunnelsite.io.files import bytes_words
 from tunnelsite.io.height_blocks import HeightBlocks
 from tunnelsite.io.overviews import way_of
+from tunnelsite.io.raster_header import RasterHeader
 from tunnelsite.io.scratch import FROM_BYTES
 
 
 def too_large(shape: tuple[int, int]) -> bool:
     """Whether a layer of this shape is kept out of memory: from the size on from which a screening keeps its own in files."""
     return 4 * shape[0] * shape[1] >= FROM_BYTES
+
+
+def refuse_without_room(header: RasterHeader, output: Path) -> None:
+    """Refuse what the output's disk clearly has no room for. Errors: ResourceShortage, before any cell is read."""
+    rows, cols = header.shape
+    need = NEED_BYTES * rows * cols
+    with contextlib.suppress(OSError):  # no such folder: said by who writes there
+        free = shutil.disk_usage(output.absolute().parent).free
+        if need > free:
+            raise ResourceShortage(
+                f"a layer of {rows} rows x {cols} columns takes up to {bytes_words(need)} of disk while it is written",
+                f"at most {bytes_words(free)}, which is what is free in the output's folder",
+                "choose a folder on a larger disk, or cut the raster into pieces",
+            )
 
 
 def without_cells(blocks: HeightBlocks) -> SourceRaster:
@@ -44,8 +64,6 @@ def run_by_tiles(
     Arguments: process, whose `by_tiles` allows the parameters; blocks, the raster; parameters, not checked yet; wanted; progress.
     Return: the layer's title and unit, without its values. Errors: as `raster_inputs` and `cog_by_blocks`.
     """
-    from tunnelsite.io.cog_blocks import cog_by_blocks
-
     raster = without_cells(blocks)
     ground = GroundTiles(blocks.shape, cell_size_m(raster), lambda rows, cols: blocks.near(rows, cols).read(rows, cols))
     spec = wanted.spec
