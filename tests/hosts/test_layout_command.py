@@ -107,8 +107,8 @@ def test_trenches_go_round_and_cost_what_the_user_says(farm, tmp_path, capsys):
     free = asked(capsys, *_go(farm, tmp_path, "--houses", "1", "--price", "water=10/m"))["houses"][0]["trenches"][
         "water"
     ]
-    # an end may lie up to 0.71 of a cell off, and cells beside the wall count from their middle
-    assert free["straight_m"] - 1.5 <= free["length_m"] <= 1.03 * free["straight_m"] + 1.5
+    # no way is shorter than the straight distance (geometry); cells beside the wall count from their middle
+    assert free["straight_m"] - 1e-9 <= free["length_m"] <= 1.03 * free["straight_m"] + 1.5
     assert free["cost"] == pytest.approx(10 * free["length_m"])
     walled = asked(capsys, *_go(farm, tmp_path, "--houses", "1", "--keep-out", farm[3], "--price", "water=1/ft"))
     way = walled["houses"][0]["trenches"]["water"]
@@ -118,6 +118,13 @@ def test_trenches_go_round_and_cost_what_the_user_says(farm, tmp_path, capsys):
     assert not lines.geometry.intersects(barred).any()
     houses = geopandas.read_file(tmp_path / "layout.gpkg", layer="layout")
     assert not lines.geometry.intersects(houses.geometry.iloc[0].buffer(-0.8)).any()
+    foot, tap = houses.geometry.iloc[0], geopandas.read_file(farm[2]).geometry.iloc[0]
+    assert (
+        lines.distance(foot).max() < 1e-3 and lines.distance(tap).max() < 1e-3
+    )  # from the wall itself to the tap itself
+    assert lines["length_m"].iloc[0] == pytest.approx(lines.length.iloc[0], rel=1e-3)  # the map's scale
+    assert lines["straight_m"].iloc[0] == pytest.approx(foot.distance(tap), rel=1e-3)
+    assert lines["straight_m"].iloc[0] <= lines["at_least_m"].iloc[0] <= lines["length_m"].iloc[0]
     priceless = asked(capsys, *_go(farm, tmp_path, "--houses", "1"))["houses"][0]["trenches"]["water"]
     assert priceless["cost"] is None
 

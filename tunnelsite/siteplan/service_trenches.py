@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
+from shapely.ops import substring
 
 from tunnelsite.core.grid import Grid
 from tunnelsite.core.site import Frame, segments_of
@@ -25,7 +26,8 @@ class ServiceTrench:
     """A trench from one house to one service.
 
     Attributes:
-        trench: as found. line: its way in the grid's along and across [m], None where there is none.
+        trench: as found, its length and cost from the wall to the service. line: its way in the grid's along and across [m],
+        None where there is none.
         straight_m: straight distance from the house to the nearest feature of the service [m].
     """
 
@@ -65,7 +67,7 @@ def service_trenches(
     for house in houses:
         wall = blocked_centres(segments_of(house), grid.cell_m, grid.cell_m, place) & ~built
         ways = trenches(TrenchGround(free, grid.cell_m), wall, tapped, dict(prices or {}) or None)
-        found.append([_service_trench(way, grid, house, services[way.service]) for way in ways])
+        found.append([_service_trench(way, grid, (house, services[way.service]), prices or {}) for way in ways])
     return found, grid.cell_m
 
 
@@ -118,10 +120,36 @@ def _touched(geometry, place: Lattice) -> np.ndarray:
     return touched
 
 
-def _service_trench(way: Trench, grid: Grid, house, geometry: np.ndarray) -> ServiceTrench:
+def _service_trench(way: Trench, grid: Grid, ends: tuple, prices: Mapping[str, float]) -> ServiceTrench:
+    """The way found, drawn from the wall itself to the service itself: cells alone leave up to 0.71 of one open at each end.
+
+    Arguments: ends, the house and the features of the service; prices of a metre, by service.
+    """
+    house, geometry = ends
     straight = float(shapely.distance(house, geometry).min())
     if not len(way.rows):
         return ServiceTrench(way, None, straight)
     points = np.column_stack(grid.centre(way.rows, way.cols))
-    line = shapely.linestrings(points if len(points) > 1 else np.repeat(points, 2, axis=0))
-    return ServiceTrench(way, line, straight)
+    line = _to_the_ends(points, house, geometry)
+    more = float(line.length) - way.length_m
+    burdened = way.burdened_m + more
+    price = prices.get(way.service)
+    least = min(max(straight, way.shortest_m - math.sqrt(2) * grid.cell_m), float(line.length))
+    cost = None if price is None else burdened * price
+    return ServiceTrench(
+        replace(way, length_m=float(line.length), shortest_m=least, burdened_m=burdened, cost=cost), line, straight
+    )
+
+
+def _to_the_ends(points: np.ndarray, house, geometry: np.ndarray) -> shapely.LineString:
+    """The polyline of cell centres [n, 2], from the wall on; it stops where it first meets the service, or goes on to it."""
+    first, last = shapely.Point(points[0]), shapely.Point(points[-1])
+    wall = shapely.get_coordinates(shapely.shortest_line(house, first))[0]
+    line = shapely.LineString(np.vstack([wall, points]))
+    service = geometry[int(np.argmin(shapely.distance(last, geometry)))]
+    met = shapely.intersection(line, service)
+    if not shapely.is_empty(met):
+        along = shapely.line_locate_point(line, shapely.points(shapely.get_coordinates(met))).min()
+        return substring(line, 0.0, float(along)) if along > 0 else shapely.LineString([wall, wall])
+    tap = shapely.get_coordinates(shapely.shortest_line(last, service))[-1]
+    return shapely.LineString(np.vstack([wall, points, tap]))
