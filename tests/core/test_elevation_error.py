@@ -36,6 +36,12 @@ def test_interpolation_smooths_errors_as_claimed(own: int, range_m: float) -> No
 def test_what_is_assumed_goes_by_the_models_own_cells() -> None:
     assert error_model(None, None, 1.0, 1.0) == ErrorModel(0.10, 5.0, assumed=True)
     assert error_model(None, None, 0.0, 2.0) == ErrorModel(0.10, 5.0, assumed=True)
+    # docs/method.md: alike over 5 m or one cell of the model, whichever is more, whether it is interpolated or not
+    for working_m in (10.0, 2.0):
+        assert (
+            error_model(None, None, 10.0, working_m).range_m == error_model(0.3, None, 10.0, working_m).range_m == 10.0
+        )
+    assert error_model(None, None, 0.0, 8.0).range_m == 8.0 and error_model(0.3, 2.0, 10.0, 10.0).range_m == 2.0
     assert error_model(None, 50.0, 10.0, 2.0) == ErrorModel(0.82, 50.0, assumed=True, own_m=10.0)
     assert error_model(0.2, 0.0, 1.0, 1.0) == ErrorModel(0.2, 0.0)
     assert ErrorModel(0.2, 0.0).seen == (0.2, 0.0) and ErrorModel(0.2, 7.0).seen == (0.2, 7.0)

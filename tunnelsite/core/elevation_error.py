@@ -53,10 +53,11 @@ def error_model(sd_m: float | None, range_m: float | None, own_m: float, cell_m:
     """The error of the elevations on a working grid; what was not stated is assumed by the model's own cell.
 
     Arguments: sd_m, range_m [m], None = not stated; own_m, the elevation model's own cell [m], 0 = not known; cell_m, the
-    working cell [m]. Working cells finer than the model's own repeat its errors, so the range is at least one of the latter.
+    working cell [m]. A range that is not stated is `RANGE_M` or one cell of the model, whichever is more. Working cells finer than
+    the model's own repeat its errors, so the range is at least one of the latter.
     """
     interpolated = own_m > 1.01 * cell_m
-    length = RANGE_M if range_m is None else range_m
+    length = max(RANGE_M, own_m or cell_m) if range_m is None else range_m
     length, own = (max(length, own_m), own_m) if interpolated else (length, 0.0)
     if sd_m is not None:
         return ErrorModel(sd_m, length, own_m=own)
