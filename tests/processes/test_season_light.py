@@ -35,6 +35,15 @@ def layer(values, unit: str = "m") -> Layer:
     return Layer(values, unit, "")
 
 
+def test_nothing_lets_through_more_than_all_of_the_beam() -> None:
+    """Level ground is in the sun at all times: the share is 1, and the sum of 360 directions ends no bit beyond it."""
+    numbers = np.random.default_rng(0)
+    sun = np.column_stack([numbers.uniform(low, high, 20_000) for low, high in ((0, 360), (5, 60), (0, 900))])
+    level = layer(np.zeros((12, 12), np.float32))
+    share = PROCESS({"ground": level, "surface": level, "sun": layer(sun)}, {"azimuths": 360})["beam_share"].values
+    assert share.max() <= 1 and share.min() == pytest.approx(1, abs=1e-5)
+
+
 @pytest.mark.parametrize("lat", [44.0, -38.0])
 def test_against_one_shadow_a_step(lat: float) -> None:
     ground, surface, leafless = grove()

@@ -52,6 +52,7 @@ def _run(inputs, parameters, progress) -> dict[str, Layer]:
         found = folded_share(heights, ground.values, cell_m, azimuths, tables, rays, beyond, pause)[0]
         found *= np.float32(energy.sum() / total)
         share = found if share is None else np.add(share, found, out=share)
+    np.minimum(share, np.float32(1.0), out=share)  # sums of hundreds of shares end a few bits beyond the whole
     return {"beam_share": Layer(share, "1", "Share of the beam", ground.cell_m)}
 
 
