@@ -7,8 +7,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import shapely
 
-from tests.whole_run.files import plain_farm
+from tests.whole_run.files import NORTH, UTM17, WEST, plain_farm, write_parcels
 from tunnelsite import read_site, screen, tables
 from tunnelsite.core.errors import InputRefused, UsageError
 from tunnelsite.core.house import House
@@ -22,7 +23,10 @@ def run(tmp_path_factory):
     folder = tmp_path_factory.mktemp("farm")
     dem, parcels = plain_farm(folder)
     settings = settings_from({"halo": "20m", "top": 5, "setback": "2m", "bearing_tolerance": 10, "bearing_step": 10})
-    site = read_site(str(dem), str(parcels), structures=None)
+    halves = [shapely.box(WEST, NORTH - 200, WEST + 45, NORTH), shapely.box(WEST + 45, NORTH - 200, WEST + 300, NORTH)]
+    columns = {"drainage_class": ["Well drained", "poorly drained"], "hydgrp": ["B", "C/D"], "name": ["a", "b"]}
+    soils = write_parcels(folder / "soils.gpkg", halves, UTM17, **columns)
+    site = read_site(str(dem), str(parcels), structures=None, soils=str(soils))
     result = screen(site, [House(5.0, 12.0), House(4.0, 8.0)], settings=settings)
     keep_run(result, folder / "run.npz", overwrite=False)
     return result, folder / "run.npz"
@@ -32,6 +36,8 @@ def test_a_kept_run_ranks_as_it_did(run) -> None:
     result, path = run
     again = kept_run(path)
     assert [(c.scan, c.item, c.score) for c in again.choices] == [(c.scan, c.item, c.score) for c in result.choices]
+    soils = {word for row in result.rows for word in row["flags"].split("; ") if word.startswith("soil: ")}
+    assert soils & {"soil: well drained (hydrologic group B)", "soil: poorly drained (hydrologic group C/D)"}
     for one, two in zip(result.rows, again.rows, strict=True):
         assert one.keys() == two.keys()
         for name, value in one.items():

@@ -183,7 +183,28 @@ def _frame_out(frame: Frame, key: str, arrays: dict[str, np.ndarray]) -> dict[st
         "parcels": _features_out(parcels, f"{key}.parcels", arrays),
         "structures": _features_out(frame.structures, f"{key}.structures", arrays),
         "keep_outs": [_features_out(item, f"{key}.keep{k}", arrays) for k, item in enumerate(frame.keep_outs)],
+        "soils": _features_out(frame.soils, f"{key}.soils", arrays),
+        "soil_columns": _soil_columns(frame.soils),
     }
+
+
+def _soil_columns(soils: Features | None) -> dict[str, list[str | None]]:
+    """What the flags of a candidate say of its soil, as text; None where it is blank."""
+    from tunnelsite.scan.soils import CLASS_COLUMNS, GROUP_COLUMNS
+
+    wanted = {} if soils is None else soils.columns
+    known = {name: values for name, values in wanted.items() if name.lower() in (*CLASS_COLUMNS, *GROUP_COLUMNS)}
+    return {name: [str(one) if isinstance(one, str) else None for one in values] for name, values in known.items()}
+
+
+def _soils_in(item: dict[str, Any], key: str, arrays: dict[str, np.ndarray]) -> Features | None:
+    soils = _features_in(item.get("soils"), f"{key}.soils", arrays)  # runs kept by an earlier version have none
+    if soils is None:
+        return None
+    columns = {str(name): np.array(values, object) for name, values in item["soil_columns"].items()}
+    if any(values.shape != (len(soils),) for values in columns.values()):
+        raise ValueError("columns of the soils do not fit their shapes")
+    return dataclasses.replace(soils, columns=columns)
 
 
 def _frame_in(item: dict[str, Any], key: str, arrays: dict[str, np.ndarray]) -> Frame:
@@ -194,6 +215,7 @@ def _frame_in(item: dict[str, Any], key: str, arrays: dict[str, np.ndarray]) -> 
         parcels=_features_in(item["parcels"], f"{key}.parcels", arrays).geometry,
         structures=_features_in(item["structures"], f"{key}.structures", arrays),
         keep_outs=tuple(_features_in(one, f"{key}.keep{k}", arrays) for k, one in enumerate(item["keep_outs"])),
+        soils=_soils_in(item, key, arrays),
         **item["plain"],
     )
 
