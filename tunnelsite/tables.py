@@ -97,7 +97,7 @@ def candidate_row(result: Result, rank: int) -> dict[str, Any]:
             row[f"{judge.id}_m"] = value
         if judge.rubric.weight > 0:
             row[f"score_{judge.id}"] = float(judge.rubric.marks(np.float64(value)))
-    row["flags"] = refine.flags(scan, item, row)
+    row["flags"] = refine.flags(scan, item, row, 100 * float(np.max(error.both)))
     return row
 
 

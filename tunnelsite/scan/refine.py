@@ -20,7 +20,7 @@ TOUCH_M = 1e-6  # rounding of coordinates; touching is allowed
 HOLLOW_M = 0.10  # shallower ones are the noise of the elevation model
 POOL_M = 0.3  # deeper ones are no longer the noise of the elevation model; common practice, no source
 NIGHT_LUX = 1.0  # likely to disturb sensitive crops (derived; no agreed threshold)
-STEEP_SE_PCT = 100 / 192 / 2  # a standard error of half the tolerance leaves the pitch undecided
+UNSURE_SE_PCT = 100 / 192 / 2  # a standard error of half the tolerance leaves the pitch undecided
 
 
 def placement(scan: Scan, item: int) -> tuple[int, int, float, float]:
@@ -130,11 +130,12 @@ def clearance(scan: Scan, item: int) -> float | None:
     return float(shapely.distance(footprint, structures.geometry).min())
 
 
-def flags(scan: Scan, item: int, values: dict[str, Any]) -> str:
-    """Words a reader should not miss, joined by `; `."""
+def flags(scan: Scan, item: int, values: dict[str, Any], worst_se_pct: float) -> str:
+    """Words a reader should not miss, joined by `; `. Arguments: values, its row so far; worst_se_pct, the larger standard error
+    of its two slopes [%], NaN = not known: the slope that is less sure decides as well whether the ground is within the tolerance."""
     words = []
     row, col, _, _ = placement(scan, item)
-    if values["pitch_se_pct"] is None or values["pitch_se_pct"] > STEEP_SE_PCT:
+    if not worst_se_pct <= UNSURE_SE_PCT:
         words.append("pitch uncertain")
     steepest = max(abs(values["pitch_along_pct"]), abs(values["pitch_across_pct"]))
     if steepest <= 100 / 192:
