@@ -136,6 +136,15 @@ def test_lamps_without_lumens_are_refused(columns, words) -> None:
         screen(site(np.full((50, 90), 100.0), lamps=bad), HOUSE, settings=settings())
 
 
+def test_where_a_lamp_stops_to_count_is_said() -> None:
+    """500 lm give 0.01 lx at sqrt(500 / 4 pi / 0.01) = 63.1 m (inverse square law): nearer it counts, beyond it is nothing."""
+    lamp = features([shapely.Point(MIDDLE[0] - 50, MIDDLE[1])], name="lamps", lumens=[500], height_m=[1.0])
+    scan = screen(site(np.full((80, 160), 100.0), lamps=lamp), HOUSE, settings=settings()).scans[0]
+    assert any("each where it gives 0.01 lx or more" in note for note in scan.frame.notes)
+    lux = scan.frame.layers["night_lux"]
+    assert lux[lux > 0].min() == pytest.approx(0.01, rel=0.05) and (lux == 0).any()
+
+
 def test_lamps_without_height_and_off_the_data_are_noted() -> None:
     two = features([shapely.Point(MIDDLE), shapely.Point(WEST + 9000, NORTH)], name="lamps", lumens=[500, 500])
     result = screen(site(np.full((80, 120), 100.0), lamps=two), HOUSE, settings=settings())

@@ -12,6 +12,7 @@ from tunnelsite.kernels.illuminance import Lamps, lamp_light
 
 USUAL_HEIGHT_M = 5.0  # of a yard lamp whose height is not given; common practice, no source
 LIGHT_HEIGHT_M = 1.0
+LEAST_LUX = 0.01  # fainter lamps are left out: a twenty-fifth of the full moon (0.25 lx, seen)
 MOST_LUMENS = 1e7
 
 
@@ -24,10 +25,11 @@ def add_night_light(frame: Frame, light_height_m: float = LIGHT_HEIGHT_M) -> Non
         return
     lamps = _on_grid(frame, frame.lamps)
     eye = frame.ground + np.float32(light_height_m)
-    frame.keep("night_lux", lamp_light(frame.layers["surface"], eye, frame.grid.cell_m, lamps), "lx")
+    light = lamp_light(frame.layers["surface"], eye, frame.grid.cell_m, lamps, LEAST_LUX)
+    frame.keep("night_lux", light, "lx")
     frame.notes.append(
         f"night light from the {len(lamps.row)} lamps of {frame.lamps.name} alone, on leaves facing each, {light_height_m:g} m above "
-        "the ground; trees and buildings hide light, sky glow is not in it"
+        f"the ground, each where it gives {LEAST_LUX:g} lx or more; trees and buildings hide light, sky glow is not in it"
     )
 
 
