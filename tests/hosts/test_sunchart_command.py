@@ -6,6 +6,7 @@ import json
 import pathlib
 import xml.etree.ElementTree as ElementTree
 
+import numpy as np
 import pytest
 
 from tunnelsite.core.errors import InputRefused, TunnelsiteError, UsageError
@@ -18,7 +19,7 @@ YARD = ("-78.148002506", "43.007542228")  # beside the barn and the shed
 
 def _given(*words: str) -> argparse.Namespace:
     command = argparse.ArgumentParser(allow_abbrev=False)
-    for name in ("--project", "--dem", "--parcels", "--crop-months", "--halo"):
+    for name in ("--project", "--dem", "--parcels", "--crop-months", "--halo", "--bearing"):
         command.add_argument(name)
     add_options(command)
     for name in ("overwrite", "json", "quiet"):
@@ -85,7 +86,7 @@ def test_magnetic_readings_by_their_day(tmp_path, capsys):
     assert 3 < gap["gable_noon_m"] < gap["arch_noon_m"] < gap["arch_10_to_14_h_solar_m"] < 8
 
 
-def test_candidate_by_rank(tmp_path):
+def test_candidate_by_rank(tmp_path, capsys):
     import geopandas
     import shapely
 
@@ -94,7 +95,8 @@ def test_candidate_by_rank(tmp_path):
     columns = {
         "rank": [1, 2],
         "parcel": ["Lark Bench", "Home <Ring>"],
-        "house": ["30x96ft"] * 2,
+        "house": ["30x96ft", "20x48ft"],
+        "bearing_deg": [90.0, 60.0],
         "lon": [-78.1497, lon],
         "lat": [43.0075, lat],
     }
@@ -110,9 +112,19 @@ def test_candidate_by_rank(tmp_path):
         "--out",
         str(tmp_path / "c.svg"),
     ]
-    assert sunchart(_given(*words, "--rank", "2")) == 0
+    assert sunchart(_given(*words, "--json", "--rank", "2")) == 0
+    told = json.loads(capsys.readouterr().out)
+    # what is said of the ridge and of gaps is of this candidate's house and bearing, not of the settings'
+    assert told["ridge_bearing"]["bearing_deg"] == 60.0 and told["crop_months"] == "10-01:04-30"
+    (gap,) = told["clear_gaps"]
+    assert gap["house"] == "20x48ft"
+    # a ridge 12 ft high over the middle: its noon shadow across the ridge, less half the width (geometry)
+    noon = np.radians(90 - lat - 23.44)
+    assert gap["gable_noon_m"] == pytest.approx(
+        12 * 0.3048 / np.tan(noon) * np.sin(np.radians(60)) - 10 * 0.3048, abs=0.06
+    )
     title = ElementTree.parse(tmp_path / "c.svg").getroot().find("{http://www.w3.org/2000/svg}title").text
-    assert title == "Sun chart: Candidate 2, Home <Ring>, 30x96ft"
+    assert title == "Sun chart: Candidate 2, Home <Ring>, 20x48ft"
     with pytest.raises(UsageError, match="one of the 2 ranks"):
         sunchart(_given(*words, "--overwrite", "--rank", "3"))
 

@@ -27,7 +27,7 @@ def sunchart(given: argparse.Namespace) -> int:
     ask = _asked(given)
     progress = Progress(quiet=given.quiet)
     outputs = _outputs(given)
-    lon, lat, title = _point(given)
+    lon, lat, title, ridge = _point(given)
     from tunnelsite.io.outputs import reserved_outputs
 
     with reserved_outputs(outputs, inputs_named(given, values), overwrite=bool(given.overwrite)):
@@ -37,7 +37,7 @@ def sunchart(given: argparse.Namespace) -> int:
         chart, light, differences = _chart(given, ask, (site, seen), crop_period(settings.crop_months), title)
         _write(given, outputs, chart, light, differences, ask["transmission"])
         progress("writing", 1.0)
-    summary = _summary(chart, light, differences, ask, outputs) | _advice(settings, lat)
+    summary = _summary(chart, light, differences, ask, outputs) | _advice(settings_from(values | ridge), lat)
     print(json.dumps(summary, indent=2, allow_nan=False) if given.json else _words(summary))
     return 0
 
@@ -114,8 +114,8 @@ def _outputs(given: argparse.Namespace) -> dict[str, Path]:
     return found
 
 
-def _point(given: argparse.Namespace) -> tuple[float, float, str]:
-    """(lon, lat, title) of `--at` or of a candidate's centre. Errors: UsageError."""
+def _point(given: argparse.Namespace) -> tuple[float, float, str, dict[str, Any]]:
+    """(lon, lat, title, house and bearing as settings) of `--at` or of a candidate's centre. Errors: UsageError."""
     if (given.at is None) == (given.rank is None):
         raise UsageError(
             "neither or both of --at and --rank were given",
@@ -128,17 +128,17 @@ def _point(given: argparse.Namespace) -> tuple[float, float, str]:
             raise UsageError(
                 f"--at is {lon:g} {lat:g}", "longitude -180 to 180, latitude -90 to 90", "longitude comes first"
             )
-        return lon, lat, given.title or f"Point {lon:.5f}, {lat:.5f}"
+        return lon, lat, given.title or f"Point {lon:.5f}, {lat:.5f}", {}
     if given.sites is None:
         raise UsageError("--rank without --sites", "the GeoPackage of a screening", "name it with --sites sites.gpkg")
     from tunnelsite.io.sites_file import candidate_row
 
     row, _ = candidate_row(given.sites, given.rank, ("rank", "parcel", "house", "lon", "lat"))
-    return (
-        float(row["lon"]),
-        float(row["lat"]),
-        given.title or f"Candidate {given.rank}, {row['parcel']}, {row['house']}",
-    )
+    ridge: dict[str, Any] = {"house": [str(row["house"])]}  # one of the sizes and bearings that competed
+    if given.bearing is None and row.get("bearing_deg") is not None:
+        ridge["bearing"] = float(row["bearing_deg"])
+    title = given.title or f"Candidate {given.rank}, {row['parcel']}, {row['house']}"
+    return float(row["lon"]), float(row["lat"]), title, ridge
 
 
 def _seen(settings, lon: float, lat: float, eye_m: float):
@@ -255,6 +255,7 @@ def _summary(chart, light, differences, ask, outputs) -> dict[str, Any]:
             {"month": d.month, "day": d.day, "clear_h": round(d.clear_h, 2), "possible_h": round(d.possible_h, 2)}
             for d in chart.days
         ],
+        "crop_months": light.crop_months.period,
         "crop_beam_share": light.crop_months.beam_share,
         "crop_total_share": light.crop_months.total_share,
         "sky_view": light.sky_view,
@@ -280,7 +281,10 @@ def _summary(chart, light, differences, ask, outputs) -> dict[str, Any]:
 def _words(summary: dict[str, Any]) -> str:
     share = summary["crop_total_share"]
     lines = [f"{summary['title']} ({summary['lon']:.6f}, {summary['lat']:.6f})"]
-    lines.append("light of the crop months: " + ("not assessed" if share is None else f"{share:.1%} of an open site's"))
+    lines.append(
+        f"light of the crop months ({summary['crop_months']}): "
+        + ("not assessed" if share is None else f"{share:.1%} of an open site's")
+    )
     for day in summary["days"]:
         lines.append(
             f"  {day['day']:>2} {MONTHS[day['month'] - 1].capitalize()}: {day['clear_h']:5.2f} of {day['possible_h']:5.2f} h of sun clear"
