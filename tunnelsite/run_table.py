@@ -132,7 +132,12 @@ def _error_words(result: Result) -> str:
     """What the standard error of the pitch rests on."""
     error = stated_error(result.frame, *result.settings.error)
     if not error.assumed:
-        return f"its standard error counts {error.words}, as stated, and ground that the model's cells hide"
+        how = (
+            "as stated"
+            if result.settings.error[1] is not None
+            else "the size as stated, the distance assumed: --error-range"
+        )
+        return f"its standard error counts {error.words} ({how}), and ground that the model's cells hide"
     return (
         f"nobody stated how far the heights are off: {error.words} were counted, or less where the model is smoother than that; "
         "--elevation-error and --error-range state them"

@@ -71,6 +71,13 @@ def test_the_less_sure_slope_makes_a_pitch_uncertain_too(sd: float, unsure: bool
     assert ("pitch uncertain" in row["flags"]) is unsure
 
 
+def test_a_distance_that_nobody_stated_is_not_told_as_stated() -> None:
+    ground = 100 + 0.02 * np.mgrid[0:60, 0:80][1]
+    for words, told in (({}, "the distance assumed"), ({"error_range": "5m"}, "(as stated)")):
+        result = screen(site(ground), House(5.0, 12.0), settings=settings(elevation_error="0.05m", top=1, **words))
+        assert [told in row["value"] for row in result.tables["run"].rows if row["name"] == "pitch"] == [True]
+
+
 def test_a_plane_in_both_directions_comes_through_the_warp() -> None:
     """A plane on a grid 1.9 deg off true north keeps its true slopes: along = s sin(azimuth), across = s cos(azimuth)."""
     utm = pyproj.CRS(32617)
