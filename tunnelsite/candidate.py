@@ -15,12 +15,13 @@ from tunnelsite.core.grid import Grid, geographic_wkt, transformer
 from tunnelsite.core.house import House, Pad
 from tunnelsite.core.site import Frame, Site
 from tunnelsite.io.sites_file import ScreenedCandidate, read_candidate
+from tunnelsite.limits import site_limits
 from tunnelsite.scan.localise import frame_grid, localised
-from tunnelsite.scan.open_ground import bars, inset
 from tunnelsite.settings import Settings, settings_from
 from tunnelsite.siteplan.grading_settings import GradingSettings
 from tunnelsite.siteplan.pad_plane import PadCells, quick_plane
 from tunnelsite.siteplan.place import Place
+from tunnelsite.siteplan.site_limits import SiteLimits
 from tunnelsite.siteplan.stakes import DesignPlane
 
 # What decides where the cells lie, what is graded and how: taken from the screening unless it is given anew.
@@ -70,11 +71,9 @@ class Candidate:
     notes: tuple[str, ...]
 
     @property
-    def open_ground(self) -> shapely.Geometry:
-        """The parcel less its setback, keep-outs and what structures ask for: where earth may be moved."""
-        room = inset(self.parcel, self.settings.setback_m)
-        barred = [bar.geometry for bar in bars(self.frame, self.settings.clearance_m)]
-        return shapely.difference(room, shapely.union_all(barred)) if barred else room
+    def limits(self) -> SiteLimits:
+        """What bounds earthwork there."""
+        return site_limits(self.frame, self.parcel, self.settings.clearance_m, self.settings.setback_m)
 
     def screened_plane(self) -> DesignPlane:
         """The design plane of the screening, found again: least squares, clipped to the finished slope, balanced."""

@@ -76,8 +76,8 @@ def test_files_agree_with_the_summary(slope, tmp_path, capsys):
     daylight = lines[lines["kind"] == "daylight"].geometry.iloc[0]
     assert shapely.Polygon(daylight.coords).area == pytest.approx(areas.loc["disturbed ground"].geometry.area, rel=1e-9)
     swale = lines[lines["kind"] == "swale"]
-    assert len(swale) == len(summary["drainage"]["swale"]) == 0  # any swale here would send the land below more water
-    assert any("No swale is offered" in text and "more than it gets now" in text for text in summary["cautions"])
+    assert len(swale) == len(summary["drainage"]["swale"]) == 0  # the parcel is too small for one
+    assert any("No swale is offered" in text and "would leave the parcel" in text for text in summary["cautions"])
     # before grading the contours of a plane are straight lines square to its fall, as far apart as interval / slope
     before = lines[lines["kind"] == "contour before"]
     assert summary["contour_interval_m"] >= 0.1

@@ -10,9 +10,9 @@ import pytest
 import shapely
 from PIL import Image
 
+from tunnelsite.core import amounts
 from tunnelsite.core.grid import Grid
 from tunnelsite.io.picture_png import png_bytes
-from tunnelsite.report import amounts
 from tunnelsite.report.farm_view import FarmView
 from tunnelsite.report.fates import score_edges
 from tunnelsite.report.slim import slim_svg

@@ -16,6 +16,7 @@ from tunnelsite.siteplan.channels import VELOCITY_LIMIT_M_S
 from tunnelsite.siteplan.drainage_plan import DrainageSettings, drainage_plan
 from tunnelsite.siteplan.flow_paths import flow_over, inflows, path_down, path_up
 from tunnelsite.siteplan.grading_plan import grading_plan
+from tunnelsite.siteplan.site_limits import SiteLimits
 from tunnelsite.siteplan.storm import Storm
 from tunnelsite.siteplan.swale import SwaleRule
 from tunnelsite.siteplan.water_moved import BorderFlow, border_flow, gains
@@ -141,9 +142,9 @@ def test_a_swale_that_leaves_the_parcel_is_said() -> None:
     where, ground = hillside()
     plan = grading_plan(ground, where)
     tight = plan.outline.buffer(0.5)
-    assert any("neighbour's consent" in said for said in drainage_plan(plan, None, tight).warnings)
+    assert any("neighbour's consent" in said for said in drainage_plan(plan, None, SiteLimits(tight)).warnings)
     wide = plan.outline.buffer(60)
-    assert not any("neighbour's consent" in said for said in drainage_plan(plan, None, wide).warnings)
+    assert not any("neighbour's consent" in said for said in drainage_plan(plan, None, SiteLimits(wide)).warnings)
 
 
 def test_unknown_ground_where_the_swale_would_run_is_refused() -> None:

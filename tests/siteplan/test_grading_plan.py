@@ -15,8 +15,14 @@ from tunnelsite.core.errors import InputRefused, UsageError
 from tunnelsite.kernels.grading import FINISHED_SLOPE
 from tunnelsite.siteplan.grading_plan import grading_plan
 from tunnelsite.siteplan.grading_settings import GradingSettings, fixed_shape
+from tunnelsite.siteplan.site_limits import SiteLimits
 
 L, W = 29.0, 9.0
+
+
+def owned(land) -> SiteLimits:
+    """All of it open ground of the parcel."""
+    return SiteLimits(land, land)
 
 
 @pytest.mark.parametrize("slope", [0.02, -0.05])
@@ -169,11 +175,15 @@ def test_cut_limit() -> None:
 def test_side_slopes_beyond_the_parcel_are_reported() -> None:
     where = place()
     ground = tilted(where, 0.0, 0.10)
-    everywhere = grading_plan(ground, where, None, where.on_grid(shapely.box(-40, -40, 40, 40)))
+    everywhere = grading_plan(ground, where, None, owned(where.on_grid(shapely.box(-40, -40, 40, 40))))
     assert everywhere.over_parcel_m2 == pytest.approx(0.0)
-    only_pad = grading_plan(ground, where, None, where.on_grid(shapely.box(-L / 2, -W / 2, L / 2, W / 2)))
+    only_pad = grading_plan(ground, where, None, owned(where.on_grid(shapely.box(-L / 2, -W / 2, L / 2, W / 2))))
     assert only_pad.over_parcel_m2 == pytest.approx(only_pad.outline.area - L * W, abs=1e-6)
-    assert any("beyond the open ground" in said for said in only_pad.warnings)
+    assert any("NOT BUILDABLE AS DRAWN" in said and "over the parcel's edge" in said for said in only_pad.warnings)
+    assert not any("NOT BUILDABLE" in said for said in everywhere.warnings)
+    setback = SiteLimits(where.on_grid(shapely.box(-40, -40, 40, 40)), where.on_grid(shapely.box(-16, -6, 16, 6)))
+    near = grading_plan(ground, where, None, setback).warnings
+    assert any("beyond the open ground" in said for said in near) and not any("NOT BUILDABLE" in said for said in near)
 
 
 def test_profiles_and_window_show_both_grounds() -> None:

@@ -18,6 +18,7 @@ from tunnelsite.siteplan.drainage_plan import drainage_plan
 from tunnelsite.siteplan.grading_error import earthwork_error
 from tunnelsite.siteplan.grading_plan import grading_plan
 from tunnelsite.siteplan.place import Place
+from tunnelsite.siteplan.site_limits import SiteLimits
 
 FOLDER = Path(__file__).resolve().parents[2] / "sample_data"
 
@@ -43,7 +44,7 @@ def test_terrace_needs_only_its_own_noise_levelled(farm) -> None:
     frame, truths = farm
     place = at(frame, truths["terrace"]["centre"])
     bench = frame.parcels[frame.parcel_names.index("Lark Bench")]
-    plan = grading_plan(frame.ground, place, None, bench)
+    plan = grading_plan(frame.ground, place, None, SiteLimits(bench, bench))
     assert plan.pad.moved_m3 < 0.8 * 0.035 * place.pad.area_m2  # mean of |e| is 0.8 sigma, less what the plane takes up
     assert plan.slopes.cut_m3 + plan.slopes.fill_m3 < 0.5
     assert plan.over_parcel_m2 == pytest.approx(0.0)

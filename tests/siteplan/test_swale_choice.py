@@ -9,6 +9,7 @@ import shapely
 from tests.siteplan.places import distances, place, tilted
 from tunnelsite.siteplan.drainage_plan import DrainageSettings, drainage_plan
 from tunnelsite.siteplan.grading_plan import grading_plan
+from tunnelsite.siteplan.site_limits import SiteLimits
 from tunnelsite.siteplan.swale import SwaleRule, graded_arm
 
 SLOPE = 0.05
@@ -63,7 +64,7 @@ def test_the_least_fall_digs_least() -> None:
 
 def test_open_land_below_gets_the_swale_and_what_is_not_known_is_said(hillside) -> None:
     """Where the parcel goes on as far as the data, nobody below is known to be harmed, nor to be spared."""
-    found = drainage_plan(hillside, None, shapely.box(-1, -1, 142, 142))
+    found = drainage_plan(hillside, None, SiteLimits(shapely.box(-1, -1, 142, 142)))
     assert found.arms and all(arm.daylight for arm in found.arms) and not found.spreaders
     assert not any("No swale is offered" in said for said in found.warnings)
     assert sum("runs off the elevation data before it leaves the parcel" in said for said in found.said) == len(
@@ -75,7 +76,7 @@ def test_open_land_below_gets_the_swale_and_what_is_not_known_is_said(hillside) 
 
 def test_no_swale_that_sends_a_neighbour_more_water(hillside) -> None:
     """The parcel ends 40 m below: water from a broad front would arrive there at one or two spots."""
-    found = drainage_plan(hillside, DrainageSettings(spreader=None), shapely.box(-1, 30, 142, 142))
+    found = drainage_plan(hillside, DrainageSettings(spreader=None), SiteLimits(shapely.box(-1, 30, 142, 142)))
     assert found.arms == [] and found.intercepted_m2 == 0
     [said] = [said for said in found.warnings if "No swale is offered" in said]
     assert "more than it gets now" in said and "neighbour" in said and "level spreader" not in said
@@ -83,7 +84,7 @@ def test_no_swale_that_sends_a_neighbour_more_water(hillside) -> None:
 
 
 def test_no_swale_over_the_parcel_s_edge(hillside) -> None:
-    found = drainage_plan(hillside, None, hillside.outline.buffer(0.5))
+    found = drainage_plan(hillside, None, SiteLimits(hillside.outline.buffer(0.5)))
     assert found.arms == []
     assert any("would leave the parcel" in said and "neighbour's consent" in said for said in found.warnings)
 
@@ -95,7 +96,7 @@ def test_no_swale_that_does_not_come_to_daylight() -> None:
     assert found.inflows_before
     assert found.arms == []
     [said] = [said for said in found.warnings if "No swale is offered" in said]
-    assert "does not come to daylight" in said and "m below the ground" in said
+    assert "does not come to daylight" in said and "below the ground there" in said
 
 
 def test_no_swale_where_no_water_comes_from_uphill() -> None:
@@ -104,7 +105,7 @@ def test_no_swale_where_no_water_comes_from_uphill() -> None:
     u, v = distances(where)
     found = drainage_plan(grading_plan(-0.0002 * (u**2 + v**2), where), DrainageSettings(worth_m2=500.0))
     assert found.arms == []
-    assert any("less than 500 m2" in said for said in found.warnings)
+    assert any("less than 500 m²" in said for said in found.warnings)
 
 
 @pytest.mark.parametrize("across", [0.02, -0.02])

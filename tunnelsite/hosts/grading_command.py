@@ -29,7 +29,7 @@ def grading(given: argparse.Namespace) -> int:
 
     everything = project_values(given)
     settings_from(without_outputs(everything))  # wrong options are refused before anything is read
-    values = ground_only(everything)
+    values = ground_only(everything, keep=("service",))  # earth is moved over lines that lie there
     sites, rank = asked_candidate(given)
     asked, water = error_asked(given), drainage_settings(given)
     grading_settings(given, 0.0, 1.0)
@@ -82,10 +82,10 @@ def _planned(found, settings, water, error, progress: Progress):
     from tunnelsite.siteplan.grading_error import earthwork_error
     from tunnelsite.siteplan.grading_plan import grading_plan
 
-    open_ground = None if found.parcel.is_empty else found.open_ground
-    plan = grading_plan(found.ground, found.place, settings, open_ground)
+    limits = found.limits
+    plan = grading_plan(found.ground, found.place, settings, limits)
     progress("water", 0.0)
-    drainage = drainage_plan(plan, water, None if found.parcel.is_empty else found.parcel)
+    drainage = drainage_plan(plan, water, limits)
     progress("uncertainty", 0.0)
     spread = earthwork_error(plan, *error)
     inputs_unchanged(found.site)

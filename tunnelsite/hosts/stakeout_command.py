@@ -72,10 +72,10 @@ def without_outputs(values: dict[str, Any]) -> dict[str, Any]:
     return {name: value for name, value in values.items() if name not in OWN_OUTPUTS}
 
 
-def ground_only(values: dict[str, Any], also: tuple[str, ...] = ()) -> dict[str, Any]:
-    """Settings without the inputs that neither stakes nor earth depend on, nor `also` those named."""
+def ground_only(values: dict[str, Any], also: tuple[str, ...] = (), keep: tuple[str, ...] = ()) -> dict[str, Any]:
+    """Settings without the inputs that neither stakes nor earth depend on, nor `also` those named, but with those to `keep`."""
     unused = ("surface", "obstacles", "lamps", "soils", "weather", "wind", "wind_from", "service", *also)
-    return {name: value for name, value in without_outputs(values).items() if name not in unused}
+    return {name: value for name, value in without_outputs(values).items() if name not in unused or name in keep}
 
 
 def _staking(given: argparse.Namespace):

@@ -12,11 +12,11 @@ import shapely
 from tunnelsite.core.errors import TunnelsiteError
 from tunnelsite.core.site import Frame, Site
 from tunnelsite.light.received import light_received
+from tunnelsite.limits import site_limits
 from tunnelsite.report.grading_words import drainage_summary, grading_summary
 from tunnelsite.report.markup import plain_name
 from tunnelsite.report.site_horizon import Surroundings, horizon_at
 from tunnelsite.report.sun_chart import Clock, Details, SunChart, sun_chart
-from tunnelsite.scan.open_ground import bars, inset
 from tunnelsite.scan.pitch_error import counted_error, stated_error
 from tunnelsite.scan.refine import placement
 from tunnelsite.settings import Settings, crop_period
@@ -127,19 +127,18 @@ def _earthwork(result: Result, rank: int):
     place, parcel = place_of(result, rank)
     frame, settings = result.scans[result.choices[rank - 1].scan].frame, result.settings
     error = counted_error(frame, (place.row, place.col), stated_error(frame, *settings.error))
-    barred = [bar.geometry for bar in bars(frame, settings.clearance_m)]
-    room = inset(parcel, settings.setback_m)
-    room = shapely.difference(room, shapely.union_all(barred)) if barred else room
+    limits = site_limits(frame, parcel, settings.clearance_m, settings.setback_m)
     ground = frame.ground.astype(np.float64) + frame.datum_m
-    plan = grading_plan(ground, place, GradingSettings(max_slope=settings.pad_pitch, shrink=settings.shrink), room)
+    plan = grading_plan(ground, place, GradingSettings(max_slope=settings.pad_pitch, shrink=settings.shrink), limits)
     spread = earthwork_error(plan, error, DRAWS)
     return plan, grading_summary(plan, spread)
 
 
 def _drainage(result: Result, rank: int, plan):
     """(drainage plan, its numbers). Errors: InputRefused, as `drainage_plan`."""
-    asked = DrainageSettings()
-    found = drainage_plan(plan, asked, place_of(result, rank)[1])
+    asked, frame, settings = DrainageSettings(), result.scans[result.choices[rank - 1].scan].frame, result.settings
+    parcel = place_of(result, rank)[1]
+    found = drainage_plan(plan, asked, site_limits(frame, parcel, settings.clearance_m, settings.setback_m))
     return found, drainage_summary(found, plan.place, asked.storm)
 
 

@@ -6,10 +6,11 @@ from collections.abc import Mapping
 from typing import Any
 from xml.etree.ElementTree import Element
 
-from tunnelsite.report import amounts
+from tunnelsite.core import amounts
 from tunnelsite.report.candidate_study import Study
 from tunnelsite.report.contours import contour_interval
 from tunnelsite.report.grading_map import MapData, grading_map_svg
+from tunnelsite.report.grading_words import spoil_words, surplus_words
 from tunnelsite.report.markup import picture, tag
 from tunnelsite.report.profile_picture import profiles_svg
 from tunnelsite.report.slim import slim_svg
@@ -62,10 +63,9 @@ def _earth_words(numbers: Mapping[str, Any], feet: bool) -> list[str]:
         f"beyond the pad; {disturbed} are disturbed in all.",
         f"Strip and keep {stripped} of topsoil ({thick} deep) first.",
     ]
-    surplus = numbers["surplus_m3"]
-    if abs(surplus) > 1:
-        amount = amounts.volume(abs(surplus), feet=feet)
-        words.append(f"{amount} of earth {'are left over' if surplus > 0 else 'are missing'} in all.")
+    if abs(numbers["surplus_m3"]) > 1:
+        surplus = surplus_words(numbers, feet=feet)
+        words.append(surplus[:1].upper() + surplus[1:] + ".")
     return words
 
 
@@ -93,6 +93,8 @@ def _water_words(water: Mapping[str, Any], feet: bool) -> list[str]:
         words.append(f"A swale {long} long and up to {deep} deep takes the water of {drained} and {end} {where}.")
     if water["swale"]:
         words.append(f"With it, {after} still drain onto the pad's ground.")
+    if water["dug_m3"] > 0:
+        words.append(spoil_words(water, feet=feet)[:1].upper() + spoil_words(water, feet=feet)[1:] + ".")
     words += water["said"]
     words.append(
         f"A drain of {amounts.away(water['drain_length_m'], feet=feet)} off the posts carries the roof's water."

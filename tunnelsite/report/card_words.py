@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from tunnelsite.core import amounts
 from tunnelsite.core.criterion import Criterion
 from tunnelsite.core.rubric import Rubric
-from tunnelsite.report import amounts
 from tunnelsite.scan.soils import CLASSES
 
 Row = Mapping[str, Any]

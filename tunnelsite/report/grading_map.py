@@ -7,24 +7,20 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
+from tunnelsite.core import amounts
 from tunnelsite.core.units import FOOT_M
 from tunnelsite.report.colours import INK, PAPER, SOFT, WATER, cut_fill_colour
 from tunnelsite.report.contours import bands, contour_lines, nice_step
+from tunnelsite.report.grading_key import DAYLIGHT, DRAIN, HOUSE, LIP, MARGIN, PAD, key, north, scale_bar
 from tunnelsite.report.svg import Drawing, number
 from tunnelsite.siteplan.place import box
 from tunnelsite.siteplan.stakes import heights_at
 
-WIDTH, MARGIN, HEAD, KEY = 1000.0, 24.0, 64.0, 150.0
+WIDTH, HEAD, KEY = 1000.0, 64.0, 150.0
 TALLEST = 900.0
 CLASSES = 5  # of depth, either way
 AROUND_M = 6.0
 SAMPLES = 260  # along the longer side: finer than a screen shows
-# Looks of lines, on the map and in its key.
-HOUSE, PAD = {"stroke": INK, "stroke_width": 3}, {"stroke": INK, "stroke_width": 1.2}
-DAYLIGHT = {"stroke": INK, "stroke_width": 1.4, "stroke_dasharray": "9 3 2 3"}
-DRAIN = {"stroke": WATER, "stroke_width": 1.6, "stroke_dasharray": "2 3"}
-BEFORE = {"stroke": SOFT, "stroke_width": 1.1, "stroke_dasharray": "5 4"}
-LIP = {"stroke": WATER, "stroke_width": 4.5, "stroke_dasharray": "9 2"}
 
 
 @dataclass(frozen=True)
@@ -84,9 +80,9 @@ def grading_map_svg(data: MapData) -> str:
     drawing.close_group()
     drawing.rectangle(MARGIN, HEAD, wide, tall, fill="none", stroke=SOFT, stroke_width=1)
     _spots(drawing, plan, view)
-    _north(drawing, plan, WIDTH - 62, 28)
-    _key(drawing, data, edges, HEAD + tall + 26)
-    _scale_bar(drawing, scale, HEAD + tall + 26)
+    north(drawing, plan, WIDTH - 62, 28)
+    key(drawing, data, edges, HEAD + tall + 26)
+    scale_bar(drawing, scale, HEAD + tall + 26)
     for k, words in enumerate(data.footer):
         drawing.words(MARGIN, HEAD + tall + KEY - 4 + 17 * k, words, 12, fill=SOFT)
     return drawing.text
@@ -110,11 +106,10 @@ def _description(plan) -> str:
 
 
 def _under(plan) -> str:
-    house = plan.place.house
-    return (
-        f"{house.name} house, pad {plan.place.pad.length_m:.1f} x {plan.place.pad.width_m:.1f} m; cut {plan.cut_m3:.1f} m3, "
-        f"fill {plan.fill_m3:.1f} m3, side slopes {plan.settings.rule.cut:g}:1 in cut, {plan.settings.rule.fill:g}:1 in fill"
-    )
+    house, pad, rule = plan.place.house, plan.place.pad, plan.settings.rule
+    long, wide = (amounts.size(side, feet=house.feet) for side in (pad.length_m, pad.width_m))
+    cut, fill = (amounts.volume(amount, feet=house.feet) for amount in (plan.cut_m3, plan.fill_m3))
+    return f"{house.name} house, pad {long} x {wide}; cut {cut}, fill {fill}, side slopes {rule.cut:g}:1 in cut, {rule.fill:g}:1 in fill"
 
 
 def _definitions(drawing: Drawing, data: MapData, view: _View) -> None:
@@ -246,55 +241,6 @@ def _spots(drawing: Drawing, plan, view: _View) -> None:
         x, y = view.points([plan.place.centre[0] + u[0], plan.place.centre[1] + v[0]])[0]
         x, y = x + 22 * su, y - 18 * sv
         drawing.words(x, y + 5, f"{depth:+.2f}", 14, fill=INK, text_anchor="middle", font_weight="bold", **_halo(4.5))
-    drawing.close_group()
-
-
-def _north(drawing: Drawing, plan, x: float, y: float) -> None:
-    turn = 90.0 - plan.place.grid.bearing_deg
-    drawing.open_group("true north", transform=f"translate({number(x)} {number(y)}) rotate({number(float(turn))})")
-    drawing.add("path", None, "", d="M0 -20L7 14L0 8L-7 14Z", fill=INK)
-    drawing.words(0, -24 + 50, "N", 13, fill=INK, text_anchor="middle")
-    drawing.close_group()
-
-
-def _key(drawing: Drawing, data: MapData, edges: np.ndarray, top: float) -> None:
-    drawing.open_group("key")
-    drawing.words(MARGIN, top, "Cut (+) and fill (-) [m]", 13, fill=INK, font_weight="bold")
-    wide = 34.0
-    for k in range(len(edges) - 1):
-        share, x = (edges[k] + edges[k + 1]) / 2 / edges[-1], MARGIN + k * wide
-        drawing.rectangle(x, top + 9, wide, 18, fill=cut_fill_colour(share), stroke=SOFT, stroke_width=0.6)
-        if share < 0:
-            drawing.rectangle(x, top + 9, wide, 18, fill="url(#fill-hatch)")
-    for k, edge in enumerate(edges):
-        drawing.words(MARGIN + k * wide, top + 42, f"{edge:+.2f}" if edge else "0", 11, fill=INK, text_anchor="middle")
-    lines = [
-        ("edge of the house", HOUSE),
-        ("edge of the pad", PAD),
-        ("daylight: end of the side slopes", DAYLIGHT),
-        (f"contours before, every {data.interval_m:g} m", BEFORE),
-        ("contours after", {"stroke": INK, "stroke_width": 1.1}),
-    ]
-    if data.drainage is not None:
-        lines.append(("French drain off the posts", DRAIN))
-        if data.drainage.arms:
-            lines.append(("swale, arrow to its outlet", {"stroke": WATER, "stroke_width": 3.2}))
-        if data.drainage.spreaders:
-            lines.append(("level spreader: grass below it", LIP))
-    for k, (words, look) in enumerate(lines):
-        x, y = 410 + 280 * (k // 4), top - 4 + 20 * (k % 4)
-        drawing.line(x, y, x + 38, y, **look)
-        drawing.words(x + 46, y + 4, words, 12.5, fill=INK)
-    drawing.close_group()
-
-
-def _scale_bar(drawing: Drawing, scale: float, top: float) -> None:
-    drawing.open_group("scale")
-    for unit, unit_m, y in (("m", 1.0, top + 66), ("ft", FOOT_M, top + 88)):
-        long = nice_step(110 / scale / unit_m, 1, (1.0, 2.0, 5.0))
-        wide = long * unit_m * scale
-        drawing.path(
-            [(MARGIN, y - 5), (MARGIN, y), (MARGIN + wide, y), (MARGIN + wide, y - 5)], stroke=INK, stroke_width=1.4
-        )
-        drawing.words(MARGIN + wide + 8, y, f"{long:g} {unit}", 12, fill=INK)
+        if plan.place.house.feet:
+            drawing.words(x, y + 18, f"{depth / FOOT_M:+.2f} ft", 11, fill=INK, text_anchor="middle", **_halo())
     drawing.close_group()

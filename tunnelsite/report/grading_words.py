@@ -7,10 +7,9 @@ from typing import Any
 import numpy as np
 import shapely
 
+from tunnelsite.core import amounts
 from tunnelsite.core.reproject import to_wgs84
 from tunnelsite.core.units import FOOT_M
-
-YARD3_M3 = (3 * FOOT_M) ** 3
 
 
 def grading_summary(plan, spread) -> dict[str, Any]:
@@ -73,6 +72,7 @@ def drainage_summary(found, place, storm) -> dict[str, Any]:
         "swale": [_arm(arm, flow, place) for arm, flow in zip(found.arms, found.outlets, strict=True)],
         "spreaders": [_spreader(one, place) for one in found.spreaders],
         "swale_drains_m2": found.intercepted_m2,
+        "dug_m3": sum(one.volume_m3 for one in (*found.arms, *found.spreaders)),
         "said": list(found.said),
         "roof_peak_m3_s": found.roof_peak_m3_s,
         "rain": {name: value for name, value in vars(storm).items() if value is not None},
@@ -141,70 +141,95 @@ def _spreader(one, place) -> dict[str, Any]:
         "grass_below_m": one.strip_m,
         "steepest_below": one.steepest,
         "times_as_much_at_the_edge": one.times,
+        "runs_off_the_data_m2": one.beyond_m2,
     }
 
 
 def grading_lines(summary: dict[str, Any], *, feet: bool) -> list[str]:
-    """The summary on the screen, a line a fact."""
+    """The summary on the screen, a line a fact, in both systems of units."""
     grading, lines = summary["grading"], [f"{summary['title']} ({summary['lon']:.6f}, {summary['lat']:.6f})"]
     sure = grading["uncertainty"]
-    for name in ("cut", "fill"):
-        span = sure[f"{name}_m3"]
-        lines.append(
-            f"{name} {_volume(grading[f'{name}_m3'], feet)}, 90 % between {span['low']:.0f} and {span['high']:.0f} m3; "
-            f"{'deepest' if name == 'cut' else 'highest'} {grading[f'max_{name}_m']:.2f} m"
+    for name, most in (("cut", "deepest"), ("fill", "highest")):
+        amount, low, high = (
+            amounts.volume(value, feet=feet)
+            for value in (grading[f"{name}_m3"], sure[f"{name}_m3"]["low"], sure[f"{name}_m3"]["high"])
         )
+        deep = amounts.depth(grading[f"max_{name}_m"], feet=feet)
+        lines.append(f"{name} {amount}, 90 % between {low} and {high}; {most} {deep}")
+    lines.append(surplus_words(grading, feet=feet))
     lines.append(
-        f"finished pad {grading['level_m']:.3f} m at its centre, rises {100 * grading['slope_along']:+.3f} % along, "
-        f"{100 * grading['slope_across']:+.3f} % across"
+        f"finished pad {amounts.level(grading['level_m'], feet=feet)} at its centre, rises {100 * grading['slope_along']:+.3f} % "
+        f"along, {100 * grading['slope_across']:+.3f} % across"
     )
     slopes = grading["side_slopes"]
     lines.append(
         f"side slopes {slopes['cut_run_per_rise']:g}:1 in cut, {slopes['fill_run_per_rise']:g}:1 in fill, up to "
-        f"{slopes['widest_m']:.1f} m wide; {grading['disturbed_m2']:.0f} m2 disturbed"
+        f"{amounts.away(slopes['widest_m'], feet=feet)} wide; {amounts.land(grading['disturbed_m2'], feet=feet)} disturbed"
     )
     soil = grading["topsoil"]
-    lines.append(f"topsoil: strip {_volume(soil['stripped_m3'], feet)}, put back {_volume(soil['put_back_m3'], feet)}")
+    strip, back = (amounts.volume(soil[name], feet=feet) for name in ("stripped_m3", "put_back_m3"))
+    lines.append(f"topsoil: strip {strip}, put back {back}")
     if grading["base"]["to_order_m3"] > 0:
-        lines.append(f"base: order {_volume(grading['base']['to_order_m3'], feet)} loose")
-    lines += _water_lines(summary["drainage"])
-    return lines
+        lines.append(f"base: order {amounts.volume(grading['base']['to_order_m3'], feet=feet)} loose")
+    return lines + _water_lines(summary["drainage"], feet)
 
 
-def _water_lines(water: dict[str, Any] | None) -> list[str]:
+def surplus_words(grading: dict[str, Any], *, feet: bool) -> str:
+    """What earth is left over or missing, measured in the cut, before it swells on a lorry."""
+    surplus = grading["surplus_m3"]
+    amount = amounts.volume(abs(surplus), feet=feet)
+    if abs(surplus) < 0.05:
+        return "earth of pad and side slopes: balanced"
+    if surplus > 0:
+        return f"earth of pad and side slopes: {amount} left over, measured in the cut (spoil)"
+    return f"earth of pad and side slopes: {amount} missing, measured in the cut (borrow)"
+
+
+def _water_lines(water: dict[str, Any] | None, feet: bool) -> list[str]:
     if water is None:
         return ["drainage: not assessed"]
-    before, after = water["entering_before_m2"], water["entering_after_m2"]
-    lines = [f"water from {before:.0f} m2 uphill enters as the land lies, from {after:.0f} m2 after grading"]
+    before, after = (amounts.land(water[f"entering_{when}_m2"], feet=feet) for when in ("before", "after"))
+    lines = [f"water from {before} uphill enters as the land lies, from {after} after grading"]
     for arm in water["swale"]:
         peak = "peak flow not assessed (no rain given)"
         if arm["peak_m3_s"] is not None:
-            peak = f"peak {1000 * arm['peak_m3_s']:.0f} l/s, {arm['depth_m']:.2f} m deep, {arm['velocity_m_s']:.1f} m/s"
+            peak = (
+                f"peak {amounts.flow(arm['peak_m3_s'], feet=feet)}, {amounts.size(arm['depth_m'], feet=feet)} deep, "
+                f"{amounts.speed(arm['velocity_m_s'], feet=feet)}"
+            )
         end = "comes to daylight" if arm["reaches_daylight"] else "does NOT come to daylight"
         lines.append(
-            f"swale {arm['length_m']:.0f} m long, dug {arm['dug_m3']:.0f} m3, drains {arm['drains_m2']:.0f} m2, {end} "
-            f"{arm['outlet']['where']}; {peak}"
+            f"swale {amounts.away(arm['length_m'], feet=feet)} long, dug {amounts.volume(arm['dug_m3'], feet=feet)}, drains "
+            f"{amounts.land(arm['drains_m2'], feet=feet)}, {end} {arm['outlet']['where']}; {peak}"
         )
     for one in water["spreaders"]:
         lines.append(
-            f"level spreader {one['length_m']:.0f} m long, {one['where']}, lip at {one['level_m']:.2f} m, dug {one['dug_m3']:.0f} m3, "
-            f"{one['grass_below_m']:.0f} m of grass below it"
+            f"level spreader {amounts.away(one['length_m'], feet=feet)} long, {one['where']}, lip at "
+            f"{amounts.level(one['level_m'], feet=feet)}, dug {amounts.volume(one['dug_m3'], feet=feet)}, "
+            f"{amounts.away(one['grass_below_m'], feet=feet)} of grass below it"
         )
+    if water["dug_m3"] > 0:
+        lines.append(f"{spoil_words(water, feet=feet)}")
     if water["roof_peak_m3_s"] is not None:
-        lines.append(f"roof: {1000 * water['roof_peak_m3_s']:.1f} l/s at its peak, half to each side")
-    lines += [
-        f"more water leaves {one['where']}: from {one['after_m2']:.0f} m2 instead of {one['before_m2']:.0f} m2"
-        for one in water["neighbours"]["more_water_at"]
-    ]
+        lines.append(f"roof: {amounts.flow(water['roof_peak_m3_s'], feet=feet)} at its peak, half to each side")
+    for one in water["neighbours"]["more_water_at"]:
+        was, now = (amounts.land(one[name], feet=feet) for name in ("before_m2", "after_m2"))
+        lines.append(f"more water leaves {one['where']}: from {now} instead of {was}")
     return lines
 
 
-def _volume(value_m3: float, feet: bool) -> str:
-    return f"{value_m3:.1f} m3" + (f" ({value_m3 / YARD3_M3:.1f} yd3)" if feet else "")
+def spoil_words(water: dict[str, Any], *, feet: bool) -> str:
+    """What is dug for water and where it may go: it is no part of the pad's balance."""
+    dug = amounts.volume(water["dug_m3"], feet=feet)
+    return (
+        f"dug for swale and spreaders: {dug} of spoil besides, no part of the pad's balance: lay its topsoil back, and the "
+        "rest as a low ridge on the downhill side of the swale or away from water"
+    )
 
 
 def profile_rows(plan) -> list[dict[str, Any]]:
-    """Both profiles, a row a point: direction, distance from the middle, natural and finished ground, cut [m]."""
+    """Both profiles, a row a point: direction, distance from the middle, natural and finished ground, cut [m]; in feet too
+    where the user works in them."""
     rows = []
     for across, name in ((False, "along"), (True, "across")):
         profile = plan.profile(across=across)
@@ -219,4 +244,11 @@ def profile_rows(plan) -> list[dict[str, Any]]:
                     "cut_m": round(float(natural - finished), 4) + 0.0 if known else None,
                 }
             )
+    if plan.place.house.feet:
+        for row in rows:
+            amounts_m = [(name, value) for name, value in row.items() if name.endswith("_m")]
+            row |= {
+                f"{name[:-2]}_ft": None if value is None else round(value / FOOT_M, 3) + 0.0
+                for name, value in amounts_m
+            }
     return rows

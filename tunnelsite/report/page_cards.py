@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 from xml.etree.ElementTree import Element
 
+from tunnelsite.core import amounts
 from tunnelsite.core.reproject import wgs84_doubt
 from tunnelsite.core.units import FOOT_M
-from tunnelsite.report import amounts
 from tunnelsite.report.candidate_study import Study
 from tunnelsite.report.card_facts import Facts, Judged
 from tunnelsite.report.card_plans import earthwork_part, water_part

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from xml.etree.ElementTree import Element
 
 from tunnelsite.cautions import CAUTIONS
-from tunnelsite.report import amounts
+from tunnelsite.core import amounts
 from tunnelsite.report.card_facts import Facts
 from tunnelsite.report.fates import Fate
 from tunnelsite.report.hatches import HATCHES

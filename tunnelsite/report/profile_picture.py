@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from tunnelsite.core.units import FOOT_M
 from tunnelsite.report.colours import INK, PAPER, SOFT, cut_fill_colour
 from tunnelsite.report.contours import nice_step
 from tunnelsite.report.svg import Drawing
@@ -64,7 +65,7 @@ def _panel(drawing: Drawing, plan, across: bool, words: str, ends: tuple[str, st
     drawing.words(
         LEFT, top - 12, f"{words}; heights drawn {scale_y / scale_x:.0f} times larger", 14, fill=INK, font_weight="bold"
     )
-    _axes(drawing, (float(at[0]), float(at[-1]), low, high), (scale_x, scale_y), top)
+    _axes(drawing, (float(at[0]), float(at[-1]), low, high), (scale_x, scale_y), top, feet=plan.place.house.feet)
     for high_line, low_line, colour, hatched in (
         (natural, np.minimum(natural, finished), cut_fill_colour(0.6), False),
         (np.maximum(natural, finished), natural, cut_fill_colour(-0.6), True),
@@ -81,7 +82,7 @@ def _panel(drawing: Drawing, plan, across: bool, words: str, ends: tuple[str, st
     drawing.close_group()
 
 
-def _axes(drawing: Drawing, ranges, scales, top: float) -> None:
+def _axes(drawing: Drawing, ranges, scales, top: float, *, feet: bool) -> None:
     first, last, low, high = ranges
     drawing.rectangle(LEFT, top, WIDTH - LEFT - RIGHT, PANEL, fill="none", stroke=SOFT, stroke_width=1)
     step = nice_step(high - low, 6)
@@ -90,15 +91,18 @@ def _axes(drawing: Drawing, ranges, scales, top: float) -> None:
         y = top + (high - k * step) * scales[1]
         drawing.line(LEFT, y, WIDTH - RIGHT, y, stroke=SOFT, stroke_width=0.5, stroke_opacity=0.5)
         drawing.words(LEFT - 8, y + 4, f"{k * step:.{digits}f}", 12, fill=INK, text_anchor="end")
+        if feet:
+            drawing.words(LEFT - 8, y + 15, f"{k * step / FOOT_M:.2f} ft", 10, fill=SOFT, text_anchor="end")
     step = nice_step(last - first, 10)
     for k in range(int(np.ceil(first / step)), int(np.floor(last / step)) + 1):
         x = LEFT + (k * step - first) * scales[0]
         drawing.line(x, top + PANEL, x, top + PANEL + 5, stroke=SOFT, stroke_width=1)
         drawing.words(x, top + PANEL + 19, f"{k * step:g}", 12, fill=INK, text_anchor="middle")
-    drawing.words(
-        WIDTH - RIGHT, top + PANEL + 38, "metres from the middle of the house", 12, fill=SOFT, text_anchor="end"
-    )
-    drawing.words(LEFT, top + PANEL + 38, "heights in metres", 12, fill=SOFT)
+        if feet:
+            drawing.words(x, top + PANEL + 31, f"{k * step / FOOT_M:.0f} ft", 10, fill=SOFT, text_anchor="middle")
+    units, y = ("metres (feet)", top + PANEL + 46) if feet else ("metres", top + PANEL + 38)
+    drawing.words(WIDTH - RIGHT, y, f"{units} from the middle of the house", 12, fill=SOFT, text_anchor="end")
+    drawing.words(LEFT, y, f"heights in {units}", 12, fill=SOFT)
 
 
 def _extents(drawing: Drawing, plan, across: bool, start: tuple[float, float], top: float) -> None:

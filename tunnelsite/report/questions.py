@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from tunnelsite.report import amounts
+from tunnelsite.core import amounts
 
 if TYPE_CHECKING:
     from tunnelsite.result import Result

@@ -6,8 +6,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from tunnelsite.core import amounts
 from tunnelsite.core.units import FOOT_M
-from tunnelsite.report import amounts
 from tunnelsite.report.card_facts import Facts
 from tunnelsite.report.markup import plain_name
 

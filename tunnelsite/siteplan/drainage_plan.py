@@ -9,6 +9,7 @@ import shapely
 
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.units import INCH_M
+from tunnelsite.siteplan.drainage_warnings import drainage_warnings, on_the_way
 from tunnelsite.siteplan.flow_paths import (
     Flow,
     Inflow,
@@ -22,7 +23,8 @@ from tunnelsite.siteplan.level_spreader import Spreader, SpreaderRule
 from tunnelsite.siteplan.outlets import outlet_of
 from tunnelsite.siteplan.place import Place
 from tunnelsite.siteplan.runoff import roof_peak_m3_s
-from tunnelsite.siteplan.storm import OutletFlow, Storm, channel_warnings
+from tunnelsite.siteplan.site_limits import SiteLimits
+from tunnelsite.siteplan.storm import OutletFlow, Storm
 from tunnelsite.siteplan.swale import SwaleArm, SwaleRule
 from tunnelsite.siteplan.swale_choice import chosen_swale
 from tunnelsite.siteplan.water_moved import BorderFlow, Gain, border_flow, gains
@@ -31,7 +33,6 @@ DRAIN_OFFSET_M = (
     18 * INCH_M,
     24 * INCH_M,
 )  # French drain off the ground posts: UVM Extension / VVBGA 2024 guide (seen)
-SPOTS_NAMED = 3  # where water comes on a broad front there are dozens
 
 
 @dataclass(frozen=True)
@@ -112,12 +113,12 @@ class DrainagePlan:
 
 
 def drainage_plan(
-    plan: GradingPlan, settings: DrainageSettings | None = None, parcel: shapely.Geometry | None = None
+    plan: GradingPlan, settings: DrainageSettings | None = None, limits: SiteLimits | None = None
 ) -> DrainagePlan:
     """The drainage plan of a grading plan.
 
-    Arguments: plan; settings; parcel, the owner's land in the grid's along and across [m]: the swale stays on it and sends no
-    more water off it (see `swale_choice`).
+    Arguments: plan; settings; limits, of the earthwork: the swale stays on the parcel and off what is barred, and sends no
+    more water off the parcel (see `swale_choice`).
     Errors: InputRefused where the swale would run over ground without data; UsageError.
     Source: D8 flow of `kernels.flow` on filled ground, so places where water leaves are right to a cell or two at best.
     """
@@ -126,7 +127,7 @@ def drainage_plan(
     before = flow_over(plan.natural, cell)
     disturbed = place.mask_of(plan.outline)
     coming = inflows(before, disturbed, settings.worth_m2)
-    chosen = chosen_swale(plan, before, settings, parcel)
+    chosen = chosen_swale(plan, before, settings, limits)
     arms, surface, after = chosen.arms, chosen.surface, chosen.after
     outlets = [outlet_of(place, arm, (after, surface), settings.swale, settings.storm) for arm in arms]
     lines = [arm.line for arm in arms] + [one.line for one in chosen.spreaders]
@@ -152,7 +153,8 @@ def drainage_plan(
         gains(*borders, settings.tolerance_m2, round(settings.same_water_m / cell)),
         (),
     )
-    return replace(found, warnings=(*chosen.said, *drainage_warnings(found, plan, settings)), said=chosen.said)
+    said = (*chosen.said, *on_the_way(found, plan, limits or SiteLimits(), settings))
+    return replace(found, warnings=(*said, *drainage_warnings(found, plan, settings)), said=said)
 
 
 def post_drain(place: Place, offset_m: float) -> shapely.LineString:
@@ -169,44 +171,6 @@ def _intercepted(place: Place, arms: list[SwaleArm], after: Flow) -> float:
     line = np.zeros(after.direction.shape, bool)
     line[place.cell_at(along, across)] = True
     return float(np.nansum(ending_in(after, line, place.grid.cell_m).area_m2[line]))
-
-
-def drainage_warnings(found: DrainagePlan, plan: GradingPlan, settings: DrainageSettings) -> list[str]:
-    """What the plan's reader has to know, in plain words."""
-    said, place = [], plan.place
-    if found.arms:
-        said.append(
-            "A swale redirects drainage: in some places that alone ends a permit exemption for hoop houses "
-            "(Michigan HB 5130 of 2016, as introduced). Ask the local authority first."
-        )
-    for arm, flow in zip(found.arms, found.outlets, strict=True):
-        name = f"Swale arm ending {place.spot_words(float(arm.along_m[-1]), float(arm.across_m[-1]))}"
-        if flow.at_least:
-            said.append(f"{name}: water may come from beyond the elevation data; its area is a lower bound.")
-        said += channel_warnings(name, flow, settings.swale, settings.storm)
-    below = "Lead it to where it went before, or get the consent of whoever is below."
-    if found.spreaders:
-        below = "It is spread out as sheet flow; tell whoever is below."
-    for gain in found.gains:
-        spot = place.spot_words(*place.grid.centre(gain.row, gain.col))
-        said.append(
-            f"More water leaves {spot}: from {gain.after_m2:.0f} m2 of land instead of {gain.before_m2:.0f} m2. {below}"
-        )
-    spots = [place.spot_words(*place.grid.centre(one.row, one.col)) for one in found.inflows_after]
-    if len(spots) > SPOTS_NAMED:
-        total = sum(one.area_m2 for one in found.inflows_after)
-        said.append(
-            f"Water from {total:.0f} m2 in all still enters the pad at {len(spots)} spots, most of it {spots[0]}."
-        )
-    else:
-        said += [
-            f"Water from {one.area_m2:.0f} m2 still enters the pad {spot}."
-            for one, spot in zip(found.inflows_after, spots, strict=True)
-        ]
-    if found.roof_peak_m3_s is None:
-        said.append("No 10-year 5-minute rain was given: the roof's runoff is not assessed.")
-    said.append("Drains and swales need a stable outlet; buried utilities must be marked before digging.")
-    return said
 
 
 def _line(place: Place, cells: np.ndarray) -> shapely.Geometry:

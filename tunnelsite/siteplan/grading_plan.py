@@ -8,9 +8,11 @@ import numpy as np
 import shapely
 
 from tunnelsite.siteplan.grading_settings import GradingSettings
+from tunnelsite.siteplan.grading_warnings import plan_warnings
 from tunnelsite.siteplan.pad_plane import Earthwork, PadCells, finish_of, pad_plane, quick_plane
 from tunnelsite.siteplan.place import Place, box
 from tunnelsite.siteplan.side_slopes import SideSlopes, side_slopes, slope_depths, slope_volumes
+from tunnelsite.siteplan.site_limits import SiteLimits
 from tunnelsite.siteplan.stakes import DesignPlane, heights_at
 
 
@@ -36,7 +38,7 @@ class GradingPlan:
         pad, slopes, quick_pad: earthwork of the pad, of its side slopes, and of the pad graded to the quick plane.
         sides: side slopes. outline: all disturbed ground, in the grid's along and across [m].
         topsoil_stripped_m3, topsoil_back_m3, base_m3 (compacted), base_order_m3 (loose), fabric_m2 (without overlaps).
-        over_parcel_m2: disturbed ground beyond the given open ground [m2], None where none was given.
+        over_parcel_m2: disturbed ground beyond the open ground [m2], None where that is not known.
         warnings: in plain words.
     """
 
@@ -95,8 +97,12 @@ class GradingPlan:
         at = np.arange(np.floor((low - beyond_m) / step), np.ceil((high + beyond_m) / step) + 1) * step
         zero = np.zeros(at.size)
         u, v = (zero, at) if across else (at, zero)
-        natural = heights_at(self.natural, *self.place.cells(u, v))
+        natural = self.natural_at(u, v)
         return Profile(at, natural, np.where(np.isnan(natural), np.nan, self.surface(u, v, natural)))
+
+    def natural_at(self, u_m, v_m) -> np.ndarray:
+        """Natural ground [m] at distances from the centre [m], between cells; NaN where it is not known."""
+        return heights_at(self.natural, *self.place.cells(u_m, v_m))
 
     def surface(self, u_m, v_m, natural_m) -> np.ndarray:
         """Finished ground [m] at any points: pad, side slope or the natural ground given for them [m]."""
@@ -114,16 +120,16 @@ def grading_plan(
     ground: np.ndarray,
     place: Place,
     settings: GradingSettings | None = None,
-    open_ground: shapely.Geometry | None = None,
+    limits: SiteLimits | None = None,
 ) -> GradingPlan:
     """The grading plan of one placement.
 
-    Arguments: ground [rows, cols] [m], NaN = no data; place; settings; open_ground, where earth may be moved, in the grid's
-    along and across [m] (the parcel less setback and keep-outs): side slopes beyond it are reported, not refused.
+    Arguments: ground [rows, cols] [m], NaN = no data; place; settings; limits, of the earthwork: what lies
+    across them is said to be not buildable as drawn, not refused.
     Errors: InputRefused (no data under the pad, side slopes that leave the data or never meet the ground), UsageError.
     Source: least-volume plane, see `design_plane`; volumes by cell prisms.
     """
-    settings = (settings or GradingSettings()).checked_for(place.house)
+    settings, limits = (settings or GradingSettings()).checked_for(place.house), limits or SiteLimits()
     heights = place.known_pad(ground)
     pad = PadCells.of(place, settings, heights)
     plane = pad_plane(ground, place, settings, pad)
@@ -149,10 +155,10 @@ def grading_plan(
         sides,
         outline,
         *_materials(place, settings, outline.area),
-        None if open_ground is None else float(outline.difference(open_ground).area),
+        None if limits.open_ground is None else float(outline.difference(limits.open_ground).area),
         (),
     )
-    return replace(plan, warnings=tuple(plan_warnings(plan)))
+    return replace(plan, warnings=tuple(plan_warnings(plan, limits)))
 
 
 def finished_surface(place: Place, finish, sides: SideSlopes, at, natural_m) -> np.ndarray:
@@ -172,30 +178,3 @@ def _materials(place: Place, settings: GradingSettings, disturbed_m2: float) -> 
     back = settings.topsoil_m * (disturbed_m2 - (place.pad.area_m2 if container else 0.0))
     base = settings.base_m * place.pad.area_m2
     return stripped, back, base, base * settings.base_loose, place.pad.area_m2 if container else 0.0
-
-
-def plan_warnings(plan: GradingPlan) -> list[str]:
-    """What the plan's reader has to know, in plain words."""
-    said = []
-    if plan.over_parcel_m2 is not None and plan.over_parcel_m2 > 0.01:
-        said.append(f"The side slopes disturb {plan.over_parcel_m2:.0f} m2 beyond the open ground of the parcel.")
-    reach = float(plan.sides.toe_m.max())
-    if reach > 5.0:
-        said.append(f"Side slopes reach up to {reach:.1f} m beyond the pad: check what stands there.")
-    if plan.place.house.kind == "in-ground" and plan.pad.max_cut_m > plan.settings.topsoil_m:
-        said.append(
-            f"The pad is cut up to {plan.pad.max_cut_m:.2f} m deep, below the topsoil: strip the topsoil first, grade the "
-            "subsoil, then put the topsoil back."
-        )
-    if plan.surplus_m3 < -1:
-        said.append(f"{-plan.surplus_m3:.0f} m3 of earth are missing: bring fill in or lower the pad.")
-    elif plan.surplus_m3 > 1:
-        said.append(f"{plan.surplus_m3:.0f} m3 of earth are left over: say where they go, off any flow path.")
-    steepest = max(abs(plan.plane.slope_along), abs(plan.plane.slope_across))
-    if steepest < 0.001 and plan.settings.crown == 0:
-        said.append(
-            f"The finished pad is almost level ({100 * steepest:.2f} %): water will stand unless it is drained."
-        )
-    said.append("Heights are from an elevation model: confirm them with a level before ordering earthwork.")
-    said.append("Have buried utilities located and marked before any digging.")
-    return said

@@ -10,6 +10,7 @@ from itertools import product
 import numpy as np
 import shapely
 
+from tunnelsite.core import amounts
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.units import FOOT_M, INCH_M
 from tunnelsite.kernels.flow import OUTLET
@@ -54,8 +55,8 @@ class SpreaderRule:
 class Spreader:
     """One level spreader. Attributes: line, on the grid; level_m, of its lip; volume_m3, earth dug; area_m2, land whose water it
     spreads; strip_m, shortest way over the ground below it inside the parcel; steepest, fall there [fraction]; times, what
-    leaves the parcel within reach of a spot below over what leaves there now, None = none of it does within the data; beyond,
-    whether some runs off the data first; cells, [n, 2] at which its water starts down."""
+    leaves the parcel within reach of a spot below over what leaves there now, None = none of it does within the data;
+    beyond_m2, land whose water runs off the data first; cells, [n, 2] at which its water starts down."""
 
     line: shapely.LineString
     level_m: float
@@ -64,7 +65,7 @@ class Spreader:
     strip_m: float
     steepest: float
     times: float | None
-    beyond: bool
+    beyond_m2: float
     cells: np.ndarray
 
 
@@ -97,7 +98,8 @@ def spread_out(
     section of the trench).
     Source: level lip, straight in plan, 10 ft for each cfs, no bypass if it takes the 10-year flow (15A NCAC 02H .1059, seen);
     sheet flow into a filter strip, concentrated flow dispersed first (NRCS CPS 393 as Maine prints it, seen); at least the
-    10-year peak (Pennsylvania BMP manual 6.8.1, seen). The lips chosen change least at the parcel's edge, then dig least.
+    10-year peak (Pennsylvania BMP manual 6.8.1, seen). Of the lips that do no known harm, those are chosen which send least water
+    off the data, then change least at the parcel's edge, then dig least.
     """
     before, after = flows
     rule = asked[0]
@@ -113,8 +115,8 @@ def spread_out(
         lips, why = _lips(land, arm, (base, float(base.area_m2[cell]), set(sinks)), peak, asked)
         if not lips:
             return why
-        choices.append(sorted(lips, key=lambda lip: _rank([lip], land.own, was, now))[:KEPT])
-    best = min(product(*choices), key=lambda lips: _rank(lips, land.own, was, now))
+        choices.append(sorted(lips, key=lambda lip: _rank([lip], land.own, (was, now), rule))[:KEPT])
+    best = min(product(*choices), key=lambda lips: _rank(lips, land.own, (was, now), rule))
     worst = _times(best, land.own, was, now)
     if max(worst.values(), default=1.0) > rule.most_times:
         (row, col), times = max(worst.items(), key=lambda item: item[1])
@@ -129,7 +131,8 @@ def _lips(land: Land, arm: SwaleArm, water, peak: float, asked) -> tuple[list[_L
     rule = asked[0]
     needed = max(SHORTEST_M, LIP_PER_FLOW * peak if np.isfinite(peak) else 0.0)
     if needed > rule.longest_m:
-        return [], f"the peak flow needs a lip of {needed:.0f} m, longer than {rule.longest_m:.0f} m"
+        long, most = (amounts.away(length, feet=land.place.house.feet) for length in (needed, rule.longest_m))
+        return [], f"the peak flow needs a lip of {long}, longer than {most}"
     fall = _fall_at(land, float(arm.along_m[-1]), float(arm.across_m[-1]))
     if fall is None:
         return [], "the ground at the outlet is level or not known"
@@ -174,7 +177,8 @@ def _lip(land: Land, shape, water, asked) -> _Lip | str:
     level_way = np.array([-fall[1], fall[0]])
     ends = np.array([end - sides[0] * length * level_way, end + sides[1] * length * level_way])
     line = shapely.linestrings(ends)
-    if not shapely.covers(land.own.outline, line) or shapely.intersects(line, land.taken):
+    trench = line.buffer(section.bottom_m / 2 + section.run_per_rise * (rule.depth_m + rule.uneven_m))
+    if not shapely.covers(land.own.outline, trench) or shapely.intersects(line, land.taken):
         return STAGES[0]
     points = ends[0] + np.linspace(0.0, 1.0, int(np.ceil(2 * length / cell)) + 1)[:, None] * (ends[1] - ends[0])
     heights, below_m = (ground_at(place, land.surface, spots) for spots in (points, points + fall * cell))
@@ -196,7 +200,7 @@ def _lip(land: Land, shape, water, asked) -> _Lip | str:
     depth = heights - heights.min() + rule.depth_m
     areas = trapezoid_area(depth, section.bottom_m, section.run_per_rise)
     dug = end_area_volume(areas, length / (len(points) - 1))
-    beyond = any(out is None for _, _, out in ways)
+    beyond = area * sum(out is None for _, _, out in ways) / len(starts)
     return _Lip(Spreader(line, float(heights.min()), dug, area, min(strips), max(falls), None, beyond, starts), exits)
 
 
@@ -236,9 +240,12 @@ def _times(lips, own: Parcel, was: np.ndarray, now: np.ndarray) -> dict[tuple[in
     return found
 
 
-def _rank(lips, own: Parcel, was: np.ndarray, now: np.ndarray) -> tuple[float, float]:
-    times = max(_times(lips, own, was, now).values(), default=1.0)
-    return round(times, 1), sum(lip.spreader.volume_m3 for lip in lips)
+def _rank(
+    lips, own: Parcel, leaves: tuple[np.ndarray, np.ndarray], rule: SpreaderRule
+) -> tuple[bool, float, float, float]:
+    times = max(_times(lips, own, *leaves).values(), default=1.0)
+    beyond, dug = (sum(getattr(lip.spreader, name) for lip in lips) for name in ("beyond_m2", "volume_m3"))
+    return times > rule.most_times, round(beyond), round(times, 1), dug
 
 
 def _judged(lip: _Lip, worst: dict[tuple[int, int], float]) -> Spreader:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
+from tunnelsite.core import amounts
 from tunnelsite.siteplan.flow_paths import Flow, path_down, path_length_m, path_up, receivers
 from tunnelsite.siteplan.place import Place
 from tunnelsite.siteplan.storm import OutletFlow, Storm, outlet_flow
@@ -60,8 +61,8 @@ def outlet_of(place: Place, arm: SwaleArm, dug: tuple[Flow, np.ndarray], rule: S
 
 def more_below(
     place: Place, arms: list[SwaleArm], before: Flow, after: Flow, own: Parcel
-) -> tuple[str | None, list[str]]:
-    """(why a layout would harm the land below, None if it would not; what is not known), in plain words.
+) -> tuple[str | None, list[SwaleArm]]:
+    """(why a layout would harm the land below, in plain words, None if it is not known to; the arms of which nothing is known).
 
     Water is followed from each outlet to the cell where it leaves the parcel; what leaves within reach of that cell is
     compared with what left there before. Where it runs off the data inside the parcel, nothing is known of the land below.
@@ -71,14 +72,15 @@ def more_below(
     for arm in arms:
         cell = own.exit_of(path_down(after.direction, *place.cell_at(arm.along_m[-1], arm.across_m[-1])))
         if cell is None:
-            unknown.append(beyond_the_data(place, arm))
+            unknown.append(arm)
             continue
         old, new = (float(part[own.near(cell)].sum()) for part in (was, now))
         if own.more(old, new):
             spot = place.spot_words(*place.grid.centre(*cell))
+            then, now_words = (amounts.land(area, feet=place.house.feet) for area in (old, new))
             why = (
-                f"the land below the parcel's edge {spot} would get the water of {new:.0f} m2 instead of {old:.0f} m2, "
-                "more than it gets now"
+                f"the land below the parcel's edge {spot} would get the water of {now_words} instead of {then}, more than "
+                "it gets now"
             )
             return why, unknown
     return None, unknown

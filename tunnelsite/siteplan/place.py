@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
+from tunnelsite.core import amounts
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.core.grid import Grid
 from tunnelsite.core.house import House, Pad
@@ -52,11 +53,14 @@ class Place:
         return shapely.transform(geometry, lambda points: points - np.array(self.centre))
 
     def spot_words(self, along_m: float, across_m: float) -> str:
-        """A spot on the grid in words, by true east and north of the centre: `12 m east and 4 m north of the house`."""
+        """A spot on the grid in words, by true east and north of the centre: `12 m (39 ft) east and 4.0 m (13 ft) north of ...`."""
         here, there = self.grid.to_map(along_m, across_m), self.grid.to_map(*self.centre)
-        east, north = round(here[0] - there[0]), round(here[1] - there[1])
-        parts = [f"{abs(east)} m {'east' if east > 0 else 'west'}"] if east else []
-        parts += [f"{abs(north)} m {'north' if north > 0 else 'south'}"] if north else []
+        ways = ((here[0] - there[0], "east", "west"), (here[1] - there[1], "north", "south"))
+        parts = [
+            f"{amounts.away(abs(by), feet=self.house.feet)} {ahead if by > 0 else back}"
+            for by, ahead, back in ways
+            if round(by)
+        ]
         return f"{' and '.join(parts)} of the middle of the house" if parts else "the middle of the house"
 
     def window(self, bounds: tuple[float, float, float, float]) -> tuple[slice, slice]:

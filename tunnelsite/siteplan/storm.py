@@ -1,4 +1,4 @@
-"""Peak flows at a swale's outlets and off the roof for the rain a user gives, and whether the channel carries them."""
+"""Peak flows at a swale's outlets and off the roof for the rain a user gives, and how the channel carries them."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from tunnelsite.core.errors import UsageError
 from tunnelsite.siteplan import runoff
-from tunnelsite.siteplan.channels import MATTING_ABOVE_M_S, VELOCITY_LIMIT_M_S, manning_velocity_m_s, normal_depth_m
+from tunnelsite.siteplan.channels import manning_velocity_m_s, normal_depth_m
 from tunnelsite.siteplan.swale import SwaleArm, SwaleRule
 
 LEAST_SLOPE = 0.001  # of a flow path; level reaches would take for ever
@@ -100,32 +100,6 @@ def outlet_flow(
     depth, velocity = _velocity(rule, peak, rule.fall)
     _, fast = _velocity(rule, peak, max(arm.steepest, rule.fall))
     return OutletFlow(area, at_least, time, rational, by_number, peak, depth, velocity, fast)
-
-
-def channel_warnings(name: str, flow: OutletFlow, rule: SwaleRule, storm: Storm) -> list[str]:
-    """What the peak flow means for the channel, in plain words."""
-    said = []
-    if flow.peak_m3_s is None:
-        return [f"{name}: no rain was given, so the channel's size and speed are not checked."]
-    if flow.depth_m > rule.depth_m:
-        said.append(
-            f"{name}: the peak flow stands {flow.depth_m:.2f} m deep in a swale {rule.depth_m:.2f} m deep: make it larger."
-        )
-    if flow.steep_velocity_m_s > VELOCITY_LIMIT_M_S:
-        said.append(
-            f"{name}: water runs at {flow.steep_velocity_m_s:.1f} m/s, above 1.5 m/s (5 ft/s): flatten it or line it."
-        )
-    elif flow.steep_velocity_m_s > MATTING_ABOVE_M_S:
-        said.append(
-            f"{name}: water runs at {flow.steep_velocity_m_s:.1f} m/s, above 0.9 m/s (3 ft/s): lay erosion matting."
-        )
-    burst = storm.burst_s
-    if flow.curve_number_m3_s is not None and flow.concentration_s is not None and burst > 2 * flow.concentration_s:
-        said.append(
-            f"{name}: the burst lasts {burst / 60:.0f} min, far longer than the time of concentration of "
-            f"{flow.concentration_s / 60:.0f} min: its peak is too low, give a shorter and harder burst."
-        )
-    return said
 
 
 def _velocity(rule: SwaleRule, flow_m3_s: float, slope: float) -> tuple[float, float]:

@@ -71,6 +71,14 @@ class SwaleArm:
         """Centre line in the grid's along and across [m]."""
         return shapely.linestrings(np.column_stack([self.along_m, self.across_m]))
 
+    def footprint(self, section: Section) -> shapely.Geometry:
+        """Ground the arm takes up on the grid, from the top of one side slope to that of the other."""
+        half = section.bottom_m / 2 + section.run_per_rise * (self.ground_m - self.bottom_m)
+        steps = shapely.linestrings(
+            np.stack([np.column_stack([self.along_m, self.across_m])[k : len(self.along_m) - 1 + k] for k in (0, 1)], 1)
+        )
+        return shapely.union_all(shapely.buffer(steps, np.maximum(half[:-1], half[1:])))
+
     @property
     def steepest(self) -> float:
         """Steepest fall of the bottom [fraction]."""

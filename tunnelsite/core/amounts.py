@@ -44,6 +44,21 @@ def land(value_m2: float, *, feet: bool) -> str:
     return _both(feet, imperial, metric)
 
 
+def speed(value_m_s: float, *, feet: bool) -> str:
+    """How fast water runs: `5.0 ft/s (1.5 m/s)`."""
+    return _both(feet, f"{value_m_s / FOOT_M:.1f} ft/s", f"{value_m_s:.1f} m/s")
+
+
+def flow(value_m3_s: float, *, feet: bool) -> str:
+    """A flow of water: `1.4 cfs (40 l/s)`."""
+    return _both(feet, f"{value_m3_s / FOOT_M**3:.2g} cfs", f"{1000 * value_m3_s:.3g} l/s")
+
+
+def level(value_m: float, *, feet: bool) -> str:
+    """A height above the data's datum, to the hundredth of a foot and the centimetre: `662.40 ft (201.90 m)`."""
+    return _both(feet, f"{value_m / FOOT_M:.2f} ft", f"{value_m:.3f} m")
+
+
 def slope(percent: float) -> str:
     """A slope with its sign: `+0.30 %`."""
     return f"{percent:+.2f} %"
