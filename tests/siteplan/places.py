@@ -10,11 +10,21 @@ from tunnelsite.siteplan.place import Place
 
 
 def place(
-    rows=121, cols=141, *, length_m=29.0, width_m=9.0, cell_m=1.0, apron_m=0.0, kind="in-ground", turned=False
+    rows=121,
+    cols=141,
+    *,
+    length_m=29.0,
+    width_m=9.0,
+    cell_m=1.0,
+    apron_m=0.0,
+    kind="in-ground",
+    turned=False,
+    feet=False,
 ) -> Place:
-    """A house in the middle of a grid; `turned` swaps length and width of the pad (the house keeps its own)."""
+    """A house in the middle of a grid; `turned` swaps length and width of the pad (the house keeps its own); `feet`, whether
+    its user works in them."""
     grid = Grid("", cell_m, rows, cols, 0.0, rows * cell_m)
-    house = House(width_m=width_m, length_m=length_m, kind=kind)
+    house = House(width_m=width_m, length_m=length_m, kind=kind, feet=feet)
     pad = Pad.around(house, apron_m)
     if turned:
         pad = Pad(pad.length_m, pad.width_m)

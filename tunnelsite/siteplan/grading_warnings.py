@@ -56,7 +56,7 @@ def _on_services(plan: GradingPlan, limits: SiteLimits) -> list[str]:
     """Services under or over the earthwork, and how much ground is taken off or laid on them."""
     said, place, feet = [], plan.place, plan.place.house.feet
     for name, part in limits.services_on(plan.outline):
-        u, v = (points_along(part, place.grid.cell_m / 2) - np.array(place.centre)).T
+        u, v = (points_along(part, place.grid.cell_m / 8) - np.array(place.centre)).T
         natural = plan.natural_at(u, v)
         depth = natural - plan.surface(u, v, natural)
         cut, fill = (amounts.depth(max(float(np.nanmax(sign * depth)), 0.0), feet=feet) for sign in (1, -1))
