@@ -17,7 +17,9 @@ from tunnelsite.siteplan.place import Place
 from tunnelsite.siteplan.stakes import heights_at
 from tunnelsite.siteplan.volumes import prism_volumes
 
-PER_CELL = 4  # rays and volume prisms a cell side; a toe is then right to a few centimetres on 1 m cells
+PER_CELL = 4  # rays a cell side; a toe is then right to a few centimetres on 1 m cells
+WIDEST_M = 0.5  # apart at most: a pad may be no wider than a few cells
+NODES = 12  # of a ray's integral, which crosses a few cells
 FAN = 24  # rays round each corner
 
 
@@ -131,28 +133,45 @@ def slope_depths(slopes: SideSlopes, place: Place, finish: Finish, u_m, v_m):
 def slope_volumes(
     slopes: SideSlopes, place: Place, finish: Finish, ground: np.ndarray
 ) -> tuple[float, float, float, float]:
-    """Cut and fill of the side slopes [m3] and their deepest cut and fill [m], by prisms a quarter cell wide.
+    """Cut and fill of the side slopes [m3] and their deepest cut and fill [m].
+
+    Each ray stands for the strip (at corners the sector) round it; the depth along it is integrated from the pad's edge to the
+    toe by Gauss and Legendre's rule. That keeps to the pad's edge however it lies to the cells: slopes are deepest there.
 
     Arguments as in `side_slopes`.
     """
-    toe = np.where(np.isfinite(slopes.toe_m), slopes.toe_m, slopes.rule.reach_m)
-    side = place.grid.cell_m / PER_CELL
-    half = [int(np.ceil((size / 2 + toe.max()) / side)) + 1 for size in (place.pad.width_m, place.pad.length_m)]
-    v, u = ((np.arange(-n, n) + 0.5) * side for n in half)
-    v, u = np.meshgrid(v, u, indexing="ij")
-    outside = (abs(u) > place.pad.length_m / 2) | (abs(v) > place.pad.width_m / 2)
-    u, v = u[outside], v[outside]
-    height, is_cut = slope_depths(slopes, place, finish, u, v)
-    on = np.isfinite(height)
-    depth = heights_at(ground, *place.cells(u[on], v[on])) - height[on]
-    depth = np.where(is_cut[on], np.maximum(depth, 0.0), np.minimum(depth, 0.0))
-    cut, fill = prism_volumes(np.nan_to_num(depth), side * side)
-    return cut, fill, float(np.nanmax(depth, initial=0.0)), float(-np.nanmin(depth, initial=0.0))
+    toe = np.where(np.isfinite(slopes.toe_m), slopes.toe_m, slopes.rule.reach_m)[:, None]
+    nodes, shares = np.polynomial.legendre.leggauss(NODES)
+    out = np.hstack([np.zeros_like(toe), toe * (nodes + 1) / 2])  # the edge itself, where it is deepest, without weight
+    u, v = (
+        slopes.edge_u_m[:, None] + out * slopes.out_u[:, None],
+        slopes.edge_v_m[:, None] + out * slopes.out_v[:, None],
+    )
+    rise = np.where(slopes.is_cut, 1 / slopes.rule.cut, -1 / slopes.rule.fill)[:, None]
+    edge = np.asarray(finish(slopes.edge_u_m, slopes.edge_v_m), float)[:, None]
+    depth = np.nan_to_num(heights_at(ground, *place.cells(u, v)) - edge - out * rise)
+    depth = np.where(slopes.is_cut[:, None], np.maximum(depth, 0.0), np.minimum(depth, 0.0)) * (toe > 0)
+    width, angle = (span[:, None] for span in _spans(place))
+    area = (width + angle * out) * np.concatenate([[0.0], shares / 2]) * toe
+    cut, fill = prism_volumes(depth.ravel(), area.ravel())
+    return cut, fill, float(depth.max(initial=0.0)), float(-depth.min(initial=0.0))
 
 
 def _counts(place: Place) -> tuple[int, int]:
-    side = place.grid.cell_m / PER_CELL
+    side = min(place.grid.cell_m / PER_CELL, WIDEST_M)
     return max(1, round(place.pad.width_m / side)), max(1, round(place.pad.length_m / side))
+
+
+def _spans(place: Place) -> tuple[np.ndarray, np.ndarray]:
+    """Width [m] of the strip of each straight ray and angle [rad] of the sector of each ray of a fan, 0 for the others."""
+    ends, sides = _counts(place)
+    fan = np.full(FAN, np.pi / 2 / (FAN - 1))
+    fan[[0, -1]] /= 2
+    widths, angles = [], []
+    for size, count in ((place.pad.width_m, ends), (place.pad.length_m, sides)) * 2:
+        widths += [np.full(count, size / count), np.zeros(FAN)]
+        angles += [np.zeros(count), fan]
+    return np.concatenate(widths), np.concatenate(angles)
 
 
 def _rays(place: Place):
