@@ -16,7 +16,7 @@ from tests.docs.conftest import DOCS
 from tests.io.geopackage_requirements import broken_requirements
 from tunnelsite.io.handover import FORMATS
 from tunnelsite.io.result_files import RASTER_LAYERS, write_rasters
-from tunnelsite.report.grading_layers import AREA_COLUMNS, LINE_COLUMNS
+from tunnelsite.report.grading_layers import AREA_COLUMNS, LINE_COLUMNS, STATION_COLUMNS
 from tunnelsite.report.layout_layers import TRENCH_COLUMNS
 
 PAGE = (DOCS / "files.md").read_text("utf-8")
@@ -36,7 +36,13 @@ def test_every_column_of_a_screening_is_on_the_page(first_screening) -> None:
 
 
 def test_every_column_of_plans_every_format_and_raster_is_on_the_page() -> None:
-    for name, columns in (("lines", LINE_COLUMNS), ("areas", AREA_COLUMNS), ("layout and trenches", TRENCH_COLUMNS)):
+    pages = {
+        "lines": LINE_COLUMNS,
+        "areas": AREA_COLUMNS,
+        "stations": STATION_COLUMNS,
+        "layout and trenches": TRENCH_COLUMNS,
+    }
+    for name, columns in pages.items():
         for column, about in columns.items():
             assert (
                 f"| `{column}` | {about.unit or ('text' if about.kind == 'text' else '')} | {about.title} |"

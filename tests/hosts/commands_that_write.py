@@ -122,7 +122,16 @@ COMMANDS = {
     ),
     "grading": Command(
         ("grading", *SITES, "--draws", "20", "--png", "--out", "{out}/a.gpkg"),
-        _files("a.gpkg", "a-map.svg", "a-map.png", "a-profiles.svg", "a-profiles.png", "a-profiles.csv", "a.json"),
+        _files(
+            "a.gpkg",
+            "a-map.svg",
+            "a-map.png",
+            "a-profiles.svg",
+            "a-profiles.png",
+            "a-profiles.csv",
+            "a-stations.csv",
+            "a.json",
+        ),
         (*CANDIDATE, "tunnelsite.hosts.grading_command:_planned", *GRADING, *PICTURES),
     ),
     "layout": Command(

@@ -66,7 +66,7 @@ def test_files_agree_with_the_summary(slope, tmp_path, capsys):
     summary = asked(capsys, *_go(slope, "--out", str(out), "--height-error", "0.05m", "--error-length", "3m"))
     assert summary["assumed"] == []
     assert {path.name for path in tmp_path.glob("[!.]*")} == {
-        "plan.gpkg", "plan-map.svg", "plan-profiles.svg", "plan-profiles.csv", "plan.json",
+        "plan.gpkg", "plan-map.svg", "plan-profiles.svg", "plan-profiles.csv", "plan-stations.csv", "plan.json",
     }  # fmt: skip
     assert json.loads((tmp_path / "plan.json").read_text()) == summary
     areas = geopandas.read_file(out, layer="areas").set_index("kind")

@@ -6,6 +6,9 @@ from dataclasses import dataclass
 
 import pyproj
 
+# For tables, which have no room for the cautions in full.
+CARE = "buried lines located and marked first; look up for overhead lines; confirm heights with a level"
+
 
 @dataclass(frozen=True)
 class StakePoint:

@@ -65,6 +65,7 @@ def _outputs(given: argparse.Namespace) -> dict[str, Path]:
         "map": stem.with_name(f"{stem.name}-map.svg"),
         "profiles": stem.with_name(f"{stem.name}-profiles.svg"),
         "profile_table": stem.with_name(f"{stem.name}-profiles.csv"),
+        "station_table": stem.with_name(f"{stem.name}-stations.csv"),
         "summary": stem.with_name(f"{stem.name}.json"),
     }
     if given.png:
@@ -123,12 +124,13 @@ def _write(given, found, plans, summary: dict[str, Any], interval: float, output
     from tunnelsite.io.plan_files import write_plan
     from tunnelsite.io.plan_styles import plan_styles
     from tunnelsite.io.staging import write_whole
-    from tunnelsite.io.tables import Column, Table
+    from tunnelsite.io.tables import Table
     from tunnelsite.plan_run import plan_run_table
-    from tunnelsite.report.grading_layers import areas_table, lines_table
+    from tunnelsite.report.grading_layers import areas_table, lines_table, station_rows, stations_table
     from tunnelsite.report.grading_map import MapData, grading_map_svg
     from tunnelsite.report.grading_words import profile_rows
     from tunnelsite.report.profile_picture import profiles_svg
+    from tunnelsite.siteplan.stations import stations
 
     plan, drainage = plans
     overwrite, crs = bool(given.overwrite), found.site.parcels.crs
@@ -136,8 +138,6 @@ def _write(given, found, plans, summary: dict[str, Any], interval: float, output
         "map": grading_map_svg(MapData(found.title, plan, drainage, interval, FOOTER)),
         "profiles": profiles_svg(found.title, plan, FOOTER),
     }
-    rows = profile_rows(plan)
-    columns = {name: Column([row[name] for row in rows], "TEXT" if name == "profile" else "REAL") for name in rows[0]}
     options = {name: getattr(given, name) for name in _asked_names(given)}
     run = plan_run_table(
         found.site,
@@ -145,7 +145,9 @@ def _write(given, found, plans, summary: dict[str, Any], interval: float, output
         [*summary["notes"], *summary["assumed"]],
         summary["cautions"],
     )
-    tables = [lines_table(plan, drainage, interval, crs), areas_table(plan, crs), run]
+    stood = stations(plan, drainage)
+    staked = stations_table(plan, stood, crs)
+    tables = [lines_table(plan, drainage, interval, crs), areas_table(plan, crs), staked, run]
     sources = {item.name: item.sha256 for item in found.site.inputs}
     statement = f"Grading and drainage plan of candidate {found.rank} of {found.screened.file} by tunnelsite."
     write_plan(
@@ -163,8 +165,17 @@ def _write(given, found, plans, summary: dict[str, Any], interval: float, output
             from tunnelsite.report.png import png_of
 
             write_whole(outputs[f"{name}_png"], png_of(svg), overwrite=overwrite)
-    write_csv(outputs["profile_table"], Table(columns), overwrite=overwrite)
+    for name, rows in (("profile_table", profile_rows(plan)), ("station_table", station_rows(plan, stood, staked))):
+        write_csv(outputs[name], Table(_columns(rows)), overwrite=overwrite)
     write_whole(outputs["summary"], json.dumps(summary, indent=2, allow_nan=False) + "\n", overwrite=overwrite)
+
+
+def _columns(rows: list[dict[str, Any]]):
+    from tunnelsite.io.tables import Column
+
+    names = rows[0] if rows else ("label",)  # nothing to stake: a heading alone
+    words = ("profile", "label", "kind", "care")
+    return {name: Column([row[name] for row in rows], "TEXT" if name in words else "REAL") for name in names}
 
 
 def _asked_names(given: argparse.Namespace) -> list[str]:

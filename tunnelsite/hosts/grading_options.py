@@ -50,8 +50,8 @@ def add_options(command: argparse.ArgumentParser) -> None:
         "--out",
         default="grading.gpkg",
         metavar="FILE",
-        help="GeoPackage of lines and areas; the pictures and tables are written beside it as NAME-map.svg, "
-        "NAME-profiles.svg, NAME-profiles.csv and NAME.json (default grading.gpkg)",
+        help="GeoPackage of lines, areas and stakes; the pictures and tables are written beside it as NAME-map.svg, "
+        "NAME-profiles.svg, NAME-profiles.csv, NAME-stations.csv and NAME.json (default grading.gpkg)",
     )
     command.add_argument("--png", action="store_true", help="the pictures as PNG too (needs the extra `png`)")
     command.add_argument("--contours", metavar="LENGTH", help="contour interval (default: chosen by the relief)")

@@ -53,7 +53,7 @@ def stakeout(given: argparse.Namespace) -> int:
             write_stake_sheet(path, sheet, overwrite=bool(given.overwrite))
         progress("writing", 1.0)
     summary = _summary(found, sheet, plane, levelled, outputs)
-    print(json.dumps(summary, indent=2, allow_nan=False) if given.json else _words(summary))
+    print(json.dumps(summary, indent=2, allow_nan=False) if given.json else _words(summary, feet=sheet.feet))
     return 0
 
 
@@ -208,7 +208,7 @@ def _summary(found, sheet, plane, levelled: dict[str, Any], outputs: list[Path])
     }
 
 
-def _words(summary: dict[str, Any]) -> str:
+def _words(summary: dict[str, Any], *, feet: bool) -> str:
     from tunnelsite.core.units import feet_inches
 
     plan = summary["elevation_model_plan"]
@@ -220,13 +220,9 @@ def _words(summary: dict[str, Any]) -> str:
     lines += [f"ridge {name}: {words}" for name, words in summary["bearings"].items()]
     lines.append(", ".join(f"{count} {kind}" for kind, count in summary["stakes"].items()) + " stakes")
     if "level_book" not in summary:
-        lines.append(
-            f"finished pad {plan['level_m']:.3f} m at its centre, rises {100 * plan['slope_along']:+.3f} % along, "
-            f"{100 * plan['slope_across']:+.3f} % across; cut {plan['cut_m3']:.1f} m3, fill {plan['fill_m3']:.1f} m3 "
-            "by the elevation model"
-        )
+        lines.append(f"finished pad {_pad_words(plan, feet)} by the elevation model")
     else:
-        lines += _level_words(summary)
+        lines += _level_words(summary, feet)
     lines += [f"note: {text}" for text in summary["notes"]]
     lines += [f"written: {path}" for path in summary["outputs"]]
     lines.append(
@@ -236,12 +232,20 @@ def _words(summary: dict[str, Any]) -> str:
     return "\n".join(lines)
 
 
-def _level_words(summary: dict[str, Any]) -> list[str]:
-    plan = summary["measured_plan"]
+def _pad_words(plan: dict[str, Any], feet: bool) -> str:
+    from tunnelsite.core import amounts
+
+    cut, fill = (amounts.volume(plan[name], feet=feet) for name in ("cut_m3", "fill_m3"))
+    return (
+        f"{amounts.level(plan['level_m'], feet=feet)} at its centre, rises {100 * plan['slope_along']:+.3f} % along, "
+        f"{100 * plan['slope_across']:+.3f} % across; cut {cut}, fill {fill}"
+    )
+
+
+def _level_words(summary: dict[str, Any], feet: bool) -> list[str]:
     lines = [
         f"level book: {summary['level_book']['verdict']}",
-        f"finished pad by the readings {plan['level_m']:.3f} m at its centre, rises {100 * plan['slope_along']:+.3f} % "
-        f"along, {100 * plan['slope_across']:+.3f} % across; cut {plan['cut_m3']:.1f} m3, fill {plan['fill_m3']:.1f} m3",
+        f"finished pad by the readings {_pad_words(summary['measured_plan'], feet)}",
     ]
     if "as_built" in summary:
         lines += [f"as built: {check['words']}" for check in summary["as_built"]["checks"]]

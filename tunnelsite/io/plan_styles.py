@@ -36,6 +36,11 @@ LINE_LOOKS = {
     "contour before": Drawn(GREY, 0.7, "4 3", level_written=True),
     "contour after": Drawn(colour("cividis", 0.35), 0.9, level_written=True),
 }
+STATION_MARKS = {
+    "swale": ("circle", 7, WATER_COLOUR),
+    "level spreader": ("square", 7, WATER_COLOUR),
+    "slope stake": ("triangle", 8, DARK),
+}
 AREA_LOOKS = {
     "disturbed ground": Drawn(GREY, 1.0, "4 3", colour("cividis", 0.95), 0.3),
     "pad": Drawn(colour("cividis", 0.1), 1.4, "8 3", colour("cividis", 0.75), 0.4),
@@ -45,7 +50,7 @@ AREA_LOOKS = {
 
 def plan_styles() -> dict[str, str]:
     """The styles of a grading plan's layers by table name."""
-    return {"lines": lines_sld(), "areas": areas_sld()}
+    return {"lines": lines_sld(), "areas": areas_sld(), "stations": stations_sld()}
 
 
 def layout_styles(scores: Sequence[float] | np.ndarray) -> dict[str, str]:
@@ -82,6 +87,19 @@ def areas_sld() -> str:
     rule = sld.add_rule(style, "other", "Other area")
     sld.add(rule, "sld:ElseFilter")
     sld.add_polygon(rule, stroke=GREY, width=1.0)
+    return sld.text(root)
+
+
+def stations_sld() -> str:
+    """Stakes of what is dug round a pad, each kind with its own mark, and their names."""
+    root, style = sld.document("stations", "Stakes of swale, level spreaders and side slopes")
+    for kind, (mark, size, fill) in STATION_MARKS.items():
+        rule = _rule_of(style, kind)
+        sld.add_point(rule, mark, size, fill)
+        sld.add_label(rule, "label")
+    rule = sld.add_rule(style, "other", "Other stake")
+    sld.add(rule, "sld:ElseFilter")
+    sld.add_point(rule, "x", 8, GREY)
     return sld.text(root)
 
 

@@ -6,6 +6,7 @@ import io
 
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.stake_sheet import StakeSheet
+from tunnelsite.core.units import FOOT_M
 
 # Colour index of the drawing standard (1 red, 2 yellow, 3 green, 4 cyan, 5 blue, 6 magenta, 7 black or white, 8 grey).
 COLOURS = {"corner": 1, "offset": 5, "apron": 3, "grid": 8, "post": 7, "board": 6, "square": 4, "bench": 2}
@@ -80,7 +81,8 @@ def _notes(writer, sheet: StakeSheet, height: float) -> None:
 
 
 def _cut(cut_m: float, feet: bool) -> str:
-    amount = f"{abs(cut_m) / 0.3048:.2f} ft" if feet else f"{abs(cut_m):.3f} m"
+    metres = f"{abs(cut_m):.3f} m"
+    amount = f"{abs(cut_m) / FOOT_M:.2f} ft ({metres})" if feet else metres
     return f"{'C' if cut_m >= 0 else 'F'} {amount}"
 
 

@@ -12,7 +12,7 @@ from pathlib import Path
 import shapely
 
 from tunnelsite.core.errors import UsageError
-from tunnelsite.core.stake_sheet import StakePoint, StakeSheet
+from tunnelsite.core.stake_sheet import CARE, StakePoint, StakeSheet
 from tunnelsite.core.units import FOOT_M
 from tunnelsite.io.csv_table import write_csv
 from tunnelsite.io.staging import write_whole
@@ -76,6 +76,8 @@ def sheet_table(sheet: StakeSheet) -> Table:
         for name in ("along", "across", "ground", "finish", "cut"):
             old = columns[f"{name}_m"]
             columns[f"{name}_ft"] = column(f"{name}_m", old.title, "ft", digits=3, per=FOOT_M)
+    # a sheet is often all that goes to the field, and a table has no room for the cautions in full
+    columns["care"] = Column([CARE] * len(points), "TEXT", "before anything is driven or dug")
     return Table(columns, title="Stakes", description=sheet.heights_words)
 
 
@@ -98,17 +100,17 @@ def gpx_text(sheet: StakeSheet) -> str:
         ends = {"minlat": min(lat), "minlon": min(lon), "maxlat": max(lat), "maxlon": max(lon)}
         _element(about, "bounds").attrib.update({name: f"{value:.{PLACES}f}" for name, value in ends.items()})
     for point in sheet.points:
-        _waypoint(root, "wpt", point)
+        _waypoint(root, "wpt", point, sheet.feet)
     route = _element(root, "rte")
     _element(route, "name", f"{sheet.title} outline")
     corners = sheet.of_kind("corner")
     for point in [*corners, *corners[:1]]:
-        _waypoint(route, "rtept", point)
+        _waypoint(route, "rtept", point, sheet.feet)
     ElementTree.indent(root)
     return '<?xml version="1.0" encoding="UTF-8"?>\n' + ElementTree.tostring(root, encoding="unicode") + "\n"
 
 
-def _waypoint(parent: ElementTree.Element, tag: str, point: StakePoint) -> None:
+def _waypoint(parent: ElementTree.Element, tag: str, point: StakePoint, feet: bool) -> None:
     # 180 itself is outside the schema's longitudeType, which stops below it.
     lon = point.lon_deg - 360.0 if point.lon_deg >= 180.0 else point.lon_deg
     found = _element(parent, tag)
@@ -118,7 +120,8 @@ def _waypoint(parent: ElementTree.Element, tag: str, point: StakePoint) -> None:
         _element(found, "ele", f"{point.ground_m:.3f}")
     _element(found, "name", point.label)
     if point.cut_m is not None:
-        _element(found, "desc", f"{'cut' if point.cut_m >= 0 else 'fill'} {abs(point.cut_m):.3f} m")
+        also = f" ({abs(point.cut_m) / FOOT_M:.2f} ft)" if feet else ""
+        _element(found, "desc", f"{'cut' if point.cut_m >= 0 else 'fill'} {abs(point.cut_m):.3f} m{also}")
     _element(found, "type", point.kind)
 
 
@@ -144,14 +147,19 @@ def geojson_text(sheet: StakeSheet) -> str:
             "width_m": sheet.width_m, "bearing_deg": round(sheet.true_deg, 4), "heights": sheet.heights_words,
         },
     }  # fmt: skip
-    features = [outline] + [_feature(point) for point in sheet.points]
+    features = [outline] + [_feature(point, sheet.feet) for point in sheet.points]
     document = {"type": "FeatureCollection", "features": features, "cautions": list(sheet.cautions)}
     return json.dumps(document, ensure_ascii=True, allow_nan=False, indent=1) + "\n"
 
 
-def _feature(point: StakePoint) -> dict:
+def _feature(point: StakePoint, feet: bool) -> dict:
     heights = {name: getattr(point, name) for name in ("along_m", "across_m", "ground_m", "finish_m", "cut_m")}
     rounded = {name: None if value is None else round(value, 4) + 0.0 for name, value in heights.items()}
+    if feet:
+        rounded |= {
+            f"{name[:-2]}_ft": None if value is None else round(value / FOOT_M, 3) + 0.0
+            for name, value in heights.items()
+        }
     return {
         "type": "Feature",
         "geometry": {"type": "Point", "coordinates": _place(point.lon_deg, point.lat_deg)},

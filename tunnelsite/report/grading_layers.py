@@ -8,8 +8,10 @@ import numpy as np
 import pyproj
 import shapely
 
-from tunnelsite.core.reproject import from_grid
+from tunnelsite.core.reproject import from_grid, to_wgs84
+from tunnelsite.core.stake_sheet import CARE
 from tunnelsite.core.table import Column, Table
+from tunnelsite.core.units import FOOT_M
 from tunnelsite.report.contours import contour_lines
 from tunnelsite.siteplan.place import box
 
@@ -28,6 +30,42 @@ AREA_COLUMNS = {
     "slope_along_pct": Column("real", "finished slope along the ridge", "%"),
     "slope_across_pct": Column("real", "finished slope across the ridge", "%"),
 }
+
+
+STATION_COLUMNS = {
+    "kind": Column("text", "swale, level spreader or slope stake"),
+    "label": Column("text", "name of the stake"),
+    "station_m": Column(
+        "real", "from the upper end of the swale or an end of the lip; slope stakes: from the pad's edge", "m"
+    ),
+    "ground_m": Column("real", "natural ground", "m"),
+    "finish_m": Column(
+        "real", "bottom of the swale, level of the lip, or finished edge of the pad beside a slope stake", "m"
+    ),
+    "cut_m": Column("real", "cut (+) or fill (-) from the ground to that height", "m"),
+}
+
+
+def stations_table(plan, found, crs: pyproj.CRS) -> Table:
+    """Stakes of what is dug round the pad. Arguments: plan; found, from `siteplan.stations`; crs of their points."""
+    rows = [{name: getattr(one, name) for name in STATION_COLUMNS} for one in found]
+    shapes = list(shapely.points([[one.along_m, one.across_m] for one in found])) if found else []
+    title = "Stakes of swale, level spreaders and side slopes"
+    return Table("stations", title, STATION_COLUMNS, rows, _moved(plan, shapes, crs), "Point", crs)
+
+
+def station_rows(plan, found, table: Table) -> list[dict[str, Any]]:
+    """The same for a sheet: places as numbers, and lengths in feet too where the user works in feet."""
+    grid, digits, rows = plan.place.grid, 9 if table.crs.is_geographic else 4, []
+    for one, row, point in zip(found, table.rows, table.geometry, strict=True):
+        lon, lat = (float(part[0]) for part in to_wgs84(grid, np.array([one.along_m]), np.array([one.across_m])))
+        metres = {name: round(value, 4) + 0.0 for name, value in row.items() if name.endswith("_m")}
+        sheet = {"label": row["label"], "kind": row["kind"], "easting": round(point.x, digits)}
+        sheet |= {"northing": round(point.y, digits), "lon": round(lon, 9), "lat": round(lat, 9), **metres}
+        if plan.place.house.feet:
+            sheet |= {f"{name[:-2]}_ft": round(value / FOOT_M, 3) + 0.0 for name, value in metres.items()}
+        rows.append(sheet | {"care": CARE})
+    return rows
 
 
 def lines_table(plan, drainage, interval_m: float, crs: pyproj.CRS) -> Table:

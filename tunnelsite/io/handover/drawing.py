@@ -31,7 +31,7 @@ def dxf_bytes(tables: dict[str, Table], crs: pyproj.CRS, title: str, cautions: S
     """Outlines and lines on a layer for each table (and kind), stakes as points with labels, ranks as text.
 
     Coordinates and heights are in the unit of `crs`; the drawing says so in a text, as release 12 has no unit of its
-    own. z is the natural ground of stakes and the level of contours, 0 elsewhere and where nothing is known. Shapes that
+    own. z is the natural ground of stakes and stations and the level of contours, 0 elsewhere and where nothing is known. Shapes that
     several rows share are drawn once. Errors: UsageError if `crs` is geographic or the library for DXF is not installed.
     """
     try:
@@ -80,12 +80,18 @@ def _draw(writer, name: str, shape: shapely.Geometry, row: dict[str, Any], sizes
         :31
     ]
     colour = COLOURS.get(kind or "", _LINE_COLOUR.get(kind or "", _COLOUR.get(name, 7)))
-    level = row.get("ground_m") if name == "stakes" else row.get("level_m") if str(kind).startswith("contour") else None
+    level = (
+        row.get("ground_m")
+        if name in ("stakes", "stations")
+        else row.get("level_m")
+        if str(kind).startswith("contour")
+        else None
+    )
     z = 0.0 if level is None else level / unit_m
     for part in shapely.get_parts(shape):
         if part.geom_type == "Point":
             writer.add_point((part.x, part.y, z), layer=layer, color=colour)
-            words = f"{row.get('rank')} {row.get('label')}"
+            words = " ".join(str(row[key]) for key in ("rank", "label") if row.get(key) is not None)
             place = (part.x + height / 2, part.y + height / 2)
             writer.add_text(plain(words), insert=place, height=height, layer=f"{layer}_TEXT"[:31], color=colour)
         elif part.geom_type == "Polygon":
