@@ -1,6 +1,7 @@
 """`stakeout`: the candidate is found again to the millimetre, and what was levelled decides."""
 
 import csv
+import json
 from pathlib import Path
 
 import geopandas
@@ -206,3 +207,69 @@ def test_sample_farm_in_every_format(tmp_path, capsys):
     assert len(geojson) == sum(summary["stakes"].values()) + 1
     assert "one-call" in (tmp_path / "s.html").read_text("utf-8")
     assert main([*words, *outs, "-q"]) == 2  # exists already
+
+
+@pytest.mark.parametrize(
+    ("kind", "words"),
+    [("in-ground", ()), ("container", ("--crown", "2 %", "--apron-fall", "3 %", "--base", "0.2m"))],
+)
+def test_stakes_of_a_grading_plan_have_its_heights(tmp_path, capsys, kind, words):
+    """Finished heights of the sheet against the plan's own profile along the ridge and across it, in the files of both."""
+    from tests.siteplan.places import place, rough
+
+    ground = rough(place(rows=90, cols=110), 2, relief_m=0.8).astype(np.float32) + np.float32(150)
+    farm = screened_farm(tmp_path, ground, "--kind", kind)
+    dem, parcels, sites = farm
+    plan = tmp_path / "plan.json"
+    common = [dem, parcels, "--sites", sites, "--rank", "1"]
+    asked(capsys, "grading", *common, "--out", str(tmp_path / "plan.gpkg"), "--draws", "20", *words)
+    summary = asked(capsys, *_go(farm, "--out", str(tmp_path / "s.csv"), "--grading", str(plan)))
+    assert any("those of the grading plan" in note for note in summary["notes"])
+    assert any("subgrade lies 20 cm (7 3/4 in) lower" in note for note in summary["notes"]) == (kind == "container")
+    graded = json.loads(plan.read_text())["grading"]
+    assert summary["elevation_model_plan"]["level_m"] == graded["level_m"]
+    assert summary["elevation_model_plan"]["cut_m3"] == graded["pad_cut_m3"]
+    with open(tmp_path / "plan-profiles.csv", encoding="utf-8") as handle:
+        rows = list(csv.DictReader(handle))
+    for stake in _stakes(tmp_path / "s.csv").values():
+        along, across = (float(stake[name]) for name in ("along_m", "across_m"))
+        if not stake["finish_m"] or min(abs(along), abs(across)) > 1e-6:
+            continue
+        way, at = ("along", along) if abs(across) <= 1e-6 else ("across", across)
+        line = [
+            (float(row["distance_m"]), float(row["finished_m"]))
+            for row in rows
+            if row["profile"] == way and row["finished_m"]
+        ]
+        edge = 7.5 + 1.2192 if way == "along" else 3 + 1.2192
+        inside = [pair for pair in line if abs(pair[0]) <= edge]
+        if abs(at) <= abs(inside[0][0]) and abs(at) <= abs(inside[-1][0]):
+            assert float(stake["finish_m"]) == pytest.approx(np.interp(at, *zip(*inside, strict=True)), abs=0.006)
+    # without the plan the sheet says that its heights are its own
+    own = asked(capsys, *_go(farm, "--out", str(tmp_path / "t.csv")))
+    assert any("give its JSON (--grading)" in note for note in own["notes"])
+
+
+def test_a_plan_of_another_place_or_no_plan_is_refused(farm, tmp_path, capsys):
+    plan = tmp_path / "plan.json"
+    numbers = dict.fromkeys(
+        ("pad_m2", "level_m", "slope_along", "slope_across", "crown", "apron_fall", "base_m", "pad_cut_m3", "pad_fill_m3",
+         "max_cut_m", "max_fill_m"), 0.0,
+    )  # fmt: skip
+    out = str(tmp_path / "s.csv")
+    for text, expected in (
+        (json.dumps({"lon": 0.0, "lat": 0.0, "grading": numbers}), "is the plan of a pad"),
+        (json.dumps({"lon": 0.0, "lat": 0.0, "grading": numbers | {"crown": "x"}}), "crown is 'x'"),
+        (
+            '{"lon": 0, "lat": 0, "grading": ' + json.dumps(numbers).replace('"level_m": 0.0', '"level_m": NaN') + "}",
+            "level_m is 'nan'",
+        ),
+        ("[]", "no grading plan"),
+        ("{", "no grading plan"),
+        ("", "is empty"),
+    ):
+        plan.write_text(text)
+        status, said = refused(capsys, *_go(farm, "--out", out, "--grading", str(plan)))
+        assert status == 3 and expected in said and not (tmp_path / "s.csv").exists()
+    status, said = refused(capsys, *_go(farm, "--out", out, "--grading", str(plan), "--plane", "least-volume"))
+    assert status == 2 and "--grading and --plane" in said

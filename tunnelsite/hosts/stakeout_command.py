@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +14,7 @@ from tunnelsite.hosts.arguments import check_ending
 from tunnelsite.hosts.inputs_named import inputs_named
 from tunnelsite.hosts.options import project_values
 from tunnelsite.hosts.progress import Progress
+from tunnelsite.hosts.stakeout_pad import StakedPad, planned_pad, screened_pad
 
 DEFAULT_OUT = "stakes.csv"
 ENDINGS = (".csv", ".gpx", ".geojson", ".dxf", ".html")
@@ -41,8 +43,8 @@ def stakeout(given: argparse.Namespace) -> int:
         progress("reading", 0.0)
         found = find_candidate(values, sites, rank, near_m=NEAR_M)
         progress("stakes", 0.5)
-        plane = _plane(given.plane, found)
-        sheet = _sheet(given, found, plane, options)
+        pad = screened_pad(given.plane, found) if given.grading is None else planned_pad(given.grading, found)
+        sheet = _sheet(given, found, pad, options)
         levelled: dict[str, Any] = {}
         if given.level_book is not None:
             from tunnelsite.hosts.levelled import levelled_sheet
@@ -52,7 +54,7 @@ def stakeout(given: argparse.Namespace) -> int:
         for path in outputs:
             write_stake_sheet(path, sheet, overwrite=bool(given.overwrite))
         progress("writing", 1.0)
-    summary = _summary(found, sheet, plane, levelled, outputs)
+    summary = _summary(found, sheet, pad, levelled, outputs)
     print(json.dumps(summary, indent=2, allow_nan=False) if given.json else _words(summary, feet=sheet.feet))
     return 0
 
@@ -120,6 +122,13 @@ def _outputs(given: argparse.Namespace) -> list[Path]:
 
 def _check_level_options(given: argparse.Namespace) -> None:
     """Errors: UsageError for a level book without unit or bench height, or those without a book."""
+    if given.grading is not None and (given.plane is not None or given.level_book is not None):
+        other = "--plane" if given.plane is not None else "--level-book"
+        raise UsageError(
+            f"--grading and {other}",
+            "one of them",
+            "leave one out: with a level book the plan is made again from the readings",
+        )
     if given.level_book is None:
         for name in (*LEVEL_OPTIONS, "as_built"):
             if getattr(given, name):
@@ -139,18 +148,7 @@ def _check_level_options(given: argparse.Namespace) -> None:
     known_heights(given, "the mark on which the book starts (--bench-height)")
 
 
-def _plane(name: str, found):
-    if name == "least-squares":
-        return found.screened_plane()
-    from tunnelsite.siteplan.grading_settings import GradingSettings
-    from tunnelsite.siteplan.pad_plane import PadCells, pad_plane
-
-    settings = GradingSettings(max_slope=found.settings.pad_pitch, shrink=found.settings.shrink, topsoil_m=0.0)
-    cells = PadCells.of(found.place, settings, found.place.known_pad(found.ground))
-    return pad_plane(found.ground, found.place, settings, cells)
-
-
-def _sheet(given: argparse.Namespace, found, plane, options):
+def _sheet(given: argparse.Namespace, found, pad: StakedPad, options):
     from tunnelsite.siteplan.sheet import Placed, stake_sheet
     from tunnelsite.siteplan.stakes import heights_at
 
@@ -163,22 +161,17 @@ def _sheet(given: argparse.Namespace, found, plane, options):
     words = f"{found.site.dem.name}, an elevation model, between cells of {grid.cell_m:g} m; not levelled in the field"
     placed = Placed(grid, *centre, ground_at, words)
     sheet = stake_sheet(
-        given.title or found.title, place.house, place.pad, placed, plane, found.site.parcels.crs, options
+        given.title or found.title, place.house, place.pad, placed, pad.finish, found.site.parcels.crs, options
     )
-    from dataclasses import replace
+    own = () if given.level_book is not None else (pad.note,)  # the readings bring their own
+    return replace(sheet, notes=(*own, *sheet.notes, *found.notes))
 
-    return replace(sheet, notes=(*sheet.notes, *found.notes))
 
-
-def _summary(found, sheet, plane, levelled: dict[str, Any], outputs: list[Path]) -> dict[str, Any]:
-    from tunnelsite.siteplan.grading_settings import GradingSettings
-    from tunnelsite.siteplan.pad_plane import PadCells
-
+def _summary(found, sheet, pad: StakedPad, levelled: dict[str, Any], outputs: list[Path]) -> dict[str, Any]:
+    plane, earth = pad.plane, pad.earth
     kinds: dict[str, int] = {}
     for point in sheet.points:
         kinds[point.kind] = kinds.get(point.kind, 0) + 1
-    cells = PadCells.of(found.place, GradingSettings(topsoil_m=0.0), found.place.known_pad(found.ground))
-    earth = cells.earthwork(plane)
     return {
         "title": sheet.title,
         "lon": found.lon_deg,

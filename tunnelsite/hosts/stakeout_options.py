@@ -34,8 +34,12 @@ def add_options(command: argparse.ArgumentParser) -> None:
     command.add_argument(
         "--plane",
         choices=PLANES,
-        default=PLANES[0],
-        help="finished pad: least squares as screened, or the plane that moves the least earth",
+        help="finished pad: least squares as screened (default), or the plane that moves the least earth",
+    )
+    command.add_argument(
+        "--grading",
+        metavar="FILE",
+        help="NAME.json that `grading` wrote: the stakes get the finished heights of that plan",
     )
     command.add_argument(
         "--level-book", metavar="FILE", help="CSV of readings at the stakes: the plan is made again from them"

@@ -8,6 +8,7 @@ import numpy as np
 from scipy import optimize
 
 from tunnelsite.core.errors import UsageError
+from tunnelsite.core.house import House
 from tunnelsite.kernels.grading import graded_pads
 from tunnelsite.siteplan.design_plane import SETTLED_M, PlaneLimits, least_volume_plane
 from tunnelsite.siteplan.grading_settings import GradingSettings, fixed_shape
@@ -32,9 +33,25 @@ class Earthwork:
         return self.cut_m3 + self.fill_m3
 
 
+@dataclass(frozen=True)
+class FinishedPad:
+    """A pad's finished surface: a plane and what is laid on it. Attributes: plane; house; crown, apron_fall, as in
+    `GradingSettings`."""
+
+    plane: DesignPlane
+    house: House
+    crown: float = 0.0
+    apron_fall: float = 0.0
+
+    def height(self, u_m, v_m):
+        """Finished height [m] at distances along and across from the centre [m]."""
+        shape = GradingSettings(crown=self.crown, apron_fall=self.apron_fall)
+        return self.plane.height(u_m, v_m) + fixed_shape(self.house, shape, u_m, v_m)
+
+
 def finish_of(place: Place, settings: GradingSettings, plane: DesignPlane):
     """finish(u_m, v_m): finished height of the pad [m] at distances from its centre."""
-    return lambda u, v: plane.height(u, v) + fixed_shape(place.house, settings, u, v)
+    return FinishedPad(plane, place.house, settings.crown, settings.apron_fall).height
 
 
 @dataclass(frozen=True)

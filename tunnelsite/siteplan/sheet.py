@@ -16,6 +16,7 @@ from tunnelsite.core.stake_sheet import StakePoint, StakeSheet, TriangleLine
 from tunnelsite.core.units import FOOT_M, INCH_M, feet_inches
 from tunnelsite.siteplan import stakes as staking
 from tunnelsite.siteplan.bearings import RidgeBearings, ridge_bearings
+from tunnelsite.siteplan.pad_plane import FinishedPad
 from tunnelsite.siteplan.squareness import diagonal_m, skew_deg
 
 STAKING_CAUTIONS = (
@@ -66,14 +67,13 @@ class StakingOptions:
 
 
 def stake_sheet(
-    title: str, house: House, pad: Pad, placed: Placed, plane: staking.DesignPlane, crs: pyproj.CRS,
+    title: str, house: House, pad: Pad, placed: Placed, plane: staking.DesignPlane | FinishedPad, crs: pyproj.CRS,
     options: StakingOptions = StakingOptions(),
 ) -> StakeSheet:  # fmt: skip
     """The stake-out sheet of one house.
 
-    Arguments: title, in the user's words; house; pad, what is graded; placed, where; plane, the finished pad; crs,
-    the map's
-    system; options.
+    Arguments: title, in the user's words; house; pad, what is graded; placed, where; plane, the finished pad (a plane, or
+    what else knows its `height`); crs, the map's system; options.
     Errors: UsageError for a spacing or distance that cannot be meant, or a day outside the magnetic model.
     """
     sizes = (house.length_m, house.width_m), (pad.length_m, pad.width_m)
@@ -104,7 +104,7 @@ def stake_sheet(
 
 
 def _points(
-    found: list[staking.Stake], placed: Placed, plane: staking.DesignPlane, crs: pyproj.CRS
+    found: list[staking.Stake], placed: Placed, plane: staking.DesignPlane | FinishedPad, crs: pyproj.CRS
 ) -> list[StakePoint]:
     u, v = np.array([stake.u_m for stake in found]), np.array([stake.v_m for stake in found])
     along, across = placed.along_m + u, placed.across_m + v
