@@ -194,3 +194,21 @@ def test_sample_farm(tmp_path, capsys):
     assert set(trenches["service"]) == {"water", "power", "road"}
     known = trenches.dropna(subset=["length_m"])
     assert (known["length_m"] >= known["straight_m"] - 4.0).all()
+    # ways over land of others, measured again from the file
+    land = geopandas.read_file(FARM / "parcels.gpkg").to_crs(found.crs).union_all()
+    assert known["outside_m"].to_numpy() == pytest.approx(known.geometry.difference(land).length.to_numpy(), abs=0.05)
+    assert known["outside_m"].max() > 5
+    assert any("outside every parcel need an easement" in note for note in summary["notes"])
+
+
+def test_distances_in_feet_where_the_user_works_in_feet() -> None:
+    """Gap and trenches on the screen: feet with metres in brackets, the price by the foot."""
+    from tunnelsite.hosts.layout_command import _words
+
+    row = {"rank": 1, "score": 80.0, "parcel": "p", "house": "30x96ft", "lon": 0.0, "lat": 0.0, "gap_m": 30.48}
+    row["trenches"] = {"water": {"length_m": 60.96, "cost": 243.84}}
+    summary = {"verdict": "v", "houses": [row], "prices": {"water": 4.0}, "notes": [], "cautions": [], "output": "o"}
+    shown = _words(summary, feet=True)
+    assert "100 (30.5)" in shown and "200 (61)" in shown and "1.219 a foot (4 a metre)" in shown
+    plain = _words(summary, feet=False)
+    assert "30.5" in plain and "ft" not in plain.replace("30x96ft", "") and "4 a metre" in plain

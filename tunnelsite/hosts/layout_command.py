@@ -9,6 +9,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from tunnelsite.core import amounts
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.units import FOOT_M, length_m, month_day, number, whole_number
 from tunnelsite.hosts.arguments import check_ending
@@ -17,6 +18,7 @@ from tunnelsite.hosts.options import project_values
 from tunnelsite.hosts.progress import Progress
 from tunnelsite.hosts.stakeout_command import OWN_OUTPUTS
 
+OUTSIDE_M = 1.0  # less is the width of a cell at the parcel's edge
 CAUTIONS = (
     "Each house was scored as if it stood alone: what one house's pad, roof and swale do to the next one's water is not in the "
     "scores. Plan the drainage of the block as a whole.",
@@ -56,7 +58,7 @@ def layout(given: argparse.Namespace) -> int:
         summary = _summary(given, chosen, block, (houses, ways, cell), prices, out)
         _write(given, chosen, (houses, ways), prices, summary, out)
         progress("writing", 1.0)
-    print(json.dumps(summary, indent=2, allow_nan=False) if given.json else _words(summary))
+    print(json.dumps(summary, indent=2, allow_nan=False) if given.json else _words(summary, feet=_in_feet(chosen)))
     return 0
 
 
@@ -143,6 +145,7 @@ def _summary(given, chosen, block, placed, prices: dict[str, float], out: Path) 
             one.trench.service: {
                 "length_m": one.trench.length_m if one.line is not None else None,
                 "straight_m": one.straight_m,
+                "outside_m": one.outside_m,
                 "cost": one.trench.cost,
                 "note": one.trench.note,
             }
@@ -160,10 +163,27 @@ def _summary(given, chosen, block, placed, prices: dict[str, float], out: Path) 
         "shade_gap_m": {name: {"left": gap[0], "right": gap[1]} for name, gap in block.gaps_m.items()},
         "trench_cell_m": cell,
         "prices": prices,
-        "notes": _notes(given, chosen, block),
+        "notes": [*_notes(given, chosen, block), *_over_other_land(rows, feet=_in_feet(chosen))],
         "cautions": list(CAUTIONS),
         "output": str(out),
     }
+
+
+def _in_feet(chosen) -> bool:
+    return any(house.feet for house in chosen.settings.houses)
+
+
+def _over_other_land(rows: list[dict[str, Any]], *, feet: bool) -> list[str]:
+    """Trenches over land that is in no parcel."""
+    found = [
+        f"house {row['rank']} {name} {amounts.away(way['outside_m'], feet=feet)}"
+        for row in rows
+        for name, way in row["trenches"].items()
+        if way["outside_m"] > OUTSIDE_M
+    ]
+    if not found:
+        return []
+    return [f"trenches over land outside every parcel need an easement of whoever owns it: {', '.join(found)}"]
 
 
 def _notes(given, chosen, block) -> list[str]:
@@ -186,7 +206,8 @@ def _notes(given, chosen, block) -> list[str]:
     pad = 2 * chosen.settings.apron_m
     gap = FOOT_M * 12 if given.gap is None else length_m(given.gap, "--gap")
     if gap < pad - 1e-9:
-        notes.append(f"houses {gap:.2f} m apart have aprons of {pad / 2:.2f} m that overlap: grade them as one pad")
+        apart, apron = (amounts.size(side, feet=_in_feet(chosen)) for side in (gap, pad / 2))
+        notes.append(f"houses {apart} apart have aprons of {apron} that overlap: grade them as one pad")
     return notes
 
 
@@ -223,27 +244,34 @@ def _write(given, chosen, placed, prices: dict[str, float], summary: dict[str, A
     )
 
 
-def _words(summary: dict[str, Any]) -> str:
+def _words(summary: dict[str, Any], *, feet: bool) -> str:
+    """The block as a table; distances in the user's unit, with the metres in brackets where that is feet."""
+    unit = "ft (m)" if feet else "m"
+
+    def length(value_m: float | None, digits: int, none: str) -> str:
+        if value_m is None:
+            return f"{none:>13}"
+        shown = f"{value_m:.{digits}f}"
+        return f"{f'{value_m / FOOT_M:.0f} ({shown})' if feet else shown:>13}"
+
     lines = [summary["verdict"]]
     names = list(summary["houses"][0]["trenches"]) if summary["houses"] else []
-    head = f"{'no':>2}  {'score':>5}  {'parcel':<20} {'house':<10} {'lon':>12} {'lat':>10}  {'gap m':>6}"
-    lines.append(head + "".join(f"  {name[:8] + ' m':>10}" for name in names))
+    head = f"{'no':>2}  {'score':>5}  {'parcel':<20} {'house':<10} {'lon':>12} {'lat':>10}  {'gap ' + unit:>13}"
+    lines.append(head + "".join(f"  {name[:6] + ' ' + unit:>13}" for name in names))
     for row in summary["houses"]:
-        gap = f"{row['gap_m']:6.1f}" if row["gap_m"] is not None else "     -"
         line = (
             f"{row['rank']:>2}  {row['score']:5.1f}  {row['parcel'][:20]:<20} {row['house'][:10]:<10} {row['lon']:12.6f} "
-            f"{row['lat']:10.6f}  {gap}"
+            f"{row['lat']:10.6f}  {length(row['gap_m'], 1, '-')}"
         )
         for name in names:
-            way = row["trenches"][name]
-            line += f"  {way['length_m']:10.0f}" if way["length_m"] is not None else f"  {'no way':>10}"
+            line += f"  {length(row['trenches'][name]['length_m'], 0, 'no way')}"
         lines.append(line)
     for name in summary["prices"]:
         costs = [row["trenches"][name]["cost"] for row in summary["houses"] if name in row["trenches"]]
         known = [cost for cost in costs if cost is not None]
-        lines.append(
-            f"trenches to {name}: {sum(known):.0f} at {summary['prices'][name]:g} a metre, a trench for each house"
-        )
+        price = summary["prices"][name]
+        each = f"{price * FOOT_M:.4g} a foot ({price:.4g} a metre)" if feet else f"{price:g} a metre"
+        lines.append(f"trenches to {name}: {sum(known):.0f} at {each}, a trench for each house")
     lines += [f"note: {text}" for text in summary["notes"]]
     lines += [f"caution: {text}" for text in summary["cautions"]]
     lines.append(f"Written to {summary['output']}.")

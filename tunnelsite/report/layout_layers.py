@@ -21,6 +21,7 @@ TRENCH_COLUMNS = {
     "length_m": Column("real", "length of the way drawn", "m"),
     "at_least_m": Column("real", "no way can be shorter", "m"),
     "straight_m": Column("real", "straight distance", "m"),
+    "outside_m": Column("real", "part of it on land outside every parcel, which needs an easement", "m"),
     "bends": Column("integer", "changes of direction"),
     "cost": Column("real", "length times the price given"),
     "note": Column("text", "what to know"),
@@ -62,7 +63,13 @@ def trenches_table(chosen: Result, found: Sequence[Sequence[ServiceTrench]]) -> 
             way = one.trench
             rows.append(
                 {"rank": rank, "service": way.service, "length_m": way.length_m, "at_least_m": way.shortest_m}
-                | {"straight_m": one.straight_m, "bends": way.bends, "cost": way.cost, "note": way.note or None}
+                | {
+                    "straight_m": one.straight_m,
+                    "outside_m": one.outside_m,
+                    "bends": way.bends,
+                    "cost": way.cost,
+                    "note": way.note or None,
+                }
             )
             lines.append(one.line)
     grid = chosen.scans[chosen.choices[0].scan].frame.grid if chosen.choices else chosen.frame.grid

@@ -29,11 +29,13 @@ class ServiceTrench:
         trench: as found, its length and cost from the wall to the service. line: its way in the grid's along and across [m],
         None where there is none.
         straight_m: straight distance from the house to the nearest feature of the service [m].
+        outside_m: how much of the way lies outside every parcel [m]: it needs an easement of whoever owns that land.
     """
 
     trench: Trench
     line: shapely.LineString | None
     straight_m: float
+    outside_m: float = 0.0
 
 
 def service_trenches(
@@ -63,11 +65,11 @@ def service_trenches(
     for house in houses:
         built |= _inside(house, place)
     free &= ~built
-    found = []
+    found, land = [], shapely.union_all(np.asarray(frame.parcels, object))
     for house in houses:
         wall = blocked_centres(segments_of(house), grid.cell_m, grid.cell_m, place) & ~built
         ways = trenches(TrenchGround(free, grid.cell_m), wall, tapped, dict(prices or {}) or None)
-        found.append([_service_trench(way, grid, (house, services[way.service]), prices or {}) for way in ways])
+        found.append([_service_trench(way, grid, (house, services[way.service], land), prices or {}) for way in ways])
     return found, grid.cell_m
 
 
@@ -123,9 +125,9 @@ def _touched(geometry, place: Lattice) -> np.ndarray:
 def _service_trench(way: Trench, grid: Grid, ends: tuple, prices: Mapping[str, float]) -> ServiceTrench:
     """The way found, drawn from the wall itself to the service itself: cells alone leave up to 0.71 of one open at each end.
 
-    Arguments: ends, the house and the features of the service; prices of a metre, by service.
+    Arguments: ends, the house, the features of the service and the parcels' land; prices of a metre, by service.
     """
-    house, geometry = ends
+    house, geometry, land = ends
     straight = float(shapely.distance(house, geometry).min())
     if not len(way.rows):
         return ServiceTrench(way, None, straight)
@@ -136,9 +138,8 @@ def _service_trench(way: Trench, grid: Grid, ends: tuple, prices: Mapping[str, f
     price = prices.get(way.service)
     least = min(max(straight, way.shortest_m - math.sqrt(2) * grid.cell_m), float(line.length))
     cost = None if price is None else burdened * price
-    return ServiceTrench(
-        replace(way, length_m=float(line.length), shortest_m=least, burdened_m=burdened, cost=cost), line, straight
-    )
+    whole = replace(way, length_m=float(line.length), shortest_m=least, burdened_m=burdened, cost=cost)
+    return ServiceTrench(whole, line, straight, float(shapely.difference(line, land).length))
 
 
 def _to_the_ends(points: np.ndarray, house, geometry: np.ndarray) -> shapely.LineString:
