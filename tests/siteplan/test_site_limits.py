@@ -97,3 +97,24 @@ def test_a_container_pad_without_base_says_that_it_lies_low() -> None:
     laid = grading_plan(ground, yard, GradingSettings(topsoil_m=0.15, base_m=0.15))
     assert laid.plane.level_m == pytest.approx(100, abs=1e-3)
     assert not any("lower than the ground" in said for said in laid.warnings)
+
+
+@pytest.mark.parametrize("client", [False, True])
+def test_what_lies_in_the_way_stands_on_every_page(hill, where, client: bool) -> None:
+    """A client's page leaves advice out, but not that the plan cannot be built as drawn."""
+    from xml.etree.ElementTree import tostring
+
+    from tunnelsite.core.elevation_error import ErrorModel
+    from tunnelsite.report.candidate_study import Study
+    from tunnelsite.report.card_plans import earthwork_part
+    from tunnelsite.report.grading_words import grading_summary
+    from tunnelsite.siteplan.grading_error import earthwork_error
+
+    land = where.on_grid(shapely.box(-35, -W / 2 - 0.5, 35, 35))
+    plan = grading_plan(hill, where, None, SiteLimits(land, land))
+    assert len(plan.conflicts) == 1 and plan.conflicts[0] == plan.warnings[0]
+    numbers = grading_summary(plan, earthwork_error(plan, ErrorModel(0.03, 4.0), draws=3))
+    assert numbers["conflicts"] == list(plan.conflicts)
+    page = tostring(earthwork_part(Study(1, {}, "t", plan, None, numbers), False, client), encoding="unicode")
+    assert "NOT BUILDABLE AS DRAWN" in page
+    assert ("confirm them with a level" in page) != client

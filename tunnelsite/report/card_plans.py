@@ -40,8 +40,9 @@ def earthwork_part(study: Study, feet: bool, client: bool) -> Element:
     if not client:
         words = f"Profiles of candidate {study.rank} along and across the ridge: natural and finished ground."
         figures.append(_figure(slim_svg(profiles_svg(study.title, plan)), words, "Cut through along and across"))
-    warned = [tag("li", text) for text in plan.warnings]
-    warnings = tag("ul", *warned, class_="warned") if warned and not client else None
+    # a client is spared the advice, never what lies in the way
+    warned = [tag("li", text) for text in (plan.conflicts if client else plan.warnings)]
+    warnings = tag("ul", *warned, class_="warned") if warned else None
     return tag("section", title, tag("ul", *lines), tag("div", *figures, class_="figures"), warnings, class_="part")
 
 

@@ -51,6 +51,7 @@ def grading_summary(plan, spread) -> dict[str, Any]:
             "put_back_m3": plan.topsoil_back_m3,
         },
         "base": {"compacted_m3": plan.base_m3, "to_order_m3": plan.base_order_m3, "fabric_m2": plan.fabric_m2},
+        "conflicts": list(plan.conflicts),
         "uncertainty": _uncertainty(spread),
     }
 
@@ -159,6 +160,11 @@ def grading_lines(summary: dict[str, Any], *, feet: bool) -> list[str]:
         )
         deep = amounts.depth(grading[f"max_{name}_m"], feet=feet)
         lines.append(f"{name} {amount}, 90 % between {low} and {high}; {most} {deep}")
+    if sure["no_daylight_share"] > 0:
+        lines.append(
+            f"in {sure['no_daylight_share']:.0%} of the draws of height error a side slope does not meet the ground: level the way out "
+            "to its foot before digging"
+        )
     lines.append(surplus_words(grading, feet=feet))
     lines.append(
         f"finished pad {amounts.level(grading['level_m'], feet=feet)} at its centre, rises {100 * grading['slope_along']:+.3f} % "

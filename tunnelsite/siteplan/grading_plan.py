@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 
 from tunnelsite.siteplan.grading_settings import GradingSettings
-from tunnelsite.siteplan.grading_warnings import plan_warnings
+from tunnelsite.siteplan.grading_warnings import plan_conflicts, plan_warnings
 from tunnelsite.siteplan.pad_plane import Earthwork, PadCells, finish_of, pad_plane, quick_plane
 from tunnelsite.siteplan.place import Place, box
 from tunnelsite.siteplan.side_slopes import SideSlopes, side_slopes, slope_depths, slope_volumes
@@ -39,7 +39,7 @@ class GradingPlan:
         sides: side slopes. outline: all disturbed ground, in the grid's along and across [m].
         topsoil_stripped_m3, topsoil_back_m3, base_m3 (compacted), base_order_m3 (loose), fabric_m2 (without overlaps).
         over_parcel_m2: disturbed ground beyond the open ground [m2], None where that is not known.
-        warnings: in plain words.
+        warnings: in plain words. conflicts: those of them that name what lies in the way.
     """
 
     place: Place
@@ -59,7 +59,8 @@ class GradingPlan:
     base_order_m3: float
     fabric_m2: float
     over_parcel_m2: float | None
-    warnings: tuple[str, ...]
+    warnings: tuple[str, ...] = ()
+    conflicts: tuple[str, ...] = ()
 
     @property
     def cut_m3(self) -> float:
@@ -156,9 +157,9 @@ def grading_plan(
         outline,
         *_materials(place, settings, outline.area),
         None if limits.open_ground is None else float(outline.difference(limits.open_ground).area),
-        (),
     )
-    return replace(plan, warnings=tuple(plan_warnings(plan, limits)))
+    plan = replace(plan, conflicts=plan_conflicts(plan, limits))
+    return replace(plan, warnings=plan_warnings(plan))
 
 
 def finished_surface(place: Place, finish, sides: SideSlopes, at, natural_m) -> np.ndarray:

@@ -20,9 +20,14 @@ NOT_BUILDABLE = "NOT BUILDABLE AS DRAWN: "
 MEND = "Move the pad, steepen the side slopes as far as the soil stands, or have a retaining wall designed by licensed practice"
 
 
-def plan_warnings(plan: GradingPlan, limits: SiteLimits) -> list[str]:
-    """Warnings of a plan, the gravest first. Arguments: plan; limits, of the earthwork."""
-    return [*_over_limits(plan, limits), *_on_services(plan, limits), *_earth(plan), *_surface(plan), *ALWAYS]
+def plan_conflicts(plan: GradingPlan, limits: SiteLimits) -> tuple[str, ...]:
+    """What lies in the way of the earthwork, the gravest first. Arguments: plan; limits, of the earthwork."""
+    return (*_over_limits(plan, limits), *_on_services(plan, limits))
+
+
+def plan_warnings(plan: GradingPlan) -> tuple[str, ...]:
+    """Warnings of a plan whose conflicts are known: these first."""
+    return (*plan.conflicts, *_earth(plan), *_surface(plan), *ALWAYS)
 
 
 ALWAYS = (
