@@ -182,3 +182,41 @@ def test_sample_farm(tmp_path, capsys):
     lines = geopandas.read_file(tmp_path / "g.gpkg", layer="lines")
     assert lines.crs == candidates.crs
     assert np.isfinite(lines.total_bounds).all() and lines.distance(candidates.geometry.iloc[0]).max() < 600
+
+
+def test_services_and_keep_outs_in_the_way_are_named(slope, tmp_path, capsys):
+    """A water line through the middle of the pad, and a barn that touches its east side; drawn by hand, read from files."""
+    site = geopandas.read_file(slope[2], layer="candidates").iloc[[0]].to_crs(geopandas.read_file(slope[1]).crs)
+    middle, crs = site.geometry.iloc[0].centroid, site.crs
+    line = shapely.LineString([(middle.x + 2, middle.y - 40), (middle.x + 2, middle.y + 40)])
+    barn = shapely.box(middle.x + 8.8, middle.y - 3, middle.x + 14, middle.y + 3)
+    for name, shape in (("water", line), ("barn", barn)):
+        geopandas.GeoSeries([shape], crs=crs).to_file(tmp_path / f"{name}.gpkg")
+    words = ["--service", f"water={tmp_path}/water.gpkg", "--structures", f"{tmp_path}/barn.gpkg"]
+    out = ["--out", str(tmp_path / "g.gpkg"), "--overwrite"]
+    found = asked(capsys, *_go(slope, *out, *words))
+    conflicts = found["grading"]["conflicts"]
+    assert any(text.startswith("NOT BUILDABLE AS DRAWN") and "structures" in text for text in conflicts)
+    assert any("lies across the service water" in text for text in conflicts)
+    assert found["cautions"][: len(conflicts)] == conflicts
+    clear = asked(capsys, *_go(slope, *out))
+    assert clear["grading"]["conflicts"] == []
+
+
+def test_stations_of_the_sheet_are_those_of_the_layer(open_slope, tmp_path, capsys):
+    asked(capsys, *_go(open_slope, "--out", str(tmp_path / "g.gpkg")))
+    layer = geopandas.read_file(tmp_path / "g.gpkg", layer="stations")
+    rows = list(csv.DictReader((tmp_path / "g-stations.csv").read_text().splitlines()))
+    assert {"swale", "slope stake"} <= set(layer["kind"]) and len(layer) == len(rows)
+    for row, (_, stake) in zip(rows, layer.iterrows(), strict=True):
+        assert row["label"] == stake["label"] and "buried lines" in row["care"]
+        assert float(row["cut_m"]) == pytest.approx(float(row["ground_m"]) - float(row["finish_m"]), abs=2e-4)
+        assert (float(row["easting"]), float(row["northing"])) == pytest.approx(
+            (stake.geometry.x, stake.geometry.y), abs=1e-3
+        )
+        assert float(row["cut_m"]) == pytest.approx(stake["cut_m"], abs=1e-4)
+    # the drawing of the same stakes
+    pytest.importorskip("ezdxf")
+    assert main(["export", str(tmp_path / "g.gpkg"), "--to", str(tmp_path / "ex"), "--as", "dxf", "-q"]) == 0
+    drawn = (tmp_path / "ex" / "g.dxf").read_text("ascii")
+    assert "\nswale 1-1\n" in drawn.replace("\r", "") and "None" not in drawn

@@ -273,3 +273,24 @@ def test_a_plan_of_another_place_or_no_plan_is_refused(farm, tmp_path, capsys):
         assert status == 3 and expected in said and not (tmp_path / "s.csv").exists()
     status, said = refused(capsys, *_go(farm, "--out", out, "--grading", str(plan), "--plane", "least-volume"))
     assert status == 2 and "--grading and --plane" in said
+
+
+def test_stakes_on_land_of_others_and_over_a_service_are_named(farm, tmp_path, capsys):
+    """A bench mark 60 m off stands beyond the parcel; a water line through the house, and one that passes 40 m away."""
+    site = geopandas.read_file(farm[2], layer="candidates").iloc[0]
+    parcels = geopandas.read_file(farm[1])
+    centre = geopandas.GeoSeries(
+        [site.geometry.centroid], crs=geopandas.read_file(farm[2], layer="candidates").crs
+    ).to_crs(parcels.crs)[0]
+    lines = {"near": shapely.LineString([(centre.x, centre.y - 60), (centre.x, centre.y + 60)])}
+    lines["far"] = shapely.affinity.translate(lines["near"], 40, 0)
+    words = []
+    for name, line in lines.items():
+        geopandas.GeoSeries([line], crs=parcels.crs).to_file(tmp_path / f"{name}.gpkg")
+        words += ["--service", f"{name}={tmp_path / name}.gpkg"]
+    notes = asked(capsys, *_go(farm, "--out", str(tmp_path / "s.csv"), *words, "--bench-mark", "150m"))["notes"]
+    assert any("beyond the parcel's edge: BM." in note for note in notes)
+    assert any("lies across the service near" in note and "exposed by hand" in note for note in notes)
+    assert not any("service far" in note for note in notes)
+    inside = asked(capsys, *_go(farm, "--out", str(tmp_path / "s.csv")))["notes"]
+    assert not any("beyond the parcel" in note or "lies across" in note for note in inside)

@@ -107,6 +107,7 @@ def _add_stakeout(commands) -> None:
     text = "stakes, bearings and squaring of one candidate for the field; the plan again from a level book"
     command = _command(commands, "stakeout", text, "stakeout_command", "stakeout")
     _input_options(command, STAKEOUT_OPTIONS)
+    _service_option(command)
     add_stakeout_options(command)
 
 
@@ -115,6 +116,7 @@ def _add_grading(commands) -> None:
     command = _command(commands, "grading", text, "grading_command", "grading")
     _input_options(command, GRADING_OPTIONS)
     _keep_out_option(command)
+    _service_option(command)
     add_grading_options(command)
 
 
@@ -201,9 +203,7 @@ def _screen_options(command: argparse.ArgumentParser, without: tuple[str, ...] =
         if option not in without:
             command.add_argument(option, metavar=metavar, help=text)
     _keep_out_option(command)
-    command.add_argument(
-        "--service", action="append", metavar="NAME=FILE", help="water, power, fuel, road ...; repeatable"
-    )
+    _service_option(command)
     command.add_argument(
         "--weight", action="append", metavar="CRITERION=NUMBER", help="weight of a criterion; repeatable"
     )
@@ -220,6 +220,12 @@ def _screen_options(command: argparse.ArgumentParser, without: tuple[str, ...] =
 def _keep_out_option(command: argparse.ArgumentParser) -> None:
     command.add_argument(
         "--keep-out", action="append", metavar="FILE[@DISTANCE]", help="where nothing may stand; repeatable"
+    )
+
+
+def _service_option(command: argparse.ArgumentParser) -> None:
+    command.add_argument(
+        "--service", action="append", metavar="NAME=FILE", help="water, power, fuel, road ...; repeatable"
     )
 
 

@@ -14,7 +14,7 @@ from tunnelsite.hosts.arguments import check_ending
 from tunnelsite.hosts.inputs_named import inputs_named
 from tunnelsite.hosts.options import project_values
 from tunnelsite.hosts.progress import Progress
-from tunnelsite.hosts.stakeout_pad import StakedPad, planned_pad, screened_pad
+from tunnelsite.hosts.stakeout_pad import StakedPad, ground_notes, planned_pad, screened_pad
 
 DEFAULT_OUT = "stakes.csv"
 ENDINGS = (".csv", ".gpx", ".geojson", ".dxf", ".html")
@@ -33,7 +33,7 @@ def stakeout(given: argparse.Namespace) -> int:
 
     everything = project_values(given)
     settings_from(without_outputs(everything))  # wrong settings are refused before anything is read
-    values = ground_only(everything, also=("keep_out", "structures"))
+    values = ground_only(everything, also=("keep_out", "structures"), keep=("service",))
     sites, rank = asked_candidate(given)
     options, outputs = _staking(given), _outputs(given)
     _check_level_options(given)
@@ -164,7 +164,7 @@ def _sheet(given: argparse.Namespace, found, pad: StakedPad, options):
         given.title or found.title, place.house, place.pad, placed, pad.finish, found.site.parcels.crs, options
     )
     own = () if given.level_book is not None else (pad.note,)  # the readings bring their own
-    return replace(sheet, notes=(*own, *sheet.notes, *found.notes))
+    return replace(sheet, notes=(*ground_notes(found, sheet), *own, *sheet.notes, *found.notes))
 
 
 def _summary(found, sheet, pad: StakedPad, levelled: dict[str, Any], outputs: list[Path]) -> dict[str, Any]:

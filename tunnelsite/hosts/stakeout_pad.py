@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 SAME_PLACE_DEG, SAME_PAD_M2 = 1e-6, 0.1
+SHOWN = 5  # names of stakes in a note
 
 
 @dataclass(frozen=True)
@@ -61,3 +62,27 @@ def planned_pad(file: str, found) -> StakedPad:
         base = amounts.depth(planned.base_m, feet=place.house.feet)
         note += f"; cut and fill count to the finished surface: the subgrade lies {base} lower, under the base"
     return StakedPad(finish, plane, earth, note)
+
+
+def ground_notes(found, sheet) -> list[str]:
+    """What stakes and posts would be driven into: land of others, and services that may be buried."""
+    import numpy as np
+    import shapely
+
+    place, limits = found.place, found.limits
+    at = np.array([(point.along_m, point.across_m) for point in sheet.points]) + np.array(place.centre)
+    notes = []
+    if limits.parcel is not None:
+        off = ~shapely.intersects_xy(limits.parcel, at[:, 0], at[:, 1])
+        names = [point.label for point, beyond in zip(sheet.points, off, strict=True) if beyond]
+        if names:
+            more = f" and {len(names) - SHOWN} more" if len(names) > SHOWN else ""
+            notes.append(
+                f"beyond the parcel's edge: {', '.join(names[:SHOWN])}{more}. Move them (--boards, --bench-mark) or ask the neighbour"
+            )
+    staked = shapely.convex_hull(shapely.multipoints(at))
+    notes += [
+        f"the staked ground lies across {name}: have it located and exposed by hand before a stake or post is driven near it"
+        for name, _ in limits.services_on(staked)
+    ]
+    return notes
