@@ -22,7 +22,7 @@ from tunnelsite.core.units import MONTH_DAYS
 from tunnelsite.io.field_horizon import read_field_horizon
 from tunnelsite.io.geopackage import run_stamp, write_geopackage
 from tunnelsite.io.handover.stored import read_layers
-from tunnelsite.io.level_books import read_level_book_text
+from tunnelsite.io.level_books import read_level_book_text, read_planned_pad
 from tunnelsite.io.rasters import raster_header, read_raster
 from tunnelsite.io.sites_file import read_candidate, read_run
 from tunnelsite.io.tables import Column, Table
@@ -38,6 +38,10 @@ SLOWEST_S = 20.0  # far above what any of them takes, on the busiest machine
 TOML = b'dem="d.tif"\nhouse=["30x96ft"]\nkeep_out=["a.gpkg@3m"]\ntop=3\n[service]\nwater="w.gpkg"\n[weight]\nsun=2\n'
 HORIZON = b"azimuth_deg,elevation_deg,note\n0,5,a\n45,3.5,b\n90,10,c\n180,0,d\n270,-1,e\n"
 LEVEL = b"station,backsight,intermediate,foresight,remarks\nBM,1.600,,,start\nTP1,1.5,,1.1,turn\ncentre,,1.3,,\nBM,,,1.6,back\n"
+PLAN = (
+    b'{"lon": -78.15, "lat": 43.01, "grading": {"pad_m2": 367.1, "level_m": 196.7, "slope_along": -0.001, "slope_across": 0.003, '
+    b'"crown": 0, "apron_fall": 0.02, "base_m": 0, "pad_cut_m3": 4.1, "pad_fill_m3": 4.1, "max_cut_m": 0.05, "max_fill_m": 0.16}}'
+)
 
 
 def _level(path: Path) -> None:
@@ -95,6 +99,7 @@ READERS: dict[str, Callable[[Path], object]] = {
     "p.toml": lambda path: settings_from(project_settings(path)[0]),
     "h.csv": lambda path: read_field_horizon(path, north="true"),
     "l.csv": _level,
+    "g.json": read_planned_pad,
 }
 
 
@@ -124,7 +129,7 @@ def whole(tmp_path_factory) -> dict[str, bytes]:
     found["part"] = packed(
         {"key": "key", "parcels": [{"parcel": f"p{k}", "tried": k} for k in range(40)], "notes": ["n"]}
     )
-    return found | {"p.toml": TOML, "h.csv": HORIZON, "l.csv": LEVEL}
+    return found | {"p.toml": TOML, "h.csv": HORIZON, "l.csv": LEVEL, "g.json": PLAN}
 
 
 def _screening(path: Path) -> bytes:
