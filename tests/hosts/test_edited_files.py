@@ -149,7 +149,7 @@ def test_changed_parts_of_a_region(farm, tmp_path, capsys, monkeypatch) -> None:
     ]
     words += ["--out", str(tmp_path / "r.gpkg"), "--parts", str(tmp_path / "parts"), "--overwrite"]
     assert refused(capsys, *words)[0] == 0
-    path, other = sorted((tmp_path / "parts").iterdir())
+    path, other = sorted((tmp_path / "parts").glob("*.json.gz"))
     whole = path.read_bytes()
     damaged = bytearray(whole)
     damaged[len(whole) // 2] ^= 4  # in the middle of what is compressed
