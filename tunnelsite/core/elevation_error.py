@@ -46,7 +46,7 @@ class ErrorModel:
     def words(self) -> str:
         """For people."""
         alike = f"alike over {self.range_m:g} m" if self.range_m > 0 else "independent from cell to cell"
-        return f"errors of {self.sd_m:g} m, {alike}" + (" (assumed)" if self.assumed else "")
+        return f"errors of {self.sd_m:.2g} m, {alike}" + (" (assumed)" if self.assumed else "")
 
 
 def error_model(sd_m: float | None, range_m: float | None, own_m: float, cell_m: float) -> ErrorModel:

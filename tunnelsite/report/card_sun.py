@@ -62,7 +62,7 @@ def _sun_words(chart: SunChart, light: Light, feet: bool) -> list[Element]:
 
 
 def _percent(share: float) -> str:
-    return f"{100 * share:.1f}".removesuffix(".0") + " %"
+    return f"{100 * share:.1f} %"
 
 
 def light_table(chart: SunChart, light: Light, transmission: float) -> Element:

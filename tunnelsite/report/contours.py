@@ -71,3 +71,19 @@ def bands(along_m: np.ndarray, across_m: np.ndarray, values: np.ndarray, edges: 
         if rings:
             found.append((k, rings))
     return found
+
+
+def label_spots(
+    spots: dict[float, list[tuple[float, float]]], apart: tuple[float, float] = (38.0, 13.0)
+) -> dict[float, tuple[float, float]]:
+    """Where each line's height is written: at the middle one of its spots that are clear of the heights written before.
+
+    Arguments: spots, by level, points on its line, along it; apart, width and height of a label, in the points' unit.
+    Return: by level, the point; a line without a clear spot has none.
+    """
+    found: dict[float, tuple[float, float]] = {}
+    for level, points in spots.items():
+        clear = [p for p in points if all((np.abs(np.subtract(p, other)) > apart).any() for other in found.values())]
+        if clear:
+            found[level] = clear[len(clear) // 2]
+    return found

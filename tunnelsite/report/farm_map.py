@@ -29,6 +29,7 @@ LEAST_CONTOUR_M = 0.25
 SUN = (315.0, 45.0)  # the usual light from the upper left
 DARKEST, LIGHTEST = 120, 255
 PASSED_ALPHA = 184  # the relief shows through
+PIN_R, PIN_AWAY = 14, 24  # a candidate's number, in the picture's units
 
 
 @dataclass(frozen=True)
@@ -229,20 +230,34 @@ def _name_spot(view: FarmView, outline: np.ndarray, pins: np.ndarray) -> tuple[f
 
 def _candidates(drawing: Drawing, view: FarmView, marks: Sequence[MapMark]) -> None:
     drawing.open_group("", class_="marks")
-    for mark in reversed(marks):  # the best on top
+    boxes = [view.points(mark.corners) for mark in marks]
+    for mark, corners, way in reversed(list(zip(marks, boxes, _pin_ways(boxes), strict=True))):  # the best on top
         link = drawing.add(
             "a", None, "", href=f"#{mark.target}", class_="mark", data_rank=mark.rank, aria_label=mark.words
         )
-        corners = view.points(mark.corners)
         shape = "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in corners.tolist()) + "Z"
         drawing.add("path", link, "", d=shape, fill=PAPER, stroke=PAPER, stroke_width=6, stroke_linejoin="round")
         drawing.add("path", link, "", d=shape, fill="#fde725", stroke=INK, stroke_width=2.2, class_="print")
         x, y = (float(part) for part in corners.mean(axis=0))
-        drawing.add("circle", link, "", cx=x, cy=y - 24, r=14, fill=INK, stroke=PAPER, stroke_width=2, class_="pin")
-        drawing.add("path", link, "", d=f"M{x - 5:.1f} {y - 12:.1f}h10l-5 9z", fill=INK)
-        drawing.add("text", link, str(mark.rank), x=x, y=y - 18.5, font_size=16, font_weight="700", fill=PAPER,
+        high = y + PIN_AWAY * way
+        drawing.add("circle", link, "", cx=x, cy=high, r=PIN_R, fill=INK, stroke=PAPER, stroke_width=2, class_="pin")
+        drawing.add("path", link, "", d=f"M{x - 5:.1f} {y + 12 * way:.1f}h10l-5 {-9 * way}z", fill=INK)
+        drawing.add("text", link, str(mark.rank), x=x, y=high + 5.5, font_size=16, font_weight="700", fill=PAPER,
                     text_anchor="middle")  # fmt: skip
     drawing.close_group()
+
+
+def _pin_ways(boxes: Sequence[np.ndarray]) -> list[int]:
+    """By candidate, best first: -1 for a pin above its box, 1 for one below, where only that is clear of what hides it."""
+    taken = [shapely.Polygon(box) for box in boxes]
+    ways = []
+    for k, box in enumerate(boxes):
+        x, y = box.mean(axis=0)
+        pins = {way: shapely.Point(x, y + PIN_AWAY * way).buffer(PIN_R) for way in (-1, 1)}
+        hidden = {way: bool(shapely.intersects(pin, taken[:k] + taken[k + 1 :]).any()) for way, pin in pins.items()}
+        ways.append(1 if hidden[-1] and not hidden[1] else -1)
+        taken.append(pins[ways[-1]])
+    return ways
 
 
 def _furniture(drawing: Drawing, view: FarmView) -> None:

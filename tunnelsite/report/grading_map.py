@@ -10,7 +10,7 @@ import shapely
 from tunnelsite.core import amounts
 from tunnelsite.core.units import FOOT_M
 from tunnelsite.report.colours import INK, PAPER, SOFT, WATER, cut_fill_colour
-from tunnelsite.report.contours import bands, contour_lines, nice_step
+from tunnelsite.report.contours import bands, contour_lines, label_spots, nice_step
 from tunnelsite.report.grading_key import DAYLIGHT, DRAIN, HOUSE, LIP, MARGIN, PAD, key, north, scale_bar
 from tunnelsite.report.svg import Drawing, number
 from tunnelsite.siteplan.place import box
@@ -191,13 +191,12 @@ def _contour_labels(drawing: Drawing, lines, view: _View, data: MapData) -> None
     arms = [] if data.drainage is None else [line.buffer(2.5) for line in data.drainage.lines]
     work = shapely.union_all([data.plan.outline.buffer(1.5), *arms])
     digits = 1 if all(abs(level * 10 - round(level * 10)) < 1e-6 for level in longest) else 2
+    spots = {}
     for level, line in longest.items():
         outside = ~shapely.contains_xy(work, line)
-        spots = view.points(line[outside] if outside.any() else line)
-        inner = [spot for spot in spots if view.well_inside(*spot)]
-        if not inner:
-            continue
-        x, y = inner[len(inner) // 2]
+        points = view.points(line[outside] if outside.any() else line)
+        spots[level] = [point for point in points if view.well_inside(*point)]
+    for level, (x, y) in label_spots(spots).items():
         drawing.words(x, y + 4, f"{level:.{digits}f}", 11, fill=INK, text_anchor="middle", **_halo())
 
 

@@ -47,7 +47,7 @@ def answer(result: Result, facts: Sequence[Facts], client: bool) -> Element:
             tag("p", "For it: " + ". ".join(good) + ".", *([" Against it: " + against[0] + "."] if against else [])),
         )
     put(section, tag("p", _firm_words(facts)))
-    share = f"{100 * passed / tried:.0f} %" if tried else "none"
+    share = share_words(passed, tried)
     put(
         section,
         tag(
@@ -70,9 +70,18 @@ def _firm_words(facts: Sequence[Facts]) -> str:
     gap = best.row["score"] - facts[1].row["score"]
     firm = "firm" if first >= 0.8 else "fairly firm" if first >= 0.5 else "a close call"
     return (
-        f"Its lead is {firm}: it is {gap:.1f} points ahead of the next, and stays first in {100 * first:.0f} % of draws of other "
-        "weights round those used."
+        f"It is {gap:.1f} points ahead of the next, and stays first in {100 * first:.0f} % of draws of other weights round those "
+        f"used: as far as weights go, its lead is {firm}. Errors of the elevations are not in these draws; `tunnelsite robustness` "
+        "on a kept run draws them too."
     )
+
+
+def share_words(part: int, whole: int) -> str:
+    """A share in per cent that is never rounded to none or to all: `0.2 %`, `under 0.1 %`."""
+    percent = 100 * part / whole if whole else 0.0
+    if 0 < percent < 0.1 or 99.9 < percent < 100:
+        return "under 0.1 %" if percent < 1 else "over 99.9 %"
+    return f"{percent:.0f} %" if percent == round(percent) or 10 <= percent <= 90 else f"{percent:.1f} %"
 
 
 def map_section(svg: Element, fates: Sequence[Fate], result: Result) -> Element:

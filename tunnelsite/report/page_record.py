@@ -42,6 +42,11 @@ def _figure(value: float | None) -> str:
     return "–" if value is None else f"{value:,.4f}".rstrip("0").rstrip(".")
 
 
+def _three(value: float) -> str:
+    """Three figures, never as a power of ten."""
+    return f"{float(f'{value:.3g}'):,g}" if abs(value) < 1e6 else f"{value:,.0f}"
+
+
 def _criteria(result: Result) -> Element:
     rows = [
         [
@@ -76,7 +81,7 @@ def _rejections(result: Result) -> Element:
     rows = []
     for row in found[:MOST_REASONS]:
         which = [f"{row['house']}, {row['bearing_deg']:.0f}°"] if several else []
-        miss = "–" if row.get("nearest_miss") is None else f"{row['nearest_miss']:.3g} {row.get('unit') or ''}"
+        miss = "–" if row.get("nearest_miss") is None else f"{_three(row['nearest_miss'])} {row.get('unit') or ''}"
         limit = _figure(row.get("limit_value"))
         rows.append(
             [
