@@ -18,6 +18,7 @@ import rasterio
 
 from tests.whole_run.files import plain_farm
 from tunnelsite.hosts.command_line import main
+from tunnelsite.hosts.screening_command import words_of
 
 ROOT = Path(__file__).resolve().parents[2]
 FARM = ROOT / "sample_data"
@@ -162,13 +163,18 @@ def test_existing_output_is_kept(tmp_path: Path) -> None:  # bad_inputs output-0
         (["screen", FARM / "dem.tif", FARM / "parcels.gpkg", "--house", "96x30ft"], 2, ["swap"]),
         (["screen", FARM / "dem.tif", FARM / "parcels.gpkg", "--setback", "0,5 m"], 2, ["0.5"]),
         (["screen", FARM / "dem.tif", FARM / "parcels.gpkg", "--lenght", "3"], 2, ["--lenght"]),
-        (["screen", FARM / "dem.tif", FARM / "parcels.gpkg", "--service", "water"], 2, ["NAME=VALUE"]),
+        (["screen", FARM / "dem.tif", FARM / "parcels.gpkg", "--service", "water"], 2, ["NAME=FILE"]),
         (["screen", FARM / "dem.tif", FARM / "parcels.gpkg", "--weight", "sunn=2"], 2, ["did you mean 'sun'"]),
         (["screen", FARM / "dem.tif", FARM / "road.gpkg"], 3, ["road.gpkg", "polygon"]),
         (["screen", FARM / "dem.tif", FARM / "parcels.gpkg", "--out", "nowhere/s.gpkg"], 5, ["nowhere", "folder"]),
         (["run", "slop", FARM / "dem.tif", "x.tif"], 2, ["did you mean 'slope'"]),
         (["run", "slope", FARM / "dem.tif", "x.tif", "--set", "as_unit=grad"], 2, ["%"]),
         (["frobnicate"], 2, ["frobnicate"]),
+        (["screen", FARM / "parcels.gpkg", FARM / "dem.tif"], 3, ["DEM comes first"]),
+        (["screen", FARM / "dem.tif"], 2, ["no parcels were given"]),
+        (["grading", FARM / "dem.tif", FARM / "parcels.gpkg", "--house", "30x96ft"], 2, ["leave it out", "`screen`"]),
+        (["report", "--sites", "s.gpkg"], 2, ["`sunchart`"]),
+        (["sunchart", FARM / "dem.tif", FARM / "parcels.gpkg", "--rank", "1", "--out", "chart"], 2, [".svg"]),
     ],
 )
 def test_exit_status_and_message(tmp_path: Path, monkeypatch, arguments: list, status: int, words: list[str]) -> None:
@@ -283,3 +289,20 @@ def test_filled_ground_keeps_its_height_above_the_sea(tmp_path: Path) -> None:
     with rasterio.open(tmp_path / "filled.tif") as made, rasterio.open(FARM / "dem.tif") as dem:
         raised = made.read(1) - dem.read(1)
     assert np.nanmin(raised) > -1e-3 and np.nanmedian(raised) < 1e-3
+
+
+def test_the_ranking_tells_ridges_apart_and_rejections_tell_limit_and_nearest() -> None:
+    row = {"rank": 1, "score": 80.0, "parcel": "Home", "house": "6x20m", "bearing_deg": 90.0, "lon": 1.0, "lat": 2.0}
+    row |= {"pitch_along_pct": 0.1, "pitch_across_pct": -0.2, "cut_m3": 3.0, "beam_share": None}
+    why = {"parcel": "Home", "house": "6x20m", "bearing_deg": 90.0, "rule": "deepest_cut", "tried": 9, "rejected": 4}
+    why |= {"reason": "Deepest cut", "limit_value": 0.15, "nearest_miss": 0.24922, "unit": "m"}
+    summary = {"placements_tried": 9, "placements_scored": 5, "seconds": 1.0, "notes": [], "out": "s.gpkg"}
+    alike = words_of(summary | {"candidates": [row, row | {"bearing_deg": 90.0075}], "rejections": [why]}, False)
+    assert "ridge" not in alike and "along/across" in alike
+    turned = words_of(summary | {"candidates": [row, row | {"bearing_deg": 82.5}], "rejections": [why]}, True)
+    assert "ridge" in turned and " 82.5 " in turned
+    assert "Home: deepest_cut rejected 4 of 9: Deepest cut (limit 0.15 m, nearest 0.2492 m)" in turned
+    other = why | {"house": "9x30m", "limit_value": None, "nearest_miss": None, "unit": None}
+    none = words_of(summary | {"candidates": [], "rejections": [why, other] * 30}, False)
+    assert "Home, 9x30m at 90 deg: deepest_cut rejected 4 of 9: Deepest cut\n" in none
+    assert "and 20 more" in none and "explain --at" in none

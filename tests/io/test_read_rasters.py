@@ -168,7 +168,11 @@ def test_crs_07_unit_assumed_is_always_said(tmp_path):
     assert given.unit == "ft" and noted(given, "as stated") and not noted(given, "assumed")
     np.testing.assert_allclose(metres(given), hill().astype(float) * 3.2808 * 0.3048, atol=1e-4)
     feet_map = read(write(tmp_path / "f.tif", hill(), crs="EPSG:2263"))
-    assert noted(feet_map, "assumed metres") and noted(feet_map, "state it if they are in feet")
+    assert noted(feet_map, "assumed metres") and noted(
+        feet_map, "if they are in feet too, say so by --elevation-unit us-ft"
+    )
+    feet_map = read(write(tmp_path / "g.tif", hill(), crs="EPSG:2994"))
+    assert noted(feet_map, "--elevation-unit ft")
 
 
 @pytest.mark.parametrize(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import re
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import NoReturn
 
@@ -45,7 +45,7 @@ def parsed(parser: argparse.ArgumentParser, arguments: Sequence[str] | None) -> 
         raise UsageError(
             f"{unknown[0]!r} is no option of `tunnelsite {given.name}`",
             f"what `tunnelsite {given.name} --help` lists",
-            nearest(unknown[0].partition("=")[0], words.values()),
+            _elsewhere(parser, unknown[0].partition("=")[0]) or nearest(unknown[0].partition("=")[0], words.values()),
         )
     for name, value in vars(given).items():
         for text in value if isinstance(value, list) else [value]:
@@ -55,11 +55,20 @@ def parsed(parser: argparse.ArgumentParser, arguments: Sequence[str] | None) -> 
 
 def _words_of(parser: argparse.ArgumentParser, command: str) -> dict[str, str]:
     """What the user calls each argument of a command, by the name it has in the program."""
-    commands = next(action.choices for action in parser._actions if isinstance(action, argparse._SubParsersAction))
     return {
         action.dest: action.option_strings[-1] if action.option_strings else str(action.metavar)
-        for action in commands[command]._actions
+        for action in _commands(parser)[command]._actions
     }
+
+
+def _commands(parser: argparse.ArgumentParser) -> Mapping[str, argparse.ArgumentParser]:
+    return next(action.choices for action in parser._actions if isinstance(action, argparse._SubParsersAction))
+
+
+def _elsewhere(parser: argparse.ArgumentParser, word: str) -> str | None:
+    """What to do about an option that other commands have, such as `--house` after a screening; None where none has it."""
+    found = [f"`{name}`" for name, command in _commands(parser).items() if word in command._option_string_actions]
+    return f"leave it out; it is an option of {', '.join(found)}" if found else None
 
 
 def whole(option: str, least: int, most: int) -> Callable[[str], int]:

@@ -19,7 +19,7 @@ from tunnelsite.hosts.sunchart_options import add_options as add_sunchart_option
 
 EPILOG = (
     "Exit status: 0 done, 2 wrong usage, 3 input refused, 4 not enough resources, 5 output not written, "
-    "130 interrupted (143 by SIGTERM)."
+    "130 interrupted (143 by SIGTERM). Lengths take m, cm, ft or in, as 20ft; without a unit they are metres."
 )
 
 
@@ -249,7 +249,7 @@ def project_values(given: argparse.Namespace) -> dict[str, Any]:
     names = ["dem", "parcels", "house", "keep_out", "zero_is_nodata", "keep_water_like", "overwrite"]
     names += [option[2:].replace("-", "_") for option, _, _ in SCREEN_OPTIONS]
     values |= {name: getattr(given, name) for name in names if getattr(given, name, None) is not None}
-    for name, convert in (("service", str), ("weight", _number)):
+    for name, form, convert in (("service", "NAME=FILE", str), ("weight", "CRITERION=NUMBER", _number)):
         pairs = getattr(given, name, None) or []
         if pairs:
             values[name] = dict(values.get(name, {}))
@@ -257,7 +257,7 @@ def project_values(given: argparse.Namespace) -> dict[str, Any]:
         for pair in pairs:
             key, equals, value = pair.partition("=")
             if not equals or not key.strip() or not value.strip():
-                raise UsageError(f"--{name} is {pair!r}", "NAME=VALUE", "write it as NAME=VALUE")
+                raise UsageError(f"--{name} is {pair!r}", form, f"write it as {form}")
             if key in seen:
                 raise UsageError(f"--{name} {key} is given twice", "each name once", "leave one out")
             seen.add(key)

@@ -125,5 +125,7 @@ def _compare_runs(given: argparse.Namespace) -> int:
     print(in_words(pairs))
     for what in ("settings", "inputs"):
         for name, (one, other) in found[what].items():
-            print(f"{what[:-1]} {name}: {one} | {other}")
+            print(
+                f"{what[:-1]} {name}: {' | '.join('not given' if value is None else str(value) for value in (one, other))}"
+            )
     return 0

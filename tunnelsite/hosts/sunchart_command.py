@@ -11,6 +11,7 @@ from typing import Any
 
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.units import MONTHS, number
+from tunnelsite.hosts.arguments import check_ending
 from tunnelsite.hosts.inputs_named import inputs_named
 from tunnelsite.hosts.options import project_values
 from tunnelsite.hosts.progress import Progress
@@ -104,6 +105,7 @@ def _date(given: argparse.Namespace) -> datetime.date | None:
 
 def _outputs(given: argparse.Namespace) -> dict[str, Path]:
     found = {"svg": Path(given.out)}
+    check_ending("--out", found["svg"], ".svg")
     if given.png is not None:
         found["png"] = Path(given.png)
     if given.csv is not None:

@@ -37,10 +37,15 @@ def raster_driver(path: Path, option: str) -> str:
             f"the heights themselves as {_RASTERS}; no option permits a VRT, because it can run code",
             "write it out once: gdal_translate -of COG in.vrt dem.tif",
         )
+    drawn = start.startswith((b"SQLite format 3\0", b"\x00\x00\x27\x0a", b"fgb")) or re.match(
+        rb"(\xef\xbb\xbf)?\s*\{", start
+    )
     raise InputRefused(
         f"{option}: {path.name!r} is {_kind(start)}",
         _RASTERS,
-        "gdal_translate -of COG IN dem.tif converts it",
+        "give the raster: the DEM comes first, the parcels second"
+        if drawn
+        else "gdal_translate -of COG IN dem.tif converts it",
     )
 
 

@@ -193,4 +193,4 @@ class Zeros:
         usual = max(self.beside) if dtype.kind in "iu" else 0  # tells a filled void from ground near sea level
         if share < _ZERO_SHARE or self.count <= 2 * usual:
             return False, ()
-        return False, (f"{words}, often a filled void rather than ground: kept as ground; zero_is_nodata drops them",)
+        return False, (f"{words}, often a filled void rather than ground: kept as ground; --zero-is-nodata drops them",)

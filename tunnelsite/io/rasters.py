@@ -148,7 +148,10 @@ def _unit_doubt(header: RasterHeader, unit_note: str) -> tuple[str, ...]:
     axis = header.crs.axis_info[0] if header.crs.axis_info else None
     if axis is None or "assumed" not in unit_note or "foot" not in axis.unit_name.lower():
         return ()
-    return (f"the map is in {axis.unit_name} but the heights have no unit: state it if they are in feet too",)
+    unit = "us-ft" if "survey" in axis.unit_name.lower() else "ft"
+    return (
+        f"the map is in {axis.unit_name} but the heights have no unit: if they are in feet too, say so by --elevation-unit {unit}",
+    )
 
 
 def _band_notes(header: RasterHeader, index: int) -> list[str]:

@@ -122,7 +122,7 @@ def _check_named(settings: Settings) -> None:
     for name in ("dem", "parcels"):
         if getattr(settings, name) is None:
             raise UsageError(
-                f"no {name} was given",
+                "no DEM was given" if name == "dem" else "no parcels were given",
                 "a DEM and parcels",
                 f"name the {name} file on the command line or in the project file",
             )
@@ -274,7 +274,7 @@ def _apart(header: RasterHeader, land: Features, parcels, crs: pyproj.CRS) -> In
     return InputRefused(
         f"parcels {land.name} and {header.path.name} do not meet: in {crs.name} [{unit}] the parcels span "
         f"{show.format(parcels[0], parcels[2], parcels[1], parcels[3])}, the DEM {show.format(own[0], own[2], own[1], own[3])}; "
-        f"they are {gap:.6g} {unit} apart",
+        f"they are {f'{gap:.6g}' if crs.is_geographic else f'{gap:,.0f}'} {unit} apart",
         "parcels that lie on the DEM",
         "check that each file carries the right coordinate system",
     )
