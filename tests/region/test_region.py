@@ -77,6 +77,17 @@ def whole(files, tmp_path_factory) -> tuple[Path, dict[str, str]]:
     return folder, go(folder, *files, "--workers", "0")
 
 
+def test_notes_are_whole_and_told(whole, files, tmp_path: Path, capsys) -> None:
+    run = pyogrio.read_dataframe(whole[0] / "r.gpkg", layer="run")
+    notes = run.loc[run["kind"] == "note", "value"].tolist()
+    assert any(
+        "alike over" in note and note.endswith("state them") for note in notes
+    )  # one note, though it holds a `;`
+    go(tmp_path / "again", *files, "--workers", "0")
+    said = capsys.readouterr().out
+    assert all(f"note: {note}" in said for note in notes[:10])
+
+
 def test_layers_and_counts(whole) -> None:
     folder, _ = whole
     layers = {name for name, _ in pyogrio.list_layers(folder / "r.gpkg")}

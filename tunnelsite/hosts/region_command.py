@@ -19,6 +19,7 @@ from tunnelsite.hosts.options import project_values
 from tunnelsite.hosts.progress import Progress
 
 OWN = ("out", "top", "rasters", "keep", "overwrite")
+MOST_NOTES = 10  # lines that a person still reads
 
 
 def region(given: argparse.Namespace) -> int:
@@ -126,6 +127,7 @@ def _summary(result, outputs: dict[str, Path], parts: Path) -> dict[str, Any]:
         "placements_passed": sum(row.get("passed") or 0 for row in parcels.rows),
         "candidates": len(candidates.rows),
         "best": best,
+        "notes": [row["value"] for row in result.table("run").rows if row["kind"] == "note"],
     }
 
 
@@ -142,6 +144,9 @@ def _words(summary: dict[str, Any]) -> str:
         lines.append(f"not screened: {row['parcel']}: {row['reason']}")
     if len(summary["failed"]) > 10:
         lines.append(f"... and {len(summary['failed']) - 10} more, see the layer `parcels`")
+    lines += [f"note: {text}" for text in summary["notes"][:MOST_NOTES]]
+    if len(summary["notes"]) > MOST_NOTES:
+        lines.append(f"... and {len(summary['notes']) - MOST_NOTES} more, see the layer `run`")
     lines.append(f"Written to {', '.join(summary['written'].values())}. Finished tasks are kept in {summary['parts']}.")
     lines.append(
         "This is a screening, not a survey: level every site in the field; local codes rule (see the run table)."

@@ -104,7 +104,7 @@ def merged_tables(
         for name, column in PARCEL_COLUMNS.items():
             check_values(name, column.kind, [one.get(name) for one in part["parcels"]])
         rows += [{**row, **one, "candidates": listed.count(one["parcel"])} for one in part["parcels"]]
-        told = {"key": task.key, "parcels": len(members), "cell_m": part["cell_m"], "notes": "; ".join(part["notes"])}
+        told = {"key": task.key, "parcels": len(members), "cell_m": part["cell_m"], "notes": "\n".join(part["notes"])}
         tasks.append(row | told)
     candidates, pads = _ranked(stored["candidates"], stored["pads"], list(names), crs)
     outlines = [shapely.multipolygons([s]) if s.geom_type == "Polygon" else s for s in parcels.geometry[shapes]]

@@ -156,7 +156,7 @@ def _put_together(
             "the finished tasks of this region",
             "delete that folder and run again",
         ) from None
-    notes = [text for row in tables[-1].rows for text in str(row.get("notes") or "").split("; ") if text]
+    notes = [text for row in tables[-1].rows for text in str(row.get("notes") or "").splitlines() if text]
     told = [water_note(region.dem, plan.drainage, settings.halo_m), *notes]
     tables.append(region_run_table(region.digests, settings, _told(plan), told))
     return RegionResult(tables, raster, _manifest(region, settings, plan, done), done.failures)

@@ -135,10 +135,13 @@ def flags(scan: Scan, item: int, values: dict[str, Any], worst_se_pct: float) ->
     of its two slopes [%], NaN = not known: the slope that is less sure decides as well whether the ground is within the tolerance."""
     words = []
     row, col, _, _ = placement(scan, item)
-    if not worst_se_pct <= UNSURE_SE_PCT:
+    resolved = scan.frame.dem_cell_m <= scan.house.width_m  # else it has not seen this ground, however smooth it is
+    if not resolved:
+        words.append("pitch not resolved by the elevation model")
+    elif not worst_se_pct <= UNSURE_SE_PCT:
         words.append("pitch uncertain")
     steepest = max(abs(values["pitch_along_pct"]), abs(values["pitch_across_pct"]))
-    if steepest <= 100 / 192:
+    if resolved and steepest <= 100 / 192:
         words.append("within 3/4 in per 12 ft as it lies")
     open_edge = scan.frame.layers.get("open_edge")
     if open_edge is not None and _pad_any(scan, open_edge, row, col):
