@@ -7,7 +7,7 @@ import pytest
 import shapely
 
 from tunnelsite.report.contours import label_spots
-from tunnelsite.report.farm_map import PIN_AWAY, PIN_R, _pin_ways
+from tunnelsite.report.farm_map import PIN_AWAY, PIN_R, _pins
 from tunnelsite.report.page_parts import share_words
 from tunnelsite.report.page_record import _three
 
@@ -27,12 +27,14 @@ def test_heights_of_close_contours_do_not_meet() -> None:
     assert label_spots({1.0: [(0.0, 0.0)], 2.0: [(1.0, 1.0)], 3.0: []}).keys() == {1.0}
 
 
-def test_a_pin_hidden_by_another_box_goes_below() -> None:
+def test_a_pin_that_another_box_would_hide_goes_elsewhere() -> None:
     boxes = [box(100, 100), box(102, 124), box(300, 100)]
-    assert _pin_ways(boxes) == [-1, 1, -1]
-    pin = shapely.Point(102, 124 + PIN_AWAY).buffer(PIN_R)
-    assert not pin.intersects(shapely.Polygon(boxes[0]))
-    assert _pin_ways([box(100, 100), box(100, 124), box(100, 148)])[1] == -1  # hidden either way: as all others
+    assert [pin.tolist() for pin in _pins(boxes)] == [[0, -PIN_AWAY], [0, PIN_AWAY], [0, -PIN_AWAY]]
+    crowd = [box(100, 100), box(100, 124), box(100, 148)]
+    discs = [shapely.Point(one.mean(axis=0) + pin).buffer(PIN_R) for one, pin in zip(crowd, _pins(crowd), strict=True)]
+    for k, disc in enumerate(discs):
+        assert not any(disc.intersects(shapely.Polygon(one)) for n, one in enumerate(crowd) if n != k)
+        assert not any(disc.intersects(other) for other in discs[:k])
 
 
 @pytest.mark.parametrize(

@@ -16,7 +16,7 @@ from tunnelsite.kernels.terrain import hillshade
 from tunnelsite.report.colours import INK, PAPER, SOFT
 from tunnelsite.report.contours import contour_interval, contour_lines, nice_step
 from tunnelsite.report.farm_view import FarmView, on_map, rings_on_map
-from tunnelsite.report.fates import Fate
+from tunnelsite.report.fates import Fate, shown_scan
 from tunnelsite.report.hatches import HATCHES, add_patterns, hatching
 from tunnelsite.report.markup import plain_name
 from tunnelsite.report.svg import Drawing
@@ -45,9 +45,9 @@ class MapMark:
 def farm_map_svg(result: Result, fates: Sequence[Fate], marks: Sequence[MapMark]) -> str:
     """The map as an SVG document whose candidates are links into the page.
 
-    Arguments: result; fates, on the grid of the first scan; marks.
+    Arguments: result; fates, on the grid of the scan that is shown (`shown_scan`); marks.
     """
-    frame = result.frame
+    frame = result.scans[shown_scan(result)].frame
     view = FarmView.round(frame.grid, frame.parcels)
     drawing = Drawing(view.width, view.height, "Map of the farm", "")
     root = drawing.root
@@ -231,33 +231,38 @@ def _name_spot(view: FarmView, outline: np.ndarray, pins: np.ndarray) -> tuple[f
 def _candidates(drawing: Drawing, view: FarmView, marks: Sequence[MapMark]) -> None:
     drawing.open_group("", class_="marks")
     boxes = [view.points(mark.corners) for mark in marks]
-    for mark, corners, way in reversed(list(zip(marks, boxes, _pin_ways(boxes), strict=True))):  # the best on top
+    for mark, corners, pin in reversed(list(zip(marks, boxes, _pins(boxes), strict=True))):  # the best on top
         link = drawing.add(
             "a", None, "", href=f"#{mark.target}", class_="mark", data_rank=mark.rank, aria_label=mark.words
         )
         shape = "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in corners.tolist()) + "Z"
         drawing.add("path", link, "", d=shape, fill=PAPER, stroke=PAPER, stroke_width=6, stroke_linejoin="round")
         drawing.add("path", link, "", d=shape, fill="#fde725", stroke=INK, stroke_width=2.2, class_="print")
-        x, y = (float(part) for part in corners.mean(axis=0))
-        high = y + PIN_AWAY * way
-        drawing.add("circle", link, "", cx=x, cy=high, r=PIN_R, fill=INK, stroke=PAPER, stroke_width=2, class_="pin")
-        drawing.add("path", link, "", d=f"M{x - 5:.1f} {y + 12 * way:.1f}h10l-5 {-9 * way}z", fill=INK)
-        drawing.add("text", link, str(mark.rank), x=x, y=high + 5.5, font_size=16, font_weight="700", fill=PAPER,
+        x, y = (float(part) for part in corners.mean(axis=0) + pin)
+        drawing.add("circle", link, "", cx=x, cy=y, r=PIN_R, fill=INK, stroke=PAPER, stroke_width=2, class_="pin")
+        back = -pin / np.hypot(*pin)  # from the pin to its box
+        point = [
+            (x, y) + back * far + np.array((-back[1], back[0])) * wide for far, wide in ((12, 5), (12, -5), (21, 0))
+        ]
+        drawing.add("path", link, "", d="M" + "L".join(f"{u:.1f} {v:.1f}" for u, v in point) + "Z", fill=INK)
+        drawing.add("text", link, str(mark.rank), x=x, y=y + 5.5, font_size=16, font_weight="700", fill=PAPER,
                     text_anchor="middle")  # fmt: skip
     drawing.close_group()
 
 
-def _pin_ways(boxes: Sequence[np.ndarray]) -> list[int]:
-    """By candidate, best first: -1 for a pin above its box, 1 for one below, where only that is clear of what hides it."""
+def _pins(boxes: Sequence[np.ndarray]) -> list[np.ndarray]:
+    """Where the middle of each candidate's pin lies from that of its box, best first: above, or else where nothing hides it."""
     taken = [shapely.Polygon(box) for box in boxes]
-    ways = []
+    pins = []
     for k, box in enumerate(boxes):
-        x, y = box.mean(axis=0)
-        pins = {way: shapely.Point(x, y + PIN_AWAY * way).buffer(PIN_R) for way in (-1, 1)}
-        hidden = {way: bool(shapely.intersects(pin, taken[:k] + taken[k + 1 :]).any()) for way, pin in pins.items()}
-        ways.append(1 if hidden[-1] and not hidden[1] else -1)
-        taken.append(pins[ways[-1]])
-    return ways
+        middle, beside = box.mean(axis=0), np.ptp(box[:, 0]) / 2 + PIN_R + 4
+        ways = [np.array(way) for way in ((0.0, -PIN_AWAY), (0.0, PIN_AWAY), (beside, 0.0), (-beside, 0.0))]
+        discs = [shapely.Point(middle + way).buffer(PIN_R) for way in ways]
+        others = taken[:k] + taken[k + 1 :]
+        best = next((n for n, disc in enumerate(discs) if not shapely.intersects(disc, others).any()), 0)
+        pins.append(ways[best])
+        taken.append(discs[best])
+    return pins
 
 
 def _furniture(drawing: Drawing, view: FarmView) -> None:

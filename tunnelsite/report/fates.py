@@ -4,11 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from tunnelsite.io.styles import colour
 from tunnelsite.scan.outcomes import PASSED, SOME_LIMIT, Outcomes
+
+if TYPE_CHECKING:
+    from tunnelsite.result import Result
 
 WATER_RULES = ("water_like", "drainage", "ponding")
 GROUND_RULES = ("pitch", "roughness", "crown", "deepest_cut", "earthwork")
@@ -28,6 +32,11 @@ class Fate:
     mask: np.ndarray
     counts: tuple[tuple[str, int], ...]
     pattern: str
+
+
+def shown_scan(result: Result) -> int:
+    """Which scan the map shows: the best candidate's house and bearing, so that it stands on ground of its colour."""
+    return result.choices[0].scan if result.choices else 0
 
 
 def rejected_fates(found: Outcomes, titles: dict[str, str]) -> list[Fate]:

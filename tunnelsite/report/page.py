@@ -14,7 +14,7 @@ from tunnelsite.core.units import MONTHS
 from tunnelsite.report.candidate_study import Study
 from tunnelsite.report.card_facts import Facts, all_facts, corners_on_map
 from tunnelsite.report.farm_map import MapMark, farm_map_svg
-from tunnelsite.report.fates import Fate, passed_fates, rejected_fates, score_edges
+from tunnelsite.report.fates import Fate, passed_fates, rejected_fates, score_edges, shown_scan
 from tunnelsite.report.markup import document, json_text, plain_name, put, svg_element, tag
 from tunnelsite.report.page_cards import card
 from tunnelsite.report.page_parts import answer, asks_section, cautions_section, map_section, table_section
@@ -68,12 +68,12 @@ def report_page(result: Result, studies: Sequence[Study], ask: PageAsk) -> str:
 
 
 def map_fates(result: Result) -> list[Fate]:
-    """The groups of placements that the map shows, of the first house and bearing."""
-    scan, settings = result.scans[0], result.settings
+    """The groups of placements that the map shows, of the best candidate's house and bearing."""
+    shown, settings = shown_scan(result), result.settings
+    scan, scored = result.scans[shown], result.scored[shown]
     found = outcomes(scan, result.judges, (settings.setback_m, settings.clearance_m), settings.pad_pitch)
     titles = {judge.id: judge.criterion.description.title for judge in result.judges}
-    edges = score_edges(result.scored[0])
-    return [*passed_fates(found.code, result.scored[0], edges), *rejected_fates(found, titles)]
+    return [*passed_fates(found.code, scored, score_edges(scored)), *rejected_fates(found, titles)]
 
 
 def _mark(result: Result, fact: Facts, carded: set[int]) -> MapMark:

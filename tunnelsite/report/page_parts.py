@@ -9,7 +9,7 @@ from xml.etree.ElementTree import Element
 from tunnelsite.cautions import CAUTIONS
 from tunnelsite.core import amounts
 from tunnelsite.report.card_facts import Facts
-from tunnelsite.report.fates import Fate
+from tunnelsite.report.fates import Fate, shown_scan
 from tunnelsite.report.hatches import HATCHES
 from tunnelsite.report.markup import named, put, tag
 from tunnelsite.report.questions import FIELD, asks
@@ -46,7 +46,7 @@ def answer(result: Result, facts: Sequence[Facts], client: bool) -> Element:
             section,
             tag("p", "For it: " + ". ".join(good) + ".", *([" Against it: " + against[0] + "."] if against else [])),
         )
-    put(section, tag("p", _firm_words(facts)))
+    put(section, tag("p", _firm_words(facts, client)))
     share = share_words(passed, tried)
     put(
         section,
@@ -62,7 +62,7 @@ def answer(result: Result, facts: Sequence[Facts], client: bool) -> Element:
     return section
 
 
-def _firm_words(facts: Sequence[Facts]) -> str:
+def _firm_words(facts: Sequence[Facts], client: bool) -> str:
     best = facts[0]
     first = best.firmness.first
     if len(facts) == 1:
@@ -71,8 +71,12 @@ def _firm_words(facts: Sequence[Facts]) -> str:
     firm = "firm" if first >= 0.8 else "fairly firm" if first >= 0.5 else "a close call"
     return (
         f"It is {gap:.1f} points ahead of the next, and stays first in {100 * first:.0f} % of draws of other weights round those "
-        f"used: as far as weights go, its lead is {firm}. Errors of the elevations are not in these draws; `tunnelsite robustness` "
-        "on a kept run draws them too."
+        f"used: as far as weights go, its lead is {firm}. Errors of the elevations are not in these draws"
+        + (
+            ": level the best few in the field."
+            if client
+            else "; `tunnelsite robustness` on a kept run draws them too."
+        )
     )
 
 
@@ -106,7 +110,9 @@ def map_section(svg: Element, fates: Sequence[Fate], result: Result) -> Element:
 
 def _map_words(result: Result) -> str:
     several = len(result.scans) > 1
-    which = f" Colours are for {result.scans[0].house.name} at {result.settings.bearings[0]:g}°." if several else ""
+    scan = result.scans[shown_scan(result)]
+    best = ", as candidate 1" if result.choices else ""
+    which = f" Colours are for {scan.house.name} at {scan.frame.grid.bearing_deg:g}°{best}." if several else ""
     return (
         "Each spot is coloured for a house with its middle there. Yellow boxes are the candidates. True north is up; relief lit from "
         f"the north-west. Dashed violet: what to keep clear of; dark: structures.{which}"
