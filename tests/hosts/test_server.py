@@ -342,6 +342,9 @@ def test_dismissing_a_job_kills_its_process(client, tmp_path):
 
     job = slow(client, tmp_path)
     child = psutil.Process(client.child_pid())
+    until = time.monotonic() + 30  # on a busy machine the child is seen before it has its own group and folder
+    while os.getpgid(child.pid) != child.pid and time.monotonic() < until:
+        time.sleep(0.01)
     folder = Path(child.cwd())
     assert child.is_running() and os.getpgid(child.pid) == child.pid and (folder / "inputs").is_dir()
     assert client.ask(f"/jobs/{job}/results").json["type"] == EXCEPTIONS + "result-not-ready"
