@@ -47,12 +47,29 @@ def centre_lonlat(site: Site) -> tuple[float, float]:
     return transformer(source, geographic_wkt(target.to_wkt())).transform((west + east) / 2, (south + north) / 2)
 
 
+def cell_corner(raster: SourceRaster, lon_deg: float, lat_deg: float) -> tuple[float, float]:
+    """Longitude and latitude [deg, raster's datum] of the corner of its cells nearest to a place; the place where there is none.
+
+    A grid that starts there has its cells on those of the raster, as nearly as north allows. One that starts at the
+    middle of the parcels is moved by parts of a cell whenever a parcel changes, and what small hollows and steps it sees with it.
+    """
+    crs = horizontal(raster.crs)
+    place = np.array(transformer(geographic_wkt(crs.to_wkt()), crs.to_wkt()).transform(lon_deg, lat_deg))
+    a, b, c, d, e, f = raster.affine
+    cells = np.array([[a, b], [d, e]])
+    if not np.isfinite(place).all():
+        return lon_deg, lat_deg
+    corner = cells @ np.floor(np.linalg.solve(cells, place - (c, f)) + 0.5) + (c, f)
+    found = transformer(crs.to_wkt(), geographic_wkt(crs.to_wkt())).transform(*corner)
+    return found if np.isfinite(found).all() else (lon_deg, lat_deg)
+
+
 def frame_grid(site: Site, *, bearing_deg: float, cell_m: float | None, halo_m: float) -> Grid:
     """The grid of a frame: the parcels and `halo_m` of land around them, as far as the DEM reaches.
 
     Errors: InputRefused where the parcels do not lie on the DEM or the farm is too wide for one local grid.
     """
-    lon, lat = centre_lonlat(site)
+    lon, lat = cell_corner(site.dem, *centre_lonlat(site))
     crs = local_crs(site.dem.crs, lon, lat)
     cell = cell_m or native_cell_m(site.dem, lon, lat)
     blank = Grid(crs.to_wkt(), cell, 1, 1, 0.0, 0.0, float(bearing_deg))
