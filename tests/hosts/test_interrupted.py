@@ -6,6 +6,7 @@ that the run itself has used is bounded instead. Without the thread that ends th
 
 from __future__ import annotations
 
+import contextlib
 import os
 import shutil
 import signal
@@ -44,7 +45,7 @@ class Run:
         environment = {**os.environ, "PYTHONPATH": str(ROOT), "TMPDIR": str(scratch), **variables}
         self.process = subprocess.Popen(
             [sys.executable, *words], cwd=folder, env=environment, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE,
-            stderr=subprocess.PIPE, text=True,
+            stderr=subprocess.PIPE, text=True, start_new_session=True,
         )  # fmt: skip
         self.said: list[str] = []
         self._listener = threading.Thread(target=self._listen, daemon=True)
@@ -74,7 +75,8 @@ class Run:
 
     def end(self) -> None:
         """For whatever is left of it."""
-        self.process.kill()
+        with contextlib.suppress(ProcessLookupError):
+            os.killpg(self.process.pid, signal.SIGKILL)  # who outlived it would keep the pipe open
         self.process.wait()
         self._listener.join(5)
         self.process.stdout.close()
@@ -227,11 +229,14 @@ STUCK = """
         folders = output_folder(Path("new/rasters")), temporary_folder()
         with folders[0], reserved_outputs({"--out": given.out}, [], overwrite=True), folders[1]:
             child = subprocess.Popen(["sleep", "600"])
-            with taken_away(child.kill), staged(given.out, overwrite=True) as temp:
-                temp.write_bytes(b"half")
-                kernel(10)
-                print("stuck", child.pid, file=sys.stderr, flush=True)
-                kernel(10**12)
+            try:
+                with taken_away(child.kill), staged(given.out, overwrite=True) as temp:
+                    temp.write_bytes(b"half")
+                    kernel(10)
+                    print("stuck", child.pid, file=sys.stderr, flush=True)
+                    kernel(10**12)
+            finally:  # where the signal comes before the kernel has begun; who waits for the pipe would wait for the child
+                child.kill()
 
     screening_command.demo = demo
     sys.argv[1:] = ["demo", "--out", "s.gpkg"]
@@ -302,7 +307,7 @@ def test_nobody_who_reads_what_it_says_does_not_hold_it_up(tmp_path: Path) -> No
         assert run.wait(60) == 130
     finally:
         run.kill()
-        run.communicate()
+        run.communicate(timeout=60)
     assert not list(tmp_path.iterdir())
 
 
