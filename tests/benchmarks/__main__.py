@@ -27,7 +27,7 @@ def main(target: str | None = None) -> None:
     print(machine())
     start, figures = time.monotonic(), list[Figure]()
     for module, arguments in (
-        (bench_terrain, (2000, 3)),
+        (bench_terrain, (2000, 5)),
         (bench_horizon, (2000,)),
         (bench_scan, (1600, 3)),
         (bench_screening, (2000,)),
