@@ -23,7 +23,7 @@ from tunnelsite.criteria.reach import reach
 from tunnelsite.needs import given_for, left_out
 from tunnelsite.result import Result
 from tunnelsite.scan.beyond import beyond_layers
-from tunnelsite.scan.data_checks import check_cell, check_data
+from tunnelsite.scan.data_checks import check_data, check_houses
 from tunnelsite.scan.engine import Judge, Scan, scanned
 from tunnelsite.scan.far_ground import far_ground
 from tunnelsite.scan.judge import ranked, scores
@@ -66,7 +66,7 @@ def screen(
     skipped: list[str] = []  # plug-ins that cannot be used; the run goes on without them and says so
     judges = judges_of(site, settings, wanted[0].kind, skipped.append)
     refuse_shortage(site, settings, len(judges))
-    doubts = check_cell(site, settings.cell_m, wanted)
+    doubts = check_houses(site, settings.cell_m, wanted)
     frames: dict[float, Frame] = {}
     while True:
         try:

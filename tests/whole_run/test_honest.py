@@ -7,6 +7,7 @@ import pytest
 import shapely
 from rasterio.transform import Affine
 
+from tests.scan.grounds import hills, site
 from tests.whole_run.files import NORTH, UTM17, WEST, gentle, plain_farm, write_dem, write_parcels
 from tunnelsite import read_site, screen
 from tunnelsite.core.errors import UsageError
@@ -157,3 +158,14 @@ def test_a_datum_that_nobody_can_tie_to_wgs84_is_said(tmp_path) -> None:
     )
     assert result.rows and "longitudes and latitudes" in _notes(result)
     assert "not known here and taken as none" in _notes(result) or "no way from it to WGS 84" in _notes(result)
+
+
+def test_a_ridge_of_feet_read_as_metres_is_doubted() -> None:
+    """12 without a unit is 12 m: over a house 6 m wide that is said, while the same in feet (or a high ridge that fits) is not."""
+    farm = site(hills(60, 70, 1))
+    said = {}
+    for ridge in ("12", "12ft", "16ft"):
+        settings = settings_from({"ridge": ridge, "azimuths": 8})
+        notes = screen(farm, House(6.0, 12.0, ridge_m=settings.ridge_m), settings=settings).frame.notes
+        said[ridge] = any("a length without a unit is in metres" in note for note in notes)
+    assert said == {"12": True, "12ft": False, "16ft": False}

@@ -220,7 +220,7 @@ def _dry_run(settings, files, *, as_json: bool) -> int:
     from tunnelsite.io.outputs import refuse_clashes
     from tunnelsite.io.site_reader import site_from
     from tunnelsite.io.staging import check_output_path
-    from tunnelsite.scan.data_checks import check_cell
+    from tunnelsite.scan.data_checks import check_houses
     from tunnelsite.screening import judges_of
 
     outputs, inputs = files
@@ -229,7 +229,7 @@ def _dry_run(settings, files, *, as_json: bool) -> int:
         if path.parent.exists() or not settings.rasters or path.parent != Path(settings.rasters):
             check_output_path(path, overwrite=settings.overwrite)
     site = site_from(settings)
-    doubts = check_cell(site, settings.cell_m, settings.houses)
+    doubts = check_houses(site, settings.cell_m, settings.houses)
     judges = judges_of(site, settings, settings.kind)
     grid, work = work_of(site, settings, len(judges))
     cost = estimated(work)

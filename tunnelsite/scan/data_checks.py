@@ -15,7 +15,12 @@ from tunnelsite.kernels.polygon_mask import polygon_mask
 from tunnelsite.scan.localise import centre_lonlat, native_cell_m
 
 
-def check_cell(site: Site, cell_m: float | None, houses: Sequence[House]) -> list[str]:
+def check_houses(site: Site, cell_m: float | None, houses: Sequence[House]) -> list[str]:
+    """Notes on houses that the cells are too coarse for, or whose sizes look mistaken. Errors: InputRefused as `_check_cell`."""
+    return [*_check_cell(site, cell_m, houses), *_check_ridge(houses)]
+
+
+def _check_cell(site: Site, cell_m: float | None, houses: Sequence[House]) -> list[str]:
     """Notes on cells too coarse for the houses. Errors: InputRefused where a cell is wider than the narrowest house."""
     lon, lat = centre_lonlat(site)
     own = native_cell_m(site.dem, lon, lat)
@@ -44,6 +49,15 @@ def check_cell(site: Site, cell_m: float | None, houses: Sequence[House]) -> lis
             f"cells of {max(cell, own):.3g} m are coarse for a house {narrow:.3g} m wide: {wanted:.2g} m or finer is wanted",
         ]
     return finer
+
+
+def _check_ridge(houses: Sequence[House]) -> list[str]:
+    """A note on a ridge that may be feet read as metres: higher than the house is wide, and than low houses are (5 m)."""
+    return [
+        f"a ridge of {house.ridge_m:.3g} m over a house {house.width_m:.3g} m wide is unusual; a length without a unit is in metres"
+        for house in houses[:1]
+        if house.ridge_m > max(house.width_m, 5.0)
+    ]
 
 
 def check_data(site: Site, frame: Frame, halo_m: float) -> None:
