@@ -283,13 +283,13 @@ def test_dry_run_and_refusals(files, tmp_path: Path, capsys) -> None:
 def test_tiles_that_do_not_fit_are_refused(tmp_path: Path) -> None:
     from rasterio.transform import Affine
 
-    heights = ground()[:50, :50]
+    heights = (ground()[:50, :50] * 10).astype(np.int16)
     for name, change in {
         "crs": {"crs": "EPSG:32618"},
         "cell": {"transform": Affine(2, 0, WEST + 50, 0, -2, NORTH)},
         "lattice": {"transform": Affine(1, 0, WEST + 50.5, 0, -1, NORTH)},
         "nodata": {"nodata": 0},
-        "numbers": {"heights": heights.astype(np.float64)},
+        "numbers": {"heights": heights.astype(np.float32)},
     }.items():
         folder = tmp_path / name
         folder.mkdir()
@@ -303,6 +303,32 @@ def test_tiles_that_do_not_fit_are_refused(tmp_path: Path) -> None:
         write_dem(folder / "b.tif", given.pop("heights"), given.pop("transform"), given.pop("crs"), **given)
         with pytest.raises(InputRefused, match=r"b\.tif"):
             mosaic(str(folder))
+
+
+def test_tiles_with_other_no_data_values_are_one_raster(tmp_path: Path) -> None:
+    """-9999, 0, NaN, none: each tile's own holds for it alone; a real height of 0 in a tile that says -9999 stays one."""
+    from rasterio.transform import Affine
+
+    heights, wanted = ground()[:50, :50] - np.float32(ground()[0, 0]), []
+    for number, value in enumerate((-9999, 0, np.nan, None)):
+        part = heights + np.float32(3.0)
+        part[10:20, 5 + number : 30] = np.nan
+        part[30, 30] = 0.0
+        wanted.append(part.copy())
+        if value == 0:
+            wanted[-1][30, 30] = np.nan
+        part[np.isnan(part)] = np.nan if value is None else value
+        write_dem(
+            tmp_path / f"{number}.tif", part, Affine(1, 0, WEST + 50 * number, 0, -1, NORTH), UTM17,
+            **({} if value is None else {"nodata": value}),
+        )  # fmt: skip
+    tiles = mosaic(str(tmp_path))
+    assert any(
+        "no-data values (-9999.0, 0.0, nan, none): each tile's own was used" in note for note in tiles.whole.notes
+    )
+    found = read_mosaic(tiles, (WEST, NORTH - 50, WEST + 200, NORTH), zero_is_nodata=False)
+    np.testing.assert_array_equal(np.isnan(found.values), np.isnan(np.hstack(wanted)))
+    np.testing.assert_allclose(found.values + np.float32(found.datum_m), np.hstack(wanted), atol=1e-5)
 
 
 def test_overlaps_that_differ_are_said(tmp_path: Path) -> None:

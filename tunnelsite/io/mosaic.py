@@ -42,7 +42,7 @@ def mosaic(path: str, option: str = "DEM", crs: str | None = None) -> Mosaic:
 
     Arguments: path; option [words], where it was given; crs, where the files state none.
     Errors: InputRefused for an empty folder and for tiles that differ in coordinate system, cell, numbers or no-data value, or
-    do not lie on one lattice; else as `raster_header`.
+    do not lie on one lattice (no-data values of floating point may differ); else as `raster_header`.
     """
     folder = Path(path)
     if not folder.is_dir():
@@ -67,19 +67,34 @@ def mosaic(path: str, option: str = "DEM", crs: str | None = None) -> Mosaic:
         first, path=folder, affine=affine, rows=shape[0], cols=shape[1],
         notes=(f"{len(headers)} tiles read as one raster", *dict.fromkeys(n for h in headers for n in h.notes)),
     )  # fmt: skip
-    return Mosaic(whole, headers, places, digest.hexdigest())
+    return Mosaic(_with_common_nodata(whole, headers), headers, places, digest.hexdigest())
+
+
+def _nodata(header: RasterHeader) -> tuple:
+    return tuple("nan" if b.nodata is not None and math.isnan(b.nodata) else b.nodata for b in header.bands)
+
+
+def _with_common_nodata(whole: RasterHeader, headers: Sequence[RasterHeader]) -> RasterHeader:
+    """The whole's header; where tiles declare different no-data values, NaN stands for each tile's own."""
+    found = list(dict.fromkeys(map(_nodata, headers)))
+    if len(found) == 1:
+        return whole
+    said = ", ".join("/".join("none" if value is None else str(value) for value in values) for values in found)
+    note = f"tiles declare different no-data values ({said}): each tile's own was used"
+    return replace(whole, bands=tuple(replace(b, nodata=math.nan) for b in whole.bands), notes=(*whole.notes, note))
 
 
 def _check_alike(first: RasterHeader, other: RasterHeader) -> None:
     def said(header: RasterHeader) -> dict[str, object]:
         steps = [header.affine[k] for k in (0, 1, 3, 4)]
         bands = [(b.dtype, b.scale, b.offset, b.unit) for b in header.bands]
-        nodata = ["nan" if b.nodata is not None and math.isnan(b.nodata) else b.nodata for b in header.bands]
         return {
             "cells": tuple(float(f"{step:.9g}") for step in steps),
             "numbers and units": (bands, header.vertical_unit),
-            "no-data values": nodata,
-        }
+        } | (
+            # numbers of floating point can all say NaN, whole numbers cannot
+            {} if all(np.dtype(b.dtype).kind == "f" for b in header.bands) else {"no-data values": _nodata(header)}
+        )
 
     if first.crs != other.crs:
         raise _unlike(first, other, "coordinate systems", first.crs.name, other.crs.name)
@@ -162,6 +177,8 @@ def joined(tiles: Mosaic, index: int, window: Window) -> tuple[np.ndarray, list,
         if top >= bottom or left >= right:
             continue
         part, held = _tile_part(header, index, Window(left - col, top - row, right - left, bottom - top))
+        if part.dtype.kind == "f" and first.nodata is not None and math.isnan(first.nodata):
+            part[~held] = np.nan  # whatever this tile says instead
         where = np.s_[top - window.row_off : bottom - window.row_off, left - window.col_off : right - window.col_off]
         twice = held & known[where]
         if twice.any():
