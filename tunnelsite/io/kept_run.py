@@ -8,6 +8,7 @@ from __future__ import annotations
 import dataclasses
 import io
 import json
+import zipfile
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -93,8 +94,9 @@ def kept_run(path: str | Path, ranked: Callable[[Result], Result] | None = None)
     except (ResourceShortage, UsageError):
         raise
     except Exception as problem:  # a damaged or hostile file may raise anything in the libraries that read its parts
+        other = not zipfile.is_zipfile(file)  # another kind of file altogether, such as the GeoPackage of the same run
         raise InputRefused(
-            f"{file} is not a whole kept run ({type(problem).__name__})",
+            f"{file} is no kept run" if other else f"{file} is not a whole kept run ({type(problem).__name__})",
             "a file of `tunnelsite screen --keep`",
             "screen again with --keep",
         ) from None
