@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 MARGIN = 24.0
 # Looks of lines, on the map and in its key.
-HOUSE, PAD = {"stroke": INK, "stroke_width": 3}, {"stroke": INK, "stroke_width": 1.2}
+HOUSE, PAD = {"stroke": INK, "stroke_width": 3.4}, {"stroke": INK, "stroke_width": 2}
 DAYLIGHT = {"stroke": INK, "stroke_width": 1.4, "stroke_dasharray": "9 3 2 3"}
 DRAIN = {"stroke": WATER, "stroke_width": 1.6, "stroke_dasharray": "2 3"}
 BEFORE = {"stroke": SOFT, "stroke_width": 1.1, "stroke_dasharray": "5 4"}
@@ -38,22 +38,22 @@ def key(drawing: Drawing, data: MapData, edges: np.ndarray, top: float) -> None:
     feet = data.plan.place.house.feet
     unit = "m, below it ft" if feet else "m"
     drawing.words(MARGIN, top, f"Cut (+) and fill (-) [{unit}]", 13, fill=INK, font_weight="bold")
-    wide = 37.0
+    wide, left = 34.0, MARGIN + 16  # the words of the outer edges reach beyond them
     for k in range(len(edges) - 1):
-        share, x = (edges[k] + edges[k + 1]) / 2 / edges[-1], MARGIN + k * wide
+        share, x = (edges[k] + edges[k + 1]) / 2 / edges[-1], left + k * wide
         drawing.rectangle(x, top + 9, wide, 18, fill=cut_fill_colour(share), stroke=SOFT, stroke_width=0.6)
         if share < 0:
             drawing.rectangle(x, top + 9, wide, 18, fill="url(#fill-hatch)")
     for k, edge in enumerate(edges):
         for unit_m, y in ((1.0, 40), (FOOT_M, 53))[: 1 + feet]:
             shown = f"{edge / unit_m:+.2f}" if edge else "0"
-            drawing.words(MARGIN + k * wide, top + y, shown, 11, fill=INK, text_anchor="middle")
+            drawing.words(left + k * wide, top + y, shown, 11, fill=INK, text_anchor="middle")
     lines = [
         ("edge of the house", HOUSE),
         ("edge of the pad", PAD),
         ("daylight: end of the side slopes", DAYLIGHT),
         (f"contours before, every {_interval(data.interval_m, feet)}", BEFORE),
-        ("contours after", {"stroke": INK, "stroke_width": 1.1}),
+        ("contours after", {"stroke": INK, "stroke_width": 0.9}),
     ]
     if data.drainage is not None:
         lines.append(("French drain off the posts", DRAIN))
@@ -75,7 +75,7 @@ def _interval(value_m: float, feet: bool) -> str:
 def scale_bar(drawing: Drawing, scale: float, top: float) -> None:
     """A bar of metres and one of feet. Arguments: drawing; scale, of the picture a metre; top."""
     drawing.open_group("scale")
-    for unit, unit_m, y in (("m", 1.0, top + 66), ("ft", FOOT_M, top + 88)):
+    for unit, unit_m, y in (("m", 1.0, top + 70), ("ft", FOOT_M, top + 91)):
         long = nice_step(110 / scale / unit_m, 1, (1.0, 2.0, 5.0))
         wide = long * unit_m * scale
         drawing.path(

@@ -163,7 +163,7 @@ def _contours(drawing: Drawing, data: MapData, view: _View, extent) -> None:
     after = plan.finished if data.drainage is None else data.drainage.surface
     looks = (
         ("contours before", plan.natural, {"stroke": SOFT, "stroke_width": 1.1, "stroke_dasharray": "5 4"}),
-        ("contours after", after, {"stroke": INK, "stroke_width": 1.1}),
+        ("contours after", after, {"stroke": INK, "stroke_width": 0.9}),
     )
     for label, surface, look in looks:
         drawing.open_group(label)
