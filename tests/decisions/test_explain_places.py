@@ -111,6 +111,20 @@ def test_without_heights_nothing_is_made_up(result, place):
     assert told.rank is None
 
 
+def test_a_limit_that_is_the_measure_itself_rejects_it_nowhere(result):
+    """A decimal is seldom a float32: what the scan keeps at its very limit, `explain` must not say it rejects."""
+    scan = result.scans[0]
+    pitch = scan.measures["pitch"].astype(float)
+    decimal = np.array([float(f"{value:.8g}") for value in pitch])
+    item = int(np.flatnonzero((decimal < pitch) & (decimal.astype(np.float32) == scan.measures["pitch"]))[0])
+    found = result.rescore(rubrics={"pitch": {"limit": decimal[item].item()}})
+    assert scan.index[item] in found.scans[0].index
+    row, col = divmod(int(scan.index[item]), scan.frame.grid.cols)
+    lonlat = (float(value) for value in scan.frame.grid.lonlat(*scan.frame.grid.centre(row, col)))
+    told = explain_at(found, *lonlat)
+    assert rule(told, "pitch").value == pitch[item] and rule(told, "pitch").passed and not told.broken
+
+
 def test_off_the_data(result):
     with pytest.raises(UsageError, match="outside the data"):
         explain_at(result, *at(5000, 50))

@@ -224,8 +224,9 @@ def _criteria(judges: list[Judge], measures: dict[str, float], combine: str) -> 
     checks, score = [], 0.0
     for j in judges:
         value, known, rubric = measures[j.id], not np.isnan(marks[j.id]), j.rubric
+        # in single precision, as in the scan: what it kept at its very limit is not rejected here
         passed = (
-            (None if rubric.limit is not None else True) if not known else not bool(rubric.beyond(np.float64(value)))
+            (None if rubric.limit is not None else True) if not known else not bool(rubric.beyond(np.float32(value)))
         )
         share = 100 * rubric.weight / total if known and total > 0 and combine == "mean" else None
         points = None if share is None else share * marks[j.id]
