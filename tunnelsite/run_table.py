@@ -107,7 +107,7 @@ def _grid_rows(result: Result) -> list[dict[str, Any]]:
     for frame in {id(scan.frame): scan.frame for scan in result.scans}.values():
         grid = frame.grid
         size = f"{grid.rows} x {grid.cols} cells of {grid.cell_m:g} m"
-        place = f"transverse Mercator centred on {frame.lon_deg:.6f}, {frame.lat_deg:.6f}"
+        place = f"transverse Mercator centred on {frame.lon_deg:.9f}, {frame.lat_deg:.9f}"
         rows.append({"kind": "grid", "name": _bearing_words(grid), "value": size, "detail": place})
     return rows
 

@@ -127,7 +127,10 @@ def test_what_does_not_serve_is_refused_or_said() -> None:
     void, _ = far_with_ridge()
     with pytest.raises(InputRefused, match="has no height where"):
         far_ground(replace(void, values=np.full_like(void.values, np.nan)), frame, 5000.0)
-    half, _ = far_with_ridge(drop_columns=200)  # begins amid the farm
+    half, _ = far_with_ridge(
+        drop_columns=200
+    )  # begins amid the farm, 10 m clear of where a height would hang on the last bit
+    half = replace(half, affine=(*half.affine[:2], half.affine[2] - 10.0, *half.affine[3:]))
     found = far_ground(half, frame, 12_000.0)
     assert any("no data on" in note for note in found.notes)
     assert "west not at all" in found.notes[0] or "west 0" in found.notes[0]

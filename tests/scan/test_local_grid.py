@@ -9,6 +9,7 @@ import shapely
 
 from tests.scan.grounds import features, hills, raster, site
 from tunnelsite import House, screen
+from tunnelsite.core.grid import local_crs
 from tunnelsite.scan.localise import cell_corner, frame_grid
 from tunnelsite.settings import settings_from
 
@@ -36,6 +37,14 @@ def test_the_corner_is_one_of_the_rasters_and_the_nearest(crs, affine) -> None:
     np.testing.assert_allclose(found, [23, 32], atol=1e-3)
 
 
+@pytest.mark.parametrize("place", [(-79.21234567, 42.01234567), (173.98765432, -41.23456789)])
+def test_the_grid_starts_at_that_very_corner(place) -> None:
+    """Origins rounded to 6 decimals lay up to 5 cm off it, a ninth of a 0.5 m cell, each by its own amount."""
+    crs = local_crs(pyproj.CRS("EPSG:4326"), *place)
+    there = pyproj.Transformer.from_crs(4326, crs, always_xy=True).transform(*place)
+    np.testing.assert_allclose(there, 0.0, atol=1e-4)
+
+
 def test_parcels_that_end_elsewhere_leave_cells_and_placements_where_they_were() -> None:
     ground, field = hills(150, 170, 5), shapely.box(WEST + 20, NORTH - 130, WEST + 150, NORTH - 20)
     settings = settings_from({"azimuths": 8, "kind": "container", "top": 4})
@@ -48,7 +57,7 @@ def test_parcels_that_end_elsewhere_leave_cells_and_placements_where_they_were()
         grids = [run.frame.grid for run in (first, other)]
         apart = np.subtract(*(np.array(grid.lonlat(grid.west_m, grid.north_m)) for grid in grids)) * (82_500, 111_000)
         cells = apart / grids[0].cell_m
-        np.testing.assert_allclose(cells, np.round(cells), atol=0.1)  # 0.1 m: the origin is rounded to 6 decimals
+        np.testing.assert_allclose(cells, np.round(cells), atol=0.01)
         assert len(other.scans[0].index) == pytest.approx(len(first.scans[0].index), rel=0.02)
         for one, two in zip(first.rows, other.rows, strict=True):
             assert two["score"] == pytest.approx(one["score"], abs=0.3)

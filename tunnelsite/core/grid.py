@@ -152,9 +152,9 @@ def _local_crs(source_wkt: str, lon_deg: float, lat_deg: float) -> pyproj.CRS:
         )
     geodetic = source.geodetic_crs
     base = GeographicCRS(name=geodetic.name, datum=geodetic.datum) if geodetic.is_geocentric else geodetic
-    conversion = TransverseMercatorConversion(
-        latitude_natural_origin=round(lat_deg, 6),
-        longitude_natural_origin=round(lon_deg, 6),
+    conversion = TransverseMercatorConversion(  # to 0.1 mm: 6 decimals are up to a ninth of a 0.5 m cell
+        latitude_natural_origin=round(lat_deg, 9),
+        longitude_natural_origin=round(lon_deg, 9),
         scale_factor_natural_origin=1.0,
     )
     return ProjectedCRS(conversion=conversion, name="tunnelsite local grid", geodetic_crs=base)
