@@ -25,9 +25,7 @@ def crop_words(chart: SunChart) -> str:
 
 def subtitle(chart: SunChart) -> list[str]:
     """The lines below the title."""
-    where = (
-        f"{position_words(chart.place.lat_deg, chart.place.lon_deg)} · {chart.place.altitude_m:.0f} m in the DEM's datum"
-    )
+    where = f"{position_words(chart.place.lat_deg, chart.place.lon_deg)} · {chart.place.altitude_m:.0f} m in the DEM's datum"
     first = (
         f"{where} · seen from {chart.eye_m:g} m ({chart.eye_m / FOOT_M:.1f} ft) above the ground · {chart.clock.words}"
     )
