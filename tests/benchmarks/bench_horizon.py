@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import statistics
 import sys
-import time
 import tracemalloc
 
 import numpy as np
@@ -15,7 +14,7 @@ import richdem as rd
 from numba import njit, prange
 
 from tests.benchmarks.bench_screening import farm_ground
-from tests.benchmarks.bench_terrain import quiet, wrapped
+from tests.benchmarks.bench_terrain import quiet, seconds, wrapped
 from tests.benchmarks.table import Figure, show
 from tunnelsite.kernels.horizon import horizon_tangent
 from tunnelsite.kernels.horizon_share import NODES, folded_share, sector_tables
@@ -47,13 +46,6 @@ def plain_march(surface, observer, cell_m, azimuth, steps):
                 best = t if t > best else best
             out[r, c] = best
     return out
-
-
-def seconds(call, *arguments) -> float:
-    """Time of one call."""
-    start = time.perf_counter()
-    call(*arguments)
-    return time.perf_counter() - start
 
 
 def grounds(side: int) -> tuple[np.ndarray, np.ndarray]:

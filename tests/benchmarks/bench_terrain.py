@@ -78,9 +78,10 @@ def medians(jobs, repeats=REPEATS):
     return {name: float(np.median(t)) for name, t in times.items()}
 
 
-def seconds(job):
+def seconds(job, *arguments):
+    """Time of one call."""
     start = time.perf_counter()
-    job()
+    job(*arguments)
     return time.perf_counter() - start
 
 

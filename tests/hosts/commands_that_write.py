@@ -23,6 +23,7 @@ from tunnelsite.io.geopackage import run_stamp, write_geopackage
 from tunnelsite.io.handover.stored import read_layers
 
 QUICK = ("--house", HOUSE, "--azimuths", "8", "--halo", "5m", "--top", "2")
+REGION = ("region", "dem.tif", "lots.gpkg", *QUICK[:-2], "--workers", "0", "--group-size", "0m", "--suitability", "10m")
 SITES = ("dem.tif", "parcels.gpkg", "--sites", "s.gpkg", "--rank", "1")
 HORIZON = "azimuth_deg,elevation_deg\n0,5\n90,10\n180,2\n270,1\n"
 PROJECT = f'dem = "dem.tif"\nparcels = "parcels.gpkg"\nhouse = "{HOUSE}"\nazimuths = 8\nhalo = "5m"\ntop = 2\n'
@@ -173,16 +174,7 @@ COMMANDS = {
     ),
     "region": Command(
         (
-            "region",
-            "dem.tif",
-            "lots.gpkg",
-            *QUICK[:-2],
-            "--workers",
-            "0",
-            "--group-size",
-            "0m",
-            "--suitability",
-            "10m",
+            *REGION,
             "--parquet",
             "--out",
             "{out}/a.gpkg",

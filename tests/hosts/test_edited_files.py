@@ -17,7 +17,7 @@ import geopandas
 import pytest
 import shapely
 
-from tests.hosts.commands_that_write import QUICK, small_farm
+from tests.hosts.commands_that_write import REGION, small_farm
 from tests.hosts.screened import refused
 from tests.io.mutations import changed
 from tests.whole_run.files import NORTH, UTM17, WEST
@@ -135,19 +135,7 @@ def _candidate(sites: str) -> None:
 def test_changed_parts_of_a_region(farm, tmp_path, capsys, monkeypatch) -> None:
     """A damaged part is done again; one that is whole but changed is used or refused."""
     monkeypatch.chdir(farm)
-    words = [
-        "region",
-        "dem.tif",
-        "lots.gpkg",
-        *QUICK[:-2],
-        "--workers",
-        "0",
-        "--group-size",
-        "0m",
-        "--suitability",
-        "10m",
-    ]
-    words += ["--out", str(tmp_path / "r.gpkg"), "--parts", str(tmp_path / "parts"), "--overwrite"]
+    words = [*REGION, "--out", str(tmp_path / "r.gpkg"), "--parts", str(tmp_path / "parts"), "--overwrite"]
     assert refused(capsys, *words)[0] == 0
     path, other = sorted((tmp_path / "parts").glob("*.json.gz"))
     whole = path.read_bytes()

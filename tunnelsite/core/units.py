@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Mapping
 
 from tunnelsite.core.errors import UsageError
 
@@ -148,6 +149,14 @@ def metres_words(value_m: float, *, feet: bool = False) -> str:
     if inches or half or not words:
         words.append(" ".join(filter(None, [str(inches) if inches or not half else "", "1/2" if half else ""])) + " in")
     return ("-" if value_m < 0 and half_inches else "") + " ".join(words)
+
+
+def also_in_feet(lengths: Mapping[str, float | None]) -> dict[str, float | None]:
+    """The lengths of a table again in feet, to a thousandth: `cut_m` [m] as `cut_ft`; None stays None."""
+    return {
+        f"{name.removesuffix('_m')}_ft": None if value is None else round(value / FOOT_M, 3) + 0.0
+        for name, value in lengths.items()
+    }
 
 
 def feet_inches(value_m: float, parts: int = 16) -> str:

@@ -13,7 +13,7 @@ import shapely
 
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.stake_sheet import CARE, StakePoint, StakeSheet
-from tunnelsite.core.units import FOOT_M
+from tunnelsite.core.units import FOOT_M, also_in_feet
 from tunnelsite.io.csv_table import write_csv
 from tunnelsite.io.staging import write_whole
 from tunnelsite.io.tables import Column, Table
@@ -156,10 +156,7 @@ def _feature(point: StakePoint, feet: bool) -> dict:
     heights = {name: getattr(point, name) for name in ("along_m", "across_m", "ground_m", "finish_m", "cut_m")}
     rounded = {name: None if value is None else round(value, 4) + 0.0 for name, value in heights.items()}
     if feet:
-        rounded |= {
-            f"{name[:-2]}_ft": None if value is None else round(value / FOOT_M, 3) + 0.0
-            for name, value in heights.items()
-        }
+        rounded |= also_in_feet(heights)
     return {
         "type": "Feature",
         "geometry": {"type": "Point", "coordinates": _place(point.lon_deg, point.lat_deg)},

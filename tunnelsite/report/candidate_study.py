@@ -127,18 +127,22 @@ def _earthwork(result: Result, rank: int):
     place, parcel = place_of(result, rank)
     frame, settings = result.scans[result.choices[rank - 1].scan].frame, result.settings
     error = counted_error(frame, (place.row, place.col), stated_error(frame, *settings.error))
-    limits = site_limits(frame, parcel, settings.clearance_m, settings.setback_m)
+    limits = _limits(result, frame, parcel)
     ground = frame.ground.astype(np.float64) + frame.datum_m
     plan = grading_plan(ground, place, GradingSettings(max_slope=settings.pad_pitch, shrink=settings.shrink), limits)
     spread = earthwork_error(plan, error, DRAWS)
     return plan, grading_summary(plan, spread)
 
 
+def _limits(result: Result, frame: Frame, parcel: shapely.Geometry):
+    return site_limits(frame, parcel, result.settings.clearance_m, result.settings.setback_m)
+
+
 def _drainage(result: Result, rank: int, plan):
     """(drainage plan, its numbers). Errors: InputRefused, as `drainage_plan`."""
-    asked, frame, settings = DrainageSettings(), result.scans[result.choices[rank - 1].scan].frame, result.settings
-    parcel = place_of(result, rank)[1]
-    found = drainage_plan(plan, asked, site_limits(frame, parcel, settings.clearance_m, settings.setback_m))
+    asked = DrainageSettings()
+    frame = result.scans[result.choices[rank - 1].scan].frame
+    found = drainage_plan(plan, asked, _limits(result, frame, place_of(result, rank)[1]))
     return found, drainage_summary(found, plan.place, asked.storm)
 
 

@@ -65,8 +65,7 @@ def _earth_words(numbers: Mapping[str, Any], feet: bool) -> list[str]:
         f"Strip and keep {stripped} of topsoil ({thick} deep) first.",
     ]
     if abs(numbers["surplus_m3"]) > 1:
-        surplus = surplus_words(numbers, feet=feet)
-        words.append(surplus[:1].upper() + surplus[1:] + ".")
+        words.append(_sentence(surplus_words(numbers, feet=feet)))
     return words
 
 
@@ -95,7 +94,7 @@ def _water_words(water: Mapping[str, Any], feet: bool) -> list[str]:
     if water["swale"]:
         words.append(f"With it, {after} still drain onto the pad's ground.")
     if water["dug_m3"] > 0:
-        words.append(spoil_words(water, feet=feet)[:1].upper() + spoil_words(water, feet=feet)[1:] + ".")
+        words.append(_sentence(spoil_words(water, feet=feet)))
     words += water["said"]
     words.append(
         f"A drain of {amounts.away(water['drain_length_m'], feet=feet)} off the posts carries the roof's water."
@@ -108,3 +107,7 @@ def _water_words(water: Mapping[str, Any], feet: bool) -> list[str]:
         words.append("No spot round it gets notably more water than before.")
     words.append("Peak flows are not assessed here: `tunnelsite grading` gives them for a rain that you name.")
     return words
+
+
+def _sentence(words: str) -> str:
+    return words[:1].upper() + words[1:] + "."

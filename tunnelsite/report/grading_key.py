@@ -20,6 +20,8 @@ HOUSE, PAD = {"stroke": INK, "stroke_width": 3.4}, {"stroke": INK, "stroke_width
 DAYLIGHT = {"stroke": INK, "stroke_width": 1.4, "stroke_dasharray": "9 3 2 3"}
 DRAIN = {"stroke": WATER, "stroke_width": 1.6, "stroke_dasharray": "2 3"}
 BEFORE = {"stroke": SOFT, "stroke_width": 1.1, "stroke_dasharray": "5 4"}
+AFTER = {"stroke": INK, "stroke_width": 0.9}
+SWALE = {"stroke": WATER, "stroke_width": 3.2}
 LIP = {"stroke": WATER, "stroke_width": 4.5, "stroke_dasharray": "9 2"}
 
 
@@ -53,12 +55,12 @@ def key(drawing: Drawing, data: MapData, edges: np.ndarray, top: float) -> None:
         ("edge of the pad", PAD),
         ("daylight: end of the side slopes", DAYLIGHT),
         (f"contours before, every {_interval(data.interval_m, feet)}", BEFORE),
-        ("contours after", {"stroke": INK, "stroke_width": 0.9}),
+        ("contours after", AFTER),
     ]
     if data.drainage is not None:
         lines.append(("French drain off the posts", DRAIN))
         if data.drainage.arms:
-            lines.append(("swale, arrow to its outlet", {"stroke": WATER, "stroke_width": 3.2}))
+            lines.append(("swale, arrow to its outlet", SWALE))
         if data.drainage.spreaders:
             lines.append(("level spreader: grass below it", LIP))
     for k, (words, look) in enumerate(lines):

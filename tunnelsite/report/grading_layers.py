@@ -11,7 +11,7 @@ import shapely
 from tunnelsite.core.reproject import from_grid, to_wgs84
 from tunnelsite.core.stake_sheet import CARE
 from tunnelsite.core.table import Column, Table
-from tunnelsite.core.units import FOOT_M
+from tunnelsite.core.units import also_in_feet
 from tunnelsite.report.contours import contour_lines
 from tunnelsite.siteplan.place import box
 
@@ -63,7 +63,7 @@ def station_rows(plan, found, table: Table) -> list[dict[str, Any]]:
         sheet = {"label": row["label"], "kind": row["kind"], "easting": round(point.x, digits)}
         sheet |= {"northing": round(point.y, digits), "lon": round(lon, 9), "lat": round(lat, 9), **metres}
         if plan.place.house.feet:
-            sheet |= {f"{name[:-2]}_ft": round(value / FOOT_M, 3) + 0.0 for name, value in metres.items()}
+            sheet |= also_in_feet(metres)
         rows.append(sheet | {"care": CARE})
     return rows
 

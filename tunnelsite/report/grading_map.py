@@ -11,7 +11,20 @@ from tunnelsite.core import amounts
 from tunnelsite.core.units import FOOT_M
 from tunnelsite.report.colours import INK, PAPER, SOFT, WATER, cut_fill_colour
 from tunnelsite.report.contours import bands, contour_lines, label_spots, nice_step
-from tunnelsite.report.grading_key import DAYLIGHT, DRAIN, HOUSE, LIP, MARGIN, PAD, key, north, scale_bar
+from tunnelsite.report.grading_key import (
+    AFTER,
+    BEFORE,
+    DAYLIGHT,
+    DRAIN,
+    HOUSE,
+    LIP,
+    MARGIN,
+    PAD,
+    SWALE,
+    key,
+    north,
+    scale_bar,
+)
 from tunnelsite.report.svg import Drawing, number
 from tunnelsite.siteplan.place import box
 from tunnelsite.siteplan.stakes import heights_at
@@ -139,7 +152,7 @@ def _depths(drawing: Drawing, data: MapData, view: _View) -> np.ndarray:
     step = max((east - west) / SAMPLES, plan.place.grid.cell_m / 8)
     along, across = np.arange(west, east + step, step), np.arange(south, north + step, step)
     u, v = np.meshgrid(along - plan.place.centre[0], across - plan.place.centre[1])
-    natural = heights_at(plan.natural, *plan.place.cells(u, v))
+    natural = plan.natural_at(u, v)
     depth = natural - plan.surface(u, v, natural)
     deepest = float(np.nanmax(np.abs(depth), initial=0.0))
     edge = nice_step(max(deepest, 0.01), CLASSES, (1.0, 2.0, 5.0)) * np.arange(-CLASSES, CLASSES + 1)
@@ -162,8 +175,8 @@ def _contours(drawing: Drawing, data: MapData, view: _View, extent) -> None:
     _, across = place.grid.centre(np.arange(rows.start, rows.stop), 0)
     after = plan.finished if data.drainage is None else data.drainage.surface
     looks = (
-        ("contours before", plan.natural, {"stroke": SOFT, "stroke_width": 1.1, "stroke_dasharray": "5 4"}),
-        ("contours after", after, {"stroke": INK, "stroke_width": 0.9}),
+        ("contours before", plan.natural, BEFORE),
+        ("contours after", after, AFTER),
     )
     for label, surface, look in looks:
         drawing.open_group(label)
@@ -221,7 +234,7 @@ def _built(drawing: Drawing, data: MapData, view: _View) -> None:
         for arm in data.drainage.arms:
             points = view.points(shapely.get_coordinates(arm.line))
             drawing.path(points, stroke=PAPER, stroke_width=6.5, stroke_linejoin="round")
-            drawing.path(points, stroke=WATER, stroke_width=3.2, stroke_linejoin="round", marker_end="url(#down)")
+            drawing.path(points, **SWALE, stroke_linejoin="round", marker_end="url(#down)")
         for one in data.drainage.spreaders:
             drawing.path(view.points(shapely.get_coordinates(one.line)), **LIP)
     drawing.close_group()

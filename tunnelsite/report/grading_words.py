@@ -9,7 +9,7 @@ import shapely
 
 from tunnelsite.core import amounts
 from tunnelsite.core.reproject import to_wgs84
-from tunnelsite.core.units import FOOT_M
+from tunnelsite.core.units import also_in_feet
 
 
 def grading_summary(plan, spread) -> dict[str, Any]:
@@ -255,9 +255,5 @@ def profile_rows(plan) -> list[dict[str, Any]]:
             )
     if plan.place.house.feet:
         for row in rows:
-            amounts_m = [(name, value) for name, value in row.items() if name.endswith("_m")]
-            row |= {
-                f"{name[:-2]}_ft": None if value is None else round(value / FOOT_M, 3) + 0.0
-                for name, value in amounts_m
-            }
+            row |= also_in_feet({name: value for name, value in row.items() if name.endswith("_m")})
     return rows

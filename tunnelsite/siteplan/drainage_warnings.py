@@ -12,7 +12,6 @@ from tunnelsite.siteplan.channels import MATTING_ABOVE_M_S, VELOCITY_LIMIT_M_S
 from tunnelsite.siteplan.flow_paths import path_down
 from tunnelsite.siteplan.grading_plan import GradingPlan
 from tunnelsite.siteplan.outlets import end_words
-from tunnelsite.siteplan.place import Place
 from tunnelsite.siteplan.site_limits import SiteLimits
 from tunnelsite.siteplan.storm import OutletFlow
 
@@ -36,7 +35,7 @@ def on_the_way(found: DrainagePlan, plan: GradingPlan, limits: SiteLimits, setti
         "it or move the swale if need be."
         for name, _ in limits.services_on(dug)
     ]
-    starts = [(f"spread {_middle(place, one.line)}", one.cells) for one in found.spreaders]
+    starts = [(f"spread {place.middle_words(one.line)}", one.cells) for one in found.spreaders]
     if not starts:
         for arm in found.arms:
             starts.append((f"let go {end_words(place, arm)}", [place.cell_at(arm.along_m[-1], arm.across_m[-1])]))
@@ -49,10 +48,6 @@ def on_the_way(found: DrainagePlan, plan: GradingPlan, limits: SiteLimits, setti
             for name in limits.barred_by(wet)
         ]
     return said
-
-
-def _middle(place: Place, line: shapely.LineString) -> str:
-    return place.spot_words(*shapely.get_coordinates(shapely.centroid(line))[0])
 
 
 def drainage_warnings(found: DrainagePlan, plan: GradingPlan, settings: DrainageSettings) -> list[str]:

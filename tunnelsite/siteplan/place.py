@@ -52,6 +52,10 @@ class Place:
         """A shapely geometry in the grid's along and across [m], moved to distances from the centre [m]."""
         return shapely.transform(geometry, lambda points: points - np.array(self.centre))
 
+    def middle_words(self, line: shapely.LineString) -> str:
+        """The middle of a line on the grid in words, see `spot_words`."""
+        return self.spot_words(*shapely.get_coordinates(shapely.centroid(line))[0])
+
     def spot_words(self, along_m: float, across_m: float) -> str:
         """A spot on the grid in words, by true east and north of the centre: `12 m (39 ft) east and 4.0 m (13 ft) north of ...`."""
         here, there = self.grid.to_map(along_m, across_m), self.grid.to_map(*self.centre)

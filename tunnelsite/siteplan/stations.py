@@ -9,7 +9,7 @@ import shapely
 
 from tunnelsite.siteplan.drainage_plan import DrainagePlan
 from tunnelsite.siteplan.grading_plan import GradingPlan
-from tunnelsite.siteplan.stakes import GRID_M, heights_at
+from tunnelsite.siteplan.stakes import GRID_M
 
 LEAST_TOE_M = 0.1  # nearer to the pad its own edge is the stake
 KINDS = ("swale", "level spreader", "slope stake")
@@ -55,7 +55,7 @@ def stations(plan: GradingPlan, drainage: DrainagePlan | None, spacing_m: float 
     for k, one in enumerate(drainage.spreaders if drainage is not None else (), 1):
         at = _spaced(float(one.line.length), spacing_m)
         along, across = shapely.get_coordinates(shapely.line_interpolate_point(one.line, at)).T
-        ground = _ground(plan, along, across)
+        ground = plan.natural_at(along - plan.place.centre[0], across - plan.place.centre[1])
         rows = zip(along, across, at, ground, strict=True)
         found += [
             Station("level spreader", f"lip {k}-{n}", *map(float, row), one.level_m) for n, row in enumerate(rows, 1)
@@ -67,20 +67,13 @@ def _spaced(length_m: float, spacing_m: float) -> np.ndarray:
     return np.linspace(0.0, length_m, max(2, int(np.ceil(length_m / spacing_m - 1e-9)) + 1))
 
 
-def _ground(plan: GradingPlan, along_m, across_m) -> np.ndarray:
-    centre = plan.place.centre
-    return heights_at(plan.natural, *plan.place.cells(along_m - centre[0], across_m - centre[1]))
-
-
 def _slope_stakes(plan: GradingPlan, spacing_m: float) -> list[Station]:
     """Feet of the side slopes, square to the pad's edge and out from its corners."""
     sides, place = plan.sides, plan.place
     run = np.cumsum(np.concatenate([[0.0], np.hypot(np.diff(sides.edge_u_m), np.diff(sides.edge_v_m))]))
     straight = (np.abs(sides.out_u) < 1e-9) | (np.abs(sides.out_v) < 1e-9)
-    middle = (
-        np.abs(np.abs(sides.out_u) - np.abs(sides.out_v))
-        == np.abs(np.abs(sides.out_u) - np.abs(sides.out_v))[~straight].min()
-    )
+    off_middle = np.abs(np.abs(sides.out_u) - np.abs(sides.out_v))  # 0 for a ray that halves a corner
+    middle = off_middle == off_middle[~straight].min()
     wanted = np.unique([int(np.argmin(np.abs(run - at))) for at in _spaced(float(run[-1]), spacing_m)])
     chosen = np.unique(np.concatenate([wanted[straight[wanted]], np.flatnonzero(middle & ~straight)]))
     chosen = chosen[sides.toe_m[chosen] >= LEAST_TOE_M]

@@ -213,7 +213,7 @@ SPREADER_CARE = (
 def spread_words(place: Place, one: Spreader) -> str:
     """A level spreader in plain words."""
     feet = place.house.feet
-    spot = place.spot_words(*shapely.get_coordinates(shapely.centroid(one.line))[0])
+    spot = place.middle_words(one.line)
     more = ""
     if one.times is not None:
         more = " No stretch of the parcel's edge below gets notably more water than now."
