@@ -216,11 +216,24 @@ def test_paths_up_and_down_meet() -> None:
     where, ground = hillside(seed=2)
     flow = flow_over(ground, 1.0)
     inside = where.mask_of(where.on_grid(shapely.box(-15, -5, 15, 5)))
-    most = inflows(flow, inside)[0]
+    most = inflows(flow, inside, 1.0)[0]
     stem = path_up(flow, most.row, most.col)
     assert path_down(flow.direction, *stem[-1])[: len(stem)].tolist() == stem[::-1].tolist()
     assert flow.area_m2[tuple(stem[-1])] == 1.0
-    assert sum(one.area_m2 for one in inflows(flow, inside, 30.0)) <= ground.size
+    assert sum(one.area_m2 for one in inflows(flow, inside, 1.0, 30.0)) <= ground.size
+
+
+@given(st.integers(0, 300))
+@settings(max_examples=10, deadline=None)
+def test_all_water_that_enters_an_area_is_counted_once(seed: int) -> None:
+    """Slow reference: every cell outside whose water runs into the area, followed cell by cell."""
+    where = place(rows=41, cols=45)
+    flow = flow_over(rough(where, seed, relief_m=2.0), 1.0)
+    u, v = distances(where)
+    inside = (abs(u) <= 9) & (abs(v) <= 7) & ~((abs(u) <= 4) & (v <= 3))  # a horseshoe: much leaves and comes back
+    ways = ((r, c, path_down(flow.direction, r, c)) for r, c in zip(*np.nonzero(~inside), strict=True))
+    enter = sum(bool(inside[tuple(way.T)].any()) for _, _, way in ways)
+    assert sum(one.area_m2 for one in inflows(flow, inside, 1.0)) == enter
 
 
 @pytest.mark.parametrize("change", [{"fall": 0.0}, {"depth_m": -1.0}, {"roughness": 0.0}, {"fall": np.nan}])

@@ -126,7 +126,7 @@ def drainage_plan(
     place, cell = plan.place, plan.place.grid.cell_m
     before = flow_over(plan.natural, cell)
     disturbed = place.mask_of(plan.outline)
-    coming = inflows(before, disturbed, settings.worth_m2)
+    coming = inflows(before, disturbed, cell, settings.worth_m2)
     chosen = chosen_swale(plan, before, settings, limits)
     arms, surface, after = chosen.arms, chosen.surface, chosen.after
     outlets = [outlet_of(place, arm, (after, surface), settings.swale, settings.storm) for arm in arms]
@@ -140,7 +140,7 @@ def drainage_plan(
         before,
         after,
         coming,
-        inflows(after, disturbed, settings.worth_m2),
+        inflows(after, disturbed, cell, settings.worth_m2),
         [_line(place, path_up(before, one.row, one.col)[::-1]) for one in coming],
         arms,
         outlets,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -55,11 +55,13 @@ def receivers(direction: np.ndarray, rows: np.ndarray, cols: np.ndarray) -> tupl
     return rows + down[codes], cols + right[codes]
 
 
-def inflows(flow: Flow, inside: np.ndarray, least_m2: float = 0.0) -> list[Inflow]:
-    """Cells outside an area that drain into it, the largest first.
+def inflows(flow: Flow, inside: np.ndarray, cell_m: float, least_m2: float = 0.0) -> list[Inflow]:
+    """Cells outside an area that drain into it, the largest first. Water counts where it first comes in: what leaves the area
+    and enters it again is the same water.
 
-    Arguments: flow; inside [rows, cols] bool; least_m2, smallest contributing area worth listing [m2].
+    Arguments: flow; inside [rows, cols] bool; cell_m [m]; least_m2, smallest contributing area worth listing [m2].
     """
+    flow = replace(ending_in(flow, inside, cell_m), direction=flow.direction)
     rows, cols = np.nonzero(_rim(inside) & (flow.direction != NO_DATA))
     to_row, to_col = receivers(flow.direction, rows, cols)
     ok = (to_row >= 0) & (to_row < inside.shape[0]) & (to_col >= 0) & (to_col < inside.shape[1])

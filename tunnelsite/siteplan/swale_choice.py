@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from tunnelsite.core import amounts
-from tunnelsite.siteplan.flow_paths import Flow, ending_in, flow_over, inflows, path_down
+from tunnelsite.siteplan.flow_paths import Flow, flow_over, inflows, path_down
 from tunnelsite.siteplan.grading_plan import GradingPlan
 from tunnelsite.siteplan.level_spreader import Land, Spreader, spread_out
 from tunnelsite.siteplan.outlets import Parcel, beyond_the_data, end_words, more_below, outlet_cell, outlet_of
@@ -155,19 +155,19 @@ def _dug(plan: GradingPlan, arms: list[SwaleArm], graded: Flow, settings: Draina
     """A layout dug, or why it is of no use."""
     disturbed = plan.place.mask_of(plan.outline)
     entering, surface = (
-        _entering(graded, disturbed),
+        _entering(plan, graded, disturbed),
         with_swale(plan.finished, plan.place, arms, settings.swale.section),
     )
     after = flow_over(surface, plan.place.grid.cell_m)
-    still = _entering(after, disturbed)
+    still = _entering(plan, after, disturbed)
     if still >= entering:
         now, then = (amounts.land(area, feet=plan.place.house.feet) for area in (still, entering))
         return f"water from {now} would still enter the pad, against {then} without it"
     return _Dug(arms, surface, after)
 
 
-def _entering(flow: Flow, disturbed: np.ndarray) -> float:
-    return sum(one.area_m2 for one in inflows(flow, disturbed))
+def _entering(plan: GradingPlan, flow: Flow, disturbed: np.ndarray) -> float:
+    return sum(one.area_m2 for one in inflows(flow, disturbed, plan.place.grid.cell_m))
 
 
 def _spread(plan: GradingPlan, tried, settings: DrainageSettings, own: Parcel, limits: SiteLimits) -> list[_Offer]:
@@ -231,8 +231,7 @@ def _layouts(plan: GradingPlan, before: Flow, graded: Flow, settings: DrainageSe
     place, rule = plan.place, settings.swale
     around = ring(plan.outline, rule)
     inside, disturbed = place.mask_of(around), place.mask_of(plan.outline)
-    once = ending_in(before, inside, place.grid.cell_m)
-    coming = inflows(replace(before, area_m2=once.area_m2), inside, settings.worth_m2)
+    coming = inflows(before, inside, place.grid.cell_m, settings.worth_m2)
 
     def tail(along_m: float, across_m: float) -> np.ndarray | None:
         cells = path_down(graded.direction, *place.cell_at(along_m, across_m))
