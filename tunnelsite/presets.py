@@ -16,7 +16,7 @@ TABLES = ("weight", "rubric", "parameter", "service")  # their entries are merge
 
 @dataclass(frozen=True)
 class Preset:
-    """Settings under a name: `title`, a few words; `source`, of its numbers; `settings`, as in a project file."""
+    """Settings under a name: `title`, a few words; `source`, keys of `sources.toml`; `settings`, as in a project file."""
 
     name: str
     title: str

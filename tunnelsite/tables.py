@@ -8,6 +8,7 @@ import numpy as np
 import shapely
 
 from tunnelsite.core.reproject import from_grid
+from tunnelsite.core.sources import source_words
 from tunnelsite.core.table import Column, Table
 from tunnelsite.scan import refine
 from tunnelsite.scan.open_ground import why_nothing_fits
@@ -294,6 +295,6 @@ def criteria_table(result: Result) -> Table:
         rows.append(
             {"criterion": judge.id, "title": description.title, "unit": description.unit, "full_at": rubric.full_at}
             | {"none_at": rubric.none_at, "limit_value": rubric.limit, "weight": rubric.weight}
-            | {"source": rubric.source, "assessed": assessed}
+            | {"source": source_words(rubric.source), "assessed": assessed}
         )
     return Table("criteria", "Criteria and how they are judged", columns, rows)

@@ -8,8 +8,9 @@ import pytest
 import shapely
 
 from tunnelsite import catalogue
+from tunnelsite.core.sources import sources
 from tunnelsite.decisions.compare import Pair, differing, paired
-from tunnelsite.decisions.pages import criteria_page, presets_page, processes_page
+from tunnelsite.decisions.pages import criteria_page, presets_page, processes_page, sources_page
 from tunnelsite.presets import presets
 
 DOCS = Path(__file__).parents[2] / "docs"
@@ -36,6 +37,7 @@ def test_differing_settings():
         ("criteria.md", lambda: criteria_page(catalogue.criteria())),
         ("processes.md", lambda: processes_page(catalogue.processes())),
         ("presets.md", lambda: presets_page(presets())),
+        ("sources.md", lambda: sources_page(sources())),
     ],
 )
 def test_pages_are_up_to_date(name, text):

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from tunnelsite.core.errors import UsageError
+from tunnelsite.core.sources import source_words
 
 _JSON_TYPES = {float: "number", int: "integer", bool: "boolean", str: "string"}
 # How a raster travels inside JSON (OGC 18-062r2, 7.11.2.2: binary values are base64; OGC 19-008r4 for the media type).
@@ -109,8 +110,8 @@ class Description:
 
     Attributes:
         id: lower-case words joined by `_`. title: a few words. text: one or two sentences.
-        reads, makes: layers in and out. parameters: typed settings. source: where the method or limits come from.
-        unit: of a criterion's measure.
+        reads, makes: layers in and out. parameters: typed settings. source: of a process's method: keys of
+        `sources.toml`, or a text (a criterion's stand in its rubrics). unit: of a criterion's measure.
     """
 
     id: str
@@ -168,7 +169,7 @@ class Description:
             "id": self.id,
             "version": version,
             "title": self.title,
-            "description": f"{self.text} Source: {self.source}" if self.source else self.text,
+            "description": f"{self.text} Source: {source_words(self.source)}" if self.source else self.text,
             "jobControlOptions": list(JOB_CONTROL),
             "outputTransmission": ["value", "reference"],
             "inputs": layers | words,

@@ -17,7 +17,7 @@ class Rubric:
     Attributes:
         full_at, none_at: measure with full marks and with none; either may be the larger.
         limit: reject beyond it (on the side of `none_at`); None = never reject.
-        weight: 0 or more. source: where the numbers come from, with its label.
+        weight: 0 or more. source: keys of `sources.toml`, separated by commas; a text that is no key is shown as it is.
     """
 
     full_at: float

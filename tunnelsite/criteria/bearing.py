@@ -8,11 +8,6 @@ from tunnelsite.core.criterion import Criterion, Placements
 from tunnelsite.core.describe import Description, Parameter
 from tunnelsite.core.rubric import Rubric
 
-SOURCE = (
-    "winter light lost off east-west at 40 N, beam-only model: 10 deg 0.2 %, 20 deg 1 %, 30 deg 3 %, 45 deg 8 %, 90 deg 11 % "
-    "(derived, not published); sources disagree which bearing is best"
-)
-
 
 def off_bearing(site: Placements, wanted_deg: float) -> np.ndarray:
     """Angle [deg] between the ridge and the wanted bearing, 0 to 90; the same for every placement of a frame."""
@@ -27,9 +22,8 @@ BEARING = Criterion(
         "How far the ridge is turned from the wanted bearing, where several bearings are tried.",
         parameters=(Parameter("wanted_deg", "wanted bearing of the ridge", 90.0, "deg", -360.0, 360.0),),
         unit="deg",
-        source=SOURCE,
     ),
     off_bearing,
-    {"any": Rubric(full_at=10.0, none_at=45.0, weight=0.5, source=SOURCE)},
+    {"any": Rubric(full_at=10.0, none_at=45.0, weight=0.5, source="bearing-beam-model, ridge-disagree")},
     needs=("bearings",),
 )

@@ -30,12 +30,13 @@ DEEPEST_CUT = Criterion(
         reads=(GROUND,),
         parameters=(SHRINK,),
         unit="m",
-        source="limit 0.15 m: common practice, no source; NRCS 462 (seen): enough soil must remain for a root zone",
     ),
     deepest_cut,
     {
-        "in-ground": Rubric(full_at=0.0, none_at=0.15, limit=0.15, weight=2.0),
-        "any": Rubric(full_at=0.0, none_at=1.0, limit=1.5, weight=0.5),
+        "in-ground": Rubric(
+            full_at=0.0, none_at=0.15, limit=0.15, weight=2.0, source="earthwork-root-zone, earthwork-topsoil-cut"
+        ),
+        "any": Rubric(full_at=0.0, none_at=1.0, limit=1.5, weight=0.5, source="earthwork-depths"),
     },
 )
 EARTHWORK = Criterion(
@@ -46,11 +47,10 @@ EARTHWORK = Criterion(
         reads=(GROUND,),
         parameters=(SHRINK,),
         unit="m",
-        source="common practice, no source",
     ),
     cut_depth,
     {
-        "in-ground": Rubric(full_at=0.0, none_at=0.10, weight=1.0),
-        "any": Rubric(full_at=0.0, none_at=0.25, limit=0.50, weight=2.0),
+        "in-ground": Rubric(full_at=0.0, none_at=0.10, weight=1.0, source="earthwork-depths"),
+        "any": Rubric(full_at=0.0, none_at=0.25, limit=0.50, weight=2.0, source="earthwork-depths"),
     },
 )

@@ -9,10 +9,6 @@ from tunnelsite.core.describe import Description, LayerSpec
 from tunnelsite.core.rubric import Rubric
 
 COLD_POOL = LayerSpec("cold_pool_m", "m", "depth of the cold-air pool the cell lies in")
-SOURCE = (
-    "cold air pools in depressions, upper slopes free of blocks stay warmer in radiation frost (FAO frost protection handbook, "
-    "seen); depths: common practice, no source"
-)
 
 
 def cold_pool(site: Placements) -> np.ndarray:
@@ -28,8 +24,7 @@ COLD_AIR = Criterion(
         "slopes are colder. Hedges, and the pad's own cut, can dam cold air too and are not in it.",
         reads=(COLD_POOL,),
         unit="m",
-        source=SOURCE,
     ),
     cold_pool,
-    {"any": Rubric(full_at=0.3, none_at=3.0, weight=0.5, source=SOURCE)},
+    {"any": Rubric(full_at=0.3, none_at=3.0, weight=0.5, source="frost-fao, frost-depths")},
 )

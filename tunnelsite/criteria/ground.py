@@ -9,10 +9,7 @@ from tunnelsite.core.describe import Description, LayerSpec
 from tunnelsite.core.rubric import Rubric
 
 GROUND = LayerSpec("ground", "m", "bare ground")
-TIERS = (
-    "0.52 % = 3/4 in per 12 ft, the finished tolerance (common practice, no source); 5 % = level it first "
-    "(J. Quinn, University of Missouri Extension, seen; greenhouse text 0-5 %, seen)"
-)
+PITCH_SOURCES = "pitch-tolerance, pitch-umass, pitch-nrcs-pennsylvania, pitch-missouri, pitch-limit"
 
 
 def pitch(site: Placements) -> np.ndarray:
@@ -38,10 +35,9 @@ PITCH = Criterion(
         "The steeper slope of the plane fitted to the ground under the footprint, along or across the ridge.",
         reads=(GROUND,),
         unit="%",
-        source=TIERS,
     ),
     pitch,
-    {"any": Rubric(full_at=100 / 192, none_at=5.0, limit=10.0, weight=2.0, source=TIERS)},
+    {"any": Rubric(full_at=100 / 192, none_at=5.0, limit=10.0, weight=2.0, source=PITCH_SOURCES)},
 )
 ROUGHNESS = Criterion(
     Description(
@@ -50,10 +46,9 @@ ROUGHNESS = Criterion(
         "How far the ground departs from its own plane under the footprint.",
         reads=(GROUND,),
         unit="m",
-        source="common practice, no source",
     ),
     roughness,
-    {"any": Rubric(full_at=0.05, none_at=0.30, weight=0.5)},
+    {"any": Rubric(full_at=0.05, none_at=0.30, weight=0.5, source="roughness-curve")},
 )
 CROWN = Criterion(
     Description(
@@ -62,9 +57,7 @@ CROWN = Criterion(
         "Whether the ground is higher in the middle than along the long sides, so that it sheds water.",
         reads=(GROUND,),
         unit="m",
-        source="fall away from all sides: common practice, no source; New England Vegetable Management Guide (seen): "
-        "tunnel floor slightly above the surrounding soil",
     ),
     crown,
-    {"any": Rubric(full_at=0.0, none_at=-0.15, weight=0.5)},
+    {"any": Rubric(full_at=0.0, none_at=-0.15, weight=0.5, source="crown-fall, crown-curve")},
 )

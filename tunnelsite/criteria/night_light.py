@@ -9,10 +9,6 @@ from tunnelsite.core.describe import Description, LayerSpec
 from tunnelsite.core.rubric import Rubric
 
 NIGHT_LUX = LayerSpec("night_lux", "lx", "light of the lamps at night")
-SOURCE = (
-    "bands derived: 0.3 lx = full moon (0.25-0.27 lx, seen), 1 lx on likely for sensitive crops; no agreed nuisance threshold; "
-    "lighting meant to stop flowering 54-107 lx, perception can lie below 11 lx (E. Runkle, Michigan State, seen)"
-)
 
 
 def night_lux(site: Placements) -> np.ndarray:
@@ -30,9 +26,8 @@ NIGHT_LIGHT = Criterion(
         "weight, and a limit of 10 lx. Red-rich lamps (high-pressure sodium) disturb more for each lux.",
         reads=(NIGHT_LUX,),
         unit="lx",
-        source=SOURCE,
     ),
     night_lux,
-    {"any": Rubric(full_at=0.3, none_at=1.0, weight=0.0, source=SOURCE)},
+    {"any": Rubric(full_at=0.3, none_at=1.0, weight=0.0, source="moon-kyba, night-flowering, night-bands")},
     needs=("lamps",),
 )

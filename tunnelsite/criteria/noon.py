@@ -9,10 +9,6 @@ from tunnelsite.core.describe import Description, LayerSpec
 from tunnelsite.core.rubric import Rubric
 
 NOON_SUN = LayerSpec("noon_sun", "1", "1 = in the sun at noon of the winter solstice")
-SOURCE = (
-    "keep a tree's shadow of the winter solstice off the house (Univ. of Arizona Cochise County, seen); weight 0: `sun` already "
-    "counts all hours of the crop months"
-)
 
 
 def noon_clear(site: Placements) -> np.ndarray:
@@ -27,8 +23,7 @@ NOON = Criterion(
         "Share of the footprint in the sun at true solar noon of the winter solstice: December in the north, June in the south.",
         reads=(NOON_SUN,),
         unit="1",
-        source=SOURCE,
     ),
     noon_clear,
-    {"any": Rubric(full_at=1.0, none_at=0.0, weight=0.0, source=SOURCE)},
+    {"any": Rubric(full_at=1.0, none_at=0.0, weight=0.0, source="trees-arizona, noon-weight")},
 )

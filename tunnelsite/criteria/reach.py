@@ -9,8 +9,8 @@ from tunnelsite.core.describe import Description
 from tunnelsite.core.rubric import Rubric
 
 _SOURCES = {
-    "water": "a freeze-free tap for winter use (Utah State, seen); distances: common practice, no source",
-    "road": "year-round road, daily visits (eOrganic, New England guide, Missouri, seen); distances: common practice, no source",
+    "water": "reach-water, reach-distances",
+    "road": "reach-road, reach-distances",
 }
 
 
@@ -30,13 +30,8 @@ def reach(service: str) -> Criterion:
             f"Reach of {service}",
             f"Straight distance from the footprint to the nearest {service}; trenches and roads are longer.",
             unit="m",
-            source=_SOURCES.get(service, "common practice, no source"),
         ),
         distance,
-        {
-            "any": Rubric(
-                full_at=30.0, none_at=400.0, weight=0.5, source=_SOURCES.get(service, "common practice, no source")
-            )
-        },
+        {"any": Rubric(full_at=30.0, none_at=400.0, weight=0.5, source=_SOURCES.get(service, "reach-distances"))},
         needs=(f"service:{service}",),
     )

@@ -9,10 +9,6 @@ from tunnelsite.core.describe import Description, LayerSpec
 from tunnelsite.core.rubric import Rubric
 
 STANDING_DISTANCE = LayerSpec("standing_distance_m", "m", "distance to the nearest thing that stands")
-SOURCE = (
-    "every tunnel sheds its snow to both sides: room for the machine and the thrown snow (Univ. of Vermont Extension, seen); 12 ft: "
-    "common practice, no source"
-)
 
 
 def snow_room(site: Placements) -> np.ndarray:
@@ -27,9 +23,8 @@ SNOW_ROOM = Criterion(
         "Distance from the footprint to the nearest tree, hedge or building, in which shed snow lies and a machine passes.",
         reads=(STANDING_DISTANCE,),
         unit="m",
-        source=SOURCE,
     ),
     snow_room,
-    {"any": Rubric(full_at=12 * 0.3048, none_at=0.0, weight=0.5, source=SOURCE)},
+    {"any": Rubric(full_at=12 * 0.3048, none_at=0.0, weight=0.5, source="snow-vermont, snow-twelve-feet")},
     needs=("standing",),
 )

@@ -14,10 +14,7 @@ GROUP = LayerSpec("hydrologic_group", "1", "hydrologic soil group, 1 = A to 4 = 
 GROUP_LEAST = LayerSpec("hydrologic_least", "1", "hydrologic group where it is known, 0 where it is not: never too wet")
 POORLY = 5.0
 GROUP_D = 4.0
-SOURCE = (
-    "well or moderately well drained wanted, somewhat poorly only with tile or a raised pad (from memory); free water within 10 in "
-    "in poorly drained soil (two secondary texts, seen)"
-)
+CLASS_SOURCES = "soil-classes, soil-drainage-wanted"
 
 
 def drainage_class(site: Placements) -> np.ndarray:
@@ -46,20 +43,15 @@ SOILS = Criterion(
         "well, 4 somewhat poorly, 5 poorly, 6 very poorly drained. Soil maps are coarse: dig a pit.",
         reads=(DRAINAGE_CLASS, DRAINAGE_LEAST),
         unit="class 0-6",
-        source=SOURCE,
     ),
     drainage_class,
     {
-        "in-ground": Rubric(full_at=3.0, none_at=5.0, weight=1.0, source=SOURCE),
-        "any": Rubric(full_at=3.0, none_at=6.0, weight=0.5, source=SOURCE),
+        "in-ground": Rubric(full_at=3.0, none_at=5.0, weight=1.0, source=CLASS_SOURCES),
+        "any": Rubric(full_at=3.0, none_at=6.0, weight=0.5, source=CLASS_SOURCES),
     },
     needs=("soils",),
 )
 
-GROUP_SOURCE = (
-    "groups A to D, dual ones drained/undrained: NRCS soil reports (seen), NEH 630 ch. 7 (from memory); marks: common practice, no "
-    "source"
-)
 # Weight 0: the drainage class counts the same water. Where that is not mapped, the project gives this one its weight.
 SOIL_GROUP = Criterion(
     Description(
@@ -69,9 +61,8 @@ SOIL_GROUP = Criterion(
         "counts. Roof water has to soak in or be led away.",
         reads=(GROUP, GROUP_LEAST),
         unit="group 1-4",
-        source=GROUP_SOURCE,
     ),
     hydrologic_group,
-    {"any": Rubric(full_at=2.0, none_at=4.0, weight=0.0, source=GROUP_SOURCE)},
+    {"any": Rubric(full_at=2.0, none_at=4.0, weight=0.0, source="soil-groups, soil-group-curve")},
     needs=("soil_groups",),
 )

@@ -29,10 +29,9 @@ SUN = Criterion(
         "Share of the direct light of the crop months that reaches the footprint.",
         reads=(BEAM_SHARE,),
         unit="1",
-        source="common practice, no source; Univ. of Arizona Cochise County (seen): evergreens at 1.65 x height to the south",
     ),
     beam_share,
-    {"any": Rubric(full_at=0.98, none_at=0.60, weight=3.0)},
+    {"any": Rubric(full_at=0.98, none_at=0.60, weight=3.0, source="sun-curve")},
 )
 NOTHING_STANDING = Criterion(
     Description(
@@ -41,8 +40,7 @@ NOTHING_STANDING = Criterion(
         "Trees or buildings on the pad, from the surface or the obstacles.",
         reads=(STANDING,),
         unit="m",
-        source="common practice, no source",
     ),
     standing,
-    {"any": Rubric(full_at=0.0, none_at=2.0, limit=2.0, weight=0.0)},
+    {"any": Rubric(full_at=0.0, none_at=2.0, limit=2.0, weight=0.0, source="standing-on-the-pad")},
 )

@@ -12,7 +12,6 @@ UPSLOPE = LayerSpec("upslope_m2", "m2", "contributing area by flow accumulation 
 PONDING = LayerSpec("ponding_m", "m", "depth of the hollow the cell lies in, below its rim")
 WETNESS = LayerSpec("wetness", "1", "topographic wetness index")
 WATER_LIKE = LayerSpec("water_like", "1", "1 where the ground is exactly level over a large patch, as open water is")
-NOISE = "0.10 m: the hollows that the noise of lidar ground makes (RMSEz 10 cm, USGS QL2, seen); rest: common practice, no source"
 
 
 def upslope(site: Placements) -> np.ndarray:
@@ -42,11 +41,17 @@ DRAINAGE = Criterion(
         "The largest area of land that drains through the pad: what a swale uphill would have to divert.",
         reads=(UPSLOPE,),
         unit="m2",
-        source="divert uphill runoff before it reaches the house (Missouri high-tunnel curriculum, seen); areas: common "
-        "practice, no source",
     ),
     upslope,
-    {"any": Rubric(full_at=500.0, none_at=10_000.0, limit=50_000.0, weight=1.5)},
+    {
+        "any": Rubric(
+            full_at=500.0,
+            none_at=10_000.0,
+            limit=50_000.0,
+            weight=1.5,
+            source="water-divert, water-minnesota, water-areas",
+        )
+    },
 )
 PONDING_DEPTH = Criterion(
     Description(
@@ -55,11 +60,17 @@ PONDING_DEPTH = Criterion(
         "How deep water can stand on the pad before it finds a way out.",
         reads=(PONDING,),
         unit="m",
-        source="site slightly higher than its surroundings (Missouri high-tunnel curriculum, seen); depths: common "
-        "practice, no source",
     ),
     ponding,
-    {"any": Rubric(full_at=0.10, none_at=0.30, limit=0.50, weight=1.5, source=NOISE)},
+    {
+        "any": Rubric(
+            full_at=0.10,
+            none_at=0.30,
+            limit=0.50,
+            weight=1.5,
+            source="crown-fall, water-minnesota, usgs-ql2, water-ponding-depths",
+        )
+    },
 )
 # Only where the project asks for it: it costs another sharing out of flow, and water that gathers is judged by `drainage` already.
 WET_GROUND = Criterion(
@@ -70,10 +81,9 @@ WET_GROUND = Criterion(
         "depends on the cell size and no value of it is known to be wet. Measured only where it has a weight or a rubric.",
         reads=(WETNESS,),
         unit="1",
-        source="Beven & Kirkby (1979), Hydrological Sciences Bulletin 24(1):43-69 (memory); marks: common practice, no source",
     ),
     wetness,
-    {"any": Rubric(full_at=6.0, none_at=12.0, weight=0.0)},
+    {"any": Rubric(full_at=6.0, none_at=12.0, weight=0.0, source="beven-kirkby, wetness-curve")},
     needs=("asked",),
 )
 OPEN_WATER = Criterion(
@@ -83,8 +93,7 @@ OPEN_WATER = Criterion(
         "Elevation models show ponds and lakes as perfectly level ground; nothing is offered there.",
         reads=(WATER_LIKE,),
         unit="1",
-        source="hydro-flattening as in the USGS Lidar Base Specification (from memory)",
     ),
     water_like,
-    {"any": Rubric(full_at=0.0, none_at=1.0, limit=0.5, weight=0.0, source="USGS Lidar Base Specification (memory)")},
+    {"any": Rubric(full_at=0.0, none_at=1.0, limit=0.5, weight=0.0, source="usgs-hydroflattening")},
 )

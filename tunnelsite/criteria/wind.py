@@ -9,10 +9,6 @@ from tunnelsite.core.describe import Description, LayerSpec
 from tunnelsite.core.rubric import Rubric
 
 WIND_SHELTER = LayerSpec("wind_shelter", "1", "shelter from the wind, 1 = in full lee")
-SOURCE = (
-    "house within 2-5 H of a farmstead windbreak (NRCS, seen); protected zone 10 H, some benefit to 20-30 H (Purdue Extension, "
-    "seen); weight: common practice, no source"
-)
 
 
 def shelter(site: Placements) -> np.ndarray:
@@ -29,9 +25,8 @@ WIND = Criterion(
         "exposure C unless shown otherwise (ASCE 7-16, 26.7); shelter lowers no design load.",
         reads=(WIND_SHELTER,),
         unit="1",
-        source=SOURCE,
     ),
     shelter,
-    {"any": Rubric(full_at=1.0, none_at=0.0, weight=1.0, source=SOURCE)},
+    {"any": Rubric(full_at=1.0, none_at=0.0, weight=1.0, source="windbreak-nrcs, windbreak-purdue, weights")},
     needs=("wind", "standing"),
 )

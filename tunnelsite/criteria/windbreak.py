@@ -9,10 +9,6 @@ from tunnelsite.core.describe import Description, LayerSpec
 from tunnelsite.core.rubric import Rubric
 
 STANDING_HEIGHTS = LayerSpec("standing_heights", "1", "distance to what stands, in its own heights")
-SOURCE = (
-    "building 2-5 heights from a farmstead windbreak, never nearer than 100 ft to its windward row in snow country (NRCS, seen); none "
-    "at its foot, weight: common practice, no source"
-)
 
 
 def windbreak(site: Placements) -> np.ndarray:
@@ -30,9 +26,8 @@ WINDBREAK = Criterion(
         "Measured only where it has a weight or a rubric.",
         reads=(STANDING_HEIGHTS,),
         unit="heights",
-        source=SOURCE,
     ),
     windbreak,
-    {"any": Rubric(full_at=2.0, none_at=0.0, weight=0.0, source=SOURCE)},
+    {"any": Rubric(full_at=2.0, none_at=0.0, weight=0.0, source="windbreak-nrcs, windbreak-foot")},
     needs=("asked", "standing"),
 )

@@ -1,4 +1,4 @@
-"""Pages on criteria, processes and presets, written from their own descriptions."""
+"""Pages on criteria, processes, presets and sources, written from what describes them."""
 
 from __future__ import annotations
 
@@ -7,9 +7,17 @@ from typing import TYPE_CHECKING
 
 from tunnelsite.core.criterion import Criterion
 from tunnelsite.core.process import Process
+from tunnelsite.core.sources import Source, source_words
 
 if TYPE_CHECKING:
     from tunnelsite.presets import Preset
+
+_LABEL_TITLES = {
+    "published": "Published",
+    "derived": "Derived here",
+    "common practice": "Common practice, no source",
+    "ours": "Set by this project",
+}
 
 
 def criteria_page(criteria: Sequence[Criterion]) -> str:
@@ -17,10 +25,11 @@ def criteria_page(criteria: Sequence[Criterion]) -> str:
     lines = ["# Criteria", "", "Written from the catalogue; change the descriptions, not this page.", ""]
     for item in criteria:
         about = item.description
-        lines += [f"## {about.id}", "", f"**{about.title}** [{about.unit}]. {about.text} Source: {about.source}.", ""]
+        lines += [f"## {about.id}", "", f"**{about.title}** [{about.unit}]. {about.text}", ""]
         for kind, r in item.rubrics.items():
             limit = "no limit" if r.limit is None else f"limit {r.limit:g}"
-            lines.append(f"- {kind}: full marks at {r.full_at:g}, none at {r.none_at:g}, {limit}, weight {r.weight:g}")
+            curve = f"full marks at {r.full_at:g}, none at {r.none_at:g}, {limit}, weight {r.weight:g}"
+            lines.append(f"- {kind}: {curve}. Source: {source_words(r.source)}")
         lines += [*_parameters(about), ""]
     return "\n".join(lines)
 
@@ -30,7 +39,7 @@ def processes_page(processes: Sequence[Process]) -> str:
     lines = ["# Processes", "", "Written from the catalogue; change the descriptions, not this page.", ""]
     for item in processes:
         about = item.description
-        lines += [f"## {about.id}", "", f"**{about.title}**. {about.text} Source: {about.source}.", ""]
+        lines += [f"## {about.id}", "", f"**{about.title}**. {about.text} Source: {source_words(about.source)}.", ""]
         lines += [f"- reads {s.id} [{s.unit}]: {s.title}" for s in about.reads]
         lines += [f"- makes {s.id} [{s.unit}]: {s.title}" for s in about.makes]
         if item.by_tiles is not None:
@@ -50,14 +59,34 @@ def presets_page(presets: Mapping[str, Preset]) -> str:
         "",
     ]
     for preset in presets.values():
-        lines += [f"## {preset.name}", "", f"**{preset.title}**. Source: {preset.source}.", ""]
+        lines += [f"## {preset.name}", "", f"**{preset.title}**. Source: {source_words(preset.source)}.", ""]
         for name, value in preset.settings.items():
             if name == "rubric":
-                lines += [f"- rubric of {one}: " + _pairs(parts) for one, parts in value.items()]
+                lines += [f"- rubric of {one}: " + _pairs(_told(parts)) for one, parts in value.items()]
             else:
                 lines.append(f"- {name}: " + (_pairs(value) if isinstance(value, Mapping) else str(value)))
         lines.append("")
     return "\n".join(lines)
+
+
+def sources_page(known: Mapping[str, Source]) -> str:
+    """`docs/sources.md`: every source once, with what rests on it and how it was checked."""
+    lines = [
+        "# Sources",
+        "",
+        "Written from `tunnelsite/sources.toml`; change that, not this page. Each key stands for one statement; rubrics and presets",
+        "name keys, and comments, tests and pages cite them as `[@key]`. Where nothing published was found, that is said.",
+    ]
+    for label, title in _LABEL_TITLES.items():
+        lines += ["", f"## {title}", ""]
+        for source in known.values():
+            if source.label == label:
+                lines.append(f"- **{source.key}**: {source.words}. Backs: {source.backs}. Checked: {source.checked}.")
+    return "\n".join([*lines, ""])
+
+
+def _told(parts: Mapping[str, object]) -> dict[str, object]:
+    return {name: source_words(str(value)) if name == "source" else value for name, value in parts.items()}
 
 
 def _pairs(values: Mapping[str, object]) -> str:

@@ -6,6 +6,7 @@ import argparse
 from pathlib import Path
 
 from tunnelsite.core.errors import UsageError
+from tunnelsite.core.sources import source_words
 from tunnelsite.hosts.progress import Progress
 from tunnelsite.hosts.streams import tell
 
@@ -35,7 +36,7 @@ def _print_parameters(description) -> None:
         choices = f", one of {', '.join(parameter.choices)}" if parameter.choices else ""
         unit = f" [{parameter.unit}]" if parameter.unit else ""
         print(f"    {parameter.id} = {parameter.default}{unit}: {parameter.title}{choices}")
-    print(f"    source: {description.source}")
+    print(f"    source: {source_words(description.source)}")
 
 
 def run_process(given: argparse.Namespace) -> int:
