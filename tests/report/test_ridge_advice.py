@@ -7,29 +7,58 @@ import pytest
 from tests.report.test_site_horizon import _frame
 from tunnelsite.core.house import House
 from tunnelsite.core.units import FOOT_M
-from tunnelsite.report.ridge_advice import house_gaps, ridge_bearing_cost
+from tunnelsite.light.irradiance import clear_sky_steps
+from tunnelsite.light.sun import Place
+from tunnelsite.report.ridge_advice import house_gaps, published_advice, ridge_light
+
+CROP = ((10, 1), (4, 30))
 
 
-@pytest.mark.parametrize("lat", [43.0, -43.0])
-def test_east_west_wins_in_winter_and_not_in_summer(lat):
-    cost = ridge_bearing_cost(lat, 90.0)
-    assert cost["east_west_over_north_south"]["midwinter"] > 0.05
-    assert cost["east_west_over_north_south"]["midsummer"] < 0.01
-    assert set(cost["east_west_over_this_bearing"].values()) == {0.0}
-    assert "derived, not published" in cost["source"]
-    turned = ridge_bearing_cost(lat, 70.0)["east_west_over_this_bearing"]["midwinter"]
-    assert 0 < turned < cost["east_west_over_north_south"]["midwinter"]
+@pytest.fixture(scope="module", params=[43.0, -43.0])
+def advice(request):
+    lat, crop = request.param, CROP if request.param > 0 else ((4, 1), (10, 31))
+    return {bearing: ridge_light(lat, bearing, clear_sky_steps(Place(lat, 0.0)), crop) for bearing in (90.0, 0.0, 70.0)}
+
+
+def rows(found):
+    return {row["season"]: row for row in found["seasons"]}
+
+
+def test_east_west_wins_in_winter_and_north_south_in_summer(advice):
+    season = rows(advice[90.0])
+    gain = {name: row["east_west_over_north_south"] for name, row in season.items()}
+    assert gain["winter_half_year"] > 0.02 > 0 > gain["summer_half_year"] > -0.05
+    assert gain["winter_half_year"] > gain["crop_months"] > gain["year"] > gain["summer_half_year"]
+    for row in season.values():
+        assert row["this_bearing"] == row["east_west"]
+        assert row["east_west_over_north_south"] == pytest.approx(row["east_west"] / row["north_south"] - 1, abs=2e-3)
+    assert all(row["this_bearing"] == row["north_south"] for row in rows(advice[0.0]).values())
+    turned = rows(advice[70.0])["winter_half_year"]
+    assert turned["north_south"] < turned["this_bearing"] < turned["east_west"]
+    assert "derived, not published" in advice[90.0]["source"] and "clear sky" in advice[90.0]["source"]
+
+
+def test_published_advice_follows_latitude_and_says_that_sources_disagree():
+    for lat, words in (
+        (45.0, "here that is east-west"),
+        (35.0, "here that is north-south"),
+        (-35.0, "northern hemisphere"),
+    ):
+        text = published_advice(lat)
+        assert words in text and text.startswith("sources disagree")
+        assert "eOrganic" in text and "New South Wales" in text and "Iowa" in text
 
 
 def test_polar_night_is_null():
-    cost = ridge_bearing_cost(75.0, 0.0)
-    assert cost["east_west_over_this_bearing"]["midwinter"] is None
+    steps = clear_sky_steps(Place(80.0, 0.0))
+    row = rows(ridge_light(80.0, 0.0, steps, ((11, 15), (1, 15))))["crop_months"]
+    assert {row[name] for name in ("east_west", "north_south", "this_bearing", "east_west_over_north_south")} == {None}
     (gap,) = house_gaps(75.0, 90.0, [House(9, 29)])
     assert gap["arch_noon_m"] is None and gap["gable_10_to_14_h_solar_m"] is None
-    json.dumps([cost, gap], allow_nan=False)
+    json.dumps([row, gap], allow_nan=False)
 
 
-def test_gap_of_the_project_notes():
+def test_gap_of_a_ridge_alone():
     """12 ft ridge, 30 ft wide, E-W: 9.0 ft at noon at 40 N, 12.7 ft from 10 to 14 h, ridge alone (derived)."""
     for lat in (40.0, -40.0):
         (gap,) = house_gaps(lat, 90.0, [House(30 * FOOT_M, 96 * FOOT_M, ridge_m=12 * FOOT_M)])

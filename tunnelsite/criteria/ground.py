@@ -9,7 +9,7 @@ from tunnelsite.core.describe import Description, LayerSpec
 from tunnelsite.core.rubric import Rubric
 
 GROUND = LayerSpec("ground", "m", "bare ground")
-PITCH_SOURCES = "pitch-tolerance, pitch-umass, pitch-nrcs-pennsylvania, pitch-missouri, pitch-limit"
+PITCH_SOURCES = "pitch-tolerance, pitch-umass, pitch-nrcs-pennsylvania, pitch-missouri, pitch-curve"
 
 
 def pitch(site: Placements) -> np.ndarray:
@@ -37,7 +37,7 @@ PITCH = Criterion(
         unit="%",
     ),
     pitch,
-    {"any": Rubric(full_at=100 / 192, none_at=5.0, limit=10.0, weight=2.0, source=PITCH_SOURCES)},
+    {"any": Rubric(full_at=100 / 192, none_at=10.0, limit=10.0, weight=2.0, source=PITCH_SOURCES)},
 )
 ROUGHNESS = Criterion(
     Description(

@@ -28,6 +28,6 @@ NIGHT_LIGHT = Criterion(
         unit="lx",
     ),
     night_lux,
-    {"any": Rubric(full_at=0.3, none_at=1.0, weight=0.0, source="moon-kyba, night-flowering, night-bands")},
+    {"any": Rubric(full_at=0.1, none_at=1.0, weight=0.0, source="moon-kyba, night-flowering, night-bands")},
     needs=("lamps",),
 )

@@ -25,6 +25,6 @@ SNOW_ROOM = Criterion(
         unit="m",
     ),
     snow_room,
-    {"any": Rubric(full_at=12 * 0.3048, none_at=0.0, weight=0.5, source="snow-vermont, snow-twelve-feet")},
+    {"any": Rubric(full_at=12 * 0.3048, none_at=0.0, weight=0.5, source="snow-vermont, snow-twelve-feet, snow-curve")},
     needs=("standing",),
 )

@@ -31,7 +31,7 @@ SUN = Criterion(
         unit="1",
     ),
     beam_share,
-    {"any": Rubric(full_at=0.98, none_at=0.60, weight=3.0, source="sun-curve")},
+    {"any": Rubric(full_at=0.98, none_at=0.60, weight=3.0, source="light-yield, sun-curve")},
 )
 NOTHING_STANDING = Criterion(
     Description(

@@ -55,7 +55,8 @@ def presets_page(presets: Mapping[str, Preset]) -> str:
         "",
         'Written from `tunnelsite/presets.toml`; change that, not this page. `preset = ["winter-north"]` in a project file, or',
         "`--preset winter-north,snow-country`, takes these settings; whatever is given besides wins. In-ground and container",
-        "houses are told apart by `kind`: the rubrics of both stand in `criteria.md`.",
+        "houses are told apart by `kind`: the rubrics of both stand in `criteria.md`. A preset leaves the ridge as you ask for it: sources",
+        "disagree, and `tunnelsite sunchart --json` gives the light that both bearings pass at your place, by season.",
         "",
     ]
     for preset in presets.values():

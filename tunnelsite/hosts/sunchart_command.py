@@ -35,10 +35,11 @@ def sunchart(given: argparse.Namespace) -> int:
         progress("reading", 0.0)
         site, seen = _seen(settings, lon, lat, settings.light_height_m)
         progress("horizon", 1.0)
-        chart, light, differences = _chart(given, ask, (site, seen), crop_period(settings.crop_months), title)
+        steps = _steps(site, seen.place)
+        chart, light, differences = _chart(given, ask, (seen, steps), crop_period(settings.crop_months), title)
         _write(given, outputs, chart, light, differences, ask["transmission"])
         progress("writing", 1.0)
-    summary = _summary(chart, light, differences, ask, outputs) | _advice(settings_from(values | ridge), lat)
+    summary = _summary(chart, light, differences, ask, outputs) | _advice(settings_from(values | ridge), lat, steps)
     print(json.dumps(summary, indent=2, allow_nan=False) if given.json else _words(summary))
     return 0
 
@@ -168,13 +169,18 @@ def _seen(settings, lon: float, lat: float, eye_m: float):
     return site, replace(seen, notes=tuple(notes))
 
 
-def _chart(given, ask, site_and_seen, crop_days, title):
-    from tunnelsite.light.field_comparison import horizon_differences
+def _steps(site, place):
     from tunnelsite.light.irradiance import clear_sky_steps, weather_steps
+
+    return clear_sky_steps(place) if site.weather is None else weather_steps(site.weather, place)
+
+
+def _chart(given, ask, seen_and_steps, crop_days, title):
+    from tunnelsite.light.field_comparison import horizon_differences
     from tunnelsite.light.received import light_received
     from tunnelsite.report.sun_chart import Details, sun_chart
 
-    site, seen = site_and_seen
+    seen, steps = seen_and_steps
     horizon, notes, differences = seen.surface, seen.notes, ()
     ground = None if given.field_horizon is not None and given.use_field else seen.ground
     if given.field_horizon is not None:
@@ -188,7 +194,6 @@ def _chart(given, ask, site_and_seen, crop_days, title):
         if given.use_field:
             horizon = field.horizon
             notes = (*notes, f"the horizon of this chart is the one measured in the field ({field.name})")
-    steps = clear_sky_steps(seen.place) if site.weather is None else weather_steps(site.weather, seen.place)
     light = light_received(horizon, steps, crop_days)
     details = Details(title, ground, seen.eye_m, ask["days"], light, (*notes, *light.notes))
     chart = sun_chart(horizon, seen.place, ask["clock"], crop_days, details)
@@ -207,12 +212,13 @@ def _declination(given, ask, place) -> tuple[float | None, tuple[str, ...]]:
     return found.declination_deg, tuple(filter(None, (f"declination {found.words}", found.note)))
 
 
-def _advice(settings, lat: float) -> dict[str, Any]:
-    """What does not hang on the point: the cost of the ridge's bearing at this latitude, and the gap between parallel houses."""
-    from tunnelsite.report.ridge_advice import house_gaps, ridge_bearing_cost
+def _advice(settings, lat: float, steps) -> dict[str, Any]:
+    """What holds for the whole farm: what the ridge's bearing costs in light, and the gap between parallel houses."""
+    from tunnelsite.report.ridge_advice import house_gaps, ridge_light
+    from tunnelsite.settings import crop_period
 
     return {
-        "ridge_bearing": ridge_bearing_cost(lat, settings.bearing_deg),
+        "ridge_bearing": ridge_light(lat, settings.bearing_deg, steps, crop_period(settings.crop_months)),
         "clear_gaps": house_gaps(lat, settings.bearing_deg, settings.houses),
     }
 
@@ -291,6 +297,12 @@ def _words(summary: dict[str, Any]) -> str:
         lines.append(
             f"  {day['day']:>2} {MONTHS[day['month'] - 1].capitalize()}: {day['clear_h']:5.2f} of {day['possible_h']:5.2f} h of sun clear"
         )
+    for item in summary["ridge_bearing"]["seasons"]:
+        if item["east_west_over_north_south"] is not None:
+            lines.append(
+                f"light through film, {item['season'].replace('_', ' ')}: ridge east-west {item['east_west']:.1%} of open ground, "
+                f"north-south {item['north_south']:.1%}"
+            )
     for item in summary["field_differences"]:
         lines.append(
             f"field horizon at {item['azimuth_deg']:.0f} deg: measured {item['measured_deg']:.1f}, computed {item['computed_deg']:.1f}"

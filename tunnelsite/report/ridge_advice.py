@@ -1,35 +1,61 @@
-"""What the choice of the ridge's bearing costs in light at a latitude, and how far parallel houses have to stand apart."""
+"""What the choice of the ridge's bearing costs in light at a place, and how far parallel houses have to stand apart."""
 
 from __future__ import annotations
 
 from typing import Any
 
 from tunnelsite.core.house import House
-from tunnelsite.core.shade_gap import SOLSTICE_DECLINATION_DEG, Roof, midwinter_gap_m
-from tunnelsite.light.film import LABEL, east_west_gain
+from tunnelsite.core.shade_gap import Roof, midwinter_gap_m
+from tunnelsite.core.sources import sources
+from tunnelsite.light.film import LABEL, WINTER_NORTH, WINTER_SOUTH, season_transmission
+from tunnelsite.light.irradiance import SunSteps
 
 GAP_LABEL = (
     "derived, not published: level ground, midwinter, edge of the shadow at the foot of the next house; "
     "a shade gap, not one for snow or machines"
 )
 HOURS = (("noon", 0.0), ("10_to_14_h_solar", 2.0))
+RULE_LATITUDE_DEG = 40.0  # [@ridge-eorganic]
 
 
-def ridge_bearing_cost(lat_deg: float, bearing_deg: float) -> dict[str, Any]:
-    """How much more beam an E-W ridge passes on a day than a N-S one and than one of this bearing: 0.07 = 7 % more.
+def ridge_light(
+    lat_deg: float, bearing_deg: float, steps: SunSteps, crop_days: tuple[tuple[int, int], tuple[int, int]]
+) -> dict[str, Any]:
+    """Share of the light of open ground that a film-covered arch passes, by season: ridge E-W, N-S and as asked.
 
-    Arguments: lat_deg, + = north; bearing_deg of the ridge from true north. None in polar night.
+    Arguments: lat_deg, + = north; bearing_deg of the ridge from true north; steps, a year of open sky at the place; crop_days,
+    first and last day of the crop. A share is None in polar night.
     """
-    winter = -SOLSTICE_DECLINATION_DEG if lat_deg >= 0 else SOLSTICE_DECLINATION_DEG
-    days = (("midwinter", winter), ("equinox", 0.0), ("midsummer", -winter))
+    winter, summer = (WINTER_NORTH, WINTER_SOUTH) if lat_deg >= 0 else (WINTER_SOUTH, WINTER_NORTH)
+    seasons = {"winter_half_year": winter, "summer_half_year": summer, "crop_months": crop_days}
+    found = []
+    for name, period in (seasons | {"year": ((1, 1), (12, 31))}).items():
+        east_west, north_south, this = (season_transmission(steps, bearing, period) for bearing in (90, 0, bearing_deg))
+        gain = None if east_west is None or north_south is None else east_west / north_south - 1
+        shares = {"east_west": east_west, "north_south": north_south, "this_bearing": this}
+        row = {key: _rounded(value) for key, value in (shares | {"east_west_over_north_south": gain}).items()}
+        found.append({"season": name} | row)
     return {
         "bearing_deg": bearing_deg,
-        "east_west_over_north_south": {name: _rounded(east_west_gain(lat_deg, decl, 0.0)) for name, decl in days},
-        "east_west_over_this_bearing": {
-            name: _rounded(east_west_gain(lat_deg, decl, bearing_deg)) for name, decl in days
-        },
-        "source": LABEL,
+        "seasons": found,
+        "source": f"{LABEL}; {steps.source}",
+        "published_advice": published_advice(lat_deg),
     }
+
+
+def published_advice(lat_deg: float) -> str:
+    """What published texts say of the ridge at this latitude ([@ridge-eorganic], [@ridge-iowa], [@ridge-missouri], [@ridge-nsw]): they
+    disagree."""
+    known = sources()
+    far = abs(lat_deg) > RULE_LATITUDE_DEG
+    rule = (
+        f"here that is {'east-west' if far else 'north-south'}"
+        if lat_deg >= 0
+        else "written for the northern hemisphere"
+    )
+    texts = [f"{known['ridge-eorganic'].words}: {rule}"]
+    texts += [known[key].words for key in ("ridge-iowa", "ridge-missouri", "ridge-nsw")]
+    return "sources disagree, and the light computed for the place counts for more: " + "; ".join(texts)
 
 
 def house_gaps(lat_deg: float, bearing_deg: float, houses: list[House]) -> list[dict[str, Any]]:
