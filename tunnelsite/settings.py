@@ -89,7 +89,8 @@ class Settings(BaseModel):
     bare_transmission: Annotated[float, _number("bare transmission", 0, 1)] = 0.58
     wind: str | None = None
     wind_from_deg: Annotated[float | None, _number("wind from", 0, 360)] = None
-    elevation_unit: Literal["m", "ft", "us-ft"] | None = None
+    elevation_unit: Literal["m", "ft", "us-ft", "dm", "cm"] | None = None
+    far_elevation_unit: Literal["m", "ft", "us-ft", "dm", "cm"] | None = None
     dem_crs: str | None = None
     band: Annotated[int | None, _whole("band", 1, MOST_BANDS)] = None
     zero_is_nodata: bool = False

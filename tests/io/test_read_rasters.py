@@ -81,7 +81,7 @@ def test_dem_file_19_bands_must_be_chosen(tmp_path):
         read(path)
     with pytest.raises(UsageError, match="band 4"):
         read(path, band=4)
-    assert (metres(read(path, band=2)) == 20).all()
+    assert (metres(read(path, band=2, vertical_unit="m")) == 20).all()
 
 
 def test_dem_file_21_complex_refused_and_64_bit_integers_kept(tmp_path):
@@ -89,7 +89,7 @@ def test_dem_file_21_complex_refused_and_64_bit_integers_kept(tmp_path):
         read(write(tmp_path / "c.tif", np.ones((9, 9), "complex64")))
     values = np.full((9, 9), 301, "int64")
     values[0, 0], values[0, 1] = 2**40 + 301, -(2**40)  # would wrap to 301 and 0 in 32 bits
-    raster = read(write(tmp_path / "i.tif", values))
+    raster = read(write(tmp_path / "i.tif", values), vertical_unit="m")
     assert np.isnan(raster.values[0, :2]).all() and (metres(raster)[1:] == 301).all()
 
 
@@ -100,7 +100,7 @@ def test_dem_file_23_internal_mask_and_alpha(tmp_path):
     assert np.array_equal(np.isnan(raster.values), mask == 0)
     bands = np.stack([hill().astype("uint16"), mask.astype("uint16")])
     path = write(tmp_path / "a.tif", bands, colorinterp=[ColorInterp.gray, ColorInterp.alpha])
-    assert np.array_equal(np.isnan(read(path).values), mask == 0)
+    assert np.array_equal(np.isnan(read(path, vertical_unit="m").values), mask == 0)
 
 
 def test_dem_file_25_changed_while_read(tmp_path, monkeypatch):
@@ -167,12 +167,33 @@ def test_crs_07_unit_assumed_is_always_said(tmp_path):
     given = read(path, vertical_unit="ft")
     assert given.unit == "ft" and noted(given, "as stated") and not noted(given, "assumed")
     np.testing.assert_allclose(metres(given), hill().astype(float) * 3.2808 * 0.3048, atol=1e-4)
-    feet_map = read(write(tmp_path / "f.tif", hill(), crs="EPSG:2263"))
-    assert noted(feet_map, "assumed metres") and noted(
-        feet_map, "if they are in feet too, say so by --elevation-unit us-ft"
-    )
-    feet_map = read(write(tmp_path / "g.tif", hill(), crs="EPSG:2994"))
-    assert noted(feet_map, "--elevation-unit ft")
+
+
+@pytest.mark.parametrize(
+    "option, answer",
+    [("DEM", "--elevation-unit"), ("--surface", "--elevation-unit"), ("--far-dem", "--far-elevation-unit")],
+)
+@pytest.mark.parametrize("code, unit", [("EPSG:2263", "us-ft"), ("EPSG:2994", "ft")])
+def test_crs_07_feet_map_without_a_unit_is_a_question(tmp_path, code, unit, option, answer):
+    header = raster_header(write(tmp_path / "d.tif", hill(), crs=code), option)
+    with pytest.raises(InputRefused, match=rf"carry no unit.*say {answer} {unit}\b.*or {answer} m;") as asked:
+        read_raster(header)
+    assert asked.value.exit_status == 3 and answer[2:].replace("-", "_") in str(asked.value)
+    for given in (unit, "m"):
+        assert read_raster(header, vertical_unit=given).unit == given
+
+
+def test_whole_numbers_without_a_unit_are_a_question(tmp_path):
+    values = np.round(hill().astype(float) * 100).astype("int32")
+    path = write(tmp_path / "d.tif", values)
+    with pytest.raises(InputRefused, match=r"whole numbers.*say --elevation-unit m, dm, cm, ft or us-ft"):
+        read(path)
+    np.testing.assert_allclose(metres(read(path, vertical_unit="cm")), hill(), atol=0.006)
+    tenths = write(tmp_path / "e.tif", np.round(hill().astype(float) * 10).astype("int16"))
+    np.testing.assert_allclose(metres(read(tenths, vertical_unit="dm")), hill(), atol=0.06)
+    assert read(write(tmp_path / "f.tif", values, units=["cm"])).unit == "cm"
+    wide = write(tmp_path / "g.tif", hill().astype("int16"), transform=Affine(30, 0, 500000, 0, -30, 4600000))
+    assert noted(read(wide), "assumed metres")  # models from orbit are published in whole metres
 
 
 @pytest.mark.parametrize(
@@ -207,7 +228,7 @@ def test_unknown_units_are_not_guessed(tmp_path):
     with pytest.raises(UsageError, match="cubits"):
         read(path)
     assert read(path, vertical_unit="m").unit == "m"
-    with pytest.raises(UsageError, match="m, ft or us-ft"):
+    with pytest.raises(UsageError, match="m, ft, us-ft, dm or cm"):
         read(path, vertical_unit="yards")
 
 
@@ -313,7 +334,7 @@ def test_values_01_declared_nodata_is_exactly_that(tmp_path):
 def test_values_03_every_kind_of_nodata(tmp_path, dtype, nodata):
     values = np.full((9, 9), 200, dtype)
     values[2, 3:5] = nodata
-    raster = read(write(tmp_path / "d.tif", values, nodata=nodata))
+    raster = read(write(tmp_path / "d.tif", values, nodata=nodata), vertical_unit="m")
     gone = np.zeros((9, 9), bool)
     gone[2, 3:5] = True
     assert np.array_equal(np.isnan(raster.values), gone) and (metres(raster)[~gone] == 200).all()
@@ -323,8 +344,8 @@ def test_values_03_every_kind_of_nodata(tmp_path, dtype, nodata):
 def test_values_03_nodata_that_the_numbers_cannot_hold(tmp_path):
     values = np.full((9, 9), 200, "uint8")
     path = patched(write(tmp_path / "d.tif", values, nodata=254.0), b"254\0", b"-99\0")
-    assert (metres(read(path)) == 200).all()
-    half = read(write(tmp_path / "e.tif", np.full((9, 9), 2, "int16"), nodata=1.5))
+    assert (metres(read(path, vertical_unit="m")) == 200).all()
+    half = read(write(tmp_path / "e.tif", np.full((9, 9), 2, "int16"), nodata=1.5), vertical_unit="m")
     assert (metres(half) == 2).all()
 
 
@@ -355,7 +376,7 @@ def test_zeros_near_ground_are_kept_and_said(tmp_path):
     dropped = read(path, zero_is_nodata=True)
     assert np.isnan(dropped.values).sum() == 400 and noted(dropped, "as asked")
     shore = np.tile(np.arange(-2, 8, dtype="int16"), (20, 3))  # whole metres near the sea: 0 is one height among others
-    assert not noted(read(write(tmp_path / "e.tif", shore)), "exactly 0")
+    assert not noted(read(write(tmp_path / "e.tif", shore), vertical_unit="m"), "exactly 0")
 
 
 def test_values_05_nothing_but_nodata(tmp_path):
@@ -382,10 +403,6 @@ def test_scale_and_offset(tmp_path):
     raster = read(write(tmp_path / "d.tif", stored, scales=[0.01], offsets=[100.0], nodata=-1))
     np.testing.assert_allclose(metres(raster)[1:], hill()[1:], atol=0.006)
     assert np.isnan(raster.values[0, 0]) and noted(raster, "times 0.01 plus 100")
-
-
-def test_whole_metres_are_said_to_be_coarse(tmp_path):
-    assert noted(read(write(tmp_path / "d.tif", hill().astype("int16"))), "whole numbers")
 
 
 def test_ascii_grid_with_projection_beside_it(tmp_path):

@@ -6,6 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
+import pyproj
 import pytest
 from rasterio.transform import Affine
 
@@ -13,6 +14,7 @@ from tests.scan.grounds import raster, site
 from tests.whole_run.files import UTM17, plain_farm, write_dem
 from tunnelsite import House, screen
 from tunnelsite.core.errors import InputRefused
+from tunnelsite.core.units import FOOT_M
 from tunnelsite.kernels.horizon import earth_drop_per_m
 from tunnelsite.kernels.horizon_share import profile_share, sector_tables
 from tunnelsite.light.irradiance import clear_sky_steps
@@ -167,3 +169,24 @@ def test_from_files(tmp_path: Path) -> None:
     assert any(row["name"] == "far.tif" for row in result.tables["run"].rows)
     with pytest.raises(InputRefused, match="far2"):
         site_from(settings_from(given | {"far_dem": str(tmp_path / "far2.tif")}))
+
+
+def test_a_far_dem_in_feet_has_a_unit_of_its_own(tmp_path: Path) -> None:
+    """On a map in feet its unit is asked for; stated in any system, the heights come out in metres and the DEM's stay as they were."""
+    from tunnelsite.io.site_reader import site_from
+
+    dem, parcels = plain_farm(tmp_path)
+    heights = np.full((200, 200), 200.0 / FOOT_M, np.float32)
+    far = write_dem(tmp_path / "far.tif", heights, Affine(50, 0, 695_000, 0, -50, 4_705_000), UTM17)
+    given = {"dem": str(dem), "parcels": str(parcels), "far_dem": str(far), "halo": "20m", "far_elevation_unit": "ft"}
+    read = site_from(settings_from(given))
+    assert read.far_dem.unit == "ft" and read.dem.unit == "m"
+    np.testing.assert_allclose(read.far_dem.values + read.far_dem.datum_m, 200.0, atol=1e-3)
+    west, north = pyproj.Transformer.from_crs(UTM17, 2958, always_xy=True).transform(695_000, 4_705_000)
+    feet = pyproj.CRS.from_proj4("+proj=utm +zone=17 +datum=NAD83 +units=us-ft +no_defs").to_wkt()
+    far = write_dem(tmp_path / "f.tif", heights, Affine(164, 0, west / 0.3048006, 0, -164, north / 0.3048006), feet)
+    with pytest.raises(InputRefused, match=r"--far-elevation-unit us-ft"):
+        site_from(settings_from({**given, "far_dem": str(far), "far_elevation_unit": None}))
+    assert (
+        site_from(settings_from({**given, "far_dem": str(far), "far_elevation_unit": "us-ft"})).far_dem.unit == "us-ft"
+    )

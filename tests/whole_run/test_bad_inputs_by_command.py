@@ -279,7 +279,7 @@ def test_no_data_of_every_kind_is_the_same_hole(asked, tmp_path) -> None:
         assert summary["placements_scored"] < 2093 and all(row["roughness_m"] < 0.05 for row in summary["candidates"])
     assert found["declared"] == found["nan"] == found["mask"]
     dem(tmp_path, _hole("uint8", 255), nodata=255)
-    assert screened(asked, tmp_path)["placements_scored"] <= found["nan"][1]
+    assert screened(asked, tmp_path, "--elevation-unit", "m")["placements_scored"] <= found["nan"][1]
 
 
 def test_dem_file_09_a_small_farm_on_a_very_large_raster(asked, tmp_path) -> None:
@@ -344,8 +344,11 @@ def test_crs_05_and_09_feet_on_the_map(asked, tmp_path, epsg) -> None:
     )
     dem(tmp_path, transform=Affine(3, 0, west, 0, -3, north), crs=f"EPSG:{epsg}")
     parcels(tmp_path, shapely.box(west + 9, north - 3 * ROWS + 9, west + 3 * COLS - 9, north - 9), crs=f"EPSG:{epsg}")
-    summary = screened(asked, tmp_path)
-    assert summary["candidates"][0]["width_m"] == 6.0 and "assumed metres" in notes(summary)
+    for more in ([], ["--dry-run"]):
+        status, _, told = asked(*command(*more))
+        assert status == 3 and "are they in feet or in metres" in told and "--elevation-unit" in told
+    summary = screened(asked, tmp_path, "--elevation-unit", "m")
+    assert summary["candidates"][0]["width_m"] == 6.0 and "taken as m, as stated" in notes(summary)
     found = pyogrio.read_dataframe(tmp_path / "s.gpkg", layer="candidates")
     unit = pyproj.CRS(epsg).axis_info[0].unit_conversion_factor
     assert found.crs.to_epsg() == epsg and found.area.iloc[0] == pytest.approx(90 / unit**2, rel=0.002)

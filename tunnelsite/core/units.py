@@ -21,7 +21,8 @@ LENGTH_UNITS_M = {
     "in": INCH_M, "inch": INCH_M, "inches": INCH_M, '"': INCH_M,
     "yd": 3 * FOOT_M, "mi": 5280 * FOOT_M,
 }  # fmt: skip
-VERTICAL_UNITS_M = {"m": 1.0, "ft": FOOT_M, "us-ft": US_SURVEY_FOOT_M}
+VERTICAL_UNITS_M = {"m": 1.0, "ft": FOOT_M, "us-ft": US_SURVEY_FOOT_M, "dm": 0.1, "cm": 0.01}
+VERTICAL_UNIT_WORDS = "m, ft, us-ft, dm or cm"
 MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 MONTH_DAYS = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
 

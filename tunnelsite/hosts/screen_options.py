@@ -34,7 +34,12 @@ SCREEN_OPTIONS = (
     ("--bare-transmission", "SHARE", "share of the beam that bare deciduous crowns pass (default 0.58)"),
     ("--wind", "FILE", "weather file with wind"),
     ("--wind-from", "DEG", "prevailing wind direction"),
-    ("--elevation-unit", "UNIT", "m, ft or us-ft, where the DEM does not say"),
+    (
+        "--elevation-unit",
+        "UNIT",
+        "m, ft, us-ft, dm or cm: unit of the DEM's and the surface's heights, where they do not say",
+    ),
+    ("--far-elevation-unit", "UNIT", "the same for the far DEM"),
     ("--dem-crs", "CRS", "coordinate system of the DEM where the file does not say, as EPSG:26917"),
     ("--band", "NUMBER", "band that holds the heights, where there are several"),
     ("--cell", "LENGTH", "working cell (default: the DEM's own)"),
@@ -60,7 +65,7 @@ SCREEN_OPTIONS = (
 
 
 SITE_OPTIONS = (
-    "--crop-months", "--far-dem", "--far-reach", "--surface", "--obstacles", "--bare-trees", "--bare-transmission",
+    "--crop-months", "--far-dem", "--far-reach", "--far-elevation-unit", "--surface", "--obstacles", "--bare-trees", "--bare-transmission",
     "--ridge", "--bearing", "--elevation-unit", "--dem-crs", "--band", "--cell", "--halo",
 )  # fmt: skip
 

@@ -54,7 +54,9 @@ def add_run_options(command: argparse.ArgumentParser) -> None:
     command.add_argument(
         "--crop-months", metavar="FIRST:LAST", default="01-01:12-31", help="for processes that read the sun"
     )
-    command.add_argument("--elevation-unit", metavar="UNIT", help="m, ft or us-ft, where the raster does not say")
+    command.add_argument(
+        "--elevation-unit", metavar="UNIT", help="m, ft, us-ft, dm or cm, where the raster does not say"
+    )
     command.add_argument("--dem-crs", metavar="CRS", help="coordinate system where the raster does not say")
     command.add_argument(
         "--band", type=whole("--band", 1, 65_535), metavar="NUMBER", help="band, where there are several"

@@ -12,7 +12,7 @@ from affine import loadsw
 from pyproj.exceptions import CRSError
 
 from tunnelsite.core.errors import InputRefused, UsageError
-from tunnelsite.core.units import VERTICAL_UNITS_M
+from tunnelsite.core.units import VERTICAL_UNIT_WORDS, VERTICAL_UNITS_M
 from tunnelsite.io.files import head
 
 _WORLD_FILES = (".tfw", ".tifw", ".tiffw", ".wld")
@@ -24,6 +24,8 @@ _UNIT_NAMES = {
         "u.s. survey foot",
         "u.s. survey feet", "survey foot", "survey feet", "sft",
     ),
+    "dm": ("dm", "decimetre", "decimetres", "decimeter", "decimeters"),
+    "cm": ("cm", "centimetre", "centimetres", "centimeter", "centimeters"),
 }  # fmt: skip
 
 
@@ -73,11 +75,11 @@ def unit_used(found: tuple[str, str], given: str | None, where: str) -> tuple[st
     in_crs, written = found
     in_band = unit_named(written)
     if given is not None and given not in VERTICAL_UNITS_M:
-        raise UsageError(f"{where}: vertical unit is {given!r}", "m, ft or us-ft", "choose one of these")
+        raise UsageError(f"{where}: vertical unit is {given!r}", VERTICAL_UNIT_WORDS, "choose one of these")
     if given is None and written and not in_band and not in_crs:
         raise UsageError(
             f"{where}: the heights are in {written!r}",
-            "m, ft or us-ft",
+            VERTICAL_UNIT_WORDS,
             "state the unit, or convert the heights",
         )
     said = {"its coordinate system": in_crs, "its band": in_band}

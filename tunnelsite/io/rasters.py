@@ -18,6 +18,7 @@ from tunnelsite.io.files import require_memory, same_file, sha256
 from tunnelsite.io.georeferencing import unit_used
 from tunnelsite.io.heights import StoredHeights, heights
 from tunnelsite.io.raster_header import RasterHeader, opened, raster_header, reading
+from tunnelsite.io.unit_questions import ask_unit
 
 __all__ = ["check_has_data", "heights_of", "raster_header", "read_raster", "unchanged"]
 
@@ -35,14 +36,14 @@ def read_raster(
     Arguments:
         header: from `raster_header`. bounds: (west, south, east, north) in the raster's coordinate system,
             clipped to it.
-        vertical_unit: `m`, `ft` or `us-ft`, above what the file says. band: number from 1, needed where
+        vertical_unit: `m`, `ft`, `us-ft`, `dm` or `cm`, above what the file says. band: number from 1, needed where
             there are several.
         zero_is_nodata: whether heights of exactly 0 are voids; None drops them only where no other height
             is near 0.
     Returns: the heights with row 0 in the north and column 0 in the west, unless the raster is turned.
     Errors: UsageError for a band or unit that does not exist or must be chosen; InputRefused for damaged
-        cells, no overlap, or a file that has changed; ResourceShortage, before any cell is read, where
-        they would not fit in memory.
+        cells, no overlap, a file that has changed, or heights whose unit must be asked for;
+        ResourceShortage, before any cell is read, where they would not fit in memory.
     """
     return heights_of(
         header,
@@ -94,8 +95,10 @@ def height_rules(
     unit, unit_note = unit_used(
         (header.vertical_unit, chosen.unit), vertical_unit, f"{header.option} {header.path.name!r}"
     )
+    if "assumed" in unit_note:
+        ask_unit(header, index)
     rules = StoredHeights(chosen.nodata, chosen.scale, chosen.offset, VERTICAL_UNITS_M[unit], zero_is_nodata)
-    notes = (*header.notes, unit_note, *_unit_doubt(header, unit_note), *_band_notes(header, index))
+    notes = (*header.notes, unit_note, *_band_notes(header, index))
     return HeightRules(index, rules, unit, notes)
 
 
@@ -144,24 +147,12 @@ def _chosen_band(header: RasterHeader, band: int | None) -> int:
     return index
 
 
-def _unit_doubt(header: RasterHeader, unit_note: str) -> tuple[str, ...]:
-    axis = header.crs.axis_info[0] if header.crs.axis_info else None
-    if axis is None or "assumed" not in unit_note or "foot" not in axis.unit_name.lower():
-        return ()
-    unit = "us-ft" if "survey" in axis.unit_name.lower() else "ft"
-    return (
-        f"the map is in {axis.unit_name} but the heights have no unit: if they are in feet too, say so by --elevation-unit {unit}",
-    )
-
-
 def _band_notes(header: RasterHeader, index: int) -> list[str]:
     notes, found = [], header.bands[index - 1]
     if len(header.bands) > 1:
         notes.append(f"band {index} of {len(header.bands)} used")
     if (found.scale, found.offset) != (1.0, 0.0):
         notes.append(f"stored numbers times {found.scale:g} plus {found.offset:g} are the heights, as the file says")
-    elif np.dtype(found.dtype).kind in "iu":
-        notes.append("heights are whole numbers, too coarse to judge the slope of a building site")
     return notes
 
 

@@ -31,8 +31,9 @@ OPTIONAL = {"obstacles": ANY, "structures": ("polygon",), "lamps": ("point",), "
 class RasterReading:
     """How heights are to be read where the files do not say, and how much land round the parcels.
 
-    Attributes: elevation_unit `m`, `ft` or `us-ft`; dem_crs; band; zero_is_nodata; halo_m, and far_reach_m of a far DEM beyond it [m];
-    scratch_from_bytes: layers from this size on live in scratch files.
+    Attributes: elevation_unit, of the DEM and the surface, `m`, `ft`, `us-ft`, `dm` or `cm`; dem_crs; band; zero_is_nodata; halo_m, and
+    far_reach_m of a far DEM beyond it [m]; scratch_from_bytes: layers from this size on live in scratch files;
+    far_elevation_unit, of the far DEM.
     """
 
     elevation_unit: str | None = None
@@ -42,6 +43,7 @@ class RasterReading:
     halo_m: float = 1000.0
     far_reach_m: float = 30_000.0
     scratch_from_bytes: int = FROM_BYTES
+    far_elevation_unit: str | None = None
 
 
 def read_site(
@@ -152,6 +154,7 @@ def site_from(settings: Settings) -> Site:
             settings.zero_is_nodata or None,
             settings.halo_m,
             settings.far_reach_m,
+            far_elevation_unit=settings.far_elevation_unit,
         ),
     )
 
@@ -227,7 +230,8 @@ def _read_far(path: str, land: Features, reading: RasterReading) -> SourceRaster
     """The far DEM, by what its own file says: it is another product than the DEM, in another system and perhaps unit."""
     header = raster_header(path, "--far-dem")
     bounds = window_bounds(header, land, reading.halo_m + reading.far_reach_m)
-    return read_raster(header, bounds=bounds, zero_is_nodata=reading.zero_is_nodata)
+    unit = reading.far_elevation_unit
+    return read_raster(header, bounds=bounds, vertical_unit=unit, zero_is_nodata=reading.zero_is_nodata)
 
 
 def window_bounds(header: RasterHeader, land: Features, halo_m: float) -> tuple[float, float, float, float]:

@@ -18,7 +18,7 @@ from tunnelsite.core.weather import Weather
 from tunnelsite.core.wind import WindRose
 from tunnelsite.io.drained_tiles import DrainedTiles
 from tunnelsite.io.mosaic import Mosaic, mosaic, read_mosaic
-from tunnelsite.io.rasters import covered
+from tunnelsite.io.rasters import covered, height_rules
 from tunnelsite.io.site_reader import read_inputs, window_bounds
 from tunnelsite.scan.localise import unique_names
 from tunnelsite.settings import Settings
@@ -92,6 +92,11 @@ def read_region(settings: Settings) -> Region:
             ("far_dem", settings.far_dem, "--far-dem", None),
         )
     }
+    for name, tiles in rasters.items():  # what a task would refuse is refused before the first one starts
+        if tiles is not None:
+            far = name == "far_dem"
+            unit = settings.far_elevation_unit if far else settings.elevation_unit
+            height_rules(tiles.whole, unit, None if far else band_of(tiles, settings), None)
     return Region(names=unique_names(read.parcels), **vars(read), **rasters)
 
 
@@ -129,9 +134,10 @@ def task_site(inputs: TaskInputs, settings: Settings) -> Site:
         if tiles is None:
             return None
         bounds = window_bounds(tiles.whole, inputs.parcels, reach_m)
-        unit = settings.elevation_unit if tiles is not inputs.far_dem else None
+        far = tiles is inputs.far_dem
         return read_mosaic(
-            tiles, bounds, vertical_unit=unit, band=band_of(tiles, settings) if tiles is not inputs.far_dem else None,
+            tiles, bounds, vertical_unit=settings.far_elevation_unit if far else settings.elevation_unit,
+            band=None if far else band_of(tiles, settings),
             zero_is_nodata=settings.zero_is_nodata or None,
         )  # fmt: skip
 

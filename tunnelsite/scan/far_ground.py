@@ -120,7 +120,7 @@ def _difference(differences: np.ndarray, name: str) -> tuple[float, float]:
         raise InputRefused(
             f"{name} lies {abs(shift):.0f} m {'above' if shift > 0 else 'below'} the DEM in the median",
             f"heights of the same ground within {LARGEST_SHIFT_M:.0f} m",
-            "check the vertical units of both (feet or metres) and that each carries the right coordinate system",
+            "check the vertical units of both (--elevation-unit, --far-elevation-unit) and that each carries the right coordinate system",
         )
     return shift, float(np.median(np.abs(differences - shift)))
 

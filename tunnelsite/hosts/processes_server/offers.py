@@ -14,7 +14,7 @@ Datasets = Mapping[str, Mapping[str, str]]  # paths by kind and id
 SCREENING = "screening"  # the one offer that is no process of the catalogue
 COG = "image/tiff; application=geotiff; profile=cloud-optimized"  # OGC 21-026, 8.1
 GEOJSON, GEOPACKAGE, JSON = "application/geo+json", "application/geopackage+sqlite3", "application/json"
-UNITS = ("m", "ft", "us-ft")
+UNITS = ("m", "ft", "us-ft", "dm", "cm")
 FEATURES_SCHEMA = {
     "type": "object",
     "format": "geojson-feature-collection",
