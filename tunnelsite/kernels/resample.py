@@ -1,10 +1,12 @@
-"""Values of a raster at the cells of another grid, such that a plane comes through exactly."""
+"""Values of a raster at the cells of another grid: means such that a plane comes through exactly, tops such that none is lost."""
 
 from __future__ import annotations
 
 import numpy as np
 from numba import njit, prange
 
+_EDGE = 0.5 + 1e-4  # target cells: a source centre on the border of two belongs to both rather than to none
+_LEAST_M = 1e-3  # rises lower than this are rounding
 _SNAP = 1e-6  # cells: closer to a centre than this is on it, so that a missing neighbour of no weight does not matter
 
 
@@ -57,3 +59,130 @@ def bilinear_samples(source, lattice_row, lattice_col, step, rows, cols, subsamp
                     total += _bilinear(source, a + fy * (b - a), d + fy * (e - d))
             out[r, c] = total / (subsamples * subsamples)
     return out
+
+
+@njit(cache=True, nogil=True, inline="always")
+def _between(lattice, y, x):
+    """Value of a lattice at fractional (y, x), bilinear."""
+    i, j = min(int(y), lattice.shape[0] - 2), min(int(x), lattice.shape[1] - 2)
+    fy, fx = y - i, x - j
+    upper = lattice[i, j] + fx * (lattice[i, j + 1] - lattice[i, j])
+    lower = lattice[i + 1, j] + fx * (lattice[i + 1, j + 1] - lattice[i + 1, j])
+    return upper + fy * (lower - upper)
+
+
+@njit(cache=True, nogil=True, inline="always")
+def _steps(lattice_row, lattice_col, step, i, j):
+    """(row by row, row by column, column by row, column by column): source cells a target cell, within one lattice square."""
+    a, b = lattice_row, lattice_col
+    down, across = 0.5 / step, 0.5 / step
+    return (
+        (a[i + 1, j] + a[i + 1, j + 1] - a[i, j] - a[i, j + 1]) * down,
+        (a[i, j + 1] + a[i + 1, j + 1] - a[i, j] - a[i + 1, j]) * across,
+        (b[i + 1, j] + b[i + 1, j + 1] - b[i, j] - b[i, j + 1]) * down,
+        (b[i, j + 1] + b[i + 1, j + 1] - b[i, j] - b[i + 1, j]) * across,
+    )
+
+
+@njit(cache=True, parallel=True, nogil=True, error_model="numpy")
+def standing_tops(model, at_model, ground, at_ground, raised, shape):
+    """Height of the tallest thing within each cell of a target grid: a surface model less the ground under it, source cell by cell.
+
+    A cell of the model stands over all of its square, so a target cell takes the source cell its centre lies in, and any other whose
+    centre lies in it: nothing that the model holds is lost, and nothing is spread farther than the target's cells make it.
+
+    Arguments: model, ground: float32 [R, C] each on cells of its own, NaN = no data; at_model, at_ground: (lattice_row,
+        lattice_col, step) of each as in `bilinear_samples`; raised: added to the model [m]; shape of the target.
+    Return: float32 [rows, cols] [m], below 0 where the model dips; NaN where the model or the ground under it is unknown.
+    """
+    (model_row, model_col, step), (ground_row, ground_col, ground_step) = at_model, at_ground
+    rows, cols = shape
+    out = np.full((rows, cols), np.nan, np.float32)
+    for square in prange(model_row.shape[0] - 1):
+        for r in range(square * step, min(square * step + step, rows)):
+            for c in range(cols):
+                across = c // step
+                a, b, d, e = _steps(model_row, model_col, step, square, across)
+                y, x = (
+                    _between(model_row, (r + 0.5) / step, (c + 0.5) / step),
+                    _between(model_col, (r + 0.5) / step, (c + 0.5) / step),
+                )
+                whole, best = a * e - b * d, np.nan
+                middle_y, middle_x = int(np.floor(y + 0.5)), int(np.floor(x + 0.5))
+                reach_y, reach_x = 0.5 * (abs(a) + abs(b)), 0.5 * (abs(d) + abs(e))
+                for i in range(min(middle_y, int(np.ceil(y - reach_y))), max(middle_y, int(np.floor(y + reach_y))) + 1):
+                    for j in range(
+                        min(middle_x, int(np.ceil(x - reach_x))), max(middle_x, int(np.floor(x + reach_x))) + 1
+                    ):
+                        if i < 0 or j < 0 or i >= model.shape[0] or j >= model.shape[1]:
+                            continue
+                        u, v = (e * (i - y) - b * (j - x)) / whole, (a * (j - x) - d * (i - y)) / whole
+                        if (abs(u) > _EDGE or abs(v) > _EDGE) and (i != middle_y or j != middle_x):
+                            continue
+                        place_y, place_x = max(r + 0.5 + u, 0.0) / ground_step, max(c + 0.5 + v, 0.0) / ground_step
+                        under = _bilinear(
+                            ground, _between(ground_row, place_y, place_x), _between(ground_col, place_y, place_x)
+                        )
+                        tall = model[i, j] + raised - under
+                        best = tall if (tall > best) | (best != best) else best
+                out[r, c] = best
+    return out
+
+
+@njit(cache=True, parallel=True, nogil=True, error_model="numpy")
+def raise_to_crests(surface, ground, source, lattice):
+    """Raise a surface to the tops of its own source that interpolation cut: crests, brows, banks. A plane stays as it is.
+
+    A source centre that stands above the interpolated ground raises the cells it lies between by as much, though none above itself: a
+    crest askew to the cells stays whole, too.
+
+    Arguments: surface, ground: float32 [rows, cols], the surface is raised in place; source: float32 [R, C] that the ground was
+        interpolated from, NaN = no data; lattice: (lattice_row, lattice_col, step) as in `bilinear_samples`.
+    """
+    lattice_row, lattice_col, step = lattice
+    rows, cols = ground.shape
+    squares = lattice_row.shape[0] - 1
+    for phase in range(
+        2
+    ):  # a cell raises its neighbours too, so two bands of rows side by side are never in work together
+        for half in prange((squares + 1 - phase) // 2):
+            square = 2 * half + phase
+            for r in range(square * step, min(square * step + step, rows)):
+                down = (r + 0.5) / step
+                for across in range(lattice_row.shape[1] - 1):
+                    a, b, d, e = _steps(lattice_row, lattice_col, step, square, across)
+                    whole = a * e - b * d
+                    reach_y, reach_x = 0.5 * (abs(a) + abs(b)), 0.5 * (abs(d) + abs(e))
+                    first, last = across * step, min(across * step + step, cols)
+                    y0, x0 = _between(lattice_row, down, across), _between(lattice_col, down, across)
+                    y1, x1 = _between(lattice_row, down, across + 1), _between(lattice_col, down, across + 1)
+                    for c in range(first, last):
+                        part = (c + 0.5 - first) / step
+                        y, x = y0 + part * (y1 - y0), x0 + part * (x1 - x0)
+                        low_i, high_i = (
+                            max(int(np.ceil(y - reach_y)), 0),
+                            min(int(np.floor(y + reach_y)), source.shape[0] - 1),
+                        )
+                        low_j, high_j = (
+                            max(int(np.ceil(x - reach_x)), 0),
+                            min(int(np.floor(x + reach_x)), source.shape[1] - 1),
+                        )
+                        for i in range(low_i, high_i + 1):
+                            for j in range(low_j, high_j + 1):
+                                u, v = (e * (i - y) - b * (j - x)) / whole, (a * (j - x) - d * (i - y)) / whole
+                                if abs(u) <= _EDGE and abs(v) <= _EDGE:
+                                    _raise(surface, ground, source[i, j], r + u, c + v)
+
+
+@njit(cache=True, nogil=True)
+def _raise(surface, ground, top, row, col):
+    """Raise the cells between which a point (row, col) of height `top` lies."""
+    rise = top - _bilinear(ground, row, col)
+    if not rise > _LEAST_M:
+        return
+    upper, left = int(np.floor(row)), int(np.floor(col))
+    for r in range(max(upper, 0), min(upper + 2, ground.shape[0])):
+        for c in range(max(left, 0), min(left + 2, ground.shape[1])):
+            raised = min(ground[r, c] + rise, top)
+            if raised > surface[r, c]:
+                surface[r, c] = raised

@@ -12,7 +12,7 @@ from tunnelsite.core.grid import Grid, covering_grid, geographic_wkt, horizontal
 from tunnelsite.core.layers import Drained, Features, SourceRaster
 from tunnelsite.core.reproject import lonlat_bounds, to_grid
 from tunnelsite.core.site import Frame, Site
-from tunnelsite.kernels.resample import bilinear_samples
+from tunnelsite.kernels.resample import bilinear_samples, raise_to_crests, standing_tops
 
 WIDEST_FARM_M = 30_000.0  # at 15 km from the centre grid east is off true east by 0.1 deg at 45 deg N
 LATTICE_TOLERANCE_CELLS = 1e-4
@@ -165,13 +165,7 @@ def _lattice_error(raster: SourceRaster | Drained, grid: Grid, step: int, row: n
 
 def localised(site: Site, grid: Grid) -> Frame:
     """The frame of `site` on `grid`: rasters warped, features carried over. Errors: InputRefused."""
-    layers = {"ground": site.store.kept(warped(site.dem, grid))}
-    site.store.rest()
-    if site.surface is not None:
-        surface = warped(site.surface, grid)
-        surface += np.float32(site.surface.datum_m - site.dem.datum_m)
-        layers["surface"] = site.store.kept(surface)
-        site.store.rest()
+    layers = _heights(site, grid)
     notes: list[str] = []
 
     def carried(features: Features | None) -> Features | None:
@@ -200,6 +194,24 @@ def localised(site: Site, grid: Grid) -> Frame:
         store=site.store,
         **optional,
     )
+
+
+def _heights(site: Site, grid: Grid) -> dict[str, np.ndarray]:
+    """`ground`; `surface`, the ground with the tops of its crests; `standing_m`, what the surface model holds above the ground."""
+    ground = site.store.kept(warped(site.dem, grid))
+    layers = {"ground": ground}
+    site.store.rest()
+    beneath = close_lattice(site.dem, grid)
+    if site.surface is not None:
+        raised = np.float32(site.surface.datum_m - site.dem.datum_m)
+        model = site.surface.values, close_lattice(site.surface, grid)
+        layers["standing_m"] = site.store.kept(standing_tops(*model, site.dem.values, beneath, raised, grid.shape))
+        site.store.rest()
+    surface = ground.copy()
+    raise_to_crests(surface, ground, site.dem.values, beneath)
+    layers["surface"] = site.store.kept(surface)
+    site.store.rest()
+    return layers
 
 
 def parcel_names(site: Site) -> list[str]:

@@ -72,42 +72,47 @@ def obstacle_shapes(features: Features) -> tuple[np.ndarray, np.ndarray]:
 def add_surface(frame: Frame, bare_transmission: float = BARE_TRANSMISSION) -> None:
     """Give the frame the layers `surface` (what casts shade) and `standing_m` (height above the ground).
 
-    The surface is never below the ground (surface models dip), is the ground where the model has no data, and holds the
-    obstacles at their height above the ground. Where there are crowns that pass light (`core.crowns`), `surface_leafless` is the
+    What stands is what the surface model holds (never below the ground, nothing where it has no data) and the obstacles. The surface is
+    the ground with its crests and what stands on it. Where there are crowns that pass light (`core.crowns`), `surface_leafless` is the
     surface without them, and `surface_leafless_2` and `_3` hold the densest kind, or two, of them again. What was done is
     noted in the frame.
 
-    Arguments: frame; bare_transmission, of deciduous crowns without leaves, 0..1.
+    Arguments: frame, whose layer `surface`, where there is one, is the ground with its crests, and `standing_m` the surface model above the
+    ground; bare_transmission, of deciduous crowns without leaves, 0..1.
     """
-    ground = frame.ground
-    model = frame.layers.get("surface")
-    surface = ground.copy() if model is None else np.fmax(model, ground)
+    ground, model = frame.ground, frame.layers.get("standing_m")
+    crests = frame.layers.get("surface", ground)
+    standing = np.zeros_like(ground) if model is None else np.fmax(model, np.float32(0.0))
     if model is not None:
         _note_model(frame, model)
+    standing[np.isnan(ground)] = np.nan
     crowns = crown_kinds(frame.obstacles, bare_transmission)
     for passed in range(len(crowns.kinds)):  # surface k holds everything but crowns of the kinds above k
-        leafless = surface.copy()
         thin = crowns.of_obstacle > passed
+        leafless = standing.copy()
         _burn(frame, leafless, thin, bare=True)  # the model holds these trees too: under their crowns it is the ground
         _burn(frame, leafless, ~thin)
-        frame.keep(LEAFLESS[passed], leafless, "m")
+        frame.keep(LEAFLESS[passed], _on_ground(leafless, ground, crests), "m")
     if crowns.kinds:
         frame.notes += crown_notes(crowns, model is not None)
     if frame.obstacles is not None and len(frame.obstacles):
-        _burn(frame, surface, np.ones(len(frame.obstacles), bool))
+        _burn(frame, standing, np.ones(len(frame.obstacles), bool))
     frame.crowns = crowns
-    frame.keep("surface", surface, "m")
-    frame.keep(
-        "standing_m", np.subtract(surface, ground, out=None if frame.layers["surface"] is surface else surface), "m"
-    )
+    frame.keep("standing_m", standing, "m")
+    frame.keep("surface", _on_ground(standing, ground, crests), "m")
+
+
+def _on_ground(standing: np.ndarray, ground: np.ndarray, crests: np.ndarray) -> np.ndarray:
+    """What stands, on the ground, and never below its crests."""
+    surface = ground + standing
+    return np.maximum(surface, crests, out=surface)
 
 
 def _note_model(frame: Frame, model: np.ndarray) -> None:
     missing = dips = 0
     for rows in bands(model.shape):
-        ground = frame.ground[rows]
-        missing += int(np.count_nonzero(np.isnan(model[rows]) & ~np.isnan(ground)))
-        dips += int(np.count_nonzero(model[rows] < ground - 0.5))
+        missing += int(np.count_nonzero(np.isnan(model[rows]) & ~np.isnan(frame.ground[rows])))
+        dips += int(np.count_nonzero(model[rows] < -0.5))
     if missing:
         share = missing / model.size
         frame.notes.append(f"surface has no data on {share:.1%} of the cells: bare ground was used there")
@@ -129,8 +134,8 @@ def crown_notes(crowns: CrownKinds, modelled: bool) -> list[str]:
     return [*notes, *crowns.notes]
 
 
-def _burn(frame: Frame, surface: np.ndarray, chosen: np.ndarray, *, bare: bool = False) -> None:
-    """Raise `surface` by the chosen obstacles, or (bare) lay it down to the ground under them."""
+def _burn(frame: Frame, standing: np.ndarray, chosen: np.ndarray, *, bare: bool = False) -> None:
+    """Add the chosen obstacles to what stands, or (bare) take away what stands under them."""
     shapes, tall = obstacle_shapes(frame.obstacles)
     grid = frame.grid
     for shape, height in zip(shapes[chosen], tall[chosen], strict=True):
@@ -147,8 +152,5 @@ def _burn(frame: Frame, surface: np.ndarray, chosen: np.ndarray, *, bare: bool =
             row = min(max(int((grid.north_m - point[1]) // grid.cell_m) - top, 0), part.rows - 1)
             col = min(max(int((point[0] - grid.west_m) // grid.cell_m) - left, 0), part.cols - 1)
             mask[row, col] = True
-        window = surface[top:bottom, left:right]
-        if bare:
-            window[mask] = frame.ground[top:bottom, left:right][mask]
-            continue
-        window[mask] = np.maximum(window[mask], frame.ground[top:bottom, left:right][mask] + np.float32(height))
+        window = standing[top:bottom, left:right]
+        window[mask] = 0.0 if bare else np.maximum(window[mask], np.float32(height))
