@@ -68,7 +68,7 @@ def setting_rows(settings: Settings) -> list[dict[str, Any]]:
 def _short(name: str, value: Any) -> str:
     """Settings as text; paths lose their folders, which say nothing about the data."""
     if isinstance(value, str) and name in FILE_SETTINGS:
-        return os.path.basename(value)
+        return os.fsencode(os.path.basename(value)).decode("utf-8", "backslashreplace")
     if isinstance(value, list):
         return "; ".join(_short(name, item) for item in value)
     if isinstance(value, dict):

@@ -11,6 +11,7 @@ import sqlite3
 import subprocess
 import sys
 import tempfile
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -86,7 +87,7 @@ def hook():
         seen = heard["seen"]
         if seen is None or event not in ("open", "os.rename", "os.remove", "os.link", "os.symlink", "os.mkdir"):
             return
-        path = arguments[event == "os.rename"]
+        path = arguments[event in ("os.rename", "os.link", "os.symlink")]
         if event == "os.remove" and arguments[1] != -1:
             return  # inside a folder that is being taken away
         if event == "open":
@@ -94,7 +95,13 @@ def hook():
             if not set(str(arguments[1] or "")) & set("wax+") and not flags & (os.O_WRONLY | os.O_RDWR | os.O_CREAT):
                 return
         if isinstance(path, str | bytes | os.PathLike):  # else a file that was opened before
-            seen.append((event, os.path.realpath(os.fsdecode(path))))
+            folder, name = os.path.split(os.fsdecode(path))
+            seen.append(
+                (
+                    event,
+                    os.path.join(os.path.realpath(folder), name) if event == "os.symlink" else os.path.realpath(path),
+                )
+            )
 
     sys.addaudithook(hear)  # it cannot be taken off again, but it can rest
     return heard
@@ -149,6 +156,31 @@ def test_commands_that_only_answer_write_nothing(farm, opened, monkeypatch, caps
     # a dry run tries whether the folder can be written to, with a file that has no name
     assert [path.name for path in seen if not path.name.startswith("#")] == []
     assert [item for item in written if Path(item[1]) not in (out, farm)] == []
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_outputs_of_any_name(farm, kept, monkeypatch, capsys, tmp_path, name) -> None:
+    """Every file appears under its name, in a folder of any name, and nothing else does."""
+    stem, out = 'a;b!"c":\nd?#%41', tmp_path / 'run "10:30"; x!\n\u202e'
+    out.mkdir()
+    words = [word.replace("{out}/a.", f"{{out}}/{stem}.") for word in COMMANDS[name].words]
+    status = Runner(farm, kept[name], monkeypatch).run(replace(COMMANDS[name], words=words), out)
+    said = capsys.readouterr()
+    assert status == 0, said.err
+    named = (word.startswith(f"{{out}}/{stem}") for word in words)
+    changed = any(named)
+    files = {f"{stem}{file[1:]}" if changed and file[:2] in ("a.", "a-") else file for file in COMMANDS[name].files}
+    assert state(out).keys() == files
+
+
+@pytest.mark.parametrize("name", ANSWERS)
+def test_inputs_in_a_folder_of_any_name(farm, monkeypatch, capsys, tmp_path, name) -> None:
+    elsewhere = tmp_path / 'run "10:30"; x!\n\u202e'
+    shutil.copytree(farm, elsewhere)
+    Runner(farm, Kept(), monkeypatch).run(ANSWERS[name], tmp_path)
+    wanted = capsys.readouterr()
+    assert Runner(elsewhere, Kept(), monkeypatch).run(ANSWERS[name], tmp_path) == 0
+    assert capsys.readouterr().out == wanted.out
 
 
 @pytest.mark.parametrize("name", COMMANDS)

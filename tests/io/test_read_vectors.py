@@ -315,18 +315,6 @@ def test_shapefile_parts(tmp_path):
         read_features(tmp_path / "f.dbf", "PARCELS")
 
 
-def test_names_with_odd_letters(tmp_path):
-    folder = tmp_path / "fields & wells, 100% (new)"
-    folder.mkdir()
-    for end in ("gpkg", "geojson", "fgb", "shp"):
-        assert len(read_features(save(folder / f"Äcker 1.{end}", [box(0, 0, 1, 1)], "EPSG:4326"), "PARCELS")) == 1
-    for end in ("gpkg", "geojson"):
-        plain = save(folder / f"p.{end}", [box(0, 0, 1, 1)], "EPSG:4326")
-        assert len(read_features(plain.rename(folder / f"a!b;c#d.{end}"), "PARCELS")) == 1
-    with pytest.raises(InputRefused, match="rename"):
-        read_features(save(folder / "p.fgb", [box(0, 0, 1, 1)]).rename(folder / "a!b.fgb"), "PARCELS")
-
-
 def test_gpx_points_and_tracks(tmp_path):
     path = tmp_path / "f.gpx"
     path.write_text(

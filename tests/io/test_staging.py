@@ -29,7 +29,7 @@ needs_posix = pytest.mark.skipif(os.name != "posix", reason="signals and file mo
 def test_a_new_file_appears_whole_and_alone(tmp_path):
     with staged(tmp_path / "a.bin", overwrite=False) as temp:
         temp.write_bytes(b"new")
-        assert temp.parent == tmp_path and temp.name.startswith(".") and temp.suffix == ".bin"
+        assert temp.parent.samefile(tmp_path) and temp.name.startswith(".") and temp.suffix == ".bin"
         assert not (tmp_path / "a.bin").exists()
     assert folder_state(tmp_path) == {"a.bin": b"new"}
 

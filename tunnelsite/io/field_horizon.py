@@ -13,6 +13,7 @@ import numpy as np
 
 from tunnelsite.core.errors import InputRefused, UsageError
 from tunnelsite.core.horizon import Horizon
+from tunnelsite.io.files import file_name
 
 COLUMNS = ("azimuth_deg", "elevation_deg")
 NORTHS = ("true", "magnetic")
@@ -64,7 +65,7 @@ def read_field_horizon(path: str | os.PathLike, *, north: str, declination_deg: 
         notes.append(
             f"no reading between {azimuth[k]:.0f} and {(azimuth[k] + gaps[k]) % 360:.0f} deg: a straight line was drawn"
         )
-    return FieldHorizon(Horizon(azimuth, elevation), file.name, tuple(notes))
+    return FieldHorizon(Horizon(azimuth, elevation), file_name(file), tuple(notes))
 
 
 def _declination(north: str, declination_deg: float | None) -> float:

@@ -40,15 +40,18 @@ def checked_file(path: str | os.PathLike, option: str) -> Path:
         InputRefused for a file that is missing, empty, not readable or not a regular file.
     """
     text = os.fspath(path)
-    _refuse_other_than_path(text, option)
+    if not text.strip() or "\0" in text:
+        raise UsageError(f"{option}: {text!r} is no file name", "the path of a file", "give the path")
     found = Path(text).absolute()
     try:
         mode = found.stat()
-    except FileNotFoundError:
+    except (FileNotFoundError, NotADirectoryError):
+        _refuse_other_than_path(text, option)
         raise InputRefused(
             f"{option}: there is no file {text!r}", "an existing file", "check the spelling and the folder"
         ) from None
     except OSError as error:
+        _refuse_other_than_path(text, option)
         raise _unreadable(option, text, error) from None
     if stat.S_ISDIR(mode.st_mode):
         raise InputRefused(
@@ -67,6 +70,11 @@ def checked_file(path: str | os.PathLike, option: str) -> Path:
             f"{option}: {text!r} is a zip archive", "the unpacked file", "unpack it and give the file inside"
         )
     return found
+
+
+def file_name(path: Path) -> str:
+    """A file's name for records and messages: text that every format can hold, with bytes that are no UTF-8 as `\\xff`."""
+    return os.fsencode(path.name).decode("utf-8", "backslashreplace")
 
 
 def head(path: Path, option: str, count: int) -> bytes:
@@ -142,8 +150,6 @@ def _refuse_other_than_path(text: str, option: str) -> None:
     start = text.lstrip()
     shown = start if len(start) <= 60 else start[:57] + "..."
     given = f"{option}: {shown!r}"
-    if not start or "\0" in text:
-        raise UsageError(f"{given} is no file name", "the path of a file", "give the path")
     if start[0] in "{[<":
         raise UsageError(
             f"{given} is data, not the path of a file",

@@ -49,10 +49,9 @@ def raster_driver(path: Path, option: str) -> str:
     )
 
 
-def vector_driver(path: Path, option: str) -> tuple[str, str]:
-    """(driver, name to open) for a vector file.
+def vector_driver(path: Path, option: str) -> str:
+    """The driver of GDAL that may open a vector file.
 
-    Returns: the driver expected to open it, and the path with the driver's prefix where GDAL has one.
     Errors: InputRefused for every other kind of file, for XML with a document type, and for a Shapefile
         without its parts.
     """
@@ -64,17 +63,11 @@ def vector_driver(path: Path, option: str) -> tuple[str, str]:
                 _VECTORS,
                 "export it to a GeoPackage",
             )
-        return "GPKG", f"GPKG:{path}"
+        return "GPKG"
     if re.match(rb"(\xef\xbb\xbf)?\s*\{", start):
-        return "GeoJSON", f"GEOJSON:{_geojson(path, option, start)}"
-    driver = _marked_driver(path, option, start)
-    if set("!;") & set(str(path)):  # pyogrio reads these as "file inside an archive" and "parameters"
-        raise InputRefused(
-            f"{option}: the path {str(path)!r} holds ! or ;",
-            "a path without them",
-            "rename the file or folder",
-        )
-    return driver, str(path)
+        _check_geojson(path, option, start)
+        return "GeoJSON"
+    return _marked_driver(path, option, start)
 
 
 def _marked_driver(path: Path, option: str, start: bytes) -> str:
@@ -94,7 +87,7 @@ def _marked_driver(path: Path, option: str, start: bytes) -> str:
     raise InputRefused(f"{option}: {path.name!r} is {_kind(start)}", _VECTORS, "export it to a GeoPackage")
 
 
-def _geojson(path: Path, option: str, start: bytes) -> Path:
+def _check_geojson(path: Path, option: str, start: bytes) -> None:
     text = start.decode("utf-8", "replace")
     if re.search(r'"type"\s*:\s*"Topology"', text):
         raise InputRefused(
@@ -104,7 +97,6 @@ def _geojson(path: Path, option: str, start: bytes) -> Path:
         )
     if len(start) < _HEAD and not re.search(rf'"type"\s*:\s*"({_GEOJSON_TYPES})"', text):
         raise InputRefused(f"{option}: {path.name!r} is JSON but not GeoJSON", "GeoJSON (RFC 7946)", "export it again")
-    return path
 
 
 def _xml_driver(path: Path, option: str, start: bytes) -> str:

@@ -8,6 +8,7 @@ import numpy as np
 from rasterio.windows import Window
 
 from tunnelsite.core.layers import SourceRaster
+from tunnelsite.io.files import file_name
 from tunnelsite.io.heights import Odd, Zeros, above_datum, blank, datum_sample, middle_datum, zeros_are_asked_about
 from tunnelsite.io.mosaic import Mosaic, apart_notes, joined, near
 from tunnelsite.io.rasters import HeightRules, height_rules, north_up_affine
@@ -59,7 +60,7 @@ class HeightBlocks:
         """Cells of the whole raster with its place, datum and name."""
         whole = self.tiles.whole
         return SourceRaster(
-            values, self.affine, whole.crs, self.datum_m, whole.path.name, self.tiles.sha256, self.rules.unit, self.notes
+            values, self.affine, whole.crs, self.datum_m, file_name(whole.path), self.tiles.sha256, self.rules.unit, self.notes
         )  # fmt: skip
 
     def _stored_window(self, rows: slice, cols: slice) -> tuple[Window, bool, bool]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import math
+import os
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -61,7 +62,7 @@ def mosaic(path: str, option: str = "DEM", crs: str | None = None) -> Mosaic:
     places, affine, shape = _lattice(headers)
     digest = hashlib.sha256()
     for header in headers:
-        digest.update(f"{header.path.name}\0{sha256(header.path)}\n".encode())
+        digest.update(os.fsencode(header.path.name) + f"\0{sha256(header.path)}\n".encode())
     first = headers[0]
     whole = replace(
         first, path=folder, affine=affine, rows=shape[0], cols=shape[1],

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import warnings
+from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -18,6 +19,7 @@ from tunnelsite.core.grid import horizontal
 from tunnelsite.io.files import FileStamp, checked_file, file_stamp
 from tunnelsite.io.formats import raster_driver
 from tunnelsite.io.georeferencing import georeferencing
+from tunnelsite.io.plain_names import plainly_named, without_link
 
 READING_ERRORS = (RasterioError, CPLE_BaseError, ValueError, OSError)
 MOST_BANDS = 1000
@@ -126,11 +128,15 @@ def safe_environment() -> rasterio.Env:
     )
 
 
-def opened(path: Path, driver: str) -> rasterio.DatasetReader:
+@contextmanager
+def opened(path: Path, driver: str) -> Iterator[rasterio.DatasetReader]:
     """The raster, open for reading by one driver; only inside `reading`."""
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", NotGeoreferencedWarning)  # judged, in our own words, by `georeferencing`
-        return rasterio.open(path, driver=driver, sharing=False, **_OPEN_OPTIONS[driver])
+    with plainly_named(path, driver) as link:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", NotGeoreferencedWarning)  # judged, in our own words, by `georeferencing`
+            source = rasterio.open(link, driver=driver, sharing=False, **_OPEN_OPTIONS[driver])
+        with source:
+            yield source
 
 
 @contextmanager
@@ -141,7 +147,7 @@ def reading(path: Path, option: str):
             yield
     except READING_ERRORS as error:
         raise InputRefused(
-            f"{option}: {path.name!r} cannot be opened; it is damaged or cut off ({error})",
+            f"{option}: {path.name!r} cannot be opened; it is damaged or cut off ({without_link(str(error))})",
             "a whole raster",
             "copy or download it again",
         ) from error

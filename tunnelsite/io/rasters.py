@@ -14,7 +14,7 @@ from tunnelsite.core.errors import InputRefused, UsageError
 from tunnelsite.core.layers import SourceRaster
 from tunnelsite.core.units import VERTICAL_UNITS_M
 from tunnelsite.io.cells import stored_cells
-from tunnelsite.io.files import require_memory, same_file, sha256
+from tunnelsite.io.files import file_name, require_memory, same_file, sha256
 from tunnelsite.io.georeferencing import unit_used
 from tunnelsite.io.heights import StoredHeights, heights
 from tunnelsite.io.raster_header import RasterHeader, opened, raster_header, reading
@@ -73,7 +73,7 @@ def heights_of(
     values, datum_m, void_notes = heights(stored, rules.stored, empty)
     values, affine = _north_up(values, _shifted(header.affine, window))
     notes = (*rules.notes, *void_notes)
-    return SourceRaster(values, affine, header.crs, datum_m, header.path.name, digest, rules.unit, notes)
+    return SourceRaster(values, affine, header.crs, datum_m, file_name(header.path), digest, rules.unit, notes)
 
 
 @dataclass(frozen=True)

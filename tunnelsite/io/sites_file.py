@@ -6,18 +6,14 @@ import math
 from dataclasses import dataclass
 from typing import Any
 
-import pyogrio
-
 from tunnelsite.core.errors import InputRefused, UsageError
 from tunnelsite.core.layers import Features
-from tunnelsite.io.files import layer_of
-from tunnelsite.io.vectors import read_features
+from tunnelsite.io.vectors import read_columns, read_features
 
 OPTION = "--sites"
 NEEDED = ("rank", "parcel", "house", "width_m", "length_m", "bearing_deg", "lon", "lat")
 # What has to be a number, and between which ends; a file may have been edited by hand in another program.
 RANGES = {"width_m": (0, 1e4), "length_m": (0, 1e4), "bearing_deg": (-360, 360), "lon": (-180, 180), "lat": (-90, 90)}
-_ABSENT = (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError)
 RUN_COLUMNS = ("kind", "name", "value", "detail")
 
 
@@ -82,22 +78,10 @@ def read_run(path: str) -> FinishedRun:
 def _criteria(path: str, name: str) -> tuple[dict[str, Any], ...]:
     """Rows of the criteria table; none where the file holds no such table."""
     try:
-        columns = _columns(path, "criteria")
-    except UnicodeDecodeError as problem:
-        raise _unreadable(name, "criteria", problem) from None
-    except _ABSENT:
+        columns = read_columns(path, OPTION, "criteria")
+    except LookupError:
         return ()
     return tuple(dict(zip(columns, row, strict=True)) for row in zip(*columns.values(), strict=True))
-
-
-def _columns(path: str, layer: str) -> dict[str, Any]:
-    meta, _, _, values = pyogrio.raw.read(layer_of(path)[0], layer=layer, read_geometry=False)
-    return dict(zip(meta["fields"], values, strict=True))
-
-
-def _unreadable(name: str, table: str, problem: Exception) -> InputRefused:
-    given = f"{OPTION}: {name} has no readable {table} table ({problem})"
-    return InputRefused(given, "the GeoPackage of a screening", "screen again")
 
 
 def read_candidate(path: str, rank: int) -> ScreenedCandidate:
@@ -187,9 +171,12 @@ def _row(found: Features, rank: int) -> dict[str, Any]:
 
 def _run(path: str, name: str) -> tuple[dict[str, str], ...]:
     try:
-        columns = _columns(path, "run")
-    except (*_ABSENT, UnicodeDecodeError) as problem:
-        raise _unreadable(name, "run", problem) from None
+        columns = read_columns(path, OPTION, "run")
+    except LookupError:
+        given = f"{OPTION}: {name} has no table named run"
+        raise InputRefused(
+            given, "the GeoPackage of a screening", "name the file that `tunnelsite screen` wrote"
+        ) from None
     if any(column not in columns for column in RUN_COLUMNS):
         raise InputRefused(
             f"{OPTION}: the run table of {name} has the columns {', '.join(columns)}",

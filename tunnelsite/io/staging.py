@@ -18,6 +18,7 @@ from pathlib import Path
 from tunnelsite.core.ending import stop_if_told_to, taken_away
 from tunnelsite.core.errors import OutputFailed
 from tunnelsite.io.locks import DATABASE_SUFFIXES, exclusive_lock, refuse_locked_database
+from tunnelsite.io.plain_names import plain_folder, plain_word, without_link
 
 _FULL = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
 _FULL_WORDS = re.compile(
@@ -47,6 +48,8 @@ def check_output_path(path: str | os.PathLike, *, overwrite: bool) -> Path:
     try:
         target = Path(os.path.realpath(path))
         _check_folder(target)
+        with plain_folder(target.parent):  # whether there is a way that no writer can misread
+            pass
         mode = os.lstat(target).st_mode
         if not stat.S_ISREG(mode):
             found = "a folder" if stat.S_ISDIR(mode) else "not a plain file"
@@ -128,21 +131,22 @@ def staged(
     Arguments: path; overwrite, as in `check_output_path`; need_bytes [bytes] that will be written at most, 0
     if unknown; verify, called with the finished temporary file, raises if it is not whole; driver_errors,
     what else counts as a failed write.
-    Yields: a path in the same folder with the same suffix.
+    Yields: a path that leads to the same folder, with the same suffix; there is no sign in it that a library could parse.
     Errors: OutputFailed (with need and free space where the disk is full); anything else raised inside comes
     out as it is.
     """
     target = check_output_path(path, overwrite=overwrite)
     lock = target.with_name(f"{_hidden(target)}.write-lock")
     with exclusive_lock(lock, target), taken_away(lambda: _remove_partial(target)):
-        temp = temp_path(target)
         try:
             _remove_partial(target)  # left by a killed run: holding the lock, we know that nobody writes it
             _check_space(target, need_bytes)
-            yield temp
-            if verify is not None:
-                verify(temp)
-            _put_in_place(temp, target, overwrite)
+            with plain_folder(target.parent) as folder:
+                temp = folder / temp_path(target).name
+                yield temp
+                if verify is not None:
+                    verify(temp)
+                _put_in_place(temp, target, overwrite)
         except (OSError, sqlite3.Error, *driver_errors) as error:
             failure = _explained(error, target, need_bytes)  # measured while the temporary file is there
             with contextlib.suppress(OSError):
@@ -170,12 +174,12 @@ def write_whole(path: str | os.PathLike, content: str | bytes, *, overwrite: boo
 def temp_path(target: Path) -> Path:
     """The hidden temporary file that belongs to `target`: always the same one, so that the next run can
     clear it away."""
-    return target.with_name(f"{_hidden(target)}.partial{target.suffix[:10]}")
+    return target.with_name(f"{_hidden(target)}.partial{plain_word(target.suffix[:10])}")
 
 
 def _hidden(target: Path) -> str:
-    name = target.name.encode("utf-8", "surrogateescape")
-    return f".{target.name[:40]}-{zlib.crc32(name):08x}"  # short enough for any folder, yet one of a kind
+    name = os.fsencode(target.name)
+    return f".{plain_word(target.name[:40])}-{zlib.crc32(name):08x}"  # short enough for any folder, yet one of a kind
 
 
 def _put_in_place(temp: Path, target: Path, overwrite: bool) -> None:
@@ -248,7 +252,7 @@ def _explained(error: Exception, target: Path, need_bytes: int) -> OutputFailed:
             else f"more than the {size_words(written)} written so far needed"
         )
         return _no_room(target, need, free)
-    words = getattr(error, "strerror", None) or str(error) or type(error).__name__
+    words = getattr(error, "strerror", None) or without_link(str(error)) or type(error).__name__
     return OutputFailed(
         f"{target} could not be written ({words})",
         "an output written whole",

@@ -4,6 +4,7 @@ noted."""
 from __future__ import annotations
 
 import mmap
+import os
 import re
 import warnings
 
@@ -16,24 +17,14 @@ from pyproj.exceptions import CRSError
 
 from tunnelsite.core.errors import InputRefused, ResourceShortage, TunnelsiteError, UsageError
 from tunnelsite.core.layers import Features
-from tunnelsite.io.files import checked_file, file_stamp, layer_of, require_memory, same_file, sha256
-from tunnelsite.io.formats import vector_driver
+from tunnelsite.io.files import checked_file, file_name, layer_of
 from tunnelsite.io.geometries import tidy
-from tunnelsite.io.links import keep_to_the_file, refuse_linked_system
+from tunnelsite.io.plain_names import without_link
+from tunnelsite.io.vector_files import VectorFile, opened_vector, refuse_stored_queries
 
 FEATURE_ID = "feature_id"  # column with the number the file gives each feature
 RESERVED = ("id", "fid", "geom", "geometry", FEATURE_ID)  # a GeoPackage is written with these
 _RENAMED = "source_{}"
-# Memory for reading, in times the file's size: measured with one polygon of 10 million vertices.
-_MEMORY = {
-    "GPKG": 12,
-    "ESRI Shapefile": 12,
-    "FlatGeobuf": 12,
-    "GeoJSON": 16,
-    "GML": 16,
-    "LIBKML": 24,
-    "GPX": 16,
-}
 # no network, nothing written beside the input
 _OPEN_OPTIONS = {"GML": {"DOWNLOAD_SCHEMA": "NO", "WRITE_GFS": "NO"}}
 _ARC_DEGREES = 4  # GDAL's default (OGR_ARC_STEPSIZE): off by 0.06 % of the radius at most
@@ -63,18 +54,13 @@ def read_features(
     name, named_layer = layer_of(path)
     found = checked_file(name, option)
     where = f"{option}: {found.name!r}"
-    driver, target = vector_driver(found, option)
-    stamp, digest = file_stamp(found), sha256(found)
-    need = _MEMORY[driver] * stamp.bytes
-    require_memory(need, f"{where}, {stamp.bytes} bytes of {driver},", "cut it to the farm, or simplify it")
-    keep_to_the_file()
-    if driver == "GeoJSON":
-        refuse_linked_system(found, where)
-    chosen = _chosen_layer(target, driver, where, (layer or named_layer, kinds))
-    meta, numbers, geometry, columns, notes = _read(target, driver, where, chosen)
-    if not same_file(found, stamp, digest):
-        raise InputRefused(f"{where} has changed while it was read", "a file at rest", "run again once it is written")
+    with opened_vector(found, option) as file:
+        refuse_stored_queries(file, None, where)
+        chosen = _chosen_layer(file.target, file.driver, where, (layer or named_layer, kinds))
+        refuse_stored_queries(file, chosen, where)
+        meta, numbers, geometry, columns, notes = _read(file, where, chosen)
     crs = _crs(meta["crs"], where)
+    notes += file.content.notes
     kept, geometry, tidy_notes = tidy(geometry, numbers, kinds, where, crs)
     notes += tidy_notes
     if not len(geometry):
@@ -88,7 +74,27 @@ def read_features(
     table = {FEATURE_ID: numbers[kept]}
     for title, values in _renamed(meta["fields"], columns, notes):
         table[title] = values[kept]
-    return Features(geometry, table, crs, found.name, digest, tuple(notes))
+    return Features(geometry, table, crs, file_name(found), file.content.sha256, tuple(notes))
+
+
+def read_columns(path: str | os.PathLike, option: str, layer: str) -> dict[str, np.ndarray]:
+    """The columns of one table, without its geometry.
+
+    Arguments: path, option, as `read_features`; layer, its name. Errors: LookupError where the table is missing; else as `read_features`.
+    """
+    found = checked_file(layer_of(path)[0], option)
+    where = f"{option}: {found.name!r}"
+    with opened_vector(found, option) as file:
+        refuse_stored_queries(file, layer, where)
+        with _refusing(where):
+            if layer not in [title for title, _ in _layers(file.target, file.driver)]:
+                raise _NoLayer(layer)
+            meta, _, _, values = pyogrio.raw.read(file.target, layer=layer, read_geometry=False)
+    return dict(zip(meta["fields"], values, strict=True))
+
+
+class _NoLayer(LookupError):
+    """A table that is not in the file."""
 
 
 def _chosen_layer(target: str, driver: str, where: str, wanted: tuple[str | None, tuple[str, ...]]) -> str | None:
@@ -154,8 +160,9 @@ def _fits(kind: str, kinds: tuple[str, ...]) -> bool:
     return "point" in kinds if "point" in words else True  # Unknown and Geometry may hold anything
 
 
-def _read(target: str, driver: str, where: str, layer: str | None):
+def _read(file: VectorFile, where: str, layer: str | None):
     """(meta, feature numbers, geometry, columns, notes) as stored, but linear."""
+    target, driver = file.target, file.driver
     options = _OPEN_OPTIONS.get(driver, {})
     with _refusing(where), warnings.catch_warnings(record=True) as said:
         warnings.simplefilter("always")
@@ -163,7 +170,7 @@ def _read(target: str, driver: str, where: str, layer: str | None):
         stated = driver != "GeoJSON" and pyogrio.read_info(target, layer=layer, force_feature_count=True, **options)
         meta, numbers, wkb, columns = pyogrio.raw.read(target, layer=layer, return_fids=True, **options)
         geometry = shapely.from_wkb(wkb) if wkb is not None else np.empty(0, object)
-        curves = stated and _has_curves(target, driver, (layer, stated["geometry_name"]))
+        curves = stated and _has_curves(file, (layer, stated["geometry_name"]))
     if stated and (len(geometry), driver) != (stated["features"], stated["driver"]):
         raise InputRefused(
             f"{where} states {stated['features']} features, but {len(geometry)} could be read",
@@ -176,22 +183,22 @@ def _read(target: str, driver: str, where: str, layer: str | None):
     return meta, numbers, geometry, columns, notes
 
 
-def _has_curves(target: str, driver: str, names: tuple[str, str]) -> bool:
+def _has_curves(file: VectorFile, names: tuple[str, str]) -> bool:
     """Whether the layer holds curves, which the reader replaces without a word."""
-    if driver == "GML":
-        with open(target, "rb") as file, mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) as content:
+    if file.driver == "GML":
+        with open(file.path, "rb") as raw, mmap.mmap(raw.fileno(), 0, access=mmap.ACCESS_READ) as content:
             return re.search(rb"<(\w+:)?(Arc|Circle|Geodesic|Clothoid|BSpline|Bezier|CubicSpline)", content) is not None
-    if driver != "GPKG":
+    if file.driver != "GPKG":
         return False
     layer, column = ('"' + name.replace('"', '""') + '"' for name in names)
-    kinds = pyogrio.raw.read(target, sql=f"SELECT DISTINCT ST_GeometryType({column}) FROM {layer}")[3][0]
+    kinds = pyogrio.raw.read(file.target, sql=f"SELECT DISTINCT ST_GeometryType({column}) FROM {layer}")[3][0]
     return any(re.search("CURVE|CIRCULAR|SURFACE", str(kind)) for kind in kinds)
 
 
 def _notes_of(said: list[warnings.WarningMessage], where: str) -> list[str]:
     """Notes for what the reader warned of. Errors: InputRefused for warnings that mean damage."""
     notes, other = [], []
-    for text in dict.fromkeys(str(message.message) for message in said):
+    for text in dict.fromkeys(without_link(str(message.message)) for message in said):
         if "Non closed ring" in text or "corrupt" in text.lower():
             raise InputRefused(f"{where} is damaged ({text.split('. ')[0]})", "closed rings", "copy or export it again")
         if "Measured (M)" in text:
@@ -217,8 +224,10 @@ class _refusing:  # noqa: N801 (reads as a verb)
                 "features of up to about 200 MB of text",
                 "save it as a GeoPackage",
             ) from None
-        if isinstance(error, Exception) and not isinstance(error, TunnelsiteError):  # damage can raise anything
-            text = re.sub(r"; It might help to specify.*", "", str(error)).replace("\n", " ")[:300]
+        if isinstance(error, Exception) and not isinstance(
+            error, TunnelsiteError | _NoLayer
+        ):  # damage can raise anything
+            text = re.sub(r"; It might help to specify.*", "", without_link(str(error))).replace("\n", " ")[:300]
             raise InputRefused(
                 f"{self.where} cannot be read ({text})", "a whole file", "copy or export it again"
             ) from error

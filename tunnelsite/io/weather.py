@@ -10,7 +10,7 @@ import numpy as np
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.core.units import MONTH_DAYS
 from tunnelsite.core.weather import Weather
-from tunnelsite.io.files import checked_file, head, sha256
+from tunnelsite.io.files import checked_file, file_name, head, sha256
 
 SUN_YEAR = 2025  # the project's 365-day sun year (light.sun.YEAR)
 HOURS = 8760
@@ -87,7 +87,7 @@ def _checked(
     month = np.searchsorted(np.cumsum(MONTH_DAYS), day) + 1
     beam, diffuse, whole = (table[name][order] for name in ("dni", "dhi", "ghi"))
     return Weather(
-        start_s, month, day, beam, diffuse, whole, *place, name=file.name, sha256=sha256(file), notes=tuple(notes)
+        start_s, month, day, beam, diffuse, whole, *place, name=file_name(file), sha256=sha256(file), notes=tuple(notes)
     )
 
 

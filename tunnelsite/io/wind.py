@@ -8,7 +8,7 @@ import numpy as np
 
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.core.wind import WindRose
-from tunnelsite.io.files import sha256
+from tunnelsite.io.files import file_name, sha256
 from tunnelsite.io.weather import kind_of
 
 STEP_DEG = 10.0  # weather stations report directions in tens of degrees
@@ -43,7 +43,7 @@ def read_wind_rose(path: str | os.PathLike) -> WindRose:
     rose = rose_of(direction[known], speed[known])
     note = f"{kind}: wind rose of the whole year, hours weighted by speed squared; mostly from {rose[0][rose[1].argmax()]:g} deg"
     left_out = [f"{int((~known).sum())} hours without wind left out"] if not known.all() else []
-    return WindRose(*rose, name=file.name, sha256=sha256(file), notes=(note, *left_out))
+    return WindRose(*rose, name=file_name(file), sha256=sha256(file), notes=(note, *left_out))
 
 
 def rose_of(direction_deg: np.ndarray, speed: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

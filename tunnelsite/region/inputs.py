@@ -17,6 +17,7 @@ from tunnelsite.core.site import Site
 from tunnelsite.core.weather import Weather
 from tunnelsite.core.wind import WindRose
 from tunnelsite.io.drained_tiles import DrainedTiles
+from tunnelsite.io.files import file_name
 from tunnelsite.io.mosaic import Mosaic, mosaic, read_mosaic
 from tunnelsite.io.rasters import covered, height_rules
 from tunnelsite.io.site_reader import read_inputs, window_bounds
@@ -54,7 +55,7 @@ class Region:
     def by_role(self) -> list[tuple[str, str, str]]:
         """(what it is used as, name, SHA-256) of every input but the parcels: the same file is another input in another role."""
         rasters = {"dem": self.dem, "surface": self.surface, "far_dem": self.far_dem}
-        found = [(role, item.whole.path.name, item.sha256) for role, item in rasters.items() if item is not None]
+        found = [(role, file_name(item.whole.path), item.sha256) for role, item in rasters.items() if item is not None]
         vectors = [*self.features.items(), *(("keep_out", item) for item in self.keep_outs)]
         vectors += [(f"service:{name}", item) for name, item in self.services.items()]
         found += [(role, item.name, item.sha256) for role, item in vectors if item is not None]

@@ -22,6 +22,7 @@ from tunnelsite.io.handover.geojson import geometry_member
 from tunnelsite.io.handover.stored import StoredLayers
 from tunnelsite.io.handover.world import WorldLayer, bounding_box, world_layer
 from tunnelsite.io.names import safe_name
+from tunnelsite.io.raster_header import opened, safe_environment
 from tunnelsite.io.tables import Table
 
 STAC = "1.1.0"
@@ -123,7 +124,7 @@ def _asset(path: Path, folder: Path, title: str) -> dict[str, Any]:
 def _raster(path: Path) -> dict[str, Any]:
     """Shape, transform, system and band of a GeoTIFF, from its head."""
     try:
-        with rasterio.Env(GDAL_PAM_ENABLED="NO"), rasterio.open(path, driver="GTiff") as file:
+        with safe_environment(), opened(path, "GTiff") as file:
             tags, crs = file.tags(1), file.crs
             numbers = {
                 name.lower(): tags.get(f"STATISTICS_{name}") for name in ("MINIMUM", "MAXIMUM", "MEAN", "STDDEV")

@@ -15,14 +15,14 @@ import pyproj
 import shapely
 
 from tunnelsite.core.errors import InputRefused
-from tunnelsite.io.files import checked_file, file_stamp, require_memory, same_file, sha256
-from tunnelsite.io.formats import vector_driver
+from tunnelsite.io.files import checked_file
+from tunnelsite.io.plain_names import without_link
 from tunnelsite.io.tables import GEOMETRY_TYPES, Column, Table
+from tunnelsite.io.vector_files import VectorFile, opened_vector, read_only, refuse_stored_queries
 
 OPTION = "SITES"
 _KINDS = {"i": "INTEGER", "u": "INTEGER", "f": "REAL", "b": "BOOLEAN"}
 _UNIT = re.compile(r"(?:^| )Unit: (.*)\.$")
-_MEMORY = 12  # times the file's size, as in `io/vectors.py`
 _PROBLEMS = (
     pyogrio.errors.DataSourceError,
     pyogrio.errors.DataLayerError,
@@ -73,14 +73,17 @@ def read_layers(path: str) -> StoredLayers:
     several coordinate systems.
     """
     found = checked_file(path, OPTION)
-    driver, target = vector_driver(found, OPTION)
     where = f"{OPTION}: {found.name!r}"
-    if driver != "GPKG":
-        raise InputRefused(f"{where} is {driver}", "the GeoPackage that tunnelsite wrote", "name that file")
-    stamp, digest = file_stamp(found), sha256(found)
-    require_memory(_MEMORY * stamp.bytes, f"{where}, {stamp.bytes} bytes,", "keep fewer candidates (--top)")
+    with opened_vector(found, OPTION) as file:
+        if file.driver != "GPKG":
+            raise InputRefused(f"{where} is {file.driver}", "the GeoPackage that tunnelsite wrote", "name that file")
+        return _stored(file, where)
+
+
+def _stored(file: VectorFile, where: str) -> StoredLayers:
+    refuse_stored_queries(file, None, where)
     try:
-        with contextlib.closing(_opened(found)) as database:
+        with contextlib.closing(read_only(file.link)) as database:
             listed = [row[0] for row in database.execute(
                 "SELECT table_name FROM gpkg_contents WHERE data_type IN ('features', 'attributes') ORDER BY rowid"
             )]  # fmt: skip
@@ -89,20 +92,16 @@ def read_layers(path: str) -> StoredLayers:
         tables, systems = {}, {}
         for name in listed:
             if name != "layer_styles":
-                tables[name], systems[name] = _table(target, name, where, words)
+                refuse_stored_queries(file, name, where)
+                tables[name], systems[name] = _table(file.target, name, where, words)
     except _PROBLEMS as problem:
         raise InputRefused(
-            f"{where} cannot be read ({problem})", "the GeoPackage that tunnelsite wrote", "screen again"
+            f"{where} cannot be read ({without_link(str(problem))})",
+            "the GeoPackage that tunnelsite wrote",
+            "screen again",
         ) from None
-    if not same_file(found, stamp, digest):
-        raise InputRefused(f"{where} has changed while it was read", "a file at rest", "run again once it is written")
-    return StoredLayers(tables, _one_system(systems, where), styles, cautions, changed, found, digest)
-
-
-def _opened(path: Path) -> sqlite3.Connection:
-    database = sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True)
-    database.execute("PRAGMA trusted_schema = OFF")  # nothing that a view or a trigger says is run
-    return database
+    crs, digest = _one_system(systems, where), file.content.sha256
+    return StoredLayers(tables, crs, styles, cautions, changed, file.path, digest)
 
 
 def _there(database: sqlite3.Connection, table: str) -> bool:
