@@ -11,7 +11,7 @@ from tunnelsite.core.errors import UsageError
 from tunnelsite.core.shade_gap import Roof, clear_gap_m, shade_reach
 from tunnelsite.result import Result
 from tunnelsite.scan.engine import Scan
-from tunnelsite.scan.judge import Choice
+from tunnelsite.scan.ranking import Choice
 from tunnelsite.scan.refine import broken_rules, placement, rectangle
 from tunnelsite.siteplan.layout import LayoutRules, Placements
 from tunnelsite.siteplan.thinned_layout import ThinnedLayout, thinned_layout

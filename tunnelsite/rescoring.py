@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from tunnelsite.core.criterion import Truth
 from tunnelsite.core.describe import nearest
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.rubric import Rubric
@@ -38,6 +39,7 @@ def rescored(result: Result, weights: dict[str, float], rubrics: dict[str, dict[
         _settings(result.settings, changes, top),
         [_within(scan, judges, result.judges) for scan in result.scans],
         judges,
+        result.gaps,
     )
 
 
@@ -83,7 +85,8 @@ def _within(scan: Scan, judges: list[Judge], before: list[Judge]) -> Scan:
     if keep.all():
         return scan
     measures = {name: values[keep] for name, values in scan.measures.items()}
-    return replace(scan, index=scan.index[keep], owner=scan.owner[keep], measures=measures)
+    truths = {name: Truth(*(values[keep] for values in truth)) for name, truth in scan.truths.items()}
+    return replace(scan, index=scan.index[keep], owner=scan.owner[keep], measures=measures, truths=truths)
 
 
 def _count(

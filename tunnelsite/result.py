@@ -11,12 +11,15 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from tunnelsite import tables
+from tunnelsite.core.elevation_error import ErrorModel
 from tunnelsite.core.grid import horizontal
 from tunnelsite.core.site import Frame, Site
 from tunnelsite.core.table import Table
+from tunnelsite.not_assessed import Gap
 from tunnelsite.run_table import run_table
 from tunnelsite.scan.engine import Judge, Scan
-from tunnelsite.scan.judge import Choice
+from tunnelsite.scan.pitch_error import stated_error
+from tunnelsite.scan.ranking import Choice
 from tunnelsite.settings import Settings
 
 if TYPE_CHECKING:
@@ -30,8 +33,9 @@ class Result:
 
     Attributes:
         site, settings: what was asked. scans: one for each house and bearing. judges: criteria with their rubrics.
-        scored: by scan, score of every placement that passed (float64 [n]). choices: the ranking.
-        notes: what is to be said of the ranking as a whole.
+        scored: by scan, steady score of every placement that passed (float64 [n]): it ranks. here: the same at the exact place.
+        choices: the ranking.
+        gaps: what was not assessed anywhere. notes: what is to be said of the ranking as a whole.
     """
 
     site: Site
@@ -39,7 +43,9 @@ class Result:
     scans: list[Scan]
     judges: list[Judge]
     scored: list[np.ndarray]
+    here: list[np.ndarray]
     choices: list[Choice]
+    gaps: list[Gap] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
 
     @property
@@ -51,6 +57,16 @@ class Result:
     def frame(self) -> Frame:
         """The frame of the wanted bearing."""
         return self.scans[0].frame
+
+    def error_of(self, scan: Scan) -> ErrorModel:
+        """What the errors of the elevations of a scan are taken to be."""
+        return scan.frame.error or stated_error(scan.frame, *self.settings.error)
+
+    @property
+    def apart_m(self) -> float:
+        """Least distance between the centres of two options [m]: as set, or one length of the longest house."""
+        longest = max(scan.house.length_m for scan in self.scans)
+        return longest if self.settings.apart_m is None else self.settings.apart_m
 
     @cached_property
     def rows(self) -> list[dict[str, Any]]:

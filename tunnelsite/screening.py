@@ -21,17 +21,21 @@ from tunnelsite.core.wind import WindRose
 from tunnelsite.cost import refuse_shortage
 from tunnelsite.criteria.reach import reach
 from tunnelsite.needs import given_for, left_out
+from tunnelsite.not_assessed import Gap, gaps
 from tunnelsite.result import Result
 from tunnelsite.scan.beyond import beyond_layers
 from tunnelsite.scan.data_checks import check_data, check_houses
 from tunnelsite.scan.engine import Judge, Scan, scanned
 from tunnelsite.scan.far_ground import far_ground
-from tunnelsite.scan.judge import ranked, scores
+from tunnelsite.scan.judge import scores
 from tunnelsite.scan.lamps import add_night_light
 from tunnelsite.scan.localise import frame_grid, localised
 from tunnelsite.scan.open_ground import bars, open_ground
+from tunnelsite.scan.pitch_error import stated_error
+from tunnelsite.scan.ranking import RankRules, ranked
 from tunnelsite.scan.refine import broken_rules
 from tunnelsite.scan.soils import add_soils
+from tunnelsite.scan.steady import steady_scores
 from tunnelsite.scan.surface import add_surface
 from tunnelsite.settings import Settings, crop_period, settings_from
 
@@ -76,7 +80,7 @@ def screen(
             judges = _without(judges, problem, skipped)
     for frame in frames.values():
         frame.notes += [*doubts, *skipped]
-    return judged(site, settings, scans, judges)
+    return judged(site, settings, scans, judges, gaps(site, settings, judges, skipped.append))
 
 
 def _scans(
@@ -129,21 +133,22 @@ def told_houses(settings: Settings, houses: Sequence[House]) -> Settings:
     return settings.model_copy(update=told)
 
 
-def judged(site: Site, settings: Settings, scans: list[Scan], judges: list[Judge]) -> Result:
+def judged(site: Site, settings: Settings, scans: list[Scan], judges: list[Judge], missing: list[Gap]) -> Result:
     """Score, rank and refine what was measured; no terrain is computed here."""
-    scored = [scan.frame.store.kept(scores(scan, judges, settings.combine)) for scan in scans]
+    here = [scan.frame.store.kept(scores(scan, judges, settings.combine)) for scan in scans]
+    scored = [steady_scores(scan, values, settings.shift_m) for scan, values in zip(scans, here, strict=True)]
+    result = Result(site, settings, scans, judges, scored, here, [], missing)
 
     def sound(scan: Scan, item: int) -> bool:
         return not broken_rules(scan, item, settings.setback_m, settings.clearance_m)
 
-    choices = ranked(scans, scored, settings.top, sound)
-    notes: list[str] = []
+    result.choices = ranked(scans, scored, RankRules(settings.top, result.apart_m, settings.per_parcel), sound)
     left = sum(len(values) for values in scored)
-    if left and not choices and not any(map(site.store.finite, scored)):
+    if left and not result.choices and not any(map(site.store.finite, scored)):
         weighted = ", ".join(judge.id for judge in judges if judge.rubric.weight > 0)
         text = f"{left:,} placements passed every limit, but none of what has a weight ({weighted}) could be assessed there"
-        notes.append(text)
-    return Result(site, settings, scans, judges, scored, choices, notes)
+        result.notes.append(text)
+    return result
 
 
 def judges_of(site: Site, settings: Settings, kind: str, report: catalogue.Report = lambda text: None) -> list[Judge]:
@@ -189,6 +194,7 @@ def prepared(site: Site, settings: Settings, bearing_deg: float, judges: list[Ju
     progress("local grid", 0.0)
     grid = frame_grid(site, bearing_deg=bearing_deg, cell_m=settings.cell_m, halo_m=settings.halo_m)
     frame = localised(site, grid)
+    frame.error = stated_error(frame, *settings.error)
     check_data(site, frame, settings.halo_m)
     add_surface(frame, settings.bare_transmission)
     add_soils(frame)

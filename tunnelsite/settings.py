@@ -105,6 +105,9 @@ class Settings(BaseModel):
     keep_water_like: bool = False
     combine: Literal["mean", "geometric", "lowest"] = "mean"
     top: Annotated[int, _whole("top", 1, MOST_CANDIDATES)] = 20
+    shift_m: Annotated[float, _length("shift", 0, 100)] = 3.0
+    apart_m: Annotated[float | None, _length("apart", 0, 100_000)] = None
+    per_parcel: Annotated[int | None, _whole("options per parcel", 1, MOST_CANDIDATES)] = None
     elevation_error_m: Annotated[float | None, _length("elevation error", 0, 50)] = None  # see core.elevation_error
     error_range_m: Annotated[float | None, _length("error range", 0, 10_000)] = None
     draws: Annotated[int, _whole("draws", 1, 100_000)] = 500

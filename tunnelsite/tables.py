@@ -12,11 +12,13 @@ from tunnelsite.core.sources import source_words
 from tunnelsite.core.table import Column, Table
 from tunnelsite.scan import refine
 from tunnelsite.scan.open_ground import why_nothing_fits
-from tunnelsite.scan.pitch_error import pitch_error, stated_error
+from tunnelsite.scan.pitch_error import pitch_error
+from tunnelsite.scan.steady import lowest_score, room_to_shift, steady_marks
 from tunnelsite.siteplan.stakes import DesignPlane, end_words, heights_at, stakes
 
 if TYPE_CHECKING:
     from tunnelsite.result import Result
+    from tunnelsite.scan.ranking import Choice
 
 REAL, INTEGER, TEXT = "real", "integer", "text"
 
@@ -24,7 +26,7 @@ CANDIDATE_COLUMNS = {
     "rank": Column(INTEGER, "rank over the whole run, 1 = best"),
     "score": Column(
         REAL,
-        "100 x the combined marks over what was assessed (weighted mean unless the run table says otherwise)",
+        "steady score: 100 x the combined expected marks over what was assessed, mean over shifts of the house",
         "0-100",
     ),
     "parcel": Column(TEXT, "parcel that holds the pad"),
@@ -59,6 +61,11 @@ CANDIDATE_COLUMNS = {
     "cold_pool_m": Column(REAL, "depth of the cold-air pool the spot lies in", "m"),
     "night_lux": Column(REAL, "night light from lamps", "lx"),
     "clearance_m": Column(REAL, "distance from the footprint to the nearest structure", "m"),
+    "room_m": Column(REAL, "how far it can move any way and still be offered with 95 % of its score, up to 30 m", "m"),
+    "score_here": Column(REAL, "score at the exact place", "0-100"),
+    "score_lowest": Column(REAL, "lowest score within the shift; 0 = a limit rejects there", "0-100"),
+    "assessed_pct": Column(REAL, "share of the weight that could be assessed", "%"),
+    "not_assessed": Column(TEXT, "what could not be assessed"),
     "flags": Column(TEXT, "what a reader should not miss"),
 }
 # Measures that are candidate columns under another name.
@@ -86,20 +93,48 @@ def candidate_row(result: Result, rank: int) -> dict[str, Any]:
         "length_m": scan.house.length_m,
     }
     row |= refine.where(scan, item) | refine.natural_ground(scan, item)
-    error = pitch_error(scan, item, stated_error(scan.frame, *result.settings.error))
+    at = divmod(int(scan.index[item]), scan.frame.grid.cols)
+    error = pitch_error(scan.frame, scan.house, at, result.error_of(scan))
     row["pitch_se_pct"] = error.steeper_pct(row["pitch_along_pct"], row["pitch_across_pct"])
     row |= refine.graded(scan, item, result.settings.pad_pitch, result.settings.shrink)
     row["clearance_m"] = refine.clearance(scan, item)
-    for judge in result.judges:
+    row |= _steadiness(result, choice)
+    marks = steady_marks(scan, item, result.judges, result.settings.shift_m)
+    row |= _assessed(result, marks)
+    for judge, mark in zip(result.judges, marks.tolist(), strict=True):
         value = float(scan.measures[judge.id][item])
         if judge.id in MEASURE_COLUMNS:
             row[MEASURE_COLUMNS[judge.id]] = value if np.isfinite(value) else None
         if judge.id.startswith("reach_"):
             row[f"{judge.id}_m"] = value
         if judge.rubric.weight > 0:
-            row[f"score_{judge.id}"] = float(judge.rubric.marks(np.float64(value)))
+            row[f"score_{judge.id}"] = mark
     row["flags"] = refine.flags(scan, item, row, 100 * float(np.max(error.both)))
     return row
+
+
+def _steadiness(result: Result, choice: Choice) -> dict[str, float]:
+    """What becomes of a candidate that is moved a little."""
+    scan, here, shift_m = result.scans[choice.scan], result.here[choice.scan], result.settings.shift_m
+    return {
+        "room_m": room_to_shift(scan, here, choice.item, choice.score),
+        "score_here": round(float(here[choice.item]), 4),
+        "score_lowest": round(lowest_score(scan, here, choice.item, shift_m), 4),
+    }
+
+
+def _assessed(result: Result, marks: np.ndarray) -> dict[str, Any]:
+    """Share of the weight that could be assessed at a candidate, and what could not, in words. Arguments: marks by criterion."""
+    weight = np.array([judge.rubric.weight for judge in result.judges])
+    unknown = np.isnan(marks) & (weight > 0)
+    missing = sum(gap.weight for gap in result.gaps)
+    partly = sum(
+        gap.weight for gap in result.gaps if gap.partly
+    )  # is in the score, but of a part of what it should look at
+    share = (weight[~unknown].sum() - partly) / (weight.sum() + missing - partly)
+    here = [f"{judge.criterion.description.title.lower()} (not known here)"
+            for judge, gone in zip(result.judges, unknown, strict=True) if gone]  # fmt: skip
+    return {"assessed_pct": 100 * float(share), "not_assessed": "; ".join([*here, *(gap.words for gap in result.gaps)])}
 
 
 def candidate_rows(result: Result) -> list[dict[str, Any]]:

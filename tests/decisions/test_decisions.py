@@ -32,7 +32,7 @@ def test_every_candidate_is_explained_with_its_own_score(result):
         told = explain_rank(result, rank)
         assert told.rank == rank and not told.broken
         assert told.score == pytest.approx(choice.score, abs=2e-6)
-        assert sum(r.points or 0 for r in told.rules) == pytest.approx(told.score)
+        assert sum(r.points or 0 for r in told.rules) == pytest.approx(told.score_here)
         scan = result.scans[choice.scan]
         for rule in told.rules:
             if rule.rule in scan.measures:

@@ -21,8 +21,9 @@ from tunnelsite.decisions.rank_shares import DrawPlan, rank_shares, ranked_score
 from tunnelsite.decisions.robustness import candidate_marks, drawn_weights
 from tunnelsite.kernels.plane_error import slope_error
 from tunnelsite.scan.combine import combined
-from tunnelsite.scan.judge import Choice
+from tunnelsite.scan.marks import marks_of
 from tunnelsite.scan.pitch_error import PitchError, stated_error
+from tunnelsite.scan.ranking import Choice
 
 HOUSES = [House(6, 12), House(5, 9.5)]
 CRITERIA = catalogue.criteria()
@@ -155,6 +156,9 @@ def test_shares_against_a_plain_loop(result):
     random = drawn_weights(weights, plan.concentration, 60, 3)
     count = len(result.choices)
     tally, out = np.zeros((count, count)), np.zeros(count)
+    steady = candidate_marks(
+        result
+    )  # over the shifts of the house, moved by what the drawn ground makes of the exact place
     for draw in range(60):
         scores = []
         for k, (scan, item) in enumerate(chosen(result)):
@@ -163,7 +167,11 @@ def test_shares_against_a_plain_loop(result):
                 value = measured.measures.get(judge.id)
                 value = scan.measures[judge.id][item] if value is None else value[draw, k]
                 rejected |= bool(judge.rubric.beyond(np.float64(value)))
-                marks.append([judge.rubric.marks(np.float64(value))])
+                mark = steady[len(marks), k]
+                if judge.id in measured.measures:
+                    here = marks_of(scan, judge, np.array([item]))[0]
+                    mark = np.clip(mark + judge.rubric.marks(np.float64(value)) - here, 0, 1)
+                marks.append([mark])
             scores.append(-1.0 if rejected else round(float(combined(np.array(marks), random[draw])[0]), 8))
             out[k] += rejected
         for k in range(count):
@@ -263,7 +271,7 @@ def test_the_best_of_all_placements_against_a_plain_search(result, concentration
 
 
 def _corners(run, scan, item):
-    from tunnelsite.scan.judge import footprint_corners
+    from tunnelsite.scan.ranking import footprint_corners
 
     return footprint_corners(run.scans[scan], item)
 

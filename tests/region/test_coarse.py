@@ -15,7 +15,7 @@ from scipy.stats import spearmanr
 
 from tunnelsite.core.elevation_error import error_model
 from tunnelsite.kernels.planes import rectangle_planes
-from tunnelsite.scan.pitch_error import pitch_error
+from tunnelsite.scan.pitch_error import pitch_errors
 
 SIDE_M, CELL_M, LENGTH_M, WIDTH_M = 900, 2.0, 30.0, 9.0
 EVERY = 23  # of the placements that are looked at: 289 of them
@@ -45,10 +45,11 @@ def judged(ground: np.ndarray, own_m: int, stated: tuple, error_m: float = 0.0) 
     planes = rectangle_planes(fine, LENGTH_M / CELL_M, WIDTH_M / CELL_M, CELL_M)
     places = np.arange(40, fine.shape[0] - 40, EVERY)
     index = (places[:, None] * fine.shape[1] + places).ravel()
-    frame = SimpleNamespace(ground=fine, dem_cell_m=own_m, grid=SimpleNamespace(cell_m=CELL_M, cols=fine.shape[1]))
-    scan = SimpleNamespace(frame=frame, house=SimpleNamespace(length_m=LENGTH_M, width_m=WIDTH_M), index=index)
+    grid = SimpleNamespace(cell_m=CELL_M, cols=fine.shape[1])
+    frame = SimpleNamespace(ground=fine, dem_cell_m=own_m, grid=grid)
     model = error_model(*stated, own_m, CELL_M)
-    errors = np.array([pitch_error(scan, item, model).both for item in range(index.size)]).T
+    found = pitch_errors(frame, SimpleNamespace(length_m=LENGTH_M, width_m=WIDTH_M), model, (0, len(fine)))
+    errors = np.stack([part.ravel()[index] for part in found.both])
     return 100 * np.stack([planes.slope_along.ravel()[index], planes.slope_across.ravel()[index]]), 100 * errors
 
 

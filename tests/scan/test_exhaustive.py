@@ -115,25 +115,22 @@ def _measures(frame, house: House, pad, row: int, col: int) -> dict[str, float] 
     return found
 
 
-def test_scores_and_ranking_agree_with_the_slow_way() -> None:
+def test_scores_agree_with_the_slow_way() -> None:
+    """Expected marks of what has an error, by simulation of the error; plain marks of what has none."""
     result = screen(farm(3), House(4.3, 9.7, kind="container"), settings=SETTINGS)
     scan = result.scans[0]
-    total, weight = np.zeros(len(scan.index)), 0.0
+    normal = np.random.default_rng(1).standard_normal(4000)[:, None]
+    some = slice(0, None, max(1, len(scan.index) // 150))
+    total, weight = np.zeros(len(scan.index[some])), 0.0
     for judge in result.judges:
         if judge.rubric.weight:
-            total += judge.rubric.weight * judge.rubric.marks(scan.measures[judge.id].astype(float))
+            truth = scan.truths.get(judge.id)
+            value = scan.measures[judge.id][some].astype(float)
+            if truth is not None:
+                value = truth.mean[some] + truth.se[some] * normal
+            total += judge.rubric.weight * np.atleast_2d(judge.rubric.marks(value)).mean(axis=0)
             weight += judge.rubric.weight
-    assert result.scored[0] == pytest.approx(100 * total / weight, abs=1e-5)
-    boxes = []
-    order = sorted(range(len(scan.index)), key=lambda k: (-result.scored[0][k], scan.index[k]))
-    for item in order:
-        along, across = scan.frame.grid.centre(*divmod(int(scan.index[item]), scan.frame.grid.cols))
-        box = shapely.box(along - 9.7 / 2, across - 4.3 / 2, along + 9.7 / 2, across + 4.3 / 2)
-        if all(shapely.area(shapely.intersection(box, other)) < 1e-6 for _, other in boxes):
-            boxes.append((item, box))
-        if len(boxes) == SETTINGS.top:
-            break
-    assert [choice.item for choice in result.choices] == [item for item, _ in boxes]
+    assert result.here[0][some] == pytest.approx(100 * total / weight, abs=0.3)
 
 
 def test_several_houses_and_bearings_compete_without_overlap() -> None:
@@ -142,7 +139,7 @@ def test_several_houses_and_bearings_compete_without_overlap() -> None:
     result = screen(farm(4), houses, settings=settings)
     assert len(result.scans) == 6
     shapes = result.tables["candidates"].geometry
-    assert len(shapes) == 12
+    assert len(shapes) == 12 and len({row["house"] for row in result.rows}) == 2
     for k, one in enumerate(shapes):
         for other in shapes[k + 1 :]:
             assert shapely.area(shapely.intersection(one, other)) < 1e-3

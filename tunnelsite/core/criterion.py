@@ -4,12 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from typing import Any, Protocol
+from typing import Any, NamedTuple, Protocol
 
 import numpy as np
 
 from tunnelsite.core.describe import Description
 from tunnelsite.core.rubric import Rubric
+
+
+class Truth(NamedTuple):
+    """What is known of the true value of a measure, given the measured one: `mean` and standard error `se`, float arrays over
+    the strip's placements, in the unit of the measure; NaN = not known. The error is taken as normal."""
+
+    mean: np.ndarray
+    se: np.ndarray
 
 
 class Placements(Protocol):
@@ -23,6 +31,9 @@ class Placements(Protocol):
     pad: Any
     cell_m: float
     frame: Any
+    shows_ground: (
+        bool  # False where the elevation model's cells are too wide to show how the ground lies under the house
+    )
 
     def feasible(self) -> np.ndarray:
         """bool: placements still in the running."""
@@ -53,7 +64,14 @@ class Placements(Protocol):
         """Earthwork of the pad with attributes `cut_m3`, `fill_m3`, `max_cut_m`, `max_fill_m`; NaN where not feasible."""
 
     def distance(self, features: Any) -> np.ndarray:
-        """Distance [m] from the centre of the placement to the nearest of the features."""
+        """Distance [m] from the footprint to the nearest of the features."""
+
+    def elevation_sd(self) -> np.ndarray:
+        """Standard deviation [m] of the error of one elevation that counts round each placement."""
+
+    def slope_errors(self) -> Any:
+        """Standard errors of the slopes of `plane()` as fractions, attributes `along` and `across`; NaN = not known, and where the
+        elevation model's cells are too wide to show the pitch."""
 
 
 @dataclass(frozen=True)
@@ -64,6 +82,8 @@ class Criterion:
         description: id, title, unit of the measure, layers it reads, parameters, source.
         measure: measure(site, **parameters) -> array over the strip's placements, NaN = not assessed; pure.
         rubrics: by kind of house; `any` serves kinds that are not named.
+        truth: truth(site, measure, **parameters) -> Truth, where errors of the elevations and ground that the model's cells
+            hide reach the measure: marks then are the expected ones. None = the measure is taken as exact.
         needs: names of optional inputs without which it is not assessed and left out of a run (`soils`, `lamps`, `wind`,
             `soil_groups` = soils with a column of hydrologic groups, `standing` = surface or obstacles, `bearings` = several
             bearings, `service:water` ..., `asked` = a weight above 0 or a rubric in the project).
@@ -73,6 +93,7 @@ class Criterion:
     measure: Callable[..., np.ndarray]
     rubrics: Mapping[str, Rubric] = field(default_factory=dict)
     needs: tuple[str, ...] = ()
+    truth: Callable[..., Truth] | None = None
 
     @property
     def id(self) -> str:

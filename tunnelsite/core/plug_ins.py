@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from tunnelsite.core.criterion import Criterion
+from tunnelsite.core.criterion import Criterion, Placements, Truth
 from tunnelsite.core.describe import Description, LayerSpec, Parameter
 from tunnelsite.core.errors import TunnelsiteError
 from tunnelsite.core.house import KINDS
@@ -75,6 +75,8 @@ def _criterion_faults(item: Criterion) -> list[str]:
         found.append("its rubrics are not Rubrics")
     found += [f"it needs {need!r}, which is no input" for need in item.needs if not _is_need(need)]
     named = {parameter.id: parameter.default for parameter in item.description.parameters}
+    if item.truth is not None:
+        found += _call_faults(item.truth, "truth", (None, None), named)
     return found + _call_faults(item.measure, "measure", (None,), named)
 
 
@@ -104,7 +106,8 @@ def _call_faults(function: Any, name: str, given: tuple, named: dict[str, Any]) 
 def guarded(item: Criterion | Process) -> Criterion | Process:
     """The same criterion or process, which raises PlugInFailed for whatever goes wrong in it or comes out wrong."""
     if isinstance(item, Criterion):
-        return replace(item, measure=_guarded_measure(item))
+        truth = None if item.truth is None else _guarded_truth(item)
+        return replace(item, measure=_guarded_measure(item), truth=truth)
     by_tiles = item.by_tiles and replace(item.by_tiles, run=_guarded_tiles(item))
     return replace(item, run=_guarded_run(item), by_tiles=by_tiles)
 
@@ -131,6 +134,21 @@ def _guarded_measure(item: Criterion) -> Callable[..., np.ndarray]:
         return found
 
     return measure
+
+
+def _guarded_truth(item: Criterion) -> Callable[..., Truth]:
+    def truth(site: Placements, measure: np.ndarray, **parameters) -> Truth:
+        try:
+            mean, se = (np.asarray(part, np.float32) for part in item.truth(site, measure, **parameters))
+        except Exception as problem:  # whatever a plug-in does wrong must not stop the run
+            raise PlugInFailed(item.id, f"{type(problem).__name__}: {problem}") from problem
+        if any(part.shape not in ((), measure.shape) for part in (mean, se)):
+            raise PlugInFailed(item.id, f"truth returned shapes {mean.shape} and {se.shape}, not {measure.shape}")
+        if np.isinf(mean).any() or (se < 0).any():
+            raise PlugInFailed(item.id, "truth returned infinite values or a standard error below 0")
+        return Truth(mean, se)
+
+    return truth
 
 
 def _guarded_tiles(item: Process) -> Callable[..., None]:

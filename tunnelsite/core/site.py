@@ -10,6 +10,7 @@ import numpy as np
 import shapely
 
 from tunnelsite.core.crowns import CrownKinds
+from tunnelsite.core.elevation_error import ErrorModel
 from tunnelsite.core.layers import Drained, Features, SourceRaster
 from tunnelsite.core.store import Store
 from tunnelsite.core.weather import Weather
@@ -79,6 +80,7 @@ class Frame:
         lon_deg, lat_deg: origin of the local projection.
         crowns: which obstacles pass a part of the beam, once the surface was made.
         dem_cell_m: the elevation model's own cell side [m], which a finer working cell does not better; 0 = not known.
+        error: what the errors of the elevations are taken to be; None = assumed by the model's cells.
         store: where layers and measures live.
     """
 
@@ -98,6 +100,7 @@ class Frame:
     soils: Features | None = None
     crowns: CrownKinds | None = None
     dem_cell_m: float = 0.0
+    error: ErrorModel | None = None
     notes: list[str] = field(default_factory=list)
     store: Store = field(default_factory=Store)
 

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from tunnelsite.core.criterion import Criterion, Placements
+from tunnelsite.core.criterion import Criterion, Placements, Truth
 from tunnelsite.core.describe import Description, LayerSpec
 from tunnelsite.core.rubric import Rubric
+from tunnelsite.kernels.expected import steeper_slope
 
 GROUND = LayerSpec("ground", "m", "bare ground")
 PITCH_SOURCES = "pitch-tolerance, pitch-umass, pitch-nrcs-pennsylvania, pitch-missouri, pitch-curve"
@@ -18,14 +19,26 @@ def pitch(site: Placements) -> np.ndarray:
     return 100 * np.fmax(np.abs(plane.slope_along), np.abs(plane.slope_across))
 
 
+def true_pitch(site: Placements, measure: np.ndarray) -> Truth:
+    """Mean and standard error [%] of the steeper true slope: noise alone makes level ground look a little steep or steep ground
+    a little level, so the true pitch of the flattest of many placements is more than was measured."""
+    plane, error = site.plane(), site.slope_errors()
+    return Truth(*(100 * part for part in steeper_slope(plane.slope_along, plane.slope_across, *error)))
+
+
 def roughness(site: Placements) -> np.ndarray:
-    """Root mean square [m] of the ground off its plane under the footprint."""
-    return site.plane().rms_m
+    """Root mean square [m] of the ground off its plane under the footprint; not assessed where the model cannot show it."""
+    return _where_shown(site, site.plane().rms_m)
 
 
 def crown(site: Placements) -> np.ndarray:
-    """Height [m] of the middle above the long edges by the quadratic across the width; positive sheds water."""
-    return site.plane().crown_m
+    """Height [m] of the middle above the long edges by the quadratic across the width; positive sheds water. Not assessed where
+    the model cannot show it."""
+    return _where_shown(site, site.plane().crown_m)
+
+
+def _where_shown(site: Placements, measure: np.ndarray) -> np.ndarray:
+    return measure if site.shows_ground else np.full_like(measure, np.nan)
 
 
 PITCH = Criterion(
@@ -38,6 +51,7 @@ PITCH = Criterion(
     ),
     pitch,
     {"any": Rubric(full_at=100 / 192, none_at=10.0, limit=10.0, weight=2.0, source=PITCH_SOURCES)},
+    truth=true_pitch,
 )
 ROUGHNESS = Criterion(
     Description(

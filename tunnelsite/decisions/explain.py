@@ -7,13 +7,15 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 
+from tunnelsite.core.criterion import Truth
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.grid import transformer
 from tunnelsite.result import Result
 from tunnelsite.scan.combine import combined
-from tunnelsite.scan.engine import Judge, Scan
-from tunnelsite.scan.judge import SCORE_STEP
+from tunnelsite.scan.engine import Judge, Scan, truth_of
+from tunnelsite.scan.marks import marks_from
 from tunnelsite.scan.refine import TOUCH_M, placement, rectangle
+from tunnelsite.scan.steady import SCORE_STEP
 from tunnelsite.scan.strip import Strip
 
 
@@ -41,9 +43,10 @@ class RuleCheck:
 
 @dataclass(frozen=True)
 class Explanation:
-    """Every rule at one placement. `score` is what it would score if no limit rejected it; `moved_m` is the distance
-    from the asked point to the centre of the placement; `above`, `scored`: placements of all scans scoring higher, and all;
-    `not_listed`: why it is no candidate though no rule rejects it."""
+    """Every rule at one placement. `score` is the steady score that ranks, None where a rule rejects the place; `score_here` is what
+    it scores at this very place, or would if no limit rejected it; `moved_m` is the distance from the asked point to the
+    centre of the placement; `above`, `scored`: placements of all scans scoring higher, and all; `not_listed`: why it is no
+    candidate though no rule rejects it."""
 
     house: str
     bearing_deg: float
@@ -51,6 +54,7 @@ class Explanation:
     moved_m: float
     rules: tuple[RuleCheck, ...]
     score: float | None
+    score_here: float | None
     rank: int | None
     above: int
     scored: int
@@ -71,7 +75,12 @@ class Explanation:
         place = "" if self.moved_m < 0.05 else f" ({self.moved_m:.1f} m from the place asked for)"
         lines = [f"{self.house}, ridge {self.bearing_deg:g} deg, in {self.parcel or 'no parcel'}{place}: {verdict}"]
         if self.score is not None:
-            lines.append(f"score {self.score:.1f}; {self.above} of {self.scored} placements score higher")
+            lines.append(
+                f"score {self.score:.1f} over small shifts, {self.score_here:.1f} at this very place; "
+                f"{self.above:,} of {self.scored:,} placements score higher"
+            )
+        elif self.score_here is not None:
+            lines.append(f"without the rules that reject it, it would score {self.score_here:.1f} at this very place")
         for r in self.rules:
             value = (
                 "not assessed" if r.value is None else f"{_told(r.value)} {'' if r.unit == '1' else r.unit}".rstrip()
@@ -130,17 +139,21 @@ def _explained(result: Result, scan: Scan, cell: tuple[int, int], moved_m: float
     name = frame.parcel_names[inside[0]] if len(inside) else None
     pad = rectangle(float(centre[0]), float(centre[1]), scan.pad.length_m, scan.pad.width_m)
     rules = _ground_rules(result, scan, pad, int(inside[0]) if len(inside) else None)
-    checks, score = _criteria(result.judges, _measures(result, scan, cell), result.settings.combine)
+    checks, here = _criteria(result.judges, *_measures(result, scan, cell), result.settings.combine)
     known = bool(np.isfinite(_pad_top(result, scan, cell)))
     no_data = RuleCheck("no_data", "Heights known under the whole pad", "", float(known), 1.0, known,
                         change="" if known else "get a DEM that covers this place")  # fmt: skip
     scored = [values[np.isfinite(values)] for values in result.scored]
-    above = 0 if score is None else sum(int((values > score + 5e-7).sum()) for values in scored)
     index = cell[0] * frame.grid.cols + cell[1]
+    item = int(np.searchsorted(scan.index, index))
+    stored = item < len(scan.index) and int(scan.index[item]) == index
+    number = next(k for k, one in enumerate(result.scans) if one is scan)
+    score = float(result.scored[number][item]) if stored and np.isfinite(result.scored[number][item]) else None
+    above = 0 if score is None else sum(int((values > score + 5e-7).sum()) for values in scored)
     rank = next((k for k, c in enumerate(result.choices, 1)
                  if result.scans[c.scan] is scan and int(scan.index[c.item]) == index), None)  # fmt: skip
-    found = Explanation(scan.house.name, frame.grid.bearing_deg, name, moved_m, (*rules, no_data, *checks), score, rank,
-                        above, sum(map(len, scored)))  # fmt: skip
+    found = Explanation(scan.house.name, frame.grid.bearing_deg, name, moved_m, (*rules, no_data, *checks), score, here,
+                        rank, above, sum(map(len, scored)))  # fmt: skip
     if rank or found.broken:
         return found
     return replace(found, not_listed=_not_listed(result, scan, cell, score))
@@ -208,18 +221,24 @@ def _pad_top(result: Result, scan: Scan, cell: tuple[int, int]) -> float:
     return float(_strip(result, scan, cell).pad_max("ground")[0, cell[1]])
 
 
-def _measures(result: Result, scan: Scan, cell: tuple[int, int]) -> dict[str, float]:
-    """Every measure of one placement, whether or not an earlier rule rejects it (float32, as in a scan)."""
+def _measures(result: Result, scan: Scan, cell: tuple[int, int]) -> tuple[dict[str, float], dict[str, float]]:
+    """Every measure of one placement and its mark, whether or not an earlier rule rejects it (float32, as in a scan)."""
     strip = _strip(result, scan, cell)
-    return {
-        j.id: float(np.asarray(j.criterion.measure(strip, **j.parameters), np.float32)[0, cell[1]])
-        for j in result.judges
-    }
+    measures, marks = {}, {}
+    for judge in result.judges:
+        measure = np.asarray(judge.criterion.measure(strip, **judge.parameters), np.float32)
+        truth = None
+        if judge.criterion.truth is not None:
+            truth = Truth(*(part[0, cell[1]] for part in truth_of(judge, strip, measure)))
+        measures[judge.id] = float(measure[0, cell[1]])
+        marks[judge.id] = float(marks_from(judge.rubric, np.float64(measures[judge.id]), truth))
+    return measures, marks
 
 
-def _criteria(judges: list[Judge], measures: dict[str, float], combine: str) -> tuple[list[RuleCheck], float | None]:
-    """A check a criterion, and the score; points are shares of the score, so they are given for the weighted mean only."""
-    marks = {j.id: float(j.rubric.marks(np.float64(measures[j.id]))) for j in judges}
+def _criteria(
+    judges: list[Judge], measures: dict[str, float], marks: dict[str, float], combine: str
+) -> tuple[list[RuleCheck], float | None]:
+    """A check per criterion, and the score; points are shares of the score, so they are given for the weighted mean only."""
     total = sum(j.rubric.weight for j in judges if not np.isnan(marks[j.id]))
     checks, score = [], 0.0
     for j in judges:

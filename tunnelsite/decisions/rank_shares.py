@@ -9,7 +9,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from tunnelsite.core.criterion import Criterion
+from tunnelsite.core.elevation_error import ErrorModel
 from tunnelsite.core.errors import UsageError
+from tunnelsite.core.site import Frame
 from tunnelsite.decisions.drawn_ground import Drawn, drawn_measures, ground_only
 from tunnelsite.decisions.robustness import (
     TOLERANCE,
@@ -20,6 +22,7 @@ from tunnelsite.decisions.robustness import (
     weighted_means,
 )
 from tunnelsite.scan.combine import WAYS, combined
+from tunnelsite.scan.marks import marks_of
 from tunnelsite.scan.pitch_error import PitchError, pitch_error, stated_error
 
 if TYPE_CHECKING:
@@ -87,7 +90,12 @@ def rank_shares(result: Result, criteria: Sequence[Criterion], plan: DrawPlan) -
         raise UsageError("the run has no candidates", "a run with at least one", "screen again with other limits")
     judges = ground_only(result.judges, criteria)
     chosen = [(result.scans[choice.scan], choice.item) for choice in result.choices]
-    errors = [pitch_error(scan, item, stated_error(scan.frame, plan.sd_m, plan.range_m)) for scan, item in chosen]
+    errors = [
+        pitch_error(
+            scan.frame, scan.house, divmod(int(scan.index[item]), scan.frame.grid.cols), _stated(scan.frame, plan)
+        )
+        for scan, item in chosen
+    ]
     drawn = drawn_measures(chosen, errors, judges, (plan.draws, plan.seed), result.settings.pad_pitch)
     marks, beyond = _marks(result, judges, drawn)
     weights = np.array([judge.rubric.weight for judge in result.judges])
@@ -137,16 +145,27 @@ def ranked_scores(marks: np.ndarray, weights: np.ndarray, way: str, beyond: np.n
 
 
 def _marks(result: Result, judges, drawn: Drawn) -> tuple[np.ndarray, np.ndarray]:
-    """Marks [draws, criteria, n] with the criteria measured again in their places; what a limit rejects [draws, n]."""
+    """Marks [draws, criteria, n] with the criteria measured again in their places; what a limit rejects [draws, n].
+
+    A mark is that over the shifts of the house, moved by what the drawn ground makes of the mark at the exact place.
+    """
     fixed = candidate_marks(result)
     marks = np.repeat(fixed[None], len(drawn.slope_along), axis=0)
     beyond = np.zeros(drawn.slope_along.shape, bool)
     place = {judge.id: k for k, judge in enumerate(result.judges)}
     for judge in judges:
         measure = drawn.measures[judge.id]
-        marks[:, place[judge.id]] = judge.rubric.marks(measure)
+        here = [marks_of(result.scans[c.scan], judge, np.array([c.item]))[0] for c in result.choices]
+        marks[:, place[judge.id]] = np.clip(marks[:, place[judge.id]] + judge.rubric.marks(measure) - here, 0.0, 1.0)
         beyond |= judge.rubric.beyond(measure)
     return marks, beyond
+
+
+def _stated(frame: Frame, plan: DrawPlan) -> ErrorModel:
+    """The error of the elevations as the plan states it; what it leaves open is that of the run."""
+    if plan.sd_m is None and plan.range_m is None and frame.error is not None:
+        return frame.error
+    return stated_error(frame, plan.sd_m, plan.range_m)
 
 
 def _interval(scores: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from scipy.special import ndtr
 
-from tunnelsite.scan.pitch_error import PitchError, pitch_error, stated_error
+from tunnelsite.scan.pitch_error import PitchError, pitch_error
+from tunnelsite.scan.steady import steady_marks
 
 if TYPE_CHECKING:
     from tunnelsite.result import Result
@@ -37,12 +38,9 @@ class Acceptability:
 
 
 def candidate_marks(result: Result) -> np.ndarray:
-    """Marks of the ranked candidates: float64 [criteria, candidates], NaN = not assessed."""
-    rows = [
-        [float(j.rubric.marks(np.float64(result.scans[c.scan].measures[j.id][c.item]))) for c in result.choices]
-        for j in result.judges
-    ]
-    return np.array(rows, np.float64).reshape(len(result.judges), len(result.choices))
+    """Marks of the ranked candidates over their shifts: float64 [criteria, candidates], NaN = not assessed."""
+    marks = [steady_marks(result.scans[c.scan], c.item, result.judges, result.settings.shift_m) for c in result.choices]
+    return np.array(marks, np.float64).reshape(len(result.choices), len(result.judges)).T
 
 
 def acceptability(
@@ -117,8 +115,12 @@ def chance_within(slope, error: float, tolerance: float = TOLERANCE):
 
 def pitch_errors(result: Result) -> list[PitchError]:
     """How far the pitch of each candidate may be off, by the error of the elevations that the settings state or leave open."""
-    scans = [(result.scans[choice.scan], choice.item) for choice in result.choices]
-    return [pitch_error(scan, item, stated_error(scan.frame, *result.settings.error)) for scan, item in scans]
+    found = []
+    for choice in result.choices:
+        scan = result.scans[choice.scan]
+        at = divmod(int(scan.index[choice.item]), scan.frame.grid.cols)
+        found.append(pitch_error(scan.frame, scan.house, at, result.error_of(scan)))
+    return found
 
 
 def both_within(row: Mapping[str, Any], errors: tuple[float, float]) -> float:

@@ -59,6 +59,13 @@ SCREEN_OPTIONS = (
     ("--azimuths", "NUMBER", "directions of the horizon (default 36)"),
     ("--combine", "WAY", "how marks become a score: mean, geometric or lowest (default mean)"),
     ("--top", "NUMBER", "candidates kept (default 20)"),
+    (
+        "--shift",
+        "LENGTH",
+        "how far off its stakes the house may end up: scores hold for that (default 3m; 0 = the exact place only)",
+    ),
+    ("--apart", "LENGTH", "least distance between the centres of two options (default one house length)"),
+    ("--per-parcel", "NUMBER", "most options in one parcel (default any number)"),
     ("--keep", "FILE", "also keep every placement's measures (.npz) for `tunnelsite rescore`"),
     ("--rasters", "DIR", "also write every layer as COG into this folder"),
 )

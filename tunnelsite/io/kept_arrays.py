@@ -68,6 +68,11 @@ def check_scan(scan, judges: list[tuple[str, Rubric]]) -> None:
     _must(set(scan.measures) == {name for name, _ in judges}, "measures")
     for values in scan.measures.values():
         _must(values.shape == (count,) and values.dtype.kind == "f", "measures")
+    for name, truth in scan.truths.items():
+        _must(name in scan.measures, "truths")
+        _must(all(part.shape == (count,) and part.dtype.kind == "f" for part in truth), "truths")
+        _must(not (truth.se < 0).any(), "truths")
+    _must(bool((scan.ground.owner.ravel()[scan.index] == scan.owner).all()), "owner")
     for counts in (scan.ground.inside, *scan.ground.rejected.values()):
         _must(counts.shape == (parcels,) and counts.dtype.kind in "iu", "counts")
     for tallies in scan.tallies.values():

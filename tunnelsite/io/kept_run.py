@@ -17,8 +17,9 @@ import numpy as np
 import pyproj
 import shapely
 
-from tunnelsite.core.criterion import Criterion
-from tunnelsite.core.describe import Description
+from tunnelsite.core.criterion import Criterion, Truth
+from tunnelsite.core.describe import Description, LayerSpec
+from tunnelsite.core.elevation_error import ErrorModel
 from tunnelsite.core.errors import InputRefused, ResourceShortage, UsageError
 from tunnelsite.core.grid import Grid
 from tunnelsite.core.house import House, Pad
@@ -32,7 +33,7 @@ from tunnelsite.settings import Settings
 if TYPE_CHECKING:
     from tunnelsite.result import Result
 
-FORMAT = "tunnelsite kept run 2"
+FORMAT = "tunnelsite kept run 3"
 PLAIN = ("datum_m", "parcel_names", "lon_deg", "lat_deg", "notes", "dem_cell_m")
 LAYERS = ("ground", "open_edge", "standing_m")  # what describing a candidate reads
 
@@ -49,6 +50,8 @@ def keep_run(result: Result, path: str | Path, *, overwrite: bool) -> None:
         key = f"scan{len(scans)}"
         arrays |= {f"{key}.index": scan.index, f"{key}.owner": scan.owner, f"{key}.inside": scan.ground.inside}
         arrays |= {f"{key}.measure.{name}": values for name, values in scan.measures.items()}
+        for name, truth in scan.truths.items():
+            arrays |= {f"{key}.mean.{name}": truth.mean, f"{key}.se.{name}": truth.se}
         arrays |= {f"{key}.rejected.{rule}": counts for rule, counts in scan.ground.rejected.items()}
         tallies = {rule: [dataclasses.astuple(tally) for tally in found] for rule, found in scan.tallies.items()}
         scans.append(
@@ -66,6 +69,7 @@ def keep_run(result: Result, path: str | Path, *, overwrite: bool) -> None:
         "frames": [_frame_out(frame, f"frame{k}", arrays) for k, frame in enumerate(frames)],
         "judges": [_judge_out(judge) for judge in result.judges],
         "site": _site_out(result.site, arrays),
+        "gaps": [dataclasses.asdict(gap) for gap in result.gaps],
     }
     arrays["about"] = np.frombuffer(json.dumps(about).encode(), np.uint8)
     buffer = io.BytesIO()
@@ -89,7 +93,9 @@ def kept_run(path: str | Path, ranked: Callable[[Result], Result] | None = None)
     try:
         parts = _read(file)
         # describing a candidate reads what no check here has looked at, so it belongs inside
-        result = judged(*parts) if ranked is None else ranked(Result(*parts, scored=[], choices=[]))
+        *measured, missing = parts
+        unranked = Result(*measured, scored=[], here=[], choices=[], gaps=missing)
+        result = judged(*parts) if ranked is None else ranked(unranked)
         _ = result.tables
     except (ResourceShortage, UsageError):
         raise
@@ -104,9 +110,10 @@ def kept_run(path: str | Path, ranked: Callable[[Result], Result] | None = None)
 
 
 def _read(file: Path):
-    """(site, settings, scans, judges) of a kept run. Errors: whatever a broken file leads to."""
+    """(site, settings, scans, judges, gaps) of a kept run. Errors: whatever a broken file leads to."""
+    from tunnelsite.not_assessed import Gap
     from tunnelsite.scan.engine import Judge, Scan, Tally
-    from tunnelsite.scan.open_ground import OpenGround
+    from tunnelsite.scan.open_ground import OpenGround, bars, open_ground
 
     arrays = stored_arrays(file)
     about = json.loads(arrays.pop("about").tobytes())
@@ -115,21 +122,26 @@ def _read(file: Path):
     frames = [_frame_in(item, f"frame{k}", arrays) for k, item in enumerate(about["frames"])]
     for frame in frames:
         check_frame(frame)
+    settings = Settings(**about["settings"])
     judges = [Judge(_criterion(item), Rubric(**item["rubric"]), item["parameters"]) for item in about["judges"]]
     scans = []
     for k, item in enumerate(about["scans"]):
         frame, key = frames[range(len(frames))[item["frame"]]], f"scan{k}"
+        pad = Pad(**item["pad"])
+        # what the scan kept of it are counts; where a house may be shifted to is worked out again from the same shapes
+        owner = open_ground(frame, pad, settings.setback_m, bars(frame, settings.clearance_m)).owner
         rejected = _under(arrays, f"{key}.rejected.")
-        ground = OpenGround(np.empty((0, 0), np.int32), arrays[f"{key}.inside"], rejected, list(frame.parcels))
+        ground = OpenGround(owner, arrays[f"{key}.inside"], rejected, list(frame.parcels))
         tallies = {rule: [Tally(*values) for values in found] for rule, found in item["tallies"].items()}
-        sizes = (House(**item["house"]), Pad(**item["pad"]))
+        means, errors = _under(arrays, f"{key}.mean."), _under(arrays, f"{key}.se.")
+        truths = {name: Truth(mean, errors[name]) for name, mean in means.items()}
         packed = (arrays[f"{key}.index"], arrays[f"{key}.owner"], _under(arrays, f"{key}.measure."))
-        scan = Scan(frame, *sizes, *packed, tallies, ground)
+        scan = Scan(frame, House(**item["house"]), pad, *packed, tallies, ground, truths)
         check_scan(scan, [(judge.id, judge.rubric) for judge in judges])
         scans.append(scan)
     if not scans or not judges:
         raise ValueError("nothing was kept")
-    return _site_in(about["site"], arrays), Settings(**about["settings"]), scans, judges
+    return _site_in(about["site"], arrays), settings, scans, judges, [Gap(**gap) for gap in about["gaps"]]
 
 
 def _under(arrays: dict[str, np.ndarray], start: str) -> dict[str, np.ndarray]:
@@ -140,6 +152,7 @@ def _judge_out(judge) -> dict[str, Any]:
     about = judge.criterion.description
     return {
         "description": {name: getattr(about, name) for name in ("id", "title", "text", "unit", "source")},
+        "reads": [[spec.id, spec.unit, spec.title] for spec in about.reads if not spec.optional],
         "rubric": dataclasses.asdict(judge.rubric),
         "parameters": judge.parameters,
     }
@@ -149,7 +162,8 @@ def _criterion(item: dict[str, Any]) -> Criterion:
     def not_measured(site, **parameters):
         raise InputRefused("a kept run measures nothing", "stored measures", "screen again")
 
-    return Criterion(Description(**item["description"]), not_measured)
+    reads = tuple(LayerSpec(*spec) for spec in item["reads"])
+    return Criterion(Description(**item["description"], reads=reads), not_measured)
 
 
 def _features_out(features: Features | None, key: str, arrays: dict[str, np.ndarray]) -> dict[str, Any] | None:
@@ -182,6 +196,7 @@ def _frame_out(frame: Frame, key: str, arrays: dict[str, np.ndarray]) -> dict[st
     return {
         "grid": dataclasses.asdict(frame.grid),
         "plain": {name: getattr(frame, name) for name in PLAIN},
+        "error": dataclasses.asdict(frame.error),
         "parcels": _features_out(parcels, f"{key}.parcels", arrays),
         "structures": _features_out(frame.structures, f"{key}.structures", arrays),
         "keep_outs": [_features_out(item, f"{key}.keep{k}", arrays) for k, item in enumerate(frame.keep_outs)],
@@ -218,6 +233,7 @@ def _frame_in(item: dict[str, Any], key: str, arrays: dict[str, np.ndarray]) -> 
         structures=_features_in(item["structures"], f"{key}.structures", arrays),
         keep_outs=tuple(_features_in(one, f"{key}.keep{k}", arrays) for k, one in enumerate(item["keep_outs"])),
         soils=_soils_in(item, key, arrays),
+        error=ErrorModel(**item["error"]),
         **item["plain"],
     )
 

@@ -17,8 +17,6 @@ WAVES, DIRECTIONS = (
     72,
     32,
 )  # of the sum over wave numbers: within 7 % of one seven times as fine, 2 % where cells are coarse
-SAMPLES = 48  # along each axis, of the ground round a placement
-LEAST_KNOWN = 8  # differences; fewer say nothing
 
 
 class HiddenGround(NamedTuple):
@@ -33,15 +31,22 @@ class HiddenGround(NamedTuple):
     growth: np.ndarray
     lag_cells: int
 
-    def slope_errors(self, near_m2: float, far_m2: float) -> tuple[float, float]:
+    def slope_errors(self, near_m2: np.ndarray, far_m2: np.ndarray) -> "SlopeErrors":
         """Standard errors of the slopes along and across [fraction] from the mean square second difference at the lag and at
-        twice the lag [m2]; NaN where the first is not known. Where the second is not, the roughest ground is taken."""
-        if near_m2 == 0:
-            return 0.0, 0.0
-        growth = far_m2 / near_m2 if np.isfinite(far_m2) else self.growth[0]
+        twice the lag [m2], arrays of one shape; NaN where the first is not known. Where the second is not, the roughest
+        ground is taken."""
+        near, far = np.asarray(near_m2, np.float64), np.asarray(far_m2, np.float64)
+        growth = np.divide(far, near, out=np.zeros_like(near), where=near > 0)
+        growth = np.where(np.isfinite(growth), growth, self.growth[0])
         found = (np.interp(growth, self.growth, part) for part in (self.along, self.across))
-        along, across = (float(np.sqrt(near_m2 * part)) for part in found)
-        return along, across
+        return SlopeErrors(*(np.sqrt(near * part) for part in found))
+
+
+class SlopeErrors(NamedTuple):
+    """Standard errors of the slopes of a plane along and across [fraction]; NaN = not known."""
+
+    along: np.ndarray
+    across: np.ndarray
 
 
 def slope_error(length_m: float, width_m: float, cell_m: float, sigma_m: float, range_m: float) -> tuple[float, float]:
@@ -71,28 +76,6 @@ def _variance(at_m: np.ndarray, weights: np.ndarray, range_m: float) -> float:
     gap = at_m[:, None] - at_m
     alike = np.exp(-((gap / range_m) ** 2)) if range_m > 0 else (gap == 0).astype(float)
     return float(weights @ alike @ weights)
-
-
-def second_difference_square(ground: np.ndarray, at: tuple[int, int], lag_cells: int, reach_cells: int) -> float:
-    """Mean square second difference [m2] of the ground round a cell, along rows and columns; a plane has none.
-
-    Arguments: ground [rows, cols] [m], NaN = no data; at (row, col); lag_cells; reach_cells, middles of the differences lie
-    within this of the cell. At most 48 x 48 middles, evenly spread. NaN where fewer than 8 are known.
-    """
-    picks = []
-    for middle, size in zip(at, ground.shape, strict=True):
-        low, high = max(middle - reach_cells, 0), min(middle + reach_cells, size - 1)
-        picks.append(np.unique(np.linspace(low, high, min(SAMPLES, high - low + 1)).round().astype(int)))
-    total, known = 0.0, 0
-    for axis in (0, 1):
-        fits = picks[axis][(picks[axis] >= lag_cells) & (picks[axis] < ground.shape[axis] - lag_cells)]
-        lines = [
-            ground[np.ix_(*((fits + step, picks[1]) if axis == 0 else (picks[0], fits + step)))].astype(np.float64)
-            for step in (-lag_cells, 0, lag_cells)
-        ]
-        square = (lines[0] - 2 * lines[1] + lines[2]) ** 2
-        total, known = total + np.nansum(square), known + np.count_nonzero(~np.isnan(square))
-    return float(total / known) if known >= LEAST_KNOWN else np.nan
 
 
 def hidden_ground(length_m: float, width_m: float, cell_m: float, own_m: float) -> HiddenGround:

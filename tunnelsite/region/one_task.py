@@ -13,7 +13,7 @@ from tunnelsite.core.site import Site
 from tunnelsite.region.part import packed, table_out
 from tunnelsite.region.suitability import Lattice, block_scores
 from tunnelsite.result import Result
-from tunnelsite.scan.judge import Choice, ranked
+from tunnelsite.scan.ranking import Choice, RankRules, ranked
 from tunnelsite.scan.refine import broken_rules
 from tunnelsite.screening import screen
 from tunnelsite.settings import Settings
@@ -64,7 +64,8 @@ def _best_of_parcel(result: Result, parcel: int, top: int) -> list[Choice]:
     def sound(scan, item: int) -> bool:
         return not broken_rules(scan, item, settings.setback_m, settings.clearance_m)
 
-    return ranked(result.scans, mine, top, sound)
+    rules = RankRules(top, result.apart_m)
+    return ranked(result.scans, mine, rules, sound)
 
 
 def _of_parcel(result: Result, parcel: int) -> dict[str, Any]:

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from tunnelsite.core.criterion import Criterion
+from tunnelsite.core.criterion import Criterion, Truth
 from tunnelsite.core.house import House, Pad
 from tunnelsite.core.process import Progress, silent
 from tunnelsite.core.rubric import Rubric
@@ -55,7 +55,7 @@ class Scan:
         frame, house, pad: what was scanned.
         index: int64 [n], row * cols + col of the placement's centre cell, rising.
         owner: int32 [n], parcel.
-        measures: by criterion id, float32 [n].
+        measures: by criterion id, float32 [n]. truths: the same for criteria that tell what is known of the true value.
         tallies: by rule id, then by parcel.
     """
 
@@ -67,6 +67,7 @@ class Scan:
     measures: dict[str, np.ndarray]
     tallies: dict[str, list[Tally]]
     ground: OpenGround
+    truths: dict[str, Truth] = field(default_factory=dict)
 
 
 def scanned(
@@ -88,6 +89,8 @@ def scanned(
     tallies = {rule: [Tally() for _ in range(count)] for rule in rules}
     kept = frame.store.column(np.int64), frame.store.column(np.int32)
     measures = {judge.id: frame.store.column(np.float32) for judge in judges}
+    unsure = [judge for judge in judges if judge.criterion.truth is not None]
+    truths = {judge.id: Truth(*(frame.store.column(np.float32) for _ in Truth._fields)) for judge in unsure}
     rows, cols = frame.grid.shape
     step = max(1, STRIP_CELLS // cols // STRIP_ROWS) * STRIP_ROWS
     for top in range(0, rows, step):
@@ -96,19 +99,33 @@ def scanned(
         mask = owner >= 0
         if mask.any():
             strip = Strip(frame, house, pad, (top, bottom), mask, pad_pitch)
-            *packed, measured = _strip_measures(strip, owner, judges, tallies)
-            for column, values in zip(kept, packed, strict=True):
-                column.append(values)
-            for name, values in measured.items():
+            passed = _strip_passed(strip, owner, judges, tallies)
+            kept[0].append(passed.index)
+            kept[1].append(passed.owner)
+            for name, values in passed.measures.items():
                 measures[name].append(values)
+            for name, truth in passed.truths.items():
+                for column, values in zip(truths[name], truth, strict=True):
+                    column.append(values)
         frame.store.rest()
         progress(f"placements of {house.name}", bottom / rows)
     whole = {name: column.whole() for name, column in measures.items()}
-    return Scan(frame, house, pad, kept[0].whole(), kept[1].whole(), whole, tallies, ground)
+    known = {name: Truth(*(column.whole() for column in pair)) for name, pair in truths.items()}
+    return Scan(frame, house, pad, kept[0].whole(), kept[1].whole(), whole, tallies, ground, known)
 
 
-def _strip_measures(strip: Strip, owner: np.ndarray, judges: list[Judge], tallies: dict[str, list[Tally]]):
-    """Index, owner and measures of the strip's placements that pass every limit."""
+@dataclass(frozen=True)
+class _Passed:
+    """The placements of a strip that pass every limit: arrays [n] as in `Scan`."""
+
+    index: np.ndarray
+    owner: np.ndarray
+    measures: dict[str, np.ndarray]
+    truths: dict[str, Truth]
+
+
+def _strip_passed(strip: Strip, owner: np.ndarray, judges: list[Judge], tallies: dict[str, list[Tally]]) -> _Passed:
+    """Measure a strip's placements, count those that a limit rejects and keep the others."""
     unknown = ~np.isfinite(strip.pad_max("ground")) & strip.feasible()
     left = np.bincount(owner[strip.feasible()], minlength=len(tallies["no_data"]))  # by parcel, still in the running
     left -= _count(tallies["no_data"], strip, (owner, left), unknown, None, None)
@@ -126,7 +143,23 @@ def _strip_measures(strip: Strip, owner: np.ndarray, judges: list[Judge], tallie
         strip.reject(beyond)
     mask = strip.feasible()
     index = np.flatnonzero(mask) + np.int64(strip.rows[0]) * strip.shape[1]
-    return index, owner[mask], {name: values[mask] for name, values in measured.items()}
+    truths = {
+        judge.id: truth_of(judge, strip, measured[judge.id]) for judge in judges if judge.criterion.truth is not None
+    }
+    return _Passed(
+        index,
+        owner[mask],
+        {name: values[mask] for name, values in measured.items()},
+        {name: Truth(*(values[mask] for values in truth)) for name, truth in truths.items()},
+    )
+
+
+def truth_of(judge: Judge, strip: Strip, measure: np.ndarray) -> Truth:
+    """What is known of the true measures of a strip: float32 arrays [strip rows, cols]."""
+    if not strip.feasible().any():
+        return Truth(measure, measure)
+    found = judge.criterion.truth(strip, measure, **judge.parameters)
+    return Truth(*(np.broadcast_to(np.asarray(values, np.float32), strip.shape) for values in found))
 
 
 def _count(tally: list[Tally], strip: Strip, tried, beyond: np.ndarray, measure, rubric) -> np.ndarray:

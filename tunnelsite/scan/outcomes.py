@@ -49,7 +49,7 @@ def outcomes(scan: Scan, judges: list[Judge], room: tuple[float, float], pad_pit
     code[passed] = PASSED
     left = code == 255
     layers = {spec.id for judge in judges for spec in judge.criterion.description.reads if not spec.optional}
-    if scan.ground.owner.shape != code.shape or not layers <= scan.frame.layers.keys():
+    if not layers <= scan.frame.layers.keys():
         code[left] = 2 + len(rules)
         return Outcomes(code, (*rules, SOME_LIMIT))
     limited = [judge for judge in judges if judge.rubric.limit is not None]

@@ -1,4 +1,4 @@
-"""How far the pitch of one placement may be off, by errors of the elevations and by ground that the model's cells hide."""
+"""How far the pitch of placements may be off, by errors of the elevations and by ground that the model's cells hide."""
 
 from __future__ import annotations
 
@@ -8,17 +8,15 @@ from functools import lru_cache
 import numpy as np
 
 from tunnelsite.core.elevation_error import ErrorModel, error_model
+from tunnelsite.core.house import House
 from tunnelsite.core.site import Frame
-from tunnelsite.kernels.plane_error import (
-    hidden_ground,
-    second_difference_square,
-    second_difference_variance,
-    slope_error,
-)
-from tunnelsite.scan.engine import Scan
+from tunnelsite.kernels.plane_error import SlopeErrors, hidden_ground, second_difference_variance, slope_error
+from tunnelsite.kernels.second_differences import mean_square_second_differences
 
 REACH_CELLS = 2  # ground this far round a placement, in cells of the model, says how rough it is there ...
 LEAST_REACH_M = 10.0  # ... but at least this far
+WIDEST_CELL = 2 / 3  # of the house's width; a model of wider cells has not seen the ground under it (derived: its slope
+# across then rests on fewer than two of the model's heights)
 
 _hidden = lru_cache(maxsize=16)(hidden_ground)  # a few sizes and cells a run; each takes as long as thousands of looks
 
@@ -47,53 +45,100 @@ class PitchError:
         return error if np.isfinite(error) else None
 
 
+@dataclass(frozen=True)
+class PitchErrors:
+    """The same for every placement of rows of a grid. Arrays, float64 [rows asked for, cols].
+
+    Attributes: sd_m, standard deviation of the elevations' errors that was counted; elevation and hidden, of the slopes.
+    """
+
+    sd_m: np.ndarray
+    elevation: SlopeErrors
+    hidden: SlopeErrors
+
+    @property
+    def both(self) -> SlopeErrors:
+        """Standard errors of the slopes [fraction]; the two causes are independent."""
+        return SlopeErrors(*(np.hypot(*parts) for parts in zip(self.elevation, self.hidden, strict=True)))
+
+
 def stated_error(frame: Frame, sd_m: float | None, range_m: float | None) -> ErrorModel:
     """The error of the elevations on a frame, as stated or assumed. Arguments: frame; sd_m, range_m [m], None = not stated."""
     return error_model(sd_m, range_m, frame.dem_cell_m, frame.grid.cell_m)
 
 
-def pitch_error(scan: Scan, item: int, stated: ErrorModel) -> PitchError:
-    """How far the slopes of a placement may be off.
+def shows_pitch(frame: Frame, house: House) -> bool:
+    """Whether the elevation model's cells are small enough to show how the ground lies under a house."""
+    return (frame.dem_cell_m or frame.grid.cell_m) <= WIDEST_CELL * min(house.width_m, house.length_m)
 
-    Arguments: scan; item, packed placement; stated, from `stated_error`.
+
+def pitch_errors(frame: Frame, house: House, stated: ErrorModel, rows: tuple[int, int]) -> PitchErrors:
+    """How far the slopes of the placements centred on the cells of some rows may be off.
+
+    Arguments: frame; house; stated, from `stated_error`; rows, first and past-the-last; no value depends on which are asked for.
     Source: propagation of both through the least-squares plane (`kernels.plane_error`). What hides is judged by the second
     differences of the model over one and two of its own cells, less what the error of the elevations puts there. An
     error that was only assumed is not taken larger than lets the model be as smooth as it is round the placement, and what
     shows may as well be ground: the worse of the two readings counts (derived). Measured on real ground in
     docs/regions.md.
     """
-    frame, house = scan.frame, scan.house
-    cell, ground = frame.grid.cell_m, frame.ground
-    own = frame.dem_cell_m or cell
-    at = divmod(int(scan.index[item]), frame.grid.cols)
-    counted = counted_error(frame, at, stated)
+    cell = frame.grid.cell_m
+    own = max(frame.dem_cell_m or cell, cell)
     sizes = (house.length_m, house.width_m, cell)
-    sd, wide = counted.seen
-    elevation = slope_error(*sizes, sd, wide)
-    hidden = _hidden(*sizes, own)
-    lags, reach = (hidden.lag_cells, 2 * hidden.lag_cells), _reach(max(own, cell), cell)
-    seen = [second_difference_square(ground, at, lag, reach) for lag in lags]
-    share = [sd**2 * second_difference_variance(lag * cell, wide) for lag in lags]
-    found = hidden.slope_errors(*np.maximum(np.subtract(seen, share), 0.0))
+    share = _counted_share(frame, stated, rows)
+    sd, wide = stated.seen
+    elevation = SlopeErrors(*(share * part for part in slope_error(*sizes, sd, wide)))
+    hidden = _hidden(*sizes, frame.dem_cell_m or cell)
+    lags = (hidden.lag_cells, 2 * hidden.lag_cells)
+    seen = [mean_square_second_differences(frame.ground, lag, _reach(own, cell), rows) for lag in lags]
+    noise = [(share * sd) ** 2 * second_difference_variance(lag * cell, wide) for lag in lags]
+    found = hidden.slope_errors(*(np.maximum(whole - part, 0.0) for whole, part in zip(seen, noise, strict=True)))
     if stated.assumed:
         alone = hidden.slope_errors(*seen)
-        found = tuple(
-            float(np.sqrt(max(part**2, whole**2 - error**2)))
-            for part, whole, error in zip(found, alone, elevation, strict=True)
+        found = SlopeErrors(
+            *(
+                np.sqrt(np.maximum(part**2, whole**2 - error**2))
+                for part, whole, error in zip(found, alone, elevation, strict=True)
+            )
         )
-    return PitchError(counted, elevation, found)
+    return PitchErrors(share * stated.sd_m, elevation, found)
+
+
+def pitch_error(frame: Frame, house: House, at: tuple[int, int], stated: ErrorModel) -> PitchError:
+    """The same for the placement centred on one cell. Arguments: frame; house; at (row, col); stated, from `stated_error`."""
+    window, row, col = _near(frame, at, stated)
+    found = pitch_errors(window, house, stated, (row, row + 1))
+    parts = (tuple(float(part[0, col]) for part in pair) for pair in (found.elevation, found.hidden))
+    return PitchError(replace(stated, sd_m=float(found.sd_m[0, col])), *parts)
 
 
 def counted_error(frame: Frame, at: tuple[int, int], stated: ErrorModel) -> ErrorModel:
     """The error of the elevations that counts at a cell (row, col): as stated, or as assumed but no larger than the ground round
     it shows. Arguments: frame; at; stated, from `stated_error`."""
+    window, row, col = _near(frame, at, stated)
+    return replace(stated, sd_m=stated.sd_m * float(_counted_share(window, stated, (row, row + 1))[0, col]))
+
+
+def _counted_share(frame: Frame, stated: ErrorModel, rows: tuple[int, int]) -> np.ndarray:
+    """What share of the stated error counts round each cell of some rows: all of it where somebody stated it."""
     if not stated.assumed:
-        return stated
+        return np.ones((rows[1] - rows[0], frame.grid.cols))
     cell, (sd, wide) = frame.grid.cell_m, stated.seen
     lag = max(1, round(stated.range_m / cell))
-    shown = second_difference_square(frame.ground, at, lag, _reach(max(stated.range_m, cell), cell))
-    share = np.sqrt(shown / second_difference_variance(lag * cell, wide)) / sd
-    return replace(stated, sd_m=stated.sd_m * float(np.fmin(1.0, share)))
+    shown = mean_square_second_differences(frame.ground, lag, _reach(max(stated.range_m, cell), cell), rows)
+    return np.fmin(1.0, np.sqrt(shown / second_difference_variance(lag * cell, wide)) / sd)
+
+
+def _near(frame: Frame, at: tuple[int, int], stated: ErrorModel) -> tuple[Frame, int, int]:
+    """The columns of a frame that say how rough the ground is round a cell, and the cell's row and column in them."""
+    row, col = at
+    cell = frame.grid.cell_m
+    spare = 2 * _reach(max(frame.dem_cell_m or cell, stated.range_m, cell), cell) + 2  # a reach and two lags
+    left, right = max(col - spare, 0), min(col + spare + 1, frame.grid.cols)
+    top, bottom = max(row - spare, 0), min(row + spare + 1, frame.grid.rows)
+    grid = frame.grid.window(top, left, bottom - top, right - left)
+    ground = np.ascontiguousarray(frame.ground[top:bottom, left:right])
+    return replace(frame, grid=grid, layers={"ground": ground}), row - top, col - left
 
 
 def _reach(scale_m: float, cell_m: float) -> int:

@@ -10,10 +10,12 @@ import shapely
 from tunnelsite.core.house import House, Pad
 from tunnelsite.core.site import Frame, segments_of
 from tunnelsite.kernels.grading import Grading, graded_pads
+from tunnelsite.kernels.plane_error import SlopeErrors
 from tunnelsite.kernels.planes import Planes, rectangle_planes
 from tunnelsite.kernels.polygon_mask import polygon_mask
 from tunnelsite.kernels.reach import rectangle_distances
 from tunnelsite.kernels.windows import rectangle_max, rectangle_mean, rectangle_min
+from tunnelsite.scan.pitch_error import PitchErrors, pitch_errors, shows_pitch, stated_error
 
 
 class Strip:
@@ -29,6 +31,7 @@ class Strip:
         self.frame, self.house, self.pad, self.rows = frame, house, pad, rows
         self.cell_m = frame.grid.cell_m
         self.pad_pitch = pad_pitch
+        self.shows_ground = shows_pitch(frame, house)
         self._mask = mask
         self._graded: dict[float, Grading] = {}
 
@@ -76,6 +79,22 @@ class Strip:
     @cached_property
     def _plane(self) -> Planes:
         return rectangle_planes(self.frame.ground, *self._cells(self.house), self.cell_m, rows=self.rows)
+
+    def elevation_sd(self) -> np.ndarray:
+        """Standard deviation [m] of the error of one elevation that counts round each placement."""
+        return self._errors.sd_m
+
+    def slope_errors(self) -> SlopeErrors:
+        """Standard errors of the plane's slopes [fraction]; NaN where they are not known or the model cannot show the pitch."""
+        if not self.shows_ground:
+            nothing = np.full(self.shape, np.nan, np.float32)
+            return SlopeErrors(nothing, nothing)
+        return self._errors.both
+
+    @cached_property
+    def _errors(self) -> PitchErrors:
+        stated = self.frame.error or stated_error(self.frame, None, None)
+        return pitch_errors(self.frame, self.house, stated, self.rows)
 
     def grading(self, shrink: float) -> Grading:
         """Earthwork of each feasible pad, as arrays over the strip (NaN elsewhere); see `kernels.grading`."""
