@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from tunnelsite import tables
+from tunnelsite import candidate_rows, tables
 from tunnelsite.core.elevation_error import ErrorModel
 from tunnelsite.core.grid import horizontal
 from tunnelsite.core.site import Frame, Site
@@ -71,7 +71,7 @@ class Result:
     @cached_property
     def rows(self) -> list[dict[str, Any]]:
         """One dict a candidate, best first."""
-        return tables.candidate_rows(self)
+        return candidate_rows.candidate_rows(self)
 
     @cached_property
     def tables(self) -> dict[str, Table]:

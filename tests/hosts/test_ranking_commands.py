@@ -10,7 +10,7 @@ import pytest
 import shapely
 
 from tests.whole_run.files import NORTH, UTM17, WEST, plain_farm, write_parcels
-from tunnelsite import read_site, screen, tables
+from tunnelsite import candidate_rows, read_site, screen
 from tunnelsite.core.errors import InputRefused, UsageError
 from tunnelsite.core.house import House
 from tunnelsite.hosts.command_line import main
@@ -59,8 +59,8 @@ def test_rescoring_a_kept_run_is_rescoring_the_run(run) -> None:
 
 def test_a_new_ranking_of_a_kept_run_describes_no_other(run, monkeypatch) -> None:
     _, path = run
-    described, rows = [], tables.candidate_rows
-    monkeypatch.setattr(tables, "candidate_rows", lambda one: described.append(one) or rows(one))
+    described, rows = [], candidate_rows.candidate_rows
+    monkeypatch.setattr(candidate_rows, "candidate_rows", lambda one: described.append(one) or rows(one))
     new = kept_run(path, lambda old: old.rescore({"pitch": 9.0}))
     assert described == [new]
     want = kept_run(path).rescore({"pitch": 9.0})

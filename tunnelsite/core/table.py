@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pyproj
 
-KINDS = ("real", "integer", "text")
+REAL, INTEGER, TEXT = KINDS = ("real", "integer", "text")
 
 
 @dataclass(frozen=True)
