@@ -21,6 +21,9 @@ BUILT_IN_CRITERIA = (
     ("water", "DRAINAGE"),
     ("water", "PONDING_DEPTH"),
     ("water", "WET_GROUND"),
+    ("drainage_lines", "DRAINAGE_HEIGHT"),
+    ("drainage_lines", "DRAINAGE_DISTANCE"),
+    ("drainage_lines", "FLOW_BESIDE"),
     ("sun", "SUN"),
     ("noon", "NOON"),
     ("soils", "SOILS"),
@@ -49,6 +52,7 @@ BUILT_IN_PROCESSES = (
     "cold_air_pools",
     "standing_distance",
     "standing_heights",
+    "drainage_lines",
     "wetness",
 )
 CRITERIA_GROUP, PROCESSES_GROUP = "tunnelsite.criteria", "tunnelsite.processes"

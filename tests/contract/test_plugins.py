@@ -54,7 +54,13 @@ def ids(items):
 @pytest.fixture(scope="module")
 def frame():
     farm = site(hills(48, 64, 9), obstacles=features([TREE], height_m=[6.0], kind=["deciduous"]), **GIVEN)
-    return prepared(farm, SETTINGS, 90.0, judges_of(farm, SETTINGS, "in-ground"), lambda what, share: None)
+    made = prepared(farm, SETTINGS, 90.0, judges_of(farm, SETTINGS, "in-ground"), lambda what, share: None)
+    cell, flow = (made.grid.cell_m,) * 2, catalogue.process("drainage_lines")
+    lines = flow(
+        {"ground": Layer(made.ground, "m", "ground", cell)}, {"line_m2": 100.0, "sure_height_m": 0.0, "sure_m": 0.0}
+    )
+    made.layers |= {name: layer.values for name, layer in lines.items()}  # 0.3 ha of ground holds no line of 5 ha
+    return made
 
 
 def test_ids_are_unique():

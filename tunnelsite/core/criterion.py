@@ -34,6 +34,7 @@ class Placements(Protocol):
     shows_ground: (
         bool  # False where the elevation model's cells are too wide to show how the ground lies under the house
     )
+    rows: tuple[int, int]
 
     def feasible(self) -> np.ndarray:
         """bool: placements still in the running."""

@@ -35,7 +35,7 @@ def _run(inputs, parameters, progress) -> dict[str, Layer]:
         ponding = fill.ponding_depth(ground.values, filled)
     _add_beyond(inputs, area, open_edge)
     progress("drainage", 1.0)
-    return _layers(area, open_edge, ponding, ground.cell_m)
+    return _layers((area, open_edge, ponding, direction), ground.cell_m)
 
 
 TILE = 2048  # cells along a tile's side, where the raster is too large to be held
@@ -46,16 +46,19 @@ def _by_tiles(ground, parameters, write, progress) -> None:
 
     def put(rows, cols, tile) -> None:
         area = np.where(tile.cells == 0, np.float32(np.nan), tile.cells.astype(np.float32) * cell_m2)
-        write(rows, cols, _layers(area, tile.open_edge, tile.filled - tile.ground, ground.cell_m))
+        found = (area, tile.open_edge, tile.filled - tile.ground, tile.direction)
+        write(rows, cols, _layers(found, ground.cell_m))
 
     tiled_drainage(ground.read, put, ground.shape, TILE, ground.cell_m, lambda share: progress("drainage", share))
 
 
-def _layers(area: np.ndarray, open_edge: np.ndarray, ponding: np.ndarray, cell_m) -> dict[str, Layer]:
+def _layers(found: tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray], cell_m) -> dict[str, Layer]:
+    area, open_edge, ponding, direction = found
     return {
         "upslope_m2": Layer(area, "m2", "Contributing area", cell_m),
         "open_edge": Layer(open_edge, "1", "Contributing area is a lower bound", cell_m),
         "ponding_m": Layer(ponding, "m", "Depth of hollows", cell_m),
+        "flow_direction": Layer(direction, "1", "Where each cell drains to", cell_m),
     }
 
 
@@ -89,6 +92,11 @@ PROCESS = Process(
             LayerSpec("upslope_m2", "m2", "contributing area"),
             LayerSpec("open_edge", "1", "1 where water may come from beyond the data: the area is a lower bound"),
             LayerSpec("ponding_m", "m", "depth of the hollow the cell lies in, below its rim"),
+            LayerSpec(
+                "flow_direction",
+                "1",
+                "neighbour the cell drains to: E 1, SE 2, S 4, SW 8, W 16, NW 32, N 64, NE 128; 0 an outlet, 255 no data",
+            ),
         ),
         parameters=(Parameter("method", "how flow is shared", "d8", choices=("d8", "d-infinity")), ENGINE),
         source="O'Callaghan & Mark (1984), CVGIP 28:323-344; Tarboton (1997), WRR 33(2):309-319",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import cached_property
 
 import numpy as np
@@ -54,23 +55,23 @@ class Strip:
 
     def footprint_mean(self, name: str) -> np.ndarray:
         """Area-weighted mean of a layer under the footprint."""
-        return rectangle_mean(self.frame.layers[name], *self._cells(self.house), rows=self.rows)
+        return self._under(rectangle_mean, name, self.house)
 
     def footprint_max(self, name: str) -> np.ndarray:
         """Largest value of a layer under the footprint."""
-        return rectangle_max(self.frame.layers[name], *self._cells(self.house), rows=self.rows)
+        return self._under(rectangle_max, name, self.house)
 
     def footprint_min(self, name: str) -> np.ndarray:
         """Smallest value of a layer under the footprint."""
-        return rectangle_min(self.frame.layers[name], *self._cells(self.house), rows=self.rows)
+        return self._under(rectangle_min, name, self.house)
 
     def pad_max(self, name: str) -> np.ndarray:
         """Largest value of a layer under the pad."""
-        return rectangle_max(self.frame.layers[name], *self._cells(self.pad), rows=self.rows)
+        return self._under(rectangle_max, name, self.pad)
 
     def pad_min(self, name: str) -> np.ndarray:
         """Smallest value of a layer under the pad."""
-        return rectangle_min(self.frame.layers[name], *self._cells(self.pad), rows=self.rows)
+        return self._under(rectangle_min, name, self.pad)
 
     def plane(self) -> Planes:
         """Least-squares plane of the natural ground under the footprint."""
@@ -138,6 +139,16 @@ class Strip:
             place = (grid.west_m, grid.north_m, grid.cell_m, grid.shape)
             full[polygon_mask(segments_of(shapely.union_all(areas)), *place) & self._mask] = 0.0
         return full
+
+    def _under(self, kernel: Callable[..., np.ndarray], name: str, rectangle) -> np.ndarray:
+        """A kernel of `windows` over the strip; a layer kept in half precision is widened where it is looked at."""
+        layer, size, rows = self.frame.layers[name], self._cells(rectangle), self.rows
+        if layer.dtype == np.float16:
+            reach = int(size[1] / 2) + 2
+            above = rows[0] - max(rows[0] - reach, 0)
+            layer = layer[rows[0] - above : rows[1] + reach].astype(np.float32)
+            rows = (above, above + rows[1] - rows[0])
+        return kernel(layer, *size, rows=rows)
 
     def _cells(self, rectangle) -> tuple[float, float]:
         return rectangle.length_m / self.cell_m, rectangle.width_m / self.cell_m
