@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from tunnelsite.core.grid import Grid
+from tunnelsite.core.height_step import RANGE_STEPS, step_words
 
 # Vertical accuracy of lidar of quality level 2, RMSEz (ASPRS 2014 and 2023, USGS Lidar Base Specification; seen).
 LIDAR_SD_M = 0.10
@@ -25,12 +27,23 @@ HARMONICS = (
 class ErrorModel:
     """Errors of the elevations: Gaussian, stationary, of standard deviation `sd_m` [m] and correlation exp(-(d / range_m)^2);
     `range_m` 0 = every cell for itself. `assumed`: nobody stated `sd_m`. `own_m`: the model's own cell [m] where it is
-    interpolated to finer ones, else 0."""
+    interpolated to finer ones, else 0. `step_m`: the step [m] that the heights were rounded to, else 0."""
 
     sd_m: float
     range_m: float
     assumed: bool = False
     own_m: float = 0.0
+    step_m: float = 0.0
+
+    @property
+    def least_m(self) -> float:
+        """The least standard deviation [m]: that of rounding, uniform over a step (derived: step / sqrt(12))."""
+        return self.step_m / math.sqrt(12.0)
+
+    @property
+    def least_share(self) -> float:
+        """The share of `sd_m` that rounding makes, below which no smooth ground brings it."""
+        return self.least_m / self.sd_m if self.sd_m > 0 else 0.0
 
     @property
     def seen(self) -> tuple[float, float]:
@@ -46,23 +59,27 @@ class ErrorModel:
     def words(self) -> str:
         """For people."""
         alike = f"alike over {self.range_m:g} m" if self.range_m > 0 else "independent from cell to cell"
-        return f"errors of {self.sd_m:.2g} m, {alike}" + (" (assumed)" if self.assumed else "")
+        rounded = f", with heights in steps of {step_words(self.step_m)}" if self.step_m > 0 else ""
+        return f"errors of {self.sd_m:.2g} m, {alike}{rounded}" + (" (assumed)" if self.assumed else "")
 
 
-def error_model(sd_m: float | None, range_m: float | None, own_m: float, cell_m: float) -> ErrorModel:
+def error_model(
+    sd_m: float | None, range_m: float | None, own_m: float, cell_m: float, step_m: float = 0.0
+) -> ErrorModel:
     """The error of the elevations on a working grid; what was not stated is assumed by the model's own cell.
 
     Arguments: sd_m, range_m [m], None = not stated; own_m, the elevation model's own cell [m], 0 = not known; cell_m, the
-    working cell [m]. A range that is not stated is `RANGE_M` or one cell of the model, whichever is more. Working cells finer than
-    the model's own repeat its errors, so the range is at least one of the latter.
+    working cell [m]; step_m, the step that the heights were rounded to [m], 0 = none. A range that is not stated is `RANGE_M` or
+    one cell of the model, whichever is more. Working cells finer than the model's own repeat its errors, so the range is at
+    least one of the latter. Rounding counts whatever was stated: neither size nor range is less than its own
+    (`core.height_step`), since on gentle ground all of a footprint is rounded alike and averaging over its cells mends nothing.
     """
     interpolated = own_m > 1.01 * cell_m
     length = max(RANGE_M, own_m or cell_m) if range_m is None else range_m
     length, own = (max(length, own_m), own_m) if interpolated else (length, 0.0)
-    if sd_m is not None:
-        return ErrorModel(sd_m, length, own_m=own)
     usual = LIDAR_SD_M if (own_m or cell_m) <= LIDAR_CELL_M else COARSE_SD_M
-    return ErrorModel(usual, length, assumed=True, own_m=own)
+    found = ErrorModel(usual if sd_m is None else sd_m, max(length, RANGE_STEPS * step_m), sd_m is None, own, step_m)
+    return replace(found, sd_m=max(found.sd_m, found.least_m))
 
 
 @dataclass(frozen=True)

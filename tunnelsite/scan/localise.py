@@ -9,6 +9,7 @@ import shapely
 
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.core.grid import Grid, covering_grid, geographic_wkt, horizontal, local_crs, transformer, true_scale
+from tunnelsite.core.height_step import height_step
 from tunnelsite.core.layers import Drained, Features, SourceRaster
 from tunnelsite.core.reproject import lonlat_bounds, to_grid
 from tunnelsite.core.site import Frame, Site
@@ -191,6 +192,7 @@ def localised(site: Site, grid: Grid) -> Frame:
         services={name: carried(item) for name, item in site.services.items()},
         notes=notes,
         dem_cell_m=native_cell_m(site.dem, lon, lat),
+        step_m=height_step(site.dem.values, site.dem.datum_m),
         store=site.store,
         **optional,
     )

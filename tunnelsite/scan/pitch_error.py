@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
@@ -64,7 +64,7 @@ class PitchErrors:
 
 def stated_error(frame: Frame, sd_m: float | None, range_m: float | None) -> ErrorModel:
     """The error of the elevations on a frame, as stated or assumed. Arguments: frame; sd_m, range_m [m], None = not stated."""
-    return error_model(sd_m, range_m, frame.dem_cell_m, frame.grid.cell_m)
+    return error_model(sd_m, range_m, frame.dem_cell_m, frame.grid.cell_m, frame.step_m)
 
 
 def shows_pitch(frame: Frame, house: House) -> bool:
@@ -126,7 +126,8 @@ def _counted_share(frame: Frame, stated: ErrorModel, rows: tuple[int, int]) -> n
     cell, (sd, wide) = frame.grid.cell_m, stated.seen
     lag = max(1, round(stated.range_m / cell))
     shown = mean_square_second_differences(frame.ground, lag, _reach(max(stated.range_m, cell), cell), rows)
-    return np.fmin(1.0, np.sqrt(shown / second_difference_variance(lag * cell, wide)) / sd)
+    share = np.fmin(1.0, np.sqrt(shown / second_difference_variance(lag * cell, wide)) / sd)
+    return np.fmax(share, stated.least_share)
 
 
 def _near(frame: Frame, at: tuple[int, int], stated: ErrorModel) -> tuple[Frame, int, int]:
