@@ -68,6 +68,11 @@ class Result:
         longest = max(scan.house.length_m for scan in self.scans)
         return longest if self.settings.apart_m is None else self.settings.apart_m
 
+    @property
+    def doubts(self) -> list[str]:
+        """What makes the heights doubtful, to be said before anything else; each once."""
+        return list(dict.fromkeys(text for scan in self.scans for text in scan.frame.doubts))
+
     @cached_property
     def rows(self) -> list[dict[str, Any]]:
         """One dict a candidate, best first."""

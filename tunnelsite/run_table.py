@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 LIBRARIES = ("tunnelsite", "numpy", "numba", "rasterio", "pyproj", "shapely", "pvlib", "richdem2")
 FILE_SETTINGS = (*PATH_KEYS, "keep_out", "service")
 
+DOUBT = "doubt"  # name of the notes that come before all others
 RUN_COLUMNS = {
     "kind": Column("text", "input, setting, grid, version, note, caution or run"),
     "name": Column("text", "name"),
@@ -41,7 +42,8 @@ def stamp() -> str:
 
 def run_table(result: Result) -> Table:
     """Everything needed to judge and to repeat the run."""
-    rows = input_rows(result.site) + _grid_rows(result) + setting_rows(result.settings)
+    rows = [{"kind": "note", "name": DOUBT, "value": text} for text in result.doubts]
+    rows += input_rows(result.site) + _grid_rows(result) + setting_rows(result.settings)
     rows += [{"kind": "note", "name": scan_note[0], "value": scan_note[1]} for scan_note in _notes(result)]
     return whole_run_table(rows)
 

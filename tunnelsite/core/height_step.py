@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from tunnelsite.core.units import FOOT_M, US_SURVEY_FOOT_M
 
 LEAST_STEP_M = 0.004  # a millimetre, or what float32 cannot tell apart high up, changes no answer
 MOST_STEP_M = 2.5
+LOUD_STEP_M = 0.05  # from here on it is said before anything else
 # Rounding of ground that falls by the finished tolerance, 1/192, repeats every 192 steps; its correlation, 1 - 6 x (1 - x) over a
 # share x of that (derived: rounding error is uniform along a slope), falls to 1/e at x = 0.12 and to 0 at 0.21; 0.15 lets
 # the errors of a footprint's two slopes come out right on that pitch and too large on steeper ground (simulated).
@@ -16,7 +19,8 @@ NAMED_M = (
     *(1.0, 2.0, 0.5, 0.25, 0.2, 0.1, 0.05, 0.02, 0.01, 0.005),
     *(unit * share for unit in (FOOT_M, US_SURVEY_FOOT_M) for share in (1.0, 0.5, 0.25, 0.2, 0.1, 0.05, 0.02)),
 )
-_SAMPLE_CELLS = 600_000
+_SAMPLE_CELLS, _LEAST_CELLS = 600_000, 25
+_FINEST = 0.03  # of a step: what the numbers cannot tell apart must be far less, or anything lies on the lattice
 _ON_LATTICE = 0.98  # share of the cells, where every height was rounded
 _LEVELS_ON = 0.8  # share of the levels of level ground, where heights were made finer after rounding
 _LEVELS = 4  # of these, so that a few lakes are no step
@@ -38,7 +42,7 @@ def height_step(values: np.ndarray, datum_m: float) -> float:
     """
     triples = _triples(values)
     known = np.isfinite(triples)
-    if np.count_nonzero(known) < 9:
+    if np.count_nonzero(known) < _LEAST_CELLS:
         return 0.0
     heights = triples.astype(np.float64) + datum_m
     apart = float(np.spacing(np.float32(np.abs(heights[known]).max()))) * 1.01 + 1e-6  # closer heights are one
@@ -50,7 +54,23 @@ def height_step(values: np.ndarray, datum_m: float) -> float:
         step, on = _two_levels(level, count, apart), np.ones(2, bool)
     if count[on].sum() < _ON_LATTICE * count.sum():
         step = 0.0
-    return max(_named(step), _seen_on_level_ground(heights, apart, np.count_nonzero(known)))  # a mean of four has quarter steps
+    return max(
+        _named(step), _seen_on_level_ground(heights, apart, np.count_nonzero(known))
+    )  # a mean of four has quarter steps
+
+
+def step_notes(name: str, step_m: float) -> tuple[list[str], list[str]]:
+    """(doubts, notes) on the step of a model's heights. Arguments: name of its file; step_m, 0 = none."""
+    if step_m <= 0:
+        return [], []
+    words = f"heights of {name} come in steps of {step_words(step_m)}"
+    if step_m < LOUD_STEP_M:
+        return [], [words]
+    counted = f"{step_m / math.sqrt(12):.2g} m, alike over {RANGE_STEPS * step_m:.2g} m"
+    return [
+        f"{words}: ground that reads as level may rise or fall by as much, so pitch, cut and water are rough; an error of at least "
+        f"{counted}, is counted. Get the model with all its decimals"
+    ], []
 
 
 def step_words(step_m: float) -> str:
@@ -93,24 +113,28 @@ def _levels(heights: np.ndarray, apart: float) -> tuple[np.ndarray, np.ndarray]:
 
 
 def _lattice(level: np.ndarray, apart: float) -> tuple[float, np.ndarray]:
-    """(step [m], which levels lie on its lattice); step 0 where three levels do not make one between the bounds."""
-    none = 0.0, np.zeros(len(level), bool)
+    """(step [m], which levels lie on its lattice) of the better of two guesses: levels that are missing widen the gaps, levels of
+    lakes narrow them. Step 0 where there are fewer than three levels or no step between the bounds."""
     if len(level) < 3:
-        return none
+        return 0.0, np.zeros(len(level), bool)
     gaps = np.diff(level)
-    rough = float(np.quantile(gaps, 0.1, method="lower"))
-    rough = float(np.median(gaps[gaps < 1.5 * rough]))
-    if not LEAST_STEP_M <= rough <= MOST_STEP_M:
+    guesses = (float(np.quantile(gaps, share, method="lower")) for share in (0.1, 0.5))
+    return max((_fitted(level, gaps, guess, apart) for guess in guesses), key=lambda found: np.count_nonzero(found[1]))
+
+
+def _fitted(level: np.ndarray, gaps: np.ndarray, guess: float, apart: float) -> tuple[float, np.ndarray]:
+    none = 0.0, np.zeros(len(level), bool)
+    if not max(LEAST_STEP_M, apart / _FINEST) <= guess <= MOST_STEP_M:
         return none
+    rough = float(np.median(gaps[np.abs(gaps - guess) < 0.5 * guess]))
     number = np.concatenate([[0], np.cumsum(np.round(gaps / rough))])
     if number[-1] == 0:
         return none
-    step = float(np.polyfit(number, level - level[0], 1)[0])
-    named = _named(step)
-    phase = level / named
+    step = _named(float(np.polyfit(number, level - level[0], 1)[0]))
+    phase = level / step
     middle = np.angle(np.mean(np.exp(2j * np.pi * phase))) / (2 * np.pi)
-    away = np.abs((phase - middle + 0.5) % 1.0 - 0.5) * named
-    return step, away <= 2 * apart + 0.01 * named
+    away = np.abs((phase - middle + 0.5) % 1.0 - 0.5) * step
+    return step, away <= 2 * apart + 0.01 * step
 
 
 def _two_levels(level: np.ndarray, count: np.ndarray, apart: float) -> float:
@@ -141,4 +165,4 @@ def _seen_on_level_ground(heights: np.ndarray, apart: float, known: int) -> floa
     if not step or np.count_nonzero(on) < max(_LEVELS, _LEVELS_ON * len(found)):
         return 0.0
     steps = (found[on][-1] - found[on][0]) / step + 1
-    return _named(step) if np.count_nonzero(on) >= _OCCUPIED * steps else 0.0
+    return step if np.count_nonzero(on) >= _OCCUPIED * steps else 0.0

@@ -118,6 +118,8 @@ def _screened(settings, progress: Progress, files, *, as_json: bool, more: bool)
 
 def summary_of(result, out: Path, seconds: float) -> dict[str, Any]:
     """What a program wants to know of a run."""
+    from tunnelsite.run_table import DOUBT
+
     columns = result.tables["candidates"].columns
     table = result.tables["candidates"]
     values = {name: table.values(name) for name in columns}
@@ -139,9 +141,10 @@ def summary_of(result, out: Path, seconds: float) -> dict[str, Any]:
     reasons = [{name: values[name][k] for name in told} for k in range(len(rejections.rows))]
     tried = sum(int(scan.ground.inside.sum()) for scan in result.scans)
     run = result.tables["run"]
-    notes = [f"{row['name']}: {row['value']}" for row in run.rows if row["kind"] == "note"]
+    notes = [f"{row['name']}: {row['value']}" for row in run.rows if row["kind"] == "note" and row["name"] != DOUBT]
     return {
         "out": str(out),
+        "doubts": result.doubts,
         "seconds": round(seconds, 2),
         "placements_tried": tried,
         "placements_scored": sum(len(scan.index) for scan in result.scans),
@@ -154,7 +157,8 @@ def summary_of(result, out: Path, seconds: float) -> dict[str, Any]:
 
 def words_of(summary: dict[str, Any], more: bool) -> str:
     """The summary for people."""
-    lines = [
+    lines = [f"DOUBT: {text}" for text in summary["doubts"]]
+    lines += [
         f"{summary['placements_tried']:,} placements tried, {summary['placements_scored']:,} passed every limit "
         f"({summary['seconds']:.1f} s)."
     ]

@@ -87,7 +87,7 @@ def _run(inputs, parameters, progress) -> dict[str, Layer]:
         for rows in bands(label.shape):
             label[rows][small[label[rows]]] = 0
         rim = _rims(values, label, count, BANK_STEPS * step)
-        wet, unsure = _wet(rim, np.flatnonzero(~small)[1:], parameters["most_lower"], step)
+        wet, unsure = _wet(rim, np.flatnonzero(~small[1:]) + 1, parameters["most_lower"], step)
         for chosen, value in ((unsure, np.nan), (wet, 1.0)):
             chosen[0] = False
             if chosen.any():

@@ -26,6 +26,7 @@ def answer(result: Result, facts: Sequence[Facts], client: bool) -> Element:
     tried = sum(int(scan.ground.inside.sum()) for scan in result.scans)
     passed = sum(len(scan.index) for scan in result.scans)
     section = tag("section", tag("h2", "In short", id="short-title"), class_="short", aria_labelledby="short-title")
+    put(section, *(tag("p", tag("strong", f"Doubtful heights: {text}.")) for text in result.doubts))
     if not facts:
         words = (
             f"None of {tried:,} placements passed every rule, or none could be scored. The map and the tables below say where "

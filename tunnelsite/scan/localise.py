@@ -9,7 +9,7 @@ import shapely
 
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.core.grid import Grid, covering_grid, geographic_wkt, horizontal, local_crs, transformer, true_scale
-from tunnelsite.core.height_step import height_step
+from tunnelsite.core.height_step import height_step, step_notes
 from tunnelsite.core.layers import Drained, Features, SourceRaster
 from tunnelsite.core.reproject import lonlat_bounds, to_grid
 from tunnelsite.core.site import Frame, Site
@@ -167,7 +167,8 @@ def _lattice_error(raster: SourceRaster | Drained, grid: Grid, step: int, row: n
 def localised(site: Site, grid: Grid) -> Frame:
     """The frame of `site` on `grid`: rasters warped, features carried over. Errors: InputRefused."""
     layers = _heights(site, grid)
-    notes: list[str] = []
+    step = height_step(site.dem.values, site.dem.datum_m)
+    doubts, notes = step_notes(site.dem.name, step)
 
     def carried(features: Features | None) -> Features | None:
         if features is None:
@@ -192,7 +193,8 @@ def localised(site: Site, grid: Grid) -> Frame:
         services={name: carried(item) for name, item in site.services.items()},
         notes=notes,
         dem_cell_m=native_cell_m(site.dem, lon, lat),
-        step_m=height_step(site.dem.values, site.dem.datum_m),
+        step_m=step,
+        doubts=doubts,
         store=site.store,
         **optional,
     )

@@ -8,6 +8,7 @@ import numpy as np
 import shapely
 
 from tunnelsite.core.grid import true_bearing
+from tunnelsite.core.height_step import LOUD_STEP_M, step_words
 from tunnelsite.core.reproject import to_wgs84
 from tunnelsite.kernels.grading import graded_pads
 from tunnelsite.kernels.planes import rectangle_planes
@@ -140,8 +141,12 @@ def flags(scan: Scan, item: int, values: dict[str, Any], worst_se_pct: float) ->
         words.append("pitch not resolved by the elevation model")
     elif not worst_se_pct <= UNSURE_SE_PCT:
         words.append("pitch uncertain")
+    if scan.frame.step_m >= LOUD_STEP_M:
+        words.append(f"heights in steps of {step_words(scan.frame.step_m)}")
+    if np.isnan(scan.measures["water_like"][item]) if "water_like" in scan.measures else False:
+        words.append("may be open water: heights are rounded")
     steepest = max(abs(values["pitch_along_pct"]), abs(values["pitch_across_pct"]))
-    if resolved and steepest <= 100 / 192:
+    if resolved and scan.frame.step_m < LOUD_STEP_M and steepest <= 100 / 192:
         words.append("within 3/4 in per 12 ft as it lies")
     open_edge = scan.frame.layers.get("open_edge")
     if open_edge is not None and _pad_any(scan, open_edge, row, col):
