@@ -100,7 +100,9 @@ def test_the_error_counted_is_at_least_that_of_rounding() -> None:
     assert error_model(None, None, 1.0, 1.0, 1.0).sd_m == pytest.approx(1 / np.sqrt(12))
     stated = error_model(0.02, 3.0, 1.0, 1.0, 1.0)
     assert stated.sd_m == pytest.approx(1 / np.sqrt(12)) and stated.range_m == pytest.approx(RANGE_STEPS)
-    assert stated.no_more_than(0.0).sd_m == stated.sd_m  # level as it reads
+    assert stated.least_share == 1.0 and error_model(0.5, None, 1.0, 1.0, 1.0).least_share == pytest.approx(
+        1 / np.sqrt(12) / 0.5
+    )
     assert "steps of 1 m" in stated.words
     larger = error_model(0.5, 60.0, 1.0, 1.0, 1.0)
     assert (larger.sd_m, larger.range_m) == (0.5, 60.0)
