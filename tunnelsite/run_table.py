@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 from tunnelsite.cautions import CAUTIONS
 from tunnelsite.core.layers import SourceRaster
 from tunnelsite.core.reproject import wgs84_doubt
+from tunnelsite.core.shown import one_line
 from tunnelsite.core.site import Site
 from tunnelsite.core.table import Column, Table
 from tunnelsite.scan.pitch_error import stated_error
@@ -70,7 +71,7 @@ def setting_rows(settings: Settings) -> list[dict[str, Any]]:
 def _short(name: str, value: Any) -> str:
     """Settings as text; paths lose their folders, which say nothing about the data."""
     if isinstance(value, str) and name in FILE_SETTINGS:
-        return os.fsencode(os.path.basename(value)).decode("utf-8", "backslashreplace")
+        return one_line(os.fsencode(os.path.basename(value)).decode("utf-8", "backslashreplace"))
     if isinstance(value, list):
         return "; ".join(_short(name, item) for item in value)
     if isinstance(value, dict):

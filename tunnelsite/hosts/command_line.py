@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from tunnelsite.core.ending import OF_THIS_RUN, Ending
 from tunnelsite.core.errors import TunnelsiteError
 from tunnelsite.hosts import interruption
-from tunnelsite.hosts.streams import Answers, ready_streams, tell
+from tunnelsite.hosts.streams import Answers, ready_streams, steer, tell
 
 INTERRUPTED = 130
 
@@ -31,7 +31,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return _status(arguments)
     except KeyboardInterrupt:
         if ending.status is None:
-            tell(f"{interruption.words(ending)}\n")
+            steer(f"{interruption.words(ending)}\n")
         return INTERRUPTED
     finally:
         with contextlib.suppress(KeyboardInterrupt):  # at the very last moment
@@ -51,10 +51,10 @@ def _status(arguments: Sequence[str] | None) -> int:
             sys.stdout.flush()  # while something can still be said about an answer that is lost
         return status
     except TunnelsiteError as problem:
-        tell(f"tunnelsite: {harmless(str(problem))}\n")
+        tell(f"tunnelsite: {problem}")
         return problem.exit_status
     except MemoryError:
-        tell("tunnelsite: the memory ran out. To mend it: use a coarser --cell, a smaller --halo or fewer parcels.\n")
+        tell("tunnelsite: the memory ran out. To mend it: use a coarser --cell, a smaller --halo or fewer parcels.")
         return 4
     except BrokenPipeError:  # the reader of the answer went away
         return 0
@@ -73,11 +73,6 @@ def _commanded(arguments: Sequence[str] | None) -> int:
 
 def _nothing() -> None:
     """There is nothing to settle where no signal was listened to."""
-
-
-def harmless(text: str) -> str:
-    """`text` with what steers a terminal made visible: file and parcel names come from others."""
-    return "".join(letter if letter.isprintable() or letter == "\n" else repr(letter)[1:-1] for letter in text)
 
 
 def run() -> None:

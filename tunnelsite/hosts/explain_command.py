@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import argparse
 import dataclasses
-import json
 
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.units import number
 from tunnelsite.hosts.options import project_values
 from tunnelsite.hosts.progress import Progress
+from tunnelsite.hosts.streams import answer, say
 
 
 def explain(given: argparse.Namespace) -> int:
@@ -42,14 +42,14 @@ def explain(given: argparse.Namespace) -> int:
         if np.isfinite(chance):
             extra["chance_pitch_within_1_192"] = chance
     if given.json:
-        print(json.dumps({"places": [dataclasses.asdict(item) for item in found], **extra}, indent=2, allow_nan=False))
+        answer({"places": [dataclasses.asdict(item) for item in found], **extra}, str, as_json=True)
         return 0
-    print("\n\n".join(item.words() for item in found))
+    answer(found, lambda told: "\n\n".join(item.words() for item in told), as_json=False)
     words = {
         "first_under_random_weights": "stays first among the candidates in {:.0%} of draws of random weights round the given ones",
         "top_3_under_random_weights": "stays among the best three in {:.0%} of them",
         "chance_pitch_within_1_192": "chance that the ground is within 1/192 both ways: {:.0%}, by the pitch's standard error",
     }
     for name, value in extra.items():
-        print(words[name].format(value))
+        say(words[name].format(value))
     return 0

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import argparse
-import json
 from pathlib import Path
 
 from tunnelsite.core.errors import UsageError
+from tunnelsite.hosts.streams import answer, say
 from tunnelsite.io.staging import size_words
 
 
@@ -27,12 +27,12 @@ def export(given: argparse.Namespace) -> int:
     notes = _left_out(stored, formats)
     summary = {"from": str(stored.path), "files": [str(path) for path in written], "notes": notes}
     if given.json:
-        print(json.dumps(summary, indent=2, allow_nan=False))
+        answer(summary, str, as_json=True)
         return 0
     for path in written:
-        print(f"{size_words(path.stat().st_size):>10}  {path}")
+        say(f"{size_words(path.stat().st_size):>10}  {path}")
     for note in notes:
-        print(f"note: {note}")
+        say(f"note: {note}")
     return 0
 
 

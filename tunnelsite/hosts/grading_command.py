@@ -13,6 +13,7 @@ from tunnelsite.hosts.inputs_named import inputs_named
 from tunnelsite.hosts.options import project_values
 from tunnelsite.hosts.progress import Progress
 from tunnelsite.hosts.stakeout_command import asked_candidate, ground_only, without_outputs
+from tunnelsite.hosts.streams import answer
 
 LEAST_CONTOUR_M = 0.1  # below it contours draw the noise of the elevation model
 FOOTER = (
@@ -49,10 +50,7 @@ def grading(given: argparse.Namespace) -> int:
         summary = _summary(found, (plan, drainage, spread), (water, *error), interval, outputs)
         _write(given, found, (plan, drainage), summary, interval, outputs)
         progress("writing", 1.0)
-    if given.json:
-        print(json.dumps(summary, indent=2, allow_nan=False))
-    else:
-        print(_words(summary, feet=found.place.house.feet))
+    answer(summary, lambda told: _words(told, feet=found.place.house.feet), as_json=given.json)
     return 0
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import json
 import re
 from dataclasses import replace
 from pathlib import Path
@@ -17,6 +16,7 @@ from tunnelsite.hosts.inputs_named import inputs_named
 from tunnelsite.hosts.options import project_values
 from tunnelsite.hosts.progress import Progress
 from tunnelsite.hosts.stakeout_command import OWN_OUTPUTS
+from tunnelsite.hosts.streams import answer
 
 OUTSIDE_M = 1.0  # less is the width of a cell at the parcel's edge
 CAUTIONS = (
@@ -58,7 +58,7 @@ def layout(given: argparse.Namespace) -> int:
         summary = _summary(given, chosen, block, (houses, ways, cell), prices, out)
         _write(given, chosen, (houses, ways), prices, summary, out)
         progress("writing", 1.0)
-    print(json.dumps(summary, indent=2, allow_nan=False) if given.json else _words(summary, feet=_in_feet(chosen)))
+    answer(summary, lambda told: _words(told, feet=_in_feet(chosen)), as_json=given.json)
     return 0
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.sources import source_words
 from tunnelsite.hosts.progress import Progress
-from tunnelsite.hosts.streams import tell
+from tunnelsite.hosts.streams import say, tell
 
 
 def list_processes(given: argparse.Namespace) -> int:
@@ -16,17 +16,17 @@ def list_processes(given: argparse.Namespace) -> int:
     from tunnelsite import catalogue
 
     def report(text: str) -> None:
-        tell(f"{text}\n")
+        tell(text)
 
     for process in catalogue.processes(report):
         description = process.description
-        print(f"{process.id}: {description.text}")
-        print(f"    makes {', '.join(f'{spec.id} [{spec.unit}]' for spec in description.makes)}")
+        say(f"{process.id}: {description.text}")
+        say(f"    makes {', '.join(f'{spec.id} [{spec.unit}]' for spec in description.makes)}")
         _print_parameters(description)
-    print("\nCriteria, which a screening measures (weights, curves and limits stand in the project file):")
+    say("", "Criteria, which a screening measures (weights, curves and limits stand in the project file):")
     for criterion in catalogue.criteria(report):
         description = criterion.description
-        print(f"{criterion.id} [{description.unit}]: {description.text}")
+        say(f"{criterion.id} [{description.unit}]: {description.text}")
         _print_parameters(description)
     return 0
 
@@ -35,8 +35,8 @@ def _print_parameters(description) -> None:
     for parameter in description.parameters:
         choices = f", one of {', '.join(parameter.choices)}" if parameter.choices else ""
         unit = f" [{parameter.unit}]" if parameter.unit else ""
-        print(f"    {parameter.id} = {parameter.default}{unit}: {parameter.title}{choices}")
-    print(f"    source: {source_words(description.source)}")
+        say(f"    {parameter.id} = {parameter.default}{unit}: {parameter.title}{choices}")
+    say(f"    source: {source_words(description.source)}")
 
 
 def run_process(given: argparse.Namespace) -> int:
@@ -62,7 +62,7 @@ def run_process(given: argparse.Namespace) -> int:
         progress.say(f"note: {name} = {value:.6f}, from the coordinate system of {raster.name}")
     for text in unknown:
         progress.say(f"note: {text}")
-    print(f"{layer.title} [{layer.unit}] written to {given.output}")
+    say(f"{layer.title} [{layer.unit}] written to {given.output}")
     return 0
 
 

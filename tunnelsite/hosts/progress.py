@@ -5,7 +5,8 @@ from __future__ import annotations
 import sys
 import time
 
-from tunnelsite.hosts.streams import tell
+from tunnelsite.core.shown import one_line
+from tunnelsite.hosts.streams import steer, tell
 
 
 class Progress:
@@ -24,15 +25,15 @@ class Progress:
         if what != self._what:
             self._what, self._start, self._shown = what, now, 0.0
             if not self.terminal:
-                tell(f"{what} ...\n")
+                tell(f"{what} ...")
         if self.terminal and (now - self._shown > 0.1 or share >= 1.0):
             self._shown = now
             spent = now - self._start
             left = f", {spent * (1 - share) / share:.0f} s left" if 0.02 < share < 1 and spent > 1 else ""
             end = f" ({spent:.1f} s)\n" if share >= 1.0 else ""
-            tell(f"\r\x1b[K{what}: {min(share, 1.0):4.0%}{left}{end}")
+            steer(f"\r\x1b[K{one_line(what)}: {min(share, 1.0):4.0%}{left}{end}")
 
     def say(self, text: str) -> None:
         """One line of text."""
         if not self.quiet:
-            tell(f"{text}\n")
+            tell(text)

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import argparse
-import json
 from pathlib import Path
 from typing import Any
 
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.units import number
 from tunnelsite.hosts.arguments import check_ending
+from tunnelsite.hosts.streams import answer, say
 
 RUBRIC_PARTS = ("full_at", "none_at", "limit", "weight")
 
@@ -36,7 +36,7 @@ def rescore(given: argparse.Namespace) -> int:
         result = kept_run(given.kept, lambda run: run.rescore(weights, rubrics, given.top))
         result.write(out, overwrite=bool(given.overwrite))
     summary = summary_of(result, out, 0.0)
-    print(json.dumps(summary, indent=2, allow_nan=False) if given.json else words_of(summary, False))
+    answer(summary, lambda told: words_of(told, False), as_json=given.json)
     return 0
 
 
@@ -79,11 +79,11 @@ def _compare_candidates(given: argparse.Namespace) -> int:
             )
     found = side_by_side(columns, run.criteria, ranks, run.settings.get("combine", "mean"))
     if not given.json:
-        print(found.words())
+        answer(found, lambda told: told.words(), as_json=False)
         return 0
     told = vars(found) | {"marks": _by_criterion(found, found.marks), "reasons": found.reasons()}
     told["points"] = None if found.points is None else _by_criterion(found, found.points)
-    print(json.dumps(told, indent=2, allow_nan=False))
+    answer(told, str, as_json=True)
     return 0
 
 
@@ -112,20 +112,20 @@ def _compare_runs(given: argparse.Namespace) -> int:
         "inputs": {name: list(values) for name, values in differing(first.inputs, second.inputs).items()},
     }
     if given.json:
-        print(json.dumps(found, indent=2, allow_nan=False))
+        answer(found, str, as_json=True)
         return 0
-    print(f"{'first':>6} {'second':>6}  shared  change of score")
+    say(f"{'first':>6} {'second':>6}  shared  change of score")
     for pair in pairs:
         ranks = ["-" if rank is None else str(rank) for rank in (pair.rank_a, pair.rank_b)]
         both = pair.rank_a is not None and pair.rank_b is not None
-        print(
+        say(
             f"{ranks[0]:>6} {ranks[1]:>6}  "
             + (f"{pair.overlap:5.0%}  {pair.score_change:+.2f}" if both else "only in one")
         )
-    print(in_words(pairs))
+    say(in_words(pairs))
     for what in ("settings", "inputs"):
         for name, (one, other) in found[what].items():
-            print(
+            say(
                 f"{what[:-1]} {name}: {' | '.join('not given' if value is None else str(value) for value in (one, other))}"
             )
     return 0

@@ -4,19 +4,19 @@ from __future__ import annotations
 
 import argparse
 import importlib.util
-import json
 import os
 from pathlib import Path
 from typing import Any
 
 from tunnelsite.core.ending import say_what_is_kept
 from tunnelsite.core.errors import UsageError
+from tunnelsite.core.shown import one_line
 from tunnelsite.core.units import length_m, whole_number
 from tunnelsite.hosts.arguments import check_ending
-from tunnelsite.hosts.command_line import harmless
 from tunnelsite.hosts.inputs_named import inputs_named
 from tunnelsite.hosts.options import project_values
 from tunnelsite.hosts.progress import Progress
+from tunnelsite.hosts.streams import answer, say
 
 OWN = ("out", "top", "rasters", "keep", "overwrite")
 MOST_NOTES = 10  # lines that a person still reads
@@ -50,14 +50,14 @@ def region(given: argparse.Namespace) -> int:
         found = read_region(settings)
         progress("reading", 1.0)
         with output_folder(parts, "a folder for finished tasks"):
-            say_what_is_kept(f"finished tasks are kept in {harmless(str(parts))}; the same command goes on from there")
+            say_what_is_kept(f"finished tasks are kept in {one_line(str(parts))}; the same command goes on from there")
             kept = Kept(parts, _partitions(given, outputs, found))
             result = screened_region(found, settings, plan, crew, kept, progress)
             progress("writing", 0.0)
             write_region(result, outputs, overwrite=bool(given.overwrite))
         progress("writing", 1.0)
     summary = _summary(result, outputs, parts)
-    print(json.dumps(summary, indent=2, allow_nan=False) if given.json else _words(summary))
+    answer(summary, _words, as_json=given.json)
     return 0
 
 
@@ -164,19 +164,19 @@ def _dry_run(given: argparse.Namespace, region, settings, plan) -> int:
     notes = [*region.dem.whole.notes, *region.parcels.notes]
     found = {"parcels": len(region.parcels), "tasks": len(tasks), **cost, "assumed": notes}
     if given.json:
-        print(json.dumps(found, indent=2))
+        answer(found, str, as_json=True)
         return 0
-    print(f"{found['parcels']:,} parcels in {found['tasks']:,} tasks; cells of {cost['cell_m']:g} m")
-    print(
+    say(f"{found['parcels']:,} parcels in {found['tasks']:,} tasks; cells of {cost['cell_m']:g} m")
+    say(
         f"about {cost['hours']:.2g} h of work on 2 cores in all; the largest task takes about {cost['largest_seconds']:.0f} s "
         f"and {cost['largest_memory_bytes'] / 1e9:.1f} GB"
     )
     rows, cols = region.dem.whole.shape
     if plan.drainage == "all":
-        print(
+        say(
             f"of these, water is followed over all of the DEM ({rows:,} x {cols:,} cells) in about {cost['drainage_hours']:.2g} h, with "
             f"{cost['drainage_memory_bytes'] / 1e9:.2g} GB of memory and {cost['drainage_disk_bytes'] / 1e9:.2g} GB of disk; "
             "--drainage halo leaves it out, and what comes from beyond a task's halo with it"
         )
-    print("\n".join(f"assumed or found: {text}" for text in notes) or "nothing had to be assumed")
+    say(*[f"assumed or found: {text}" for text in notes] or ["nothing had to be assumed"])
     return 0

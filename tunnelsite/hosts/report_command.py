@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import json
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -13,6 +12,7 @@ from tunnelsite.hosts.inputs_named import inputs_named
 from tunnelsite.hosts.options import project_values
 from tunnelsite.hosts.progress import Progress
 from tunnelsite.hosts.report_options import CARDS, CLIENT_CARDS
+from tunnelsite.hosts.streams import answer
 
 
 def report(given: argparse.Namespace) -> int:
@@ -40,7 +40,7 @@ def report(given: argparse.Namespace) -> int:
         progress("writing", 1.0)
     summary |= {"candidates": len(result.choices), "cards": len(studies)}
     summary["not_planned"] = [f"candidate {s.rank}, {what}: {why}" for s in studies for what, why in s.missing.items()]
-    print(json.dumps(summary, indent=2, allow_nan=False) if given.json else _words(summary))
+    answer(summary, _words, as_json=given.json)
     return 0
 
 

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import argparse
 import contextlib
-import json
 from pathlib import Path
 from typing import Any
 
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.units import number
 from tunnelsite.hosts.arguments import check_ending
+from tunnelsite.hosts.streams import answer, say
 
 SETTINGS = ("draws", "seed", "elevation_error", "error_range")
 
@@ -49,11 +49,11 @@ def robustness(given: argparse.Namespace) -> int:
     if given.json:
         summary: dict[str, Any] = {"plan": {row["name"]: row["value"] for row in plan_rows(found)}, "places": rows}
         summary["rank_acceptability"] = found.shares.tolist()
-        print(json.dumps(summary, indent=2, allow_nan=False))
+        answer(summary, str, as_json=True)
         return 0
-    print(robustness_words(rows, found))
+    answer(rows, lambda told: robustness_words(told, found), as_json=False)
     if out is not None:
-        print(f"Written to {out}.")
+        say(f"Written to {out}.")
     return 0
 
 

@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import argparse
-import json
 import os
-import sys
 import time
 from pathlib import Path
 from typing import Any
@@ -15,6 +13,7 @@ from tunnelsite.hosts.arguments import check_ending
 from tunnelsite.hosts.inputs_named import inputs_named
 from tunnelsite.hosts.options import project_values
 from tunnelsite.hosts.progress import Progress
+from tunnelsite.hosts.streams import answer, say
 
 DEFAULT_OUT = "sites.gpkg"
 MOST_REASONS = 40  # lines that a person still reads
@@ -112,7 +111,7 @@ def _screened(settings, progress: Progress, files, *, as_json: bool, more: bool)
             keep_run(result, keep, overwrite=settings.overwrite)
         progress("writing", 1.0)
     summary = summary_of(result, out, time.monotonic() - start)
-    print(json.dumps(summary, indent=2, allow_nan=False) if as_json else words_of(summary, more))
+    answer(summary, lambda told: words_of(told, more), as_json=as_json)
     return 0
 
 
@@ -252,18 +251,17 @@ def _dry_run(settings, files, *, as_json: bool) -> int:
         "assumed": assumed,
     }
     if as_json:
-        json.dump(plan, sys.stdout, indent=2)
-        print()
+        answer(plan, str, as_json=True)
         return 0
-    print(
+    say(
         f"grid: {grid.rows} x {grid.cols} cells of {grid.cell_m:g} m; ridge bearings {', '.join(f'{b:g}' for b in settings.bearings)}"
     )
-    print(f"houses: {', '.join(plan['houses'])}; about {cost.placements:,} placements")
-    print(f"criteria: {', '.join(plan['criteria'])}; limits on {', '.join(plan['limits'])}")
+    say(f"houses: {', '.join(plan['houses'])}; about {cost.placements:,} placements")
+    say(f"criteria: {', '.join(plan['criteria'])}; limits on {', '.join(plan['limits'])}")
     low, high = cost.seconds_range
-    print(
+    say(
         f"cost: about {cost.seconds:.0f} s ({low:.0f} to {high:.0f} s; a minute more where the kernels are compiled for the first time), "
         f"{cost.memory_bytes / 1e9:.1f} GB of memory, {cost.scratch_bytes / 1e9:.1f} GB of scratch files"
     )
-    print("\n".join(f"assumed or found: {text}" for text in assumed) or "nothing had to be assumed")
+    say(*[f"assumed or found: {text}" for text in assumed] or ["nothing had to be assumed"])
     return 0

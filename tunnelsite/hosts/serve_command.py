@@ -13,7 +13,7 @@ from types import FrameType
 from tunnelsite.core.ending import taken_away
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.units import whole_number
-from tunnelsite.hosts.streams import tell
+from tunnelsite.hosts.streams import say, tell
 
 LOOPBACK = ("127.0.0.1", "::1", "localhost")
 SLACK_BYTES = 16 << 20  # a body that is a little too large is read and answered in words; others are cut off
@@ -63,7 +63,7 @@ def serve(given: argparse.Namespace) -> int:
                 expose_tracebacks=False,
             )
             _stop_with(manager.close)
-            print(f"tunnelsite serves OGC API - Processes at {url}/ (stop it with Ctrl+C)", flush=True)
+            say(f"tunnelsite serves OGC API - Processes at {url}/ (stop it with Ctrl+C)")
             with taken_away(manager.close):
                 server.run()
         finally:
@@ -136,7 +136,7 @@ def _stop_with(close: Callable[[], None]) -> None:
 
 
 def _say(text: str) -> None:
-    tell(f"tunnelsite: {text}\n")
+    tell(f"tunnelsite: {text}")
 
 
 def _quiet(text: str) -> None:

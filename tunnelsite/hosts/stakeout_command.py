@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import json
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -15,6 +14,7 @@ from tunnelsite.hosts.inputs_named import inputs_named
 from tunnelsite.hosts.options import project_values
 from tunnelsite.hosts.progress import Progress
 from tunnelsite.hosts.stakeout_pad import StakedPad, ground_notes, planned_pad, screened_pad
+from tunnelsite.hosts.streams import answer
 
 DEFAULT_OUT = "stakes.csv"
 ENDINGS = (".csv", ".gpx", ".geojson", ".dxf", ".html")
@@ -55,7 +55,7 @@ def stakeout(given: argparse.Namespace) -> int:
             write_stake_sheet(path, sheet, overwrite=bool(given.overwrite))
         progress("writing", 1.0)
     summary = _summary(found, sheet, pad, levelled, outputs)
-    print(json.dumps(summary, indent=2, allow_nan=False) if given.json else _words(summary, feet=sheet.feet))
+    answer(summary, lambda told: _words(told, feet=sheet.feet), as_json=given.json)
     return 0
 
 

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import contextlib
+import json
 import os
 import sys
+from collections.abc import Callable
 from typing import Any, TextIO
 
 from tunnelsite.core.errors import OutputFailed
+from tunnelsite.core.shown import one_line, one_lined, visible
 
 
 class Answers:
@@ -23,8 +26,8 @@ class Answers:
         return getattr(self._stream, name)
 
     def write(self, text: str) -> int:
-        """As of any text stream."""
-        return self._tried(self._stream.write, text)
+        """As of any text stream; what steers a terminal is shown, not sent."""
+        return self._tried(self._stream.write, visible(text))
 
     def flush(self) -> None:
         """As of any text stream."""
@@ -59,8 +62,30 @@ def ready_streams() -> None:
             getattr(sys, name).reconfigure(errors="backslashreplace")
 
 
-def tell(text: str) -> None:
-    """Show words on standard error. A run must not end because nobody reads how far it is."""
+def say(*lines: str) -> None:
+    """Show lines on standard output. What a name from data holds stays on its line."""
+    sys.stdout.write("".join(f"{one_line(line)}\n" for line in lines))
+    sys.stdout.flush()
+
+
+def answer(found: Any, words: Callable[[Any], str], *, as_json: bool) -> None:
+    """Show what a command has found on standard output.
+
+    Arguments: found, values that JSON can hold, or for people only; words, which makes lines for people of it; as_json.
+    """
+    if as_json:
+        say(*json.dumps(found, indent=2, allow_nan=False).split("\n"))
+    else:
+        say(*words(one_lined(found)).split("\n"))
+
+
+def tell(*lines: str) -> None:
+    """Show lines on standard error. A run must not end because nobody reads how far it is."""
+    steer("".join(f"{one_line(line)}\n" for line in lines))
+
+
+def steer(text: str) -> None:
+    """Send the program's own words to standard error, with what steers a terminal in them."""
     with contextlib.suppress(OSError):
         sys.stderr.write(text)
         sys.stderr.flush()

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 import datetime
-import json
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -15,6 +14,7 @@ from tunnelsite.hosts.arguments import check_ending
 from tunnelsite.hosts.inputs_named import inputs_named
 from tunnelsite.hosts.options import project_values
 from tunnelsite.hosts.progress import Progress
+from tunnelsite.hosts.streams import answer
 
 TABLES = ("hidden", "hours", "horizon", "light")
 
@@ -40,7 +40,7 @@ def sunchart(given: argparse.Namespace) -> int:
         _write(given, outputs, chart, light, differences, ask["transmission"])
         progress("writing", 1.0)
     summary = _summary(chart, light, differences, ask, outputs) | _advice(settings_from(values | ridge), lat, steps)
-    print(json.dumps(summary, indent=2, allow_nan=False) if given.json else _words(summary))
+    answer(summary, _words, as_json=given.json)
     return 0
 
 

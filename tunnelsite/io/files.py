@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from tunnelsite.core.errors import InputRefused, ResourceShortage, UsageError
+from tunnelsite.core.shown import one_line
 
 _URL = re.compile(r"[a-zA-Z][a-zA-Z0-9+.-]+://")
 _CHUNK = 1 << 20
@@ -73,8 +74,8 @@ def checked_file(path: str | os.PathLike, option: str) -> Path:
 
 
 def file_name(path: Path) -> str:
-    """A file's name for records and messages: text that every format can hold, with bytes that are no UTF-8 as `\\xff`."""
-    return os.fsencode(path.name).decode("utf-8", "backslashreplace")
+    """A file's name for records and messages: one line that every format can hold, with bytes that are no UTF-8 as `\\xff`."""
+    return one_line(os.fsencode(path.name).decode("utf-8", "backslashreplace"))
 
 
 def head(path: Path, option: str, count: int) -> bytes:
