@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import os
 import platform
-import re
 from collections.abc import Iterable
-from datetime import UTC, datetime
 from importlib.metadata import PackageNotFoundError, version
 from typing import TYPE_CHECKING, Any
 
 from tunnelsite.cautions import CAUTIONS
 from tunnelsite.core.layers import SourceRaster
+from tunnelsite.core.moment import run_moment
 from tunnelsite.core.reproject import wgs84_doubt
 from tunnelsite.core.shown import one_line
 from tunnelsite.core.site import Site
@@ -36,9 +35,7 @@ RUN_COLUMNS = {
 
 def stamp() -> str:
     """Time of the run in UTC, or that of SOURCE_DATE_EPOCH where a run is to be repeated to the byte."""
-    epoch = os.environ.get("SOURCE_DATE_EPOCH", "")
-    now = datetime.fromtimestamp(int(epoch), UTC) if re.fullmatch(r"[0-9]{1,11}", epoch) else datetime.now(UTC)
-    return now.strftime("%Y-%m-%dT%H:%M:%SZ")
+    return run_moment().strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
 def run_table(result: Result) -> Table:

@@ -22,6 +22,7 @@ from tunnelsite.cost import refuse_shortage
 from tunnelsite.criteria.reach import reach
 from tunnelsite.needs import given_for, left_out
 from tunnelsite.not_assessed import Gap, gaps
+from tunnelsite.python_call import houses_asked, settings_asked
 from tunnelsite.result import Result
 from tunnelsite.scan.beyond import beyond_layers
 from tunnelsite.scan.data_checks import check_data, check_houses
@@ -62,10 +63,10 @@ def screen(
     Return: Result; an empty ranking with reasons is a result too.
     Errors: InputRefused, UsageError, ResourceShortage.
     """
-    settings = settings or Settings()
+    settings = settings_asked(settings)
+    wanted = houses_asked(site, houses, settings)
     if crop_months is not None:
         settings = settings.model_copy(update={"crop_months": settings_from({"crop_months": crop_months}).crop_months})
-    wanted = [houses] if isinstance(houses, House) else list(houses or settings.houses)
     settings = told_houses(settings, wanted)
     skipped: list[str] = []  # plug-ins that cannot be used; the run goes on without them and says so
     judges = judges_of(site, settings, wanted[0].kind, skipped.append)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import tomllib
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -20,9 +19,9 @@ PATH_KEYS = (
     "dem", "parcels", "far_dem", "surface", "obstacles", "structures", "lamps", "soils", "wind", "weather",
     "out", "rasters", "keep",
 )  # fmt: skip
-LARGEST_PROJECT_BYTES = 1_000_000
 MOST_BANDS = 65_535  # what a TIFF can hold
 MOST_CANDIDATES = 10_000
+MOST_TOLD = 5  # wrong settings in one message
 MOST_NAME = 40  # letters of a service; it becomes a column
 TRADE_PITCH = 1.0 / 192.0  # 3/4 in per 12 ft: the finished tolerance; common practice, no source
 
@@ -212,77 +211,48 @@ def settings_from(given: dict[str, Any], *, lines: dict[str, int] | None = None,
     def where(name: str) -> str:
         return f"{file}:{(lines or {}).get(name, 1)}: " if file else ""
 
-    for name in given:
-        if name not in known:
-            raise UsageError(
-                f"{where(name)}unknown setting {name!r}", "a setting from the manual", nearest(name, known)
-            )
-    try:
-        settings = Settings(**given)
-    except ValidationError as problem:
-        first = problem.errors()[0]
-        words = " of ".join(reversed([str(part) for part in first["loc"]][:2])) or "setting"
-        place = where(str(first["loc"][0])) if first["loc"] else ""
-        raise UsageError(f"{place}{words} is {first.get('input')!r}", kind_words(first), "correct it") from None
-    except UsageError as problem:
-        place = where(_culprit(given)) if file else ""
-        raise UsageError(f"{place}{problem.given}", problem.expected, problem.mend) from None
+    unknown = [
+        UsageError(f"{where(name)}unknown setting {name!r}", "a setting from the manual", nearest(name, known))
+        for name in given
+        if name not in known
+    ]
+    wrong = [_placed(one, where(name)) for name in given if name in known for one in _problems({name: given[name]})]
+    if unknown or wrong:
+        raise _all_in_one([*unknown, *wrong])
+    settings = Settings(**given)
     if not settings.house:
         raise UsageError("no house was given", "at least one size such as 30x96ft", "give the house")
     _ = settings.houses, settings.bearings  # sizes are checked now, not after the files were read
     return settings
 
 
-def _culprit(given: dict[str, Any]) -> str:
-    """The name of the setting that is refused on its own, for the line of the message."""
-    for name, value in given.items():
-        try:
-            Settings(**{name: value})
-        except (UsageError, ValidationError):
-            return name
-    return ""
-
-
-def project_settings(path: str | Path) -> tuple[dict[str, Any], dict[str, int]]:
-    """The raw settings of a project file, its paths made relative to the file's folder, and the line of each.
-
-    Errors: UsageError for a missing file, broken TOML, doubled or unknown names.
-    """
-    file = Path(path)
+def _problems(given: dict[str, Any]) -> list[UsageError]:
+    """What is wrong with one setting."""
     try:
-        if file.exists() and not file.is_file():  # a pipe would never end
-            raise UsageError(f"project file {file} is a folder or no plain file", "a TOML file", "correct the path")
-        if file.stat().st_size > LARGEST_PROJECT_BYTES:
-            raise UsageError(
-                f"{file} is {file.stat().st_size} bytes", "a project file below 1 MB", "name a project file"
-            )
-        text = file.read_text("utf-8")
-        given = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as problem:
-        raise UsageError(f"{file}: {problem}", "TOML, each name once", "correct that line") from None
-    except (OSError, ValueError) as problem:  # no path, no UTF-8, a number of thousands of digits
-        reason = getattr(problem, "strerror", None) or problem
-        raise UsageError(f"project file {file} cannot be read ({reason})", "a TOML file", "correct it") from None
-    lines = {
-        match[1]: text.count("\n", 0, match.start()) + 1
-        for match in re.finditer(r"^[ \t]*\[?[ \t]*([A-Za-z0-9_-]+)", text, re.MULTILINE)
-    }
-    settings_from(given, lines=lines, file=str(file))
-    return _anchored(given, file.parent), lines
+        Settings(**given)
+    except ValidationError as problem:
+        return [_in_words(one) for one in problem.errors()]
+    except UsageError as problem:
+        return [problem]
+    return []
 
 
-def _anchored(given: dict[str, Any], folder: Path) -> dict[str, Any]:
-    """Paths of the project file are seen from where it lies, wherever the command is run."""
+def _in_words(found: Any) -> UsageError:
+    words = " of ".join(reversed([str(part) for part in found["loc"]][:2])) or "setting"
+    return UsageError(f"{words} is {found.get('input')!r}", kind_words(found), "correct it")
 
-    def anchor(text: str) -> str:
-        return str(folder / text)
 
-    result = {name: anchor(value) if name in PATH_KEYS else value for name, value in given.items()}
-    if "service" in given:
-        result["service"] = {name: anchor(value) for name, value in given["service"].items()}
-    if "keep_out" in given:
-        result["keep_out"] = [anchor(value) for value in _many(given["keep_out"])]
-    return result
+def _placed(problem: UsageError, place: str) -> UsageError:
+    return UsageError(f"{place}{problem.given}", problem.expected, problem.mend)
+
+
+def _all_in_one(problems: list[UsageError]) -> UsageError:
+    """The only problem, or one that tells of all of them."""
+    if len(problems) == 1:
+        return problems[0]
+    told = "; ".join(f"({k}) {one.given}, expected: {one.expected}" for k, one in enumerate(problems[:MOST_TOLD], 1))
+    more = f"; and {len(problems) - MOST_TOLD} more" if len(problems) > MOST_TOLD else ""
+    return UsageError(f"{len(problems)} settings are wrong: {told}{more}", "as said of each", "correct them all")
 
 
 def keep_out_parts(text: str) -> tuple[str, float]:

@@ -67,7 +67,6 @@ LISTED = {
     ("io/scratch.py", "file", "file.truncate"): SCRATCH,
     ("io/print_page.py", "pdf_of", "source.write_text"): SCRATCH,
     ("io/kept_arrays.py", "stored_arrays", "archive.open"): "reads a member of an archive",
-    ("hosts/screening_command.py", "_dry_run", "json.dump"): "to standard output",
     ("hosts/streams.py", "_tried", "os.open"): NOWHERE,
     ("hosts/streams.py", "ready_streams", "os.open"): NOWHERE,
     ("hosts/streams.py", "ready_streams", "open"): NOWHERE,

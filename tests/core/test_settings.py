@@ -9,7 +9,8 @@ import pytest
 
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.rubric import Rubric
-from tunnelsite.settings import crop_period, keep_out_parts, project_settings, settings_from
+from tunnelsite.project_file import project_settings
+from tunnelsite.settings import crop_period, keep_out_parts, settings_from
 
 
 def written(folder: Path, text: str) -> Path:
@@ -134,6 +135,29 @@ def test_paths_are_seen_from_the_file(tmp_path: Path) -> None:
     assert values["keep_out"] == [str(tmp_path / "w.gpkg@3m")]
     assert values["service"] == {"water": str(tmp_path / "w.gpkg")}
     assert lines["dem"] == 1
+
+
+@pytest.mark.parametrize("line", ['out = "../../../x.gpkg"', "overwrite = true", 'keep = "k.npz"', 'rasters = "."'])
+def test_what_is_written_and_replaced_is_for_the_command_line_alone(tmp_path: Path, line: str) -> None:
+    with pytest.raises(UsageError, match=r"farm\.toml:2: \w+ is set in a project file.*command line alone"):
+        project_settings(written(tmp_path, f"top = 3\n{line}\n"))
+
+
+def test_every_wrong_setting_is_told_at_once(tmp_path: Path) -> None:
+    text = 'top = 0\nsetbak = "1m"\nsetback = "-1m"\nkind = "glass"\n'
+    with pytest.raises(UsageError) as error:
+        project_settings(written(tmp_path, text))
+    said = str(error.value)
+    assert said.startswith("4 settings are wrong: (1) ")
+    for words in (
+        "toml:2: unknown setting 'setbak'",
+        "toml:1: top is",
+        "toml:3: setback is",
+        "toml:4: kind is 'glass'",
+    ):
+        assert words in said
+    with pytest.raises(UsageError, match="; and 3 more"):
+        settings_from({f"wrong{k}": 1 for k in range(8)})
 
 
 def test_keep_out_distance() -> None:

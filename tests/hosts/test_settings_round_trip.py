@@ -17,8 +17,9 @@ from tunnelsite.hosts.arguments import parsed
 from tunnelsite.hosts.options import parser, project_values
 from tunnelsite.io.sites_file import ScreenedCandidate
 from tunnelsite.presets import presets
+from tunnelsite.project_file import project_settings
 from tunnelsite.run_table import setting_rows
-from tunnelsite.settings import PATH_KEYS, Settings, project_settings, settings_from
+from tunnelsite.settings import PATH_KEYS, Settings, settings_from
 
 WORDS = st.text(st.characters(blacklist_categories=("Cs",), blacklist_characters="\0"), min_size=1, max_size=12).filter(
     str.strip

@@ -29,8 +29,9 @@ from tunnelsite.io.tables import Column, Table
 from tunnelsite.io.vectors import read_features
 from tunnelsite.io.weather import read_weather
 from tunnelsite.io.wind import read_wind_rose
+from tunnelsite.project_file import project_settings
 from tunnelsite.region.part import packed, unpacked
-from tunnelsite.settings import project_settings, settings_from
+from tunnelsite.settings import settings_from
 from tunnelsite.siteplan.level_book import parse_level_book, reduce_level_book
 
 TIMES = {"y.epw": 20}  # a year takes longer than the rest together

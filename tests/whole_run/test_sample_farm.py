@@ -12,7 +12,8 @@ import shapely
 
 from tunnelsite import screen
 from tunnelsite.io.site_reader import site_from
-from tunnelsite.settings import project_settings, settings_from
+from tunnelsite.project_file import project_settings
+from tunnelsite.settings import settings_from
 
 FARM = Path(__file__).resolve().parents[2] / "sample_data"
 

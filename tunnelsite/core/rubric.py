@@ -34,6 +34,13 @@ class Rubric:
             raise UsageError(
                 f"full_at and none_at are both {self.full_at:g}", "two different values", "correct the rubric"
             )
+        if self.limit is not None and (self.limit > self.full_at if self.rises else self.limit < self.full_at):
+            raise UsageError(
+                f"the limit is {self.limit:g}, and full marks are given at {self.full_at:g} already",
+                f"a limit {'up to' if self.rises else 'from'} {self.full_at:g}"
+                f"{'' if self.rises else ' on'}: else what earns full marks is rejected",
+                "correct the limit or the curve",
+            )
         if self.weight < 0:
             raise UsageError(f"weight is {self.weight:g}", "0 or more", "correct the weight")
 

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from tunnelsite.core.errors import UsageError
+
 FAN_DEG = (
     -20.0,
     -10.0,
@@ -33,6 +35,10 @@ class WindRose:
     @classmethod
     def prevailing(cls, from_deg: float) -> WindRose:
         """A rose of one prevailing direction [deg from true north], spread evenly over its 45 degree sector."""
+        if not 0 <= from_deg <= 360:  # false for NaN too
+            raise UsageError(
+                f"wind from is {from_deg} deg", "0 to 360 degrees clockwise from true north", "correct the direction"
+            )
         away = (from_deg + np.array(FAN_DEG)) % 360.0
         return cls(
             away, np.full(len(away), 1.0 / len(away)), notes=(f"wind from {from_deg:g} deg, spread over 45 deg",)

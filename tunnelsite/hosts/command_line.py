@@ -11,6 +11,7 @@ from tunnelsite.core.ending import OF_THIS_RUN, Ending
 from tunnelsite.core.errors import TunnelsiteError
 from tunnelsite.hosts import interruption
 from tunnelsite.hosts.streams import Answers, ready_streams, steer, tell
+from tunnelsite.hosts.surroundings import check_environment, warn_only
 
 INTERRUPTED = 130
 
@@ -27,6 +28,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     try:
         if own:
             ready_streams()  # before anything is opened
+            warn_only()
             settle = interruption.listen(ending)
         return _status(arguments)
     except KeyboardInterrupt:
@@ -46,6 +48,7 @@ def _status(arguments: Sequence[str] | None) -> int:
         "OFF"  # before PROJ is loaded: it would fetch shift grids where the environment says ON
     )
     try:
+        check_environment(os.environ)
         with contextlib.redirect_stdout(Answers(sys.stdout)):
             status = _commanded(arguments)
             sys.stdout.flush()  # while something can still be said about an answer that is lost

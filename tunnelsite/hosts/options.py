@@ -243,7 +243,7 @@ def _version() -> str:
 def project_values(given: argparse.Namespace) -> dict[str, Any]:
     """Settings from the project file and the command line, the command line winning. Errors: UsageError."""
     from tunnelsite.core.errors import UsageError
-    from tunnelsite.settings import project_settings
+    from tunnelsite.project_file import project_settings
 
     values: dict[str, Any] = project_settings(given.project)[0] if given.project else {}
     names = ["dem", "parcels", "house", "keep_out", "zero_is_nodata", "keep_water_like", "overwrite"]

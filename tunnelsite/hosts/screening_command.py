@@ -43,7 +43,8 @@ def check(given: argparse.Namespace) -> int:
 
 def demo(given: argparse.Namespace) -> int:
     """Screen the invented farm of sample_data."""
-    from tunnelsite.settings import project_settings, settings_from
+    from tunnelsite.project_file import project_settings
+    from tunnelsite.settings import settings_from
 
     values, _ = project_settings(sample_data() / "farm.toml")
     values |= {"out": given.out, "overwrite": given.overwrite}

@@ -9,6 +9,7 @@ import shapely
 
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.core.reproject import unwrapped
+from tunnelsite.io.outlines import refuse_endless, refuse_tangled
 
 _KINDS = {
     0: "point",
@@ -21,6 +22,7 @@ _KINDS = {
     7: "collection",
 }
 _DIMENSION = {"point": 0, "line": 1, "polygon": 2}
+FARTHEST = 1e9  # map units; the largest earthly grid is 4e7 m wide, 1.3e8 ft
 _SHOWN = 5  # feature numbers listed in a note
 
 
@@ -33,7 +35,7 @@ def tidy(
         messages; crs.
     Returns: indices of the features kept; their geometry; notes.
     Errors: InputRefused for another kind of geometry, coordinates that are not finite or outside longitude
-        and latitude.
+        and latitude; ResourceShortage for outlines that cannot be checked or repaired in seconds.
     """
     notes: list[str] = []
     kept = np.flatnonzero(~(shapely.is_missing(geometry) | shapely.is_empty(geometry)))
@@ -48,7 +50,8 @@ def tidy(
     _check_coordinates(geometry, numbers[kept], where, crs)
     if crs.is_geographic:
         geometry = _unbroken(geometry, numbers[kept], notes)
-    geometry = _repaired(geometry, numbers[kept], kinds, notes)
+    refuse_endless(geometry, numbers[kept], where)
+    geometry = _repaired(geometry, numbers[kept], where, notes)
     usable = ~shapely.is_empty(geometry)
     if not usable.all():
         notes.append(f"{int((~usable).sum())} features without area were dropped ({_listed(numbers[kept][~usable])})")
@@ -85,6 +88,14 @@ def _check_coordinates(geometry: np.ndarray, numbers: np.ndarray, where: str, cr
             "numbers",
             "export it again",
         )
+    far = np.abs(points).max(axis=1, initial=0.0) > FARTHEST
+    if far.any():
+        east, north = points[np.argmax(far)]
+        raise InputRefused(
+            f"{where} has the coordinate {east:g}, {north:g} (feature {_listed(numbers[np.unique(owner[far])])})",
+            f"coordinates of places on earth, none beyond {FARTHEST:g} in any unit",
+            "correct or remove the feature",
+        )
     if crs.is_geographic and len(points) and crs.axis_info and "degree" in crs.axis_info[0].unit_name:
         outside = (np.abs(points[:, 0]) > 360.0) | (np.abs(points[:, 1]) > 90.0)
         if outside.any():
@@ -104,10 +115,11 @@ def _unbroken(geometry: np.ndarray, numbers: np.ndarray, notes: list[str]) -> np
     return result
 
 
-def _repaired(geometry: np.ndarray, numbers: np.ndarray, kinds: tuple[str, ...], notes: list[str]) -> np.ndarray:
+def _repaired(geometry: np.ndarray, numbers: np.ndarray, where: str, notes: list[str]) -> np.ndarray:
     invalid = np.flatnonzero(~shapely.is_valid(geometry))
     if not len(invalid):
         return geometry
+    refuse_tangled(geometry[invalid], numbers[invalid], where)
     result = geometry.copy()
     for index in invalid:
         before = geometry[index]

@@ -9,7 +9,6 @@ import re
 import sqlite3
 import warnings
 from collections.abc import Mapping, Sequence
-from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
@@ -18,6 +17,7 @@ import pyproj
 
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.grid import transformer
+from tunnelsite.core.moment import run_moment
 from tunnelsite.io.geopackage_extensions import add_extensions, xml_namespace
 from tunnelsite.io.names import column_names
 from tunnelsite.io.staging import staged
@@ -84,11 +84,7 @@ def run_stamp(environment: Mapping[str, str] | None = None) -> str:
     reproducible-builds.org) is used instead of the clock. Errors: UsageError if that is not a number of
     seconds.
     """
-    given = (os.environ if environment is None else environment).get("SOURCE_DATE_EPOCH", "")
-    try:
-        moment = datetime.fromtimestamp(int(given), UTC) if given else datetime.now(UTC)
-    except (ValueError, OverflowError, OSError):
-        raise UsageError(f"SOURCE_DATE_EPOCH is {given!r}", "whole seconds since 1970", "correct or unset it") from None
+    moment = run_moment(environment)
     return f"{moment:%Y-%m-%dT%H:%M:%S}.{moment.microsecond // 1000:03d}Z"
 
 

@@ -45,6 +45,11 @@ class RasterReading:
     scratch_from_bytes: int = FROM_BYTES
     far_elevation_unit: str | None = None
 
+    def __post_init__(self) -> None:
+        for name, value in (("halo_m", self.halo_m), ("far_reach_m", self.far_reach_m)):
+            if not 0 <= value <= 1e6:  # false for NaN too
+                raise UsageError(f"{name} is {value}", "0 to 1,000,000 m", "correct it")
+
 
 def read_site(
     dem: str,
@@ -54,7 +59,7 @@ def read_site(
     surface: str | None = None,
     obstacles: str | None = None,
     structures: str | None = None,
-    keep_out: Iterable[str] = (),
+    keep_out: str | Iterable[str] = (),
     services: Mapping[str, str] | None = None,
     lamps: str | None = None,
     soils: str | None = None,
@@ -70,6 +75,7 @@ def read_site(
     """
     reading = reading or RasterReading()
     store = Scratch(reading.scratch_from_bytes)
+    keep_out = [keep_out] if isinstance(keep_out, str) else list(keep_out)
     named = [dem, parcels, far_dem, surface, obstacles, structures, lamps, soils, weather, wind]
     named += (services or {}).values()
     named += [keep_out_parts(text)[0] for text in keep_out]
