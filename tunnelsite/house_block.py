@@ -129,8 +129,7 @@ def _placements(result: Result, able: Mapping[int, np.ndarray], gaps) -> tuple[P
     for size, (k, keep) in enumerate(able.items()):
         scan, score = result.scans[k], result.scored[k]
         items = np.flatnonzero(keep)
-        row, col = np.divmod(scan.index[items], scan.frame.grid.cols)
-        along, across = scan.frame.grid.centre(row, col)
+        along, across = scan.centre(scan.index[items])
         left, right = gaps[scan.house.name]
         values = (along, across, scan.house.length_m, scan.house.width_m, score[items], size, left, right)
         for name, value in zip(columns, values, strict=True):

@@ -85,7 +85,8 @@ def stakes_table(result: Result) -> Table:
             (scan.pad.length_m, scan.pad.width_m),
             end_words(grid.bearing_deg),
         )
-        r, c, along, across = refine.placement(scan, choice.item)
+        _, _, along, across = refine.placement(scan, choice.item)
+        r, c = (grid.north_m - across) / grid.cell_m - 0.5, (along - grid.west_m) / grid.cell_m - 0.5
         u, v = (np.array([getattr(stake, name) for stake in found]) for name in ("u_m", "v_m"))
         ground = heights_at(scan.frame.ground, r - v / grid.cell_m, c + u / grid.cell_m) + scan.frame.datum_m
         finish = DesignPlane(row["level_m"], row["slope_along"], row["slope_across"]).height(u, v)

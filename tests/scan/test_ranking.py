@@ -12,17 +12,27 @@ from tunnelsite.core.house import House, Pad
 from tunnelsite.core.store import Store
 from tunnelsite.scan.engine import Scan
 from tunnelsite.scan.ranking import Choice, RankRules, footprint_corners, ranked
+from tunnelsite.scan.tight_ground import Nudged
 
 ROWS, COLS = 40, 60
 
 
-def scan(house: House, bearing: float = 90.0, owner: np.ndarray | None = None) -> Scan:
+def scan(house: House, bearing: float = 90.0, owner: np.ndarray | None = None, nudged: Nudged | None = None) -> Scan:
     """A scan in which every cell is a placement, none of them measured."""
     grid = Grid("", 1.0, ROWS, COLS, 0.0, float(ROWS), bearing)
     count = ROWS * COLS
     owner = np.zeros(count, np.int32) if owner is None else owner
     frame = SimpleNamespace(grid=grid, store=Store())
-    return Scan(frame, house, Pad.around(house, 0.0), np.arange(count), owner, {}, {}, None)
+    ground = SimpleNamespace(nudged=nudged or Nudged.none())
+    return Scan(frame, house, Pad.around(house, 0.0), np.arange(count), owner, {}, {}, ground)
+
+
+def some_nudged(rng: np.random.Generator) -> Nudged:
+    """A tenth of the cells with a house beside their middle."""
+    index = np.flatnonzero(rng.random(ROWS * COLS) < 0.1)
+    row, col = np.divmod(index, COLS)
+    off = rng.uniform(-0.5, 0.5, (2, len(index)))
+    return Nudged(index, col + 0.5 + off[0], ROWS - row - 0.5 + off[1])
 
 
 def slow(scans, scored, apart: float, top: int) -> list[tuple[int, int]]:
@@ -52,7 +62,7 @@ def slow(scans, scored, apart: float, top: int) -> list[tuple[int, int]]:
 @pytest.mark.parametrize("bearings", [(90.0,), (90.0, 60.0)])
 def test_the_list_is_the_greedy_one(apart: float, bearings) -> None:
     rng = np.random.default_rng(3)
-    scans = [scan(House(3.0, 6.0), bearing) for bearing in bearings]
+    scans = [scan(House(3.0, 6.0), bearing, nudged=some_nudged(rng)) for bearing in bearings]
     scored = [np.round(rng.random(ROWS * COLS) * 100, 1) for _ in scans]  # rounded: many ties
     scored[0][rng.random(ROWS * COLS) < 0.3] = np.nan
     found = ranked(scans, scored, RankRules(8, apart))

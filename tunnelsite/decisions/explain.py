@@ -14,9 +14,10 @@ from tunnelsite.result import Result
 from tunnelsite.scan.combine import combined
 from tunnelsite.scan.engine import Judge, Scan, truth_of
 from tunnelsite.scan.marks import marks_from
-from tunnelsite.scan.refine import TOUCH_M, placement, rectangle
+from tunnelsite.scan.refine import placement, rectangle, shrunk
 from tunnelsite.scan.steady import SCORE_STEP
 from tunnelsite.scan.strip import Strip
+from tunnelsite.scan.tight_ground import FIT_M
 
 
 @dataclass(frozen=True)
@@ -129,12 +130,12 @@ def explain_at(result: Result, lon: float, lat: float, scan: int = 0) -> Explana
             f"{lon}, {lat} is outside the data of this run", "a place on the farm", "check the order: lon lat"
         )
     row, col = (int(value) for value in where)
-    centre = grid.centre(row, col)
+    centre = one.centre(row * grid.cols + col)
     return _explained(result, one, (row, col), float(np.hypot(along - centre[0], across - centre[1])))
 
 
 def _explained(result: Result, scan: Scan, cell: tuple[int, int], moved_m: float) -> Explanation:
-    frame, centre = scan.frame, scan.frame.grid.centre(*cell)
+    frame, centre = scan.frame, scan.centre(cell[0] * scan.frame.grid.cols + cell[1])
     inside = np.flatnonzero(shapely.intersects_xy(frame.parcels, float(centre[0]), float(centre[1])))
     name = frame.parcel_names[inside[0]] if len(inside) else None
     pad = rectangle(float(centre[0]), float(centre[1]), scan.pad.length_m, scan.pad.width_m)
@@ -167,7 +168,7 @@ def _not_listed(result: Result, scan: Scan, cell: tuple[int, int], score: float 
     for rank, choice in enumerate(result.choices, 1):
         other = result.scans[choice.scan]
         over = shapely.area(shapely.intersection(own, _outline(other, *placement(other, choice.item)[:2])))
-        if over > TOUCH_M and choice.score >= score - SCORE_STEP:
+        if over > FIT_M and choice.score >= score - SCORE_STEP:
             return f"it overlaps candidate {rank}, which scores {choice.score:.1f}"
     if len(result.choices) < result.settings.top:
         return "the exact test against the vectors refused it, or it overlaps what was tried before it"
@@ -179,7 +180,7 @@ def _not_listed(result: Result, scan: Scan, cell: tuple[int, int], score: float 
 
 def _outline(scan: Scan, row: int, col: int):
     """A footprint in the map coordinates that every bearing shares."""
-    along, across = (float(value) for value in scan.frame.grid.centre(row, col))
+    along, across = (float(value) for value in scan.centre(row * scan.frame.grid.cols + col))
     corners = shapely.get_coordinates(rectangle(along, across, scan.house.length_m, scan.house.width_m))
     return shapely.polygons(np.column_stack(scan.frame.grid.to_map(corners[:, 0], corners[:, 1])))
 
@@ -189,12 +190,12 @@ def _ground_rules(result: Result, scan: Scan, pad, parcel: int | None) -> list[R
     frame, setback = scan.frame, result.settings.setback_m
     home = frame.parcels[int(np.argmin(shapely.distance(frame.parcels, pad))) if parcel is None else parcel]
     over = shapely.difference(pad, home)
-    out = shapely.area(over) > TOUCH_M * scan.pad.length_m
+    out = shapely.area(shapely.difference(shrunk(pad), home)) > 0
     if out:
         margin = -float(shapely.distance(shapely.points(shapely.get_coordinates(over)), home).max())
     else:
         margin = float(shapely.distance(pad, shapely.boundary(home)))
-    fits = parcel is not None and not out and margin >= setback - TOUCH_M
+    fits = parcel is not None and not out and margin >= setback - FIT_M
     need = "" if fits else f"the pad would have to lie {setback - margin:.2f} m farther in, or be smaller"
     checks = [RuleCheck("boundary", "Pad inside the parcel's setback", "m", margin, setback, fits, change=need)]
     near = [(f"keep_out:{k.name}", k.geometry, k.distance_m) for k in frame.keep_outs if len(k)]
@@ -202,8 +203,7 @@ def _ground_rules(result: Result, scan: Scan, pad, parcel: int | None) -> list[R
         near.append(("structures", frame.structures.geometry, result.settings.clearance_m))
     for rule, geometry, wanted in near:
         gap = float(shapely.distance(pad, geometry).min())
-        inner = shapely.buffer(pad, -TOUCH_M, join_style="mitre")
-        clear = gap >= wanted - TOUCH_M if wanted > 0 else not shapely.intersects(inner, geometry).any()
+        clear = gap >= wanted - FIT_M if wanted > 0 else not shapely.intersects(shrunk(pad), geometry).any()
         need = "" if clear else f"{wanted - gap:.2f} m more distance" if wanted > gap else "the pad must not touch it"
         checks.append(
             RuleCheck(rule, f"Clear of {rule.partition(':')[2] or rule}", "m", gap, wanted, clear, change=need)
@@ -214,7 +214,8 @@ def _ground_rules(result: Result, scan: Scan, pad, parcel: int | None) -> list[R
 def _strip(result: Result, scan: Scan, cell: tuple[int, int]) -> Strip:
     mask = np.zeros((1, scan.frame.grid.cols), bool)
     mask[0, cell[1]] = True
-    return Strip(scan.frame, scan.house, scan.pad, (cell[0], cell[0] + 1), mask, result.settings.pad_pitch)
+    pitch, nudged = result.settings.pad_pitch, scan.ground.nudged
+    return Strip(scan.frame, scan.house, scan.pad, (cell[0], cell[0] + 1), mask, pitch, nudged)
 
 
 def _pad_top(result: Result, scan: Scan, cell: tuple[int, int]) -> float:

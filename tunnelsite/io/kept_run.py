@@ -113,7 +113,7 @@ def _read(file: Path):
     """(site, settings, scans, judges, gaps) of a kept run. Errors: whatever a broken file leads to."""
     from tunnelsite.not_assessed import Gap
     from tunnelsite.scan.engine import Judge, Scan, Tally
-    from tunnelsite.scan.open_ground import OpenGround, bars, open_ground
+    from tunnelsite.scan.open_ground import bars, open_ground
 
     arrays = stored_arrays(file)
     about = json.loads(arrays.pop("about").tobytes())
@@ -129,9 +129,9 @@ def _read(file: Path):
         frame, key = frames[range(len(frames))[item["frame"]]], f"scan{k}"
         pad = Pad(**item["pad"])
         # what the scan kept of it are counts; where a house may be shifted to is worked out again from the same shapes
-        owner = open_ground(frame, pad, settings.setback_m, bars(frame, settings.clearance_m)).owner
+        ground = open_ground(frame, pad, settings.setback_m, bars(frame, settings.clearance_m))
         rejected = _under(arrays, f"{key}.rejected.")
-        ground = OpenGround(owner, arrays[f"{key}.inside"], rejected, list(frame.parcels))
+        ground = dataclasses.replace(ground, inside=arrays[f"{key}.inside"], rejected=rejected)
         tallies = {rule: [Tally(*values) for values in found] for rule, found in item["tallies"].items()}
         means, errors = _under(arrays, f"{key}.mean."), _under(arrays, f"{key}.se.")
         truths = {name: Truth(mean, errors[name]) for name, mean in means.items()}

@@ -55,7 +55,11 @@ def blocked_centres(
     first, last = np.clip(first - top, 0, bottom - top), np.clip(last - top, 0, bottom - top)
     order, starts = _by_band(first, last, (bottom - top + _BAND_ROWS - 1) // _BAND_ROWS)
     blocked = np.zeros((bottom - top, lattice.cols), np.bool_)
-    _mark(segments, (first, last, order, starts), half, tuple(lattice), top, blocked)
+    rest = (segments, (first, last, order, starts), half, tuple(lattice), top, blocked)
+    if len(starts) == 2:  # a small parcel: waking the other threads would take ten times longer than the work
+        _mark_band(0, *rest)
+    else:
+        _mark(*rest)
     return blocked
 
 
@@ -139,32 +143,37 @@ def _columns_within(low, high, half_length, lattice):
     return np.int64(start), np.int64(stop)
 
 
-@njit(cache=True, parallel=True, nogil=True, error_model="numpy")
-def _mark(segments, bands, half, lattice, first_row, blocked):
-    """Mark the blocked columns, each band of rows by one thread: count ranges opened and closed, then add
-    up."""
+@njit(cache=True, nogil=True, error_model="numpy")
+def _mark_band(band, segments, bands, half, lattice, first_row, blocked):
+    """Mark the blocked columns of one band of rows: count ranges opened and closed, then add up."""
     first, last, order, starts = bands
     rows, cols = blocked.shape
-    for band in prange(starts.size - 1):
-        if starts[band] == starts[band + 1]:
-            continue
-        top, bottom = band * _BAND_ROWS, min((band + 1) * _BAND_ROWS, rows)
-        opened = np.zeros((bottom - top, cols + 1), np.int32)
-        for k in order[starts[band] : starts[band + 1]]:
-            for r in range(max(first[k], top), min(last[k], bottom)):
-                northing = lattice[1] - (r + first_row + 0.5) * lattice[2]
-                low, high = _eastings_in_band(segments[k], northing, half[1])
-                if low > high:
-                    continue
-                start, stop = _columns_within(low, high, half[0], lattice)
-                if start < stop:
-                    opened[r - top, start] += 1
-                    opened[r - top, stop] -= 1
-        for r in range(top, bottom):
-            depth = 0
-            for c in range(cols):
-                depth += opened[r - top, c]
-                blocked[r, c] = depth > 0
+    if starts[band] == starts[band + 1]:
+        return
+    top, bottom = band * _BAND_ROWS, min((band + 1) * _BAND_ROWS, rows)
+    opened = np.zeros((bottom - top, cols + 1), np.int32)
+    for k in order[starts[band] : starts[band + 1]]:
+        for r in range(max(first[k], top), min(last[k], bottom)):
+            northing = lattice[1] - (r + first_row + 0.5) * lattice[2]
+            low, high = _eastings_in_band(segments[k], northing, half[1])
+            if low > high:
+                continue
+            start, stop = _columns_within(low, high, half[0], lattice)
+            if start < stop:
+                opened[r - top, start] += 1
+                opened[r - top, stop] -= 1
+    for r in range(top, bottom):
+        depth = 0
+        for c in range(cols):
+            depth += opened[r - top, c]
+            blocked[r, c] = depth > 0
+
+
+@njit(cache=True, parallel=True, nogil=True, error_model="numpy")
+def _mark(segments, bands, half, lattice, first_row, blocked):
+    """Mark the blocked columns, each band of rows by one thread."""
+    for band in prange(bands[3].size - 1):
+        _mark_band(band, segments, bands, half, lattice, first_row, blocked)
 
 
 @njit(cache=True, nogil=True, error_model="numpy")

@@ -69,6 +69,10 @@ class Scan:
     ground: OpenGround
     truths: dict[str, Truth] = field(default_factory=dict)
 
+    def centre(self, index: np.ndarray | int) -> tuple[np.ndarray, np.ndarray]:
+        """Along and across [m] of the house's centre for placements given by `index` (row * cols + col of the cell)."""
+        return self.ground.nudged.centre(self.frame.grid, index)
+
 
 def scanned(
     frame: Frame,
@@ -98,7 +102,7 @@ def scanned(
         owner = ground.owner[top:bottom]
         mask = owner >= 0
         if mask.any():
-            strip = Strip(frame, house, pad, (top, bottom), mask, pad_pitch)
+            strip = Strip(frame, house, pad, (top, bottom), mask, pad_pitch, ground.nudged)
             passed = _strip_passed(strip, owner, judges, tallies)
             kept[0].append(passed.index)
             kept[1].append(passed.owner)

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import shapely
 
+from tunnelsite.core.grid import Grid
 from tunnelsite.core.house import Pad
 from tunnelsite.core.site import Frame, segments_of
 from tunnelsite.kernels.bands import bands
 from tunnelsite.kernels.clear_centres import Lattice, blocked_centres
 from tunnelsite.kernels.polygon_mask import polygon_mask
+from tunnelsite.scan.tight_ground import FIT_M, Nudged, clear_points, least_half_m
 
 # A buffer's arc is a chain of chords; 32 to the quarter circle and 0.03 % more radius keep all of it outside the true
 # distance, so no placement is let through that the final exact check would have to refuse.
@@ -22,10 +24,13 @@ LEAST_DISTANCE_M = 1e-3  # points and lines without a distance still may not run
 
 @dataclass(frozen=True)
 class Bar:
-    """Something a pad may not touch: a rule's id and the geometry, already widened by its distance."""
+    """Something a pad may not touch: a rule's id and the geometry, already widened by its distance; `source` and `distance_m`,
+    what it was made from (for the exact test of tight places)."""
 
     rule: str
     geometry: shapely.Geometry
+    source: np.ndarray = field(default_factory=lambda: np.empty(0, object))
+    distance_m: float = 0.0
 
 
 def widened(geometry, distance_m: float):
@@ -48,12 +53,12 @@ def inset(parcel, setback_m: float):
 
 def bars(frame: Frame, clearance_m: float) -> list[Bar]:
     """Keep-outs and structures of a frame in the order in which they are tried."""
-    found = [
-        Bar(f"keep_out:{item.name}", widened(item.geometry, item.distance_m)) for item in frame.keep_outs if len(item)
-    ]
+    wanted = [(f"keep_out:{item.name}", item.geometry, item.distance_m) for item in frame.keep_outs if len(item)]
     if frame.structures is not None and len(frame.structures):
-        found.append(Bar("structures", widened(frame.structures.geometry, clearance_m)))
-    return found
+        wanted.append(("structures", frame.structures.geometry, clearance_m))
+    return [
+        Bar(rule, widened(shapes, distance), np.asarray(shapes, object), distance) for rule, shapes, distance in wanted
+    ]
 
 
 @dataclass
@@ -61,17 +66,33 @@ class OpenGround:
     """Feasible placements so far.
 
     Attributes:
-        owner: integer [rows, cols]; index of the parcel whose open ground holds the whole pad, -1 = none. Where parcels
-            overlap the first in the file owns the place.
+        owner: integer [rows, cols]; index of the parcel whose open ground holds the whole pad; below 0 = none: -1 = the centre
+            lies in no parcel or the pad crosses a boundary, -2 - k = bar k took it. Where parcels overlap the first in the
+            file owns the place.
         inside: int64 [parcels]; placements tried: cells whose centre lies in the parcel (and in no earlier one).
         rejected: by rule, int64 [parcels].
         room: by parcel, the ground left inside its setback (for the reason why a parcel is too narrow).
+        nudged: placements of cells that let the pad in at another point than their centre. A cell counts as such only where
+            neither its own centre nor a neighbour's will do: in tight places.
     """
 
     owner: np.ndarray
     inside: np.ndarray
     rejected: dict[str, np.ndarray]
     room: list
+    nudged: Nudged = field(default_factory=Nudged.none)
+
+
+@dataclass(frozen=True)
+class _Cells:
+    """Cell by cell while the rules are tried: owner and inside as in `OpenGround`; home, parcel of the centre; near: some point
+    of the cell may do. half_m, least_m: half length and width of the pad, and of what lies under it wherever it stands in the cell."""
+
+    owner: np.ndarray
+    home: np.ndarray
+    near: np.ndarray
+    half_m: tuple[float, float]
+    least_m: tuple[float, float]
 
 
 def open_ground(frame: Frame, pad: Pad, setback_m: float, barred: list[Bar]) -> OpenGround:
@@ -79,11 +100,31 @@ def open_ground(frame: Frame, pad: Pad, setback_m: float, barred: list[Bar]) -> 
 
     Arguments: frame; pad [m]; setback_m [m], inward from each parcel's own boundary; barred, from `bars`.
     """
-    grid, count = frame.grid, len(frame.parcels)
-    owner, centres = (_nobody(frame, count) for _ in range(2))  # centres: the parcel, whether or not the pad fits
+    count, shape = len(frame.parcels), frame.grid.shape
+    owner, home = (_nobody(frame, max(count, len(barred) + 2)) for _ in range(2))
+    near = frame.store.empty(shape, np.bool_)
+    near[:] = False
+    farthest = max([setback_m, *(bar.distance_m for bar in barred)])
+    least = least_half_m(pad, frame.grid.cell_m, farthest)
+    cells = _Cells(owner, home, near, (pad.length_m / 2, pad.width_m / 2), least)
     room = [inset(parcel, setback_m) for parcel in frame.parcels]
-    half_length, half_width = pad.length_m / 2, pad.width_m / 2
-    inside, fitting = np.zeros(count, np.int64), np.zeros(count, np.int64)
+    inside = _within_parcels(frame, cells, room)
+    counted = [inside - _counts(owner, count)]
+    for number, bar in enumerate(barred):
+        counted.append(_take_bar(frame.grid, cells, bar, number, count))
+    nudged, was = _nudged(frame, cells, pad, setback_m, barred)
+    rejected: dict[str, np.ndarray] = {}
+    for number, (rule, lost) in enumerate(zip(["boundary", *(bar.rule for bar in barred)], counted, strict=True)):
+        back = home.flat[nudged.index[was == -1 - number]]
+        rejected[rule] = rejected.get(rule, 0) + lost - np.bincount(back, minlength=count)
+    frame.store.rest()
+    return OpenGround(owner, inside, rejected, room, nudged)
+
+
+def _within_parcels(frame: Frame, cells: _Cells, room: list) -> np.ndarray:
+    """Give each cell to the parcel whose setback holds the pad; by parcel, how many centres it holds."""
+    grid = frame.grid
+    inside = np.zeros(len(frame.parcels), np.int64)
     for index, (parcel, left) in enumerate(zip(frame.parcels, room, strict=True)):
         rows, cols = _window(grid, shapely.bounds(parcel))
         if rows.start >= rows.stop or cols.start >= cols.stop:
@@ -93,27 +134,70 @@ def open_ground(frame: Frame, pad: Pad, setback_m: float, barred: list[Bar]) -> 
         outline, edges = segments_of(parcel), segments_of(left)
         for band in bands(part.shape):
             here = (slice(rows.start + band.start, rows.start + band.stop), cols)
-            mine = _inside(outline, place, band) & (centres[here] < 0)
-            centres[here][mine] = index
+            mine = _inside(outline, place, band) & (cells.home[here] < 0)
+            cells.home[here][mine] = index
             inside[index] += np.count_nonzero(mine)
             if left.is_empty:
                 continue
-            fits = mine & _inside(edges, place, band) & ~_blocked(edges, half_length, half_width, place, band)
-            owner[here][fits] = index
-            fitting[index] += np.count_nonzero(fits)
-    rejected = {"boundary": inside - fitting}
+            mine &= _inside(edges, place, band)
+            cells.owner[here][mine & ~_blocked(edges, cells.half_m, place, band)] = index
+            cells.near[here] |= mine & ~_blocked(edges, cells.least_m, place, band)
+    return inside
+
+
+def _take_bar(grid: Grid, cells: _Cells, bar: Bar, number: int, count: int) -> np.ndarray:
+    """Take away what a bar takes; by parcel, how many placements that were still open."""
     place = Lattice(grid.west_m, grid.north_m, grid.cell_m, *grid.shape)
-    for bar in barred:
-        edges = segments_of(bar.geometry)
-        lost = rejected.setdefault(bar.rule, np.zeros(count, np.int64))
-        for band in bands(grid.shape):
-            mine = owner[band]
-            hit = _inside(edges, place, band) | _blocked(edges, half_length, half_width, place, band)
-            hit &= mine >= 0
-            lost += np.bincount(mine[hit], minlength=count)
-            mine[hit] = -1
-    frame.store.rest()
-    return OpenGround(owner, inside, rejected, room)
+    edges, lost = segments_of(bar.geometry), np.zeros(count, np.int64)
+    for band in bands(grid.shape):
+        mine, within = cells.owner[band], _inside(edges, place, band)
+        hit = (within | _blocked(edges, cells.half_m, place, band)) & (mine >= 0)
+        lost += np.bincount(mine[hit], minlength=count)
+        mine[hit] = -2 - number
+        cells.near[band] &= ~(within | _blocked(edges, cells.least_m, place, band))
+    return lost
+
+
+def _counts(owner: np.ndarray, count: int) -> np.ndarray:
+    """By parcel, how many cells it owns."""
+    found = np.zeros(count, np.int64)
+    for band in bands(owner.shape):
+        mine = owner[band]
+        found += np.bincount(mine[mine >= 0], minlength=count)
+    return found
+
+
+def _nudged(frame: Frame, cells: _Cells, pad: Pad, setback_m: float, barred: list[Bar]) -> tuple[Nudged, np.ndarray]:
+    """Give the cells of tight places to their parcels. Return: where the houses stand, and what `owner` held there before."""
+    index = np.concatenate([_tight(cells, band) for band in bands(cells.owner.shape)] or [np.empty(0, np.int64)])
+    parcel = cells.home.flat[index]
+    found, points = [np.empty(0, np.int64)], [np.empty((0, 2))]
+    for number in np.unique(parcel):
+        some = index[parcel == number]
+        along, across = frame.grid.centre(*np.divmod(some, frame.grid.cols))
+        half = frame.grid.cell_m / 2
+        boxes = shapely.box(along - half, across - half, along + half, across + half)
+        clear, there = clear_points(boxes, frame.parcels[number], setback_m, pad, barred)
+        found.append(some[clear])
+        points.append(there)
+    index, (along, across) = np.concatenate(found), np.concatenate(points).T
+    order = np.argsort(index)
+    index = index[order]
+    was = cells.owner.flat[index]
+    cells.owner.flat[index] = cells.home.flat[index]
+    return Nudged(index, along[order], across[order]), was
+
+
+def _tight(cells: _Cells, band: slice) -> np.ndarray:
+    """Cells of a band of rows that may let the pad in though their own centre and all neighbours' do not: int64, rising."""
+    rows, cols = np.nonzero(cells.near[band] & (cells.owner[band] < 0))
+    rows += band.start
+    settled, last = np.zeros(len(rows), bool), np.array(cells.owner.shape) - 1
+    for down in (-1, 0, 1):
+        for right in (-1, 0, 1):
+            beside = np.clip(rows + down, 0, last[0]), np.clip(cols + right, 0, last[1])
+            settled |= cells.owner[beside] == cells.home[rows, cols]
+    return (rows * np.int64(cells.owner.shape[1]) + cols)[~settled]
 
 
 def _nobody(frame: Frame, count: int) -> np.ndarray:
@@ -128,8 +212,8 @@ def _inside(edges: np.ndarray, place: Lattice, band: slice) -> np.ndarray:
     return polygon_mask(edges, place.west_m, place.north_m, place.cell_m, shape, rows)
 
 
-def _blocked(edges: np.ndarray, half_length_m: float, half_width_m: float, place: Lattice, band: slice) -> np.ndarray:
-    return blocked_centres(edges, half_length_m, half_width_m, place, (band.start, band.stop))
+def _blocked(edges: np.ndarray, half_m: tuple[float, float], place: Lattice, band: slice) -> np.ndarray:
+    return blocked_centres(edges, *half_m, place, (band.start, band.stop))
 
 
 def _window(grid, bounds) -> tuple[slice, slice]:
@@ -147,21 +231,29 @@ def _window(grid, bounds) -> tuple[slice, slice]:
 
 def why_nothing_fits(room, parcel, pad: Pad, house, setback_m: float) -> str:
     """The reason, in words, why not one pad fits a parcel: too narrow, too short or no such rectangle anywhere."""
-    whole, inner = _widest(parcel), _widest(room)
+    whole, inner, fit = _widest(parcel), _widest(room), pad.width_m - FIT_M
     need = (
         f"the pad is {pad.width_m:.1f} m x {pad.length_m:.1f} m: house {house.width_m:.1f} m x {house.length_m:.1f} m"
     )
     need += f" plus apron {(pad.width_m - house.width_m) / 2:.1f} m all round"
-    if whole < house.width_m:
-        return f"too narrow: {whole:.1f} m < {house.width_m:.1f} m ({need})"
-    if whole < pad.width_m:
-        return f"too narrow: {whole:.1f} m < {pad.width_m:.1f} m ({need})"
-    if inner < pad.width_m:
-        return f"too narrow: {inner:.1f} m inside the setback of {setback_m:.1f} m < {pad.width_m:.1f} m ({need})"
+    if whole < house.width_m - FIT_M:
+        return f"too narrow: {_unlike(whole, house.width_m)} ({need})"
+    if whole < fit:
+        return f"too narrow: {_unlike(whole, pad.width_m)} ({need})"
+    if inner < fit:
+        inside = f" inside the setback of {setback_m:.1f} m"
+        return f"too narrow: {_unlike(inner, pad.width_m, inside)} ({need})"
     return f"no room for the pad at this bearing, though {inner:.1f} m wide ({need})"
 
 
+def _unlike(have_m: float, need_m: float, where: str = "") -> str:
+    """`have < need` with as many decimals as tell them apart."""
+    digits = next(d for d in (1, 2, 3, 4) if d == 4 or round(have_m, d) < round(need_m, d))
+    return f"{have_m:.{digits}f} m{where} < {need_m:.{digits}f} m"
+
+
 def _widest(area) -> float:
-    """Diameter [m] of the largest circle inside."""
+    """Diameter [m] of the largest circle inside, to a millimetre."""
     parts = [part for part in shapely.get_parts(area) if shapely.get_dimensions(part) == 2 and not part.is_empty]
-    return max((2 * shapely.length(shapely.maximum_inscribed_circle(part)) for part in parts), default=0.0)
+    circles = [shapely.maximum_inscribed_circle(part, tolerance=FIT_M / 4) for part in parts]
+    return max((2 * shapely.length(circle) for circle in circles), default=0.0)

@@ -61,22 +61,18 @@ def outcomes(scan: Scan, judges: list[Judge], room: tuple[float, float], pad_pit
 def _ground_rules(scan: Scan, setback_m: float, barred: list[Bar]) -> tuple[np.ndarray, list[str]]:
     """(code, rules) after boundary, keep-outs and structures; 255 = passed all of these.
 
-    Bars are added one at a time to the very test of the screening: what is lost between two tests is what the bar took.
+    The very test of the screening, which notes what took each cell.
     """
     frame = scan.frame
     grid = frame.grid
     edges = segments_of(shapely.union_all(np.asarray(frame.parcels, object)))
     code = np.zeros(grid.shape, np.uint8)
     code[polygon_mask(edges, grid.west_m, grid.north_m, grid.cell_m, grid.shape)] = 2
-    rules = ["boundary"]
-    free = open_ground(frame, scan.pad, setback_m, []).owner >= 0
-    for k, bar in enumerate(barred, 1):
-        hit = free & (open_ground(frame, scan.pad, setback_m, barred[:k]).owner < 0)
-        if bar.rule not in rules:
-            rules.append(bar.rule)
-        code[hit] = 2 + rules.index(bar.rule)
-        free &= ~hit
-    code[free] = 255
+    owner = open_ground(frame, scan.pad, setback_m, barred).owner
+    rules = list(dict.fromkeys(["boundary", *(bar.rule for bar in barred)]))
+    for k, bar in enumerate(barred):
+        code[owner == -2 - k] = 2 + rules.index(bar.rule)
+    code[owner >= 0] = 255
     return code, rules
 
 
@@ -92,7 +88,7 @@ def _measured_rules(
         mask = left[top:bottom].copy()
         if not mask.any():
             continue
-        strip = Strip(scan.frame, scan.house, scan.pad, (top, bottom), mask, pad_pitch)
+        strip = Strip(scan.frame, scan.house, scan.pad, (top, bottom), mask, pad_pitch, scan.ground.nudged)
         part = code[top:bottom]
         unknown = ~np.isfinite(strip.pad_max("ground")) & strip.feasible()
         part[unknown] = first

@@ -6,9 +6,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import shapely
 
 from tunnelsite.core.store import Store
-from tunnelsite.kernels.clear_centres import Lattice, overlapping_centres
+from tunnelsite.kernels.clear_centres import TOLERANCE_M, Lattice, overlapping_centres
 from tunnelsite.scan.engine import Scan
 
 
@@ -137,7 +138,7 @@ def footprint_corners(scan: Scan, item: int) -> np.ndarray:
     """Easting and northing [m, local projection] of the footprint's corners: float64 [4, 2], counter-clockwise from
     the west (start) end's right-hand corner."""
     grid = scan.frame.grid
-    along, across = grid.centre(*divmod(int(scan.index[item]), grid.cols))
+    along, across = scan.centre(scan.index[item])
     u = np.array([-0.5, 0.5, 0.5, -0.5]) * scan.house.length_m
     v = np.array([-0.5, -0.5, 0.5, 0.5]) * scan.house.width_m
     return np.column_stack(grid.to_map(along + u, across + v))
@@ -151,7 +152,24 @@ def _near(scan: Scan, other: Scan, item: int, apart_m: float) -> np.ndarray:
     place = Lattice(grid.west_m, grid.north_m, grid.cell_m, *grid.shape)
     over = overlapping_centres(outline, house.length_m / 2, house.width_m / 2, place)
     along, across = outline.mean(axis=0)
-    return np.union1d(_stored(scan, over), _stored(scan, _disc_spans(scan, along, across, apart_m)))
+    found = np.union1d(_stored(scan, over), _stored(scan, _disc_spans(scan, along, across, apart_m)))
+    return _nudged_as_they_stand(scan, outline, apart_m, found)
+
+
+def _nudged_as_they_stand(scan: Scan, outline: np.ndarray, apart_m: float, found: np.ndarray) -> np.ndarray:
+    """`found`, rising, with placements that do not stand in the middle of their cell judged by where they stand."""
+    nudged, house = scan.ground.nudged, scan.house
+    if not len(nudged.index) or not len(scan.index):
+        return found
+    at = np.minimum(np.searchsorted(scan.index, nudged.index), len(scan.index) - 1)
+    there = np.flatnonzero(scan.index[at] == nudged.index)
+    half = (house.length_m / 2 - TOLERANCE_M, house.width_m / 2 - TOLERANCE_M)
+    along, across = nudged.along_m[there], nudged.across_m[there]
+    boxes = shapely.box(along - half[0], across - half[1], along + half[0], across + half[1])
+    middle = outline.mean(axis=0)
+    near = np.hypot(along - middle[0], across - middle[1]) < apart_m - TOLERANCE_M
+    hit = at[there][near | shapely.intersects(boxes, shapely.polygons(outline))]
+    return np.union1d(np.setdiff1d(found, at[there]), hit)
 
 
 def _disc_spans(scan: Scan, along_m: float, across_m: float, radius_m: float) -> np.ndarray:

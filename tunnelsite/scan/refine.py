@@ -16,8 +16,8 @@ from tunnelsite.kernels.windows import rectangle_max, rectangle_min
 from tunnelsite.scan.engine import Scan
 from tunnelsite.scan.soils import soil_words
 from tunnelsite.scan.speed_up import speed_up, speed_up_words
+from tunnelsite.scan.tight_ground import FIT_M
 
-TOUCH_M = 1e-6  # rounding of coordinates; touching is allowed
 HOLLOW_M = 0.10  # shallower ones are the noise of the elevation model
 POOL_M = 0.3  # deeper ones are no longer the noise of the elevation model; common practice, no source
 NIGHT_LUX = 1.0  # likely to disturb sensitive crops (derived; no agreed threshold)
@@ -27,7 +27,7 @@ UNSURE_SE_PCT = 100 / 192 / 2  # a standard error of half the tolerance leaves t
 def placement(scan: Scan, item: int) -> tuple[int, int, float, float]:
     """(row, col, along, across) of a packed placement."""
     row, col = divmod(int(scan.index[item]), scan.frame.grid.cols)
-    return row, col, *(float(value) for value in scan.frame.grid.centre(row, col))
+    return row, col, *(float(value) for value in scan.centre(scan.index[item]))
 
 
 def rectangle(along_m: float, across_m: float, length_m: float, width_m: float):
@@ -42,8 +42,8 @@ def broken_rules(scan: Scan, item: int, setback_m: float, clearance_m: float) ->
     pad = rectangle(along, across, scan.pad.length_m, scan.pad.width_m)
     parcel = scan.frame.parcels[scan.owner[item]]
     broken = []
-    if shapely.area(shapely.difference(pad, parcel)) > TOUCH_M * scan.pad.length_m or (
-        setback_m > 0 and shapely.distance(pad, shapely.boundary(parcel)) < setback_m - TOUCH_M
+    if shapely.area(shapely.difference(shrunk(pad), parcel)) > 0 or (
+        setback_m > 0 and shapely.distance(pad, shapely.boundary(parcel)) < setback_m - FIT_M
     ):
         broken.append("boundary")
     for keep_out in scan.frame.keep_outs:
@@ -55,11 +55,15 @@ def broken_rules(scan: Scan, item: int, setback_m: float, clearance_m: float) ->
     return broken
 
 
+def shrunk(pad):
+    """A pad less what it may be over by: touching is allowed, and a millimetre."""
+    return shapely.buffer(pad, -FIT_M, join_style="mitre")
+
+
 def _too_near(pad, geometry: np.ndarray, distance_m: float) -> bool:
     if distance_m > 0:
-        return bool(shapely.distance(pad, geometry).min() < distance_m - TOUCH_M)
-    inner = shapely.buffer(pad, -TOUCH_M, join_style="mitre")
-    return bool(shapely.intersects(inner, geometry).any())
+        return bool(shapely.distance(pad, geometry).min() < distance_m - FIT_M)
+    return bool(shapely.intersects(shrunk(pad), geometry).any())
 
 
 def natural_ground(scan: Scan, item: int) -> dict[str, float]:
@@ -90,7 +94,10 @@ def graded(scan: Scan, item: int, pad_pitch: float, shrink: float) -> dict[str, 
     one = (np.array([row]), np.array([col]))
     result = graded_pads(window, *one, *cells, grid.cell_m, max_slope=pad_pitch, shrink=shrink)
     values = {name: float(array[0]) for name, array in result._asdict().items()}
-    values["level_m"] += scan.frame.datum_m
+    row, col, along, across = placement(scan, item)
+    middle = grid.centre(row, col)  # the plane was laid there; told is its height where the house's centre is
+    tilt = values["slope_along"] * (along - middle[0]) + values["slope_across"] * (across - middle[1])
+    values["level_m"] += scan.frame.datum_m + tilt
     return values | {"pad_m2": pad.area_m2}
 
 

@@ -17,21 +17,31 @@ from tunnelsite.kernels.polygon_mask import polygon_mask
 from tunnelsite.kernels.reach import rectangle_distances
 from tunnelsite.kernels.windows import rectangle_max, rectangle_mean, rectangle_min
 from tunnelsite.scan.pitch_error import PitchErrors, pitch_errors, shows_pitch, stated_error
+from tunnelsite.scan.tight_ground import Nudged
 
 
 class Strip:
     """A strip of rows of the grid; every cell is the centre of one placement. Fulfils `core.criterion.Placements`.
 
     Arguments: frame; house; pad; rows, first and past-the-last row; mask, bool [strip rows, cols], placements still in
-    the running; pad_pitch, the slope a pad may keep [fraction].
+    the running; pad_pitch, the slope a pad may keep [fraction]; nudged, placements that stand beside their cell's centre: their
+    distances are exact, what lies under them is read at the cell.
     """
 
     def __init__(
-        self, frame: Frame, house: House, pad: Pad, rows: tuple[int, int], mask: np.ndarray, pad_pitch: float
+        self,
+        frame: Frame,
+        house: House,
+        pad: Pad,
+        rows: tuple[int, int],
+        mask: np.ndarray,
+        pad_pitch: float,
+        nudged: Nudged | None = None,
     ) -> None:
         self.frame, self.house, self.pad, self.rows = frame, house, pad, rows
         self.cell_m = frame.grid.cell_m
         self.pad_pitch = pad_pitch
+        self.nudged = nudged or Nudged.none()
         self.shows_ground = shows_pitch(frame, house)
         self._mask = mask
         self._graded: dict[float, Grading] = {}
@@ -130,7 +140,7 @@ class Strip:
         rows, cols = np.nonzero(self._mask)
         if not len(rows) or not len(features):
             return full
-        along, across = self.frame.grid.centre(rows + self.rows[0], cols)
+        along, across = self.nudged.centre(self.frame.grid, (rows + self.rows[0]) * self.shape[1] + cols)
         half = (self.house.length_m / 2, self.house.width_m / 2)
         full[rows, cols] = rectangle_distances(along, across, *half, segments_of(features.geometry))
         areas = features.geometry[shapely.get_dimensions(features.geometry) == 2]
