@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from tunnelsite.core.criterion import Truth
 from tunnelsite.core.describe import nearest
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.rubric import Rubric
@@ -81,12 +80,7 @@ def _within(scan: Scan, judges: list[Judge], before: list[Judge]) -> Scan:
         if judge.id in tallies:
             _count(scan, judge, beyond, (keep, limits[judge.id]), tallies[judge.id])
         keep &= ~beyond
-    scan = replace(scan, tallies=tallies)
-    if keep.all():
-        return scan
-    measures = {name: values[keep] for name, values in scan.measures.items()}
-    truths = {name: Truth(*(values[keep] for values in truth)) for name, truth in scan.truths.items()}
-    return replace(scan, index=scan.index[keep], owner=scan.owner[keep], measures=measures, truths=truths)
+    return replace(scan, tallies=tallies).only(keep)
 
 
 def _count(

@@ -16,6 +16,8 @@ from tunnelsite.core.grid import horizontal
 from tunnelsite.core.site import Frame, Site
 from tunnelsite.core.table import Table
 from tunnelsite.not_assessed import Gap
+from tunnelsite.relaxing import Relaxation, relaxation
+from tunnelsite.relaxing_tables import compromises_table, relax_table
 from tunnelsite.run_table import run_table
 from tunnelsite.scan.engine import Judge, Scan
 from tunnelsite.scan.pitch_error import stated_error
@@ -79,6 +81,11 @@ class Result:
         return candidate_rows.candidate_rows(self)
 
     @cached_property
+    def relaxation(self) -> Relaxation | None:
+        """Where little passes: which limits cost most and the least bad places; else None."""
+        return relaxation(self)
+
+    @cached_property
     def tables(self) -> dict[str, Table]:
         """Every layer of the GeoPackage."""
         found = (
@@ -89,6 +96,9 @@ class Result:
             tables.criteria_table(self),
             run_table(self),
         )
+        if self.relaxation is not None:
+            ranked = tables.candidates_table(self.relaxation.compromises)
+            found += (compromises_table(self.relaxation, ranked), relax_table(self.relaxation.steps))
         return {table.name: table for table in found}
 
     @property

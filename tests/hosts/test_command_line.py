@@ -18,7 +18,6 @@ import rasterio
 
 from tests.whole_run.files import plain_farm
 from tunnelsite.hosts.command_line import main
-from tunnelsite.hosts.screening_command import words_of
 
 ROOT = Path(__file__).resolve().parents[2]
 FARM = ROOT / "sample_data"
@@ -290,20 +289,3 @@ def test_filled_ground_keeps_its_height_above_the_sea(tmp_path: Path) -> None:
     with rasterio.open(tmp_path / "filled.tif") as made, rasterio.open(FARM / "dem.tif") as dem:
         raised = made.read(1) - dem.read(1)
     assert np.nanmin(raised) > -1e-3 and np.nanmedian(raised) < 1e-3
-
-
-def test_the_ranking_tells_ridges_apart_and_rejections_tell_limit_and_nearest() -> None:
-    row = {"rank": 1, "score": 80.0, "parcel": "Home", "house": "6x20m", "bearing_deg": 90.0, "lon": 1.0, "lat": 2.0}
-    row |= {"pitch_along_pct": 0.1, "pitch_across_pct": -0.2, "cut_m3": 3.0, "beam_share": None}
-    why = {"parcel": "Home", "house": "6x20m", "bearing_deg": 90.0, "rule": "deepest_cut", "tried": 9, "rejected": 4}
-    why |= {"reason": "Deepest cut", "limit_value": 0.15, "nearest_miss": 0.24922, "unit": "m"}
-    summary = {"placements_tried": 9, "placements_scored": 5, "seconds": 1.0, "notes": [], "out": "s.gpkg"}
-    alike = words_of(summary | {"candidates": [row, row | {"bearing_deg": 90.0075}], "rejections": [why]}, False)
-    assert "ridge" not in alike and "along/across" in alike
-    turned = words_of(summary | {"candidates": [row, row | {"bearing_deg": 82.5}], "rejections": [why]}, True)
-    assert "ridge" in turned and " 82.5 " in turned
-    assert "Home: deepest_cut rejected 4 of 9: Deepest cut (limit 0.15 m, nearest 0.2492 m)" in turned
-    other = why | {"house": "9x30m", "limit_value": None, "nearest_miss": None, "unit": None}
-    none = words_of(summary | {"candidates": [], "rejections": [why, other] * 30}, False)
-    assert "Home, 9x30m at 90 deg: deepest_cut rejected 4 of 9: Deepest cut\n" in none
-    assert "and 20 more" in none and "explain --at" in none

@@ -85,6 +85,7 @@ class Criterion:
         rubrics: by kind of house; `any` serves kinds that are not named.
         truth: truth(site, measure, **parameters) -> Truth, where errors of the elevations and ground that the model's cells
             hide reach the measure: marks then are the expected ones. None = the measure is taken as exact.
+        firm: its limit is not the user's to relax (open water, something standing on the pad): no compromise breaks it.
         needs: names of optional inputs without which it is not assessed and left out of a run (`soils`, `lamps`, `wind`,
             `soil_groups` = soils with a column of hydrologic groups, `standing` = surface or obstacles, `bearings` = several
             bearings, `service:water` ..., `asked` = a weight above 0 or a rubric in the project).
@@ -95,6 +96,7 @@ class Criterion:
     rubrics: Mapping[str, Rubric] = field(default_factory=dict)
     needs: tuple[str, ...] = ()
     truth: Callable[..., Truth] | None = None
+    firm: bool = False
 
     @property
     def id(self) -> str:

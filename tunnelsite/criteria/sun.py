@@ -43,4 +43,5 @@ NOTHING_STANDING = Criterion(
     ),
     standing,
     {"any": Rubric(full_at=0.0, none_at=2.0, limit=2.0, weight=0.0, source="standing-on-the-pad")},
+    firm=True,
 )

@@ -26,7 +26,8 @@ def rescore(given: argparse.Namespace) -> int:
                 f"--rubric is {text!r}", "CRITERION.PART=NUMBER with " + ", ".join(RUBRIC_PARTS), "correct it"
             )
         rubrics.setdefault(criterion, {})[part] = value
-    from tunnelsite.hosts.screening_command import summary_of, words_of
+    from tunnelsite.hosts.screening_command import summary_of
+    from tunnelsite.hosts.screening_words import words_of
     from tunnelsite.io.kept_run import kept_run
     from tunnelsite.io.outputs import reserved_outputs
 

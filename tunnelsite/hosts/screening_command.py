@@ -14,9 +14,12 @@ from tunnelsite.hosts.inputs_named import inputs_named
 from tunnelsite.hosts.options import project_values
 from tunnelsite.hosts.progress import Progress
 from tunnelsite.hosts.streams import answer, say
+from tunnelsite.hosts.screening_words import once, words_of
 
 DEFAULT_OUT = "sites.gpkg"
-MOST_REASONS = 40  # lines that a person still reads
+REASON = (
+    "parcel", "house", "bearing_deg", "rule", "tried", "rejected", "reason", "limit_value", "nearest_miss", "unit",
+)  # fmt: skip
 
 
 def screen(given: argparse.Namespace) -> int:
@@ -120,102 +123,37 @@ def summary_of(result, out: Path, seconds: float) -> dict[str, Any]:
     """What a program wants to know of a run."""
     from tunnelsite.run_table import DOUBT
 
-    columns = result.tables["candidates"].columns
-    table = result.tables["candidates"]
-    values = {name: table.values(name) for name in columns}
-    candidates = [{name: values[name][k] for name in columns} for k in range(len(table.rows))]
-    rejections = result.tables["rejections"]
-    told = (
-        "parcel",
-        "house",
-        "bearing_deg",
-        "rule",
-        "tried",
-        "rejected",
-        "reason",
-        "limit_value",
-        "nearest_miss",
-        "unit",
-    )
-    values = {name: rejections.values(name) for name in told}
-    reasons = [{name: values[name][k] for name in told} for k in range(len(rejections.rows))]
-    tried = sum(int(scan.ground.inside.sum()) for scan in result.scans)
-    run = result.tables["run"]
-    notes = [f"{row['name']}: {row['value']}" for row in run.rows if row["kind"] == "note" and row["name"] != DOUBT]
+    tables = result.tables
+    candidates = _rows(tables["candidates"])
+    run = tables["run"]
+    shares = [row["assessed_pct"] for row in candidates]
     return {
         "out": str(out),
         "doubts": result.doubts,
         "seconds": round(seconds, 2),
-        "placements_tried": tried,
+        "placements_tried": sum(int(scan.ground.inside.sum()) for scan in result.scans),
         "placements_scored": sum(len(scan.index) for scan in result.scans),
+        "options_wanted": result.settings.top,
+        "shift_m": result.settings.shift_m,
+        "apart_m": result.apart_m,
+        "feet": any(scan.house.feet for scan in result.scans),
         "candidates": candidates,
-        "rejections": reasons,
-        "notes": notes,
+        "not_assessed": {
+            "assessed_pct": min(shares) if shares else None,
+            "gaps": [gap.words for gap in result.gaps],
+        },
+        "relax": _rows(tables["relax"]) if "relax" in tables else [],
+        "compromises": _rows(tables["compromises"]) if "compromises" in tables else [],
+        "rejections": [{name: row[name] for name in REASON} for row in _rows(tables["rejections"])],
+        "notes": once([row for row in run.rows if row["kind"] == "note" and row["name"] != DOUBT]),
         "cautions": [row["value"] for row in run.rows if row["kind"] == "caution"],
     }
 
 
-def words_of(summary: dict[str, Any], more: bool) -> str:
-    """The summary for people."""
-    lines = [f"DOUBT: {text}" for text in summary["doubts"]]
-    lines += [
-        f"{summary['placements_tried']:,} placements tried, {summary['placements_scored']:,} passed every limit "
-        f"({summary['seconds']:.1f} s)."
-    ]
-    if summary["candidates"]:
-        lines += _ranking_words(summary["candidates"])
-    if not summary["candidates"] or more:
-        lines.append("Why placements were rejected, by parcel:" if more else "No placement passed. Why, by parcel:")
-        lines += _rejection_words(summary["rejections"], more)
-    if not summary["candidates"]:
-        lines.append(
-            "`tunnelsite explain --at LON LAT` tells every rule at one place; a project file may set other limits."
-        )
-    lines += [f"note: {text}" for text in summary["notes"]]
-    lines.append(
-        f"Written to {summary['out']}. This is a screening, not a survey: level the site in the field, have buried"
-    )
-    lines.append("utilities marked before digging, and ask the local authority; local codes rule (see the run table).")
-    return "\n".join(lines)
-
-
-def _ranking_words(candidates: list[dict[str, Any]]) -> list[str]:
-    """A line for each candidate; the ridge's bearing where candidates differ in it."""
-    turned = len({round(row["bearing_deg"], 1) for row in candidates}) > 1  # each place has its own, by a hair
-    ridge = "  ridge" if turned else ""
-    lines = [
-        f"{'rank':>4} {'score':>6}  {'parcel':<20} {'house':<9}{ridge} {'lon':>11} {'lat':>10}  pitch % along/across   cut m3  sun"
-    ]
-    for row in candidates:
-        sun = "   -" if row["beam_share"] is None else f"{row['beam_share']:4.2f}"
-        ridge = f"  {row['bearing_deg']:5.1f}" if turned else ""
-        pitch = f"{row['pitch_along_pct']:+.2f}/{row['pitch_across_pct']:+.2f}"
-        lines.append(
-            f"{row['rank']:>4} {row['score']:6.1f}  {row['parcel'][:20]:<20} {row['house']:<9}{ridge} {row['lon']:11.6f} "
-            f"{row['lat']:10.6f}  {pitch:<20}  {row['cut_m3']:7.1f} {sun}"
-        )
-    return lines
-
-
-def _rejection_words(rejections: list[dict[str, Any]], more: bool) -> list[str]:
-    """What each rule rejected, with its limit and how near the nearest came; house and ridge where there are several."""
-    several = len({(row["house"], row["bearing_deg"]) for row in rejections}) > 1
-    found = [row for row in rejections if row["rejected"]]
-    lines = []
-    for row in found if more else found[:MOST_REASONS]:
-        which = f", {row['house']} at {row['bearing_deg']:g} deg" if several else ""
-        unit = "" if row["unit"] in (None, "1") else f" {row['unit']}"
-        near = (
-            ""
-            if row["nearest_miss"] is None
-            else f" (limit {row['limit_value']:,g}{unit}, nearest {row['nearest_miss']:,.4g}{unit})"
-        )
-        lines.append(
-            f"  {row['parcel']}{which}: {row['rule']} rejected {row['rejected']:,} of {row['tried']:,}: {row['reason']}{near}"
-        )
-    if len(found) > len(lines):
-        lines.append(f"  and {len(found) - len(lines):,} more: -v shows all, and the layer `rejections` holds them")
-    return lines
+def _rows(table) -> list[dict[str, Any]]:
+    """The rows of a table with what is missing as None."""
+    values = {name: table.values(name) for name in table.columns}
+    return [{name: values[name][k] for name in table.columns} for k in range(len(table.rows))]
 
 
 def _dry_run(settings, files, *, as_json: bool) -> int:

@@ -55,6 +55,7 @@ def layer_styles(result: Result) -> dict[str, str]:
     """An OGC SLD document for every layer with places."""
     return {
         "candidates": styles.candidates_sld(styles.score_breaks([choice.score for choice in result.choices])),
+        "compromises": styles.compromises_sld(),
         "pads": styles.pads_sld(),
         "stakes": styles.stakes_sld(),
         "rejections": styles.rejections_sld(),

@@ -112,6 +112,16 @@ def pads_sld() -> str:
     return sld.text(root)
 
 
+def compromises_sld() -> str:
+    """Footprints that break a limit: a broken outline without a fill and the rank, so that nothing looks offered."""
+    root, style = sld.document("compromises", "Compromises: a limit is broken")
+    rule = sld.add_rule(style, "compromise", "Breaks a limit")
+    sld.add_polygon(rule, stroke=LIGHT, width=3.5)
+    sld.add_polygon(rule, stroke=DARK, width=1.6, dashes="3 3")
+    sld.add_label(rule, "rank")
+    return sld.text(root)
+
+
 def stakes_sld() -> str:
     """Stakes as points, each kind with its own mark and colour."""
     root, style = sld.document("stakes", "Stakes by kind")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -72,6 +72,14 @@ class Scan:
     def centre(self, index: np.ndarray | int) -> tuple[np.ndarray, np.ndarray]:
         """Along and across [m] of the house's centre for placements given by `index` (row * cols + col of the cell)."""
         return self.ground.nudged.centre(self.frame.grid, index)
+
+    def only(self, keep: np.ndarray) -> Scan:
+        """The scan with a part of its placements; keep, bool [n]."""
+        if keep.all():
+            return self
+        measures = {name: values[keep] for name, values in self.measures.items()}
+        truths = {name: Truth(*(values[keep] for values in truth)) for name, truth in self.truths.items()}
+        return replace(self, index=self.index[keep], owner=self.owner[keep], measures=measures, truths=truths)
 
 
 def scanned(

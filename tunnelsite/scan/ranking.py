@@ -63,7 +63,7 @@ def ranked(
         taken[owner] = taken.get(owner, 0) + 1
         full = owner if taken[owner] == rules.per_parcel else None
         for k, (scan, one) in enumerate(zip(scans, left, strict=True)):
-            gone = _near(scan, scans[pick.scan], pick.item, rules.apart_m)
+            gone = near_placements(scan, scans[pick.scan], pick.item, rules.apart_m)
             if full is not None:
                 gone = np.union1d(gone, np.flatnonzero(scan.owner == full))
             spared = [first.item for first in firsts if first.scan == k and first != pick]
@@ -144,7 +144,7 @@ def footprint_corners(scan: Scan, item: int) -> np.ndarray:
     return np.column_stack(grid.to_map(along + u, across + v))
 
 
-def _near(scan: Scan, other: Scan, item: int, apart_m: float) -> np.ndarray:
+def near_placements(scan: Scan, other: Scan, item: int, apart_m: float) -> np.ndarray:
     """Packed positions, rising, of a scan's placements that overlap a placement of another or stand nearer than `apart_m`."""
     grid, house = scan.frame.grid, scan.house
     corners = footprint_corners(other, item)

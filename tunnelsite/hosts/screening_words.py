@@ -1,0 +1,202 @@
+"""A screening's answer for people: the best options first, what was not assessed second, then what to do and the notes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from tunnelsite.core.units import FOOT_M, INCH_M
+
+MOST_REASONS = 40  # lines that a person still reads
+IN_WORDS = 3  # options that get a sentence each
+ACRE_M2 = 43_560 * FOOT_M**2
+MONTHS = [
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+]
+
+
+def words_of(summary: dict[str, Any], more: bool) -> str:
+    """The summary as lines. Arguments: summary, of `screening_command.summary_of`; more, also every reason of a rejection."""
+    found = summary["candidates"]
+    lines = [f"DOUBT: {text}" for text in summary["doubts"]]
+    if found:
+        lines += [_opening(summary), "", *_table(found, summary["feet"]), "", *_sentences(found, summary), *_fewer(summary)]
+    else:
+        lines.append(
+            f"No place passes every limit: {summary['placements_tried']:,} placements tried ({summary['seconds']:.1f} s)."
+        )
+    lines += _relaxed(summary)
+    lines += ["", *_not_assessed(summary["not_assessed"]), "", *_next(summary), ""]
+    if not found or more:
+        lines += ["Rejected, by parcel and rule:", *_rejections(summary["rejections"], more)]
+    lines += [f"note: {text}" for text in summary["notes"]]
+    lines.append(
+        f"Written to {summary['out']}. This is a screening, not a survey: level the site in the field, have buried"
+    )
+    lines.append("utilities marked before digging, and ask the local authority; local codes rule (see the run table).")
+    return "\n".join(lines)
+
+
+def _opening(summary: dict[str, Any]) -> str:
+    found = summary["candidates"]
+    sizes = list(dict.fromkeys(row["house"] for row in found))
+    what = f"{len(found)} place{'s' * (len(found) > 1)} for a {' or '.join(sizes)} house"
+    passed, tried = summary["placements_scored"], summary["placements_tried"]
+    few = " Few pass: read on before you choose." if passed < 0.01 * tried else ""
+    return f"{what}, the best of {passed:,} placements that pass every limit ({tried:,} tried, {summary['seconds']:.1f} s).{few}"
+
+
+def _table(rows: Sequence[dict[str, Any]], feet: bool) -> list[str]:
+    """A line per option; the ridge's bearing where options differ in it."""
+    turned = len({round(row["bearing_deg"], 1) for row in rows}) > 1  # each place has its own, by a hair
+    ridge = "  ridge" if turned else ""
+    lines = [f"{'rank':>4} {'score':>6} {'room':>6}  {'parcel':<20} {'house':<9}{ridge} {'lat':>10} {'lon':>11}  "
+             f"{'pitch % along/across':<20} {'cut':>9} {'light':>5}"]  # fmt: skip
+    for row in rows:
+        ridge = f"  {row['bearing_deg']:5.1f}" if turned else ""
+        pitch = f"{row['pitch_along_pct']:+.2f}/{row['pitch_across_pct']:+.2f}"
+        lines.append(f"{row['rank']:>4} {row['score']:6.1f} {_length(row['room_m'], feet):>6}  {row['parcel'][:20]:<20} "
+                     f"{row['house']:<9}{ridge} {row['lat']:10.6f} {row['lon']:11.6f}  {pitch:<20} "
+                     f"{_earth(row['cut_m3'], feet):>9} {_share(_light(row)):>5}")  # fmt: skip
+    return lines
+
+
+def _sentences(rows: Sequence[dict[str, Any]], summary: dict[str, Any]) -> list[str]:
+    """The first options in words."""
+    feet, shift = summary["feet"], summary["shift_m"]
+    lines = []
+    for row in rows[:IN_WORDS]:
+        se = row["pitch_se_pct"]
+        pitch = max(abs(row["pitch_along_pct"]), abs(row["pitch_across_pct"]))
+        parts = [f"falls {pitch:.1f} %" + ("" if se is None else f" (give or take {se:.1f})")]
+        deep = f"{row['max_cut_m'] / INCH_M:.0f} in" if feet else f"{100 * row['max_cut_m']:.0f} cm"
+        parts.append(f"cut at most {deep} deep")
+        if row.get("upslope_m2") is not None:
+            parts.append(f"{_area(row['upslope_m2'], feet)} drain through the pad")
+        if row.get("drainage_height_m") is not None:
+            parts.append(f"{_length(row['drainage_height_m'], feet)} above the nearest drainage")
+        if _light(row) is not None:
+            parts.append(f"{_share(_light(row))} of the sun{_in_month(row)}")
+        steady = ""
+        if shift > 0:
+            kept = row["score_lowest"] / row["score"] if row["score"] else 0.0
+            steady = f" Moved up to {_length(shift, feet)} it keeps {100 * kept:.0f} % of its score or more."
+            if row["room_m"] < shift:
+                steady += f" On one side it has room for {_length(row['room_m'], feet)} only: stake it with care."
+        flags = f" Mind: {row['flags']}." if row["flags"] else ""
+        lines.append(f"{row['rank']}. {row['parcel']}: " + ", ".join(parts) + f".{steady}{flags}")
+    return lines
+
+
+def _light(row: dict[str, Any]) -> float | None:
+    worst = row.get("beam_share_worst")
+    return row["beam_share"] if worst is None else worst
+
+
+def _in_month(row: dict[str, Any]) -> str:
+    month = row.get("worst_month")
+    if month is None or row.get("beam_share_worst") is None:
+        return " of the crop months"
+    return f" in {MONTHS[int(month) - 1]}, its darkest crop month"
+
+
+def _fewer(summary: dict[str, Any]) -> list[str]:
+    """Why there are fewer options than were wanted."""
+    count, wanted = len(summary["candidates"]), summary["options_wanted"]
+    if count >= wanted:
+        return []
+    apart = _length(summary["apart_m"], summary["feet"])
+    return [
+        f"{count} of {wanted} options wanted: options stand {apart} apart (--apart), and what passes holds no more."
+    ]
+
+
+def _relaxed(summary: dict[str, Any]) -> list[str]:
+    """What relaxing a limit would bring, and the least bad places."""
+    lines = []
+    if summary["relax"]:
+        lines += ["", "What relaxing one limit would bring, the others as they are:"]
+    for row in summary["relax"]:
+        unit = "" if row["unit"] == "1" else f" {row['unit']}"
+        lines.append(f"  {row['title'].lower()} up to {row['relaxed_to']:g}{unit} (now {row['limit_value']:g}): "
+                     f"{row['more_placements']:,} more placements, {row['more_options']} more options")  # fmt: skip
+    if summary["compromises"]:
+        lines.append("Least bad places that break a limit (layer `compromises`); they are not recommended as they are:")
+    lines += [
+        f"  {row['parcel']}, {row['lat']:.6f}, {row['lon']:.6f}: {row['breaks']}" for row in summary["compromises"]
+    ]
+    return lines
+
+
+def _not_assessed(found: dict[str, Any]) -> list[str]:
+    """What the answer does not know."""
+    share = "" if found["assessed_pct"] is None else f" ({found['assessed_pct']:.0f} % of the weight was assessed)"
+    return [f"Not assessed{share}:", *(f"  - {text}" for text in found["gaps"])]
+
+
+def _next(summary: dict[str, Any]) -> list[str]:
+    if not summary["candidates"]:
+        return [
+            "Next: `tunnelsite explain --at LON LAT` shows every rule at one place; a project file may set other limits."
+        ]
+    return [
+        "Next: walk the first options after heavy rain and check them with a level; `tunnelsite explain --rank 1` shows every rule,",
+        "`tunnelsite report` makes the page to hand over, `tunnelsite grading` and `stakeout` plan the one you choose.",
+    ]
+
+
+def _rejections(rows: Sequence[dict[str, Any]], more: bool) -> list[str]:
+    """What each rule rejected, with its limit and how near the nearest came; house and ridge where there are several."""
+    several = len({(row["house"], row["bearing_deg"]) for row in rows}) > 1
+    found = [row for row in rows if row["rejected"]]
+    lines = []
+    for row in found if more else found[:MOST_REASONS]:
+        which = f", {row['house']} at {row['bearing_deg']:g} deg" if several else ""
+        unit = "" if row["unit"] in (None, "1") else f" {row['unit']}"
+        near = "" if row["nearest_miss"] is None else (
+            f" (limit {row['limit_value']:,g}{unit}, nearest {row['nearest_miss']:,.4g}{unit})")  # fmt: skip
+        lines.append(f"  {row['parcel']}{which}: {row['rule']} rejected {row['rejected']:,} of {row['tried']:,}: "
+                     f"{row['reason']}{near}")  # fmt: skip
+    if len(found) > len(lines):
+        lines.append(f"  and {len(found) - len(lines):,} more: -v shows all, and the layer `rejections` holds them")
+    return lines
+
+
+def once(notes: Sequence[dict[str, str]]) -> list[str]:
+    """Each note once: what holds for every bearing loses the bearing's name."""
+    names = {note["name"] for note in notes if note["name"].startswith("bearing ")}
+    lines = []
+    for note in notes:
+        same = {other["name"] for other in notes if other["value"] == note["value"]}
+        alone = note["name"] in names and same >= names
+        lines.append(note["value"] if alone else f"{note['name']}: {note['value']}")
+    return list(dict.fromkeys(lines))
+
+
+def _length(value_m: float, feet: bool) -> str:
+    return f"{value_m / FOOT_M:.0f} ft" if feet else f"{value_m:.1f} m"
+
+
+def _area(value_m2: float, feet: bool) -> str:
+    if not feet:
+        return f"{value_m2:,.0f} m2" if value_m2 < 10_000 else f"{value_m2 / 10_000:.1f} ha"
+    return f"{value_m2 / FOOT_M**2:,.0f} sq ft" if value_m2 < 0.5 * ACRE_M2 else f"{value_m2 / ACRE_M2:.1f} acres"
+
+
+def _earth(value_m3: float, feet: bool) -> str:
+    return f"{value_m3 / (3 * FOOT_M) ** 3:.1f} yd3" if feet else f"{value_m3:.1f} m3"
+
+
+def _share(value: float | None) -> str:
+    return "-" if value is None else f"{100 * value:.0f} %"
