@@ -31,7 +31,14 @@ def words_of(summary: dict[str, Any], more: bool) -> str:
     found = summary["candidates"]
     lines = [f"DOUBT: {text}" for text in summary["doubts"]]
     if found:
-        lines += [_opening(summary), "", *_table(found, summary["feet"]), "", *_sentences(found, summary), *_fewer(summary)]
+        lines += [
+            _opening(summary),
+            "",
+            *_table(found, summary["feet"]),
+            "",
+            *_sentences(found, summary),
+            *_fewer(summary),
+        ]
     else:
         lines.append(
             f"No place passes every limit: {summary['placements_tried']:,} placements tried ({summary['seconds']:.1f} s)."
