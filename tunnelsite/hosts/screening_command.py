@@ -13,8 +13,8 @@ from tunnelsite.hosts.arguments import check_ending
 from tunnelsite.hosts.inputs_named import inputs_named
 from tunnelsite.hosts.options import project_values
 from tunnelsite.hosts.progress import Progress
-from tunnelsite.hosts.streams import answer, say
 from tunnelsite.hosts.screening_words import once, words_of
+from tunnelsite.hosts.streams import answer, say
 
 DEFAULT_OUT = "sites.gpkg"
 REASON = (
