@@ -14,6 +14,7 @@ from tunnelsite.core.process import Process
 # In the order in which they are tried: cheap rejections first, so that the dear measures see few placements.
 BUILT_IN_CRITERIA = (
     ("water", "OPEN_WATER"),
+    ("raised", "RAISED"),
     ("sun", "NOTHING_STANDING"),
     ("ground", "PITCH"),
     ("ground", "ROUGHNESS"),
@@ -46,6 +47,7 @@ BUILT_IN_PROCESSES = (
     "flow_accumulation",
     "fill_depressions",
     "level_patches",
+    "raised_ground",
     "season_light",
     "noon_sun",
     "wind_shelter",

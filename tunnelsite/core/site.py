@@ -82,6 +82,7 @@ class Frame:
         dem_cell_m: the elevation model's own cell side [m], which a finer working cell does not better; 0 = not known.
         error: what the errors of the elevations are taken to be; None = assumed by the model's cells.
         step_m: the step [m] that its heights were rounded to; 0 = none.
+        surface_like: whether they look like those of a surface model.
         doubts: what makes its heights doubtful; said before anything else.
         store: where layers and measures live.
     """
@@ -104,6 +105,7 @@ class Frame:
     dem_cell_m: float = 0.0
     error: ErrorModel | None = None
     step_m: float = 0.0
+    surface_like: bool = False
     doubts: list[str] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
     store: Store = field(default_factory=Store)

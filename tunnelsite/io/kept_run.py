@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from tunnelsite.result import Result
 
 FORMAT = "tunnelsite kept run 3"
-PLAIN = ("datum_m", "parcel_names", "lon_deg", "lat_deg", "notes", "dem_cell_m", "step_m", "doubts")
+PLAIN = ("datum_m", "parcel_names", "lon_deg", "lat_deg", "notes", "dem_cell_m", "step_m", "surface_like", "doubts")
 LAYERS = ("ground", "open_edge", "standing_m")  # what describing a candidate reads
 
 

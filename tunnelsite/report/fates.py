@@ -69,7 +69,7 @@ def group_of(rule: str) -> str:
         return "edge"
     if rule == "structures" or rule.startswith("keep_out:"):
         return "keep"
-    known = {"standing": "stand", "no_data": "unknown"}
+    known = {"standing": "stand", "raised": "stand", "no_data": "unknown"}
     known |= dict.fromkeys(WATER_RULES, "water") | dict.fromkeys(GROUND_RULES, "ground")
     return known.get(rule, "other")
 

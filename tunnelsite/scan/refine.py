@@ -148,6 +148,8 @@ def flags(scan: Scan, item: int, values: dict[str, Any], worst_se_pct: float) ->
         words.append("pitch not resolved by the elevation model")
     elif not worst_se_pct <= UNSURE_SE_PCT:
         words.append("pitch uncertain")
+    if scan.frame.surface_like:
+        words.append("heights may be of roofs and crowns")
     if scan.frame.step_m >= LOUD_STEP_M:
         words.append(f"heights in steps of {step_words(scan.frame.step_m)}")
     if np.isnan(scan.measures["water_like"][item]) if "water_like" in scan.measures else False:

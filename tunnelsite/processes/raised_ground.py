@@ -1,0 +1,134 @@
+"""Pieces of ground that stand above all that lies round them, in walls: roofs and crowns in a surface model taken for bare ground."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import ndimage
+
+from tunnelsite.core.describe import Description, LayerSpec, Parameter
+from tunnelsite.core.layers import Layer
+from tunnelsite.core.process import Process
+from tunnelsite.kernels.steep_steps import steep_steps
+
+LEAST_STEP_M = 0.5  # between neighbours, however small the cells: noise is no wall
+WALL_SLOPE = 0.7  # 35 deg, steeper than the side slopes that earth is left with (common practice, no source)
+GROUND_M2, GROUND_CELLS = 400.0, 20  # smaller pieces between walls are parts of what stands there
+ROUND_SHARE = 0.75  # of the outline of a roof that has to lie lower
+WALL_M, WALL_CELLS = 16.0, 6  # the widest wall between a roof and the ground, where the model smears it
+ONE_SIDED = 4  # times as much above as below: a cliff lies as much below the land at its top as above that at its foot
+PASSES = 3  # a high roof is found first, then the lower one beside it
+_RING = np.ones((3, 3), bool)
+
+
+@dataclass(frozen=True)
+class _Pieces:
+    """label, int32 [rows, cols]: number of the piece of ground, or of the nearest one; own, bool: whether the cell lies in it;
+    near, int32 [2, rows, cols]: row and column of the nearest cell of it; height, float32 [m]: there; cells [count + 1]."""
+
+    label: np.ndarray
+    own: np.ndarray
+    near: np.ndarray
+    height: np.ndarray
+    cells: np.ndarray
+
+
+def _pieces(ground: np.ndarray, between: np.ndarray, least: float) -> _Pieces | None:
+    """Ground cut at its walls into pieces of at least `least` cells, every other cell given to the nearest; None without any."""
+    label, count = ndimage.label(between)
+    cells = np.bincount(label.ravel(), minlength=count + 1)
+    cells[0] = 0
+    own = cells[label] >= least
+    if not own.any():
+        return None
+    near = ndimage.distance_transform_edt(~own, return_distances=False, return_indices=True)
+    return _Pieces(label[tuple(near)], own, near, ground[tuple(near)], cells)
+
+
+def _roofs(pieces: _Pieces, known: np.ndarray, rise_m: float, sizes: tuple[float, float]) -> np.ndarray:
+    """bool [count + 1]: pieces that stand `rise_m` above the pieces beside them, nearly all round.
+
+    Arguments: pieces; known, bool [rows, cols]: cells with data, whose end is an outline that nothing is known of; rise_m; sizes,
+    in cells: of the largest piece, and of the widest wall.
+    """
+    most, widest = sizes
+    count = len(pieces.cells)
+    here, there, above = [], [], []
+    for first, second in ((np.s_[:, :-1], np.s_[:, 1:]), (np.s_[:-1], np.s_[1:])):
+        one, two = pieces.label[first], pieces.label[second]
+        meet = (one != two) & known[first] & known[second]
+        gap = np.hypot(*(pieces.near[k][first][meet] - pieces.near[k][second][meet] for k in (0, 1)))
+        rise = np.where(gap <= widest, pieces.height[first][meet] - pieces.height[second][meet], 0.0)
+        here += [one[meet], two[meet]]
+        there += [two[meet], one[meet]]
+        above += [rise >= rise_m, rise <= -rise_m]
+    here, there, above = map(np.concatenate, (here, there, above))
+    end = pieces.own & ~ndimage.binary_erosion(known)  # the grid's own rim too
+    ends = np.bincount(pieces.label[end], minlength=count)
+    roof = np.zeros(count, bool)
+    for _ in range(PASSES):
+        open_side = ~roof[there]  # what stands on a roof is no neighbour of it
+        round_it = np.bincount(here[open_side], minlength=count)
+        lower = np.bincount(here[open_side], weights=above[open_side], minlength=count)
+        now = (round_it > 0) & (lower >= ROUND_SHARE * (round_it + ends)) & (pieces.cells <= most)
+        if (now <= roof).all():
+            break
+        roof |= now
+    return roof
+
+
+def _sides(above: np.ndarray, rise_m: float) -> np.ndarray:
+    """1 where clumps of cells stand above the nearest ground, -1 where they lie below it, 0 elsewhere. Arguments: above [m]; rise_m."""
+    clump, count = ndimage.label(above != 0, structure=_RING)
+    high, low = above >= rise_m, above <= -rise_m
+    up, down = (np.bincount(clump.ravel(), weights=side.ravel(), minlength=count + 1) for side in (high, low))
+    stands = up >= ONE_SIDED * down
+    return np.where(high & stands[clump], 1, np.where(low & ~stands[clump], -1, 0))
+
+
+def _run(inputs, parameters, progress) -> dict[str, Layer]:
+    ground = inputs["ground"]
+    values = np.ascontiguousarray(ground.values, np.float32)
+    result = np.zeros(values.shape, np.float32)
+    made = Layer(result, "1", "Stands above or lies below its surroundings, in walls", ground.cell_m)
+    steep = steep_steps(values, *(np.float32(max(WALL_SLOPE * side, LEAST_STEP_M)) for side in ground.cell_m))
+    progress("raised ground", 0.3)
+    if not steep.any():
+        return {"raised": made}
+    area = ground.cell_m[0] * ground.cell_m[1]
+    known = np.isfinite(values)
+    least = max(GROUND_M2 / area, GROUND_CELLS)
+    pieces = _pieces(values, known & ~steep, least)
+    if pieces is None:
+        return {"raised": made}
+    sizes = (parameters["most_m2"] / area, max(WALL_M / min(ground.cell_m), WALL_CELLS))
+    roof = _roofs(pieces, known, parameters["rise_m"], sizes)
+    on_roof = pieces.own & roof[pieces.label]
+    if on_roof.any():
+        pieces = _pieces(values, known & ~steep & ~on_roof, least)
+    progress("raised ground", 0.8)
+    if pieces is not None:
+        above = np.where(known & ~pieces.own, values - pieces.height, np.float32(0))
+        result[:] = _sides(above, parameters["rise_m"])
+    result[on_roof] = 1
+    progress("raised ground", 1.0)
+    return {"raised": made}
+
+
+PROCESS = Process(
+    Description(
+        "raised_ground",
+        "Raised ground",
+        "Cuts the ground at walls steeper than 35 deg. What stands above the ground round it on nearly all sides, as roofs and crowns do "
+        "in a surface model, is marked 1; what lies below the land beside it, as at a cliff or in a pit, -1.",
+        reads=(LayerSpec("ground", "m", "bare ground"),),
+        makes=(LayerSpec("raised", "1", "1 = stands in walls above what lies round it, -1 = lies below it"),),
+        parameters=(
+            Parameter("rise_m", "how far it has to stand above", 2.0, "m", 0.1, 1e4),
+            Parameter("most_m2", "largest roof", 50_000.0, "m2", 1.0, 1e9),
+        ),
+        source="common practice, no source",
+    ),
+    _run,
+)
