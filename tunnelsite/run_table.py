@@ -15,6 +15,7 @@ from tunnelsite.core.reproject import wgs84_doubt
 from tunnelsite.core.shown import one_line
 from tunnelsite.core.site import Site
 from tunnelsite.core.table import Column, Table
+from tunnelsite.preset_words import preset_notes
 from tunnelsite.scan.pitch_error import stated_error
 from tunnelsite.settings import PATH_KEYS, Settings
 
@@ -117,7 +118,8 @@ def _bearing_words(grid) -> str:
 
 
 def _notes(result: Result) -> list[tuple[str, str]]:
-    notes = [("site", text) for text in result.site.notes]
+    notes = [("preset", text) for text in preset_notes(result.settings)]
+    notes += [("site", text) for text in result.site.notes]
     for scan in result.scans:
         notes += [(_bearing_words(scan.frame.grid), text) for text in scan.frame.notes]
     notes += [("ranking", text) for text in result.notes]

@@ -191,9 +191,8 @@ def _limited(rubric, limit):
     return replace(rubric, limit=limit)
 
 
-def prepared(site: Site, settings: Settings, bearing_deg: float, judges: list[Judge], progress: Progress) -> Frame:
-    """The frame of one ridge bearing with every layer that the criteria read. Errors: InputRefused."""
-    progress("local grid", 0.0)
+def framed(site: Site, settings: Settings, bearing_deg: float) -> Frame:
+    """The frame of one ridge bearing with the layers that need no process. Errors: InputRefused."""
     grid = frame_grid(site, bearing_deg=bearing_deg, cell_m=settings.cell_m, halo_m=settings.halo_m)
     frame = localised(site, grid)
     frame.error = stated_error(frame, *settings.error)
@@ -201,6 +200,14 @@ def prepared(site: Site, settings: Settings, bearing_deg: float, judges: list[Ju
     add_surface(frame, settings.bare_transmission)
     add_soils(frame)
     add_night_light(frame)
+    return frame
+
+
+def prepared(site: Site, settings: Settings, bearing_deg: float, judges: list[Judge], progress: Progress) -> Frame:
+    """The frame of one ridge bearing with every layer that the criteria read. Errors: InputRefused."""
+    progress("local grid", 0.0)
+    frame = framed(site, settings, bearing_deg)
+    grid = frame.grid
     progress("local grid", 1.0)
 
     def resting(what: str, share: float) -> None:

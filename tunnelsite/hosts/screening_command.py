@@ -10,11 +10,12 @@ from typing import Any
 
 from tunnelsite.core.errors import UsageError
 from tunnelsite.hosts.arguments import check_ending
+from tunnelsite.hosts.dry_run import dry_run
 from tunnelsite.hosts.inputs_named import inputs_named
 from tunnelsite.hosts.options import project_values
 from tunnelsite.hosts.progress import Progress
 from tunnelsite.hosts.screening_words import once, words_of
-from tunnelsite.hosts.streams import answer, say
+from tunnelsite.hosts.streams import answer
 
 DEFAULT_OUT = "sites.gpkg"
 REASON = (
@@ -31,7 +32,7 @@ def screen(given: argparse.Namespace) -> int:
     progress = Progress(quiet=given.quiet)
     files = (_outputs(settings), inputs_named(given, values))
     if given.dry_run:
-        return _dry_run(settings, files, as_json=given.json)
+        return dry_run(settings, files, as_json=given.json)
     return _screened(settings, progress, files, as_json=given.json, more=given.verbose)
 
 
@@ -41,7 +42,8 @@ def check(given: argparse.Namespace) -> int:
 
     values = project_values(given)
     settings = settings_from(values)
-    return _dry_run(settings, (_outputs(settings), inputs_named(given, values)), as_json=given.json)
+    settings = settings.model_copy(update={"overwrite": True})  # an output from before is no obstacle: none is written
+    return dry_run(settings, (_outputs(settings), inputs_named(given, values)), as_json=given.json)
 
 
 def demo(given: argparse.Namespace) -> int:
@@ -154,53 +156,3 @@ def _rows(table) -> list[dict[str, Any]]:
     """The rows of a table with what is missing as None."""
     values = {name: table.values(name) for name in table.columns}
     return [{name: values[name][k] for name in table.columns} for k in range(len(table.rows))]
-
-
-def _dry_run(settings, files, *, as_json: bool) -> int:
-    """Check everything, say what was assumed and what the run will cost; compute and write nothing."""
-    from tunnelsite.cost import estimated, work_of
-    from tunnelsite.io.outputs import refuse_clashes
-    from tunnelsite.io.site_reader import site_from
-    from tunnelsite.io.staging import check_output_path
-    from tunnelsite.scan.data_checks import check_houses
-    from tunnelsite.screening import judges_of
-
-    outputs, inputs = files
-    refuse_clashes(outputs, inputs)
-    for path in outputs.values():
-        if path.parent.exists() or not settings.rasters or path.parent != Path(settings.rasters):
-            check_output_path(path, overwrite=settings.overwrite)
-    site = site_from(settings)
-    doubts = check_houses(site, settings.cell_m, settings.houses)
-    judges = judges_of(site, settings, settings.kind)
-    grid, work = work_of(site, settings, len(judges))
-    cost = estimated(work)
-    assumed = [f"{item.name}: {note}" for item in site.inputs for note in item.notes] + doubts
-    plan = {
-        "grid": {"rows": grid.rows, "cols": grid.cols, "cell_m": grid.cell_m},
-        "bearings_deg": settings.bearings,
-        "houses": [house.name for house in settings.houses],
-        "criteria": [judge.id for judge in judges if judge.rubric.weight > 0],
-        "limits": [judge.id for judge in judges if judge.rubric.limit is not None],
-        "placements": cost.placements,
-        "estimated_seconds": round(cost.seconds, 1),
-        "estimated_seconds_range": [round(value, 1) for value in cost.seconds_range],
-        "estimated_memory_bytes": cost.memory_bytes,
-        "estimated_scratch_bytes": cost.scratch_bytes,
-        "assumed": assumed,
-    }
-    if as_json:
-        answer(plan, str, as_json=True)
-        return 0
-    say(
-        f"grid: {grid.rows} x {grid.cols} cells of {grid.cell_m:g} m; ridge bearings {', '.join(f'{b:g}' for b in settings.bearings)}"
-    )
-    say(f"houses: {', '.join(plan['houses'])}; about {cost.placements:,} placements")
-    say(f"criteria: {', '.join(plan['criteria'])}; limits on {', '.join(plan['limits'])}")
-    low, high = cost.seconds_range
-    say(
-        f"cost: about {cost.seconds:.0f} s ({low:.0f} to {high:.0f} s; a minute more where the kernels are compiled for the first time), "
-        f"{cost.memory_bytes / 1e9:.1f} GB of memory, {cost.scratch_bytes / 1e9:.1f} GB of scratch files"
-    )
-    say(*[f"assumed or found: {text}" for text in assumed] or ["nothing had to be assumed"])
-    return 0

@@ -20,6 +20,7 @@ from tunnelsite.io.files import FileStamp, checked_file, file_stamp
 from tunnelsite.io.formats import raster_driver
 from tunnelsite.io.georeferencing import georeferencing
 from tunnelsite.io.plain_names import plainly_named, without_link
+from tunnelsite.io.tiff_tags import check_upright
 
 READING_ERRORS = (RasterioError, CPLE_BaseError, ValueError, OSError)
 MOST_BANDS = 1000
@@ -101,6 +102,8 @@ def raster_header(path, option: str = "DEM", crs: str | None = None) -> RasterHe
     """
     found = checked_file(path, option)
     driver, stamp = raster_driver(found, option), file_stamp(found)
+    if driver == "GTiff":
+        check_upright(found, option)
     with reading(found, option), opened(found, driver) as source:
         place = georeferencing(source, found, option, crs)
         bands = _bands(source, found, option)
