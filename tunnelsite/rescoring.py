@@ -5,12 +5,11 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
 from tunnelsite.core.describe import nearest
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.rubric import Rubric
-from tunnelsite.scan.engine import Judge, Scan, Tally, nearest_of_each
+from tunnelsite.scan.engine import Judge, Scan
+from tunnelsite.scan.losses import limited_again, losses
 from tunnelsite.settings import Settings, settings_from
 
 if TYPE_CHECKING:
@@ -36,7 +35,7 @@ def rescored(result: Result, weights: dict[str, float], rubrics: dict[str, dict[
     return judged(
         result.site,
         _settings(result.settings, changes, top),
-        [_within(scan, judges, result.judges) for scan in result.scans],
+        [_within(scan, judges, result.judges, result.settings.pad_pitch) for scan in result.scans],
         judges,
         result.gaps,
     )
@@ -65,42 +64,8 @@ def _not_looser(judge: Judge, rubric: Rubric) -> None:
         )
 
 
-def _within(scan: Scan, judges: list[Judge], before: list[Judge]) -> Scan:
-    """The scan without the placements that the new limits reject, and with them counted.
-
-    What an old limit rejected stays counted where it was: a stricter limit of the same rule would have rejected it too. A
-    placement that a later rule of the old run rejected was not kept, so it stays with that rule even if a new limit of an
-    earlier one would have caught it first.
-    """
-    keep = np.ones(len(scan.index), bool)
-    tallies = {rule: [replace(tally) for tally in found] for rule, found in scan.tallies.items()}
-    limits = {judge.id: judge.rubric.limit for judge in before}
-    for judge in judges:
-        beyond = keep & judge.rubric.beyond(scan.measures[judge.id])
-        if judge.id in tallies:
-            _count(scan, judge, beyond, (keep, limits[judge.id]), tallies[judge.id])
-        keep &= ~beyond
-    return replace(scan, tallies=tallies).only(keep)
-
-
-def _count(
-    scan: Scan, judge: Judge, beyond: np.ndarray, was: tuple[np.ndarray, float | None], tally: list[Tally]
-) -> None:
-    """Put what a rule rejects now into the tally of each parcel; `was`: placements that came to it, and its old limit."""
-    left, old_limit = was
-    limit = judge.rubric.limit
-    gone = np.bincount(scan.owner[~left], minlength=len(tally))
-    where = np.flatnonzero(beyond)
-    parcels = scan.owner[where]
-    hit = np.bincount(parcels, minlength=len(tally))
-    # nearer to the stricter limit than anything the looser one rejected
-    first = nearest_of_each(parcels, np.abs(scan.measures[judge.id][where] - limit)) if len(where) else {}
-    for parcel, known in enumerate(tally):
-        known.tried -= int(gone[parcel])  # rejected by an earlier rule now
-        known.rejected += int(hit[parcel])
-        if limit is None or (limit == old_limit and not hit[parcel]):
-            continue
-        if parcel in first:
-            item = where[first[parcel]]
-            known.miss = float(scan.measures[judge.id][item])
-            known.miss_row, known.miss_col = divmod(int(scan.index[item]), scan.frame.grid.cols)
+def _within(scan: Scan, judges: list[Judge], before: list[Judge], pad_pitch: float) -> Scan:
+    """The scan without the placements that the new limits reject, counted as a screening with these limits counts them."""
+    if [judge.rubric.limit for judge in judges] == [judge.rubric.limit for judge in before]:
+        return scan
+    return limited_again(scan, losses(scan, before, pad_pitch), judges)

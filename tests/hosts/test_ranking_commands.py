@@ -159,7 +159,7 @@ def test_rescoring_counts_and_tells_what_it_did(run) -> None:
     wanted = [[row.get(name) for name in names] for row in whole.tables["rejections"].rows]
     assert rows == wanted
     assert any(row["rule"] == "pitch" and row["rejected"] for row in new.tables["rejections"].rows)
-    nothing = kept_run(path).rescore(rubrics={"pitch": {"limit": 1e-6}})
+    nothing = kept_run(path).rescore(rubrics={"pitch": {"full_at": 0.0, "limit": 1e-6}})
     assert not nothing.choices
     assert any(
         row["rule"] == "pitch" and row["rejected"] == row["tried"] > 0 for row in nothing.tables["rejections"].rows

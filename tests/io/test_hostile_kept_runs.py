@@ -22,7 +22,7 @@ from tunnelsite.settings import settings_from
 def kept(tmp_path_factory) -> Path:
     folder = tmp_path_factory.mktemp("kept")
     dem, parcels = plain_farm(folder)
-    settings = settings_from({"halo": "5m", "azimuths": 8, "top": 3})
+    settings = settings_from({"halo": "5m", "azimuths": 8, "top": 3, "rubric": {"pitch": {"limit": 0.8}}})
     result = screen(read_site(str(dem), str(parcels)), House(5.0, 12.0), settings=settings)
     keep_run(result, folder / "run.npz", overwrite=False)
     return folder / "run.npz"
@@ -63,6 +63,11 @@ ARRAYS = {
     "owner negative": _set("scan0.owner", lambda a: a - 1),
     "measure short": _set("scan0.measure.pitch", lambda a: a[:-1]),
     "measure missing": _drop("scan0.measure.pitch"),
+    "lost beyond": _set("scan0.lost.pitch.index", lambda a: a + 10**9),
+    "lost short": _set("scan0.lost.pitch.owner", lambda a: a[:-1]),
+    "lost within its limit": _set("scan0.lost.pitch.measure.pitch", np.zeros_like),
+    "lost without a measure": _drop("scan0.lost.pitch.measure.water_like"),
+    "lost without a place": _drop("scan0.lost.pitch.index"),
     "ground flat": _set("frame0.layer.ground", np.ravel),
     "ground small": _set("frame0.layer.ground", lambda a: a[:5, :5]),
     "ground whole numbers": _set("frame0.layer.ground", lambda a: np.nan_to_num(a).astype(np.int32)),

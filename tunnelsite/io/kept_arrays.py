@@ -58,16 +58,12 @@ def check_frame(frame: Frame) -> None:
 
 def check_scan(scan, judges: list[tuple[str, Rubric]]) -> None:
     """Errors: ValueError for a scan whose placements, measures or tallies do not fit its frame or the criteria."""
-    grid, parcels, count = scan.frame.grid, len(scan.frame.parcels), len(scan.index)
-    _must(scan.index.ndim == 1 and scan.index.dtype == np.int64, "index")
-    _must(scan.owner.shape == scan.index.shape and scan.owner.dtype == np.int32, "owner")
-    if count:
-        _must(bool((np.diff(scan.index) > 0).all()), "index")
-        _must(scan.index[0] >= 0 and scan.index[-1] < grid.rows * grid.cols, "index")
-        _must(scan.owner.min() >= 0 and scan.owner.max() < parcels, "owner")
-    _must(set(scan.measures) == {name for name, _ in judges}, "measures")
-    for values in scan.measures.values():
-        _must(values.shape == (count,) and values.dtype.kind == "f", "measures")
+    parcels, count = len(scan.frame.parcels), len(scan.index)
+    _check_placements(scan.frame, scan, [name for name, _ in judges])
+    for number, (name, rubric) in enumerate(judges, 1):
+        if name in scan.lost:
+            _check_placements(scan.frame, scan.lost[name], [before for before, _ in judges[:number]])
+            _must(bool(rubric.beyond(scan.lost[name].measures[name]).all()), "lost")
     for name, truth in scan.truths.items():
         _must(name in scan.measures, "truths")
         _must(all(part.shape == (count,) and part.dtype.kind == "f" for part in truth), "truths")
@@ -80,6 +76,20 @@ def check_scan(scan, judges: list[tuple[str, Rubric]]) -> None:
         for tally in tallies:
             whole = (tally.tried, tally.rejected, tally.miss_row, tally.miss_col)
             _must(all(isinstance(value, int) for value in whole) and isinstance(tally.miss, float), "tallies")
+
+
+def _check_placements(frame: Frame, some, names: list[str]) -> None:
+    """Errors: ValueError for placements (index, owner, measures) that do not fit the frame, or without just these measures."""
+    index, owner, grid = some.index, some.owner, frame.grid
+    _must(index.ndim == 1 and index.dtype == np.int64, "index")
+    _must(owner.shape == index.shape and owner.dtype == np.int32, "owner")
+    if len(index):
+        _must(bool((np.diff(index) > 0).all()), "index")
+        _must(index[0] >= 0 and index[-1] < grid.rows * grid.cols, "index")
+        _must(owner.min() >= 0 and owner.max() < len(frame.parcels), "owner")
+    _must(set(some.measures) == set(names), "measures")
+    for values in some.measures.values():
+        _must(values.shape == index.shape and values.dtype.kind == "f", "measures")
 
 
 def _must(holds: bool, what: str) -> None:

@@ -40,6 +40,8 @@ LAYERS = ("ground", "open_edge", "standing_m")  # what describing a candidate re
 
 def keep_run(result: Result, path: str | Path, *, overwrite: bool) -> None:
     """Write what ranking again needs. Errors: OutputFailed; what was there before stays."""
+    from tunnelsite.scan.losses import losses
+
     arrays: dict[str, np.ndarray] = {}
     frames: list[Frame] = []
     scans = []
@@ -53,6 +55,9 @@ def keep_run(result: Result, path: str | Path, *, overwrite: bool) -> None:
         for name, truth in scan.truths.items():
             arrays |= {f"{key}.mean.{name}": truth.mean, f"{key}.se.{name}": truth.se}
         arrays |= {f"{key}.rejected.{rule}": counts for rule, counts in scan.ground.rejected.items()}
+        for rule, lost in losses(scan, result.judges, result.settings.pad_pitch).items():
+            arrays |= {f"{key}.lost.{rule}.index": lost.index, f"{key}.lost.{rule}.owner": lost.owner}
+            arrays |= {f"{key}.lost.{rule}.measure.{name}": values for name, values in lost.measures.items()}
         tallies = {rule: [dataclasses.astuple(tally) for tally in found] for rule, found in scan.tallies.items()}
         scans.append(
             {
@@ -112,7 +117,7 @@ def kept_run(path: str | Path, ranked: Callable[[Result], Result] | None = None)
 def _read(file: Path):
     """(site, settings, scans, judges, gaps) of a kept run. Errors: whatever a broken file leads to."""
     from tunnelsite.not_assessed import Gap
-    from tunnelsite.scan.engine import Judge, Scan, Tally
+    from tunnelsite.scan.engine import Judge, Lost, Scan, Tally
     from tunnelsite.scan.open_ground import bars, open_ground
 
     arrays = stored_arrays(file)
@@ -136,7 +141,11 @@ def _read(file: Path):
         means, errors = _under(arrays, f"{key}.mean."), _under(arrays, f"{key}.se.")
         truths = {name: Truth(mean, errors[name]) for name, mean in means.items()}
         packed = (arrays[f"{key}.index"], arrays[f"{key}.owner"], _under(arrays, f"{key}.measure."))
-        scan = Scan(frame, House(**item["house"]), pad, *packed, tallies, ground, truths)
+        lost = {judge.id: _under(arrays, f"{key}.lost.{judge.id}.") for judge in judges}
+        known = {
+            rule: Lost(one.pop("index"), one.pop("owner"), _under(one, "measure.")) for rule, one in lost.items() if one
+        }
+        scan = Scan(frame, House(**item["house"]), pad, *packed, tallies, ground, truths, known)
         check_scan(scan, [(judge.id, judge.rubric) for judge in judges])
         scans.append(scan)
     if not scans or not judges:

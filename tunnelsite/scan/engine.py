@@ -47,6 +47,20 @@ class Tally:
     miss_col: int = -1
 
 
+@dataclass(frozen=True)
+class Lost:
+    """What one rule rejected: index, int64 [n], rising; owner, int32 [n], parcel; measures, by criterion id, float32 [n], those taken
+    up to and with this rule."""
+
+    index: np.ndarray
+    owner: np.ndarray
+    measures: dict[str, np.ndarray]
+
+    def only(self, keep: np.ndarray, names: list[str]) -> Lost:
+        """A part of them with some of the measures; keep, bool [n]."""
+        return Lost(self.index[keep], self.owner[keep], {name: self.measures[name][keep] for name in names})
+
+
 @dataclass
 class Scan:
     """Every placement of one house on one frame that no rule rejected, with its measures.
@@ -57,6 +71,7 @@ class Scan:
         owner: int32 [n], parcel.
         measures: by criterion id, float32 [n]. truths: the same for criteria that tell what is known of the true value.
         tallies: by rule id, then by parcel.
+        lost: by rule, what the limits rejected; None = not kept (`scan.losses` finds it again from the layers).
     """
 
     frame: Frame
@@ -68,6 +83,7 @@ class Scan:
     tallies: dict[str, list[Tally]]
     ground: OpenGround
     truths: dict[str, Truth] = field(default_factory=dict)
+    lost: dict[str, Lost] | None = None
 
     def centre(self, index: np.ndarray | int) -> tuple[np.ndarray, np.ndarray]:
         """Along and across [m] of the house's centre for placements given by `index` (row * cols + col of the cell)."""
@@ -188,13 +204,18 @@ def _count(tally: list[Tally], strip: Strip, tried, beyond: np.ndarray, measure,
         tally[parcel].rejected += int(hit[parcel])
     if measure is None or not len(where):
         return hit
-    away = np.abs(measure.flat[where] - rubric.limit)
+    away = misses(measure.flat[where], rubric.limit)
     for parcel, at in nearest_of_each(parcels, away).items():
         known, cell = tally[parcel], int(where[at])
-        if not np.isfinite(known.miss) or away[at] < abs(known.miss - rubric.limit):
+        if not np.isfinite(known.miss) or away[at] < misses(known.miss, rubric.limit):
             known.miss = float(measure.flat[cell])
             known.miss_row, known.miss_col = strip.rows[0] + cell // strip.shape[1], cell % strip.shape[1]
     return hit
+
+
+def misses(measure, limit: float):
+    """Distance of rejected measures from a limit, in double precision, so that the nearest is the same however it is found."""
+    return np.abs(np.asarray(measure, np.float64) - limit)
 
 
 def nearest_of_each(parcels: np.ndarray, away: np.ndarray) -> dict[int, int]:

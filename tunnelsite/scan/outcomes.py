@@ -9,9 +9,9 @@ import shapely
 
 from tunnelsite.core.site import segments_of
 from tunnelsite.kernels.polygon_mask import polygon_mask
-from tunnelsite.scan.engine import STRIP_CELLS, STRIP_ROWS, Judge, Scan
+from tunnelsite.scan.engine import Judge, Scan
+from tunnelsite.scan.losses import NO_DATA, trials
 from tunnelsite.scan.open_ground import Bar, bars, open_ground
-from tunnelsite.scan.strip import Strip
 
 OUTSIDE, PASSED = 0, 1
 SOME_LIMIT = "limit"
@@ -53,9 +53,10 @@ def outcomes(scan: Scan, judges: list[Judge], room: tuple[float, float], pad_pit
         code[left] = 2 + len(rules)
         return Outcomes(code, (*rules, SOME_LIMIT))
     limited = [judge for judge in judges if judge.rubric.limit is not None]
-    names = ("no_data", *(judge.id for judge in limited))
-    _measured_rules(scan, limited, (left, code, 2 + len(rules)), pad_pitch)
-    return Outcomes(code, (*rules, *names))
+    rules += [NO_DATA, *(judge.id for judge in limited)]
+    for trial in trials(scan, limited, left, pad_pitch):
+        code[trial.top : trial.top + len(trial.beyond)][trial.beyond] = 2 + rules.index(trial.rule)
+    return Outcomes(code, tuple(rules))
 
 
 def _ground_rules(scan: Scan, setback_m: float, barred: list[Bar]) -> tuple[np.ndarray, list[str]]:
@@ -74,32 +75,6 @@ def _ground_rules(scan: Scan, setback_m: float, barred: list[Bar]) -> tuple[np.n
         code[owner == -2 - k] = 2 + rules.index(bar.rule)
     code[owner >= 0] = 255
     return code, rules
-
-
-def _measured_rules(
-    scan: Scan, judges: list[Judge], into: tuple[np.ndarray, np.ndarray, int], pad_pitch: float
-) -> None:
-    """Write the first limit that each remaining placement breaks; `into`: (placements left, code, code of no_data)."""
-    left, code, first = into
-    rows, cols = code.shape
-    step = max(1, STRIP_CELLS // cols // STRIP_ROWS) * STRIP_ROWS
-    for top in range(0, rows, step):
-        bottom = min(top + step, rows)
-        mask = left[top:bottom].copy()
-        if not mask.any():
-            continue
-        strip = Strip(scan.frame, scan.house, scan.pad, (top, bottom), mask, pad_pitch, scan.ground.nudged)
-        part = code[top:bottom]
-        unknown = ~np.isfinite(strip.pad_max("ground")) & strip.feasible()
-        part[unknown] = first
-        strip.reject(unknown)
-        for k, judge in enumerate(judges, 1):
-            if not strip.feasible().any():
-                break
-            measure = np.asarray(judge.criterion.measure(strip, **judge.parameters), np.float32)
-            beyond = judge.rubric.beyond(measure) & strip.feasible()
-            part[beyond] = first + k
-            strip.reject(beyond)
 
 
 def thinned(found: Outcomes, every: int) -> Outcomes:
