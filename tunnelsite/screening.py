@@ -229,7 +229,7 @@ def prepared(site: Site, settings: Settings, bearing_deg: float, judges: list[Ju
             if spec.id in frame.layers
         }
         if any(spec.id == "sun" for spec in process.description.reads):
-            inputs["sun"] = Layer(sun_table(site, frame, settings), "deg, deg, Wh/m2, 1", "sun of the crop months")
+            inputs["sun"] = Layer(sun_table(site, frame, settings), "deg, deg, Wh/m2, 1, 1", "sun of the crop months")
         if site.drained is not None and any(spec.id == "upslope_beyond_m2" for spec in process.description.reads):
             inputs |= beyond_layers(site.drained(), frame)
         parameters = process_parameters(process.id, frame, settings, site.wind)

@@ -23,7 +23,7 @@ def raster_inputs(process, raster, crop_months: str) -> dict[str, Layer]:
     layer = Layer(raster.values, "m", "ground", cell_size_m(raster))
     inputs = {spec.id: layer for spec in process.description.reads if spec.id in known[:2]}
     if any(spec.id == "sun" for spec in process.description.reads):
-        inputs["sun"] = Layer(clear_sky_sun(raster, crop_months), "deg, deg, Wh/m2, 1", "sun under a clear sky")
+        inputs["sun"] = Layer(clear_sky_sun(raster, crop_months), "deg, deg, Wh/m2, 1, 1", "sun under a clear sky")
     return inputs
 
 

@@ -27,7 +27,6 @@ class Rays:
 
 
 FLAT_EARTH = Rays()
-NO_TABLES = np.empty((0, 2), np.float32)  # tangents are wanted, not shares
 
 
 def earth_drop_per_m(refraction_coefficient: float = 0.13, earth_radius_m: float = 6_371_000.0) -> float:
@@ -62,16 +61,36 @@ def grid_pair(surface: np.ndarray, observer: np.ndarray, cell_m: float) -> tuple
     return np.ascontiguousarray(surface, np.float32), np.ascontiguousarray(observer, np.float32)
 
 
-def scan_ahead(
-    pair: tuple[np.ndarray, np.ndarray], cell_m: float, way: March, rays: Rays, look_up: np.ndarray, out: np.ndarray
-) -> None:
-    """Put into out the horizon tangents along one March, or what look_up says of them (see `horizon_scan.scan`), of a
-    pair from `grid_pair` turned as it asks."""
+class Tally(NamedTuple):
+    """What horizons take away, see `horizon_scan.add_losses`: look_up float32 [nodes, tables]; free, the greatest tangent that takes
+    nothing; flipped, whether losses are of the grid before it was turned; losses uint16 [rows, columns, tables]."""
+
+    look_up: np.ndarray
+    free: np.float32
+    flipped: bool
+    losses: np.ndarray
+
+
+def scan_ahead(pair: tuple[np.ndarray, np.ndarray], cell_m: float, way: March, rays: Rays, tally: Tally) -> None:
+    """Tally what the horizons along one March take away (see `horizon_scan.scan`), of a pair from `grid_pair` turned as it asks."""
+    _scanned(pair, cell_m, way, rays, (tally, np.empty((0, 0), np.float32)))
+
+
+def tangents_ahead(pair: tuple[np.ndarray, np.ndarray], cell_m: float, way: March, rays: Rays) -> np.ndarray:
+    """Horizon tangents along one March, float32 [rows, cols], of a pair from `grid_pair` turned as it asks; turned back."""
+    out = np.empty_like(pair[0])
+    nothing = Tally(np.empty((0, 0), np.float32), np.float32(0.0), False, np.empty((0, 0, 0), np.uint16))
+    _scanned(pair, cell_m, way, rays, (nothing, out))
+    return turned(out) if way.transposed else out
+
+
+def _scanned(pair, cell_m, way, rays, wanted) -> None:
     surface, observer = pair
     near = min(NEAR_STEPS, max(surface.shape[0] - 1, 1))
     first_row = rays.origin[1] if way.transposed else rays.origin[0]
     plan = scan_plan(way, surface.shape, (float(cell_m), float(rays.drop_per_m)), int(first_row), near)
-    scan(surface, observer, np.float32(rays.lift_m), plan, near, numba.get_num_threads(), look_up, out)
+    tally, tangents = wanted
+    scan(surface, observer, np.float32(rays.lift_m), plan, near, numba.get_num_threads(), tuple(tally), tangents)
 
 
 def horizon_tangent(
@@ -92,13 +111,8 @@ def horizon_tangent(
     (NEAR_STEPS, less a block of rows) and, beyond, on the two scan lines on either side of the cell's ray,
     interpolated (see `horizon_scan`).
     """
-    surface, observer = grid_pair(surface, observer, cell_m)
-    way = march(azimuth_deg)
-    if way.transposed:
-        surface, observer = turned(surface), turned(observer)
-    out = np.empty_like(surface)
-    scan_ahead((surface, observer), cell_m, way, rays, NO_TABLES, out[None])
-    return turned(out) if way.transposed else out
+    pair, way = grid_pair(surface, observer, cell_m), march(azimuth_deg)
+    return tangents_ahead((turned(pair[0]), turned(pair[1])) if way.transposed else pair, cell_m, way, rays)
 
 
 def cast_shadow(

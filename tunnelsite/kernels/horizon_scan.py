@@ -136,30 +136,38 @@ def _far(flat, columns, plan, p, at, eye, best, skyline, scratch):
 @njit(
     cache=True, nogil=True, error_model="numpy", fastmath=False
 )  # said aloud, or the caller's licence would be inherited
-def add_shares(tangents, look_up, row, column, shares):
-    """Add to shares [tables, rows, columns], from (row, column) on, what look_up [tables, nodes] says of a run of tangents."""
-    last = look_up.shape[1] - 1
+def add_losses(tangents, look_up, free, place, losses):
+    """Add to losses uint16 what look_up [nodes, tables] says that a run of horizons takes away, in the same units.
+
+    place = (row, column, flipped): the run starts there; losses is [rows, columns, tables], or [columns, rows, tables] if flipped.
+    Tangents up to `free` take nothing.
+    """
+    row, column, flipped = np.int64(place[0]), np.int64(place[1]), place[2]
+    last, tables = look_up.shape[0] - 1, look_up.shape[1]
     for i in range(tangents.size):
         h = tangents[i]
+        if not h > free:
+            continue
         x = np.float32(last) * h / np.sqrt(np.float32(1.0) + h * h)
-        node = min(np.int32(x), np.int32(last - 1)) if x >= 0.0 else np.int32(0)
+        node = min(np.int32(x), np.int32(last - 1))
         part = x - np.float32(node)
-        for t in range(look_up.shape[0]):
-            a = look_up[t, node]
-            shares[t, row, column + i] += a + part * (look_up[t, node + 1] - a)
+        r, c = (column + i, row) if flipped else (row, column + i)
+        for t in range(tables):
+            a = look_up[node, t]
+            losses[r, c, t] += np.uint16(a + part * (look_up[node + 1, t] - a) + np.float32(0.5))
 
 
 @njit(parallel=True, **FAST)
-def scan(surface, observer, lift, plan, near, threads, look_up, out):
-    """Put into out the tangent, at least 0, of the horizon ahead of every cell, or what tables say of it.
+def scan(surface, observer, lift, plan, near, threads, tally, tangents):
+    """Put into tangents the tangent, at least 0, of the horizon ahead of every cell, or tally what tables say of it.
 
     Arguments: surface, observer [rows, columns] float32, C order, transposed if the March says so; lift, float32, height of
     the eyes above the observers; plan, from `scan_plan` with the same near; threads, how many share the work;
-    look_up float32 [tables, nodes] and out float32 [tables, rows, columns]: the shares of `add_shares` are added, so that no
-    tangent is ever stored; without tables (look_up [0, any]) out [1, rows, columns] is overwritten by the tangents. NaN where
-    the eye is NaN.
+    tally = (look_up float32 [nodes, tables], free, flipped, losses uint16), see `add_losses`: what horizons take away is added, so
+    that no tangent is ever stored; without tables tangents [rows, columns] is overwritten, NaN where the eye is NaN.
     """
     rows, columns = surface.shape
+    look_up, free, flipped, losses = tally
     flat = surface.reshape(-1)
     leftmost = -plan.shift.max()
     lines = columns - plan.shift.min() - leftmost
@@ -208,10 +216,10 @@ def scan(surface, observer, lift, plan, near, threads, look_up, out):
                 _far(flat, columns, plan, p, at, eye, best, (heights, places, tops, guess, watch), scratch)
             for i in range(n):
                 best[i] = best[i] if eye[i] == eye[i] else np.float32(np.nan)
-            if look_up.shape[0] > 0:
-                add_shares(best, look_up, row, column, out)
+            if look_up.shape[1] > 0:
+                add_losses(best, look_up, free, (row, column, flipped), losses)
             else:
-                out[0, row, column : column + n] = best
+                tangents[row, column : column + n] = best
 
 
 @njit(parallel=True, **FAST)
@@ -236,7 +244,7 @@ def turn(a, first, last, out):
 
 
 def turned(a: np.ndarray, pause: Callable[[], None] = lambda: None) -> np.ndarray:
-    """The transpose of a 2-D array, in C order; pause() is called now and then, see `horizon_share.folded_share`."""
+    """The transpose of a 2-D array, in C order; pause() is called now and then, see `horizon_share.folded_losses`."""
     out = np.empty(a.shape[::-1], a.dtype)
     for first in range(0, a.shape[0], _TURN_ROWS):
         turn(a, first, min(first + _TURN_ROWS, a.shape[0]), out)

@@ -8,15 +8,17 @@ angle costs an arctangent.
 
 import math
 from collections.abc import Callable
+from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
 from numba import njit, prange
 
-from tunnelsite.kernels.horizon import FLAT_EARTH, NO_TABLES, Rays, grid_pair, scan_ahead
+from tunnelsite.kernels.horizon import FLAT_EARTH, Rays, Tally, grid_pair, scan_ahead, tangents_ahead
 from tunnelsite.kernels.horizon_rays import march
-from tunnelsite.kernels.horizon_scan import add_shares, turn, turned
+from tunnelsite.kernels.horizon_scan import add_losses, turned
 
+UNITS = 65_000  # of a table; what is left of 16 bits is for roundings of more than 1000 directions
 NODES = 1025  # 0.056 degrees apart near the level
 _WIDEST_GAP_DEG = 45.0 + 1e-9  # eight even azimuths may miss 45 by a rounding
 
@@ -107,56 +109,93 @@ def profile_share(horizon_deg: np.ndarray, tables: np.ndarray) -> np.ndarray:
     return seen / _totals(tables)
 
 
+@dataclass(frozen=True)
+class Scene:
+    """Who sees what.
+
+    `surface`, `observer` [rows, cols] [m], `cell_m`, `rays`: as `horizon_tangent`. `beyond(k, tangent)`, if given, raises the tangents
+    [rows, cols] towards azimuth k in place to those of land that the surface does not hold (`far_horizon.raise_to_far`).
+    """
+
+    surface: np.ndarray
+    observer: np.ndarray
+    cell_m: float
+    rays: Rays = FLAT_EARTH
+    beyond: Callable[[int, np.ndarray], None] | None = None
+
+
 def folded_share(
     surface: np.ndarray, observer: np.ndarray, cell_m: float, azimuths_deg: np.ndarray, tables: np.ndarray,
     rays: Rays = FLAT_EARTH, beyond: Callable[[int, np.ndarray], None] | None = None,
-    pause: Callable[[float], None] = lambda done: None,
 ) -> np.ndarray:  # fmt: skip
     """Share of each table that the horizon leaves free at every cell.
 
-    Arguments: surface, observer, cell_m, rays as `horizon_tangent`; azimuths_deg [n azimuths] and tables [n
-    tables, n azimuths, NODES] as built for them by `sector_tables` and `sky_tables` (np.concatenate stacks
-    several); beyond(k, tangent), if given, raises the tangents [rows, cols] towards azimuth k in place to those of
-    land that the surface does not hold (`far_horizon.raise_to_far`); pause(share done), called after each azimuth and
-    while arrays are turned: large arrays that live in files may leave memory then.
+    Arguments: surface, observer, cell_m, rays, beyond as in `Scene`; azimuths_deg [n azimuths] and tables [n tables, n azimuths, NODES] as
+    built for them by `sector_tables` and `sky_tables` (np.concatenate stacks several).
     Return: float32 [n tables, rows, cols], sum_k E_k(h_k) / sum_k E_k(0), 0..1; NaN where the observer is NaN
-    or the table holds nothing. Each azimuth is folded in as it is scanned, so that besides surface and observer and a
-    turned copy of each memory is the result alone, however many the azimuths (two arrays more with `beyond`). An azimuth
-    for which all tables are 0 is not computed.
+    or the table holds nothing.
     Errors: ValueError on shapes, cell size or azimuths.
     """
+    tables = _checked(tables, np.size(azimuths_deg))
+    totals = _totals(tables)
     pair = grid_pair(surface, observer, cell_m)
+    losses = np.zeros((*pair[0].shape, len(tables)), np.uint16)
+    scene = Scene(*pair, cell_m, rays, beyond)
+    add_folded(scene, azimuths_deg, np.nan_to_num(tables / totals[:, None, None]), losses)
+    shares = np.float32(1.0) - np.moveaxis(losses, 2, 0) / np.float32(UNITS)
+    shares[np.isnan(totals)] = np.nan
+    shares[:, np.isnan(pair[1])] = np.nan
+    return shares
+
+
+def add_folded(
+    scene: Scene, azimuths_deg: np.ndarray, tables: np.ndarray, losses: np.ndarray,
+    pause: Callable[[float], None] = lambda done: None,
+) -> None:  # fmt: skip
+    """Add what the horizon of every cell takes away of each table, one azimuth after the other.
+
+    Arguments: scene; azimuths_deg [n azimuths], tables [n tables, n azimuths, NODES] as for `folded_share`, of which each holds 1 in all at
+    most; losses uint16 [rows, cols, n tables] [1 / UNITS], changed in place; pause(share done), called after each azimuth and while arrays
+    are turned: large arrays that live in files may leave memory then.
+    Each azimuth is folded in as it is scanned, so that besides surface and observer and a turned copy of each memory is the losses
+    alone, however many the azimuths (two arrays more with `beyond`). An azimuth for which all tables are 0 is not computed.
+    Errors: ValueError on shapes, cell size or azimuths.
+    """
+    pair = grid_pair(scene.surface, scene.observer, scene.cell_m)
     azimuths = np.asarray(azimuths_deg, np.float64)
     tables = _checked(tables, azimuths.size)
     ways = [march(a) for a in azimuths.ravel()]
-    look_up = (tables / _totals(tables)[:, None, None]).astype(np.float32)
-    shares = np.zeros((len(tables), *pair[0].shape), np.float32)
     level, across = (
         [k for k, way in enumerate(ways) if way.transposed == side and tables[:, k, 0].any()] for side in (False, True)
     )
     count = max(len(level) + len(across), 1)
 
-    def add(k: int, pair, shares) -> None:
-        seen = np.ascontiguousarray(look_up[:, k])
-        if beyond is None:
-            scan_ahead(pair, cell_m, ways[k], rays, seen, shares)
-        else:
-            _add_beyond(pair, (cell_m, ways[k], rays), seen, partial(beyond, k), shares)
+    def add(k: int, pair, flipped: bool) -> None:
+        tally = Tally(*_taken(tables[:, k]), flipped, losses)
+        if scene.beyond is None:
+            scan_ahead(pair, scene.cell_m, ways[k], scene.rays, tally)
+            return
+        tangent = tangents_ahead(pair, scene.cell_m, ways[k], scene.rays)
+        scene.beyond(k, tangent)
+        _add_rows(tangent, tally.look_up, tally.free, losses)
 
     for done, k in enumerate(level, 1):
-        add(k, pair, shares)
+        add(k, pair, False)
         pause(done / count)
-    if not level and not across:  # nothing is looked at, but an unknown place stays unknown
-        shares[:, np.isnan(pair[1])] = np.nan
     if across:
-        shares = shares if beyond is not None else _turned_layers(shares)
         pair = _turned_pair(pair, partial(pause, len(level) / count))
-        for done, k in enumerate(across, len(level) + 1):
-            add(k, pair, shares)
-            pause(done / count)
-        del pair
-        shares = shares if beyond is not None else _turned_layers(shares)
-    return shares
+    for done, k in enumerate(across, len(level) + 1):
+        add(k, pair, True)
+        pause(done / count)
+
+
+def _taken(tables: np.ndarray) -> tuple[np.ndarray, np.float32]:
+    """(what a horizon takes away [nodes, tables] [1 / UNITS], the greatest tangent that takes nothing) of one azimuth's tables."""
+    taken = UNITS * (tables[:, :1] - tables)
+    last = max(int(np.argmax((taken > 1e-6).any(axis=0))) - 1, 0)
+    sine = last / (NODES - 1)
+    free = sine / math.sqrt(1.0 - sine * sine)
+    return np.ascontiguousarray(taken.T, np.float32), np.float32(free)
 
 
 def _turned_pair(pair, pause):
@@ -165,26 +204,36 @@ def _turned_pair(pair, pause):
     return first, first if observer is surface else turned(observer, pause)
 
 
-def _turned_layers(layers):
-    out = np.empty((len(layers), layers.shape[2], layers.shape[1]), layers.dtype)
-    for one, other in zip(layers, out, strict=True):
-        turn(one, 0, one.shape[0], other)
-    return out
-
-
-def _add_beyond(pair, scanned, look_up, beyond, shares):
-    """Add the shares of one azimuth (cell, March, Rays) whose tangents are raised by `beyond` before they are looked up."""
-    ahead = np.empty_like(pair[0])
-    scan_ahead(pair, *scanned, NO_TABLES, ahead[None])
-    tangent = turned(ahead) if scanned[1].transposed else ahead
-    beyond(tangent)
-    _add_rows(tangent, look_up, shares)
+@njit(cache=True, parallel=True, error_model="numpy", nogil=True)
+def _add_rows(tangent, look_up, free, losses):
+    for row in prange(tangent.shape[0]):
+        add_losses(tangent[row], look_up, free, (row, 0, False), losses)
 
 
 @njit(cache=True, parallel=True, error_model="numpy", nogil=True)
-def _add_rows(tangent, look_up, shares):
-    for row in prange(tangent.shape[0]):
-        add_shares(tangent[row], look_up, row, 0, shares)
+def darkest(losses, weights, judged, observer):
+    """(share of all tables, least share of the judged ones, which that is) at every cell.
+
+    Arguments: losses uint16 [rows, cols, tables] [1 / UNITS]; weights float64 [tables], 1 in all; judged, numbers of the tables that may be
+    the least, at least one; observer [rows, cols], NaN: unknown.
+    Return: float32, float32, uint8 [rows, cols]; shares NaN where unknown; of equals the first; 255 where nothing is taken or unknown.
+    """
+    rows, cols, _ = losses.shape
+    share, least = np.empty((rows, cols), np.float32), np.empty((rows, cols), np.float32)
+    which = np.full((rows, cols), 255, np.uint8)
+    for r in prange(rows):
+        for c in range(cols):
+            if observer[r, c] != observer[r, c]:
+                share[r, c] = least[r, c] = np.nan
+                continue
+            taken, most = 0.0, 0
+            for t in range(weights.size):
+                taken += weights[t] * losses[r, c, t]
+            for t in judged:
+                if losses[r, c, t] > most:
+                    most, which[r, c] = losses[r, c, t], t
+            share[r, c], least[r, c] = max(1.0 - taken / UNITS, 0.0), max(1.0 - most / UNITS, 0.0)
+    return share, least, which
 
 
 def _circle(azimuths_deg):

@@ -1,6 +1,8 @@
-"""Light over a part of the year: the share of the beam that terrain, trees and buildings let through."""
+"""Light over a part of the year and in its darkest month: the share of the beam that terrain, trees and buildings let through."""
 
 from __future__ import annotations
+
+from dataclasses import replace
 
 import numpy as np
 
@@ -10,50 +12,78 @@ from tunnelsite.core.layers import Layer
 from tunnelsite.core.process import Process
 from tunnelsite.kernels.far_horizon import far_view, raise_to_far
 from tunnelsite.kernels.horizon import Rays, earth_drop_per_m
-from tunnelsite.kernels.horizon_share import folded_share, sector_tables
+from tunnelsite.kernels.horizon_share import Scene, add_folded, darkest, sector_tables
 from tunnelsite.processes.sun_asked import square_cell_m
 
 LEAST_ENERGY = 1e-9
+LEAST_MONTH = 0.02  # of the mean month's beam: a month that has less has no light to lose; no source
+MONTH, PASSED = 3, 4  # columns of the sun's table
 LEAFLESS = ("surface_leafless", "surface_leafless_2", "surface_leafless_3")
 
 
 def _run(inputs, parameters, progress) -> dict[str, Layer]:
     ground, sun = inputs["ground"], inputs["sun"].values
-    cell_m = square_cell_m(ground, "season_light")
-    total = float(sun[:, 2].sum()) if len(sun) else 0.0
-    if total <= 0:  # polar night: there is nothing to have a share of
+    square_cell_m(ground, "season_light")
+    months = _months(sun)
+    total = sum(months.values())
+    if not total > 0:  # polar night: there is nothing to have a share of
         share = np.full(ground.values.shape, np.nan, np.float32)
-        return {"beam_share": Layer(share, "1", "No sun in this period", ground.cell_m)}
-    to_grid = parameters["bearing_deg"] - 90.0  # azimuths of the kernels count from the grid's own up direction
+        return _made((share, share, np.zeros(share.shape, np.uint8)), "No sun in this period", ground.cell_m)
+    steps = ((sun[:, 0] - (parameters["bearing_deg"] - 90.0)) % 360.0, sun[:, 1])  # clockwise from the grid's own up
     azimuths = np.arange(parameters["azimuths"]) * (360.0 / parameters["azimuths"])
-    steps = ((sun[:, 0] - to_grid) % 360.0, sun[:, 1])
-    sunny = sector_tables(*steps, sun[:, 2], azimuths)[0, :, 0] > 0
-    azimuths = azimuths[sunny]  # no horizon is computed where no sun stands
-    rays = Rays(drop_per_m=earth_drop_per_m(), lift_m=parameters["light_height_m"])
-    beyond = None
-    if "far_ground" in inputs:
-        far = inputs["far_ground"]
-        eye = ground.values + np.float32(parameters["light_height_m"])
-        cells, corner = (
-            (cell_m, square_cell_m(far, "far_ground")),
-            (parameters["far_south_m"], parameters["far_east_m"]),
-        )
-        level = Rays(drop_per_m=rays.drop_per_m)
-        beyond = raise_to_far(far_view(far.values, eye, cells, corner, azimuths, level), eye)
-        progress("far horizon", 1.0)
-    share = None
+    azimuths = azimuths[sector_tables(*steps, sun[:, 2], azimuths)[0, :, 0] > 0]  # no horizon where no sun stands
+    scene = _scene(inputs, parameters, azimuths, progress)
+    losses = np.zeros((*ground.values.shape, len(months)), np.uint16)
+    of_month = [sun[:, MONTH] == month if month else np.ones(len(sun), bool) for month in months]
     parts = _parts(inputs, sun)
     for number, (heights, energy) in enumerate(parts):
 
         def pause(done: float, number: int = number) -> None:
             progress("light", (number + done) / len(parts))
 
-        tables = sector_tables(*steps, energy, azimuths)
-        found = folded_share(heights, ground.values, cell_m, azimuths, tables, rays, beyond, pause)[0]
-        found *= np.float32(energy.sum() / total)
-        share = found if share is None else np.add(share, found, out=share)
-    np.minimum(share, np.float32(1.0), out=share)  # sums of hundreds of shares end a few bits beyond the whole
-    return {"beam_share": Layer(share, "1", "Share of the beam", ground.cell_m)}
+        monthly = [np.where(mine, energy / sum_m, 0.0) for mine, sum_m in zip(of_month, months.values(), strict=True)]
+        tables = sector_tables(*steps, np.array(monthly), azimuths)
+        add_folded(replace(scene, surface=heights), azimuths, tables, losses, pause)
+    weights = np.array(list(months.values())) / total
+    judged = np.flatnonzero(weights >= LEAST_MONTH / len(weights))
+    share, worst, which = darkest(losses, weights, judged, ground.values)
+    names = np.zeros(256, np.uint8)
+    names[: len(months)] = list(months)
+    return _made((share, worst, names[which]), "Share of the beam", ground.cell_m)
+
+
+def _months(sun: np.ndarray) -> dict[int, float]:
+    """Beam of each month [Wh/m2] that has some, in the order of the table; one, 0, where the table names none."""
+    if sun.shape[0] == 0:
+        return {}
+    month = sun[:, MONTH].astype(int) if sun.shape[1] > MONTH else np.zeros(len(sun), int)
+    sums = {name: float(sun[month == name, 2].sum()) for name in dict.fromkeys(month.tolist())}
+    return {name: value for name, value in sums.items() if value > LEAST_ENERGY * sum(sums.values())}
+
+
+def _made(found, title: str, cell_m: tuple[float, float]) -> dict[str, Layer]:
+    share, worst, month = found
+    return {
+        "beam_share": Layer(share, "1", title, cell_m),
+        "beam_share_worst": Layer(worst, "1", f"{title}, darkest month", cell_m),
+        "worst_month": Layer(month, "1", "Darkest month", cell_m),
+    }
+
+
+def _scene(inputs, parameters, azimuths: np.ndarray, progress) -> Scene:
+    """Who sees what, towards these azimuths, before a surface is chosen."""
+    ground = inputs["ground"]
+    rays = Rays(drop_per_m=earth_drop_per_m(), lift_m=parameters["light_height_m"])
+    scene = Scene(ground.values, ground.values, ground.cell_m[0], rays)
+    if "far_ground" not in inputs:
+        return scene
+    far, eye = inputs["far_ground"], ground.values + np.float32(parameters["light_height_m"])
+    cells = scene.cell_m, square_cell_m(far, "far_ground")
+    corner = parameters["far_south_m"], parameters["far_east_m"]
+    level = Rays(drop_per_m=rays.drop_per_m)
+    beyond = raise_to_far(far_view(far.values, eye, cells, corner, azimuths, level), eye)
+    progress("far horizon", 1.0)
+    return replace(scene, beyond=beyond)
 
 
 def _parts(inputs, sun: np.ndarray) -> list[tuple[np.ndarray, np.ndarray]]:
@@ -66,11 +96,11 @@ def _parts(inputs, sun: np.ndarray) -> list[tuple[np.ndarray, np.ndarray]]:
     """
     top = inputs["surface"].values
     surfaces = [inputs[name].values for name in LEAFLESS if name in inputs and inputs[name].values is not top]
-    levels = np.column_stack([np.zeros(len(sun)), sun[:, 3 : 3 + len(surfaces)], np.ones(len(sun))])
+    levels = np.column_stack([np.zeros(len(sun)), sun[:, PASSED : PASSED + len(surfaces)], np.ones(len(sun))])
     slices = np.diff(levels, axis=1)
     if slices.shape[1] != len(surfaces) + 1 or (slices < 0).any():
         raise UsageError(
-            f"season_light was given {len(surfaces)} surfaces without crowns and {sun.shape[1] - 3} columns of what crowns pass",
+            f"season_light was given {len(surfaces)} surfaces without crowns and {sun.shape[1] - PASSED} columns of what they pass",
             "as many of both, from the densest crowns to the thinnest, 0 to 1",
             "give the sun a column for each surface",
         )
@@ -84,14 +114,15 @@ PROCESS = Process(
         "season_light",
         "Light of a season",
         "Beam energy on a horizontal plane received over a part of the year, as a share of what a flat horizon would let in: the "
-        "horizon of every cell, at any distance in the data, against the sun's path. Bare deciduous crowns pass a part of it.",
+        "horizon of every cell, at any distance in the data, against the sun's path; and the same for the month that loses most of its "
+        "own beam there. Bare deciduous crowns pass a part of it.",
         reads=(
             LayerSpec("ground", "m", "bare ground"),
             LayerSpec("surface", "m", "ground plus what stands on it"),
             LayerSpec(
                 "sun",
-                "deg, deg, Wh/m2, 1",
-                "azimuth, elevation, beam energy, share passed by each kind of crown; a row a step",
+                "deg, deg, Wh/m2, 1, 1",
+                "azimuth, elevation, beam energy, month it counts for, share passed by each kind of crown; a row a step",
             ),
             LayerSpec(LEAFLESS[0], "m", "the surface without crowns that pass light", optional=True),
             LayerSpec(LEAFLESS[1], "m", "the same with the densest kind of them", optional=True),
@@ -100,7 +131,11 @@ PROCESS = Process(
                 "far_ground", "m", "coarser heights of land round the raster, no data where it knows", optional=True
             ),
         ),
-        makes=(LayerSpec("beam_share", "1", "beam energy received / received with a flat horizon"),),
+        makes=(
+            LayerSpec("beam_share", "1", "beam energy received / received with a flat horizon"),
+            LayerSpec("beam_share_worst", "1", "the same in the month that loses most"),
+            LayerSpec("worst_month", "1", "the month that loses most, 1 to 12; 0 where none loses any"),
+        ),
         parameters=(
             Parameter("bearing_deg", "true bearing of the raster's rows, west to east", 90.0, "deg", -360.0, 360.0),
             Parameter("azimuths", "directions of the horizon", 36, "", 8, 720),
