@@ -49,6 +49,8 @@ CANDIDATE_COLUMNS = {
     "upslope_m2": Column(REAL, "largest contributing area crossing the pad", "m2"),
     "ponding_m": Column(REAL, "greatest depth of standing water on the pad", "m"),
     "beam_share": Column(REAL, "beam energy of the crop months received / received with a flat horizon", "0-1"),
+    "beam_share_worst": Column(REAL, "the same in the crop month that loses most of its own, spot by spot", "0-1"),
+    "worst_month": Column(INTEGER, "that month of most of the footprint, 1 to 12; NULL where none loses any"),
     "noon_clear_dec": Column(REAL, "share of the footprint in sun at noon in midwinter", "0-1"),
     "drainage_height_m": Column(REAL, "height above the stream, ditch or swale it drains to", "m"),
     "drainage_distance_m": Column(REAL, "distance from the nearest such line, 200 m where none is nearer", "m"),
@@ -71,7 +73,8 @@ MEASURE_COLUMNS = {
     "drainage_height": "drainage_height_m",
     "drainage_distance": "drainage_distance_m",
     "flow_beside": "flow_beside_m2",
-    "sun": "beam_share",
+    "sun": "beam_share_worst",
+    "season_sun": "beam_share",
     "noon": "noon_clear_dec",
     "wind": "wind_shelter",
     "cold_air": "cold_pool_m",
@@ -108,6 +111,7 @@ def candidate_row(result: Result, rank: int) -> dict[str, Any]:
             row[f"{judge.id}_m"] = value
         if judge.rubric.weight > 0:
             row[f"score_{judge.id}"] = mark
+    row["worst_month"] = refine.worst_month(scan, item)
     row["flags"] = refine.flags(scan, item, row, 100 * float(np.max(error.both)))
     return row
 

@@ -26,6 +26,7 @@ BUILT_IN_CRITERIA = (
     ("drainage_lines", "DRAINAGE_DISTANCE"),
     ("drainage_lines", "FLOW_BESIDE"),
     ("sun", "SUN"),
+    ("sun", "SEASON_SUN"),
     ("noon", "NOON"),
     ("soils", "SOILS"),
     ("soils", "SOIL_GROUP"),

@@ -29,7 +29,7 @@ NEAR = {
     "roughness": (99, 1e-5),
     "crown": (99, 1e-5),
     "ponding": (95, 0.001),
-    "sun": (95, 0.03),
+    "season_sun": (95, 0.03),
     "noon": (95, 0.05),
     "cold_air": (95, 0.02),
     "snow_room": (95, 0.01),

@@ -219,7 +219,7 @@ def _measure(done: Composed, sizes, cell_m: float) -> None:
         "crown": _crown(ground, length, width),
         "drainage": ndimage.maximum_filter(layers["upslope"], on_pad),
         "ponding": ndimage.maximum_filter(layers["ponding"], on_pad),
-        "sun": mean("beam_share"),
+        "season_sun": mean("beam_share"),
         "noon": mean("noon_sun"),
         "cold_air": mean("cold_pool"),
         "snow_room": ndimage.minimum_filter(layers["room"], under),

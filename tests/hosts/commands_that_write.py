@@ -31,7 +31,7 @@ PROJECT = f'dem = "dem.tif"\nparcels = "parcels.gpkg"\nhouse = "{HOUSE}"\nazimut
 BROWSER = """#!/bin/sh
 for word in "$@"; do case "$word" in --print-to-pdf=*) printf '%%PDF-1.4\\n%%%%EOF\\n' > "${word#--print-to-pdf=}";; esac; done
 """
-RASTERS = ("ground", "surface", "standing_m", "upslope_m2", "ponding_m", "water_like", "beam_share")
+RASTERS = ("ground", "surface", "standing_m", "upslope_m2", "ponding_m", "water_like", "beam_share", "beam_share_worst")
 TWO = ("candidates", "run")  # what is exported: a layer with places, and a table
 
 

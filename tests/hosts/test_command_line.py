@@ -62,7 +62,8 @@ def test_demo_needs_no_argument_and_ranks(sites) -> None:
 CONTRACT = [
     "rank", "score", "parcel", "rank_in_parcel", "house", "width_m", "length_m", "bearing_deg", "lon", "lat", "ground_m",
     "pitch_along_pct", "pitch_across_pct", "pitch_se_pct", "relief_m", "roughness_m", "crown_m", "cut_m3", "fill_m3",
-    "max_cut_m", "max_fill_m", "pad_m2", "upslope_m2", "ponding_m", "beam_share", "noon_clear_dec", "drainage_height_m",
+    "max_cut_m", "max_fill_m", "pad_m2", "upslope_m2", "ponding_m", "beam_share", "beam_share_worst",
+    "worst_month", "noon_clear_dec", "drainage_height_m",
     "drainage_distance_m", "room_m", "score_here", "score_lowest", "assessed_pct", "not_assessed", "wind_shelter",
     "cold_pool_m", "reach_water_m", "reach_power_m", "reach_road_m", "night_lux", "clearance_m", "flags",
 ]  # fmt: skip

@@ -79,7 +79,9 @@ def test_folding_equals_the_profile_of_every_cell():
     got = folded_share(surface, eye, 1.0, azimuths, tables)
     horizon = np.degrees(np.arctan([horizon_tangent(surface, eye, 1.0, a) for a in azimuths]))
     for r, c in [(0, 0), (60, 65), (119, 129), (30, 100), (80, 20), (5, 64)]:
-        np.testing.assert_allclose(got[:, r, c], profile_share(horizon[:, r, c], tables), atol=5e-6 + 12 / UNITS)  # half a unit a direction
+        np.testing.assert_allclose(
+            got[:, r, c], profile_share(horizon[:, r, c], tables), atol=5e-6 + 12 / UNITS
+        )  # half a unit a direction
     np.testing.assert_allclose(folded_share(surface, eye, 1.0, azimuths, beam)[0], got[0], atol=0)  # same pass or not
 
 

@@ -13,7 +13,7 @@ from tunnelsite.core.errors import UsageError
 from tunnelsite.core.layers import Layer
 from tunnelsite.kernels.horizon import cast_shadow
 from tunnelsite.light.irradiance import clear_sky_steps
-from tunnelsite.light.season import BareTrees, bare_trees, season_sun
+from tunnelsite.light.season import LEAST_DAYS, BareTrees, bare_trees, crop_month_of, season_sun
 from tunnelsite.light.sun import Place
 from tunnelsite.processes.season_light import PROCESS
 from tunnelsite.settings import settings_from
@@ -61,7 +61,7 @@ def test_against_one_shadow_a_step(lat: float) -> None:
     sun = sun[rows]
     sun_share = PROCESS({**inputs, "sun": layer(sun)}, {"azimuths": 360})["beam_share"].values
     slow = np.zeros(ground.shape)
-    for azimuth, elevation, energy, passes in sun:
+    for azimuth, elevation, energy, _, passes in sun:
         hidden = cast_shadow(surface, ground + 1, 1.0, azimuth, elevation)
         solid = cast_shadow(leafless, ground + 1, 1.0, azimuth, elevation)
         slow += energy * np.where(hidden, np.where(solid, 0.0, passes), 1.0)
@@ -82,7 +82,7 @@ def test_bare_trees_lie_between_leaf_and_nothing() -> None:
         return PROCESS(inputs)["beam_share"].values
 
     leaf, bare, none = share(surface, None), share(surface, bare_trees(44.0)), share(leafless, None)
-    assert (leaf <= bare + 1e-6).all() and (bare <= none + 1e-6).all()
+    assert (leaf <= bare + 1e-4).all() and (bare <= none + 1e-4).all()
     behind = (slice(38, 42), slice(25, 50))
     assert leaf[30:33, 25:50].mean() < bare[30:33, 25:50].mean() < none[30:33, 25:50].mean()
     assert np.abs(leaf[behind] - none[behind]).max() < 0.25  # to the sunny side of the row there is little to lose
@@ -156,7 +156,7 @@ def test_several_kinds_of_crowns_against_one_shadow_a_step(lat: float) -> None:
     period = WINTER if lat > 0 else ((4, 1), (10, 30))  # leaves are on for a part of it
     sun = season_sun(clear_sky_steps(Place(lat, 10.0, 100.0), 30), period, bare_trees(lat), kinds)
     sun = sun[np.linspace(0, len(sun) - 1, 240).astype(int)]
-    assert sun.shape[1] == 6 and len(np.unique(sun[:, 3])) == 2
+    assert sun.shape[1] == 7 and len(np.unique(sun[:, 4])) == 2
     names = ("surface_leafless", "surface_leafless_2", "surface_leafless_3")
     inputs = {"ground": layer(ground), "surface": layer(top), "sun": layer(sun)}
     inputs |= {name: layer(values) for name, values in zip(names, nested, strict=True)}
@@ -166,7 +166,7 @@ def test_several_kinds_of_crowns_against_one_shadow_a_step(lat: float) -> None:
         passes = np.ones(ground.shape)
         for kind in range(3):
             passes = np.where(
-                cast_shadow(only[kind], ground + 1, 1.0, *step[:2]), np.minimum(passes, step[3 + kind]), passes
+                cast_shadow(only[kind], ground + 1, 1.0, *step[:2]), np.minimum(passes, step[4 + kind]), passes
             )
         slow += step[2] * np.where(cast_shadow(solid, ground + 1, 1.0, *step[:2]), 0.0, passes)
     slow /= sun[:, 2].sum()
@@ -188,9 +188,9 @@ def test_crowns_that_pass_everything_or_nothing() -> None:
         sun = season_sun(steps, WINTER)
         return PROCESS({"ground": layer(ground), "surface": layer(top), "sun": layer(sun)})["beam_share"].values
 
-    assert np.abs(share(1.0) - plain(leafless)).max() < 1e-6
-    assert np.abs(share(0.0) - plain(surface)).max() < 1e-6
-    assert np.abs(share(0.5) - (plain(surface) + plain(leafless)) / 2).max() < 1e-5
+    assert np.abs(share(1.0) - plain(leafless)).max() < 1e-4
+    assert np.abs(share(0.0) - plain(surface)).max() < 1e-4
+    assert np.abs(share(0.5) - (plain(surface) + plain(leafless)) / 2).max() < 2e-4
 
 
 def test_columns_and_surfaces_have_to_agree() -> None:
@@ -230,3 +230,62 @@ def test_a_model_and_kinds_in_a_whole_screening() -> None:
     assert frame.crowns.kinds == (Crowns(0.0, 0.5),)
     notes = " ".join(frame.notes)
     assert "0 in leaf and 0.5 bare" in notes and "down to the ground" in notes and "model" in notes
+
+
+@pytest.mark.parametrize(("lat", "period"), [(44.0, WINTER), (-38.0, ((4, 1), (10, 30))), (44.0, ((1, 1), (12, 31)))])
+def test_the_darkest_month_against_each_month_alone(lat: float, period) -> None:
+    """Each month screened by itself gives its share; the darkest is the least of them, and all of them add up to the season's."""
+    ground, surface, leafless = grove()
+    place = Place(lat, 10.0, 100.0)
+    steps = clear_sky_steps(place, 30)
+    inputs = {"ground": layer(ground), "surface": layer(surface), "surface_leafless": layer(leafless)}
+    sun = season_sun(steps, period, bare_trees(lat))
+    made = PROCESS(inputs | {"sun": layer(sun)})
+    months = [int(month) for month in dict.fromkeys(sun[:, 3])]
+    alone = [PROCESS(inputs | {"sun": layer(sun[sun[:, 3] == month])})["beam_share"].values for month in months]
+    energy = [sun[sun[:, 3] == month, 2].sum() for month in months]
+    np.testing.assert_allclose(made["beam_share_worst"].values, np.min(alone, axis=0), atol=3e-4)
+    np.testing.assert_allclose(made["beam_share"].values, np.average(alone, axis=0, weights=energy), atol=3e-4)
+    named, least = made["worst_month"].values, np.sort(alone, axis=0)
+    clear = (least[1] - least[0] > 1e-3) & (least[0] < 0.999)
+    assert clear.mean() > 0.3
+    assert (np.array(months)[np.argmin(alone, axis=0)] == named)[clear].all()
+    assert (named[least[0] >= 1.0] == 0).all()
+
+
+def test_a_remnant_of_a_month_counts_with_the_month_beside_it() -> None:
+    def months(first, last):
+        return crop_month_of((first, last))
+
+    whole = months((10, 1), (4, 30))
+    assert set(whole) == {0, 10, 11, 12, 1, 2, 3, 4} and whole[273] == 10 and whole[0] == 1 and whole[272] == 0
+    cut = months((10, 30), (4, 2))  # 2 days of October, 2 of April
+    assert set(cut) == {0, 11, 12, 1, 2, 3} and cut[302] == 11 and cut[91] == 3
+    short = months((4, 28), (5, 5))  # 3 and 5 days: neither is a month, together they are one
+    assert set(short) == {0, 5} and (short > 0).sum() == 8
+    edge = months((10, 31 - LEAST_DAYS + 1), (12, 31))
+    assert set(edge) == {0, 10, 11, 12}
+    assert set(months((1, 1), (12, 31))) == set(range(1, 13))
+
+
+def test_winter_shade_is_not_averaged_away() -> None:
+    """A wood to the south-west takes December's afternoons: the season as a whole hardly shows it, the darkest month does."""
+    ground = np.zeros((90, 90), np.float32)
+    surface = ground.copy()
+    surface[50:90, 0:38] = 14.0
+    sun = season_sun(clear_sky_steps(Place(44.0, 10.0, 100.0)), WINTER)
+    made = PROCESS({"ground": layer(ground), "surface": layer(surface), "sun": layer(sun)})
+    at = (28, 52)
+    season, worst, month = (made[name].values[at] for name in ("beam_share", "beam_share_worst", "worst_month"))
+    assert month in (12, 1) and season > worst + 0.05
+
+
+def test_a_month_with_hardly_any_sun_is_not_judged() -> None:
+    """At 66.3 N the sun of December clears the level horizon by minutes at noon: any hedge hides all of it, and no crop misses it."""
+    ground = np.zeros((60, 60), np.float32)
+    surface = ground.copy()
+    surface[50:53, :] = 3.0
+    sun = season_sun(clear_sky_steps(Place(66.3, 20.0, 100.0)), ((11, 1), (4, 30)))
+    made = PROCESS({"ground": layer(ground), "surface": layer(surface), "sun": layer(sun)})
+    assert 12 in sun[:, 3] and made["worst_month"].values[20, 30] != 12
+    assert made["beam_share_worst"].values[20, 30] > 0.3

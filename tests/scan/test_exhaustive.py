@@ -112,8 +112,9 @@ def _measures(frame, house: House, pad, row: int, col: int) -> dict[str, float] 
     }
     for name, layer in (("drainage", "upslope_m2"), ("ponding", "ponding_m"), ("standing", "standing_m")):
         found[name] = slow.covered(frame.layers[layer], row, col, pad, cell)[:, 0].max()
-    light = slow.covered(frame.layers["beam_share"], row, col, (house.length_m, house.width_m), cell)
-    found["sun"] = (light[:, 0] * light[:, 1]).sum() / light[:, 1].sum()
+    for name, layer in (("sun", "beam_share_worst"), ("season_sun", "beam_share")):
+        light = slow.covered(frame.layers[layer], row, col, (house.length_m, house.width_m), cell)
+        found[name] = (light[:, 0] * light[:, 1]).sum() / light[:, 1].sum()
     return found
 
 

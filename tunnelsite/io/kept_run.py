@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 
 FORMAT = "tunnelsite kept run 3"
 PLAIN = ("datum_m", "parcel_names", "lon_deg", "lat_deg", "notes", "dem_cell_m", "step_m", "surface_like", "doubts")
-LAYERS = ("ground", "open_edge", "standing_m")  # what describing a candidate reads
+LAYERS = ("ground", "open_edge", "standing_m", "worst_month")  # what describing a candidate reads
 
 
 def keep_run(result: Result, path: str | Path, *, overwrite: bool) -> None:

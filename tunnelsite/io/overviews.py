@@ -21,6 +21,7 @@ WAY_OF = {
     "noon_sun": "mode",
     "open_edge": "mode",
     "water_like": "mode",
+    "worst_month": "mode",
     "upslope_m2": "max",
 }
 

@@ -21,7 +21,16 @@ if TYPE_CHECKING:
     from tunnelsite.core.table import Table
     from tunnelsite.result import Result
 
-RASTER_LAYERS = ("ground", "surface", "standing_m", "upslope_m2", "ponding_m", "water_like", "beam_share")
+RASTER_LAYERS = (
+    "ground",
+    "surface",
+    "standing_m",
+    "upslope_m2",
+    "ponding_m",
+    "water_like",
+    "beam_share",
+    "beam_share_worst",
+)
 
 
 def write_result(result: Result, path: Path, *, overwrite: bool) -> Path:

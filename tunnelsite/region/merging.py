@@ -35,6 +35,7 @@ PARCEL_COLUMNS = {
         ("score", "score", "0-100"),
         ("pitch_pct", "steeper pitch of the ground", "%"),
         ("beam_share", "beam energy received / received with a flat horizon", "0-1"),
+        ("beam_share_worst", "the same in the darkest crop month", "0-1"),
     )
     for share in QUANTILES
 }

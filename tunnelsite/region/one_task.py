@@ -94,7 +94,7 @@ def _of_parcel(result: Result, parcel: int) -> dict[str, Any]:
 
 def _measures(result: Result, masks: list[np.ndarray]) -> Mapping[str, np.ndarray]:
     found = {}
-    for name, title in (("pitch", "pitch_pct"), ("sun", "beam_share")):
+    for name, title in (("pitch", "pitch_pct"), ("season_sun", "beam_share"), ("sun", "beam_share_worst")):
         if all(name in scan.measures for scan in result.scans):
             found[title] = np.concatenate(
                 [scan.measures[name][mask] for scan, mask in zip(result.scans, masks, strict=True)]

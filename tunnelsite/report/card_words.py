@@ -8,6 +8,7 @@ from typing import Any
 from tunnelsite.core import amounts
 from tunnelsite.core.criterion import Criterion
 from tunnelsite.core.rubric import Rubric
+from tunnelsite.core.units import MONTHS
 from tunnelsite.scan.soils import CLASSES
 
 Row = Mapping[str, Any]
@@ -79,7 +80,13 @@ def _ponding(value: float, row: Row, feet: bool) -> str:
 def _sun(value: float, row: Row, feet: bool) -> str:
     if value > 0.9995:
         return "All of the direct sun of the crop months reaches it"
-    return f"{100 * value:.1f} % of the direct sun of the crop months reaches it"
+    month = MONTHS[row["worst_month"] - 1].capitalize() if row.get("worst_month") else "the darkest crop month"
+    season = "" if row.get("beam_share") is None else f", {100 * row['beam_share']:.0f} % over all crop months"
+    return f"{100 * value:.0f} % of the direct sun of {month} reaches it{season}"
+
+
+def _season_sun(value: float, row: Row, feet: bool) -> str:
+    return f"{100 * value:.1f} % of the direct sun of all crop months reaches it"
 
 
 def _noon(value: float, row: Row, feet: bool) -> str:
@@ -125,6 +132,7 @@ WORDS: Mapping[str, Callable[[float, Row, bool], str]] = {
     "drainage": _drainage,
     "ponding": _ponding,
     "sun": _sun,
+    "season_sun": _season_sun,
     "noon": _noon,
     "wind": _wind,
     "cold_air": _cold,

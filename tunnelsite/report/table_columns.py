@@ -72,9 +72,9 @@ def columns_of(result: Result, *, client: bool) -> list[Column]:
         Column(
             "sun",
             "Sun %",
-            "direct sun of the crop months that reaches it",
+            "direct sun of the darkest crop month that reaches it",
             NUMBER,
-            _of("beam_share"),
+            _of("beam_share_worst"),
             lambda v: f"{100 * v:.0f}",
         ),
     ]

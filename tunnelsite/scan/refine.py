@@ -182,6 +182,19 @@ def _site_words(scan: Scan, item: int, values: dict[str, Any]) -> list[str]:
     return [text for text in words if text]
 
 
+def worst_month(scan: Scan, item: int) -> int | None:
+    """The darkest crop month of most of the footprint, 1 to 12; None where nothing is lost, or it is not known."""
+    months = scan.frame.layers.get("worst_month")
+    if months is None:
+        return None
+    row, col, _, _ = placement(scan, item)
+    cell = scan.frame.grid.cell_m
+    down, right = int(scan.house.width_m / cell / 2), int(scan.house.length_m / cell / 2)
+    part = months[max(row - down, 0) : row + down + 1, max(col - right, 0) : col + right + 1]
+    count = np.bincount(part.ravel(), minlength=13)[1:]
+    return int(np.argmax(count)) + 1 if count.any() else None
+
+
 def _pad_any(scan: Scan, layer: np.ndarray, row: int, col: int) -> bool:
     cell = scan.frame.grid.cell_m
     down, right = int(scan.pad.width_m / cell / 2 + 0.5), int(scan.pad.length_m / cell / 2 + 0.5)
