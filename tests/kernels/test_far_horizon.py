@@ -96,5 +96,5 @@ def test_folding_with_far_land_is_folding_the_higher_of_both():
         tangent = horizon_tangent(near, eye, FINE, azimuth, EARTH)
         raise_to_far(view, eye)(k, tangent)
         slow += np.interp(tangent / np.hypot(1, tangent), nodes, tables[0, k])
-    assert np.abs(found - slow / tables[0, :, 0].sum()).max() < 1e-4  # half a unit a direction
+    assert np.abs(found - slow / tables[0, :, 0].sum()).max() < 1e-3  # 300 suns: half a node is a good part of one
     assert (found <= folded_share(near, eye, FINE, azimuths, tables, EARTH)[0] + 1e-4).all()

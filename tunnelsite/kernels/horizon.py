@@ -62,7 +62,7 @@ def grid_pair(surface: np.ndarray, observer: np.ndarray, cell_m: float) -> tuple
 
 
 class Tally(NamedTuple):
-    """What horizons take away, see `horizon_scan.add_losses`: look_up float32 [nodes, tables]; free, the greatest tangent that takes
+    """What horizons take away, see `horizon_scan.add_losses`: look_up uint16 [nodes, tables]; free, the greatest tangent that takes
     nothing; flipped, whether losses are of the grid before it was turned; losses uint16 [rows, columns, tables]."""
 
     look_up: np.ndarray
@@ -79,7 +79,7 @@ def scan_ahead(pair: tuple[np.ndarray, np.ndarray], cell_m: float, way: March, r
 def tangents_ahead(pair: tuple[np.ndarray, np.ndarray], cell_m: float, way: March, rays: Rays) -> np.ndarray:
     """Horizon tangents along one March, float32 [rows, cols], of a pair from `grid_pair` turned as it asks; turned back."""
     out = np.empty_like(pair[0])
-    nothing = Tally(np.empty((0, 0), np.float32), np.float32(0.0), False, np.empty((0, 0, 0), np.uint16))
+    nothing = Tally(np.empty((0, 0), np.uint16), np.float32(0.0), False, np.empty((0, 0, 0), np.uint16))
     _scanned(pair, cell_m, way, rays, (nothing, out))
     return turned(out) if way.transposed else out
 

@@ -19,6 +19,7 @@ from tunnelsite.kernels.horizon_skyline import BESIDE, BLOCK, NOTHING, aim, glan
 
 NEAR_STEPS = 56  # most row steps marched exactly from a cell; at least BLOCK - 1 fewer
 AGREE = np.float32(0.002)  # tangents of two neighbouring lines closer than this are interpolated
+LANES = 4  # tables that are looked up at a time
 STRIP = 1024  # most scan lines that a thread handles together; the results do not depend on it
 _TILE = 64
 _TURN_ROWS = 1 << 12
@@ -137,24 +138,25 @@ def _far(flat, columns, plan, p, at, eye, best, skyline, scratch):
     cache=True, nogil=True, error_model="numpy", fastmath=False
 )  # said aloud, or the caller's licence would be inherited
 def add_losses(tangents, look_up, free, place, losses):
-    """Add to losses uint16 what look_up [nodes, tables] says that a run of horizons takes away, in the same units.
+    """Add to losses uint16 what look_up uint16 [nodes, tables] says that a run of horizons takes away.
 
-    place = (row, column, flipped): the run starts there; losses is [rows, columns, tables], or [columns, rows, tables] if flipped.
-    Tangents up to `free` take nothing.
+    place = (row, column, flipped): the run starts there; losses is [rows, columns, tables], or [columns, rows, tables] if flipped, a
+    multiple of LANES tables. Nodes are evenly spaced in the sine of the horizon; tangents up to `free` take nothing. Flat arrays,
+    unsigned indices and a constant number of tables a sweep, or it is not vectorised.
     """
     row, column, flipped = np.int64(place[0]), np.int64(place[1]), place[2]
-    last, tables = look_up.shape[0] - 1, look_up.shape[1]
+    last, tables = np.float32(look_up.shape[0] - 1), np.uint64(look_up.shape[1])
+    taken, sums, pitch = look_up.reshape(-1), losses.reshape(-1), losses.shape[1]
     for i in range(tangents.size):
         h = tangents[i]
         if not h > free:
             continue
-        x = np.float32(last) * h / np.sqrt(np.float32(1.0) + h * h)
-        node = min(np.int32(x), np.int32(last - 1))
-        part = x - np.float32(node)
-        r, c = (column + i, row) if flipped else (row, column + i)
-        for t in range(tables):
-            a = look_up[node, t]
-            losses[r, c, t] += np.uint16(a + part * (look_up[node + 1, t] - a) + np.float32(0.5))
+        node = np.uint64(last * h / np.sqrt(np.float32(1.0) + h * h) + np.float32(0.5))
+        cell = (column + i) * pitch + row if flipped else row * pitch + column + i
+        at, to = node * tables, np.uint64(cell) * tables
+        for group in range(np.uint64(0), tables, np.uint64(LANES)):
+            for k in range(np.uint64(LANES)):
+                sums[to + group + k] += taken[at + group + k]
 
 
 @njit(parallel=True, **FAST)
@@ -163,7 +165,7 @@ def scan(surface, observer, lift, plan, near, threads, tally, tangents):
 
     Arguments: surface, observer [rows, columns] float32, C order, transposed if the March says so; lift, float32, height of
     the eyes above the observers; plan, from `scan_plan` with the same near; threads, how many share the work;
-    tally = (look_up float32 [nodes, tables], free, flipped, losses uint16), see `add_losses`: what horizons take away is added, so
+    tally = (look_up uint16 [nodes, tables], free, flipped, losses uint16), see `add_losses`: what horizons take away is added, so
     that no tangent is ever stored; without tables tangents [rows, columns] is overwritten, NaN where the eye is NaN.
     """
     rows, columns = surface.shape

@@ -4,6 +4,9 @@ A table holds, for each azimuth sector and for horizons from level to overhead, 
 energy, sky) comes from above that horizon. Its nodes are evenly spaced in the SINE of the horizon's
 elevation: fine near the level, where horizons are, and a sine costs one square root from a tangent where an
 angle costs an arctangent.
+
+What horizons take away is counted in whole units of a table's 1 / UNITS, of which each cell holds 2 bytes a table, and is looked up at
+the nearest of nodes four times as close, 0.014 degrees apart near the level.
 """
 
 import math
@@ -16,10 +19,11 @@ from numba import njit, prange
 
 from tunnelsite.kernels.horizon import FLAT_EARTH, Rays, Tally, grid_pair, scan_ahead, tangents_ahead
 from tunnelsite.kernels.horizon_rays import march
-from tunnelsite.kernels.horizon_scan import add_losses, turned
+from tunnelsite.kernels.horizon_scan import LANES, add_losses, turned
 
 UNITS = 65_000  # of a table; what is left of 16 bits is for roundings of more than 1000 directions
 NODES = 1025  # 0.056 degrees apart near the level
+_FINER = 4
 _WIDEST_GAP_DEG = 45.0 + 1e-9  # eight even azimuths may miss 45 by a rounding
 
 
@@ -139,10 +143,10 @@ def folded_share(
     tables = _checked(tables, np.size(azimuths_deg))
     totals = _totals(tables)
     pair = grid_pair(surface, observer, cell_m)
-    losses = np.zeros((*pair[0].shape, len(tables)), np.uint16)
+    losses = no_losses(pair[0].shape, len(tables))
     scene = Scene(*pair, cell_m, rays, beyond)
     add_folded(scene, azimuths_deg, np.nan_to_num(tables / totals[:, None, None]), losses)
-    shares = np.float32(1.0) - np.moveaxis(losses, 2, 0) / np.float32(UNITS)
+    shares = np.float32(1.0) - np.moveaxis(losses[:, :, : len(tables)], 2, 0) / np.float32(UNITS)
     shares[np.isnan(totals)] = np.nan
     shares[:, np.isnan(pair[1])] = np.nan
     return shares
@@ -155,7 +159,7 @@ def add_folded(
     """Add what the horizon of every cell takes away of each table, one azimuth after the other.
 
     Arguments: scene; azimuths_deg [n azimuths], tables [n tables, n azimuths, NODES] as for `folded_share`, of which each holds 1 in all at
-    most; losses uint16 [rows, cols, n tables] [1 / UNITS], changed in place; pause(share done), called after each azimuth and while arrays
+    most; losses, from `no_losses` [1 / UNITS], changed in place; pause(share done), called after each azimuth and while arrays
     are turned: large arrays that live in files may leave memory then.
     Each azimuth is folded in as it is scanned, so that besides surface and observer and a turned copy of each memory is the losses
     alone, however many the azimuths (two arrays more with `beyond`). An azimuth for which all tables are 0 is not computed.
@@ -171,7 +175,7 @@ def add_folded(
     count = max(len(level) + len(across), 1)
 
     def add(k: int, pair, flipped: bool) -> None:
-        tally = Tally(*_taken(tables[:, k]), flipped, losses)
+        tally = Tally(*_taken(tables[:, k], losses.shape[2]), flipped, losses)
         if scene.beyond is None:
             scan_ahead(pair, scene.cell_m, ways[k], scene.rays, tally)
             return
@@ -189,13 +193,20 @@ def add_folded(
         pause(done / count)
 
 
-def _taken(tables: np.ndarray) -> tuple[np.ndarray, np.float32]:
-    """(what a horizon takes away [nodes, tables] [1 / UNITS], the greatest tangent that takes nothing) of one azimuth's tables."""
-    taken = UNITS * (tables[:, :1] - tables)
-    last = max(int(np.argmax((taken > 1e-6).any(axis=0))) - 1, 0)
-    sine = last / (NODES - 1)
-    free = sine / math.sqrt(1.0 - sine * sine)
-    return np.ascontiguousarray(taken.T, np.float32), np.float32(free)
+def no_losses(shape: tuple[int, int], tables: int) -> np.ndarray:
+    """Where losses of so many tables are counted: uint16 [rows, cols, tables and what fills the last sweep]."""
+    return np.zeros((*shape, -(-tables // LANES) * LANES), np.uint16)
+
+
+def _taken(tables: np.ndarray, width: int) -> tuple[np.ndarray, np.float32]:
+    """(what a horizon takes away uint16 [nodes, width] [1 / UNITS], the greatest tangent that takes nothing) of one azimuth's tables."""
+    nodes = np.linspace(0.0, NODES - 1.0, _FINER * (NODES - 1) + 1)
+    taken = np.zeros((len(nodes), width), np.uint16)
+    for k, table in enumerate(tables):
+        taken[:, k] = np.round(UNITS * (table[0] - np.interp(nodes, np.arange(NODES), table)))
+    first = int(np.argmax(taken.any(axis=1)))
+    sine = max(first - 0.5, 0.0) / (len(nodes) - 1)
+    return taken, np.float32(sine / math.sqrt(1.0 - sine * sine) * (1.0 - 1e-6))
 
 
 def _turned_pair(pair, pause):
@@ -214,8 +225,8 @@ def _add_rows(tangent, look_up, free, losses):
 def darkest(losses, weights, judged, observer):
     """(share of all tables, least share of the judged ones, which that is) at every cell.
 
-    Arguments: losses uint16 [rows, cols, tables] [1 / UNITS]; weights float64 [tables], 1 in all; judged, numbers of the tables that may be
-    the least, at least one; observer [rows, cols], NaN: unknown.
+    Arguments: losses uint16 [rows, cols, tables or more] [1 / UNITS]; weights float64 [tables], 1 in all; judged, numbers of the tables
+        that may be the least, at least one; observer [rows, cols], NaN: unknown.
     Return: float32, float32, uint8 [rows, cols]; shares NaN where unknown; of equals the first; 255 where nothing is taken or unknown.
     """
     rows, cols, _ = losses.shape

@@ -12,7 +12,7 @@ from tunnelsite.core.layers import Layer
 from tunnelsite.core.process import Process
 from tunnelsite.kernels.far_horizon import far_view, raise_to_far
 from tunnelsite.kernels.horizon import Rays, earth_drop_per_m
-from tunnelsite.kernels.horizon_share import Scene, add_folded, darkest, sector_tables
+from tunnelsite.kernels.horizon_share import Scene, add_folded, darkest, no_losses, sector_tables
 from tunnelsite.processes.sun_asked import square_cell_m
 
 LEAST_ENERGY = 1e-9
@@ -33,7 +33,7 @@ def _run(inputs, parameters, progress) -> dict[str, Layer]:
     azimuths = np.arange(parameters["azimuths"]) * (360.0 / parameters["azimuths"])
     azimuths = azimuths[sector_tables(*steps, sun[:, 2], azimuths)[0, :, 0] > 0]  # no horizon where no sun stands
     scene = _scene(inputs, parameters, azimuths, progress)
-    losses = np.zeros((*ground.values.shape, len(months)), np.uint16)
+    losses = no_losses(ground.values.shape, len(months))
     of_month = [sun[:, MONTH] == month if month else np.ones(len(sun), bool) for month in months]
     parts = _parts(inputs, sun)
     for number, (heights, energy) in enumerate(parts):
