@@ -13,6 +13,7 @@ from tunnelsite.core.describe import nearest
 from tunnelsite.core.errors import TunnelsiteError, UsageError
 from tunnelsite.core.house import House, Pad
 from tunnelsite.core.layers import Layer
+from tunnelsite.core.one_process import refuse_forked
 from tunnelsite.core.plug_ins import PlugInFailed
 from tunnelsite.core.process import Progress, silent
 from tunnelsite.core.site import Frame, Site
@@ -73,6 +74,7 @@ def screen(
     judges = judges_of(site, settings, wanted[0].kind, skipped.append)
     refuse_shortage(site, settings, len(judges))
     doubts = check_houses(site, settings.cell_m, wanted)
+    refuse_forked()
     frames: dict[float, Frame] = {}
     while True:
         try:

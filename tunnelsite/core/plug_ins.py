@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import inspect
 import re
-from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -104,80 +104,71 @@ def _call_faults(function: Any, name: str, given: tuple, named: dict[str, Any]) 
 
 
 def guarded(item: Criterion | Process) -> Criterion | Process:
-    """The same criterion or process, which raises PlugInFailed for whatever goes wrong in it or comes out wrong."""
+    """The same criterion or process, which raises PlugInFailed for whatever goes wrong in it or comes out wrong.
+
+    It can be pickled where the plug-in's own functions can.
+    """
     if isinstance(item, Criterion):
-        truth = None if item.truth is None else _guarded_truth(item)
-        return replace(item, measure=_guarded_measure(item), truth=truth)
-    by_tiles = item.by_tiles and replace(item.by_tiles, run=_guarded_tiles(item))
-    return replace(item, run=_guarded_run(item), by_tiles=by_tiles)
+        truth = None if item.truth is None else partial(_guarded_truth, item)
+        return replace(item, measure=partial(_guarded_measure, item), truth=truth)
+    by_tiles = item.by_tiles and replace(item.by_tiles, run=partial(_guarded_tiles, item))
+    return replace(item, run=partial(_guarded_run, item), by_tiles=by_tiles)
 
 
-def _guarded_measure(item: Criterion) -> Callable[..., np.ndarray]:
-    def measure(site, **parameters) -> np.ndarray:
-        missing = [spec.id for spec in item.description.reads if spec.id not in site.frame.layers]
-        if missing:
-            raise PlugInFailed(item.id, f"it reads {', '.join(missing)}, which nothing made")
-        before = site.feasible().copy()
-        try:
-            found = np.asarray(item.measure(site, **parameters))
-            if found.dtype.kind not in "fiub":
-                raise TypeError(f"measure returned {found.dtype}, not numbers")
-            found = found.astype(np.float32)
-        except Exception as problem:  # whatever a plug-in does wrong must not stop the run
-            raise PlugInFailed(item.id, f"{type(problem).__name__}: {problem}") from problem
-        if found.shape != before.shape:
-            raise PlugInFailed(item.id, f"measure returned shape {found.shape}, not {before.shape}")
-        if np.isinf(found).any():
-            raise PlugInFailed(item.id, "measure returned infinite values")
-        if not np.array_equal(before, site.feasible()):
-            raise PlugInFailed(item.id, "measure changed which placements are in the running")
-        return found
-
-    return measure
+def _guarded_measure(item: Criterion, site, /, **parameters) -> np.ndarray:
+    missing = [spec.id for spec in item.description.reads if spec.id not in site.frame.layers]
+    if missing:
+        raise PlugInFailed(item.id, f"it reads {', '.join(missing)}, which nothing made")
+    before = site.feasible().copy()
+    try:
+        found = np.asarray(item.measure(site, **parameters))
+        if found.dtype.kind not in "fiub":
+            raise TypeError(f"measure returned {found.dtype}, not numbers")
+        found = found.astype(np.float32)
+    except Exception as problem:  # whatever a plug-in does wrong must not stop the run
+        raise PlugInFailed(item.id, f"{type(problem).__name__}: {problem}") from problem
+    if found.shape != before.shape:
+        raise PlugInFailed(item.id, f"measure returned shape {found.shape}, not {before.shape}")
+    if np.isinf(found).any():
+        raise PlugInFailed(item.id, "measure returned infinite values")
+    if not np.array_equal(before, site.feasible()):
+        raise PlugInFailed(item.id, "measure changed which placements are in the running")
+    return found
 
 
-def _guarded_truth(item: Criterion) -> Callable[..., Truth]:
-    def truth(site: Placements, measure: np.ndarray, **parameters) -> Truth:
-        try:
-            mean, se = (np.asarray(part, np.float32) for part in item.truth(site, measure, **parameters))
-        except Exception as problem:  # whatever a plug-in does wrong must not stop the run
-            raise PlugInFailed(item.id, f"{type(problem).__name__}: {problem}") from problem
-        if any(part.shape not in ((), measure.shape) for part in (mean, se)):
-            raise PlugInFailed(item.id, f"truth returned shapes {mean.shape} and {se.shape}, not {measure.shape}")
-        if np.isinf(mean).any() or (se < 0).any():
-            raise PlugInFailed(item.id, "truth returned infinite values or a standard error below 0")
-        return Truth(mean, se)
-
-    return truth
+def _guarded_truth(item: Criterion, site: Placements, measure: np.ndarray, /, **parameters) -> Truth:
+    try:
+        mean, se = (np.asarray(part, np.float32) for part in item.truth(site, measure, **parameters))
+    except Exception as problem:  # whatever a plug-in does wrong must not stop the run
+        raise PlugInFailed(item.id, f"{type(problem).__name__}: {problem}") from problem
+    if any(part.shape not in ((), measure.shape) for part in (mean, se)):
+        raise PlugInFailed(item.id, f"truth returned shapes {mean.shape} and {se.shape}, not {measure.shape}")
+    if np.isinf(mean).any() or (se < 0).any():
+        raise PlugInFailed(item.id, "truth returned infinite values or a standard error below 0")
+    return Truth(mean, se)
 
 
-def _guarded_tiles(item: Process) -> Callable[..., None]:
-    def run(ground, parameters, write, progress) -> None:
-        try:
-            item.by_tiles.run(ground, parameters, write, progress)
-        except TunnelsiteError:
-            raise
-        except Exception as problem:
-            raise PlugInFailed(item.id, f"{type(problem).__name__}: {problem}") from problem
-
-    return run
+def _guarded_tiles(item: Process, ground, parameters, write, progress) -> None:
+    try:
+        item.by_tiles.run(ground, parameters, write, progress)
+    except TunnelsiteError:
+        raise
+    except Exception as problem:
+        raise PlugInFailed(item.id, f"{type(problem).__name__}: {problem}") from problem
 
 
-def _guarded_run(item: Process) -> Callable[..., dict[str, Layer]]:
-    def run(inputs, parameters, progress) -> dict[str, Layer]:
-        try:
-            found = item.run(inputs, parameters, progress)
-        except TunnelsiteError:
-            raise  # it says what was given and how to mend it: the wrong setting is not the plug-in's fault
-        except Exception as problem:
-            raise PlugInFailed(item.id, f"{type(problem).__name__}: {problem}") from problem
-        shapes = {np.shape(layer.values) for layer in inputs.values() if np.ndim(layer.values) == 2}
-        for spec in item.description.makes:
-            layer = found.get(spec.id) if isinstance(found, dict) else None
-            if not isinstance(layer, Layer):
-                raise PlugInFailed(item.id, f"run returned no layer {spec.id!r}")
-            if len(shapes) == 1 and np.shape(layer.values) not in shapes:
-                raise PlugInFailed(item.id, f"layer {spec.id} has shape {np.shape(layer.values)}, not {shapes.pop()}")
-        return found
-
-    return run
+def _guarded_run(item: Process, inputs, parameters, progress) -> dict[str, Layer]:
+    try:
+        found = item.run(inputs, parameters, progress)
+    except TunnelsiteError:
+        raise  # it says what was given and how to mend it: the wrong setting is not the plug-in's fault
+    except Exception as problem:
+        raise PlugInFailed(item.id, f"{type(problem).__name__}: {problem}") from problem
+    shapes = {np.shape(layer.values) for layer in inputs.values() if np.ndim(layer.values) == 2}
+    for spec in item.description.makes:
+        layer = found.get(spec.id) if isinstance(found, dict) else None
+        if not isinstance(layer, Layer):
+            raise PlugInFailed(item.id, f"run returned no layer {spec.id!r}")
+        if len(shapes) == 1 and np.shape(layer.values) not in shapes:
+            raise PlugInFailed(item.id, f"layer {spec.id} has shape {np.shape(layer.values)}, not {shapes.pop()}")
+    return found

@@ -168,11 +168,12 @@ def _judge_out(judge) -> dict[str, Any]:
 
 
 def _criterion(item: dict[str, Any]) -> Criterion:
-    def not_measured(site, **parameters):
-        raise InputRefused("a kept run measures nothing", "stored measures", "screen again")
-
     reads = tuple(LayerSpec(*spec) for spec in item["reads"])
-    return Criterion(Description(**item["description"], reads=reads), not_measured)
+    return Criterion(Description(**item["description"], reads=reads), _not_measured)
+
+
+def _not_measured(site, **parameters):
+    raise InputRefused("a kept run measures nothing", "stored measures", "screen again")
 
 
 def _features_out(features: Features | None, key: str, arrays: dict[str, np.ndarray]) -> dict[str, Any] | None:

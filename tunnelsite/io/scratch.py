@@ -33,6 +33,9 @@ class Scratch(Store):
         self.from_bytes = from_bytes
         self._maps: weakref.WeakSet[mmap.mmap] = weakref.WeakSet()
 
+    def __reduce__(self):
+        return type(self), (self.from_bytes,)  # arrays travel as arrays; another process keeps its own files
+
     def empty(self, shape: tuple[int, ...], dtype: type) -> np.ndarray:
         """A new array to be filled. Errors: ResourceShortage where the disk has no room for it."""
         size = int(np.prod(shape)) * np.dtype(dtype).itemsize
