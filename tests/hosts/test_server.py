@@ -390,6 +390,20 @@ def test_jobs_of_one_client_are_hidden_from_another(client, farm):
     )  # an identifier opens a job, so no log may hold it
 
 
+def test_a_job_that_is_killed_from_outside_is_told_so(client, tmp_path):
+    job = slow(client, tmp_path)
+    os.kill(client.child_pid(), signal.SIGKILL)
+    status = client.finished(job)
+    assert status["status"] == "failed" and "ended from outside (SIGKILL)" in status["message"], status
+    assert client.ask(f"/jobs/{job}/results").status == 500
+
+
+def test_a_band_that_is_not_there_is_refused(client, farm):
+    said = client.execute("slope", {"ground": tiff(farm[0]), "band": 7})
+    assert said.status == 400 and "1 bands" in said.json["detail"] and "band 7 was chosen" in said.json["detail"], said.json
+    assert client.execute("slope", {"ground": tiff(farm[0]), "band": 1}).status == 200
+
+
 def test_a_full_queue_says_when_to_come_back(client, tmp_path):
     jobs = [slow(client, tmp_path) for _ in range(3)]
     try:

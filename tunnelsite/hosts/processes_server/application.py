@@ -12,12 +12,13 @@ from urllib.parse import urlsplit
 from flask import Flask, Response, request
 from pygeoapi.api import API, APIRequest, landing_page
 from pygeoapi.api.processes import delete_job, describe_processes, get_jobs
-from pygeoapi.openapi import get_oas
 from pygeoapi.util import JobStatus
 from werkzeug.exceptions import HTTPException
 
 from tunnelsite.hosts.processes_server import wording
+from tunnelsite.hosts.processes_server.job_list import job_query, page_links
 from tunnelsite.hosts.processes_server.manager import JobManager
+from tunnelsite.hosts.processes_server.openapi import openapi_document
 from tunnelsite.hosts.processes_server.refusals import Refused, no_such_job, no_such_process
 from tunnelsite.hosts.processes_server.results import Answer
 from tunnelsite.hosts.processes_server.store import owner_of
@@ -40,7 +41,7 @@ def application(configuration: dict[str, Any], log: Callable[[str], None]) -> tu
     """The WSGI application and its job manager, which the caller has to close. Arguments: configuration of pygeoapi; log."""
     url = configuration["server"]["url"].rstrip("/")
     api = API(copy.deepcopy(configuration), {})
-    api.openapi = wording.openapi_told(get_oas(copy.deepcopy(configuration)))
+    api.openapi = openapi_document(url, {name: _own(api, name) for name in api.manager.processes})
     api.manager.open(log)
     app = Flask("tunnelsite", static_folder=None)
     app.url_map.strict_slashes = False
@@ -69,7 +70,7 @@ def _add_gate(app: Flask, most_bytes: int, names: set[str]) -> None:
         request.environ["HTTP_ACCEPT"] = JSON
         if request.args.get("f", "json") != "json":
             raise Refused(406, f"the format {request.args['f'][:20]!r} was asked for. Expected: json.")
-        if request.method == "POST":
+        if request.method == "POST" and request.routing_exception is None:  # else there is nothing that takes a body
             _check_body(most_bytes)
 
     @app.after_request
@@ -126,16 +127,19 @@ def _add_descriptions(app: Flask, api: API) -> None:
     @app.get("/processes")
     def processes() -> Response:
         told = wording.with_true_links(_asked(api, describe_processes))
-        own = {name: api.manager.get_processor(name).metadata for name in api.manager.processes}
-        told["processes"] = [wording.process_told(item, own[item["id"]]) for item in told["processes"]]
+        told["processes"] = [wording.process_told(item, _own(api, item["id"])) for item in told["processes"]]
         return _json(told)
 
     @app.get("/processes/<process_id>")
     def process(process_id: str) -> Response:
         if process_id not in api.manager.processes:
             raise no_such_process(process_id, list(api.manager.processes))
-        own = api.manager.get_processor(process_id).metadata
-        return _json(wording.process_told(_asked(api, describe_processes, process_id), own))
+        return _json(wording.process_told(_asked(api, describe_processes, process_id), _own(api, process_id)))
+
+
+def _own(api: API, process_id: str) -> dict[str, Any]:
+    """Our description of a process, before pygeoapi has put its words into it."""
+    return api.manager.get_processor(process_id).metadata
 
 
 def _add_jobs(app: Flask, api: API, url: str) -> None:
@@ -161,9 +165,11 @@ def _add_jobs(app: Flask, api: API, url: str) -> None:
 
     @app.get("/jobs")
     def jobs() -> Response:
-        told = wording.with_true_links(_asked(_as_seen(api), get_jobs))
-        told["jobs"] = [wording.status_told(job, url) for job in told["jobs"]]
-        return _json(told)
+        query = job_query(request.args)
+        page, count = _as_seen(api).manager.listed(query)
+        found = [wording.status_told(told, url) for told in page]
+        links = page_links(f"{url}/jobs", request.args, query, count)
+        return _json({"jobs": found, "links": links, "numberMatched": count})
 
     @app.get("/jobs/<job_id>")
     def job(job_id: str) -> Response:

@@ -30,6 +30,7 @@ KEPT_VARIABLES = (
 )
 LONGEST_LINE = 4096
 GRACE_S = 3.0
+ENDED_BY_OTHERS = (signal.SIGKILL, signal.SIGTERM, signal.SIGINT, signal.SIGHUP)  # no library ends its own process so
 
 
 @dataclass(frozen=True)
@@ -110,6 +111,18 @@ class Child:
     def _unanswered(self, code: int) -> Outcome:
         if code == -signal.SIGXCPU:
             return Outcome(507, f"the job used more processor time than {self.limits.job_seconds} s allow.")
+        if code == -signal.SIGXFSZ:
+            return Outcome(
+                507,
+                f"the job wrote a file of more than {self.limits.file_bytes // MIB} MiB, which is what it may write.",
+            )
+        if -code in ENDED_BY_OTHERS:
+            name = signal.Signals(-code).name
+            return Outcome(
+                500,
+                f"the job was ended from outside ({name}): by the operator, or by the system where the machine's memory ran out. "
+                "To mend it: send it again; where that ends alike, use a larger cell or less land.",
+            )
         memory = self.limits.job_memory_bytes // MIB
         return Outcome(
             507,

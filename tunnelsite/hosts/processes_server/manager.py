@@ -11,6 +11,7 @@ from pygeoapi.util import JobStatus, RequestedProcessExecutionMode
 
 from tunnelsite import catalogue
 from tunnelsite.core.errors import TunnelsiteError
+from tunnelsite.hosts.processes_server.job_list import JobQuery, jobs_listed
 from tunnelsite.hosts.processes_server.limits import limits_from
 from tunnelsite.hosts.processes_server.offers import SCREENING, Offer
 from tunnelsite.hosts.processes_server.refusals import Refused, no_such_process, refused
@@ -168,6 +169,11 @@ class JobManager(BaseManager):
         jobs = [_told(job) for job in self.store.owned(self.owner) if status is None or job.status == status.value]
         first = offset or 0
         return {"jobs": jobs[first : None if limit is None else first + limit], "numberMatched": len(jobs)}
+
+    def listed(self, query: JobQuery) -> tuple[list[dict[str, Any]], int]:
+        """The jobs made with the client's own token that a query asks for, as `statusInfo`, and how many there are in all."""
+        page, count = jobs_listed(self.store.owned(self.owner), query)
+        return [_told(job) | {"jobID": job.identifier, "processID": job.process_id} for job in page], count
 
     def get_job_result(self, job_id: str) -> tuple[str, Any]:
         """As in pygeoapi. Errors: JobNotFoundError, JobResultNotFoundError."""

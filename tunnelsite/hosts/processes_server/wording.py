@@ -21,7 +21,6 @@ CONFORMANCE = (
 )
 UNOFFERED_TYPES = ("text/html", "application/ld+json")
 UNOFFERED_RELATIONS = ("data", "about", "http://www.opengis.net/def/rel/ogc/1.0/tiling-schemes")
-UNOFFERED_PATHS = ("/collections",)
 STATUS_MEMBERS = (
     "jobID", "processID", "type", "status", "message", "progress", "created", "started", "finished", "updated", "links",
 )  # fmt: skip
@@ -55,35 +54,6 @@ def status_told(answer: dict[str, Any], url: str) -> dict[str, Any]:
     if told["status"] == "successful":
         told["links"].append({"href": f"{here}/results", "rel": RESULTS_RELATION, "title": "Results of the job"})
     return told
-
-
-def openapi_told(document: dict[str, Any]) -> dict[str, Any]:
-    """The OpenAPI document without paths that are not served, and with those that are."""
-    paths = {name: path for name, path in document["paths"].items() if not name.startswith(UNOFFERED_PATHS)}
-    for name in [name for name in paths if name.endswith("/execution")]:
-        about = paths[name]["post"]
-        about["responses"] = {
-            "200": {"description": "the results, where the client waits"},
-            "201": {"description": "a job was accepted; its address is in the header Location"},
-            "204": {"description": "the results, all by reference, in headers Link"},
-            "default": {"$ref": "#/components/responses/default"},
-        }
-    paths["/jobs/{jobId}/results/{outputId}"] = {
-        "get": {
-            "summary": "Retrieve one output of a job",
-            "operationId": "getJobOutput",
-            "tags": ["jobs"],
-            "parameters": [
-                {"in": "path", "name": name, "required": True, "schema": {"type": "string"}}
-                for name in ("jobId", "outputId")
-            ],
-            "responses": {
-                "200": {"description": "the file of the output"},
-                "default": {"$ref": "#/components/responses/default"},
-            },
-        }
-    }
-    return document | {"paths": paths}
 
 
 def _offered(link: dict[str, Any]) -> bool:

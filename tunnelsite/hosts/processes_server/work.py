@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -14,6 +14,9 @@ from tunnelsite.core.errors import ResourceShortage, UsageError
 from tunnelsite.core.layers import Layer, SourceRaster
 from tunnelsite.hosts.process_inputs import cell_size_m, clear_sky_sun, place_parameters, write_layer
 from tunnelsite.hosts.processes_server.offers import SCREENING
+
+if TYPE_CHECKING:
+    from tunnelsite.io.raster_header import RasterHeader
 
 Progress = Callable[[str, float], None]
 
@@ -33,7 +36,12 @@ def _processed(task: Mapping[str, Any], outputs: Path, progress: Progress) -> No
     period = values.pop("crop_months", "01-01:12-31")
     reading = {name: values.pop(name, None) for name in ("elevation_unit", "dem_crs", "band")}
     progress("reading", 0.0)
-    rasters = {name: _raster(process, name, path, reading, task["limits"]) for name, path in task["files"].items()}
+    headers = {name: _header(name, path, reading, task["limits"]) for name, path in task["files"].items()}
+    if any(len(header.bands) > 1 for header in headers.values()):  # then it is of these, and the others have no choice
+        bands = {name: reading["band"] if len(header.bands) > 1 else None for name, header in headers.items()}
+    else:
+        bands = dict.fromkeys(headers, reading["band"])
+    rasters = {name: _raster(process, header, bands[name], reading) for name, header in headers.items()}
     first = next(iter(rasters.values()))
     inputs = {spec.id: _layer(spec, rasters, first) for spec in process.description.reads if spec.id in rasters}
     for spec in process.description.reads:
@@ -49,18 +57,24 @@ def _processed(task: Mapping[str, Any], outputs: Path, progress: Progress) -> No
             write_layer(outputs / f"{spec.id}.tif", spec, layers[spec.id], first, overwrite=False)
 
 
-def _raster(process, name: str, path: str, reading: Mapping[str, Any], limits: Mapping[str, int]) -> SourceRaster:
-    """One raster input. Errors: ResourceShortage by its header, before a cell is read."""
-    from tunnelsite.io.rasters import raster_header, read_raster
+def _header(name: str, path: str, reading: Mapping[str, Any], limits: Mapping[str, int]) -> RasterHeader:
+    """What one raster input says of itself. Errors: ResourceShortage by it, before a cell is read."""
+    from tunnelsite.io.rasters import raster_header
 
-    spec = next(spec for spec in process.description.reads if spec.id == name)
     header = raster_header(path, name, crs=reading["dem_crs"])
     cells = header.rows * header.cols * len(header.bands)
     if cells > limits["max_cells"]:
         raise ResourceShortage(
             f"input {name!r} has {cells:,} cells", f"at most {limits['max_cells']:,}", "cut it, or use larger cells"
         )
-    band = reading["band"] if reading["band"] and len(header.bands) > 1 else None
+    return header
+
+
+def _raster(process, header: RasterHeader, band: int | None, reading: Mapping[str, Any]) -> SourceRaster:
+    """One raster input. Errors: UsageError for a band that is not there."""
+    from tunnelsite.io.rasters import read_raster
+
+    spec = next(spec for spec in process.description.reads if spec.id == header.option)
     unit = reading["elevation_unit"]
     if spec.is_elevation:
         return read_raster(header, vertical_unit=unit, band=band)
