@@ -8,7 +8,7 @@ import numpy as np
 
 from tunnelsite.core.table import INTEGER, REAL, TEXT, Column
 from tunnelsite.scan import refine
-from tunnelsite.scan.pitch_error import pitch_error
+from tunnelsite.scan.pitch_error import pitch_error, shows_pitch
 from tunnelsite.scan.steady import lowest_score, room_to_shift, steady_marks
 
 if TYPE_CHECKING:
@@ -66,6 +66,11 @@ CANDIDATE_COLUMNS = {
     "clearance_m": Column(REAL, "distance from the footprint to the nearest structure", "m"),
     "flags": Column(TEXT, "what a reader should not miss"),
 }
+# What a model of wide cells cannot show of the ground under a house: its numbers would be those of the interpolation.
+GROUND_COLUMNS = (
+    "pitch_along_pct", "pitch_across_pct", "pitch_se_pct", "relief_m", "roughness_m", "crown_m", "cut_m3", "fill_m3", "max_cut_m",
+    "max_fill_m",
+)  # fmt: skip
 # Measures that are candidate columns under another name.
 MEASURE_COLUMNS = {
     "drainage": "upslope_m2",
@@ -98,6 +103,7 @@ def candidate_row(result: Result, rank: int) -> dict[str, Any]:
     at = divmod(int(scan.index[item]), scan.frame.grid.cols)
     error = pitch_error(scan.frame, scan.house, at, result.error_of(scan))
     row["pitch_se_pct"] = error.steeper_pct(row["pitch_along_pct"], row["pitch_across_pct"])
+    row["shows_ground"] = shows_pitch(scan.frame, scan.house)
     row |= refine.graded(scan, item, result.settings.pad_pitch, result.settings.shrink)
     row["clearance_m"] = refine.clearance(scan, item)
     row |= _steadiness(result, choice)
@@ -147,6 +153,11 @@ def candidate_rows(result: Result) -> list[dict[str, Any]]:
     for row in rows:
         seen[row["parcel"]] = row["rank_in_parcel"] = seen.get(row["parcel"], 0) + 1
     return rows
+
+
+def told_rows(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """The rows as they go into the table: what the elevation model cannot show is None."""
+    return [row if row["shows_ground"] else row | dict.fromkeys(GROUND_COLUMNS) for row in rows]
 
 
 def candidate_columns(result: Result) -> dict[str, Column]:

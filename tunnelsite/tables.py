@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import shapely
 
-from tunnelsite.candidate_rows import CANDIDATE_COLUMNS, candidate_columns
+from tunnelsite.candidate_rows import CANDIDATE_COLUMNS, candidate_columns, told_rows
 from tunnelsite.core.reproject import from_grid
 from tunnelsite.core.sources import source_words
 from tunnelsite.core.table import INTEGER, REAL, TEXT, Column, Table
@@ -37,7 +37,7 @@ def candidates_table(result: Result) -> Table:
         "candidates",
         "Footprints where the house may stand, ranked",
         candidate_columns(result),
-        result.rows,
+        told_rows(result.rows),
         _shapes(result, "house"),
         "Polygon",
         result.crs,

@@ -7,7 +7,7 @@ import pytest
 from tunnelsite.hosts.screening_words import once, words_of
 
 ROW = {
-    "rank": 1, "score": 80.0, "room_m": 6.0, "parcel": "Home", "house": "6x20m", "bearing_deg": 90.0, "lon": 1.0, "lat": 2.0,
+    "rank": 1, "score": 80.0, "assessed_pct": 61.2, "room_m": 6.0, "parcel": "Home", "house": "6x20m", "bearing_deg": 90.0, "lon": 1.0, "lat": 2.0,
     "pitch_along_pct": 0.1, "pitch_across_pct": -0.84, "pitch_se_pct": 0.2, "cut_m3": 3.0, "max_cut_m": 0.0508,
     "upslope_m2": 8093.7, "beam_share": None, "score_lowest": 72.0, "flags": "",
 }  # fmt: skip
@@ -39,6 +39,17 @@ def test_what_the_data_may_not_be_comes_before_the_options() -> None:
 def test_a_user_of_feet_reads_feet() -> None:
     text = words_of(SUMMARY | {"feet": True}, False)
     assert "cut at most 2 in deep, 2.0 acres drain" in text and "Moved up to 10 ft" in text and "3.9 yd3" in text
+
+
+def test_what_the_model_cannot_show_has_no_number() -> None:
+    unknown = dict.fromkeys(("pitch_along_pct", "pitch_across_pct", "pitch_se_pct", "cut_m3", "max_cut_m"))
+    text = words_of(SUMMARY | {"candidates": [ROW | unknown]}, False)
+    assert "cells are too wide to show how the ground lies" in text and "falls" not in text and "not known" in text
+
+
+def test_a_limit_within_the_shift_is_said() -> None:
+    text = words_of(SUMMARY | {"candidates": [ROW | {"score_lowest": 0.0}]}, False)
+    assert "Moved up to 3.0 m it may break a limit." in text and "keeps" not in text
 
 
 def test_small_room_is_said() -> None:

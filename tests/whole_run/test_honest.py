@@ -68,16 +68,22 @@ def test_finer_cells_do_not_make_the_ground_better_known(tmp_path) -> None:
 
 
 def test_a_smooth_model_of_wide_cells_has_not_seen_the_ground_of_a_house(tmp_path) -> None:
-    """However small the standard error on a plane, cells wider than the house leave its pitch unknown; finer cells do not."""
+    """However small the standard error on a plane, cells wider than two thirds of the house leave its pitch unknown: no number, no
+    marks, less of the weight assessed."""
     plane = (200 + 0.03 * np.arange(60)[None, :] + np.zeros((50, 1))).astype(np.float32)
     dem = write_dem(tmp_path / "dem.tif", plane, Affine(10, 0, WEST, 0, -10, NORTH), UTM17)
     parcels = write_parcels(tmp_path / "p.gpkg", [shapely.box(WEST + 200, NORTH - 300, WEST + 320, NORTH - 220)], UTM17)
-    for house, seen in ((House(8.0, 20.0), False), (House(12.0, 20.0), True)):
+    for house, seen in ((House(8.0, 20.0), False), (House(14.0, 20.0), False), (House(16.0, 20.0), True)):
         result = screen(read_site(str(dem), str(parcels)), house, settings=_settings(cell="2m", kind="container"))
         assert result.rows
         for row in result.rows:
             assert ("not resolved" in row["flags"]) == (not seen)
             assert ("within 3/4 in per 12 ft" in row["flags"]) == seen
+        for row in result.tables["candidates"].rows:
+            for name in ("pitch_across_pct", "pitch_se_pct", "roughness_m", "cut_m3", "max_cut_m"):
+                assert (row[name] is not None) == seen, name
+            assert np.isfinite([row["score_pitch"], row["score_roughness"], row["score_crown"]]).all() == seen
+            assert seen or "pitch of the natural ground (not known here)" in row["not_assessed"]
 
 
 def test_the_run_table_tells_the_houses_that_were_screened(tmp_path) -> None:

@@ -68,14 +68,16 @@ def _table(rows: Sequence[dict[str, Any]], feet: bool) -> list[str]:
     """A line per option; the ridge's bearing where options differ in it."""
     turned = len({round(row["bearing_deg"], 1) for row in rows}) > 1  # each place has its own, by a hair
     ridge = "  ridge" if turned else ""
-    lines = [f"{'rank':>4} {'score':>6} {'room':>6}  {'parcel':<20} {'house':<9}{ridge} {'lat':>10} {'lon':>11}  "
+    lines = [f"{'rank':>4} {'score':>6} {'known':>5} {'room':>6}  {'parcel':<20} {'house':<9}{ridge} {'lat':>10} {'lon':>11}  "
              f"{'pitch % along/across':<20} {'cut':>9} {'light':>5}"]  # fmt: skip
     for row in rows:
         ridge = f"  {row['bearing_deg']:5.1f}" if turned else ""
-        pitch = f"{row['pitch_along_pct']:+.2f}/{row['pitch_across_pct']:+.2f}"
-        lines.append(f"{row['rank']:>4} {row['score']:6.1f} {_length(row['room_m'], feet):>6}  {row['parcel'][:20]:<20} "
-                     f"{row['house']:<9}{ridge} {row['lat']:10.6f} {row['lon']:11.6f}  {pitch:<20} "
-                     f"{_earth(row['cut_m3'], feet):>9} {_share(_light(row)):>5}")  # fmt: skip
+        known = row["pitch_along_pct"] is not None
+        pitch = f"{row['pitch_along_pct']:+.2f}/{row['pitch_across_pct']:+.2f}" if known else "not known"
+        cells = (f"{row['rank']:>4} {row['score']:6.1f} {row['assessed_pct']:4.0f}% {_length(row['room_m'], feet):>6}",
+                 f" {row['parcel'][:20]:<20} {row['house']:<9}{ridge} {row['lat']:10.6f} {row['lon']:11.6f} ",
+                 f"{pitch:<20} {_earth(row['cut_m3'], feet):>9} {_share(_light(row)):>5}")  # fmt: skip
+        lines.append(" ".join(cells))
     return lines
 
 
@@ -84,11 +86,7 @@ def _sentences(rows: Sequence[dict[str, Any]], summary: dict[str, Any]) -> list[
     feet, shift = summary["feet"], summary["shift_m"]
     lines = []
     for row in rows[:IN_WORDS]:
-        se = row["pitch_se_pct"]
-        pitch = max(abs(row["pitch_along_pct"]), abs(row["pitch_across_pct"]))
-        parts = [f"falls {pitch:.1f} %" + ("" if se is None else f" (give or take {se:.1f})")]
-        deep = f"{row['max_cut_m'] / INCH_M:.0f} in" if feet else f"{100 * row['max_cut_m']:.0f} cm"
-        parts.append(f"cut at most {deep} deep")
+        parts = _ground(row, feet)
         if row.get("upslope_m2") is not None:
             parts.append(f"{_area(row['upslope_m2'], feet)} drain through the pad")
         if row.get("drainage_height_m") is not None:
@@ -97,13 +95,32 @@ def _sentences(rows: Sequence[dict[str, Any]], summary: dict[str, Any]) -> list[
             parts.append(f"{_share(_light(row))} of the sun{_in_month(row)}")
         steady = ""
         if shift > 0:
-            kept = row["score_lowest"] / row["score"] if row["score"] else 0.0
-            steady = f" Moved up to {_length(shift, feet)} it keeps {100 * kept:.0f} % of its score or more."
-            if row["room_m"] < shift:
-                steady += f" On one side it has room for {_length(row['room_m'], feet)} only: stake it with care."
-        flags = f" Mind: {row['flags']}." if row["flags"] else ""
+            steady = _steady(row, feet, shift)
+        flags = f" Flags: {row['flags']}." if row["flags"] else ""
         lines.append(f"{row['rank']}. {row['parcel']}: " + ", ".join(parts) + f".{steady}{flags}")
     return lines
+
+
+def _steady(row: dict[str, Any], feet: bool, shift_m: float) -> str:
+    """What becomes of an option whose house ends up a little off its stakes."""
+    kept = row["score_lowest"] / row["score"] if row["score"] else 0.0
+    words = f" Moved up to {_length(shift_m, feet)} it keeps {100 * kept:.0f} % of its score or more."
+    if row["score_lowest"] == 0:
+        words = f" Moved up to {_length(shift_m, feet)} it may break a limit."
+    if row["room_m"] < shift_m:
+        words += f" On one side it has room for {_length(row['room_m'], feet)} only: stake it with care."
+    return words
+
+
+def _ground(row: dict[str, Any], feet: bool) -> list[str]:
+    """How the ground lies and what it takes to level it, where the elevation model shows that."""
+    if row["pitch_along_pct"] is None:
+        return ["the elevation model's cells are too wide to show how the ground lies"]
+    se = row["pitch_se_pct"]
+    pitch = max(abs(row["pitch_along_pct"]), abs(row["pitch_across_pct"]))
+    deep = f"{row['max_cut_m'] / INCH_M:.0f} in" if feet else f"{100 * row['max_cut_m']:.0f} cm"
+    doubt = "" if se is None else f" (give or take {se:.1f})"
+    return [f"falls {pitch:.1f} %{doubt}", f"cut at most {deep} deep"]
 
 
 def _light(row: dict[str, Any]) -> float | None:
@@ -201,7 +218,9 @@ def _area(value_m2: float, feet: bool) -> str:
     return f"{value_m2 / FOOT_M**2:,.0f} sq ft" if value_m2 < 0.5 * ACRE_M2 else f"{value_m2 / ACRE_M2:.1f} acres"
 
 
-def _earth(value_m3: float, feet: bool) -> str:
+def _earth(value_m3: float | None, feet: bool) -> str:
+    if value_m3 is None:
+        return "-"
     return f"{value_m3 / (3 * FOOT_M) ** 3:.1f} yd3" if feet else f"{value_m3:.1f} m3"
 
 

@@ -143,7 +143,7 @@ def flags(scan: Scan, item: int, values: dict[str, Any], worst_se_pct: float) ->
     of its two slopes [%], NaN = not known: the slope that is less sure decides as well whether the ground is within the tolerance."""
     words = []
     row, col, _, _ = placement(scan, item)
-    resolved = scan.frame.dem_cell_m <= scan.house.width_m  # else it has not seen this ground, however smooth it is
+    resolved = values["shows_ground"]  # else the model has not seen this ground, however smooth it is
     if not resolved:
         words.append("pitch not resolved by the elevation model")
     elif not worst_se_pct <= UNSURE_SE_PCT:
