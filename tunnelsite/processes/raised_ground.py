@@ -13,9 +13,10 @@ from tunnelsite.core.process import Process
 from tunnelsite.kernels.steep_steps import steep_steps
 
 LEAST_STEP_M = 0.5  # between neighbours, however small the cells: noise is no wall
-WALL_SLOPE = 0.7  # 35 deg, steeper than the side slopes that earth is left with (common practice, no source)
+WALL_SLOPE = 0.6  # 31 deg, steeper than the side slopes that earth is left with (common practice, no source)
 GROUND_M2, GROUND_CELLS = 400.0, 20  # smaller pieces between walls are parts of what stands there
 ROUND_SHARE = 0.75  # of the outline of a roof that has to lie lower
+SEEN_SHARE = 0.3  # of the outline that has to lie across a wall, not across a wing or a belt of trees
 WALL_M, WALL_CELLS = 16.0, 6  # the widest wall between a roof and the ground, where the model smears it
 ONE_SIDED = 4  # times as much above as below: a cliff lies as much below the land at its top as above that at its foot
 PASSES = 3  # a high roof is found first, then the lower one beside it
@@ -54,24 +55,26 @@ def _roofs(pieces: _Pieces, known: np.ndarray, rise_m: float, sizes: tuple[float
     """
     most, widest = sizes
     count = len(pieces.cells)
-    here, there, above = [], [], []
+    here, there, above, close = [], [], [], []
     for first, second in ((np.s_[:, :-1], np.s_[:, 1:]), (np.s_[:-1], np.s_[1:])):
         one, two = pieces.label[first], pieces.label[second]
         meet = (one != two) & known[first] & known[second]
         gap = np.hypot(*(pieces.near[k][first][meet] - pieces.near[k][second][meet] for k in (0, 1)))
-        rise = np.where(gap <= widest, pieces.height[first][meet] - pieces.height[second][meet], 0.0)
+        rise = pieces.height[first][meet] - pieces.height[second][meet]
         here += [one[meet], two[meet]]
         there += [two[meet], one[meet]]
         above += [rise >= rise_m, rise <= -rise_m]
-    here, there, above = map(np.concatenate, (here, there, above))
+        close += 2 * [gap <= widest]
+    here, there, above, close = map(np.concatenate, (here, there, above, close))
+    outline = np.bincount(here, minlength=count)
     end = pieces.own & ~ndimage.binary_erosion(known)  # the grid's own rim too
     ends = np.bincount(pieces.label[end], minlength=count)
     roof = np.zeros(count, bool)
     for _ in range(PASSES):
-        open_side = ~roof[there]  # what stands on a roof is no neighbour of it
+        open_side = close & ~roof[there]  # what stands on a roof is no neighbour of it
         round_it = np.bincount(here[open_side], minlength=count)
         lower = np.bincount(here[open_side], weights=above[open_side], minlength=count)
-        now = (round_it > 0) & (lower >= ROUND_SHARE * (round_it + ends)) & (pieces.cells <= most)
+        now = (round_it > SEEN_SHARE * outline) & (lower >= ROUND_SHARE * (round_it + ends)) & (pieces.cells <= most)
         if (now <= roof).all():
             break
         roof |= now
@@ -120,7 +123,7 @@ PROCESS = Process(
     Description(
         "raised_ground",
         "Raised ground",
-        "Cuts the ground at walls steeper than 35 deg. What stands above the ground round it on nearly all sides, as roofs and crowns do "
+        "Cuts the ground at walls steeper than 31 deg. What stands above the ground round it on nearly all sides, as roofs and crowns do "
         "in a surface model, is marked 1; what lies below the land beside it, as at a cliff or in a pit, -1.",
         reads=(LayerSpec("ground", "m", "bare ground"),),
         makes=(LayerSpec("raised", "1", "1 = stands in walls above what lies round it, -1 = lies below it"),),
