@@ -12,7 +12,7 @@ from tunnelsite.core.describe import kind_words, nearest
 from tunnelsite.core.errors import InputRefused, UsageError
 from tunnelsite.core.house import House
 from tunnelsite.core.rubric import Rubric
-from tunnelsite.core.units import FOOT_M, VERTICAL_UNITS_M, length_m, month_day, number, slope_fraction, whole_number
+from tunnelsite.core.units import FOOT_M, length_m, month_day, number, slope_fraction, whole_number
 from tunnelsite.presets import preset_names, with_presets
 
 PATH_KEYS = (
@@ -169,11 +169,6 @@ class Settings(BaseModel):
     def error(self) -> tuple[float | None, float | None]:
         """Standard deviation and range of the elevations' errors [m], None = not stated."""
         return self.elevation_error_m, self.error_range_m
-
-    @property
-    def vertical_unit_m(self) -> float | None:
-        """Metres in the stated vertical unit, or None where the file is to say."""
-        return VERTICAL_UNITS_M.get(self.elevation_unit) if self.elevation_unit else None
 
     def rubric_for(self, criterion_id: str, built_in: Rubric) -> Rubric:
         """The built-in rubric with the project's changes. Errors: UsageError for unknown or wrong entries."""

@@ -70,7 +70,7 @@ def test_covering_grid_has_its_edges_on_whole_cells() -> None:
     assert part.centre(0, 0) == grid.centre(2, 3)
 
 
-def test_a_system_without_a_link_to_the_earth_is_refused() -> None:  # bad_inputs crs-15
+def test_a_system_without_a_link_to_the_earth_is_refused() -> None:
     engineering = pyproj.CRS.from_wkt(
         'ENGCRS["site",EDATUM["site"],CS[Cartesian,2],AXIS["x",east],AXIS["y",north],LENGTHUNIT["metre",1]]'
     )
@@ -88,7 +88,7 @@ def test_any_usual_system_gives_a_local_grid_on_its_own_datum(epsg: int) -> None
 
 
 def test_snyder_example() -> None:
-    """Transverse Mercator, Snyder, USGS PP 1395 (1987) p. 269, seen: x 127106.5, y 4484124.4, k 0.9997989;
+    """Transverse Mercator, [@snyder-1987]: x 127106.5, y 4484124.4, k 0.9997989;
     convergence 0.97430 deg derived with PROJ."""
     text = "+proj=tmerc +a=6378206.4 +es=0.00676866 +lon_0=-75 +lat_0=0 +k=0.9996 +type=crs"
     change = pyproj.Transformer.from_crs(pyproj.CRS(text).geodetic_crs, text, always_xy=True)

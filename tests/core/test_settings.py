@@ -106,19 +106,19 @@ def test_a_project_that_is_no_plain_file(tmp_path: Path) -> None:
         project_settings(written(tmp_path, "top = " + "9" * 5000 + "\n"))
 
 
-def test_unknown_key_in_a_file_names_line_and_suggestion(tmp_path: Path) -> None:  # bad_inputs config-01
+def test_unknown_key_in_a_file_names_line_and_suggestion(tmp_path: Path) -> None:
     file = written(tmp_path, 'dem = "d.tif"\n\nsetbak = "20ft"\n')
     with pytest.raises(UsageError, match=r"farm\.toml:3: unknown setting 'setbak'.*did you mean 'setback'"):
         project_settings(file)
 
 
-def test_doubled_key_is_refused(tmp_path: Path) -> None:  # bad_inputs config-07
+def test_doubled_key_is_refused(tmp_path: Path) -> None:
     with pytest.raises(UsageError, match=r"farm\.toml"):
         project_settings(written(tmp_path, "top = 1\ntop = 2\n"))
 
 
 @pytest.mark.parametrize("text", ["!!python/object:os.system {}", "a = [" * 5000, "\x00\x01", "top = "])
-def test_what_is_no_toml_is_refused(tmp_path: Path, text: str) -> None:  # bad_inputs config-07
+def test_what_is_no_toml_is_refused(tmp_path: Path, text: str) -> None:
     with pytest.raises(UsageError):
         project_settings(written(tmp_path, text))
 

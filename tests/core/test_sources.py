@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import tokenize
 from pathlib import Path
 
 import pytest
@@ -11,6 +12,7 @@ from tunnelsite import catalogue
 from tunnelsite.core.sources import LABELS, keys_of, source_words, sources
 from tunnelsite.criteria.reach import reach
 from tunnelsite.decisions.pages import criteria_page
+from tunnelsite.light.crops import COVERS, CROP_BANDS
 from tunnelsite.presets import presets
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -21,6 +23,25 @@ TEXTS = [
     if path.suffix in (".py", ".toml", ".md", ".js", ".css") and path.name != "LICENSE.txt"
 ] + [ROOT / "README.md", ROOT / "DEVELOPERS.md", ROOT / "pyproject.toml"]
 CITED = re.compile(r"\[@([a-z0-9-]+)\]")
+# Words of a reference that a reader cannot follow, in pieces so that this file does not hold them itself.
+UNFOLLOWED = re.compile(
+    "|".join(
+        (
+            r"[(\[,;] ?se" + r"en[)\];,.:]",
+            r"from mem" + r"ory[;.,)]",
+            r"[(\[,;] ?mem" + r"ory[)\];]",
+            "trade bl" + "og",
+            "encyclop" + "aedi",
+            r", ta" + r"lk\b",
+            "check_" + r"values\.",
+            "trade" + r"\.md",
+            "bad_" + r"inputs ",
+            r"project's (notes|list|plan|own table)",
+            r"shared (table|check|values)",
+            r"public (test file|civil|package's)",
+        )
+    )
+)
 
 
 def rubrics():
@@ -53,6 +74,7 @@ def cited() -> set[str]:
     for preset in presets().values():
         found |= set(keys_of(preset.source))
     found |= {key for process in catalogue.processes() for key in keys_of(process.description.source)}
+    found |= {item.source for item in (*COVERS, *CROP_BANDS)}
     for path in TEXTS:
         found |= set(CITED.findall(path.read_text("utf-8")))
     return found
@@ -62,6 +84,22 @@ def test_every_key_that_is_cited_exists_and_every_source_is_cited():
     found = cited() - {"key"}  # `[@key]` shows how it is done
     assert found - set(sources()) == set()
     assert set(sources()) - found == set()
+
+
+def prose(path: Path) -> list[tuple[int, str]]:
+    """Numbered lines of a text; of Python code only comments and strings."""
+    if path.suffix != ".py":
+        return list(enumerate(path.read_text("utf-8").splitlines(), 1))
+    kinds = {tokenize.COMMENT, tokenize.STRING, getattr(tokenize, "FSTRING_MIDDLE", tokenize.STRING)}
+    with tokenize.open(path) as file:
+        return [
+            (token.start[0], token.string) for token in tokenize.generate_tokens(file.readline) if token.type in kinds
+        ]
+
+
+def test_no_reference_that_a_reader_cannot_follow():
+    found = [f"{path}:{n}: {text}" for path in TEXTS for n, text in prose(path) if UNFOLLOWED.search(text)]
+    assert not found, "\n".join(found)
 
 
 def test_the_words_of_a_rubric_are_those_of_its_keys_or_its_own():

@@ -5,8 +5,6 @@ from __future__ import annotations
 import math
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.house import House, Pad
@@ -14,7 +12,6 @@ from tunnelsite.core.units import (
     FOOT_M,
     US_SURVEY_FOOT_M,
     length_m,
-    metres_words,
     month_day,
     number,
     slope_fraction,
@@ -51,13 +48,13 @@ def test_lengths_refused(text: str) -> None:
     assert error.value.exit_status == 2
 
 
-def test_decimal_comma_has_a_hint() -> None:  # bad_inputs config-09
+def test_decimal_comma_has_a_hint() -> None:
     with pytest.raises(UsageError, match=r"'0\.5'"):
         number("0,5", "weight")
 
 
 def test_feet_are_the_feet_of_the_law() -> None:
-    """International foot 0.3048 m exactly; US survey foot 1200/3937 m (both by definition, from memory)."""
+    """International foot 0.3048 m exactly; US survey foot 1200/3937 m [@foot-definitions]."""
     assert FOOT_M == 0.3048
     assert pytest.approx(0.3048006096, abs=1e-10) == US_SURVEY_FOOT_M
 
@@ -74,7 +71,7 @@ def test_feet_are_the_feet_of_the_law() -> None:
     ],
 )
 def test_slopes(text: str, fraction: float) -> None:
-    """3/4 in per 12 ft = 0.5208 % = 0.29841 deg: check_values, derived by arithmetic."""
+    """3/4 in per 12 ft = 0.5208 % = 0.29841 deg: [@pitch-tolerance]."""
     assert slope_fraction(text) == pytest.approx(fraction, rel=1e-4)
 
 
@@ -98,29 +95,6 @@ def test_month_days_refused(text: str) -> None:
         month_day(text)
 
 
-def test_words_in_feet() -> None:
-    assert metres_words(9.144, feet=True) == "30 ft"
-    assert metres_words(9.144 + 0.0381, feet=True) == "30 ft 1 1/2 in"
-    assert metres_words(0.0127, feet=True) == "1/2 in"
-    assert metres_words(0.0, feet=True) == "0 in"
-    assert metres_words(-0.1524, feet=True) == "-6 in"
-    assert metres_words(9.144) == "9.14 m"
-
-
-@given(st.floats(-1e4, 1e4))
-def test_words_in_feet_stay_within_a_quarter_inch(metres: float) -> None:
-    words = metres_words(metres, feet=True)
-    sign = -1 if words.startswith("-") else 1
-    feet, inches = 0.0, 0.0
-    parts = words.lstrip("-").split()
-    for k, part in enumerate(parts):
-        if part == "ft":
-            feet = float(parts[k - 1])
-        if part == "in":
-            inches = sum(number(text, "in") for text in parts[parts.index("ft") + 1 if "ft" in parts else 0 : k])
-    assert sign * (feet * 12 + inches) * 0.0254 == pytest.approx(metres, abs=0.25 * 0.0254 + 1e-9)
-
-
 def test_houses() -> None:
     house = House.parse("30x96ft")
     assert (house.width_m, house.length_m) == pytest.approx((9.144, 29.2608))
@@ -133,7 +107,7 @@ def test_houses() -> None:
 @pytest.mark.parametrize(
     "text", ["30x96", "96x30ft", "30ft", "0x96ft", "-1x5m", "nanx5m", "30xinfft", "5000x9000m", "ax b ft", ""]
 )
-def test_houses_refused(text: str) -> None:  # bad_inputs config-03
+def test_houses_refused(text: str) -> None:
     with pytest.raises(UsageError) as error:
         House.parse(text)
     assert error.value.exit_status == 2

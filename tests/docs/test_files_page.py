@@ -57,7 +57,7 @@ def test_the_file_of_a_real_screening_keeps_to_the_standard(first_screening) -> 
 
 def test_lineage_in_the_order_of_the_standard(first_screening) -> None:
     """ISO 19139 (gmd.xsd, LI_Lineage_Type and its parts): statement, then process steps, then sources; each step and
-    source has a description of one character string (from memory)."""
+    source has a description of one character string [@gdal-metadata]."""
     etree = pytest.importorskip("lxml.etree")
     with contextlib.closing(sqlite3.connect(first_screening.folder / "sites.gpkg")) as database:
         rows = database.execute(

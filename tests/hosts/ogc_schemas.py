@@ -1,8 +1,6 @@
 """Schemas of OGC 18-062r2 (OGC API - Processes - Part 1: Core 1.0.0), reduced to what a document of each kind has to hold.
 
-Written for these tests after the standard's schemas as read (seen in part: descriptionType, inputDescription, outputDescription,
-processSummary, process, schema, qualifiedInputValue, output, exception; from memory: the 1.0.0 members of statusInfo, jobList,
-processList, execute, results). They are stricter than the standard in one way: a process names its ways of running and of sending.
+Written for these tests after the standard's schemas [@ogc-processes]. They are stricter than the standard in one way: a process names its ways of running and of sending.
 """
 
 from __future__ import annotations

@@ -146,7 +146,7 @@ def test_dry_run_computes_and_writes_nothing(tmp_path: Path) -> None:
     assert not list(tmp_path.iterdir())
 
 
-def test_existing_output_is_kept(tmp_path: Path) -> None:  # bad_inputs output-07
+def test_existing_output_is_kept(tmp_path: Path) -> None:
     out = tmp_path / "s.gpkg"
     out.write_bytes(b"precious")
     done = tunnelsite("demo", "--out", out)

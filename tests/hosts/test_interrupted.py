@@ -123,9 +123,7 @@ def large(tmp_path_factory) -> Path:
 
 
 @pytest.mark.parametrize("stage", ["reading", "light"])
-def test_ctrl_c_keeps_the_old_output_and_leaves_nothing(
-    tmp_path: Path, started, stage: str
-) -> None:  # bad_inputs run-01
+def test_ctrl_c_keeps_the_old_output_and_leaves_nothing(tmp_path: Path, started, stage: str) -> None:
     plain_farm(tmp_path, gentle(300, 400))
     (tmp_path / "s.gpkg").write_bytes(b"old")
     before = contents(tmp_path)

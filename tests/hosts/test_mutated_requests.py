@@ -133,7 +133,7 @@ def _objects(value) -> list[dict]:
 
 @pytest.mark.parametrize("path", ["/", "/conformance", "/processes", "/processes/slope", "/jobs", "/openapi"])
 def test_a_browser_is_answered_too(client, path) -> None:
-    """It asks for HTML first (the header of a common browser, from memory)."""
+    """It asks for HTML first (the header of a common browser) [@html-accept]."""
     asked = "text/html,application/xhtml+xml,application/xml;q=0.9,*/*;q=0.8"
     said = client.get(path, headers={"Accept": asked, "Host": "127.0.0.1:5000"})
     assert said.status_code == 200 and json.loads(said.data)

@@ -1,9 +1,7 @@
 """The main requirements of the GeoPackage standard, checked with nothing but sqlite3 and struct: no GDAL, no
 project code.
 
-Source: OGC 12-128r18, https://www.geopackage.org/spec131/. Requirements 1-7, 10, 11, 75-77, 93-102, 103-108,
-140, 141 were seen in the standard's source; the numbers of the others (13-33, 119, 146) are from memory,
-their content is checked all the same.
+Source: OGC 12-128r18, https://www.geopackage.org/spec131/ [@geopackage].
 """
 
 from __future__ import annotations

@@ -47,7 +47,7 @@ def write(path: Path, grid: Grid | None = None, **changes) -> None:
 
 
 # --- an independent reader: TIFF 6.0 (Adobe 1992) and the layout of OGC 21-026 with GDAL's ghost area
-# (https://gdal.org/en/stable/drivers/raster/cog.html, "File format details"; from memory)
+# (https://gdal.org/en/stable/drivers/raster/cog.html, "File format details") [@cog]
 
 SIZES = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 12: 8, 16: 8}
 CODES = {1: "B", 3: "H", 4: "I", 12: "d", 16: "Q"}

@@ -22,9 +22,7 @@ def test_true_north(tmp_path):
 
 
 def test_declination_is_added_and_passes_north(tmp_path):
-    found = read_field_horizon(
-        _file(tmp_path, GOOD), north="magnetic", declination_deg=-13.7
-    )  # Natick MA, mid-2028 (seen)
+    found = read_field_horizon(_file(tmp_path, GOOD), north="magnetic", declination_deg=-13.7)
     assert found.horizon.azimuth_deg == pytest.approx([76.3, 166.3, 256.3, 346.3])
     assert found.horizon.elevation_deg.tolist() == [10, 5, 1, 2]
 

@@ -333,8 +333,8 @@ def test_item_in_pystac_with_the_schemas_it_carries(handed: Path) -> None:
 
 
 def test_item_says_where_and_what(handed: Path) -> None:
-    """File info 2.1.0 (schema seen): size a whole number, checksum a multihash in lower-case hexadecimal (12 20 =
-    SHA-256). Projection (schema 1.0.0 seen; proj:code, authority:code or null, came with 2.0.0, from memory)."""
+    """[@stac-file]: size a whole number, checksum a multihash in lower-case hexadecimal (12 20 =
+    SHA-256); proj:code, authority:code or null."""
     import hashlib
 
     item = json.loads((handed / "item.json").read_text())

@@ -348,7 +348,7 @@ def test_run_05_little_address_space(tmp_path):
 
 def test_digest_layer_and_words(tmp_path):
     (tmp_path / "a#b").write_bytes(b"abc")
-    # FIPS 180-2 appendix B.1, value from memory
+    # [@sha-256]
     assert sha256(tmp_path / "a#b") == "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
     assert layer_of(tmp_path / "a#b") == (str(tmp_path / "a#b"), None)
     assert layer_of("f.gpkg#fields") == ("f.gpkg", "fields") and layer_of("f.gpkg") == ("f.gpkg", None)

@@ -58,7 +58,7 @@ def _sites(path: Path) -> None:
 
 
 def _year() -> bytes:
-    """An EPW of invented numbers: 35 columns, of which 12 to 15 are radiation, 20 and 21 the wind (EnergyPlus, from memory)."""
+    """An EPW of invented numbers: 35 columns, of which 12 to 15 are radiation, 20 and 21 the wind [@epw]."""
     head = [
         "LOCATION,Somewhere,NC,USA,TMY3,723170,36.1,-79.95,-5.0,273.0",
         "DESIGN CONDITIONS,0",

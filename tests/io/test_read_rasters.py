@@ -1,4 +1,4 @@
-"""Reading rasters: each row of the plan of bad inputs that concerns a DEM's content, and what the readings
+"""Reading rasters: every kind of bad input that concerns a DEM's content, and what the readings
 must equal."""
 
 import warnings

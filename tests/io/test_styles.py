@@ -27,7 +27,7 @@ from tunnelsite.io.styles import (
 )  # fmt: skip
 
 # Children in the order the schema asks for, with how often each may come: (name, least, most). OGC 02-070,
-# StyledLayerDescriptor.xsd 1.0.0, and OGC 02-059, filter.xsd 1.0.0; from memory, only the elements used here.
+# StyledLayerDescriptor.xsd 1.0.0, and OGC 02-059, filter.xsd 1.0.0 [@sld]; only the elements used here.
 MANY = 10**6
 ORDER = {
     "StyledLayerDescriptor": [("Name", 0, 1), ("Title", 0, 1), ("Abstract", 0, 1), ("NamedLayer", 0, MANY)],
@@ -235,13 +235,13 @@ def linear_rgb(hexadecimal: str) -> np.ndarray:
 
 
 def lightness(rgb: np.ndarray) -> float:
-    """CIE 1976 L* of linear sRGB (IEC 61966-2-1, D65; from memory)."""
+    """CIE 1976 L* of linear sRGB (IEC 61966-2-1, D65) [@cie-lightness]."""
     luminance = float(rgb @ [0.2126, 0.7152, 0.0722])
     return 116 * luminance ** (1 / 3) - 16 if luminance > 216 / 24389 else luminance * 24389 / 27
 
 
 # Full protanopia and deuteranopia on linear RGB: Machado, Oliveira and Fernandes 2009,
-# doi:10.1109/TVCG.2009.113, table of severity 1.0; from memory.
+# doi:10.1109/TVCG.2009.113, table of severity 1.0 [@colour-blind].
 BLINDNESS = {
     "none": np.eye(3),
     "protanopia": np.array(

@@ -22,7 +22,7 @@ from tunnelsite.core.grid import local_crs
 from tunnelsite.io import geopackage
 from tunnelsite.io.geopackage import run_stamp, write_geopackage
 from tunnelsite.io.styles import candidates_sld, pads_sld, stakes_sld
-from tunnelsite.io.tables import Column, Table, column_of
+from tunnelsite.io.tables import Column, Table
 
 STAMP = "2023-11-14T22:13:20.000Z"
 UTM15 = pyproj.CRS.from_epsg(26915)
@@ -286,7 +286,11 @@ def test_values_from_files_keep_their_kind_and_are_stored_whole(tmp_path):
         "text": ["a\0b", "\ud800"],
         "long": ["x" * 300_000, ""], "no": np.array([False, True]),
     }  # fmt: skip
-    write(tmp_path / "sites.gpkg", {"t": Table({name: column_of(column) for name, column in values.items()})})
+    kinds = {"f": "REAL", "i": "INTEGER", "u": "INTEGER", "b": "BOOLEAN"}
+    columns = {
+        name: Column(column, kinds.get(np.asarray(column).dtype.kind, "TEXT")) for name, column in values.items()
+    }
+    write(tmp_path / "sites.gpkg", {"t": Table(columns)})
     assert [row[1:] for row in query(tmp_path / "sites.gpkg", "SELECT * FROM t")] == [
         (1, 4_000_000_000, float(np.float32(0.1)), 1, "2024-02-29", "1", "1", "a\ufffdb", "x" * 300_000, 0),
         (-1, 0, None, None, None, "a", None, "?", "", 1),

@@ -1,6 +1,6 @@
 """Watches what is really done to the files of a folder, by Python or by a library in C: the kernel tells (inotify, Linux).
 
-Flags and layout of the events: inotify(7), from memory.
+Flags and layout of the events: inotify(7) [@inotify].
 """
 
 from __future__ import annotations

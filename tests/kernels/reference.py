@@ -61,3 +61,18 @@ def grading(ground, length, width, cell, max_slope, shrink):
         cut, fill = (w * np.maximum(d, 0)).sum() * cell**2, (w * np.maximum(-d, 0)).sum() * cell**2
         out[:, r, c] = cut, fill, max(d.max(), 0), max(-d.min(), 0), level, east, -south
     return out
+
+
+def sky_tables(azimuths_deg, nodes):
+    """Tables of the two sky views of a level plane [2, n azimuths, nodes]: mean of cos^2 h and of 1 - sin h, even azimuths."""
+    sine = np.linspace(0.0, 1.0, nodes)
+    share = np.full((len(azimuths_deg), 1), 1.0 / len(azimuths_deg))
+    return np.stack([share * (1.0 - sine**2), share * (1.0 - sine)])
+
+
+def profile_share(horizon_deg, tables):
+    """Share of each table [n tables, n azimuths, nodes] that one horizon [n azimuths] leaves free."""
+    sine = np.sin(np.radians(np.maximum(horizon_deg, 0.0)))
+    nodes = np.linspace(0.0, 1.0, tables.shape[2])
+    left = [sum(np.interp(s, nodes, row) for s, row in zip(sine, table, strict=True)) for table in tables]
+    return np.array(left) / tables[:, :, 0].sum(axis=1)

@@ -8,7 +8,7 @@ from tunnelsite.kernels.horizon import cast_shadow
 
 @pytest.mark.parametrize(("elevation", "ratio"), [(34.56, 1.45), (26.56, 2.00), (19.56, 2.81)])
 def test_noon_shadow_length(elevation, ratio):
-    """21 December noon at 32, 40 and 47 N: shadow / height (check_values.csv, derived; no refraction)."""
+    """21 December noon at 32, 40 and 47 N: shadow / height [@shadow-geometry], no refraction."""
     surface = np.zeros((400, 9), np.float32)
     surface[300:303] = 50.0
     shadow = cast_shadow(surface, np.zeros_like(surface), 0.5, 180.0, elevation)

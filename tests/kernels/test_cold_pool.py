@@ -32,7 +32,7 @@ def test_noise_of_the_heights_is_no_pool() -> None:
 
 
 def test_open_valleys_have_none_and_a_bank_across_dams_one() -> None:
-    """FAO frost handbook (seen): banks and roads dam cold air. A valley 4 % steep, bank 2 m high and 8 m wide across it."""
+    """[@frost-fao]: banks and roads dam cold air. A valley 4 % steep, bank 2 m high and 8 m wide across it."""
     r, c = np.mgrid[0:240, 0:120]
     valley = (0.04 * (240 - r) + 0.1 * np.abs(c - 60)).astype(np.float32)
     assert np.nanmax(cold_pool_depth(valley, 1.0, 10.0)) < 1e-3

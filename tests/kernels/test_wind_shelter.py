@@ -8,11 +8,17 @@ import numba
 import numpy as np
 import pytest
 
-from tunnelsite.kernels.wind_shelter import barriers, shelter_behind, wind_shelter
+from tunnelsite.kernels.wind_shelter import _add_shelter, barriers, wind_shelter
+
+
+def shelter_behind(tangent):
+    total = np.zeros(np.shape(tangent))
+    _add_shelter(np.asarray(tangent, np.float64).ravel(), 1.0, total.reshape(-1))
+    return total
 
 
 def test_the_rule_by_distance_in_heights() -> None:
-    """Full within 5 H (NRCS 2-5 H, seen), protected to 10 H, some to 20-30 H (Purdue, seen), none beyond."""
+    """Full within 5 H [@windbreak-nrcs], protected to 10 H, some to 20-30 H [@windbreak-purdue], none beyond."""
     heights = np.array([0.5, 2, 5, 7.5, 10, 20, 30, 31, np.inf])
     assert shelter_behind(1 / heights) == pytest.approx([1, 1, 1, 0.75, 0.5, 0.25, 0, 0, 0], abs=1e-12)
     assert np.isnan(shelter_behind(np.array([np.nan]))).all()

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from tests.kernels import reference
 from tunnelsite.kernels.tiles import TILE_ROWS
-from tunnelsite.kernels.windows import rectangle_max, rectangle_mean, rectangle_min, rectangle_relief
+from tunnelsite.kernels.windows import rectangle_max, rectangle_mean, rectangle_min
 
 
 def slow(layer, length, width):
@@ -29,11 +29,10 @@ def rough(shape, seed=0):
 def test_equals_the_slow_reference(size, dtype):
     layer = rough((26, 41)).astype(dtype)
     layer[11, 20] = np.nan
-    mean, high, low, relief = slow(layer, *size)
+    mean, high, low, _ = slow(layer, *size)
     np.testing.assert_allclose(rectangle_mean(layer, *size), mean, rtol=1.3e-7)
     np.testing.assert_array_equal(rectangle_max(layer, *size), high.astype(dtype))
     np.testing.assert_array_equal(rectangle_min(layer, *size), low.astype(dtype))
-    np.testing.assert_allclose(rectangle_relief(layer, *size), relief, rtol=1e-6)
 
 
 @settings(max_examples=25, deadline=None)
@@ -58,7 +57,7 @@ def test_mirror_and_sign():
     )
 
 
-@pytest.mark.parametrize("kernel", [rectangle_mean, rectangle_max, rectangle_min, rectangle_relief])
+@pytest.mark.parametrize("kernel", [rectangle_mean, rectangle_max, rectangle_min])
 def test_any_block_of_rows_and_any_threads_give_the_same_bits(kernel):
     layer = rough((2 * TILE_ROWS + 50, 2200)).astype(np.float32)
     layer[90, 1000:1300] = np.nan
@@ -74,7 +73,7 @@ def test_any_block_of_rows_and_any_threads_give_the_same_bits(kernel):
     np.testing.assert_array_equal(np.concatenate(blocks), one)
 
 
-@pytest.mark.parametrize("kernel", [rectangle_mean, rectangle_max, rectangle_min, rectangle_relief])
+@pytest.mark.parametrize("kernel", [rectangle_mean, rectangle_max, rectangle_min])
 @pytest.mark.parametrize("bad", [np.nan, np.inf, -np.inf])
 def test_cells_that_are_not_finite_are_no_data(kernel, bad):
     layer = rough((30, 60)).astype(np.float32)
@@ -97,6 +96,5 @@ def test_constant_layer():
         (rectangle_mean, 7.25),
         (rectangle_max, 7.25),
         (rectangle_min, 7.25),
-        (rectangle_relief, 0.0),
     ):
         assert (kernel(layer, 29.26, 9.144)[inside] == want).all()

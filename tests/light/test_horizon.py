@@ -5,7 +5,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tunnelsite.core.horizon import Foliage, Horizon, flat_horizon
+from tests.light.horizons import flat_horizon
+from tunnelsite.core.horizon import Foliage, Horizon
 from tunnelsite.light.field_comparison import horizon_differences
 
 AZIMUTHS = np.arange(0, 360, 10.0)

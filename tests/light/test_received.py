@@ -6,11 +6,13 @@ import numpy as np
 import pvlib
 import pytest
 
-from tunnelsite.core.horizon import Horizon, flat_horizon
+from tests.light.horizons import flat_horizon
+from tunnelsite.core.horizon import Horizon
+from tunnelsite.core.sources import keys_of, source_words
 from tunnelsite.io.weather import read_weather
 from tunnelsite.light.crops import COVERS, CROP_BANDS, against_band, daily_light_integral, default_transmission
 from tunnelsite.light.irradiance import clear_sky_steps, distance_km, weather_steps
-from tunnelsite.light.received import direct_sun_hours, light_received, midwinter_noon_clear
+from tunnelsite.light.received import light_received, midwinter_noon_clear
 from tunnelsite.light.sun import Place, daylight_positions, midnight_s, sun_positions
 
 WINTER = ((10, 1), (4, 30))
@@ -101,14 +103,6 @@ def test_hemispheres_mirror(steps):
     assert north.months[11].beam_share < 0.35 < 0.9 < north.months[5].beam_share
 
 
-def test_hours_of_direct_sun():
-    here, possible = direct_sun_hours(flat_horizon(), FARM, 12, 21)
-    assert here == possible == pytest.approx(8.94, abs=0.05)
-    assert direct_sun_hours(Horizon(np.array([0.0]), np.array([24.0])), FARM, 12, 21)[0] == 0.0
-    assert direct_sun_hours(flat_horizon(), Place(80, 0), 12, 21) == (0.0, 0.0)
-    assert direct_sun_hours(flat_horizon(), Place(80, 0), 6, 21) == (24.0, 24.0)
-
-
 @pytest.mark.parametrize(("top", "share"), [(23.0, 1.0), (24.9, 0.0)])
 def test_midwinter_noon(top, share):
     """At 43 N the sun culminates between 23.6 and 25.2 deg in December."""
@@ -150,7 +144,7 @@ def test_distance():
 
 
 def test_daily_light_integral():
-    """1 MJ of global radiation is 0.45 x 4.57 = 2.06 mol of PAR (memory / derived)."""
+    """1 MJ of global radiation is 0.45 x 4.57 = 2.06 mol of PAR [@par-share] [@mol-per-mj]."""
     assert daily_light_integral(1.0) == pytest.approx(2.0565)
     assert daily_light_integral(10.0, 0.8) == pytest.approx(16.452)
     bands = {band.name: band for band in CROP_BANDS}
@@ -159,8 +153,8 @@ def test_daily_light_integral():
         "inside",
         "inside",
     ]
-    assert [against_band(x, bands["fruiting vegetables"]) for x in (19.9, 22.0, 25.1)] == ["below", "inside", "above"]
-    assert all(band.source.endswith("seen") for band in CROP_BANDS)
+    assert [against_band(x, bands["tomato"]) for x in (19.9, 22.0, 30.1)] == ["below", "inside", "above"]
+    assert all(keys_of(item.source) for item in (*CROP_BANDS, *COVERS))
     for cover in COVERS:
         share, source = default_transmission(cover.name)
-        assert 0.6 < share < cover.transmission and "memory" in source
+        assert share == pytest.approx(0.875 * cover.transmission) and source_words(cover.source) in source

@@ -9,9 +9,9 @@ from tunnelsite.siteplan.bearings import convergence_deg
 
 
 def test_snyders_transverse_mercator() -> None:
-    # Snyder, USGS PP 1395 (1987) p. 269: Clarke 1866, central meridian -75, k0 0.9996, 40.5 N 73.5 W: x 127106.5, y
-    # 4484124.4 (seen).
-    # Convergence 0.97430 deg (derived by PROJ); simple rule difference of longitude x sin(latitude): 0.97417.
+    # [@snyder-1987]: Clarke 1866, central meridian -75, k0 0.9996, 40.5 N 73.5 W: x 127106.5, y
+    # 4484124.4.
+    # Convergence 0.97430 deg by PROJ; simple rule difference of longitude x sin(latitude): 0.97417.
     crs = pyproj.CRS("+proj=tmerc +lat_0=0 +lon_0=-75 +k=0.9996 +a=6378206.4 +es=0.00676866 +units=m +type=crs")
     found = convergence_deg(crs, -73.5, 40.5)
     assert found == pytest.approx(0.97430, abs=1e-5)
@@ -20,9 +20,7 @@ def test_snyders_transverse_mercator() -> None:
 
 
 def test_wisconsin_south_state_plane() -> None:
-    # J. Mahun, open-access surveying text, ch. K: NAD 83 Wisconsin South, longitude 89-43-53.76413 W: +0-11-03.9
-    # (seen; recomputed:
-    # it does not depend on latitude in a conic).
+    # [@mahun-convergence] ch. K: NAD 83 Wisconsin South, longitude 89-43-53.76413 W: +0-11-03.9; it does not depend on latitude in a conic.
     lon = -(89 + 43 / 60 + 53.76413 / 3600)
     for lat in (42.6, 42.9064, 43.2):
         found = 3600 * convergence_deg(pyproj.CRS("EPSG:32154"), lon, lat)
@@ -30,8 +28,7 @@ def test_wisconsin_south_state_plane() -> None:
 
 
 def test_utm_zone_16() -> None:
-    # J. Mahun, ch. L: the same station in UTM zone 16: -1-51-37.6 (value seen; latitude 42.906362 N solved back,
-    # derived).
+    # [@mahun-convergence] ch. L: the same station in UTM zone 16: -1-51-37.6; its latitude 42.906362 N is solved back from that.
     lon = -(89 + 43 / 60 + 53.76403 / 3600)
     found = 3600 * convergence_deg(pyproj.CRS("EPSG:26916"), lon, 42.906362)
     assert found == pytest.approx(-(1 * 3600 + 51 * 60 + 37.6), abs=0.1)

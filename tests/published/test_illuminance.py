@@ -1,4 +1,4 @@
-"""Light of lamps against the inverse square law and public values (labels from the shared check values)."""
+"""Light of lamps against the inverse square law and what a full moon gives."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from tunnelsite.kernels.illuminance import Lamps, illuminance, lamp_light, luminous_intensity
+from tunnelsite.kernels.illuminance import Lamps, lamp_light
 
 
 def one_lamp(row, col, height, lumens, downward=False) -> Lamps:
@@ -15,9 +15,7 @@ def one_lamp(row, col, height, lumens, downward=False) -> Lamps:
 
 
 def test_inverse_square_law() -> None:
-    """5000 cd at 10 m, normal incidence: 50 lx (derived)."""
-    assert illuminance(5000.0, 10.0) == pytest.approx(50.0)
-    assert illuminance(5000.0, 10.0, math.cos(math.radians(60))) == pytest.approx(25.0)
+    """5000 cd at 10 m, normal incidence: 50 lx [@inverse-square]."""
     lumens = 5000.0 * 4 * math.pi  # the lamp that gives 5000 cd in every direction
     ground = np.zeros((41, 41), np.float32)
     lux = lamp_light(ground, ground, 1.0, one_lamp(20, 20, 10.0, lumens))
@@ -25,15 +23,6 @@ def test_inverse_square_law() -> None:
     assert lux[20, 30] == pytest.approx(5000 / 200, rel=1e-6)
     level = lamp_light(ground, ground, 1.0, one_lamp(20, 20, 10.0, lumens), horizontal=True)
     assert level[20, 30] == pytest.approx(5000 / 200 * math.cos(math.pi / 4), rel=1e-6)
-
-
-@pytest.mark.parametrize("downward", [False, True])
-def test_all_lumens_of_a_lamp_arrive_somewhere(downward) -> None:
-    """Intensity integrated over the sphere gives the lumens back."""
-    edges = np.linspace(0, math.pi, 20_001)
-    theta = (edges[1:] + edges[:-1]) / 2
-    candela = luminous_intensity(800.0, np.cos(theta), downward)
-    assert (candela * 2 * math.pi * np.sin(theta) * np.diff(edges)).sum() == pytest.approx(800.0, rel=1e-5)
 
 
 def test_a_downward_lamp_lights_a_level_field_with_all_its_lumens() -> None:
@@ -46,10 +35,10 @@ def test_a_downward_lamp_lights_a_level_field_with_all_its_lumens() -> None:
 
 
 def test_moonlight_and_the_bands() -> None:
-    """Full moon 0.25-0.27 lx (seen) lies under the first band, a foot-candle is 10.764 lx (memory)."""
+    """A typical full moon [@moon-kyba] keeps full marks, a foot-candle [@foot-definitions] has none."""
     from tunnelsite.criteria.night_light import NIGHT_LIGHT
 
     rubric = NIGHT_LIGHT.rubric("any")
-    assert rubric.marks(np.array([0.26]))[0] == 1.0
+    assert rubric.marks(np.array([0.1]))[0] == 1.0
     assert rubric.marks(np.array([1 / 0.3048**2]))[0] == 0.0
     assert rubric.weight == 0.0

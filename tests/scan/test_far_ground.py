@@ -10,13 +10,14 @@ import pyproj
 import pytest
 from rasterio.transform import Affine
 
+from tests.kernels.reference import profile_share
 from tests.scan.grounds import raster, site
 from tests.whole_run.files import UTM17, plain_farm, write_dem
 from tunnelsite import House, screen
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.core.units import FOOT_M
 from tunnelsite.kernels.horizon import earth_drop_per_m
-from tunnelsite.kernels.horizon_share import profile_share, sector_tables
+from tunnelsite.kernels.horizon_share import sector_tables
 from tunnelsite.light.irradiance import clear_sky_steps
 from tunnelsite.light.season import season_sun
 from tunnelsite.light.sun import Place

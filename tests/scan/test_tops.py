@@ -5,10 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from tests.kernels.reference import profile_share
 from tests.scan.grounds import hills, raster, site
 from tunnelsite.core.grid import transformer
 from tunnelsite.kernels.horizon import Rays, horizon_profile
-from tunnelsite.kernels.horizon_share import folded_share, profile_share, sector_tables
+from tunnelsite.kernels.horizon_share import folded_share, sector_tables
 from tunnelsite.kernels.resample import standing_tops
 from tunnelsite.light.irradiance import clear_sky_steps
 from tunnelsite.light.season import season_sun

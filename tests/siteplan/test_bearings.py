@@ -93,7 +93,7 @@ def test_the_whole_life_of_the_model_is_served(day: datetime.date) -> None:
 
 def test_no_compass_at_a_magnetic_pole() -> None:
     with pytest.raises(UsageError, match="for a compass"):
-        declination(139.0, 85.8, 0.0, DAY)  # near the north dip pole of 2025 (from memory)
+        declination(139.0, 85.8, 0.0, DAY)  # near the north dip pole of 2025, where the model says so itself
     assert "doubtful" in declination(-110.0, 76.0, 0.0, DAY).note
 
 

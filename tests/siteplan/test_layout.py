@@ -241,7 +241,7 @@ def test_reach_of_the_midwinter_shadow(lat: float, noon: float, ten: float) -> N
     ("lat", "hours", "gap_ft"), [(40, 0, 9.0), (41.7, 0, 10.9), (44, 0, 13.9), (40, 2, 12.7), (44, 2, 19.0)]
 )
 def test_gap_between_houses_of_12_foot_ridge(lat: float, hours: float, gap_ft: float) -> None:
-    # Derived in the project's notes from the ridge alone (a gable without eaves); an arch is fuller and needs more.
+    # From the ridge alone [@shadow-geometry] (a gable without eaves); an arch is fuller and needs more.
     reach = shade_reach(lat, hours)[0]
     ridge, width = 12 * FOOT, 30 * FOOT
     assert clear_gap_m(Roof(ridge, width, "gable"), reach) / FOOT == pytest.approx(gap_ft, abs=0.1)

@@ -36,7 +36,7 @@ def test_a_book_worked_by_hand() -> None:
     assert [row.setup for row in run.rows] == [1, 1, 1, 1, 2, 2]
     assert run.setups == 2
     assert run.misclosure_m / FOOT_M == pytest.approx(-0.08)
-    # allowed 0.02 ft x sqrt(2) = 0.0283 ft (rule from memory): 0.08 is too much
+    # allowed 0.02 ft x sqrt(2) = 0.0283 ft [@level-misclosure]: 0.08 is too much
     assert run.allowed_m / FOOT_M == pytest.approx(0.0283, abs=1e-4)
     assert run.closes is False and not run.adjusted and "Does NOT close" in run.verdict
     assert [row.height_m for row in run.rows] == [row.raw_m for row in run.rows]

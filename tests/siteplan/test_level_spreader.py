@@ -117,7 +117,7 @@ def test_honest_refusals(slope: float, parcel, rule: SpreaderRule, reason: str) 
 
 
 def test_lips_are_as_long_as_the_peak_flow_asks(hillside) -> None:
-    """10 ft for each cubic foot a second (15A NCAC 02H .1059, seen): 107.6 m for each m3/s (derived)."""
+    """10 ft for each cubic foot a second [@spreader-nc]: 107.6 m for each m3/s (derived)."""
     assert pytest.approx(107.64, abs=0.01) == LIP_PER_FLOW
     storm = Storm(coefficient=0.35, intensity_mm_h=100)
     found = drainage_plan(hillside, DrainageSettings(storm=storm), SiteLimits(PARCEL))
@@ -153,7 +153,7 @@ def legs(hillside) -> shapely.Geometry:
 
 def test_a_stream_into_the_unknown_gives_way_to_sheet_flow_onto_known_land(hillside) -> None:
     """Both streams would run down the strips and off the data; the lips beside them let their water go over the lower edge,
-    where it can be judged. By NRCS CPS 362 (seen in a public copy) a diversion is for where a suitable outlet is available."""
+    where it can be judged. By [@diversion-362] a diversion is for where a suitable outlet is available."""
     parcel = legs(hillside)
     unknown = drainage_plan(hillside, DrainageSettings(spreader=None), SiteLimits(parcel))
     assert len(unknown.arms) == 2 and any("PROVISIONAL" in said for said in unknown.said)

@@ -85,7 +85,7 @@ def test_points_that_fix_no_plane_are_refused(u: list, v: list, z: list) -> None
 
 
 def test_nearest_areas_are_the_grid_rule() -> None:
-    # V = (A/4)(S1 + 2 S2 + 3 S3 + 4 S4): on a full grid corners stand for a quarter cell, edges for a half (derived).
+    # V = (A/4)(S1 + 2 S2 + 3 S3 + 4 S4): on a full grid corners stand for a quarter cell, edges for a half [@grid-volume].
     areas = nearest_areas_m2(U, V, PAD)
     cell = PAD[0] / (len(np.unique(U)) - 1) * PAD[1] / (len(np.unique(V)) - 1)
     edge_u, edge_v = np.isclose(np.abs(U), PAD[0] / 2), np.isclose(np.abs(V), PAD[1] / 2)

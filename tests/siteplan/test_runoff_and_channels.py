@@ -46,7 +46,7 @@ def test_triangle_holds_the_runoff() -> None:
     peak = runoff.curve_number_peak_m3_s(0.02, 5_000.0, 600.0, 900.0)
     to_peak = 300.0 + 540.0
     assert peak * to_peak * (8 / 3) / 2 == pytest.approx(0.02 * 5_000.0)
-    # 484 A Q / Tp (NEH 630 ch. 16, memory): one square mile, an inch, an hour; 484 is 645.33 x 0.75 = 484.0
+    # 484 A Q / Tp [@unit-hydrograph]: one square mile, an inch, an hour; 484 is 645.33 x 0.75 = 484.0
     mile, inch, cfs = 1609.344**2, 0.0254, 0.3048**3
     assert runoff.curve_number_peak_m3_s(inch, mile, 3600.0, 3000.0) / cfs == pytest.approx(484.0, abs=0.01)
 
@@ -65,11 +65,8 @@ def test_long_paths_are_sheet_flow_first_then_shallow() -> None:
         lambda: runoff.retention_m(101),
         lambda: runoff.runoff_depth_m(-1, 70),
         lambda: runoff.runoff_depth_m(math.nan, 70),
-        lambda: runoff.weighted_curve_number([1, 2], [70]),
-        lambda: runoff.weighted_curve_number([0, 0], [70, 80]),
         lambda: runoff.sheet_flow_time_s(10, 0, 0.24, 0.08),
         lambda: runoff.rational_peak_m3_s(1.4, 10, 10),
-        lambda: runoff.roof_water_m3(-1, 1),
         lambda: runoff.curve_number_peak_m3_s(0.1, 10, 0, 10),
         lambda: Section(0.0, 0.0),
         lambda: manning_velocity_m_s(0.0, 1.0, 0.01, 0.03),

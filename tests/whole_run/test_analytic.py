@@ -203,7 +203,7 @@ def test_cast_shade_lies_on_the_polar_side() -> None:
         assert np.nanmean(share[bright, 50:70]) > 0.9
 
 
-def test_a_spike_in_a_level_pad_is_not_averaged_away() -> None:  # bad_inputs values-09
+def test_a_spike_in_a_level_pad_is_not_averaged_away() -> None:
     ground = np.full((70, 100), 120.0)
     ground[35, 50] += 3.0
     result = screen(site(ground), HOUSE, settings=settings())
@@ -215,7 +215,7 @@ def test_a_spike_in_a_level_pad_is_not_averaged_away() -> None:  # bad_inputs va
     assert rejected["deepest_cut"] + rejected.get("standing", 0) > 0
 
 
-def test_a_seam_between_tiles_is_not_built_across() -> None:  # bad_inputs values-11
+def test_a_seam_between_tiles_is_not_built_across() -> None:
     ground = np.full((90, 120), 120.0)
     ground[:, 60:] += 0.3
     result = screen(site(ground), House(9.144, 29.2608), settings=settings(kind="in-ground"))
@@ -224,7 +224,7 @@ def test_a_seam_between_tiles_is_not_built_across() -> None:  # bad_inputs value
         assert row["relief_m"] < 0.31
 
 
-def test_water_is_not_offered() -> None:  # bad_inputs values-13
+def test_water_is_not_offered() -> None:
     rng = np.random.default_rng(3)
     _r, c = np.mgrid[0:120, 0:160]
     ground = 80 + 0.01 * c + rng.normal(0, 0.02, (120, 160))

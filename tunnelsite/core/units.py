@@ -139,19 +139,6 @@ def days_of(period: tuple[tuple[int, int], tuple[int, int]]) -> list[int]:
     return list(range(first, last + 1)) if first <= last else [*range(first, 366), *range(1, last + 1)]
 
 
-def metres_words(value_m: float, *, feet: bool = False) -> str:
-    """A length in words: `9.14 m`, or `30 ft` / `29 ft 11 1/2 in` (to the half inch) where the user works in feet."""
-    if not feet:
-        return f"{value_m:.2f} m"
-    half_inches = round(abs(value_m) / INCH_M * 2)
-    feet_whole, rest = divmod(half_inches, 24)
-    inches, half = divmod(rest, 2)
-    words = [f"{feet_whole} ft"] if feet_whole else []
-    if inches or half or not words:
-        words.append(" ".join(filter(None, [str(inches) if inches or not half else "", "1/2" if half else ""])) + " in")
-    return ("-" if value_m < 0 and half_inches else "") + " ".join(words)
-
-
 def also_in_feet(lengths: Mapping[str, float | None]) -> dict[str, float | None]:
     """The lengths of a table again in feet, to a thousandth: `cut_m` [m] as `cut_ft`; None stays None."""
     return {

@@ -14,7 +14,7 @@ FAN_DEG = (
     0.0,
     10.0,
     20.0,
-)  # a direction stands for its 45 deg sector, as ASCE 7 judges upwind ground (seen)
+)  # a direction stands for its 45 deg sector; ASCE 7 judges two such sectors [@asce7-sectors]
 
 
 @dataclass(frozen=True)

@@ -84,7 +84,7 @@ def rank_shares(result: Result, criteria: Sequence[Criterion], plan: DrawPlan) -
     Arguments: result of a screening, or of a kept run; criteria of the catalogue, of which those that read the ground and
     nothing else are measured again; what else a run measures (water, sun, distances) stays as it is. plan.
     Errors: UsageError where there is no candidate.
-    Source: rank acceptability index of SMAA-2 (Lahdelma & Salminen 2001, Operations Research 49(3):444, from memory).
+    Source: rank acceptability index of SMAA-2 [@smaa-2].
     """
     if not result.choices:
         raise UsageError("the run has no candidates", "a run with at least one", "screen again with other limits")

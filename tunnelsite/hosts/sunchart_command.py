@@ -30,6 +30,7 @@ def sunchart(given: argparse.Namespace) -> int:
     outputs = _outputs(given)
     lon, lat, title, ridge = _point(given)
     from tunnelsite.io.outputs import reserved_outputs
+    from tunnelsite.report.ridge_advice import farm_advice
 
     with reserved_outputs(outputs, inputs_named(given, values), overwrite=bool(given.overwrite)):
         progress("reading", 0.0)
@@ -39,7 +40,7 @@ def sunchart(given: argparse.Namespace) -> int:
         chart, light, differences = _chart(given, ask, (seen, steps), crop_period(settings.crop_months), title)
         _write(given, outputs, chart, light, differences, ask["transmission"])
         progress("writing", 1.0)
-    summary = _summary(chart, light, differences, ask, outputs) | _advice(settings_from(values | ridge), lat, steps)
+    summary = _summary(chart, light, differences, ask, outputs) | farm_advice(settings_from(values | ridge), lat, steps)
     answer(summary, _words, as_json=given.json)
     return 0
 
@@ -212,17 +213,6 @@ def _declination(given, ask, place) -> tuple[float | None, tuple[str, ...]]:
     return found.declination_deg, tuple(filter(None, (f"declination {found.words}", found.note)))
 
 
-def _advice(settings, lat: float, steps) -> dict[str, Any]:
-    """What holds for the whole farm: what the ridge's bearing costs in light, and the gap between parallel houses."""
-    from tunnelsite.report.ridge_advice import house_gaps, ridge_light
-    from tunnelsite.settings import crop_period
-
-    return {
-        "ridge_bearing": ridge_light(lat, settings.bearing_deg, steps, crop_period(settings.crop_months)),
-        "clear_gaps": house_gaps(lat, settings.bearing_deg, settings.houses),
-    }
-
-
 def _write(given, outputs, chart, light, differences, transmission) -> None:
     from tunnelsite.io.csv_table import write_csv
     from tunnelsite.io.staging import write_whole
@@ -287,6 +277,8 @@ def _summary(chart, light, differences, ask, outputs) -> dict[str, Any]:
 
 
 def _words(summary: dict[str, Any]) -> str:
+    from tunnelsite.report.ridge_advice import season_words
+
     share = summary["crop_total_share"]
     lines = [f"{summary['title']} ({summary['lon']:.6f}, {summary['lat']:.6f})"]
     lines.append(
@@ -297,12 +289,7 @@ def _words(summary: dict[str, Any]) -> str:
         lines.append(
             f"  {day['day']:>2} {MONTHS[day['month'] - 1].capitalize()}: {day['clear_h']:5.2f} of {day['possible_h']:5.2f} h of sun clear"
         )
-    for item in summary["ridge_bearing"]["seasons"]:
-        if item["east_west_over_north_south"] is not None:
-            lines.append(
-                f"light through film, {item['season'].replace('_', ' ')}: ridge east-west {item['east_west']:.1%} of open ground, "
-                f"north-south {item['north_south']:.1%}"
-            )
+    lines += season_words(summary["ridge_bearing"])
     for item in summary["field_differences"]:
         lines.append(
             f"field horizon at {item['azimuth_deg']:.0f} deg: measured {item['measured_deg']:.1f}, computed {item['computed_deg']:.1f}"

@@ -9,8 +9,7 @@ import os
 from tunnelsite.io.staging import write_whole
 from tunnelsite.io.tables import Table, values_and_mask
 
-# OWASP, Application Security Verification Standard 5.0, 1.2.10 (seen: = + - @ and tab; a null byte cannot be stored
-# here); "CSV Injection" adds line breaks and the full-width forms (from memory).
+# What spreadsheets take for a formula, with line breaks and full-width forms [@csv-formulas]; a null byte cannot be stored here.
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
 
 

@@ -2,8 +2,8 @@
 column.
 
 Sources: OGC 12-128r18 (GeoPackage 1.3.1/1.4), annex F.8 (metadata) and F.9 (schema),
-https://www.geopackage.org/spec/; table definitions seen in the standard's source. `layer_styles` belongs to
-no standard: its columns are what desktop programs read and write through GDAL (from memory).
+https://www.geopackage.org/spec/ [@geopackage]. `layer_styles` belongs to
+no standard: its columns are what desktop programs read and write through GDAL.
 """
 
 from __future__ import annotations

@@ -7,8 +7,7 @@ import unicodedata
 from collections.abc import Collection, Iterable
 
 _MOST_BYTES = 80  # leaves room for a prefix and a suffix within the 255 bytes of common file systems
-# Device names on Windows, whatever suffix follows (Microsoft, "Naming Files, Paths, and Namespaces"; from
-# memory).
+# Device names on Windows, whatever suffix follows [@device-names].
 _DEVICES = frozenset(
     ["CON", "PRN", "AUX", "NUL", "CONIN$", "CONOUT$"]
     + [f"{port}{number}" for port in ("COM", "LPT") for number in "0123456789¹²³"]

@@ -15,8 +15,7 @@ import numpy as np
 from tunnelsite.io import sld_parts as sld
 from tunnelsite.io.sld_parts import DARK, GREY, LIGHT
 
-# Eleven even steps of the maps (matplotlib 3.11, BSD/CC0: Nunez, Anderton and Renslow 2018,
-# doi:10.1371/journal.pone.0199239; van der Walt and Smith 2015), seen in its colour tables.
+# Eleven even steps of the maps (BSD/CC0) [@colour-maps].
 PALETTES = {
     "cividis": (
         "#00224e", "#083370", "#35456c", "#4f576c", "#666970", "#7d7c78", "#948e77", "#aea371", "#c8b866",

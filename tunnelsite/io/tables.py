@@ -69,19 +69,6 @@ class Table:
         return len(next(iter(self.columns.values())).values) if self.columns else len(self.geometry)
 
 
-def column_of(values: Sequence[Any] | np.ndarray, title: str = "", unit: str = "", description: str = "") -> Column:
-    """A column whose kind follows from the values' dtype, for attributes that come from a file (dates
-    become text)."""
-    kind = np.asarray(values).dtype.kind
-    return Column(
-        values,
-        {"f": "REAL", "i": "INTEGER", "u": "INTEGER", "b": "BOOLEAN"}.get(kind, "TEXT"),
-        title,
-        unit,
-        description,
-    )
-
-
 def values_and_mask(name: str, column: Column) -> tuple[np.ndarray, np.ndarray]:
     """The column as an array of its kind, and a mask that is True where nothing was assessed.
 

@@ -15,8 +15,8 @@ Blocks of rows are worked on side by side; a walk stays in its block, and a cell
 own, with its own height as the level at which it spills there.
 
 Sources: Cordonnier, Bovy & Braun (2019) A versatile, linear complexity algorithm for flow routing in topographies with depressions,
-Earth Surface Dynamics 7:549-562; Barnes (2016) Computers & Geosciences 96:56-68 (levels from a graph of catchments). Both from
-memory; saddles in place of all borders, and blocks, are derived here.
+Earth Surface Dynamics 7:549-562; Barnes (2016) Computers & Geosciences 96:56-68 (levels from a graph of catchments). [@cordonnier-2019]
+[@barnes-2016]; saddles in place of all borders, and blocks, are derived here.
 """
 
 import numpy as np

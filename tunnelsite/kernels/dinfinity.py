@@ -4,7 +4,7 @@ Arrays are [row, col], row 0 = north, col 0 = west, square cells. Angles are deg
 -1 = no way down inside the raster (outlet), NaN = no data.
 
 Source: Tarboton (1997) A new method for the determination of flow directions and upslope areas in grid
-digital elevation models, Water Resources Research 33(2):309-319, equations 1-6 (from memory).
+digital elevation models, Water Resources Research 33(2):309-319, equations 1-6 [@tarboton-1997].
 """
 
 import math

@@ -3,7 +3,7 @@
 Arrays are [row, col], row 0 = north, NaN = no data. Water leaves the raster over its edge and into no data
 alike: what lies beyond is unknown, and an outlet is the assumption that invents no lake there.
 
-Source: Barnes, Lehman & Mulla (2014) Priority-Flood, Computers & Geosciences 62:117-127 (memory), for what the filled surface is;
+Source: Barnes, Lehman & Mulla (2014) Priority-Flood, Computers & Geosciences 62:117-127 [@barnes-2014], for what the filled surface is;
 `catchments` says how it is found.
 """
 

@@ -6,7 +6,7 @@ ground); 255 = no data.
 
 Sources: O'Callaghan & Mark (1984) The extraction of drainage networks from digital elevation data, Computer
 Vision, Graphics and Image Processing 28:323-344; Jenson & Domingue (1988) Photogrammetric Engineering and
-Remote Sensing 54(11):1593-1600 (the codes). Both from memory.
+Remote Sensing 54(11):1593-1600 (the codes) [@ocallaghan-mark-1984] [@jenson-domingue-1988].
 """
 
 import math

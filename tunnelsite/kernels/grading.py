@@ -56,7 +56,7 @@ def graded_pads(
     Raises ValueError for settings or indices that cannot be meant.
     Volumes are area-weighted sums of cell-centre differences (grid method; prisms of one cell each).
     Balanced plane:
-    least-squares land grading, Scaloppi & Willardson (1986), from memory; clipping and shrink are added here.
+    least-squares land grading [@scaloppi-willardson-1986]; clipping and shrink are added here.
     """
     rows, cols = np.ascontiguousarray(rows, np.int64), np.ascontiguousarray(cols, np.int64)
     if rows.shape != cols.shape or rows.ndim != 1:

@@ -32,8 +32,8 @@ FLAT_EARTH = Rays()
 def earth_drop_per_m(refraction_coefficient: float = 0.13, earth_radius_m: float = 6_371_000.0) -> float:
     """Apparent drop of a distant target by the Earth's curvature less refraction, per distance squared [1/m].
 
-    Arguments: refraction_coefficient k (0.13, Gauss's mean value, common in surveying; from memory);
-    earth_radius_m (mean radius, IUGG; from memory).
+    Arguments: refraction_coefficient k (0.13 [@refraction-gauss]);
+    earth_radius_m (mean radius [@earth-radius-iugg]).
     Return: (1 - k) / (2 R). A convex hull still finds the steepest sight: with c the drop and s the place
     along a line, (z_j - z_i - c (s_j - s_i)^2) / (s_j - s_i) = (w_j - w_i) / (s_j - s_i) + 2 c s_i with w = z
     - c s^2, and the last term is the same for every target.

@@ -72,47 +72,6 @@ def sector_tables(
     return np.cumsum(tables[:, :, ::-1], axis=2)[:, :, ::-1].copy()
 
 
-def sky_tables(azimuths_deg: np.ndarray) -> np.ndarray:
-    """Tables of the two sky-view factors of a HORIZONTAL plane, to be folded like (or stacked under) beam
-    tables.
-
-    Arguments: azimuths_deg [n azimuths], round the whole circle; each stands for the sector half-way to its
-    neighbours.
-    Return: float64 [2, n azimuths, NODES]. The first gives the cosine-weighted sky view, the mean of cos^2 h:
-    the share of isotropic diffuse light on a horizontal plane. The second gives the solid-angle sky fraction,
-    the mean of 1 - sin h. Both go by the name "sky view factor" in print and differ (Haemmerle et al. 2014,
-    cited in the project's notes; seen).
-    Errors: ValueError if neighbouring azimuths are more than 45 degrees apart.
-    """
-    order, _, gap = _circle(azimuths_deg)
-    if gap.max() > _WIDEST_GAP_DEG:
-        raise ValueError(
-            f"azimuths leave a gap of {gap.max():.1f} degrees; a sky view needs them all round, 45 or closer."
-        )
-    weight = np.empty(len(order))
-    weight[order] = (gap + np.roll(gap, 1)) / 720.0
-    sine = np.linspace(0.0, 1.0, NODES)
-    return np.stack([weight[:, None] * (1.0 - sine**2), weight[:, None] * (1.0 - sine)])
-
-
-def profile_share(horizon_deg: np.ndarray, tables: np.ndarray) -> np.ndarray:
-    """Share of each table left free by one horizon, computed or measured in the field.
-
-    Arguments: horizon_deg [n azimuths] [degrees, below 0 counts as 0], in the order of the tables' azimuths;
-    tables [n tables, n azimuths, NODES].
-    Return: float64 [n tables]; NaN for a table that holds nothing.
-    Errors: ValueError on shapes or horizons beyond 90 degrees.
-    """
-    horizon = np.asarray(horizon_deg, np.float64)
-    tables = _checked(tables, horizon.size)
-    if horizon.ndim != 1 or np.any(np.abs(horizon) > 90.0):
-        raise ValueError("horizon_deg must be a list of angles of -90 to 90 degrees.")
-    sine = np.sin(np.radians(np.maximum(horizon, 0.0)))
-    nodes = np.linspace(0.0, 1.0, NODES)
-    seen = np.array([sum(np.interp(s, nodes, row) for s, row in zip(sine, table, strict=True)) for table in tables])
-    return seen / _totals(tables)
-
-
 @dataclass(frozen=True)
 class Scene:
     """Who sees what.
@@ -135,7 +94,7 @@ def folded_share(
     """Share of each table that the horizon leaves free at every cell.
 
     Arguments: surface, observer, cell_m, rays, beyond as in `Scene`; azimuths_deg [n azimuths] and tables [n tables, n azimuths, NODES] as
-    built for them by `sector_tables` and `sky_tables` (np.concatenate stacks several).
+    built for them by `sector_tables` (np.concatenate stacks several).
     Return: float32 [n tables, rows, cols], sum_k E_k(h_k) / sum_k E_k(0), 0..1; NaN where the observer is NaN
     or the table holds nothing.
     Errors: ValueError on shapes, cell size or azimuths.

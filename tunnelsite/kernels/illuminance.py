@@ -20,22 +20,6 @@ class Lamps(NamedTuple):
     downward: np.ndarray
 
 
-def luminous_intensity(lumens, cos_down, downward):
-    """Intensity [cd] towards a direction.
-
-    Arguments: lumens [lm]; cos_down, cosine of the angle from straight down; downward, False: the same in every direction,
-    lumens / (4 pi); True: a flat lamp shining down (Lambert), lumens / pi x cosine, none upwards.
-    Source: definitions of lumen and candela; 4 pi sr in a sphere, pi the projected solid angle of a half space (derived).
-    """
-    flat = np.maximum(cos_down, 0.0) * lumens / math.pi
-    return np.where(downward, flat, lumens / (4.0 * math.pi))
-
-
-def illuminance(intensity_cd, distance_m, cos_incidence=1.0):
-    """Illuminance [lx] of a plane: I cos(i) / d^2 (inverse square law); `cos_incidence` 1 for a plane that faces the lamp."""
-    return np.asarray(intensity_cd) * cos_incidence / np.square(distance_m)
-
-
 def reach_m(lamps: Lamps, least_lux: float) -> np.ndarray:
     """Distance [m] beyond which each lamp gives less than `least_lux` whatever the angle: float64 [n]."""
     strongest = np.asarray(lamps.lumens) / np.where(lamps.downward, math.pi, 4.0 * math.pi)

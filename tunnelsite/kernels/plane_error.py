@@ -86,7 +86,7 @@ def hidden_ground(length_m: float, width_m: float, cell_m: float, own_m: float) 
     variance is the integral of its squared Fourier transform times the spectrum of the ground (derived). Each cell of the
     model is taken as the mean of the ground in it, interpolated bilinearly to the working cells, the footprint anywhere
     between them. The spectrum is isotropic and falls as a power, k^-(2 + 2 H): fractal ground, H = `EXPONENTS` (power-law
-    spectra of topography: Mandelbrot; Turcotte, from memory). The same integral for second differences of the model
+    spectra of topography [@turcotte-1997]). The same integral for second differences of the model
     links what hides to what shows. Departure: the model's rows are taken as parallel to the footprint's.
     """
     interpolated = own_m > 0.8 * cell_m

@@ -4,7 +4,7 @@ Arrays are [row, col], row 0 = north, col 0 = west, NaN = no data. A window that
 or any of its nine cells not finite) gives NaN: the ground beyond an edge is unknown, not flat.
 
 Source: Horn, B.K.P. (1981) Hill shading and the reflectance map, Proceedings of the IEEE 69(1):14-47
-(memory).
+[@horn-1981].
 """
 
 import math

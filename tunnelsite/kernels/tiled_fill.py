@@ -7,7 +7,7 @@ catchments follow; the tile is then filled again with its perimeter raised to th
 compared but never computed, so nothing is rounded.
 
 Source: Barnes (2016) Parallel Priority-Flood depression filling for trillion cell digital elevation models on desktops or
-clusters, Computers & Geosciences 96:56-68 (memory). Departures: catchments are labelled by the D8 directions of the tile
+clusters, Computers & Geosciences 96:56-68 [@barnes-2016]. Departures: catchments are labelled by the D8 directions of the tile
 filled by itself, only a spanning tree of each tile's spills is kept, and the last step is a second fill, without labels.
 """
 

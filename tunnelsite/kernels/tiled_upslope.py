@@ -4,7 +4,7 @@ Each tile sums its own land and tells, for each perimeter cell, through which ot
 water that comes in from other tiles follows, and the tile sums again with it.
 
 Source: Barnes (2017) Parallel non-divergent flow accumulation for trillion cell digital elevation models on desktops or
-clusters, Environmental Modelling & Software 92:202-212 (memory).
+clusters, Environmental Modelling & Software 92:202-212 [@barnes-2017].
 """
 
 from typing import NamedTuple

@@ -28,7 +28,7 @@ def topographic_factor(form, exposure, height_m, half_length_m, from_crest_m, ab
     Return: float64, shape of the broadcast arguments; 1 where H/Lh < 0.2 or H is under 15 ft (C, D) or 60 ft (B).
     Errors: ValueError for another form or exposure, or lengths that are not positive.
     Source: ASCE 7-16 and 7-22, section 26.8 and figure 26.8-1: Kzt = (1 + K1 K2 K3)^2, K1 = c H/Lh, K2 = 1 - |x|/(mu Lh),
-    K3 = exp(-gamma z/Lh); for H/Lh > 0.5, 0.5 in K1 and 2 H for Lh in K2 and K3 (constants seen). NOT tested here: that
+    K3 = exp(-gamma z/Lh); for H/Lh > 0.5, 0.5 in K1 and 2 H for Lh in K2 and K3 [@asce7-kzt]. NOT tested here: that
     the feature stands alone upwind (100 H or 2 miles), sticks out by a factor of two, and that the site lies in its upper
     half or near its crest. Where one of these fails the code asks for 1, so what comes out is never too low by them.
     """

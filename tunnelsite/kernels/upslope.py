@@ -163,7 +163,7 @@ def wetness(area_m2, slope, cell_m, least_slope=0.001):
     Returns: (rows, cols) index [-], NaN where either input is NaN. It compares places, it measures nothing;
         where the area is a lower bound, so is the index.
     Raises: ValueError: shapes differ, or cell_m or least_slope is not a positive number.
-    Source: Beven & Kirkby (1979) Hydrological Sciences Bulletin 24(1):43-69 (memory). The floor is a
+    Source: Beven & Kirkby (1979) Hydrological Sciences Bulletin 24(1):43-69 [@beven-kirkby]. The floor is a
         convention, no source.
     """
     east, _ = spacing(cell_m)

@@ -14,7 +14,12 @@ SHELTER = (1.0, 0.5, 0.0)
 
 @njit(cache=True, parallel=True, nogil=True, error_model="numpy")
 def _add_shelter(tangent, share, total):
-    """Add share x shelter behind the barriers seen at these tangents; NaN stays NaN."""
+    """Add share x shelter (0..1) behind the barriers seen at these tangents, height over distance; NaN stays NaN.
+
+    Whole within 5 H [@windbreak-nrcs]; protected to 10 H, some benefit to 20-30 H [@windbreak-purdue]. The straight lines between
+    and the half at 10 H are common practice, no source. Shelter falls with d / H, so of all barriers only the one that looks
+    steepest is needed, whatever their distances.
+    """
     for k in prange(tangent.size):
         t = tangent[k]
         if t != t:
@@ -26,20 +31,6 @@ def _add_shelter(tangent, share, total):
             j = 0 if away < DISTANCE_H[1] else 1
             part = (away - DISTANCE_H[j]) / (DISTANCE_H[j + 1] - DISTANCE_H[j])
             total[k] += share * (SHELTER[j] + part * (SHELTER[j + 1] - SHELTER[j]))
-
-
-def shelter_behind(tangent: np.ndarray) -> np.ndarray:
-    """Shelter 0..1 from the steepest sight of a barrier's top, height over distance.
-
-    Arguments: tangent, any shape, H / d seen from the ground, 0 or more; NaN = unknown.
-    Return: float64 of the same shape: 1 within 5 H, straight to 0.5 at 10 H, straight to 0 at 30 H; NaN where unknown.
-    Source: farmstead windbreak, buildings within 2-5 H (NRCS, seen); protected zone 10 H, some benefit to 20-30 H (Purdue
-    Extension, seen). The straight lines between and the half at 10 H are common practice, no source.
-    Falling with d / H, it needs of all barriers only the one that looks steepest, whatever their distances.
-    """
-    total = np.zeros(np.shape(tangent))
-    _add_shelter(np.asarray(tangent, np.float64).ravel(), 1.0, total.reshape(-1))
-    return total
 
 
 def barriers(ground: np.ndarray, standing: np.ndarray, least_m: float) -> np.ndarray:

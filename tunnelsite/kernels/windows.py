@@ -66,18 +66,6 @@ def rectangle_min(
     return _extremes(layer, length_cells, width_cells, rows)[1]
 
 
-def rectangle_relief(
-    layer: np.ndarray, length_cells: float, width_cells: float, rows: tuple[int, int] | None = None
-) -> np.ndarray:
-    """Return largest minus smallest value of the cells the rectangle covers (weight > 0), in the layer's
-    dtype.
-
-    Arguments, gaps and errors as `rectangle_mean`.
-    """
-    high, low = _extremes(layer, length_cells, width_cells, rows)
-    return np.subtract(high, low, out=high)
-
-
 def _extremes(layer, length_cells, width_cells, rows):
     """Return maximum and minimum under every placement."""
     start, stop = checked_rows(layer, rows)

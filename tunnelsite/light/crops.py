@@ -4,15 +4,19 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-PAR_SHARE = 0.45  # of solar energy between 400 and 700 nm [memory]
-MOL_PER_MJ = 4.57  # mol of photons in 1 MJ of daylight PAR [memory]; 0.45 x 4.57 = 2.06 mol for each MJ of global radiation [derived]
+from tunnelsite.core.sources import source_words
+
+PAR_SHARE = 0.45  # of solar energy between 400 and 700 nm [@par-share]
+MOL_PER_MJ = (
+    4.57  # mol of photons in 1 MJ of daylight PAR [@mol-per-mj]; 0.45 x 4.57 = 2.06 mol for each MJ of global radiation
+)
 
 
 @dataclass(frozen=True)
 class Cover:
     """A cover and the share of the light it passes before frame and dirt.
 
-    Attributes: name; transmission 0..1; source with its label (seen, memory).
+    Attributes: name; transmission 0..1; source, a key of `sources.toml`.
     """
 
     name: str
@@ -24,7 +28,7 @@ class Cover:
 class CropBand:
     """What a group of crops wants.
 
-    Attributes: name; least, most [mol m-2 d-1], None = open end; source with its label.
+    Attributes: name; least, most [mol m-2 d-1], None = open end; source, a key of `sources.toml`.
     """
 
     name: str
@@ -34,19 +38,18 @@ class CropBand:
 
 
 COVERS = (
-    Cover("single polyethylene", 0.885, "middle of 0.87-0.90, memory"),
-    Cover("double polyethylene", 0.78, "middle of 0.76-0.80, memory"),
-    Cover("single glass 3 mm", 0.88, "NGMA text on a trade blog, seen"),
-    Cover("double glass", 0.77, "NGMA text on a trade blog, seen"),
-    Cover("polycarbonate", 0.85, "up to this, seen"),
+    Cover("single polyethylene", 0.885, "cover-film"),
+    Cover("double polyethylene", 0.78, "cover-film"),
+    Cover("single glass 3 mm", 0.88, "glazing-ngma"),
+    Cover("double glass", 0.77, "glazing-ngma"),
+    Cover("twin-wall polycarbonate", 0.80, "cover-polycarbonate"),
 )
-FRAME_AND_DIRT = 0.875  # they take 5-20 % more, memory; the middle of that is used
+FRAME_AND_DIRT = 0.875  # the middle of what they leave [@cover-frame-dirt]
 CROP_BANDS = (
-    CropBand("leafy greens and herbs", 12.0, None, "Plants 2024, 13:652, citing earlier work, seen"),
-    CropBand("fruiting vegetables", 20.0, 25.0, "C. Gomez, talk, seen"),
-    CropBand("tomato", 20.0, 30.0, "encyclopaedic page citing Purdue HO-238, seen"),
-    CropBand("most ornamentals", None, 12.0, "C. Gomez, talk, seen"),
-    CropBand("African violet", 4.0, 6.0, "encyclopaedic page citing Purdue HO-238, seen"),
+    CropBand("leafy greens and herbs", 12.0, None, "dli-leafy"),
+    CropBand("tomato", 20.0, 30.0, "dli-purdue"),
+    CropBand("bedding plant seedlings", 10.0, None, "dli-seedlings"),
+    CropBand("African violet", 4.0, 6.0, "dli-purdue"),
 )
 
 
@@ -56,7 +59,7 @@ def default_transmission(cover: str = "single polyethylene") -> tuple[float, str
     Errors: KeyError for an unknown cover.
     """
     found = {item.name: item for item in COVERS}[cover]
-    words = f"{found.name} {found.transmission:g} ({found.source}) x frame and dirt {FRAME_AND_DIRT:g} (middle of a 5-20 % loss, memory)"
+    words = f"{found.name} {found.transmission:g}: {source_words(found.source)}; {source_words('cover-frame-dirt')}: x {FRAME_AND_DIRT:g}"
     return found.transmission * FRAME_AND_DIRT, words
 
 

@@ -24,7 +24,7 @@ def day_length_hours(
     """Hours from sunrise to sunset; 0 in polar night and 24 under the midnight sun, never NaN.
 
     Arguments: lat_deg [deg]; declination of the sun [deg]; definition, `geometric` or `almanac` (see DEFINITIONS).
-    Source: sunset equation cos w = (sin h - sin lat sin decl) / (cos lat cos decl), N = 2 w / 15 (FAO-56 eq. 25 and 34 for h = 0).
+    Source: sunset equation cos w = (sin h - sin lat sin decl) / (cos lat cos decl), N = 2 w / 15 (eq. 25 and 34 for h = 0) [@fao56].
     Errors: KeyError for another definition.
     """
     rise = math.sin(math.radians(DEFINITIONS[definition]))
@@ -61,7 +61,7 @@ def short_days(
 ) -> ShortDays:
     """First and last day with less than `limit_h` hours of day in the winter that begins in `winter_of`.
 
-    The ten-hour rule: growth nearly stops below ten hours; aim for crops three quarters grown before (UC ANR, seen).
+    The ten-hour rule: growth nearly stops below ten hours; aim for crops three quarters grown before [@ten-hours].
     Contested: field reports say
     that temperature matters as much.
 
@@ -78,17 +78,3 @@ def short_days(
         return ShortDays(None, None, 0, definition, limit_h, f"no day of the year is shorter than {limit_h:g} h here")
     first, last = (start + datetime.timedelta(int(k)) for k in (short[0], short[-1]))
     return ShortDays(first, last, len(short), definition, limit_h)
-
-
-def limit_latitude_deg(limit_h: float = TEN_HOURS, definition: str = "almanac", declination: float = 23.44) -> float:
-    """Latitude [deg] at which the shortest day lasts `limit_h`, by bisection of `day_length_hours`.
-
-    Arguments: limit_h, above 0 and below 12 [h]; definition; declination of the summer solstice [deg].
-    """
-    low, high = 0.0, 90.0
-    for _ in range(60):
-        middle = (low + high) / 2
-        low, high = (
-            (middle, high) if float(day_length_hours(middle, -declination, definition)) > limit_h else (low, middle)
-        )
-    return (low + high) / 2

@@ -40,7 +40,7 @@ def clear_sky_steps(place: Place, step_minutes: int = STEP_MINUTES, of_days: Seq
     """The light of a year, or of some of its days, without a cloud. Empty days in polar night.
 
     Arguments: place; step_minutes, a divisor of 1440; of_days, 1..365.
-    Source: Ineichen & Perez 2002 with the monthly Linke turbidity map of SoDa/Meteotest, as implemented in pvlib.
+    Source: [@ineichen-perez-2002] with the monthly Linke turbidity map of SoDa/Meteotest, as implemented in pvlib.
     The days are those of local
     mean solar time, so that a day's light stays together at every longitude.
     """

@@ -9,7 +9,7 @@ import numpy as np
 from tunnelsite.core.horizon import Horizon
 from tunnelsite.core.units import MONTH_DAYS, MONTHS, days_of
 from tunnelsite.light.irradiance import SunSteps
-from tunnelsite.light.sun import DAY_S, SUNLESS, Place, day_of_year, midnight_s, month_of, solar_noon_s, sun_positions
+from tunnelsite.light.sun import SUNLESS, Place, day_of_year, month_of, solar_noon_s, sun_positions
 
 
 @dataclass(frozen=True)
@@ -94,21 +94,6 @@ def light_received(horizon: Horizon, steps: SunSteps, period: tuple[tuple[int, i
     words = "{:02d}-{:02d}:{:02d}-{:02d}".format(*period[0], *period[1])
     crop = total(np.isin(steps.day, wanted), words, len(wanted))
     return Light(months, crop, horizon.sky_view(), horizon.sky_fraction(), steps.source, steps.notes)
-
-
-def direct_sun_hours(
-    horizon: Horizon, place: Place, month: int, day: int, flat: Horizon | None = None
-) -> tuple[float, float]:
-    """Hours on one day (clear sky) with the centre of the sun above the horizon, and above a flat one; to the minute.
-
-    Arguments: horizon; place; month, day; flat, another horizon to compare with. Return: (hours here, hours possible), 0 in polar night.
-    """
-    number = day_of_year(month, day)
-    azimuth, elevation = sun_positions(midnight_s(number, place.lon_deg) + np.arange(30, DAY_S, 60), place)
-    months = np.full(len(azimuth), month)
-    here = horizon.beam_factor(azimuth, elevation, months).sum() / 60
-    possible = (elevation > 0) if flat is None else flat.beam_factor(azimuth, elevation, months)
-    return float(here), float(possible.sum() / 60)
 
 
 def midwinter_noon_clear(horizon: Horizon, place: Place) -> tuple[float | None, str]:

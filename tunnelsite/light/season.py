@@ -10,7 +10,7 @@ from tunnelsite.core.crowns import BARE_TRANSMISSION, Crowns
 from tunnelsite.core.units import MONTH_DAYS, days_of
 from tunnelsite.light.irradiance import SunSteps
 
-# Months without leaves in temperate climates: common practice, no source.
+# Months without leaves in temperate climates [@bare-months].
 BARE_NORTH, BARE_SOUTH = ((11, 1), (4, 15)), ((5, 1), (10, 15))
 TROPIC_DEG = 23.44
 LEAST_DAYS = 10  # of a month that is judged by itself; no source

@@ -11,7 +11,7 @@ from tunnelsite.core.errors import UsageError
 from tunnelsite.core.units import MONTH_DAYS
 
 YEAR = 2025  # any 365-day year serves: positions on a day differ by less than 0.2 deg from year to year
-DELTA_T_S = 69.0  # TT - UT1 around 2025 (IERS, from memory); a whole second moves the sun by 0.004 deg
+DELTA_T_S = 69.0  # TT - UT1 around 2025; a second moves the sun by 0.00001 deg [@delta-t]
 TEMPERATURE_C = 12.0  # annual mean for refraction; 30 degrees more or less moves a rising sun by 0.06 deg
 REFRACTION_DEG = 0.5667  # at the horizon, the value of SPA's worked example
 DAY_S = 86_400

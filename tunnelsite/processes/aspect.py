@@ -25,7 +25,7 @@ PROCESS = Process(
         reads=(LayerSpec("ground", "m", "bare ground"),),
         makes=(LayerSpec("aspect", "deg", "azimuth of the downslope direction"),),
         parameters=(Parameter("north_deg", "true bearing of the raster's upward columns", 0.0, "deg", -360.0, 360.0),),
-        source="Horn (1981), Proc. IEEE 69(1):14-47",
+        source="horn-1981",
     ),
     _run,
     by_rows(_run, "aspect"),

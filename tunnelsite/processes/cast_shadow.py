@@ -41,7 +41,7 @@ PROCESS = Process(
             *SUN_PARAMETERS,
             Parameter("light_height_m", "height above the ground at which light is judged", 0.0, "m", 0.0, 30.0),
         ),
-        source=f"horizon of every cell as in season_light, earth curvature and refraction included; {SUN_SOURCE}",
+        source=f"{SUN_SOURCE}, refraction-gauss, earth-radius-iugg",
     ),
     _run,
 )

@@ -27,8 +27,7 @@ PROCESS = Process(
         parameters=(
             Parameter("scale_m", "side of the square over which heights are averaged", 10.0, "m", 0.1, 1000.0),
         ),
-        source="cold air pools in depressions, hedges, banks and roads dam it: FAO frost protection handbook (seen); scale: common "
-        "practice, no source",
+        source="frost-fao, frost-scale",
     ),
     _run,
 )

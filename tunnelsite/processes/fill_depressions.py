@@ -61,7 +61,7 @@ PROCESS = Process(
             LayerSpec("ponding_m", "m", "depth of the hollow the cell lies in, below its rim"),
         ),
         parameters=(ENGINE,),
-        source="Barnes, Lehman & Mulla (2014), Computers & Geosciences 62:117-127",
+        source="barnes-2014",
     ),
     _run,
     ByTiles(_by_tiles, lambda parameters: parameters["engine"] == "built-in"),

@@ -99,7 +99,7 @@ PROCESS = Process(
             ),
         ),
         parameters=(Parameter("method", "how flow is shared", "d8", choices=("d8", "d-infinity")), ENGINE),
-        source="O'Callaghan & Mark (1984), CVGIP 28:323-344; Tarboton (1997), WRR 33(2):309-319",
+        source="ocallaghan-mark-1984, tarboton-1997",
     ),
     _run,
     ByTiles(_by_tiles, lambda parameters: parameters["method"] == "d8" and parameters["engine"] == "built-in"),

@@ -32,7 +32,7 @@ PROCESS = Process(
             Parameter("z_factor", "exaggeration of heights", 1.0, "1", 1e-6, 1e6),
             Parameter("north_deg", "true bearing of the raster's upward columns", 0.0, "deg", -360.0, 360.0),
         ),
-        source="Horn (1981), Proc. IEEE 69(1):14-47",
+        source="horn-1981",
     ),
     _run,
     by_rows(_run, "hillshade"),

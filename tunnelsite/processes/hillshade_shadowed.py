@@ -43,7 +43,7 @@ PROCESS = Process(
             *SUN_PARAMETERS,
             Parameter("z_factor", "exaggeration of heights, for the shading", 1.0, "1", 1e-6, 1e6),
         ),
-        source=f"Horn (1981), Proc. IEEE 69(1):14-47; shadows as in cast_shadow; {SUN_SOURCE}",
+        source=f"horn-1981, {SUN_SOURCE}",
     ),
     _run,
 )

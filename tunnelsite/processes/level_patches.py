@@ -113,7 +113,7 @@ PROCESS = Process(
             Parameter("step_m", "step that the heights were rounded to, 0 = none", 0.0, "m", 0.0, 1000.0),
             Parameter("most_share", "share of the data above which the sign is not believed", 0.75, "1", 0.0, 1.0),
         ),
-        source="hydro-flattening as in the USGS Lidar Base Specification (from memory)",
+        source="usgs-hydroflattening",
     ),
     _run,
 )

@@ -12,7 +12,7 @@ from tunnelsite.core.process import Process
 from tunnelsite.kernels.bands import bands
 from tunnelsite.kernels.horizon import Rays, earth_drop_per_m, horizon_tangent
 
-OBLIQUITY_DEG = 23.436  # declination at the solstices of 2025; it falls by 0.013 deg in a century (from memory)
+OBLIQUITY_DEG = 23.436  # declination at the solstices of 2025 [@obliquity-iau2006]
 SUN_RADIUS_DEG = 0.2667  # Reda & Andreas 2003
 HORIZON_REFRACTION_DEG = 0.5667  # Reda & Andreas 2003: below radius + this the sun is down
 
@@ -61,7 +61,7 @@ PROCESS = Process(
             Parameter("bearing_deg", "true bearing of the raster's rows, west to east", 90.0, "deg", -360.0, 360.0),
             Parameter("light_height_m", "height above the ground at which light is judged", 1.0, "m", 0.0, 30.0),
         ),
-        source="noon elevation 90 - |latitude - declination|: geometry; refraction: Reda & Andreas 2003 eq. 42",
+        source="shadow-geometry, reda-andreas-2003",
     ),
     _run,
 )

@@ -143,8 +143,7 @@ PROCESS = Process(
             Parameter("far_south_m", "how far the raster's first corner lies down the rows of far_ground", 0.0, "m"),
             Parameter("far_east_m", "how far the raster's first corner lies along the columns of far_ground", 0.0, "m"),
         ),
-        source="sun: Reda & Andreas 2003 (NREL SPA); clear sky: Ineichen & Perez 2002, both through pvlib; bare trees cut a third to "
-        "half of the beam (building-energy text, seen, secondary)",
+        source="reda-andreas-2003, ineichen-perez-2002, heisler-1986, heisler-1985",
     ),
     _run,
 )

@@ -29,7 +29,7 @@ PROCESS = Process(
         reads=(LayerSpec("ground", "m", "bare ground"),),
         makes=(LayerSpec("slope", "%", "slope, rise over run (or degrees)"),),
         parameters=(Parameter("as_unit", "unit of the slope", "%", choices=("%", "deg")),),
-        source="Horn (1981), Proc. IEEE 69(1):14-47",
+        source="horn-1981",
     ),
     _run,
     by_rows(_run, "slope"),

@@ -59,7 +59,7 @@ PROCESS = Process(
             Parameter("least_m", "lower things do not count", 1.0, "m", 0.1, 100.0),
             Parameter("most_m", "greater distances are given as this", 100.0, "m", 1.0, 10_000.0),
         ),
-        source="exact Euclidean distance transform (Maurer, Qi & Raghavan 2003), through scipy",
+        source="distance-maurer",
     ),
     _run,
 )

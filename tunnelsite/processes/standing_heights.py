@@ -40,7 +40,7 @@ PROCESS = Process(
             Parameter("least_m", "lower things do not count", 3.0, "m", 0.1, 100.0),
             Parameter("most_heights", "greater distances are given as this", 30.0, "1", 1.0, 1000.0),
         ),
-        source="exact Euclidean distance transform (Maurer, Qi & Raghavan 2003), through scipy, by classes of height (derived)",
+        source="distance-maurer, distance-classes",
     ),
     _run,
 )

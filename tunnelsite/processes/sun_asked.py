@@ -21,7 +21,7 @@ SUN_PARAMETERS = (
     Parameter("longitude_deg", "longitude, for a time", math.nan, "deg", -180.0, 180.0),
     Parameter("north_deg", "true bearing of the raster's upward columns", 0.0, "deg", -360.0, 360.0),
 )
-SUN_SOURCE = "sun of a time: Reda & Andreas 2003 (NREL SPA) through pvlib, with refraction"
+SUN_SOURCE = "reda-andreas-2003"
 
 
 def sun_asked(parameters: Mapping[str, Any], altitude_m: float = 0.0) -> tuple[float, float]:

@@ -33,7 +33,7 @@ PROCESS = Process(
             Parameter("method", "how flow is shared", "d-infinity", choices=("d8", "d-infinity")),
             Parameter("least_slope", "slope below which ground counts as this steep", 0.001, "m/m", 1e-6, 1.0),
         ),
-        source="Beven & Kirkby (1979), Hydrological Sciences Bulletin 24(1):43-69 (memory)",
+        source="beven-kirkby",
     ),
     _run,
 )

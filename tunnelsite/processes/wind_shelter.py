@@ -53,7 +53,7 @@ PROCESS = Process(
             Parameter("bearing_deg", "true bearing of the raster's rows, west to east", 90.0, "deg", -360.0, 360.0),
             Parameter("least_m", "lower things shelter nothing", 1.0, "m", 0.1, 100.0),
         ),
-        source="2-5 H: NRCS farmstead windbreak; 10 H, some to 20-30 H: Purdue Extension (both seen)",
+        source="windbreak-nrcs, windbreak-purdue",
     ),
     _run,
 )

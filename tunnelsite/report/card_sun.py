@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from xml.etree.ElementTree import Element
 
+from tunnelsite.core.sources import sources
 from tunnelsite.core.units import FOOT_M, MONTHS
 from tunnelsite.light.crops import CROP_BANDS, daily_light_integral, default_transmission
 from tunnelsite.light.received import Light
@@ -81,7 +82,7 @@ def light_table(chart: SunChart, light: Light, transmission: float) -> Element:
     head = tag(
         "tr", *(tag("th", title, scope="col", class_="number" if k else "words") for k, title in enumerate(heads))
     )
-    bands = "; ".join(f"{band.name} {_band(band)} ({band.source})" for band in CROP_BANDS)
+    bands = "; ".join(f"{band.name} {_band(band)} ({sources()[band.source].publication})" for band in CROP_BANDS)
     caption = tag("caption", f"DLI = daily light integral, mol m⁻² d⁻¹. Crops want: {bands}.")
     table = tag("table", caption, tag("thead", head), tag("tbody", *rows))
     return tag("div", table, class_="scroll", tabindex="0", role="region", aria_label="Light by month")

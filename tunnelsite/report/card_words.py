@@ -12,7 +12,7 @@ from tunnelsite.core.units import MONTHS
 from tunnelsite.scan.soils import CLASSES
 
 Row = Mapping[str, Any]
-# Tiers of pitch common in extension texts; 0.52 % = 3/4 in per 12 ft (common practice, no source), 5 %: Quinn, Missouri (seen).
+# Tiers of pitch [@pitch-tolerance] [@pitch-umass] [@pitch-nrcs-pennsylvania].
 TIERS = (
     (100 / 192, "already as level as a finished pad"),
     (2.0, "buildable with little grading"),

@@ -26,8 +26,7 @@ def cut_fill_colour(share: float) -> str:
 def rgb_hex(lightness: float, a: float, b: float) -> str:
     """An OKLab colour as sRGB `#rrggbb`, clipped to what a screen can show.
 
-    Source: B. Ottosson, A perceptual color space for image processing (2020), matrices from memory, checked against
-    white, black and a lightness computed from luminance in the tests.
+    Source: B. Ottosson, A perceptual color space for image processing (2020) [@oklab].
     """
     l_, m_, s_ = (
         (lightness + x * a + y * b) ** 3

@@ -1,4 +1,7 @@
-"""What to ask before anything is bought, permitted or dug: office by office, from what the run knows and does not know."""
+"""What to ask before anything is bought, permitted or dug: office by office, from what the run knows and does not know.
+
+The rules of the United States that are named: [@floodplain-44cfr], [@stormwater-40cfr], [@powerlines-29cfr].
+"""
 
 from __future__ import annotations
 
@@ -42,10 +45,10 @@ def asks(result: Result) -> list[Ask]:
             "Floodplain, wetland and soil conservation offices",
             (
                 "Is the spot in a mapped flood hazard area or wetland? Where it is, grading and filling need a permit too "
-                "(United States: 44 CFR 59.1 and 60.3, seen).",
+                "(United States: 44 CFR 59.1 and 60.3).",
                 "May a swale or drain lead water to the outlet planned here, and who lies below it?",
                 "How much land may be disturbed without a stormwater permit? (United States: 1 acre or more needs cover "
-                "under the construction permit; Alabama NRCS text, seen.)",
+                "under the construction permit, 40 CFR 122.26(b)(15).)",
                 *((f"These were kept clear of here: {kept}. Are the maps they come from complete?",) if kept else ()),
                 *(
                     ()
@@ -61,7 +64,7 @@ def asks(result: Result) -> list[Ask]:
             (
                 "Have all buried lines located and marked before any digging, staking or post driving.",
                 "What distance must the house, its delivery and every machine keep from overhead lines? (United States, "
-                "equipment: 10 ft up to 50 kV and more above, 29 CFR 1926.1408 table A, seen.)",
+                "equipment: 10 ft up to 50 kV and more above, 29 CFR 1926.1408 table A.)",
                 "Can water, power and fuel be brought to the spot, by which trench, and how deep must it lie for frost?",
             ),
         ),

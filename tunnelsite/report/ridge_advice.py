@@ -9,6 +9,7 @@ from tunnelsite.core.shade_gap import Roof, midwinter_gap_m
 from tunnelsite.core.sources import sources
 from tunnelsite.light.film import LABEL, WINTER_NORTH, WINTER_SOUTH, season_transmission
 from tunnelsite.light.irradiance import SunSteps
+from tunnelsite.settings import Settings, crop_period
 
 GAP_LABEL = (
     "derived, not published: level ground, midwinter, edge of the shadow at the foot of the next house; "
@@ -41,6 +42,22 @@ def ridge_light(
         "source": f"{LABEL}; {steps.source}",
         "published_advice": published_advice(lat_deg),
     }
+
+
+def season_words(ridge: dict[str, Any]) -> list[str]:
+    """What `ridge_light` found, a line a season; seasons without sun are left out."""
+    return [
+        f"light through film, {row['season'].replace('_', ' ')}: ridge east-west {row['east_west']:.1%} of open ground, "
+        f"north-south {row['north_south']:.1%}"
+        for row in ridge["seasons"]
+        if row["east_west_over_north_south"] is not None
+    ]
+
+
+def farm_advice(settings: Settings, lat_deg: float, steps: SunSteps) -> dict[str, Any]:
+    """What holds for the whole farm: `ridge_light` of the crop months and bearing asked for, and `house_gaps`."""
+    ridge = ridge_light(lat_deg, settings.bearing_deg, steps, crop_period(settings.crop_months))
+    return {"ridge_bearing": ridge, "clear_gaps": house_gaps(lat_deg, settings.bearing_deg, settings.houses)}
 
 
 def published_advice(lat_deg: float) -> str:

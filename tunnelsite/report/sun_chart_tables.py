@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from tunnelsite.core.sources import source_words
 from tunnelsite.core.units import MONTHS
 from tunnelsite.io.tables import Column, Table
 from tunnelsite.light.crops import CROP_BANDS, against_band, daily_light_integral
@@ -133,7 +134,7 @@ def light_table(light: Light, transmission: float) -> Table:
         columns[name] = Column(
             [against_band(value, band) for value in inside],
             "TEXT",
-            f"against {band.least} to {band.most}; {band.source}",
+            f"against {band.least} to {band.most}; {source_words(band.source)}",
         )
     return Table(columns)
 

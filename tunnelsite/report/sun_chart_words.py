@@ -8,7 +8,7 @@ from tunnelsite.report.sun_chart import SunChart, clock_words
 
 CAVEAT = (
     "Sun clear or hidden: the centre of the disc, clear sky. Trees count as opaque at today's height; bare trees still "
-    "take a third to half of the beam (building-energy text, seen). Check with a clinometer on the spot."
+    "take 30 to 40 % of the light and more (Heisler 1985, 1986). Check with a clinometer on the spot."
 )
 
 

@@ -12,7 +12,7 @@ from tunnelsite.kernels.illuminance import Lamps, lamp_light
 
 USUAL_HEIGHT_M = 5.0  # of a yard lamp whose height is not given; common practice, no source
 LIGHT_HEIGHT_M = 1.0
-LEAST_LUX = 0.01  # fainter lamps are left out: a twenty-fifth of the full moon (0.25 lx, seen)
+LEAST_LUX = 0.01  # fainter lamps are left out: a tenth of a typical full moon [@moon-kyba]
 MOST_LUMENS = 1e7
 
 

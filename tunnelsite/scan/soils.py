@@ -14,7 +14,7 @@ from tunnelsite.core.site import Frame, segments_of
 from tunnelsite.kernels.polygon_mask import polygon_mask
 from tunnelsite.scan.lamps import column
 
-# Natural drainage classes in order (USDA Soil Survey Manual, ch. 3, from memory); the place in the list is the class number.
+# Natural drainage classes in order [@soil-classes]; the place in the list is the class number.
 CLASSES = (
     "excessively drained",
     "somewhat excessively drained",
@@ -29,7 +29,7 @@ CLASS_COLUMNS = (
     "drclassdcd",
     "drainagecl",
     "drainage",
-)  # the middle two: USDA soil tables, from memory
+)  # the middle two: columns of USDA soil tables
 GROUP_COLUMNS = ("hydrologic_group", "hydgrpdcd", "hydgrp")
 
 

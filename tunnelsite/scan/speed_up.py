@@ -10,7 +10,7 @@ from tunnelsite.core.site import Frame
 from tunnelsite.kernels.topographic_factor import section_factor
 
 REACHES_M = (50.0, 100.0, 200.0, 400.0, 800.0)  # a small knoll on the flank of a great hill is a feature of its own
-EVERY_DEG = (0.0, 45.0, 90.0, 135.0, 180.0, 225.0, 270.0, 315.0)  # ASCE 7 judges upwind ground by 45 deg sectors (seen)
+EVERY_DEG = (0.0, 45.0, 90.0, 135.0, 180.0, 225.0, 270.0, 315.0)  # upwind ground by 45 deg sectors [@asce7-sectors]
 LEAST_FACTOR = 1.15  # a warning below a seventh more pressure would stand on every rise; common practice, no source
 SPACING_CELLS = 2.0
 

@@ -9,8 +9,8 @@ from scipy import optimize
 
 from tunnelsite.core.units import FOOT_M
 
-VELOCITY_LIMIT_M_S = 5.0 * FOOT_M  # grassed waterway, county check sheet: below 5 ft/s (seen)
-MATTING_ABOVE_M_S = 3.0 * FOOT_M  # the same sheet: erosion matting above 3 ft/s (seen)
+VELOCITY_LIMIT_M_S = 5.0 * FOOT_M  # of a grassed waterway [@waterway-velocity]
+MATTING_ABOVE_M_S = 3.0 * FOOT_M  # erosion matting above it [@waterway-velocity]
 _DEEPEST_M = 50.0
 
 

@@ -51,7 +51,7 @@ def least_volume_plane(heights_m, areas_m2, u_m, v_m, limits: PlaneLimits) -> De
     stands for [n]; u_m, v_m, distances along and across from the centre [n] [m]; limits.
     Return: DesignPlane, in the heights' own datum.
     Errors: UsageError where no plane keeps the cut limit and the balance together.
-    Source: least absolute deviations as a linear programme (Charnes, Cooper & Ferguson 1955, memory), solved by HiGHS:
+    Source: least absolute deviations as a linear programme [@charnes-1955], solved by HiGHS:
     minimise sum a (c + f) with z - plane = c - f; c, f >= 0; slopes bounded; sum a c - shrink sum a f = surplus.
     With shrink != 1 the balance is not convex and c, f could both be padded to meet it, at 2 / |shrink - 1| of volume for
     each m3 of balance; moving the level costs at most 1 / min(1, shrink), so below shrink 3 padding never pays while the

@@ -32,7 +32,7 @@ from tunnelsite.siteplan.water_moved import BorderFlow, Gain, border_flow, gains
 DRAIN_OFFSET_M = (
     18 * INCH_M,
     24 * INCH_M,
-)  # French drain off the ground posts: UVM Extension / VVBGA 2024 guide (seen)
+)  # French drain off the ground posts [@drain-vermont]
 
 
 @dataclass(frozen=True)
@@ -46,7 +46,7 @@ class DrainageSettings:
         box_margin_m: the border on which water is compared lies so far outside pad and swale [m].
         tolerance_m2: gains of contributing area up to this are not listed [m2]. same_water_m: water leaving within this
             distance of where it left before is taken as the same [m].
-        drain_offset_m: French drain off the posts [m], 18 to 24 in (UVM, seen).
+        drain_offset_m: French drain off the posts [m], 18 to 24 in [@drain-vermont].
     """
 
     swale: SwaleRule | None = field(default_factory=SwaleRule)

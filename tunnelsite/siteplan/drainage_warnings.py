@@ -18,7 +18,7 @@ from tunnelsite.siteplan.storm import OutletFlow
 if TYPE_CHECKING:
     from tunnelsite.siteplan.drainage_plan import DrainagePlan, DrainageSettings
 
-FREEBOARD_M = 0.3 * FOOT_M  # of a diversion: NRCS CPS 362 (memory); ditches of a Colorado permit (seen) have the same
+FREEBOARD_M = 0.3 * FOOT_M  # of a diversion [@diversion-362]
 SPOTS_NAMED = 3  # where water comes on a broad front there are dozens
 
 

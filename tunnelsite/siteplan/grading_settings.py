@@ -30,7 +30,7 @@ class GradingSettings:
         base_loose: loose cubic metres to order for one of compacted base.
         crown: fall from the ridge line to each long side [fraction], container houses only.
         apron_fall: fall of the apron away from the house [fraction]; the model building code's 5 % over 10 ft is for
-            foundations (IRC R401.3, memory). 0 keeps the apron in the plane.
+            foundations [@apron-irc]. 0 keeps the apron in the plane.
     """
 
     max_slope: float = FINISHED_SLOPE

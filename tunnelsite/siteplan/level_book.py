@@ -14,7 +14,7 @@ from tunnelsite.core.units import FOOT_M, VERTICAL_UNITS_M, number
 
 COLUMNS = ("station", "backsight", "intermediate", "foresight", "remarks")
 READINGS = COLUMNS[1:4]
-# Allowed misclosure 0.02 ft times the root of the number of set-ups: ordinary construction levelling (from memory).
+# Allowed misclosure 0.02 ft times the root of the number of set-ups: ordinary construction levelling [@level-misclosure].
 CLOSURE_PER_SETUP_M = 0.02 * FOOT_M
 LONGEST_ROD_M = 8.0  # common rods end at 5 m or 25 ft; a longer reading is a slip of the decimal point
 MOST_ROWS = 10_000
@@ -135,7 +135,7 @@ def reduce_level_book(
     among
     them; the run closes on its last station if that is known. allowed_per_setup_m [m], times the root of the set-ups.
     Errors: UsageError if the first station is not known, or a known height is not finite.
-    Source: usual field book of differential levelling (common practice; tolerance from memory).
+    Source: usual field book of differential levelling (common practice) [@level-misclosure].
     """
     first, last = sightings[0].station, sightings[-1].station
     if first not in known_m or not all(math.isfinite(height) for height in known_m.values()):

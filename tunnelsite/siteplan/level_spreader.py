@@ -21,7 +21,7 @@ from tunnelsite.siteplan.place import Place
 from tunnelsite.siteplan.swale import SwaleArm, ground_at
 from tunnelsite.siteplan.volumes import end_area_volume, trapezoid_area
 
-LIP_PER_FLOW = 10.0 * FOOT_M / FOOT_M**3  # 10 ft of lip for each cubic foot a second (15A NCAC 02H .1059, seen)
+LIP_PER_FLOW = 10.0 * FOOT_M / FOOT_M**3  # 10 ft of lip for each cubic foot a second [@spreader-nc]
 SHORTEST_M = 10.0 * FOOT_M
 AROUND_M = 6.0  # ground this far round an outlet says which way it falls
 KEPT = 4  # lips of each arm that are tried together with those of the other
@@ -33,8 +33,8 @@ class SpreaderRule:
     """How a level spreader is built.
 
     Attributes:
-        longest_m: longest lip (100 ft; memory). strip_m: grass below it inside the parcel (30 ft; memory). steepest: fall of the
-            ground there [fraction] (8 %; memory). depth_m: of its trench (6 in; memory). uneven_m: by how much the ground
+        longest_m: longest lip (100 ft). strip_m: grass below it inside the parcel (30 ft). steepest: fall of the
+            ground there [fraction] (8 %). depth_m: of its trench (6 in) [@spreader-sizes]. uneven_m: by how much the ground
             along the lip may differ [m]. most_times: what leaves the parcel within reach of any spot, over what leaves
             there now (no source).
     """
@@ -96,9 +96,9 @@ def spread_out(
 
     Arguments: land; arms; outlets, ((row, col), peak flow [m3/s] or nan) of each; flows, (before, with the swale); asked, (rule,
     section of the trench).
-    Source: level lip, straight in plan, 10 ft for each cfs, no bypass if it takes the 10-year flow (15A NCAC 02H .1059, seen);
-    sheet flow into a filter strip, concentrated flow dispersed first (NRCS CPS 393 as Maine prints it, seen); at least the
-    10-year peak (Pennsylvania BMP manual 6.8.1, seen). Of the lips that do no known harm, those are chosen which send least water
+    Source: level lip, straight in plan, 10 ft for each cfs, no bypass if it takes the 10-year flow [@spreader-nc];
+    sheet flow into a filter strip, concentrated flow dispersed first [@filter-strip-393]; at least the
+    10-year peak [@spreader-pennsylvania]. Of the lips that do no known harm, those are chosen which send least water
     off the data, then change least at the parcel's edge, then dig least.
     """
     before, after = flows

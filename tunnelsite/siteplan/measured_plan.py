@@ -155,7 +155,7 @@ def measured_plan(
     cubic metres of cut for one of compacted fill.
     Errors: InputRefused for points that fix no plane or none inside the pad; UsageError for settings that cannot be
     meant.
-    Source: least-squares land grading (Scaloppi and Willardson 1986, from memory); clipping and shrink are added here.
+    Source: least-squares land grading [@scaloppi-willardson-1986]; clipping and shrink are added here.
     """
     if not (0 <= max_slope < 1 and 0 < shrink < 10):
         raise UsageError(f"slope {max_slope}, shrink {shrink}", "a slope below 1, a shrink of 0 to 10", "correct them")

@@ -1,6 +1,6 @@
 """Runoff from small areas: curve number, time of concentration, rational method, roofs.
 
-The formulas are those of USDA TR-55, Urban Hydrology for Small Watersheds (1986), and stand in US customary units as
+The formulas are those of USDA TR-55, Urban Hydrology for Small Watersheds (1986) [@tr-55], and stand in US customary units as
 printed; arguments and results are SI, converted in plain sight. Checked against the examples TR-55 prints.
 """
 
@@ -8,11 +8,9 @@ from __future__ import annotations
 
 import math
 
-import numpy as np
-
 from tunnelsite.core.units import FOOT_M, INCH_M
 
-SHEET_LIMIT_M = 100.0 * FOOT_M  # NRCS now holds sheet flow to 100 ft (memory); TR-55 of 1986 allowed 300 ft
+SHEET_LIMIT_M = 100.0 * FOOT_M  # [@sheet-flow-limit]; TR-55 of 1986 allowed 300 ft
 HOUR_S = 3600.0
 
 
@@ -38,25 +36,11 @@ def runoff_depth_m(rain_m: float, curve_number: float) -> float:
     return over**2 / (rain_m + 0.8 * retained) if over > 0 else 0.0
 
 
-def weighted_curve_number(areas_m2, curve_numbers) -> float:
-    """Area-weighted mean curve number.
-
-    Arguments: areas_m2, curve_numbers [n]. Errors: ValueError for unequal lengths or no area.
-    Source: TR-55 worksheet 2, which rounds to a whole number; this does not.
-    """
-    areas, numbers = np.asarray(areas_m2, float), np.asarray(curve_numbers, float)
-    if areas.shape != numbers.shape or not (areas >= 0).all() or not areas.sum() > 0:
-        raise ValueError(f"{areas.shape} areas for {numbers.shape} curve numbers; expected as many, none negative")
-    for number in numbers.ravel():
-        retention_m(float(number))
-    return float((areas * numbers).sum() / areas.sum())
-
-
 def sheet_flow_time_s(length_m: float, slope: float, roughness: float, two_year_rain_m: float) -> float:
     """Travel time of sheet flow [s], T = 0.007 (n L)^0.8 / (P2^0.5 s^0.4) hours, L in feet, P2 in inches.
 
     Arguments: length_m; slope [fraction]; roughness, Manning's n of sheet flow (short grass 0.15, dense grass 0.24, woods
-    0.40-0.80: TR-55 table 3-1, memory); two_year_rain_m, 2-year 24-hour rain [m].
+    0.40-0.80: TR-55 table 3-1); two_year_rain_m, 2-year 24-hour rain [m].
     Errors: ValueError for amounts that are not positive. Source: TR-55 eq. 3-3; keep length to `SHEET_LIMIT_M`.
     """
     _positive(length_m=length_m, slope=slope, roughness=roughness, two_year_rain_m=two_year_rain_m)
@@ -95,7 +79,7 @@ def rational_peak_m3_s(coefficient: float, intensity_mm_h: float, area_m2: float
 
     Arguments: coefficient, share that runs off 0..1; intensity_mm_h, mean rain intensity over the time of concentration
     [mm/h]; area_m2 [m2].
-    Errors: ValueError out of range. Source: Kuichling (1889), memory. In cfs, in/h and acres the exact factor is 1.0083,
+    Errors: ValueError out of range. Source: [@rational-method]. In cfs, in/h and acres the exact factor is 1.0083,
     which texts drop: this keeps it, and so stands 0.83 % above them.
     """
     if not (0 <= coefficient <= 1 and intensity_mm_h >= 0 and area_m2 >= 0):
@@ -111,7 +95,7 @@ def curve_number_peak_m3_s(runoff_m: float, area_m2: float, storm_s: float, conc
     Arguments: runoff_m, depth that runs off in the burst [m]; area_m2 [m2]; storm_s, duration of the burst [s];
     concentration_s [s].
     Errors: ValueError for times that are not positive.
-    Source: NEH 630 ch. 16 (memory): Tp = D / 2 + 0.6 Tc and q = 484 A Q / Tp in cfs, square miles, inches and hours, of
+    Source: NEH 630 ch. 16 [@unit-hydrograph]: Tp = D / 2 + 0.6 Tc and q = 484 A Q / Tp in cfs, square miles, inches and hours, of
     which 484 is 645.33 x 0.75. One burst no longer than about Tc; a day's rain in one burst gives far too little.
     """
     _positive(storm_s=storm_s, concentration_s=concentration_s)
@@ -120,17 +104,10 @@ def curve_number_peak_m3_s(runoff_m: float, area_m2: float, storm_s: float, conc
     return 0.75 * runoff_m * area_m2 / (0.5 * storm_s + 0.6 * concentration_s)
 
 
-def roof_water_m3(plan_area_m2: float, rain_m: float) -> float:
-    """Water [m3] a roof sheds in plan area [m2] times rain [m], nothing lost on the cover."""
-    if not (plan_area_m2 >= 0 and rain_m >= 0):
-        raise ValueError(f"roof of {plan_area_m2} m2, rain {rain_m} m; expected none negative")
-    return plan_area_m2 * rain_m
-
-
 def roof_peak_m3_s(plan_area_m2: float, intensity_mm_h: float) -> float:
     """Peak flow [m3/s] off a roof for a 5-minute intensity [mm/h]: C = 1.
 
-    Source: NRCS CPS 558 (2014, seen): design for the 10-year 5-minute rain, which the user supplies for the place.
+    Source: [@roof-558]: design for the 10-year 5-minute rain, which the user supplies for the place.
     """
     return rational_peak_m3_s(1.0, intensity_mm_h, plan_area_m2)
 

@@ -18,11 +18,11 @@ class Storm:
 
     Attributes:
         coefficient: share of rain that runs off (rational method). intensity_mm_h: rain intensity over about the time of
-            concentration; farm diversions: 10-year storm, more where buildings stand below (NRCS CPS 362: 10-year 24-hour
-            seen; 25-year for buildings memory).
+            concentration; farm diversions: 10-year storm, more where buildings stand below (10-year 24-hour;
+            25-year for buildings [@diversion-362]).
         curve_number: of the land uphill. burst_m, burst_s: one burst of rain, its depth [m] and duration [s].
         two_year_rain_m: 2-year 24-hour rain [m]. sheet_roughness: Manning's n of sheet flow.
-        roof_mm_h: 10-year 5-minute rain intensity [mm/h] (NRCS CPS 558, seen).
+        roof_mm_h: 10-year 5-minute rain intensity [mm/h] [@roof-558].
     """
 
     coefficient: float = 0.35

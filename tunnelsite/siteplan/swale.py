@@ -22,7 +22,7 @@ class SwaleRule:
         fall: least fall of its bottom [fraction]. depth_m: depth kept below the natural ground wherever water comes in [m].
         section: bottom width and side slopes. clearance_m: from the foot of the side slopes to the swale's edge [m].
         tail_m: how far it may follow the natural way down to reach daylight [m].
-        roughness: Manning's n of grass (memory).
+        roughness: Manning's n of grass [@manning-grass].
     """
 
     fall: float = 0.005

@@ -65,9 +65,9 @@ def chosen_swale(
 
     Arguments: plan; before, flow over the natural ground; settings; limits, of the earthwork (parcel None = not known).
     Errors: InputRefused where a swale would run over ground without data.
-    Source: a diversion is for places where a suitable outlet is available or can be provided (NRCS CPS 362, seen in a public
-    copy): an outlet nobody has looked at is not one. Order else common practice, no source; water as in `kernels.flow`
-    (D8), right to a cell or two at best.
+    Source: a diversion is for places where a suitable outlet is available or can be provided [@diversion-362]: an
+    outlet that was not looked at is not one. Order else common practice, no source; water as in `kernels.flow`,
+    right to a cell or two at best.
     """
     place, cell = plan.place, plan.place.grid.cell_m
     limits = limits or SiteLimits()

@@ -23,54 +23,11 @@ def end_area_volume(areas_m2, spacing_m) -> float:
 
     Arguments: areas_m2, cross sections one after another [n]; spacing_m, one distance or n - 1 of them [m].
     Errors: ValueError for fewer than two sections, or amounts that are negative or not finite.
-    Source: Vose, Handbook of Railroad Construction (1857) s. 108 (seen). It may give too much OR too little (Deakin &
-    Hunter 2009, seen): a pyramid comes out 1.5 times too large, a waist too small.
+    Source: [@vose-1857]. It may give too much OR too little [@deakin-hunter-2009]: a pyramid comes out
+    1.5 times too large, a waist too small.
     """
     areas, lengths = _sections(areas_m2, spacing_m)
     return float((lengths * (areas[:-1] + areas[1:])).sum() / 2.0)
-
-
-def prismoidal_volume(areas_m2, middle_areas_m2, spacing_m) -> float:
-    """Volume [m3] by the prismoidal rule, V = sum L (A1 + 4 Am + A2) / 6.
-
-    Arguments: areas_m2 [n]; middle_areas_m2, the section halfway along each part [n - 1] (of averaged dimensions, not the
-    average area); spacing_m, one distance or n - 1 of them [m].
-    Errors: ValueError as `end_area_volume`, or a wrong number of middle sections.
-    Source: Simpson's rule; exact for prisms, wedges, pyramids and everything whose area is a cubic in distance.
-    """
-    areas, lengths = _sections(areas_m2, spacing_m)
-    middle = np.asarray(middle_areas_m2, float)
-    if middle.shape != lengths.shape or not (np.isfinite(middle) & (middle >= 0)).all():
-        raise ValueError(f"middle areas have shape {middle.shape}; expected {lengths.size} amounts, none negative")
-    return float((lengths * (areas[:-1] + 4.0 * middle + areas[1:])).sum() / 6.0)
-
-
-def grid_corner_volume(depths_m, cell_area_m2: float, cells=None) -> float:
-    """Net volume [m3] of a grid of levels (borrow-pit method), V = (A / 4)(S1 + 2 S2 + 3 S3 + 4 S4).
-
-    Arguments: depths_m [rows + 1, cols + 1], cut (+) or fill (-) at the corners of the cells [m]; cell_area_m2 [m2]; cells
-    [rows, cols] bool, which cells belong to the pit (default all). S1 ... S4 are sums over corners shared by 1 ... 4 cells.
-    Errors: ValueError for shapes that do not fit or a corner in use without a depth.
-    Source: the rule of surveying texts; Sk weighted by k is each cell's mean depth times its area.
-    """
-    depths = np.asarray(depths_m, float)
-    if depths.ndim != 2 or min(depths.shape) < 2:
-        raise ValueError(f"depths have shape {depths.shape}; expected corners of at least one cell, 2 x 2 or more")
-    inside = np.ones((depths.shape[0] - 1, depths.shape[1] - 1), bool) if cells is None else np.asarray(cells, bool)
-    if inside.shape != (depths.shape[0] - 1, depths.shape[1] - 1) or not (
-        np.isfinite(cell_area_m2) and cell_area_m2 > 0
-    ):
-        raise ValueError(
-            f"{inside.shape} cells of {cell_area_m2} for {depths.shape} corners; expected one row and column fewer, area > 0"
-        )
-    shared = np.zeros(depths.shape, int)
-    for down in (0, 1):
-        for right in (0, 1):
-            shared[down : down + inside.shape[0], right : right + inside.shape[1]] += inside
-    used = shared > 0
-    if not np.isfinite(depths[used]).all():
-        raise ValueError("a corner of a cell in use has no depth; measure it or leave its cells out")
-    return float(cell_area_m2 / 4.0 * (shared[used] * depths[used]).sum())
 
 
 def prism_volumes(depths_m, areas_m2) -> tuple[float, float]:
