@@ -400,7 +400,9 @@ def test_a_job_that_is_killed_from_outside_is_told_so(client, tmp_path):
 
 def test_a_band_that_is_not_there_is_refused(client, farm):
     said = client.execute("slope", {"ground": tiff(farm[0]), "band": 7})
-    assert said.status == 400 and "1 bands" in said.json["detail"] and "band 7 was chosen" in said.json["detail"], said.json
+    assert said.status == 400 and "1 bands" in said.json["detail"] and "band 7 was chosen" in said.json["detail"], (
+        said.json
+    )
     assert client.execute("slope", {"ground": tiff(farm[0]), "band": 1}).status == 200
 
 
