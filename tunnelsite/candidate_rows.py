@@ -63,7 +63,11 @@ CANDIDATE_COLUMNS = {
     "wind_shelter": Column(REAL, "shelter from the wind", "0-1"),
     "cold_pool_m": Column(REAL, "depth of the cold-air pool the spot lies in", "m"),
     "night_lux": Column(REAL, "night light from lamps", "lx"),
-    "clearance_m": Column(REAL, "distance from the footprint to the nearest structure", "m"),
+    "clearance_m": Column(
+        REAL,
+        "distance from the house to the nearest structure; the rule (`--clearance`) is for the pad, which is an apron nearer",
+        "m",
+    ),
     "flags": Column(TEXT, "what a reader should not miss"),
 }
 # What a model of wide cells cannot show of the ground under a house: its numbers would be those of the interpolation.

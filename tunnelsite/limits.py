@@ -22,7 +22,7 @@ def site_limits(frame: Frame, parcel: shapely.Geometry, clearance_m: float, setb
     if parcel.is_empty:
         return SiteLimits(None, None, tuple(barred), tuple(services))
     room = inset(parcel, setback_m)
-    taken = [bar.geometry for bar in bars(frame, clearance_m)]
+    taken = [bar.geometry for bar in bars(frame, clearance_m) if bar.rule != "obstacles"]
     room = shapely.difference(room, shapely.union_all(taken)) if taken else room
     return SiteLimits(parcel, room, tuple(barred), tuple(services))
 

@@ -100,7 +100,7 @@ class Settings(BaseModel):
     shrink: Annotated[float, _number("shrink factor", 1, 2)] = 1.0
     azimuths: Annotated[int, _whole("azimuths", 8, 720)] = 36
     light_height_m: Annotated[float, _length("light height", 0, 30)] = 1.0
-    standing_limit_m: Annotated[float, _length("standing limit", 0, 100)] = 2.0
+    standing_limit_m: Annotated[float, _length("standing limit", 0, 100)] = 1.0
     keep_water_like: bool = False
     combine: Literal["mean", "geometric", "lowest"] = "mean"
     top: Annotated[int, _whole("top", 1, MOST_CANDIDATES)] = 20

@@ -17,6 +17,11 @@ from tunnelsite.siteplan.stakes import DesignPlane, end_words, heights_at, stake
 
 if TYPE_CHECKING:
     from tunnelsite.result import Result
+GROUND_REASONS = {
+    "boundary": "the pad would cross the parcel's boundary or setback",
+    "structures": "the pad would be nearer to a structure than the clearance",
+    "obstacles": "something drawn in the obstacles stands on the pad (take it out of the file if it will be cleared)",
+}
 
 
 def _shapes(result: Result, size: str) -> np.ndarray:
@@ -144,7 +149,7 @@ def _parcel_rows(result: Result, scan, parcel: int) -> list[dict[str, Any]]:
     rows = []
     for rule, counts in scan.ground.rejected.items():
         rejected = int(counts[parcel])
-        reason = {"boundary": "the pad would cross the parcel's boundary or setback"}.get(rule, f"too near: {rule}")
+        reason = GROUND_REASONS.get(rule, f"too near: {rule}")
         if rule == "boundary" and not tried:
             reason = refine.why_not_tried(scan, parcel, result.site.dem.name)
         elif rule == "boundary" and rejected == tried:

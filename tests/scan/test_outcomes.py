@@ -78,7 +78,7 @@ def test_a_kept_run_knows_the_ground_rules_and_lumps_the_limits(result, tmp_path
     keep_run(result, tmp_path / "run.npz", overwrite=False)
     whole, kept = found_of(result), found_of(kept_run(tmp_path / "run.npz"))
     assert kept.rules == (
-        *(rule for rule in whole.rules if rule in ("boundary", "keep_out:wet.gpkg", "structures")),
+        *(rule for rule in whole.rules if rule in ("boundary", "keep_out:wet.gpkg", "structures", "obstacles")),
         SOME_LIMIT,
     )
     few = 2 + len(kept.rules) - 1

@@ -78,6 +78,7 @@ class Frame:
         units: unit of each layer.
         parcels, parcel_names: one (multi)polygon and name a parcel.
         lon_deg, lat_deg: origin of the local projection.
+        outlines: polygons of the drawn obstacles: crowns of trees, hedges with their width.
         crowns: which obstacles pass a part of the beam, once the surface was made.
         dem_cell_m: the elevation model's own cell side [m], which a finer working cell does not better; 0 = not known.
         error: what the errors of the elevations are taken to be; None = assumed by the model's cells.
@@ -101,6 +102,7 @@ class Frame:
     services: dict[str, Features] = field(default_factory=dict)
     lamps: Features | None = None
     soils: Features | None = None
+    outlines: np.ndarray = field(default_factory=lambda: np.empty(0, object))
     crowns: CrownKinds | None = None
     dem_cell_m: float = 0.0
     error: ErrorModel | None = None

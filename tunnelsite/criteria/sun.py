@@ -55,11 +55,12 @@ NOTHING_STANDING = Criterion(
     Description(
         "standing",
         "Something stands there",
-        "Trees or buildings on the pad, from the surface or the obstacles.",
+        "What the surface model shows on the pad: brush, trees, buildings. Lower things may be grass, a crop or the noise of two models, "
+        "and are flagged from 0.5 m. What is drawn as an obstacle bars the pad by itself, however low.",
         reads=(STANDING,),
         unit="m",
     ),
     standing,
-    {"any": Rubric(full_at=0.0, none_at=2.0, limit=2.0, weight=0.0, source="standing-on-the-pad")},
+    {"any": Rubric(full_at=0.0, none_at=1.0, limit=1.0, weight=0.0, source="standing-on-the-pad")},
     firm=True,
 )

@@ -14,7 +14,8 @@ from tunnelsite.result import Result
 from tunnelsite.scan.combine import combined
 from tunnelsite.scan.engine import Judge, Scan, truth_of
 from tunnelsite.scan.marks import marks_from
-from tunnelsite.scan.refine import placement, rectangle, shrunk
+from tunnelsite.scan.open_ground import bars
+from tunnelsite.scan.refine import placement, rectangle, shrunk, too_near
 from tunnelsite.scan.steady import SCORE_STEP
 from tunnelsite.scan.strip import Strip
 from tunnelsite.scan.tight_ground import FIT_M
@@ -198,16 +199,14 @@ def _ground_rules(result: Result, scan: Scan, pad, parcel: int | None) -> list[R
     fits = parcel is not None and not out and margin >= setback - FIT_M
     need = "" if fits else f"the pad would have to lie {setback - margin:.2f} m farther in, or be smaller"
     checks = [RuleCheck("boundary", "Pad inside the parcel's setback", "m", margin, setback, fits, change=need)]
-    near = [(f"keep_out:{k.name}", k.geometry, k.distance_m) for k in frame.keep_outs if len(k)]
-    if frame.structures is not None and len(frame.structures):
-        near.append(("structures", frame.structures.geometry, result.settings.clearance_m))
-    for rule, geometry, wanted in near:
-        gap = float(shapely.distance(pad, geometry).min())
-        clear = gap >= wanted - FIT_M if wanted > 0 else not shapely.intersects(shrunk(pad), geometry).any()
+    house = shapely.buffer(pad, (scan.house.width_m - scan.pad.width_m) / 2, join_style="mitre")
+    for bar in bars(frame, result.settings.clearance_m):
+        gap, wanted = float(shapely.distance(pad, bar.source).min()), bar.distance_m
+        clear = not too_near(pad, bar)
         need = "" if clear else f"{wanted - gap:.2f} m more distance" if wanted > gap else "the pad must not touch it"
-        checks.append(
-            RuleCheck(rule, f"Clear of {rule.partition(':')[2] or rule}", "m", gap, wanted, clear, change=need)
-        )
+        own = f" (the house itself {shapely.distance(house, bar.source).min():.2f} m)"
+        title = f"Pad clear of {bar.rule.partition(':')[2] or bar.rule}{own if bar.rule == 'structures' else ''}"
+        checks.append(RuleCheck(bar.rule, title, "m", gap, wanted, clear, change=need))
     return checks
 
 

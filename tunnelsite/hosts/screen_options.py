@@ -21,7 +21,7 @@ SCREEN_OPTIONS = (
     ("--surface", "FILE", "raster of the ground plus what stands on it"),
     ("--obstacles", "FILE", "points, lines, polygons with height_m: trees, tree lines, buildings"),
     ("--structures", "FILE", "polygons to stay clear of"),
-    ("--clearance", "LENGTH", "distance from structures (default 12ft)"),
+    ("--clearance", "LENGTH", "distance of the pad (house and apron) from structures (default 12ft)"),
     ("--setback", "LENGTH", "inward from each parcel's own boundary (default 0)"),
     ("--lamps", "FILE", "points with lumens and height_m"),
     ("--soils", "FILE", "polygons with a drainage class"),

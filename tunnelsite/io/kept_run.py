@@ -209,6 +209,7 @@ def _frame_out(frame: Frame, key: str, arrays: dict[str, np.ndarray]) -> dict[st
         "error": dataclasses.asdict(frame.error),
         "parcels": _features_out(parcels, f"{key}.parcels", arrays),
         "structures": _features_out(frame.structures, f"{key}.structures", arrays),
+        "outlines": _features_out(Features(np.asarray(frame.outlines, object), {}, None), f"{key}.outlines", arrays),
         "keep_outs": [_features_out(item, f"{key}.keep{k}", arrays) for k, item in enumerate(frame.keep_outs)],
         "soils": _features_out(frame.soils, f"{key}.soils", arrays),
         "soil_columns": _soil_columns(frame.soils),
@@ -243,6 +244,7 @@ def _frame_in(item: dict[str, Any], key: str, arrays: dict[str, np.ndarray]) -> 
         structures=_features_in(item["structures"], f"{key}.structures", arrays),
         keep_outs=tuple(_features_in(one, f"{key}.keep{k}", arrays) for k, one in enumerate(item["keep_outs"])),
         soils=_soils_in(item, key, arrays),
+        outlines=_features_in(item["outlines"], f"{key}.outlines", arrays).geometry,
         error=ErrorModel(**item["error"]),
         **item["plain"],
     )

@@ -69,7 +69,7 @@ def group_of(rule: str) -> str:
         return "edge"
     if rule == "structures" or rule.startswith("keep_out:"):
         return "keep"
-    known = {"standing": "stand", "raised": "stand", "no_data": "unknown"}
+    known = {"standing": "stand", "obstacles": "stand", "raised": "stand", "no_data": "unknown"}
     known |= dict.fromkeys(WATER_RULES, "water") | dict.fromkeys(GROUND_RULES, "ground")
     return known.get(rule, "other")
 
@@ -81,6 +81,7 @@ def rule_words(rule: str, titles: dict[str, str]) -> str:
     known = {
         "boundary": "edge of the parcel or setback",
         "structures": "structures and their clearance",
+        "obstacles": "drawn trees, hedges and buildings",
         "no_data": "no heights under the pad",
         SOME_LIMIT: "a limit (which one is not kept)",
     }

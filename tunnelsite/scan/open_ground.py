@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 import shapely
@@ -24,13 +25,16 @@ LEAST_DISTANCE_M = 1e-3  # points and lines without a distance still may not run
 
 @dataclass(frozen=True)
 class Bar:
-    """Something a pad may not touch: a rule's id and the geometry, already widened by its distance; `source` and `distance_m`,
-    what it was made from (for the exact test of tight places)."""
+    """Something a pad may not touch, or come nearer to than a distance [m]: the id of the rule and the shapes."""
 
     rule: str
-    geometry: shapely.Geometry
-    source: np.ndarray = field(default_factory=lambda: np.empty(0, object))
+    source: np.ndarray
     distance_m: float = 0.0
+
+    @cached_property
+    def geometry(self) -> shapely.Geometry:
+        """The shapes widened by the distance, as one."""
+        return widened(self.source, self.distance_m)
 
 
 def widened(geometry, distance_m: float):
@@ -52,13 +56,22 @@ def inset(parcel, setback_m: float):
 
 
 def bars(frame: Frame, clearance_m: float) -> list[Bar]:
-    """Keep-outs and structures of a frame in the order in which they are tried."""
-    wanted = [(f"keep_out:{item.name}", item.geometry, item.distance_m) for item in frame.keep_outs if len(item)]
-    if frame.structures is not None and len(frame.structures):
-        wanted.append(("structures", frame.structures.geometry, clearance_m))
-    return [
-        Bar(rule, widened(shapes, distance), np.asarray(shapes, object), distance) for rule, shapes, distance in wanted
+    """Keep-outs, structures and drawn obstacles of a frame in the order in which they are tried.
+
+    What is drawn as an obstacle stands there, however low: a hedge of half a metre bars a pad as a tree does.
+    """
+    found = [
+        Bar(f"keep_out:{item.name}", _array(item.geometry), item.distance_m) for item in frame.keep_outs if len(item)
     ]
+    if frame.structures is not None and len(frame.structures):
+        found.append(Bar("structures", _array(frame.structures.geometry), clearance_m))
+    if len(frame.outlines):
+        found.append(Bar("obstacles", _array(frame.outlines)))
+    return found
+
+
+def _array(shapes) -> np.ndarray:
+    return np.asarray(shapes, object)
 
 
 @dataclass

@@ -14,11 +14,13 @@ from tunnelsite.kernels.grading import graded_pads
 from tunnelsite.kernels.planes import rectangle_planes
 from tunnelsite.kernels.windows import rectangle_max, rectangle_min
 from tunnelsite.scan.engine import Scan
+from tunnelsite.scan.open_ground import Bar, bars
 from tunnelsite.scan.soils import soil_words
 from tunnelsite.scan.speed_up import speed_up, speed_up_words
 from tunnelsite.scan.tight_ground import FIT_M
 
 HOLLOW_M = 0.10  # shallower ones are the noise of the elevation model
+SHOWS_M = 0.5  # what a surface model shows above this may be brush as well as grass, a crop or noise; see the source of `standing`
 POOL_M = 0.3  # deeper ones are no longer the noise of the elevation model; common practice, no source
 NIGHT_LUX = 1.0  # likely to disturb sensitive crops (derived; no agreed threshold)
 UNSURE_SE_PCT = 100 / 192 / 2  # a standard error of half the tolerance leaves the pitch undecided
@@ -46,13 +48,7 @@ def broken_rules(scan: Scan, item: int, setback_m: float, clearance_m: float) ->
         setback_m > 0 and shapely.distance(pad, shapely.boundary(parcel)) < setback_m - FIT_M
     ):
         broken.append("boundary")
-    for keep_out in scan.frame.keep_outs:
-        if len(keep_out) and _too_near(pad, keep_out.geometry, keep_out.distance_m):
-            broken.append(f"keep_out:{keep_out.name}")
-    structures = scan.frame.structures
-    if structures is not None and len(structures) and _too_near(pad, structures.geometry, clearance_m):
-        broken.append("structures")
-    return broken
+    return broken + [bar.rule for bar in bars(scan.frame, clearance_m) if too_near(pad, bar)]
 
 
 def shrunk(pad):
@@ -60,10 +56,11 @@ def shrunk(pad):
     return shapely.buffer(pad, -FIT_M, join_style="mitre")
 
 
-def _too_near(pad, geometry: np.ndarray, distance_m: float) -> bool:
-    if distance_m > 0:
-        return bool(shapely.distance(pad, geometry).min() < distance_m - FIT_M)
-    return bool(shapely.intersects(shrunk(pad), geometry).any())
+def too_near(pad, bar: Bar) -> bool:
+    """Whether a pad is nearer to a bar than it may be."""
+    if bar.distance_m > 0:
+        return bool(shapely.distance(pad, bar.source).min() < bar.distance_m - FIT_M)
+    return bool(shapely.intersects(shrunk(pad), bar.source).any())
 
 
 def natural_ground(scan: Scan, item: int) -> dict[str, float]:
@@ -129,7 +126,7 @@ def why_not_tried(scan: Scan, parcel: int, dem_name: str) -> str:
 
 
 def clearance(scan: Scan, item: int) -> float | None:
-    """Distance [m] from the footprint to the nearest structure; None where no structures were given."""
+    """Distance [m] from the footprint (the house, not the pad) to the nearest structure; None where no structures were given."""
     structures = scan.frame.structures
     if structures is None or not len(structures):
         return None
@@ -160,6 +157,9 @@ def flags(scan: Scan, item: int, values: dict[str, Any], worst_se_pct: float) ->
     open_edge = scan.frame.layers.get("open_edge")
     if open_edge is not None and _pad_any(scan, open_edge, row, col):
         words.append("water may come from beyond the data")
+    standing = float(scan.measures["standing"][item]) if "standing" in scan.measures else 0.0
+    if standing > SHOWS_M:
+        words.append(f"something {standing:.1f} m tall shows on the pad")
     if values["max_cut_m"] > 0.15:
         words.append("cut deeper than 0.15 m")
     if values.get("ponding_m") is not None and values["ponding_m"] > HOLLOW_M:

@@ -97,6 +97,7 @@ def add_surface(frame: Frame, bare_transmission: float = BARE_TRANSMISSION) -> N
         frame.notes += crown_notes(crowns, model is not None)
     if frame.obstacles is not None and len(frame.obstacles):
         _burn(frame, standing, np.ones(len(frame.obstacles), bool))
+        frame.outlines = obstacle_shapes(frame.obstacles)[0]
     frame.crowns = crowns
     frame.keep("standing_m", standing, "m")
     frame.keep("surface", _on_ground(standing, ground, crests), "m")
