@@ -18,6 +18,13 @@ def trees(**columns):
     return features([shapely.Point(k, 0) for k in range(count)], name="trees", **columns)
 
 
+def test_bare_trees_pass_what_was_measured():
+    """A bare sugar maple cuts nearly 40 % [@heisler-1986], three kinds 30 to 34 % [@heisler-1985]; `passes`, not `cuts`."""
+    assert 0.5 <= BARE_TRANSMISSION <= 0.70
+    january = monthly_transmission(Crowns(0.0, BARE_TRANSMISSION), bare_trees(43.0))[0]
+    assert january == pytest.approx(0.58)
+
+
 def test_defaults_by_kind():
     found = crown_kinds(trees(kind=["deciduous", "evergreen", None, " Deciduous ", "barn"]))
     assert found.kinds == (Crowns(0.0, BARE_TRANSMISSION),)

@@ -143,6 +143,12 @@ def test_periods_of_the_year(first: tuple[int, int], last: tuple[int, int]) -> N
     )
 
 
+def test_a_period_over_new_year_keeps_both_ends() -> None:
+    assert days_of(((12, 30), (1, 2))) == [364, 365, 1, 2]
+    assert days_of(((1, 1), (12, 31))) == list(range(1, 366)) and days_of(((12, 31), (12, 31))) == [365]
+    assert len(days_of(((10, 1), (4, 30)))) == 31 + 30 + 31 + 31 + 28 + 31 + 30
+
+
 @given(st.floats(0.00001, 3.0), st.sampled_from(["mm", "in", "cm"]), st.sampled_from(["h", "hr", " hour", " h"]))
 def test_rates_of_rain(depth_m: float, unit: str, per: str) -> None:
     depth = depth_m / LENGTH_UNITS_M[unit]

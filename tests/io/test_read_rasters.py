@@ -444,3 +444,16 @@ def test_no_warning_escapes(tmp_path):
         heights(values, StoredHeights(nodata=-1e301))
         heights(np.full((3, 3), np.nan, "float32"), StoredHeights())
         heights(np.full((3, 3), 5.0, "float32"), StoredHeights(nodata=1e300))
+
+
+def test_no_data_does_not_move_the_datum():
+    """The datum is the middle of the heights alone, whatever else the band holds."""
+    from tunnelsite.io.heights import StoredHeights, datum_sample, middle_datum
+
+    stored = np.full((40, 50), 210.4, np.float32)
+    stored[:30] = 1000.0  # declared as no data: a height that could be
+    stored[30, :10] = np.nan
+    stored[31, :10] = -9999.0
+    assert middle_datum([datum_sample(stored, StoredHeights(nodata=1000.0), stored.shape)]) == 210.0
+    assert middle_datum([datum_sample(stored, StoredHeights(), stored.shape)]) == 1000.0
+    assert middle_datum([datum_sample(stored, StoredHeights(nodata=1000.0, unit_m=0.3048), stored.shape)]) == 64.0

@@ -15,6 +15,12 @@ from tunnelsite.kernels.plane_error import (
 from tunnelsite.kernels.planes import rectangle_planes
 
 
+def test_independent_errors_by_hand():
+    """sigma / sqrt(sum u^2): 5 rows of u = -5..5 and 11 columns of v = -2..2 on cells of 1 m."""
+    along, across = slope_error(11, 5, 1.0, 0.1, 0.0)
+    assert (along, across) == pytest.approx((0.1 / np.sqrt(5 * 110), 0.1 / np.sqrt(11 * 10)), rel=1e-9)
+
+
 def test_slope_error_from_lidar() -> None:
     """0.10 m (3DEP QL2 RMSEz), 29 x 9 independent cells of 1 m: 0.074 % along, 0.24 % across (error propagation; derived)."""
     along, across = slope_error(29, 9, 1.0, 0.10, 0.0)

@@ -60,7 +60,7 @@ def test_every_placement_agrees(seed: int, size: tuple[float, float]) -> None:
     frame, grid = scan.frame, scan.frame.grid
     barred = [(g, item.distance_m) for item in frame.keep_outs for g in item.geometry]
     barred += [(g, SETTINGS.clearance_m) for g in frame.structures.geometry]
-    pad = (scan.pad.length_m, scan.pad.width_m)
+    pad = (house.length_m + 2 * SETTINGS.apron_m, house.width_m + 2 * SETTINGS.apron_m)
     expected = {}
     for row in range(grid.rows):
         for col in range(grid.cols):
