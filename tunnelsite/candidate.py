@@ -16,6 +16,7 @@ from tunnelsite.core.house import House, Pad
 from tunnelsite.core.site import Frame, Site
 from tunnelsite.io.sites_file import ScreenedCandidate, read_candidate
 from tunnelsite.limits import site_limits
+from tunnelsite.scan.doubts import SURFACE_LIKE
 from tunnelsite.scan.localise import frame_grid, localised
 from tunnelsite.settings import Settings, settings_from
 from tunnelsite.siteplan.grading_settings import GradingSettings
@@ -142,7 +143,13 @@ def find_candidate(given: Mapping[str, Any], sites: str, rank: int, *, near_m: f
     parcel = _parcel(frame, place, str(screened.row["parcel"]), notes)
     ground = frame.ground.astype(np.float64) + frame.datum_m
     title = f"Candidate {rank}, {screened.row['parcel']}, {house.name}"
-    notes += [f"{item.name}: {note}" for item in (site.dem, site.parcels) for note in item.notes]
+    notes = [
+        *frame.doubts,
+        *notes,
+        *(f"{item.name}: {note}" for item in (site.dem, site.parcels) for note in item.notes),
+    ]
+    if SURFACE_LIKE in str(screened.row.get("flags")):
+        notes.insert(0, f"{site.dem.name} looks like a surface model: {SURFACE_LIKE}")
     found = Candidate(site, settings, frame, ground, place, parcel, rank, title, lon, lat, screened, tuple(notes))
     return replace(found, notes=(*found.notes, *_other_plane(found)))
 

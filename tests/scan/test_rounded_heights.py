@@ -7,8 +7,11 @@ import pytest
 from scipy import ndimage
 
 from tests.scan.grounds import site
+from tests.whole_run.files import gentle, plain_farm
 from tunnelsite import House, screen
+from tunnelsite.candidate import find_candidate
 from tunnelsite.hosts.screening_command import summary_of, words_of
+from tunnelsite.io.site_reader import site_from
 from tunnelsite.settings import settings_from
 
 
@@ -44,3 +47,19 @@ def test_rounding_is_not_open_water(rounded) -> None:
     rejected = {row["rule"] for row in rounded.tables["rejections"].rows if row["rejected"]}
     assert "water_like" not in rejected
     assert not (rounded.frame.layers["water_like"] == 1).any() and np.isnan(rounded.frame.layers["water_like"]).any()
+
+
+def test_plans_that_follow_say_it_first_too(tmp_path) -> None:
+    dem, parcels = plain_farm(tmp_path, np.round(gentle() / 0.2) * 0.2)
+    given = {
+        "dem": str(dem),
+        "parcels": str(parcels),
+        "house": "6x15m",
+        "kind": "container",
+        "halo": "20m",
+        "azimuths": 8,
+    }
+    sites = tmp_path / "s.gpkg"
+    screen(site_from(settings_from(given)), settings=settings_from(given | {"crop_months": "12-01:12-10"})).write(sites)
+    found = find_candidate({"dem": str(dem), "parcels": str(parcels)}, str(sites), 1)
+    assert "steps of 0.2 m" in found.notes[0] and found.frame.step_m == 0.2

@@ -42,8 +42,13 @@ def explain(given: argparse.Namespace) -> int:
         if np.isfinite(chance):
             extra["chance_pitch_within_1_192"] = chance
     if given.json:
-        answer({"places": [dataclasses.asdict(item) for item in found], **extra}, str, as_json=True)
+        answer(
+            {"doubts": result.doubts, "places": [dataclasses.asdict(item) for item in found], **extra},
+            str,
+            as_json=True,
+        )
         return 0
+    say(*(f"DOUBT: {text}" for text in result.doubts))
     answer(found, lambda told: "\n\n".join(item.words() for item in told), as_json=False)
     words = {
         "first_under_random_weights": "stays first among the candidates in {:.0%} of draws of random weights round the given ones",

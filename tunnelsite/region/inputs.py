@@ -21,6 +21,7 @@ from tunnelsite.io.files import file_name
 from tunnelsite.io.mosaic import Mosaic, mosaic, read_mosaic
 from tunnelsite.io.rasters import covered, height_rules
 from tunnelsite.io.site_reader import read_inputs, window_bounds
+from tunnelsite.scan.data_checks import check_columns
 from tunnelsite.scan.localise import unique_names
 from tunnelsite.settings import Settings
 
@@ -93,6 +94,7 @@ def read_region(settings: Settings) -> Region:
             ("far_dem", settings.far_dem, "--far-dem", None),
         )
     }
+    check_columns(read.features)
     for name, tiles in rasters.items():  # what a task would refuse is refused before the first one starts
         if tiles is not None:
             far = name == "far_dem"

@@ -13,7 +13,7 @@ from tunnelsite.core.site import Site
 from tunnelsite.region.part import packed, table_out
 from tunnelsite.region.suitability import Lattice, block_scores
 from tunnelsite.result import Result
-from tunnelsite.run_table import run_table
+from tunnelsite.run_table import DOUBT, run_table
 from tunnelsite.scan.ranking import Choice, RankRules, ranked
 from tunnelsite.scan.refine import broken_rules
 from tunnelsite.screening import screen
@@ -40,7 +40,8 @@ def screened_part(site: Site, settings: Settings, key: str, wanted: Wanted) -> b
     names = result.frame.parcel_names
     choices = [choice for k in range(len(names)) for choice in _best_of_parcel(result, k, wanted.top)]
     result = replace(result, choices=choices)
-    notes = [row["value"] for row in run_table(result).rows if row["kind"] == "note"]
+    notes = [f"DOUBT: {text}" for text in result.doubts]
+    notes += [row["value"] for row in run_table(result).rows if row["kind"] == "note" and row["name"] != DOUBT]
     part = {
         "key": key,
         "parcels": [_of_parcel(result, k) for k in range(len(names))],

@@ -157,7 +157,8 @@ def _put_together(
             "delete that folder and run again",
         ) from None
     notes = [text for row in tables[-1].rows for text in str(row.get("notes") or "").splitlines() if text]
-    told = [water_note(region.dem, plan.drainage, settings.halo_m), *notes]
+    doubts = [text for text in notes if text.startswith("DOUBT: ")]
+    told = [*doubts, water_note(region.dem, plan.drainage, settings.halo_m), *notes]
     tables.append(region_run_table(region.digests, settings, _told(plan), told))
     return RegionResult(tables, raster, _manifest(region, settings, plan, done), done.failures)
 

@@ -2,22 +2,34 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 import shapely
 
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.core.house import House
+from tunnelsite.core.layers import Features
 from tunnelsite.core.site import Frame, Site, segments_of
 from tunnelsite.kernels.bands import bands
 from tunnelsite.kernels.polygon_mask import polygon_mask
+from tunnelsite.scan.lamps import lumens
 from tunnelsite.scan.localise import centre_lonlat, native_cell_m
+from tunnelsite.scan.soils import drainage_numbers
+from tunnelsite.scan.surface import heights
 
 
 def check_houses(site: Site, cell_m: float | None, houses: Sequence[House]) -> list[str]:
     """Notes on houses that the cells are too coarse for, or whose sizes look mistaken. Errors: InputRefused as `_check_cell`."""
     return [*_check_cell(site, cell_m, houses), *_check_ridge(houses)]
+
+
+def check_columns(features: Mapping[str, Features | None]) -> None:
+    """Refuse features without the columns that a run reads. Arguments: features by name (obstacles, lamps, soils). Errors: InputRefused."""
+    for name, needed in (("obstacles", heights), ("lamps", lumens), ("soils", drainage_numbers)):
+        given = features.get(name)
+        if given is not None and len(given):
+            needed(given)
 
 
 def _check_cell(site: Site, cell_m: float | None, houses: Sequence[House]) -> list[str]:

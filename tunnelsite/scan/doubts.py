@@ -9,6 +9,7 @@ from tunnelsite.core.site import Frame
 
 # Bare ground that was looked at (lidar and photogrammetry, 1 to 40 m, with cliffs and terraces) has up to 0.1 % of its cells on top of
 # walls, and several times as many below them; surface models of towns, fields and river banks have 10 to 35 % on top.
+SURFACE_LIKE = "heights may be of roofs and crowns"  # flag of every candidate of a model that is doubted
 LEAST_SHARE, LEAST_THINGS, ONE_SIDED = 0.003, 3, 4.0
 
 

@@ -50,7 +50,7 @@ def numbers(values: np.ndarray) -> np.ndarray:
     return np.array([plain(value) for value in values], float)
 
 
-def _lumens(lamps: Features) -> np.ndarray:
+def lumens(lamps: Features) -> np.ndarray:
     given = column(lamps, "lumens")
     if given is None:
         raise InputRefused(
@@ -72,7 +72,7 @@ def _lumens(lamps: Features) -> np.ndarray:
 
 def _on_grid(frame: Frame, lamps: Features) -> Lamps:
     """The lamps inside the grid, as the kernel wants them; what was assumed or left out is noted."""
-    grid, lumens = frame.grid, _lumens(lamps)
+    grid, light = frame.grid, lumens(lamps)
     owner = np.repeat(np.arange(len(lamps)), shapely.get_num_coordinates(lamps.geometry))
     place = shapely.get_coordinates(lamps.geometry)
     per_point = np.bincount(
@@ -103,5 +103,5 @@ def _on_grid(frame: Frame, lamps: Features) -> Lamps:
         frame.notes.append(
             f"{int(raised.sum())} lamps of {lamps.name} lie inside a tree or building: taken to its top, so that none is hidden"
         )
-    share = (lumens / np.maximum(per_point, 1))[owner]
+    share = (light / np.maximum(per_point, 1))[owner]
     return Lamps(*(values[inside] for values in (row, col, top, share, downward[owner].astype(float))))

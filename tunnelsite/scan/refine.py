@@ -13,6 +13,7 @@ from tunnelsite.core.reproject import to_wgs84
 from tunnelsite.kernels.grading import graded_pads
 from tunnelsite.kernels.planes import rectangle_planes
 from tunnelsite.kernels.windows import rectangle_max, rectangle_min
+from tunnelsite.scan.doubts import SURFACE_LIKE
 from tunnelsite.scan.engine import Scan
 from tunnelsite.scan.open_ground import Bar, bars
 from tunnelsite.scan.soils import soil_words
@@ -146,7 +147,7 @@ def flags(scan: Scan, item: int, values: dict[str, Any], worst_se_pct: float) ->
     elif not worst_se_pct <= UNSURE_SE_PCT:
         words.append("pitch uncertain")
     if scan.frame.surface_like:
-        words.append("heights may be of roofs and crowns")
+        words.append(SURFACE_LIKE)
     if scan.frame.step_m >= LOUD_STEP_M:
         words.append(f"heights in steps of {step_words(scan.frame.step_m)}")
     if np.isnan(scan.measures["water_like"][item]) if "water_like" in scan.measures else False:
