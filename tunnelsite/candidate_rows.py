@@ -61,7 +61,9 @@ CANDIDATE_COLUMNS = {
     "assessed_pct": Column(REAL, "share of the weight that could be assessed", "%"),
     "not_assessed": Column(TEXT, "what could not be assessed"),
     "wind_shelter": Column(REAL, "shelter from the wind", "0-1"),
+    "topographic_factor": Column(REAL, "wind pressure over a hilltop or brow, 1 = as in the open (ASCE 7 Kzt)", "1"),
     "cold_pool_m": Column(REAL, "depth of the cold-air pool the spot lies in", "m"),
+    "valley_depth_m": Column(REAL, "how much lower it lies than the mean of the land within 250 m", "m"),
     "night_lux": Column(REAL, "night light from lamps", "lx"),
     "clearance_m": Column(
         REAL,
@@ -86,7 +88,9 @@ MEASURE_COLUMNS = {
     "season_sun": "beam_share",
     "noon": "noon_clear_dec",
     "wind": "wind_shelter",
+    "hilltop": "topographic_factor",
     "cold_air": "cold_pool_m",
+    "low_ground": "valley_depth_m",
     "night_light": "night_lux",
 }
 

@@ -31,7 +31,9 @@ BUILT_IN_CRITERIA = (
     ("soils", "SOILS"),
     ("soils", "SOIL_GROUP"),
     ("wind", "WIND"),
+    ("hilltop", "HILLTOP"),
     ("frost", "COLD_AIR"),
+    ("frost", "LOW_GROUND"),
     ("night_light", "NIGHT_LIGHT"),
     ("room", "SNOW_ROOM"),
     ("windbreak", "WINDBREAK"),
@@ -56,6 +58,8 @@ BUILT_IN_PROCESSES = (
     "standing_distance",
     "standing_heights",
     "drainage_lines",
+    "hilltops",
+    "low_ground",
     "wetness",
 )
 CRITERIA_GROUP, PROCESSES_GROUP = "tunnelsite.criteria", "tunnelsite.processes"

@@ -37,6 +37,11 @@ SETTINGS = Settings(halo_m=10, weight={"wetness": 1.0, "windbreak": 0.5})
 
 WEST, NORTH = 499_900.0, 4_700_100.0  # the corner of `site`
 TREE, LAMP = shapely.Point(WEST + 50, NORTH - 8), shapely.Point(WEST + 5, NORTH - 5)
+# 0.3 ha of ground holds no line through which 5 ha drain, and no land of 250 m round any place.
+SMALL = {
+    "drainage_lines": {"line_m2": 100.0, "sure_height_m": 0.0, "sure_m": 0.0},
+    "low_ground": {"reach_m": 10.0, "scale_m": 1.0},
+}
 # Everything a criterion may need.
 GIVEN = {
     "soils": features(
@@ -55,11 +60,9 @@ def ids(items):
 def frame():
     farm = site(hills(48, 64, 9), obstacles=features([TREE], height_m=[6.0], kind=["deciduous"]), **GIVEN)
     made = prepared(farm, SETTINGS, 90.0, judges_of(farm, SETTINGS, "in-ground"), lambda what, share: None)
-    cell, flow = (made.grid.cell_m,) * 2, catalogue.process("drainage_lines")
-    lines = flow(
-        {"ground": Layer(made.ground, "m", "ground", cell)}, {"line_m2": 100.0, "sure_height_m": 0.0, "sure_m": 0.0}
-    )
-    made.layers |= {name: layer.values for name, layer in lines.items()}  # 0.3 ha of ground holds no line of 5 ha
+    ground = {"ground": Layer(made.ground, "m", "ground", (made.grid.cell_m,) * 2)}
+    for name, parameters in SMALL.items():
+        made.layers |= {key: layer.values for key, layer in catalogue.process(name)(ground, parameters).items()}
     return made
 
 

@@ -163,3 +163,21 @@ def test_noon_share_of_the_footprint() -> None:
     result = screen(site(np.full((70, 80), 100.0)), HOUSE, settings=settings())
     assert result.rows[0]["noon_clear_dec"] == 1.0
     assert "score_noon" not in result.rows[0]  # weight 0: `sun` counts the noon already
+
+
+def test_crowned_ground_is_wanted_and_a_dished_floor_is_not() -> None:
+    """Centre 0.1 m above the long sides across the ridge: crown +0.1 and full marks; 0.1 m below: -0.1 and a quarter (by hand)."""
+    rows = np.mgrid[0:120, 0:120][0]
+    marks, crowns = [], []
+    for sign in (1, 0, -1):
+        ground = 100 - sign * 0.1 * ((rows - 60) / 3.0) ** 2  # the house is 6 m wide
+        result = screen(site(ground), HOUSE, settings=settings(shift="0m", rubric={"ponding": {"limit": "none"}}))
+        scan = result.scans[0]
+        middle = np.flatnonzero(
+            scan.index == (scan.frame.grid.rows // 2) * scan.frame.grid.cols + scan.frame.grid.cols // 2
+        )[0]
+        crown = next(judge.rubric for judge in result.judges if judge.id == "crown")
+        crowns.append(float(scan.measures["crown"][middle]))
+        marks.append(float(crown.marks(np.array(crowns[-1]))))
+    assert crowns == pytest.approx([0.1, 0.0, -0.1], abs=0.01)
+    assert marks == pytest.approx([1.0, 0.75, 0.25], abs=0.05)

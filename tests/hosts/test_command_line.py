@@ -65,7 +65,7 @@ CONTRACT = [
     "max_cut_m", "max_fill_m", "pad_m2", "upslope_m2", "ponding_m", "beam_share", "beam_share_worst",
     "worst_month", "noon_clear_dec", "drainage_height_m",
     "drainage_distance_m", "room_m", "score_here", "score_lowest", "assessed_pct", "not_assessed", "wind_shelter",
-    "cold_pool_m", "reach_water_m", "reach_power_m", "reach_road_m", "night_lux", "clearance_m", "flags",
+    "topographic_factor", "cold_pool_m", "valley_depth_m", "reach_water_m", "reach_power_m", "reach_road_m", "night_lux", "clearance_m", "flags",
 ]  # fmt: skip
 
 

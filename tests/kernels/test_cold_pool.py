@@ -7,6 +7,7 @@ import pytest
 
 from tunnelsite.kernels.cold_pool import cold_pool_depth, smoothed
 from tunnelsite.kernels.fill import filled
+from tunnelsite.kernels.low_ground import depth_below_surroundings
 
 
 def bowl(depth: float, size: int = 121, radius: float = 40.0) -> np.ndarray:
@@ -81,3 +82,27 @@ def test_an_infinite_height_is_no_data():
     ground[12, 20] = np.inf
     np.testing.assert_array_equal(cold_pool_depth(ground, 1.0, 6.5), want)
     assert np.isnan(want).sum() == 1
+
+
+def test_a_valley_that_stays_open_is_low_ground_and_a_slope_is_not():
+    """Sides of 10 % fall to a floor 60 m wide and rise again: the floor lies (mean of the sides within 250 m) lower."""
+    r, c = np.mgrid[0:80, 0:80]  # cells of 10 m
+    valley = (0.02 * 10 * (80 - r) + 0.1 * np.fmax(np.abs(10.0 * (c - 40)) - 30, 0)).astype(np.float32)
+    depth = depth_below_surroundings(valley, 25)
+    across = 0.1 * np.fmax(np.abs(10.0 * np.arange(-25, 26)) - 30, 0)
+    assert depth[40, 40] == pytest.approx(across.mean(), abs=1e-4)
+    assert depth[40, 62] < depth[40, 52] < depth[40, 40] and np.isnan(depth[5, 5]) and np.isfinite(depth[14, 40])
+    slope = (0.05 * r + 0.1 * c).astype(np.float32)
+    assert np.abs(depth_below_surroundings(slope, 10)[10:70, 10:70]).max() < 1e-4
+
+
+def test_low_ground_against_the_slow_mean():
+    rng = np.random.default_rng(2)
+    ground = rng.normal(300, 1, (25, 30)).astype(np.float32)
+    ground[rng.random(ground.shape) < 0.2] = np.nan
+    fast = depth_below_surroundings(ground, 3, 0.6)
+    for row, col in np.ndindex(ground.shape):
+        part = ground[max(row - 3, 0) : row + 4, max(col - 3, 0) : col + 4]
+        known = np.isfinite(part).sum() >= 0.6 * 49 and np.isfinite(ground[row, col])
+        expected = np.nanmean(part.astype(float)) - ground[row, col] if known else np.nan
+        assert fast[row, col] == pytest.approx(expected, abs=1e-4, nan_ok=True)

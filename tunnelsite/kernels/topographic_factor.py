@@ -5,6 +5,9 @@ from __future__ import annotations
 import math
 
 import numpy as np
+from numba import njit, prange
+
+from tunnelsite.kernels.flow import COL_STEP, ROW_STEP
 
 # Form: (K1 per H/Lh by exposure B, C, D; gamma; mu upwind; mu downwind of the crest).
 FORMS = {
@@ -13,8 +16,32 @@ FORMS = {
     "hill": ({"B": 0.95, "C": 1.05, "D": 1.15}, 4.0, 1.5, 1.5),
 }
 LEAST_STEEPNESS, MOST_STEEPNESS = 0.2, 0.5  # of H/Lh: below the first there is no speed-up, above the second it is 0.5
-BROW = 0.1  # of the height below the highest ground; common practice, no source
 LEAST_HEIGHT_M = {"B": 60 * 0.3048, "C": 15 * 0.3048, "D": 15 * 0.3048}
+BROW = 0.05  # of the height below the highest ground; common practice, no source
+PLATEAU = 2.0  # half lengths behind a brow, within which the highest ground is the top of the same slope; common practice, no source
+REACHES_M = (50.0, 100.0, 200.0, 400.0, 800.0)  # a small knoll on the flank of a great hill is a feature of its own
+_LEAST_M = LEAST_HEIGHT_M["C"]
+_RIDGE = (FORMS["ridge"][0]["C"], *FORMS["ridge"][1:], LEAST_HEIGHT_M["C"])
+_ESCARPMENT = (FORMS["escarpment"][0]["C"], *FORMS["escarpment"][1:], LEAST_HEIGHT_M["C"])
+
+
+@njit(cache=True, nogil=True)
+def _factor(form, tall, half, x, z):
+    """The factor for one place; form = (K1 per H/Lh, gamma, mu upwind, mu downwind, least height)."""
+    steepness = tall / half
+    if steepness < LEAST_STEEPNESS or tall < form[4]:
+        return 1.0
+    length = 2 * tall if steepness > MOST_STEEPNESS else half
+    mu = form[3] if x > 0 else form[2]
+    k1 = form[0] * min(steepness, MOST_STEEPNESS)
+    k2 = max(1.0 - abs(x) / (mu * length), 0.0)
+    return (1.0 + k1 * k2 * math.exp(-form[1] * z / length)) ** 2
+
+
+@njit(cache=True, nogil=True)
+def _factors(form, lengths, out):
+    for k in range(out.size):
+        out[k] = _factor(form, lengths[0, k], lengths[1, k], lengths[2, k], lengths[3, k])
 
 
 def topographic_factor(form, exposure, height_m, half_length_m, from_crest_m, above_m):
@@ -34,59 +61,128 @@ def topographic_factor(form, exposure, height_m, half_length_m, from_crest_m, ab
     """
     if form not in FORMS:
         raise ValueError(f"form is {form!r}; expected one of {', '.join(FORMS)}")
-    constants, gamma, mu_upwind, mu_downwind = FORMS[form]
+    constants, *rest = FORMS[form]
     if exposure not in constants:
         raise ValueError(f"exposure is {exposure!r}; expected B, C or D")
-    tall, half, x, z = np.broadcast_arrays(
-        *(np.asarray(item, np.float64) for item in (height_m, half_length_m, from_crest_m, above_m))
-    )
-    if (half <= 0).any() or (z < 0).any():
+    lengths = np.stack(np.broadcast_arrays(*np.atleast_1d(height_m, half_length_m, from_crest_m, above_m)))
+    lengths = lengths.astype(np.float64)
+    if (lengths[1] <= 0).any() or (lengths[3] < 0).any():
         raise ValueError("half_length_m must be more than 0 and above_m not below the ground")
-    steepness = tall / half
-    length = np.where(steepness > MOST_STEEPNESS, 2 * tall, half)
-    mu = np.where(x > 0, mu_downwind, mu_upwind)
-    k1 = constants[exposure] * np.minimum(steepness, MOST_STEEPNESS)
-    k2 = np.maximum(1.0 - np.abs(x) / (mu * length), 0.0)
-    k3 = np.exp(-gamma * z / length)
-    counts = (steepness >= LEAST_STEEPNESS) & (tall >= LEAST_HEIGHT_M[exposure])
-    return np.where(counts, (1.0 + k1 * k2 * k3) ** 2, 1.0)
+    out = np.empty(lengths.shape[1:])
+    _factors((constants[exposure], *rest, LEAST_HEIGHT_M[exposure]), lengths.reshape(4, -1), out.reshape(-1))
+    return out if np.ndim(height_m) or np.ndim(half_length_m) or np.ndim(from_crest_m) or np.ndim(above_m) else out[0]
 
 
-def section_factor(heights, step_m, site, exposure="C", above_m=0.0):
-    """Topographic factor at one place of a section of the ground along the wind, for a warning only.
+@njit(cache=True, nogil=True)
+def _half_length(run, crest, tall):
+    """Distance upwind of the crest to half the height, in samples; straight between them."""
+    half = run[crest] - tall / 2
+    at = crest - 1
+    while run[at] > half:
+        at -= 1
+    return crest - at - (half - run[at]) / (run[at + 1] - run[at])
 
-    Arguments:
-        heights: float [n] [m], the ground from far upwind to far downwind; NaN = no data. step_m: spacing [m].
-        site: index of the place. exposure: `B`, `C` or `D`. above_m: height above the ground [m].
-    Return: float, 1 or more; NaN where the section holds no data at the place. The crest is the highest ground of the known
-    run round the place, or the brow, the first ground from upwind within a tenth of that height, whichever gives more (a
-    plateau that goes on rising gently has its highest ground far from its edge); H its height above the lowest
-    ground upwind, Lh the distance upwind to half of H; where the ground
-    downwind falls by less than half of H it counts as an escarpment, else as a 2-D ridge, whose factor is the greatest. A
-    place in the lower half of the feature gets 1 (ASCE 7, 26.8.1). Choosing these lengths is a departure of ours: the code
-    leaves the reading of the ground to the engineer.
+
+@njit(cache=True, nogil=True)
+def _factor_of_crest(run, crest, at, step_m):
+    """Factor at index `at` of a run without gaps whose crest is at `crest`."""
+    if crest == 0 or crest == run.size - 1:
+        return 1.0  # the ground goes on rising: this is no crest
+    foot = run[:crest].min()
+    tall = run[crest] - foot
+    if tall < _LEAST_M or run[at] < foot + tall / 2:
+        return 1.0
+    half = _half_length(run, crest, tall) * step_m
+    form = _ESCARPMENT if run[crest] - run[crest:].min() < tall / 2 else _RIDGE
+    return _factor(form, tall, half, (at - crest) * step_m, 0.0)
+
+
+@njit(cache=True, nogil=True)
+def section_factor(heights, step_m, site):
+    """Topographic factor at one place of a section of the ground along the wind; exposure C, at the ground.
+
+    Arguments: heights: float64 [n] [m], from far upwind to far downwind; NaN = no data. step_m: spacing [m]. site: index of the place.
+    Return: 1 or more; NaN where the place holds no data. The crest is the highest ground of the known run round the place; where it
+    lies at the run's end the ground goes on rising and there is none. H is its height above the lowest ground upwind, Lh the distance
+    upwind to half of H; where the ground downwind falls by less than half of H it counts as an escarpment, else as a 2-D ridge, whose
+    factor is the greatest. A plateau that goes on rising gently has its highest ground far from its edge: there the brow, the first
+    ground from upwind within a twentieth of H, counts as well, if the highest lies farther behind it than twice its own Lh; the
+    shoulder of a hill is no crest. A place in the lower half of the feature gets 1 (ASCE 7, 26.8.1). Choosing these lengths is a
+    departure of ours: the code leaves the reading of the ground to the engineer.
     """
-    z = np.asarray(heights, np.float64)
-    if not np.isfinite(z[site]):
-        return math.nan
-    gaps = np.flatnonzero(~np.isfinite(z))
-    first = int(gaps[gaps < site].max()) + 1 if (gaps < site).any() else 0
-    last = int(gaps[gaps > site].min()) if (gaps > site).any() else len(z)
-    run, at = z[first:last], site - first
+    if not np.isfinite(heights[site]):
+        return np.nan
+    first, last = site, site + 1
+    while first > 0 and np.isfinite(heights[first - 1]):
+        first -= 1
+    while last < heights.size and np.isfinite(heights[last]):
+        last += 1
+    run, at = heights[first:last], site - first
     highest = int(np.argmax(run))
-    brow = int(np.argmax(run >= run[highest] - BROW * (run[highest] - run[: highest + 1].min())))
-    return max(_factor_of_crest(run, crest, at, step_m, (exposure, above_m)) for crest in {highest, brow})
+    found = _factor_of_crest(run, highest, at, step_m)
+    tall = run[highest] - run[: highest + 1].min()
+    brow = 0
+    while run[brow] < run[highest] - BROW * tall:
+        brow += 1
+    if 0 < brow < highest:
+        rise = run[brow] - run[:brow].min()
+        if rise > 0 and highest - brow > PLATEAU * _half_length(run, brow, rise):
+            found = max(found, _factor_of_crest(run, brow, at, step_m))
+    return found
 
 
-def _factor_of_crest(run, crest, at, step_m, how):
-    """Topographic factor at index `at` of a run without gaps whose crest is at `crest`; how = (exposure, above_m)."""
-    if crest == 0:
-        return 1.0
-    foot = float(run[:crest].min())
-    tall = float(run[crest]) - foot
-    if tall <= 0 or run[at] < foot + tall / 2:
-        return 1.0
-    below = np.flatnonzero(run[:crest] <= run[crest] - tall / 2)
-    half_length = (crest - int(below.max())) * step_m
-    form = "escarpment" if run[crest] - float(run[crest:].min()) < tall / 2 else "ridge"
-    return float(topographic_factor(form, how[0], tall, half_length, (at - crest) * step_m, how[1]))
+@njit(cache=True, nogil=True)
+def _greatest(padded, place, ways, counts, heights):
+    """Greatest factor at one flat place of a padded ground over some winds and all reaches.
+
+    Arguments: ways: int64 and float64 [winds], step down the array and its length [m]; counts: int64 [reaches], samples each way of
+    a step of one cell; heights: float64 [samples], to be used.
+    """
+    found, here, middle = 1.0, padded[place], heights.size // 2
+    heights[middle] = here
+    for way in range(ways[0].size):
+        step, step_m = ways[0][way], ways[1][way]
+        known, lowest, highest, steepest = 0, here, here, 0.0
+        for reach in counts[way]:
+            was = lowest, highest
+            for k in range(known + 1, reach + 1):
+                before, after = padded[place - k * step], padded[place + k * step]
+                heights[middle - k], heights[middle + k] = before, after
+                steepest = max(steepest, heights[middle - k + 1] - before)  # of what rises with the wind
+                steepest = max(steepest, after - heights[middle + k - 1])
+                lowest, highest = min(lowest, before), max(highest, before, after)
+            known = reach
+            if (
+                steepest < LEAST_STEEPNESS / 2 * step_m  # half of H within Lh
+                or here - lowest < _LEAST_M / 2  # else it cannot lie in the upper half of anything
+                or was == (lowest, highest)  # nothing new came into sight
+            ):
+                continue
+            found = max(found, section_factor(heights[middle - reach : middle + reach + 1], step_m, reach))
+    return found
+
+
+@njit(cache=True, parallel=True, nogil=True)
+def _greatest_of_all(padded, ways, counts, longest, found):
+    width = padded.shape[1]
+    for row in prange(found.shape[0]):
+        heights = np.empty(2 * longest + 1)
+        for col in range(found.shape[1]):
+            place = np.int64(row + longest) * width + col + longest
+            if np.isfinite(padded.ravel()[place]):
+                found[row, col] = _greatest(padded.ravel(), place, ways, counts, heights)
+
+
+def greatest_factor(ground, cell_m):
+    """Return the greatest topographic factor of every cell: eight winds along rows, columns and diagonals, features of 50 to 800 m.
+
+    Arguments: ground: float32 [rows, cols] [m], NaN = no data; cell_m [m]. Return: float32 [rows, cols], 1 or more, NaN where the
+    ground is. ASCE 7 judges upwind ground by sectors of 45 deg [@asce7-sectors].
+    """
+    longest = max(1, round(REACHES_M[-1] / cell_m))
+    padded = np.pad(np.asarray(ground, np.float64), longest, constant_values=np.nan)
+    ways = (ROW_STEP * padded.shape[1] + COL_STEP).astype(np.int64), cell_m * np.hypot(ROW_STEP, COL_STEP)
+    counts = np.maximum(np.rint(np.array(REACHES_M) / ways[1][:, None]), 1).astype(np.int64)
+    found = np.full(ground.shape, np.float32(np.nan))
+    _greatest_of_all(padded, ways, counts, longest, found)
+    return found

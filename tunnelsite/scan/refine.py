@@ -17,12 +17,14 @@ from tunnelsite.scan.doubts import SURFACE_LIKE
 from tunnelsite.scan.engine import Scan
 from tunnelsite.scan.open_ground import Bar, bars
 from tunnelsite.scan.soils import soil_words
-from tunnelsite.scan.speed_up import speed_up, speed_up_words
 from tunnelsite.scan.tight_ground import FIT_M
 
 HOLLOW_M = 0.10  # shallower ones are the noise of the elevation model
 SHOWS_M = 0.5  # what a surface model shows above this may be brush as well as grass, a crop or noise; see the source of `standing`
 POOL_M = 0.3  # deeper ones are no longer the noise of the elevation model; common practice, no source
+LOW_M = 2.5  # half way to no marks
+FREEBOARD_M = 0.3048  # the margin that floors are kept above a flood [@freeboard]; less above the water itself is no margin at all
+WINDY = 1.3  # a warning below a third more pressure would stand on every rise; common practice, no source
 NIGHT_LUX = 1.0  # likely to disturb sensitive crops (derived; no agreed threshold)
 UNSURE_SE_PCT = 100 / 192 / 2  # a standard error of half the tolerance leaves the pitch undecided
 
@@ -173,9 +175,16 @@ def flags(scan: Scan, item: int, values: dict[str, Any], worst_se_pct: float) ->
 def _site_words(scan: Scan, item: int, values: dict[str, Any]) -> list[str]:
     """What the surroundings of the placement say: hilltop, frost, night light, soil."""
     _, _, along, across = placement(scan, item)
-    words = [speed_up_words(*speed_up(scan.frame, along, across))]
+    words = _water_words(values)
+    if (values.get("topographic_factor") or 0.0) >= WINDY:
+        words.append(
+            f"hilltop: wind pressure up to about {values['topographic_factor']:.1f} times (screening of ASCE 7 Kzt), have wind loads "
+            "confirmed"
+        )
     if (values.get("cold_pool_m") or 0.0) > POOL_M:
         words.append("frost pocket")
+    if (values.get("valley_depth_m") or 0.0) > LOW_M:
+        words.append(f"low ground, {values['valley_depth_m']:.1f} m below the land within 250 m: cold air")
     if (values.get("night_lux") or 0.0) > NIGHT_LUX:
         words.append(f"night light {values['night_lux']:.2g} lx: not for short-day crops")
     soil = soil_words(scan.frame, rectangle(along, across, scan.pad.length_m, scan.pad.width_m))
@@ -194,6 +203,18 @@ def worst_month(scan: Scan, item: int) -> int | None:
     part = months[max(row - down, 0) : row + down + 1, max(col - right, 0) : col + right + 1]
     count = np.bincount(part.ravel(), minlength=13)[1:]
     return int(np.argmax(count)) + 1 if count.any() else None
+
+
+def _water_words(values: dict[str, Any]) -> list[str]:
+    """A stream or swale beside the pad, or hardly below it."""
+    words, height, beside = [], values.get("drainage_height_m"), values.get("flow_beside_m2") or 0.0
+    if beside > 0:
+        words.append(f"water from {beside / 1e4:.3g} ha passes beside the pad")
+    if height is not None and height < FREEBOARD_M:
+        away = values.get("drainage_distance_m")
+        where = "" if away is None else f", {away:.0f} m away at the nearest"
+        words.append(f"only {max(height, 0.0):.2f} m above the stream, ditch or swale it drains to{where}")
+    return words
 
 
 def _pad_any(scan: Scan, layer: np.ndarray, row: int, col: int) -> bool:

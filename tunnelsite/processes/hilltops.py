@@ -1,0 +1,38 @@
+"""Hilltops, ridges and brows over which the wind speeds up."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from tunnelsite.core.describe import Description, LayerSpec, Parameter
+from tunnelsite.core.layers import Layer
+from tunnelsite.core.process import Process
+from tunnelsite.kernels.blocks import block_means, spread
+from tunnelsite.kernels.topographic_factor import greatest_factor
+
+
+def _run(inputs, parameters, progress) -> dict[str, Layer]:
+    ground = inputs["ground"]
+    cell = ground.cell_m[0]
+    side = max(1, round(parameters["scale_m"] / cell))
+    factor = greatest_factor(block_means(ground.values, side), side * cell)
+    progress("hilltops", 0.8)
+    values = spread(factor, side, ground.values).astype(np.float16)
+    progress("hilltops", 1.0)
+    return {"topographic_factor": Layer(values, "1", "Topographic factor of wind pressure", ground.cell_m)}
+
+
+PROCESS = Process(
+    Description(
+        "hilltops",
+        "Wind over hilltops",
+        "By how much wind pressure at the ground grows over ridges, hills and escarpments: the greatest topographic factor Kzt of eight "
+        "winds, features of 50 to 800 m read from the ground averaged over `scale_m`. A screening: that a feature stands alone and sticks "
+        "out of its surroundings is not tested, so it is never too low by that.",
+        reads=(LayerSpec("ground", "m", "bare ground"),),
+        makes=(LayerSpec("topographic_factor", "1", "greatest topographic factor of wind pressure, 1 = none"),),
+        parameters=(Parameter("scale_m", "side of the square over which heights are averaged", 10.0, "m", 0.1, 100.0),),
+        source="ASCE 7-16, section 26.8: no feature under 15 ft counts in open country, nor one with H/Lh under 0.2",
+    ),
+    _run,
+)
