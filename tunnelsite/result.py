@@ -28,6 +28,9 @@ if TYPE_CHECKING:
     import geopandas
     import xarray
 
+    from tunnelsite.decisions.rank_shares import RankShares
+    from tunnelsite.decisions.verdict import Verdict
+
 
 @dataclass
 class Result:
@@ -74,6 +77,25 @@ class Result:
     def doubts(self) -> list[str]:
         """What makes the heights doubtful, to be said before anything else; each once."""
         return list(dict.fromkeys(text for scan in self.scans for text in scan.frame.doubts))
+
+    @cached_property
+    def rank_shares(self) -> RankShares:
+        """How often each candidate takes each rank when weights and heights are drawn as the settings say, once for all who ask.
+
+        Errors: UsageError where there is no candidate.
+        """
+        from tunnelsite import catalogue
+        from tunnelsite.decisions.rank_shares import rank_shares
+        from tunnelsite.decisions.verdict import run_plan
+
+        return rank_shares(self, catalogue.criteria(), run_plan(self))
+
+    @property
+    def verdict(self) -> Verdict | None:
+        """How firm the lead of the first candidate is; None where there is no candidate."""
+        from tunnelsite.decisions.verdict import verdict_of
+
+        return verdict_of(self.rank_shares) if self.choices else None
 
     @cached_property
     def rows(self) -> list[dict[str, Any]]:

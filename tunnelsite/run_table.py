@@ -26,6 +26,7 @@ LIBRARIES = ("tunnelsite", "numpy", "numba", "rasterio", "pyproj", "shapely", "p
 FILE_SETTINGS = (*PATH_KEYS, "keep_out", "service")
 
 DOUBT = "doubt"  # name of the notes that come before all others
+VERDICT = "verdict"
 RUN_COLUMNS = {
     "kind": Column("text", "input, setting, grid, version, note, caution or run"),
     "name": Column("text", "name"),
@@ -39,11 +40,19 @@ def stamp() -> str:
     return run_moment().strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
+def _verdict_rows(result: Result) -> list[dict[str, Any]]:
+    """How firm the lead is, where somebody asked before the table was made: it takes seconds."""
+    if "rank_shares" not in vars(result) or result.verdict is None:
+        return []
+    return [{"kind": "note", "name": VERDICT, "value": result.verdict.sentence}]
+
+
 def run_table(result: Result) -> Table:
     """Everything needed to judge and to repeat the run."""
     rows = [{"kind": "note", "name": DOUBT, "value": text} for text in result.doubts]
     rows += input_rows(result.site) + _grid_rows(result) + setting_rows(result.settings)
     rows += [{"kind": "note", "name": scan_note[0], "value": scan_note[1]} for scan_note in _notes(result)]
+    rows += _verdict_rows(result)
     return whole_run_table(rows)
 
 

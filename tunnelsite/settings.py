@@ -109,7 +109,7 @@ class Settings(BaseModel):
     per_parcel: Annotated[int | None, _whole("options per parcel", 1, MOST_CANDIDATES)] = None
     elevation_error_m: Annotated[float | None, _length("elevation error", 0, 50)] = None  # see core.elevation_error
     error_range_m: Annotated[float | None, _length("error range", 0, 10_000)] = None
-    draws: Annotated[int, _whole("draws", 1, 100_000)] = 500
+    draws: Annotated[int, _whole("draws", 1, 100_000)] = 200
     seed: Annotated[int, _whole("seed", 0, 2**63 - 1)] = 1
     rasters: str | None = None
     keep: str | None = None

@@ -12,7 +12,15 @@ from tunnelsite import Settings, screen
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.house import House
 from tunnelsite.decisions.explain import explain_at, explain_rank
-from tunnelsite.decisions.robustness import acceptability, both_within, candidate_marks, chance_within, pitch_errors
+from tunnelsite.decisions.rank_shares import acceptability
+from tunnelsite.decisions.robustness import (
+    both_within,
+    candidate_marks,
+    chance_within,
+    drawn_weights,
+    pitch_errors,
+    weighted_means,
+)
 from tunnelsite.kernels.plane_error import slope_error
 from tunnelsite.kernels.planes import rectangle_planes
 from tunnelsite.scan.combine import combined, dominance
@@ -64,15 +72,22 @@ def test_places_off_the_data_and_unknown_ranks_are_refused(result):
 
 def test_acceptability_is_reproducible_and_sums_to_one(result):
     marks, weights = candidate_marks(result), np.array([j.rubric.weight for j in result.judges])
-    one, two = acceptability(marks, weights), acceptability(marks, weights)
-    assert np.array_equal(one.first, two.first) and one.first.sum() == pytest.approx(1)
-    firm = acceptability(marks, weights, concentration=1e9, draws=50)
-    assert firm.mean_rank.tolist() == list(range(1, len(result.choices) + 1))
+    drawn = [weighted_means(marks[None], drawn_weights(weights, 50.0, 200, 1)) for _ in range(2)]
+    one, two = (acceptability(scores)[0] for scores in drawn)
+    assert np.array_equal(one, two) and one.sum(axis=0) == pytest.approx(1) and one.sum(axis=1) == pytest.approx(1)
+    _, mean_rank = acceptability(weighted_means(marks[None], drawn_weights(weights, 1e9, 50, 1)))
+    assert mean_rank.tolist() == list(range(1, len(result.choices) + 1))
 
 
 def test_acceptability_of_two_equal_rivals_is_half():
-    found = acceptability(np.eye(2), np.ones(2), k=1, concentration=5, draws=20_000)
-    assert found.first == pytest.approx([0.5, 0.5], abs=0.015)  # 4 standard errors of 20 000 draws
+    shares, _ = acceptability(weighted_means(np.eye(2)[None], drawn_weights(np.ones(2), 5, 20_000, 1)))
+    assert shares[:, 0] == pytest.approx([0.5, 0.5], abs=0.015)  # 4 standard errors of 20 000 draws
+
+
+def test_equal_scores_share_their_ranks_and_what_is_out_takes_none():
+    shares, mean_rank = acceptability(np.array([[0.7, 0.9, 0.7, -np.inf]]))
+    assert shares.tolist() == [[0, 0.5, 0.5, 0], [1, 0, 0, 0], [0, 0.5, 0.5, 0], [0, 0, 0, 0]]
+    assert mean_rank[:3].tolist() == [2.5, 1.0, 2.5] and np.isnan(mean_rank[3])
 
 
 @pytest.mark.parametrize("range_m", [0.0, 4.0])

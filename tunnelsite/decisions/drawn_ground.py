@@ -3,7 +3,7 @@ criteria that read nothing but the ground measure there."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -192,15 +192,16 @@ def _measured(patch: _Patch, grounds: np.ndarray, judges: Sequence[Judge], pad_p
         found.measures[judge.id][where, patch.at] = middles(judge.criterion.measure(strip, **judge.parameters))
 
 
-def ground_only(judges: Sequence[Judge], criteria) -> list[Judge]:
-    """The judges whose criteria read the ground and nothing else, with the measure of the catalogue (a kept run has none).
+def reading_only(judges: Sequence[Judge], criteria, layers: Collection[str]) -> list[Judge]:
+    """The judges whose criteria read some layers and nothing else, with the measure of the catalogue (a kept run has none).
 
-    Arguments: judges of a run; criteria, of the catalogue.
+    Arguments: judges of a run; criteria, of the catalogue; layers, ids.
     """
     known = {criterion.id: criterion for criterion in criteria}
     found = []
     for judge in judges:
         criterion = known.get(judge.id)
-        if criterion is not None and [spec.id for spec in criterion.description.reads] == ["ground"]:
+        reads = set() if criterion is None else {spec.id for spec in criterion.description.reads}
+        if reads and reads <= set(layers):
             found.append(replace(judge, criterion=criterion))
     return found

@@ -7,7 +7,6 @@ Weights are drawn round those given; curves and limits stay. For errors in every
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -22,44 +21,10 @@ if TYPE_CHECKING:
 TOLERANCE = 1.0 / 192.0  # 3/4 in per 12 ft; common practice, no source
 
 
-@dataclass(frozen=True)
-class Acceptability:
-    """Shares of draws, one value a candidate in the order of the ranking.
-
-    Attributes: first, at rank 1 among the candidates. top, among the best k. mean_rank. draws, seed, concentration.
-    """
-
-    first: np.ndarray
-    top: np.ndarray
-    mean_rank: np.ndarray
-    draws: int
-    seed: int
-    concentration: float
-
-
 def candidate_marks(result: Result) -> np.ndarray:
     """Marks of the ranked candidates over their shifts: float64 [criteria, candidates], NaN = not assessed."""
     marks = [steady_marks(result.scans[c.scan], c.item, result.judges, result.settings.shift_m) for c in result.choices]
     return np.array(marks, np.float64).reshape(len(result.choices), len(result.judges)).T
-
-
-def acceptability(
-    marks: np.ndarray, weights: np.ndarray, k: int = 3, *, concentration: float = 50.0, draws: int = 2000, seed: int = 1
-) -> Acceptability:
-    """Rank the candidates again under random weights.
-
-    Arguments: marks [criteria, n], NaN = not assessed; weights [criteria]; k, size of the top; concentration, of the
-    Dirichlet distribution whose mean is the given weights (50 = a weight of 20 % varies by 5.6 points, standard
-    deviation sqrt(p (1 - p) / (concentration + 1))); draws; seed; see `drawn_weights`. Ties go to the earlier candidate.
-    Errors: ValueError where no weight is above 0 or a number is out of range.
-    """
-    if k < 1:
-        raise ValueError("k of 1 or more is expected")
-    drawn = drawn_weights(weights, concentration, draws, seed)
-    ranks = ranks_of(weighted_means(np.asarray(marks, np.float64)[None], drawn))
-    return Acceptability(
-        (ranks == 1).mean(axis=0), (ranks <= k).mean(axis=0), ranks.mean(axis=0), draws, seed, concentration
-    )
 
 
 def drawn_weights(weights: np.ndarray, concentration: float, draws: int, seed: int) -> np.ndarray:
@@ -126,7 +91,9 @@ def pitch_errors(result: Result) -> list[PitchError]:
 def both_within(row: Mapping[str, Any], errors: tuple[float, float]) -> float:
     """Probability that both slopes of a candidate are within 1/192, for normal errors, which are independent by symmetry.
 
-    Arguments: row of `candidates`; errors along and across [fraction], NaN = not known, and so is the probability then.
+    Arguments: row of `candidates`; errors along and across [fraction]; NaN where they or the slopes are not known.
     """
+    if row["pitch_along_pct"] is None:
+        return float("nan")
     slopes = (row["pitch_along_pct"] / 100, row["pitch_across_pct"] / 100)
     return float(np.prod([chance_within(slope, error) for slope, error in zip(slopes, errors, strict=True)]))

@@ -12,6 +12,7 @@ from tunnelsite.core.reproject import from_grid
 from tunnelsite.core.table import Column, Table
 from tunnelsite.decisions.elsewhere import Winner
 from tunnelsite.decisions.rank_shares import RankShares
+from tunnelsite.decisions.verdict import verdict_of
 from tunnelsite.scan.refine import placement, rectangle, where
 
 if TYPE_CHECKING:
@@ -107,6 +108,8 @@ def plan_rows(found: RankShares) -> list[dict[str, str]]:
         "elevation_error_m": _counted(found),
         "error_range_m": f"{found.errors[0].counted.range_m:g}",
         "measured_again": ", ".join(found.redrawn) or "nothing",
+        "drawn_by_standard_error": ", ".join(found.spread) or "nothing",
+        "verdict": verdict_of(found).sentence,
     }
     return [{"kind": "robustness", "name": name, "value": value} for name, value in told.items()]
 
@@ -128,7 +131,9 @@ def robustness_words(rows: list[dict[str, Any]], found: RankShares) -> str:
         f"{plan.draws} draws (seed {plan.seed}): random weights ({spread}) and errors of the elevations, standard deviation "
         f"{_counted(found)} m, correlated over {found.errors[0].counted.range_m:g} m; and ground that the model's cells hide.",
         f"a share is good to {200 * np.sqrt(0.25 / plan.draws):.0f} points or better; none knows errors other than these",
-        f"measured again on each drawn ground: {', '.join(found.redrawn) or 'nothing'}; all else as it is",
+        f"measured again on each drawn ground: {', '.join(found.redrawn) or 'nothing'}"
+        + (f"; drawn by their standard errors: {', '.join(found.spread)}" if found.spread else "")
+        + "; all else as it is",
         f"{'rank':>4} {'score':>6} {'5-95 %':>12}  {'first':>5} {'top ' + str(plan.k):>6} {'out':>5} {'mean rank':>9}  "
         f"{'within 1/192':>12}  parcel",
     ]
@@ -139,7 +144,7 @@ def robustness_words(rows: list[dict[str, Any]], found: RankShares) -> str:
             f"{row['rank']:>4} {row['score']:6.1f} {span:>12}  {row['first_share']:5.0%} {row['top_share']:6.0%} "
             f"{row['out_share']:5.0%} {mean:>9}  {row['pitch_within_share']:12.0%}  {row['parcel']}"
         )
-    lines += _verdict(rows[: len(found.first)])
+    lines += _verdict(rows[: len(found.first)], found)
     for row in rows[len(found.first) :]:
         lines.append(
             f"a place not in the list, {row['lon']:.6f} {row['lat']:.6f} ({row['parcel']}, {row['house']}, ridge "
@@ -151,18 +156,14 @@ def robustness_words(rows: list[dict[str, Any]], found: RankShares) -> str:
     return "\n".join(lines)
 
 
-def _verdict(rows: list[dict[str, Any]]) -> list[str]:
-    best = max(rows, key=lambda row: row["first_share"])
-    lines = [f"candidate {best['rank']} is first most often, in {best['first_share']:.0%} of the draws"]
-    if best["first_share"] < 0.5:
-        lines[0] += ": none is first in half of them, so look at the best few in the field and level them"
+def _verdict(rows: list[dict[str, Any]], found: RankShares) -> list[str]:
     weights, errors = (max(row[name] for row in rows) for name in ("first_by_weights", "first_by_errors"))
     unsure = "the elevations" if errors < weights else "the weights"
-    lines.append(
+    return [
+        verdict_of(found).sentence,
         f"drawn alone, weights leave one candidate first in {weights:.0%} of the draws and errors in {errors:.0%}: most of the "
-        f"doubt comes from {unsure}"
-    )
-    return lines
+        f"doubt comes from {unsure}",
+    ]
 
 
 def _footprint(result: Result, scan_number: int, item: int) -> shapely.Geometry:

@@ -22,7 +22,8 @@ def explain(given: argparse.Namespace) -> int:
     import numpy as np
 
     from tunnelsite.decisions.explain import explain_at, explain_rank
-    from tunnelsite.decisions.robustness import acceptability, both_within, candidate_marks, pitch_errors
+    from tunnelsite.decisions.robustness import both_within, pitch_errors
+    from tunnelsite.decisions.verdict import told_verdict
     from tunnelsite.io.site_reader import site_from
     from tunnelsite.screening import screen
     from tunnelsite.settings import settings_from
@@ -34,27 +35,27 @@ def explain(given: argparse.Namespace) -> int:
         found = [explain_at(result, *place, scan) for scan in range(len(result.scans))]
     else:
         found = [explain_rank(result, given.rank)]
-        weights = np.array([judge.rubric.weight for judge in result.judges])
-        draws = acceptability(candidate_marks(result)[weights > 0], weights[weights > 0])
-        extra["first_under_random_weights"] = float(draws.first[given.rank - 1])
-        extra["top_3_under_random_weights"] = float(draws.top[given.rank - 1])
+        shares = result.rank_shares
+        extra["first_share"] = float(shares.first[given.rank - 1])
+        extra["top_3_share"] = float(shares.top[given.rank - 1])
         chance = both_within(result.rows[given.rank - 1], pitch_errors(result)[given.rank - 1].both)
         if np.isfinite(chance):
             extra["chance_pitch_within_1_192"] = chance
     if given.json:
-        answer(
-            {"doubts": result.doubts, "places": [dataclasses.asdict(item) for item in found], **extra},
-            str,
-            as_json=True,
-        )
+        told = {"doubts": result.doubts, "places": [dataclasses.asdict(item) for item in found], **extra}
+        if place is None:
+            told["verdict"] = told_verdict(result.verdict)
+        answer(told, str, as_json=True)
         return 0
     say(*(f"DOUBT: {text}" for text in result.doubts))
     answer(found, lambda told: "\n\n".join(item.words() for item in told), as_json=False)
     words = {
-        "first_under_random_weights": "stays first among the candidates in {:.0%} of draws of random weights round the given ones",
-        "top_3_under_random_weights": "stays among the best three in {:.0%} of them",
+        "first_share": "is first of the candidates in {:.0%} of the draws of weights and heights",
+        "top_3_share": "is among the best three in {:.0%} of them",
         "chance_pitch_within_1_192": "chance that the ground is within 1/192 both ways: {:.0%}, by the pitch's standard error",
     }
     for name, value in extra.items():
         say(words[name].format(value))
+    if place is None:
+        say(result.verdict.sentence)
     return 0

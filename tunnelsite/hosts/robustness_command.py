@@ -17,8 +17,9 @@ SETTINGS = ("draws", "seed", "elevation_error", "error_range")
 
 def robustness(given: argparse.Namespace) -> int:
     """Draw weights and grounds, rank a kept run again each time, and say how often each candidate takes each rank."""
-    from tunnelsite.decisions.rank_shares import DrawPlan, rank_shares
+    from tunnelsite.decisions.rank_shares import rank_shares
     from tunnelsite.decisions.robustness_tables import plan_rows, robustness_rows, robustness_words
+    from tunnelsite.decisions.verdict import run_plan, told_verdict, verdict_of
     from tunnelsite.io.kept_run import kept_run
     from tunnelsite.io.outputs import reserved_outputs
     from tunnelsite.settings import settings_from
@@ -38,16 +39,15 @@ def robustness(given: argparse.Namespace) -> int:
         from tunnelsite.decisions.elsewhere import best_everywhere
 
         result = kept_run(given.kept)
-        told = {name: getattr(asked if getattr(given, name) is not None else result.settings, field)
-                for name, field in zip(SETTINGS, ("draws", "seed", "elevation_error_m", "error_range_m"), strict=True)}  # fmt: skip
-        plan = DrawPlan(told["elevation_error"], told["error_range"], told["draws"], told["seed"], concentration)
-        found = rank_shares(result, catalogue.criteria(), plan)
+        plan = _plan(given, asked, result, concentration)
+        found = result.rank_shares if plan == run_plan(result) else rank_shares(result, catalogue.criteria(), plan)
         winners = best_everywhere(result, concentration, plan.draws, plan.seed)
         rows = robustness_rows(result, found, winners)
         if out is not None:
             _write(result, (rows, found, winners), out, overwrite=bool(given.overwrite))
     if given.json:
         summary: dict[str, Any] = {"plan": {row["name"]: row["value"] for row in plan_rows(found)}, "places": rows}
+        summary["verdict"] = told_verdict(verdict_of(found))
         summary["rank_acceptability"] = found.shares.tolist()
         answer(summary, str, as_json=True)
         return 0
@@ -55,6 +55,17 @@ def robustness(given: argparse.Namespace) -> int:
     if out is not None:
         say(f"Written to {out}.")
     return 0
+
+
+def _plan(given: argparse.Namespace, asked, result, concentration: float):
+    """What to draw: the run's own settings where nothing else was asked, so that every command says the same of a run."""
+    from tunnelsite.decisions.rank_shares import DrawPlan
+
+    told = {name: getattr(asked if getattr(given, name) is not None else result.settings, field)
+            for name, field in zip(SETTINGS, ("draws", "seed", "elevation_error_m", "error_range_m"), strict=True)}  # fmt: skip
+    stated = given.elevation_error is not None or given.error_range is not None
+    error = (told["elevation_error"], told["error_range"]) if stated else (None, None)
+    return DrawPlan(*error, told["draws"], told["seed"], concentration)
 
 
 def _write(result, drawn, out: Path, *, overwrite: bool) -> None:

@@ -105,6 +105,10 @@ def _screened(settings, progress: Progress, files, *, as_json: bool, more: bool)
         progress("reading", 1.0)
         result = run(site, settings=settings, progress=progress)
         inputs_unchanged(site)
+        if result.choices:
+            progress("how firm the lead is", 0.0)
+            _ = result.rank_shares  # so that the run table tells it, too
+            progress("how firm the lead is", 1.0)
         progress("writing", 0.0)
         result.write(out, overwrite=settings.overwrite)
         if rasters is not None:
@@ -123,7 +127,9 @@ def _screened(settings, progress: Progress, files, *, as_json: bool, more: bool)
 
 def summary_of(result, out: Path, seconds: float) -> dict[str, Any]:
     """What a program wants to know of a run."""
-    from tunnelsite.run_table import DOUBT
+    from tunnelsite.decisions.ties import undecided
+    from tunnelsite.decisions.verdict import told_verdict
+    from tunnelsite.run_table import DOUBT, VERDICT
 
     tables = result.tables
     candidates = _rows(tables["candidates"])
@@ -140,6 +146,8 @@ def summary_of(result, out: Path, seconds: float) -> dict[str, Any]:
         "apart_m": result.apart_m,
         "feet": any(scan.house.feet for scan in result.scans),
         "candidates": candidates,
+        "verdict": None if result.verdict is None else told_verdict(result.verdict),
+        "undecided": undecided(result),
         "not_assessed": {
             "assessed_pct": min(shares) if shares else None,
             "gaps": [gap.words for gap in result.gaps],
@@ -147,7 +155,7 @@ def summary_of(result, out: Path, seconds: float) -> dict[str, Any]:
         "relax": _rows(tables["relax"]) if "relax" in tables else [],
         "compromises": _rows(tables["compromises"]) if "compromises" in tables else [],
         "rejections": [{name: row[name] for name in REASON} for row in _rows(tables["rejections"])],
-        "notes": once([row for row in run.rows if row["kind"] == "note" and row["name"] != DOUBT]),
+        "notes": once([row for row in run.rows if row["kind"] == "note" and row["name"] not in (DOUBT, VERDICT)]),
         "cautions": [row["value"] for row in run.rows if row["kind"] == "caution"],
     }
 

@@ -37,6 +37,9 @@ def words_of(summary: dict[str, Any], more: bool) -> str:
             *_table(found, summary["feet"]),
             "",
             *_sentences(found, summary),
+            "",
+            summary["verdict"]["sentence"],
+            *summary["undecided"],
             *_fewer(summary),
         ]
     else:

@@ -32,7 +32,7 @@ def add_robustness_options(command: argparse.ArgumentParser) -> None:
     """What `robustness` is told."""
     command.add_argument("kept", metavar="KEPT", help="file of `tunnelsite screen --keep`")
     command.add_argument("--out", metavar="FILE", help="GeoPackage to write: places and shares of every rank")
-    command.add_argument("--draws", metavar="NUMBER", help="random draws (default: of the run, 500)")
+    command.add_argument("--draws", metavar="NUMBER", help="random draws (default: of the run, 200)")
     command.add_argument("--seed", metavar="NUMBER", help="the same seed gives the same draws (default: of the run, 1)")
     text = "standard deviation of the elevations' error (default: of the run, else assumed by the model's cells)"
     command.add_argument("--elevation-error", metavar="LENGTH", help=text)

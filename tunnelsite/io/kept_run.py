@@ -35,7 +35,8 @@ if TYPE_CHECKING:
 
 FORMAT = "tunnelsite kept run 3"
 PLAIN = ("datum_m", "parcel_names", "lon_deg", "lat_deg", "notes", "dem_cell_m", "step_m", "surface_like", "doubts")
-LAYERS = ("ground", "open_edge", "standing_m", "worst_month")  # what describing a candidate reads
+# what describing a candidate reads, and what water on drawn grounds goes on from
+LAYERS = ("ground", "open_edge", "standing_m", "worst_month", "ponding_m", "upslope_m2", "flow_direction")
 
 
 def keep_run(result: Result, path: str | Path, *, overwrite: bool) -> None:

@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 
 from tunnelsite.core.grid import transformer
-from tunnelsite.decisions.robustness import acceptability, both_within, candidate_marks, pitch_errors
+from tunnelsite.decisions.robustness import candidate_marks
 from tunnelsite.report.card_words import measure_words
 from tunnelsite.scan.refine import placement, rectangle
 
@@ -39,11 +39,13 @@ class Judged:
 
 @dataclass(frozen=True)
 class Firmness:
-    """How firm the ranking is, a share of draws of other weights: first, among the first three; chance, that both slopes of
-    the natural ground are within 1/192 by the pitch's standard error, NaN = not known; error, of the elevations, in words."""
+    """How firm the rank is, shares of the run's draws of weights and heights: first, among the first three, out (a limit rejects
+    it); chance, that both slopes of the natural ground are within 1/192 by the pitch's standard error, NaN = not known;
+    error, of the elevations, in words."""
 
     first: float
     top_3: float
+    out: float
     chance: float
     error: str
 
@@ -78,14 +80,12 @@ def all_facts(result: Result) -> list[Facts]:
     """The facts of every candidate of a result, best first."""
     if not result.choices:
         return []
-    marks = candidate_marks(result)
-    weights = np.array([judge.rubric.weight for judge in result.judges])
-    draws, errors = acceptability(marks, weights), pitch_errors(result)
+    marks, draws = candidate_marks(result), result.rank_shares
     found = []
     for k, (choice, row) in enumerate(zip(result.choices, result.rows, strict=True)):
         scan = result.scans[choice.scan]
-        chance = both_within(row, errors[k].both)
-        firmness = Firmness(float(draws.first[k]), float(draws.top[k]), chance, errors[k].counted.words)
+        shares = (float(part[k]) for part in (draws.first, draws.top, draws.out, draws.within_exact))
+        firmness = Firmness(*shares, draws.errors[k].counted.words)
         judged = _judged(result, choice, marks[:, k], row)
         found.append(Facts(k + 1, row, judged, firmness, _distances(result, choice, row), scan.house.feet))
     return found
