@@ -32,6 +32,26 @@ def houses_asked(site: Any, houses: Any, settings: Settings) -> list[House]:
     return list(wanted)
 
 
+def told_houses(settings: Settings, houses: Sequence[House]) -> Settings:
+    """The settings with the houses that are really screened, so that the run table tells the truth of them.
+
+    Errors: UsageError for houses of different kinds or ridge heights: one rubric and one light height serve a run.
+    """
+    for name, title in (("kind", "kinds"), ("ridge_m", "ridge heights")):
+        found = list(dict.fromkeys(getattr(house, name) for house in houses))
+        if len(found) > 1:
+            raise UsageError(
+                f"the houses are of {title} {' and '.join(map(str, found))}",
+                "houses of one kind and one ridge height in a run",
+                "screen them one kind at a time and compare the results",
+            )
+    first = houses[0]
+    if list(houses) == settings.houses:
+        return settings
+    told = {"house": [house.name for house in houses], "kind": first.kind, "ridge_m": first.ridge_m}
+    return settings.model_copy(update=told)
+
+
 def _wrong(what: str, given: Any, expected: str, mend: str) -> UsageError:
     shown = repr(given)
     return UsageError(f"{what} is {shown if len(shown) <= 80 else type(given).__name__}", expected, mend)

@@ -21,9 +21,10 @@ from tunnelsite.core.units import days_of
 from tunnelsite.core.wind import WindRose
 from tunnelsite.cost import refuse_shortage
 from tunnelsite.criteria.reach import reach
+from tunnelsite.io.named_files import with_named_files
 from tunnelsite.needs import given_for, left_out
 from tunnelsite.not_assessed import Gap, gaps
-from tunnelsite.python_call import houses_asked, settings_asked
+from tunnelsite.python_call import houses_asked, settings_asked, told_houses
 from tunnelsite.result import Result
 from tunnelsite.scan.beyond import beyond_layers
 from tunnelsite.scan.data_checks import check_data, check_houses
@@ -67,6 +68,7 @@ def screen(
     """
     settings = settings_asked(settings)
     wanted = houses_asked(site, houses, settings)
+    site = with_named_files(site, settings.parameter)
     if crop_months is not None:
         settings = settings.model_copy(update={"crop_months": settings_from({"crop_months": crop_months}).crop_months})
     settings = told_houses(settings, wanted)
@@ -115,26 +117,6 @@ def _without(judges: list[Judge], problem: PlugInFailed, skipped: list[str]) -> 
         raise problem
     skipped.append(f"criterion {problem.plug_in!r} of a plug-in was left out of this run: {problem.problem}")
     return left
-
-
-def told_houses(settings: Settings, houses: Sequence[House]) -> Settings:
-    """The settings with the houses that are really screened, so that the run table tells the truth of them.
-
-    Errors: UsageError for houses of different kinds or ridge heights: one rubric and one light height serve a run.
-    """
-    for name, title in (("kind", "kinds"), ("ridge_m", "ridge heights")):
-        found = list(dict.fromkeys(getattr(house, name) for house in houses))
-        if len(found) > 1:
-            raise UsageError(
-                f"the houses are of {title} {' and '.join(map(str, found))}",
-                "houses of one kind and one ridge height in a run",
-                "screen them one kind at a time and compare the results",
-            )
-    first = houses[0]
-    if list(houses) == settings.houses:
-        return settings
-    told = {"house": [house.name for house in houses], "kind": first.kind, "ridge_m": first.ridge_m}
-    return settings.model_copy(update=told)
 
 
 def judged(site: Site, settings: Settings, scans: list[Scan], judges: list[Judge], missing: list[Gap]) -> Result:

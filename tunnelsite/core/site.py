@@ -33,6 +33,7 @@ class Site:
         wind: where it comes from, or None.
         drained: gives the same land as it drains with all the land round it, or None where no more than the land read is known.
         notes: what was found, assumed or repaired.
+        named: files that parameters name, by name and digest alone.
         files: what to ask at the end of a run whether it still is as it was read (kept for the reader).
         store: where large arrays of the run live.
     """
@@ -52,6 +53,7 @@ class Site:
     drained: Callable[[], Drained] | None = None
     notes: tuple[str, ...] = ()
     files: tuple[Any, ...] = ()
+    named: tuple[Features, ...] = ()
     store: Store = field(default_factory=Store)
 
     @property
@@ -65,7 +67,12 @@ class Site:
             *self.keep_outs,
             *self.services.values(),
         ]
-        return [self.dem, self.parcels, *(item for item in [*optional, self.lamps, self.soils] if item is not None)]
+        return [
+            self.dem,
+            self.parcels,
+            *(item for item in [*optional, self.lamps, self.soils] if item is not None),
+            *self.named,
+        ]
 
 
 @dataclass

@@ -13,7 +13,8 @@ from pyproj.exceptions import CRSError
 
 from tunnelsite.core.errors import InputRefused, UsageError
 from tunnelsite.core.units import VERTICAL_UNIT_WORDS, VERTICAL_UNITS_M
-from tunnelsite.io.files import head
+from tunnelsite.io.files import head, sha256
+from tunnelsite.io.plain_names import parts_beside
 
 _WORLD_FILES = (".tfw", ".tifw", ".tiffw", ".wld")
 _UNIT_NAMES = {
@@ -61,6 +62,9 @@ def georeferencing(source: rasterio.DatasetReader, path: Path, option: str, crs:
             "one in the file (GeoTIFF keys, or a .prj beside an ASCII grid); it is never guessed",
             f"state it as an EPSG code such as EPSG:26915 (--{option.lower().lstrip('-')}-crs EPSG:xxxx)",
         )
+    if crs is None:
+        for file in parts_beside(path, source.driver).values():
+            notes.append(f"coordinate system taken from {file.name!r}, SHA-256 {sha256(file)}")
     return Georeferencing(used, _vertical_unit(used, path, option), affine, (*notes, *_unused_sidecars(path)))
 
 
@@ -118,7 +122,7 @@ def _affine(source, path: Path, option: str, notes: list[str]) -> tuple[float, .
             raise InputRefused(
                 f"{option}: {world.name!r} is no world file", "six numbers, one a line", "export it again"
             ) from None
-        notes.append(f"place taken from {world.name!r}")
+        notes.append(f"place taken from {world.name!r}, SHA-256 {sha256(world)}")
     values = tuple(affine)[:6]
     a, b, _, d, e, _ = values
     area = a * e - b * d

@@ -26,6 +26,7 @@ from tunnelsite.core.house import House, Pad
 from tunnelsite.core.layers import Features, SourceRaster
 from tunnelsite.core.rubric import Rubric
 from tunnelsite.core.site import Frame, Site
+from tunnelsite.io.files import file_name, sha256
 from tunnelsite.io.kept_arrays import check_frame, check_scan, stored_arrays
 from tunnelsite.io.staging import write_whole
 from tunnelsite.settings import Settings
@@ -97,7 +98,8 @@ def kept_run(path: str | Path, ranked: Callable[[Result], Result] | None = None)
     if not file.is_file():
         raise InputRefused(f"kept run {file} is missing", "a file of `tunnelsite screen --keep`", "correct the path")
     try:
-        parts = _read(file)
+        site, *rest = _read(file)
+        parts = (_ranked_from(site, file), *rest)
         # describing a candidate reads what no check here has looked at, so it belongs inside
         *measured, missing = parts
         unranked = Result(*measured, scored=[], here=[], choices=[], gaps=missing)
@@ -152,6 +154,11 @@ def _read(file: Path):
     if not scans or not judges:
         raise ValueError("nothing was kept")
     return _site_in(about["site"], arrays), settings, scans, judges, [Gap(**gap) for gap in about["gaps"]]
+
+
+def _ranked_from(site: Site, file: Path) -> Site:
+    note = f"ranked again from a kept run, {file_name(file)}, SHA-256 {sha256(file)}"
+    return dataclasses.replace(site, notes=(note,))
 
 
 def _under(arrays: dict[str, np.ndarray], start: str) -> dict[str, np.ndarray]:
@@ -282,5 +289,4 @@ def _site_in(item: dict[str, Any], arrays: dict[str, np.ndarray]) -> Site:
     services = {name: Features(empty, name=one["name"], sha256=one["sha256"]) for name, one in item["services"].items()}
     others = tuple(Features(empty, name=name, sha256=sha256) for name, sha256 in item["others"])
     parcels = _features_in(item["parcels"], "site.parcels", arrays)
-    notes = ("ranked again from a kept run",)
-    return Site(raster, parcels, keep_outs=others, services=services, notes=notes)  # named for the run table only
+    return Site(raster, parcels, keep_outs=others, services=services)  # named for the run table only

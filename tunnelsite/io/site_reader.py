@@ -17,6 +17,7 @@ from tunnelsite.core.site import Site
 from tunnelsite.core.weather import Weather
 from tunnelsite.core.wind import WindRose
 from tunnelsite.io.files import FileStamp, file_stamp, layer_of, same_file
+from tunnelsite.io.named_files import named_files, with_named_files
 from tunnelsite.io.rasters import RasterHeader, raster_header, read_raster
 from tunnelsite.io.scratch import FROM_BYTES, Scratch
 from tunnelsite.io.vectors import read_features
@@ -139,7 +140,7 @@ def _check_named(settings: Settings) -> None:
 def site_from(settings: Settings) -> Site:
     """The site that settings name. Errors: UsageError where the DEM or the parcels are missing, else as `read_site`."""
     _check_named(settings)
-    return read_site(
+    site = read_site(
         settings.dem,
         settings.parcels,
         far_dem=settings.far_dem,
@@ -163,6 +164,7 @@ def site_from(settings: Settings) -> Site:
             far_elevation_unit=settings.far_elevation_unit,
         ),
     )
+    return with_named_files(site, settings.parameter)
 
 
 @dataclass(frozen=True)
@@ -175,6 +177,7 @@ class RegionInputs:
     services: dict[str, Features]
     weather: Weather | None
     wind: WindRose | None
+    named: tuple[Features, ...] = ()
 
 
 def read_inputs(settings: Settings) -> RegionInputs:
@@ -187,6 +190,7 @@ def read_inputs(settings: Settings) -> RegionInputs:
         _services(settings.service),
         None if settings.weather is None else read_weather(settings.weather),
         _wind(settings.wind, settings.wind_from_deg),
+        named_files(settings.parameter),
     )
 
 

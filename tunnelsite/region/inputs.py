@@ -46,11 +46,17 @@ class Region:
     services: Mapping[str, Features] = field(default_factory=dict)
     weather: Weather | None = None
     wind: WindRose | None = None
+    named: tuple[Features, ...] = ()
 
     @property
     def digests(self) -> list[tuple[str, str]]:
         """(name, SHA-256) of every input."""
         return [(self.parcels.name, self.parcels.sha256), *((name, digest) for _, name, digest in self.by_role)]
+
+    @property
+    def rasters(self) -> list[Mosaic]:
+        """The DEM, and the surface and the far DEM where they are given."""
+        return [item for item in (self.dem, self.surface, self.far_dem) if item is not None]
 
     @property
     def by_role(self) -> list[tuple[str, str, str]]:
@@ -59,6 +65,7 @@ class Region:
         found = [(role, file_name(item.whole.path), item.sha256) for role, item in rasters.items() if item is not None]
         vectors = [*self.features.items(), *(("keep_out", item) for item in self.keep_outs)]
         vectors += [(f"service:{name}", item) for name, item in self.services.items()]
+        vectors += [(item.notes[0], item) for item in self.named]
         found += [(role, item.name, item.sha256) for role, item in vectors if item is not None]
         tables = {"weather": self.weather, "wind": self.wind}
         return found + [(role, x.name, x.sha256) for role, x in tables.items() if x is not None and x.sha256]
@@ -80,6 +87,7 @@ class TaskInputs:
     services: dict[str, Features]
     weather: Weather | None
     wind: WindRose | None
+    named: tuple[Features, ...] = ()
     drained: DrainedTiles | None = None
 
 
@@ -126,6 +134,7 @@ def task_inputs(
         dict(region.services),
         region.weather,
         region.wind,
+        region.named,
         drained,
     )
 
@@ -153,6 +162,7 @@ def task_site(inputs: TaskInputs, settings: Settings) -> Site:
         services=inputs.services,
         weather=inputs.weather,
         wind=inputs.wind,
+        named=inputs.named,
         drained=_drained(inputs, settings),
         **inputs.features,
     )

@@ -84,6 +84,7 @@ def _basis(region: Region, settings: Settings, plan: RegionPlan, blocks: Lattice
         "drainage": FORMAT if plan.drainage == "all" else "halo",
         "versions": [[row["name"], row["value"]] for row in version_rows() if row["name"] in LIBRARIES],
         "crs": horizontal(region.parcels.crs).to_wkt(),
+        "places": [[item.whole.crs.to_wkt(), item.whole.affine] for item in region.rasters],
     }  # fmt: skip
 
 
