@@ -134,12 +134,11 @@ def safe_environment() -> rasterio.Env:
 @contextmanager
 def opened(path: Path, driver: str) -> Iterator[rasterio.DatasetReader]:
     """The raster, open for reading by one driver; only inside `reading`."""
-    with plainly_named(path, driver) as link:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore", NotGeoreferencedWarning)  # judged, in our own words, by `georeferencing`
-            source = rasterio.open(link, driver=driver, sharing=False, **_OPEN_OPTIONS[driver])
-        with source:
-            yield source
+    with plainly_named(path, driver) as link, warnings.catch_warnings():
+        warnings.simplefilter("ignore", NotGeoreferencedWarning)  # judged, in our own words, by `georeferencing`
+        source = rasterio.open(link, driver=driver, sharing=False, **_OPEN_OPTIONS[driver])
+    with source:  # open as it is, it needs no name any more; a worker that is killed while it reads leaves no link
+        yield source
 
 
 @contextmanager
