@@ -59,11 +59,31 @@ def test_whole_year_without_a_lost_hour(tmy3):
     assert len(tmy3.sha256) == 64
 
 
+def with_holes(text: str, count: int) -> str:
+    """The same with the mark for a missing beam in so many hours, spread over the year."""
+    lines = text.splitlines(keepends=True)
+    for k in np.linspace(8, len(lines) - 1, count).astype(int):
+        cells = lines[k].split(",")
+        cells[14] = "9999"  # the mark for a missing value in EPW
+        lines[k] = ",".join(cells)
+    return "".join(lines)
+
+
+def test_a_few_missing_hours_are_counted_and_weigh_nothing(tmp_path, tmy3):
+    path = tmp_path / "few.epw"
+    path.write_text(with_holes(_epw(tmy3), 88))
+    found = read_weather(path)
+    assert any("88 hours (1.0%) without radiation are left out" in note for note in found.notes)
+    missing = found.beam_normal_wh != tmy3.beam_normal_wh
+    assert 0 < missing.sum() <= 88 and not found.global_wh[missing].any() and not found.diffuse_wh[missing].any()
+    assert np.array_equal(
+        found.diffuse_wh[~missing & (found.diffuse_wh > 0)], tmy3.diffuse_wh[~missing & (found.diffuse_wh > 0)]
+    )
+
+
 def test_refusals(tmp_path, tmy3):
     text = _epw(tmy3)
     lines = text.splitlines(keepends=True)
-    hole = lines[20].split(",")
-    hole[14] = "9999"  # the mark for a missing value in EPW
     cases = {
         "short.epw": ("".join(lines[:5000]), "hours of the year"),
         "twice.epw": (text + lines[-1], "hours of the year"),
@@ -71,7 +91,7 @@ def test_refusals(tmp_path, tmy3):
         "other.csv": ("a,b\n1,2\n", "neither EPW"),
         "empty.epw": ("", "is empty"),
         "place.epw": (text.replace(str(tmy3.lat_deg), "136.1", 1), "names a station"),
-        "hole.epw": ("".join([*lines[:20], ",".join(hole), *lines[21:]]), "without dni"),
+        "holes.epw": (with_holes(text, 500), r"500 hours \(5\.7%\) without dni.*all hours but 5%"),
     }
     for name, (content, words) in cases.items():
         path = tmp_path / name

@@ -59,6 +59,8 @@ def test_the_sun_of_a_time() -> None:
     assert elevation == pytest.approx(23.5, abs=0.2) and 170 < azimuth < 180  # a quarter of an hour before noon
     with pytest.raises(UsageError, match="without a place"):
         run(SHADOW, wall(), when_utc="2027-12-21T17:00Z")
+    with pytest.raises(UsageError, match=r"without its zone.*write 2027-12-21T17:00Z if it is UTC"):
+        run(SHADOW, wall(), when_utc="2027-12-21T17:00", latitude_deg=43.0, longitude_deg=-78.0)
     for wrong in ("21 Dec", "2027-12-21", "2027-13-01T00:00", "1890-01-01T00:00"):
         with pytest.raises(UsageError, match="as 2027-12-21T17:00Z"):
             run(SHADOW, wall(), when_utc=wrong, latitude_deg=0.0, longitude_deg=0.0)

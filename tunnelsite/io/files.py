@@ -15,6 +15,22 @@ from tunnelsite.core.shown import one_line
 
 _URL = re.compile(r"[a-zA-Z][a-zA-Z0-9+.-]+://")
 _CHUNK = 1 << 20
+READABLE = (
+    ".tif",
+    ".tiff",
+    ".asc",
+    ".gpkg",
+    ".geojson",
+    ".json",
+    ".shp",
+    ".fgb",
+    ".gml",
+    ".kml",
+    ".gpx",
+    ".epw",
+    ".csv",
+)
+MOST_NAMED = 6  # files of a folder in a message
 _UNLIMITED = 1 << 60  # cgroup v1 writes a number near 2**63 for "no limit"
 
 
@@ -55,11 +71,7 @@ def checked_file(path: str | os.PathLike, option: str) -> Path:
         _refuse_other_than_path(text, option)
         raise _unreadable(option, text, error) from None
     if stat.S_ISDIR(mode.st_mode):
-        raise InputRefused(
-            f"{option}: {text!r} is a folder",
-            "one file",
-            "export the layer to a GeoPackage (rasters: GeoTIFF)",
-        )
+        raise InputRefused(f"{option}: {text!r} is a folder", "one file", _of_the_folder(found))
     if not stat.S_ISREG(mode.st_mode):  # a pipe or device would hang or never end
         raise InputRefused(
             f"{option}: {text!r} is not a regular file", "a file on disk", "save the data to a file first"
@@ -76,6 +88,18 @@ def checked_file(path: str | os.PathLike, option: str) -> Path:
 def file_name(path: Path) -> str:
     """A file's name for records and messages: one line that every format can hold, with bytes that are no UTF-8 as `\\xff`."""
     return one_line(os.fsencode(path.name).decode("utf-8", "backslashreplace"))
+
+
+def _of_the_folder(folder: Path) -> str:
+    """What to give in place of a folder: a file that it holds."""
+    try:
+        held = sorted(file_name(file) for file in folder.iterdir() if file.suffix.lower() in READABLE)
+    except OSError:
+        held = []
+    if not held:
+        return "export the layer to a GeoPackage (rasters: GeoTIFF)"
+    more = f" and {len(held) - MOST_NAMED} more" if len(held) > MOST_NAMED else ""
+    return f"give one of its files: {', '.join(held[:MOST_NAMED])}{more}; `tunnelsite region` takes a folder of tiles"
 
 
 def head(path: Path, option: str, count: int) -> bytes:

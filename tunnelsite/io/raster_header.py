@@ -8,6 +8,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
 import pyproj
 import rasterio
 from rasterio._err import CPLE_BaseError  # not public, but header fields of a damaged file do raise it
@@ -24,6 +25,8 @@ from tunnelsite.io.tiff_tags import check_upright
 
 READING_ERRORS = (RasterioError, CPLE_BaseError, ValueError, OSError)
 MOST_BANDS = 1000
+DEGREE_M = 111_320.0  # of latitude
+LEAST_CELL_M = 1e-3  # a thousandth of what any elevation model has
 LEAST_CELLS = 3  # rows and columns; a slope needs a 3 x 3 window
 # Without Float64 the ASCII driver takes a grid whose first lines hold whole numbers for whole numbers
 # throughout.
@@ -109,6 +112,7 @@ def raster_header(path, option: str = "DEM", crs: str | None = None) -> RasterHe
         bands = _bands(source, found, option)
         rows, cols = source.shape
         block = source.block_shapes[0]
+    _check_cells(found, option, horizontal(place.crs), place.affine)
     if min(rows, cols) < LEAST_CELLS:
         raise InputRefused(
             f"{option}: {found.name!r} has {rows} rows and {cols} columns",
@@ -119,6 +123,26 @@ def raster_header(path, option: str = "DEM", crs: str | None = None) -> RasterHe
         found, option, driver, horizontal(place.crs), place.vertical_unit, place.affine,
         rows, cols, block, bands, stamp, place.notes,
     )  # fmt: skip
+
+
+def _check_cells(path: Path, option: str, crs: pyproj.CRS, affine: tuple) -> None:
+    """Errors: InputRefused for cells that no survey has: degrees that are labelled as metres, most likely."""
+    unit_m = DEGREE_M if crs.is_geographic else crs.axis_info[0].unit_conversion_factor if crs.axis_info else 1.0
+    a, b, c, d, e, f = affine
+    side_m = min(np.hypot(a, d), np.hypot(b, e)) * unit_m
+    if side_m >= LEAST_CELL_M:
+        return
+    degrees = not crs.is_geographic and abs(c) <= 360 and abs(f) <= 90
+    mend = (
+        "if they are degrees, state the system that it is really in"
+        if degrees
+        else "assign the right coordinate system"
+    )
+    raise InputRefused(
+        f"{option}: {path.name!r} has cells of {side_m:.2g} m in {crs.name!r}, its corner at {c:.6g}, {f:.6g}",
+        f"cells of {LEAST_CELL_M:g} m or more",
+        f"{mend} (--{option.lower().lstrip('-')}-crs EPSG:xxxx)",
+    )
 
 
 def safe_environment() -> rasterio.Env:

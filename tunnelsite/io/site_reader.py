@@ -5,18 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
-import numpy as np
-import pyproj
-import shapely
-
 from tunnelsite.core.errors import InputRefused, UsageError
-from tunnelsite.core.grid import horizontal, transformer, true_scale
 from tunnelsite.core.layers import Features, SourceRaster
-from tunnelsite.core.reproject import lonlat_bounds
 from tunnelsite.core.site import Site
 from tunnelsite.core.weather import Weather
 from tunnelsite.core.wind import WindRose
 from tunnelsite.io.files import FileStamp, file_stamp, layer_of, same_file
+from tunnelsite.io.land_window import window_bounds
 from tunnelsite.io.named_files import named_files, with_named_files
 from tunnelsite.io.rasters import RasterHeader, raster_header, read_raster
 from tunnelsite.io.scratch import FROM_BYTES, Scratch
@@ -242,53 +237,3 @@ def _read_far(path: str, land: Features, reading: RasterReading) -> SourceRaster
     bounds = window_bounds(header, land, reading.halo_m + reading.far_reach_m)
     unit = reading.far_elevation_unit
     return read_raster(header, bounds=bounds, vertical_unit=unit, zero_is_nodata=reading.zero_is_nodata)
-
-
-def window_bounds(header: RasterHeader, land: Features, halo_m: float) -> tuple[float, float, float, float]:
-    """The parcels and `halo_m` round them in the raster's coordinate system. Errors: InputRefused where they do not meet."""
-    lonlat_bounds(land)  # refuses parcels across the 180 degree meridian and coordinates that cannot be
-    source, target = horizontal(land.crs), horizontal(header.crs)
-    corners = shapely.get_coordinates(
-        shapely.segmentize(shapely.box(*shapely.total_bounds(land.geometry)), _step(source, land))
-    )
-    east, north = transformer(source.to_wkt(), target.to_wkt()).transform(corners[:, 0], corners[:, 1])
-    if not (np.isfinite(east).all() and np.isfinite(north).all()):
-        raise InputRefused(
-            f"parcels {land.name} cannot be carried to the coordinate system of {header.path.name}, {target.name}",
-            "parcels that lie on the DEM",
-            "check that each file carries the right coordinate system",
-        )
-    if target.is_geographic:
-        widest = max(0.01, float(np.cos(np.radians(min(89.0, np.abs(north).max())))))
-        margin = (halo_m / 111_000 / widest, halo_m / 110_000)
-    else:
-        unit_m = target.axis_info[0].unit_conversion_factor * true_scale(target, east.mean(), north.mean())
-        margin = (1.02 * halo_m / unit_m,) * 2
-    found = (east.min() - margin[0], north.min() - margin[1], east.max() + margin[0], north.max() + margin[1])
-    own = header.bounds
-    if found[0] >= own[2] or found[2] <= own[0] or found[1] >= own[3] or found[3] <= own[1]:
-        raise _apart(header, land, (east.min(), north.min(), east.max(), north.max()), target)
-    return found
-
-
-def _step(crs: pyproj.CRS, land: Features) -> float:
-    west, south, east, north = shapely.total_bounds(land.geometry)
-    return max(east - west, north - south, 1e-9) / 16
-
-
-def _apart(header: RasterHeader, land: Features, parcels, crs: pyproj.CRS) -> InputRefused:
-    own = header.bounds
-    gap = np.hypot(max(parcels[0] - own[2], own[0] - parcels[2], 0), max(parcels[1] - own[3], own[1] - parcels[3], 0))
-    unit = "deg" if crs.is_geographic else crs.axis_info[0].unit_name
-    show = (
-        "{:.6g} to {:.6g} east, {:.6g} to {:.6g} north"
-        if crs.is_geographic
-        else "{:.0f} to {:.0f} east, {:.0f} to {:.0f} north"
-    )
-    return InputRefused(
-        f"parcels {land.name} and {header.path.name} do not meet: in {crs.name} [{unit}] the parcels span "
-        f"{show.format(parcels[0], parcels[2], parcels[1], parcels[3])}, the DEM {show.format(own[0], own[2], own[1], own[3])}; "
-        f"they are {f'{gap:.6g}' if crs.is_geographic else f'{gap:,.0f}'} {unit} apart",
-        "parcels that lie on the DEM",
-        "check that each file carries the right coordinate system",
-    )

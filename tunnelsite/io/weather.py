@@ -15,6 +15,7 @@ from tunnelsite.io.files import checked_file, file_name, head, sha256
 SUN_YEAR = 2025  # the project's 365-day sun year (light.sun.YEAR)
 HOURS = 8760
 MOST_WH = 1500.0  # more than the sun gives outside the atmosphere: such a number is a missing-value mark such as 9999
+MOST_MISSING = 0.05  # of the hours of a year
 LARGEST_BYTES = 50_000_000
 EXPECTED = "an EPW or TMY3 file of one year, hour by hour"
 
@@ -70,16 +71,24 @@ def _checked(
             "a place on earth",
             "mend its first line",
         )
+    missing = np.zeros(HOURS, bool)
     for name, values in table.items():
         bad = ~np.isfinite(values) | (values < 0) | (values > MOST_WH)
-        if bad.any():
+        if bad.mean() > MOST_MISSING:
             row = int(np.argmax(bad))
             where = f"day {of_year[row] // 24 + 1} at hour {of_year[row] % 24 + 1} ({values[row]:g})"
             raise InputRefused(
-                f"{file.name} has {int(bad.sum())} hours without {name}, the first on {where}",
-                "radiation in every hour",
+                f"{file.name} has {int(bad.sum())} hours ({bad.mean():.1%}) without {name}, the first on {where}",
+                f"radiation in all hours but {MOST_MISSING:.0%}",
                 "choose another station; holes are not filled by guesses",
             )
+        missing |= bad
+    if missing.any():
+        table = {name: np.where(missing, 0.0, values) for name, values in table.items()}
+        notes = [
+            *notes,
+            f"{int(missing.sum())} hours ({missing.mean():.1%}) without radiation are left out: they weigh nothing",
+        ]
     order = np.argsort(of_year)
     first = np.datetime64(f"{SUN_YEAR}-01-01", "s").astype(np.int64)
     start_s = first + np.arange(HOURS) * 3600 - round(place[3] * 3600)

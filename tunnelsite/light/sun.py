@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 
 import numpy as np
 
@@ -73,7 +73,7 @@ def daylight_positions(seconds: np.ndarray, place: Place) -> tuple[np.ndarray, n
 
 
 def utc_seconds(text: str) -> float:
-    """Seconds since 1970 in UTC of a time as `2027-12-21T17:00Z`; with an offset as `+01:00`, or UTC where none is given.
+    """Seconds since 1970 in UTC of a time as `2027-12-21T17:00Z`; or with an offset as `+01:00`.
 
     Errors: UsageError for anything else, and for years in which the fixed TT - UT1 of this module no longer holds to 0.01 deg.
     """
@@ -85,7 +85,13 @@ def utc_seconds(text: str) -> float:
         raise UsageError(
             f"the time is {text!r}", "a date and time of 1980 to 2060, as 2027-12-21T17:00Z", "write it like that"
         )
-    return (when if when.tzinfo is not None else when.replace(tzinfo=UTC)).timestamp()
+    if when.tzinfo is None:
+        raise UsageError(
+            f"the time is {text!r}, without its zone",
+            "a time with its zone: Z for UTC, or as -05:00",
+            f"write {text.strip()}Z if it is UTC, or add the offset of the clock",
+        )
+    return when.timestamp()
 
 
 def declination_deg(seconds: np.ndarray) -> np.ndarray:

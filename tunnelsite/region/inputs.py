@@ -18,9 +18,10 @@ from tunnelsite.core.weather import Weather
 from tunnelsite.core.wind import WindRose
 from tunnelsite.io.drained_tiles import DrainedTiles
 from tunnelsite.io.files import file_name
+from tunnelsite.io.land_window import window_bounds
 from tunnelsite.io.mosaic import Mosaic, mosaic, read_mosaic
 from tunnelsite.io.rasters import covered, height_rules
-from tunnelsite.io.site_reader import read_inputs, window_bounds
+from tunnelsite.io.site_reader import read_inputs
 from tunnelsite.scan.data_checks import check_columns
 from tunnelsite.scan.localise import unique_names
 from tunnelsite.settings import Settings

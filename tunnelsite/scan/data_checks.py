@@ -101,10 +101,20 @@ def check_data(site: Site, frame: Frame, halo_m: float) -> None:
         for rows in bands(grid.shape)
     ):
         raise InputRefused(
-            f"{site.dem.name} holds no height inside the parcels of {site.parcels.name}",
+            f"{site.dem.name} holds no height inside the parcels of {site.parcels.name}{_why(site)}",
             "a DEM that covers the parcels",
             "get the tile of this place, or check the file's no-data value",
         )
+
+
+def _why(site: Site) -> str:
+    """What was taken for no height, where that was said."""
+    said = [
+        note
+        for note in site.dem.notes
+        if "no data" in note or "no-data" in note or "treated" in note or "outside" in note
+    ]
+    return f" ({'; '.join(said)})" if said else ""
 
 
 def halo_left(frame: Frame) -> float:
