@@ -9,7 +9,7 @@ from tunnelsite.core.layers import Layer
 from tunnelsite.core.site import Site
 from tunnelsite.preset_words import preset_notes
 from tunnelsite.scan.data_checks import check_houses
-from tunnelsite.scan.doubts import surface_doubts
+from tunnelsite.scan.doubts import doubt_surface
 from tunnelsite.scan.far_ground import far_ground
 from tunnelsite.screening import framed, sun_table
 from tunnelsite.settings import Settings
@@ -35,5 +35,5 @@ def checked(site: Site, settings: Settings) -> Checked:
     cell = (frame.grid.cell_m, frame.grid.cell_m)
     ground = {"ground": Layer(frame.ground, "m", "ground", cell)}
     frame.layers |= {"raised": catalogue.process("raised_ground")(ground, {})["raised"].values}
-    doubts = [*frame.doubts, *surface_doubts(frame, site.dem.name)]
-    return Checked(doubts, [*notes, *frame.notes, *preset_notes(settings)])
+    doubt_surface(frame, site.dem.name)
+    return Checked(frame.doubts, [*notes, *frame.notes, *preset_notes(settings)])

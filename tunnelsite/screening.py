@@ -28,7 +28,7 @@ from tunnelsite.python_call import houses_asked, settings_asked, told_houses
 from tunnelsite.result import Result
 from tunnelsite.scan.beyond import beyond_layers
 from tunnelsite.scan.data_checks import check_data, check_houses
-from tunnelsite.scan.doubts import surface_doubts
+from tunnelsite.scan.doubts import doubt_surface
 from tunnelsite.scan.engine import Judge, Scan, scanned
 from tunnelsite.scan.far_ground import far_ground
 from tunnelsite.scan.judge import scores
@@ -233,9 +233,7 @@ def prepared(site: Site, settings: Settings, bearing_deg: float, judges: list[Ju
             if name not in frame.layers:
                 frame.keep(name, made[name].values, made[name].unit)
             del made[name]
-    doubts = surface_doubts(frame, site.dem.name)
-    frame.surface_like = bool(doubts)
-    frame.doubts += doubts
+    doubt_surface(frame, site.dem.name)
     return frame
 
 

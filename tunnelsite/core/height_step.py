@@ -11,10 +11,10 @@ from tunnelsite.core.units import FOOT_M, US_SURVEY_FOOT_M
 LEAST_STEP_M = 0.004  # a millimetre, or what float32 cannot tell apart high up, changes no answer
 MOST_STEP_M = 2.5
 LOUD_STEP_M = 0.05  # from here on it is said before anything else
-# Rounding of ground that falls by the finished tolerance, 1/192, repeats every 192 steps; its correlation, 1 - 6 x (1 - x) over a
-# share x of that (derived: rounding error is uniform along a slope), falls to 1/e at x = 0.12 and to 0 at 0.21; 0.15 lets
-# the errors of a footprint's two slopes come out right on that pitch and too large on steeper ground (simulated).
-RANGE_STEPS = 0.15 * 192
+# Rounding of ground that falls by 1 % repeats every 100 steps; its correlation, 1 - 6 x (1 - x) over a share x of that (derived:
+# rounding error is uniform along a slope), falls to 1/e at x = 0.12 and to 0 at 0.21. With 0.15 the errors of a footprint's two
+# slopes come out as simulated on such ground, and no smaller than those of real ground that was rounded and then read as level.
+RANGE_STEPS = 0.15 * 100
 NAMED_M = (
     *(1.0, 2.0, 0.5, 0.25, 0.2, 0.1, 0.05, 0.02, 0.01, 0.005),
     *(unit * share for unit in (FOOT_M, US_SURVEY_FOOT_M) for share in (1.0, 0.5, 0.25, 0.2, 0.1, 0.05, 0.02)),

@@ -13,8 +13,14 @@ SURFACE_LIKE = "heights may be of roofs and crowns"  # flag of every candidate o
 LEAST_SHARE, LEAST_THINGS, ONE_SIDED = 0.003, 3, 4.0
 
 
-def surface_doubts(frame: Frame, name: str) -> list[str]:
-    """The doubt that a model holds what stands on the ground, from its layer `raised`. Arguments: frame; name of the model's file."""
+def doubt_surface(frame: Frame, name: str) -> None:
+    """Let the frame say whether its model holds what stands on the ground. Arguments: frame, with its layer `raised`; name of the file."""
+    doubts = _surface_doubts(frame, name)
+    frame.surface_like = bool(doubts)
+    frame.doubts += doubts
+
+
+def _surface_doubts(frame: Frame, name: str) -> list[str]:
     raised = frame.layers.get("raised")
     if raised is None:
         return []

@@ -51,6 +51,7 @@ def numbers(values: np.ndarray) -> np.ndarray:
 
 
 def lumens(lamps: Features) -> np.ndarray:
+    """The lumens of each lamp [lm]. Errors: InputRefused where they are missing or not sensible."""
     given = column(lamps, "lumens")
     if given is None:
         raise InputRefused(
