@@ -7,11 +7,12 @@ from dataclasses import dataclass
 from tunnelsite import catalogue
 from tunnelsite.core.layers import Layer
 from tunnelsite.core.site import Site
+from tunnelsite.crop_sun import sun_table
 from tunnelsite.preset_words import preset_notes
 from tunnelsite.scan.data_checks import check_houses
 from tunnelsite.scan.doubts import doubt_surface
 from tunnelsite.scan.far_ground import far_ground
-from tunnelsite.screening import framed, sun_table
+from tunnelsite.screening import framed
 from tunnelsite.settings import Settings
 
 

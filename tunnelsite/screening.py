@@ -4,9 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING
-
-import numpy as np
 
 from tunnelsite import catalogue
 from tunnelsite.core.describe import nearest
@@ -17,13 +14,14 @@ from tunnelsite.core.one_process import refuse_forked
 from tunnelsite.core.plug_ins import PlugInFailed
 from tunnelsite.core.process import Progress, silent
 from tunnelsite.core.site import Frame, Site
-from tunnelsite.core.units import days_of
 from tunnelsite.core.wind import WindRose
 from tunnelsite.cost import refuse_shortage
 from tunnelsite.criteria.reach import reach
+from tunnelsite.crop_sun import sun_table
 from tunnelsite.io.named_files import with_named_files
 from tunnelsite.needs import given_for, left_out
 from tunnelsite.not_assessed import Gap, gaps
+from tunnelsite.processes.outlines_given import OUTLINES
 from tunnelsite.python_call import houses_asked, settings_asked, told_houses
 from tunnelsite.result import Result
 from tunnelsite.scan.beyond import beyond_layers
@@ -40,11 +38,8 @@ from tunnelsite.scan.ranking import RankRules, ranked
 from tunnelsite.scan.refine import broken_rules
 from tunnelsite.scan.soils import add_soils
 from tunnelsite.scan.steady import steady_scores
-from tunnelsite.scan.surface import add_surface
-from tunnelsite.settings import Settings, crop_period, settings_from
-
-if TYPE_CHECKING:
-    from tunnelsite.light.season import BareTrees
+from tunnelsite.scan.surface import add_surface, outline_edges
+from tunnelsite.settings import Settings, settings_from
 
 
 def screen(
@@ -214,6 +209,8 @@ def prepared(site: Site, settings: Settings, bearing_deg: float, judges: list[Ju
         }
         if any(spec.id == "sun" for spec in process.description.reads):
             inputs["sun"] = Layer(sun_table(site, frame, settings), "deg, deg, Wh/m2, 1, 1", "sun of the crop months")
+        if any(spec.id == OUTLINES.id for spec in process.description.reads):
+            inputs[OUTLINES.id] = Layer(outline_edges(frame), OUTLINES.unit, OUTLINES.title)
         if site.drained is not None and any(spec.id == "upslope_beyond_m2" for spec in process.description.reads):
             inputs |= beyond_layers(site.drained(), frame)
         parameters = process_parameters(process.id, frame, settings, site.wind)
@@ -253,30 +250,3 @@ def process_parameters(process_id: str, frame: Frame, settings: Settings, wind: 
         "azimuths": settings.azimuths,
         "light_height_m": settings.light_height_m,
     }
-
-
-def sun_table(site: Site, frame: Frame, settings: Settings) -> np.ndarray:
-    """The sun of the crop months at the farm (see `light.season.season_sun`), by clear sky or the site's weather file."""
-    from tunnelsite.light import irradiance, season
-    from tunnelsite.light.sun import Place
-
-    place = Place(frame.lat_deg, frame.lon_deg, frame.datum_m)
-    period = crop_period(settings.crop_months)
-    if site.weather is None:
-        steps = irradiance.clear_sky_steps(place, of_days=days_of(period))
-    else:
-        steps = irradiance.weather_steps(site.weather, place)
-        frame.notes += [f"light weighed by {steps.source}", *steps.notes]
-    kinds = frame.crowns.kinds if frame.crowns is not None else ()
-    return season.season_sun(steps, period, bare_months(settings, frame.lat_deg), kinds)
-
-
-def bare_months(settings: Settings, lat_deg: float) -> BareTrees | None:
-    """When deciduous trees are bare, as set or as usual at this latitude."""
-    from tunnelsite.light.season import BareTrees, bare_trees
-
-    if settings.bare_trees is None:
-        return bare_trees(lat_deg, settings.bare_transmission)
-    if settings.bare_trees == "never":
-        return None
-    return BareTrees(crop_period(settings.bare_trees), settings.bare_transmission)

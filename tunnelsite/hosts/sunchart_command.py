@@ -147,11 +147,11 @@ def _point(given: argparse.Namespace) -> tuple[float, float, str, dict[str, Any]
 
 def _seen(settings, lon: float, lat: float, eye_m: float):
     """The site, and what is seen from the point."""
+    from tunnelsite.crop_sun import bare_months
     from tunnelsite.io.site_reader import inputs_unchanged, site_from
     from tunnelsite.report.site_horizon import Surroundings, horizon_at
     from tunnelsite.scan.localise import frame_grid, localised
     from tunnelsite.scan.surface import add_surface
-    from tunnelsite.screening import bare_months
 
     site = site_from(settings)
     frame = localised(site, frame_grid(site, bearing_deg=90.0, cell_m=settings.cell_m, halo_m=settings.halo_m))

@@ -9,6 +9,7 @@ import numpy as np
 
 from tunnelsite.kernels.horizon_rays import March, march, ray_samples, scan_plan
 from tunnelsite.kernels.horizon_scan import NEAR_STEPS, scan, turned
+from tunnelsite.kernels.outlines import NO_FLOOR, Outlines, flipped, outlines
 
 
 @dataclass(frozen=True)
@@ -71,37 +72,61 @@ class Tally(NamedTuple):
     losses: np.ndarray
 
 
-def scan_ahead(pair: tuple[np.ndarray, np.ndarray], cell_m: float, way: March, rays: Rays, tally: Tally) -> None:
-    """Tally what the horizons along one March take away (see `horizon_scan.scan`), of a pair from `grid_pair` turned as it asks."""
-    _scanned(pair, cell_m, way, rays, (tally, np.empty((0, 0), np.float32)))
+class Seen(NamedTuple):
+    """Surface and observer from `grid_pair`, turned as a March asks, and the outlines on that grid or None."""
+
+    surface: np.ndarray
+    observer: np.ndarray
+    outlines: Outlines | None = None
 
 
-def tangents_ahead(pair: tuple[np.ndarray, np.ndarray], cell_m: float, way: March, rays: Rays) -> np.ndarray:
-    """Horizon tangents along one March, float32 [rows, cols], of a pair from `grid_pair` turned as it asks; turned back."""
-    out = np.empty_like(pair[0])
+def scan_ahead(seen: Seen, cell_m: float, way: March, rays: Rays, tally: Tally) -> None:
+    """Tally what the horizons along one March take away (see `horizon_scan.scan`)."""
+    _scanned(seen, cell_m, way, rays, (tally, np.empty((0, 0), np.float32)))
+
+
+def tangents_ahead(seen: Seen, cell_m: float, way: March, rays: Rays) -> np.ndarray:
+    """Horizon tangents along one March, float32 [rows, cols], turned back."""
+    out = np.empty_like(seen.surface)
     nothing = Tally(np.empty((0, 0), np.uint16), np.float32(0.0), False, np.empty((0, 0, 0), np.uint16))
-    _scanned(pair, cell_m, way, rays, (nothing, out))
+    _scanned(seen, cell_m, way, rays, (nothing, out))
     return turned(out) if way.transposed else out
 
 
-def _scanned(pair, cell_m, way, rays, wanted) -> None:
-    surface, observer = pair
+def _scanned(seen, cell_m, way, rays, wanted) -> None:
+    surface, observer, drawn = seen
     near = min(NEAR_STEPS, max(surface.shape[0] - 1, 1))
     first_row = rays.origin[1] if way.transposed else rays.origin[0]
     plan = scan_plan(way, surface.shape, (float(cell_m), float(rays.drop_per_m)), int(first_row), near)
     tally, tangents = wanted
-    scan(surface, observer, np.float32(rays.lift_m), plan, near, numba.get_num_threads(), tuple(tally), tangents)
+    floor = NO_FLOOR
+    if drawn is not None:
+        long = math.hypot(1.0, way.drift)
+        direction = (way.ahead / long, way.side * way.drift / long)
+        floor = drawn.towards(direction, observer, (float(rays.lift_m), float(cell_m), float(rays.drop_per_m)))
+    threads = numba.get_num_threads()
+    scan(surface, observer, np.float32(rays.lift_m), plan, near, threads, tuple(floor), tuple(tally), tangents)
+
+
+def seen_by(pair: tuple[np.ndarray, np.ndarray], edges: np.ndarray | None, *, turn: bool) -> Seen:
+    """A pair from `grid_pair` with the edges of `horizon_tangent` (None: no outlines) on it, transposed or not."""
+    if turn:
+        first = turned(pair[0])
+        pair = first, first if pair[1] is pair[0] else turned(pair[1])
+        edges = None if edges is None else flipped(edges)
+    return Seen(*pair, None if edges is None or not len(edges) else outlines(edges, pair[0].shape))
 
 
 def horizon_tangent(
-    surface: np.ndarray, observer: np.ndarray, cell_m: float, azimuth_deg: float, rays: Rays = FLAT_EARTH
-) -> np.ndarray:
+    surface: np.ndarray, observer: np.ndarray, cell_m: float, azimuth_deg: float, rays: Rays = FLAT_EARTH,
+    edges: np.ndarray | None = None,
+) -> np.ndarray:  # fmt: skip
     """Tangent of the horizon's elevation angle towards one azimuth, seen from every cell.
 
     Arguments: surface [rows, cols] [m], what casts shade (NaN: unknown, casts none); observer [rows, cols]
     [m], height of the eye above the same datum (NaN: result NaN; may lie below the surface, for a cell never
     shades itself); cell_m [m]; azimuth_deg [degrees clockwise from grid north]; rays, curvature and
-    anchoring.
+    anchoring; edges, outlines of what stands (`outlines.Outlines`), where known, which count besides the surface near them.
     Return: float32 [rows, cols], tan(horizon elevation angle), 0 or more. Any distance within the data
     counts. Beyond the data the land is taken to reach an endlessly distant level horizon, so the least answer
     is 0: looking down into a valley or off the edge of the data hides no sun that stands above the
@@ -112,7 +137,7 @@ def horizon_tangent(
     interpolated (see `horizon_scan`).
     """
     pair, way = grid_pair(surface, observer, cell_m), march(azimuth_deg)
-    return tangents_ahead((turned(pair[0]), turned(pair[1])) if way.transposed else pair, cell_m, way, rays)
+    return tangents_ahead(seen_by(pair, edges, turn=way.transposed), cell_m, way, rays)
 
 
 def cast_shadow(

@@ -159,12 +159,24 @@ def add_losses(tangents, look_up, free, place, losses):
                 sums[to + group + k] += taken[at + group + k]
 
 
+@njit(**FAST)
+def _raise_to_floor(floor, row, column, best):
+    """Raise the horizons of a run of cells that starts at (row, column) to their `outlines.Floor`."""
+    starts, first, end, offset, values = floor
+    for run in range(starts[row], starts[row + 1]):
+        low, high = max(first[run], column), min(end[run], column + best.size)
+        at = offset[run] - first[run]
+        for c in range(low, high):
+            best[c - column] = max(best[c - column], values[at + c])
+
+
 @njit(parallel=True, **FAST)
-def scan(surface, observer, lift, plan, near, threads, tally, tangents):
+def scan(surface, observer, lift, plan, near, threads, floor, tally, tangents):
     """Put into tangents the tangent, at least 0, of the horizon ahead of every cell, or tally what tables say of it.
 
     Arguments: surface, observer [rows, columns] float32, C order, transposed if the March says so; lift, float32, height of
-    the eyes above the observers; plan, from `scan_plan` with the same near; threads, how many share the work;
+    the eyes above the observers; plan, from `scan_plan` with the same near; threads, how many share the work; floor, tangents that some
+    cells have at least, see `outlines.Floor`;
     tally = (look_up uint16 [nodes, tables], free, flipped, losses uint16), see `add_losses`: what horizons take away is added, so
     that no tangent is ever stored; without tables tangents [rows, columns] is overwritten, NaN where the eye is NaN.
     """
@@ -216,6 +228,8 @@ def scan(surface, observer, lift, plan, near, threads, tally, tangents):
             if known > 0:
                 at = (cell, column, column - (line0 + plan.shift[p]))
                 _far(flat, columns, plan, p, at, eye, best, (heights, places, tops, guess, watch), scratch)
+            if floor[4].size > 0:
+                _raise_to_floor(floor, row, column, best)
             for i in range(n):
                 best[i] = best[i] if eye[i] == eye[i] else np.float32(np.nan)
             if look_up.shape[1] > 0:

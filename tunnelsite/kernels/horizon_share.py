@@ -12,14 +12,13 @@ the nearest of nodes four times as close, 0.014 degrees apart near the level.
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import partial
 
 import numpy as np
 from numba import njit, prange
 
-from tunnelsite.kernels.horizon import FLAT_EARTH, Rays, Tally, grid_pair, scan_ahead, tangents_ahead
+from tunnelsite.kernels.horizon import FLAT_EARTH, Rays, Seen, Tally, grid_pair, scan_ahead, seen_by, tangents_ahead
 from tunnelsite.kernels.horizon_rays import march
-from tunnelsite.kernels.horizon_scan import LANES, add_losses, turned
+from tunnelsite.kernels.horizon_scan import LANES, add_losses
 
 UNITS = 65_000  # of a table; what is left of 16 bits is for roundings of more than 1000 directions
 NODES = 1025  # 0.056 degrees apart near the level
@@ -76,8 +75,8 @@ def sector_tables(
 class Scene:
     """Who sees what.
 
-    `surface`, `observer` [rows, cols] [m], `cell_m`, `rays`: as `horizon_tangent`. `beyond(k, tangent)`, if given, raises the tangents
-    [rows, cols] towards azimuth k in place to those of land that the surface does not hold (`far_horizon.raise_to_far`).
+    `surface`, `observer` [rows, cols] [m], `cell_m`, `rays`, `edges`: as `horizon_tangent`. `beyond(k, tangent)`, if given, raises the
+    tangents [rows, cols] towards azimuth k in place to those of land that the surface does not hold (`far_horizon.raise_to_far`).
     """
 
     surface: np.ndarray
@@ -85,6 +84,7 @@ class Scene:
     cell_m: float
     rays: Rays = FLAT_EARTH
     beyond: Callable[[int, np.ndarray], None] | None = None
+    edges: np.ndarray | None = None
 
 
 def folded_share(
@@ -133,23 +133,23 @@ def add_folded(
     )
     count = max(len(level) + len(across), 1)
 
-    def add(k: int, pair, flipped: bool) -> None:
+    def add(k: int, seen: Seen, flipped: bool) -> None:
         tally = Tally(*_taken(tables[:, k], losses.shape[2]), flipped, losses)
         if scene.beyond is None:
-            scan_ahead(pair, scene.cell_m, ways[k], scene.rays, tally)
+            scan_ahead(seen, scene.cell_m, ways[k], scene.rays, tally)
             return
-        tangent = tangents_ahead(pair, scene.cell_m, ways[k], scene.rays)
+        tangent = tangents_ahead(seen, scene.cell_m, ways[k], scene.rays)
         scene.beyond(k, tangent)
         _add_rows(tangent, tally.look_up, tally.free, losses)
 
-    for done, k in enumerate(level, 1):
-        add(k, pair, False)
+    done = 0
+    for turn, some in ((False, level), (True, across)):
+        seen = seen_by(pair, scene.edges, turn=turn) if some else None
         pause(done / count)
-    if across:
-        pair = _turned_pair(pair, partial(pause, len(level) / count))
-    for done, k in enumerate(across, len(level) + 1):
-        add(k, pair, True)
-        pause(done / count)
+        for k in some:
+            add(k, seen, turn)
+            done += 1
+            pause(done / count)
 
 
 def no_losses(shape: tuple[int, int], tables: int) -> np.ndarray:
@@ -166,12 +166,6 @@ def _taken(tables: np.ndarray, width: int) -> tuple[np.ndarray, np.float32]:
     first = int(np.argmax(taken.any(axis=1)))
     sine = max(first - 0.5, 0.0) / (len(nodes) - 1)
     return taken, np.float32(sine / math.sqrt(1.0 - sine * sine) * (1.0 - 1e-6))
-
-
-def _turned_pair(pair, pause):
-    surface, observer = pair
-    first = turned(surface, pause)
-    return first, first if observer is surface else turned(observer, pause)
 
 
 @njit(cache=True, parallel=True, error_model="numpy", nogil=True)

@@ -28,6 +28,16 @@ def _bilinear(source, row, col):
     return upper + down * (lower - upper)
 
 
+@njit(cache=True, nogil=True)
+def bilinear_at(source, row, col):
+    """Values of a raster at fractional rows and columns [n] (whole numbers are cell centres), NaN where a neighbour with weight is
+    missing."""
+    out = np.empty(row.size)
+    for k in range(row.size):
+        out[k] = _bilinear(source, row[k], col[k])
+    return out
+
+
 @njit(cache=True, parallel=True, nogil=True, error_model="numpy")
 def bilinear_samples(source, lattice_row, lattice_col, step, rows, cols, subsamples):
     """Bilinear samples of `source` at the centres of a target grid.

@@ -11,6 +11,7 @@ from tunnelsite.core.layers import Layer
 from tunnelsite.core.process import Process
 from tunnelsite.kernels.bands import bands
 from tunnelsite.kernels.horizon import Rays, earth_drop_per_m, horizon_tangent
+from tunnelsite.processes.outlines_given import KIND, OUTLINES, outlines_of
 
 OBLIQUITY_DEG = 23.436  # declination at the solstices of 2025 [@obliquity-iau2006]
 SUN_RADIUS_DEG = 0.2667  # Reda & Andreas 2003
@@ -40,7 +41,8 @@ def _run(inputs, parameters, progress) -> dict[str, Layer]:
         return {"noon_sun": Layer(dark, "1", "Polar night: no sun at noon of the winter solstice", ground.cell_m)}
     azimuth = (sun[0] - (parameters["bearing_deg"] - 90.0)) % 360.0
     rays = Rays(drop_per_m=earth_drop_per_m(), lift_m=parameters["light_height_m"])
-    lit = horizon_tangent(surface.values, ground.values, ground.cell_m[0], azimuth, rays)
+    edges = outlines_of(inputs)[:, :KIND]
+    lit = horizon_tangent(surface.values, ground.values, ground.cell_m[0], azimuth, rays, edges)
     highest = math.tan(math.radians(sun[1]))
     for rows in bands(lit.shape):  # in place, so that a large raster needs no second one
         lit[rows] = np.where(np.isnan(lit[rows]), np.float32(np.nan), lit[rows] <= highest)
@@ -54,7 +56,11 @@ PROCESS = Process(
         "Noon sun in midwinter",
         "1 where the sun's centre stands above terrain, trees and buildings at true solar noon of the winter solstice (December in "
         "the north, June in the south), else 0; no data in polar night.",
-        reads=(LayerSpec("ground", "m", "bare ground"), LayerSpec("surface", "m", "ground plus what stands on it")),
+        reads=(
+            LayerSpec("ground", "m", "bare ground"),
+            LayerSpec("surface", "m", "ground plus what stands on it"),
+            OUTLINES,
+        ),
         makes=(LayerSpec("noon_sun", "1", "1 = in the sun at noon of the winter solstice"),),
         parameters=(
             Parameter("latitude_deg", "latitude", 45.0, "deg", -90.0, 90.0),

@@ -13,6 +13,7 @@ from tunnelsite.core.process import Process
 from tunnelsite.kernels.far_horizon import far_view, raise_to_far
 from tunnelsite.kernels.horizon import Rays, earth_drop_per_m
 from tunnelsite.kernels.horizon_share import Scene, add_folded, darkest, no_losses, sector_tables
+from tunnelsite.processes.outlines_given import KIND, OUTLINES, outlines_of
 from tunnelsite.processes.sun_asked import square_cell_m
 
 LEAST_ENERGY = 1e-9
@@ -36,14 +37,14 @@ def _run(inputs, parameters, progress) -> dict[str, Layer]:
     losses = no_losses(ground.values.shape, len(months))
     of_month = [sun[:, MONTH] == month if month else np.ones(len(sun), bool) for month in months]
     parts = _parts(inputs, sun)
-    for number, (heights, energy) in enumerate(parts):
+    for number, (heights, edges, energy) in enumerate(parts):
 
         def pause(done: float, number: int = number) -> None:
             progress("light", (number + done) / len(parts))
 
         monthly = [np.where(mine, energy / sum_m, 0.0) for mine, sum_m in zip(of_month, months.values(), strict=True)]
         tables = sector_tables(*steps, np.array(monthly), azimuths)
-        add_folded(replace(scene, surface=heights), azimuths, tables, losses, pause)
+        add_folded(replace(scene, surface=heights, edges=edges), azimuths, tables, losses, pause)
     weights = np.array(list(months.values())) / total
     judged = np.flatnonzero(weights >= LEAST_MONTH / len(weights))
     share, worst, which = darkest(losses, weights, judged, ground.values)
@@ -86,8 +87,8 @@ def _scene(inputs, parameters, azimuths: np.ndarray, progress) -> Scene:
     return replace(scene, beyond=beyond)
 
 
-def _parts(inputs, sun: np.ndarray) -> list[tuple[np.ndarray, np.ndarray]]:
-    """(surface, energy of each sun step that needs to clear it): the beam cut into slices by what passes each kind of crown.
+def _parts(inputs, sun: np.ndarray) -> list[tuple[np.ndarray, np.ndarray, np.ndarray]]:
+    """(surface, outlines on it, energy of each sun step that needs to clear it): the beam cut into slices by what crowns of a kind pass.
 
     Surface 0 holds no thin crowns, each next one also the next kind, which passes more, t1 <= t2 <= ...; the last holds all. A beam
     through several crowns is cut by the densest. Then it carries the share t of its energy exactly if it clears everything that
@@ -105,8 +106,12 @@ def _parts(inputs, sun: np.ndarray) -> list[tuple[np.ndarray, np.ndarray]]:
             "give the sun a column for each surface",
         )
     energy = sun[:, 2:3] * slices
-    parts = [(heights, energy[:, k]) for k, heights in enumerate([*surfaces, top])]
-    return [part for part in parts if part[1].sum() > LEAST_ENERGY * energy.sum()]
+    drawn = outlines_of(inputs)
+    kinds = [*range(len(surfaces)), np.inf]  # surface k holds the crowns of the kinds up to k
+    parts = [
+        (heights, drawn[drawn[:, KIND] <= kinds[k], :KIND], energy[:, k]) for k, heights in enumerate([*surfaces, top])
+    ]
+    return [part for part in parts if part[2].sum() > LEAST_ENERGY * energy.sum()]
 
 
 PROCESS = Process(
@@ -124,6 +129,7 @@ PROCESS = Process(
                 "deg, deg, Wh/m2, 1, 1",
                 "azimuth, elevation, beam energy, month it counts for, share passed by each kind of crown; a row a step",
             ),
+            OUTLINES,
             LayerSpec(LEAFLESS[0], "m", "the surface without crowns that pass light", optional=True),
             LayerSpec(LEAFLESS[1], "m", "the same with the densest kind of them", optional=True),
             LayerSpec(LEAFLESS[2], "m", "the same with the two densest kinds of them", optional=True),

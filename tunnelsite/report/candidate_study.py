@@ -71,10 +71,10 @@ class Study:
 
 
 def sun_view(site: Site, frame: Frame, settings: Settings) -> SunView:
-    """The light of the year at a site whose frame has its surface. See `screening.sun_table` for the same in a screening."""
+    """The light of the year at a site whose frame has its surface. See `crop_sun.sun_table` for the same in a screening."""
+    from tunnelsite.crop_sun import bare_months
     from tunnelsite.light.irradiance import clear_sky_steps, weather_steps
     from tunnelsite.light.sun import Place as SunPlace
-    from tunnelsite.screening import bare_months
 
     place = SunPlace(frame.lat_deg, frame.lon_deg, frame.datum_m)
     steps = clear_sky_steps(place) if site.weather is None else weather_steps(site.weather, place)

@@ -11,11 +11,13 @@ from tunnelsite.core.layers import Features
 from tunnelsite.core.site import Frame, segments_of
 from tunnelsite.kernels.bands import bands
 from tunnelsite.kernels.polygon_mask import polygon_mask
+from tunnelsite.kernels.resample import bilinear_at
 
 # A tree drawn as a point has a crown; where the file does not give it, half as wide as tall is common practice, no source.
 CROWN_RADIUS_PER_HEIGHT = 0.25
 LINE_WIDTH_M = 3.0  # a tree line or hedge drawn as a line without a width; common practice, no source
 LEAST_RADIUS_M = 0.5
+EDGE_CELLS = 8.0  # longer edges are cut, so that their tops follow the ground
 LEAFLESS = ("surface_leafless", "surface_leafless_2", "surface_leafless_3")
 
 
@@ -101,6 +103,28 @@ def add_surface(frame: Frame, bare_transmission: float = BARE_TRANSMISSION) -> N
     frame.crowns = crowns
     frame.keep("standing_m", standing, "m")
     frame.keep("surface", _on_ground(standing, ground, crests), "m")
+
+
+def outline_edges(frame: Frame) -> np.ndarray:
+    """Edges of the obstacles' outlines, float64 [n, 7]: row and column of one end and of the other [cells, whole numbers are cell
+    centres], height of the top at either end [m above the datum], and the kind of crown (`CrownKinds.of_obstacle`).
+
+    Tops follow the ground under the outline. Ends off the ground's data have no top (NaN).
+    """
+    if frame.obstacles is None or not len(frame.obstacles):
+        return np.empty((0, 7))
+    shapes, tall = obstacle_shapes(frame.obstacles)
+    grid = frame.grid
+    shapes = shapely.segmentize(shapes, EDGE_CELLS * grid.cell_m)
+    found = []
+    for shape, height, kind in zip(shapes, tall, frame.crowns.of_obstacle, strict=True):
+        west, first, east, second = segments_of(shape).T
+        ends = []
+        for along, across in ((west, first), (east, second)):
+            ends += [(grid.north_m - across) / grid.cell_m - 0.5, (along - grid.west_m) / grid.cell_m - 0.5]
+        tops = [bilinear_at(frame.ground, *ends[k : k + 2]) + height for k in (0, 2)]
+        found.append(np.column_stack([*ends, *tops, np.full(len(west), float(kind))]))
+    return np.concatenate(found)
 
 
 def _on_ground(standing: np.ndarray, ground: np.ndarray, crests: np.ndarray) -> np.ndarray:
