@@ -124,5 +124,5 @@ def test_unknown_tops_and_cells_out_of_reach_are_left_out():
     edges = np.array([[10.0, 5.0, 10.0, 20.0, np.nan, 6.0], [200.0, 200.0, 201.0, 230.0, 6.0, 6.0]])
     drawn = outlines(edges, (40, 300))
     assert len(drawn.edges) == 1 and drawn.floor.values.size == 0
-    drawn = outlines(edges, (150, 300))
-    assert 0 < drawn.floor.values.size <= (2 * REACH + 3) * (2 * REACH + 33)
+    drawn = outlines(edges, (170, 300))
+    assert 0 < drawn.floor.values.size <= (2 * REACH + 3) * (2 * REACH + 34)
