@@ -12,6 +12,8 @@ CAUTIONS = (
     "East-west ridges are a default, not a law: sources disagree. Light was judged for the crop months given in this table.",
     "The standard error of the pitch rests on a stated or assumed error of the heights; crops or brush taken for ground are not in it.",
     "Contributing area counts only land inside the elevation data; placements flagged for water from beyond it have a lower bound.",
+    "Lidar products need not level ponds under about 2 acres (8,000 m2): a farm pond may look like ground. Give ponds as a keep-out.",
+    "Streams and ditches are read from the elevation model, which knows no pipes or culverts; this is no flood study.",
     "Shelter from the wind lowers no design load; the hilltop warning screens the ASCE 7 topographic factor, not all of its tests.",
     "Cold air pools on still, clear nights; in wind-borne frost exposed slopes are coldest. Snow drifts in the lee of windbreaks.",
     "Night light counts only the lamps given, alike in all directions unless said otherwise; there is no agreed threshold.",

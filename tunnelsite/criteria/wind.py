@@ -22,7 +22,8 @@ WIND = Criterion(
         "Shelter from the wind",
         "How well the footprint lies in the lee of trees, hedges and buildings for the winds given. Snow drifts in the same lee (NRCS: "
         "at least 100 ft from the windward row in snow country), and dense hedges stop passive venting. A farm house counts as "
-        "exposure C unless shown otherwise (ASCE 7-16, 26.7); shelter lowers no design load.",
+        "exposure C unless shown otherwise (ASCE 7-16, 26.7); shelter lowers no design load. What stands beyond the land that was read "
+        "(`--halo`) shelters nothing.",
         reads=(WIND_SHELTER,),
         unit="1",
     ),

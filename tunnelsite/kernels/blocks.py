@@ -29,6 +29,24 @@ def block_means(values, side):
 
 
 @njit(cache=True, parallel=True, nogil=True)
+def block_scatter(values, means, side):
+    """Return the root mean square of the known values off their block's mean. Arguments: values; means, from `block_means`; side."""
+    out = np.full(means.shape, np.float32(np.nan))
+    for i in prange(out.shape[0]):
+        for j in range(out.shape[1]):
+            total, known = 0.0, 0
+            for r in range(i * side, min(i * side + side, values.shape[0])):
+                for c in range(j * side, min(j * side + side, values.shape[1])):
+                    z = values[r, c]
+                    if np.isfinite(z):
+                        known += 1
+                        total += (z - means[i, j]) ** 2
+            if known:
+                out[i, j] = np.sqrt(total / known)
+    return out
+
+
+@njit(cache=True, parallel=True, nogil=True)
 def spread(coarse, side, values):
     """Return a raster of blocks on the cells it came from, straight between the middles of blocks.
 

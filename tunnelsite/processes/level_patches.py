@@ -12,12 +12,18 @@ from tunnelsite.core.layers import Layer
 from tunnelsite.core.process import Process
 from tunnelsite.kernels.bands import bands
 from tunnelsite.kernels.level_patches import level_cells
+from tunnelsite.processes.pond_shapes import pond_blocks
 
 TOLERANCE_M = 2e-4  # heights are float32 above a datum: equal ones stay equal to well below this through the warp
 LOWER_M = 0.01  # a rim cell this much lower than the patch lets water out
 BANK_STEPS = 1.5  # beside ground that was rounded the next cell is one step higher; a bank is more
 BANK_SHARE = 0.5  # share of the rim that has to be a bank
 SAME_HEIGHT_PATCHES = 3  # as many patches at one height are voids filled with a number, not benches or ponds
+LEVELLED_M2 = (
+    8_000.0  # larger water has to be levelled [@usgs-hydroflattening]; larger calm ground with a rim may be a field
+)
+FINE_CELL_M = 3.0  # coarser cells show neither calm nor rim
+BLOCK_M = 2.0
 _RING = np.ones((3, 3), bool)
 
 
@@ -70,6 +76,13 @@ def _wet(rim: _Rim, patch: np.ndarray, most_lower: float, step_m: float) -> tupl
     return np.where(rounded, banked, held | filled), rounded & held & ~banked
 
 
+def _add_ponds(values: np.ndarray, cell_m: tuple[float, float], least_m2: float, result: np.ndarray) -> None:
+    """Mark small water that was not levelled (in place)."""
+    side = max(2, round(BLOCK_M / cell_m[0]))
+    for row, col in np.argwhere(pond_blocks(values, side, cell_m[0] * cell_m[1], (least_m2, LEVELLED_M2))):
+        result[row * side : row * side + side, col * side : col * side + side] = 1.0
+
+
 def _run(inputs, parameters, progress) -> dict[str, Layer]:
     ground = inputs["ground"]
     values = np.ascontiguousarray(ground.values, np.float32)
@@ -94,6 +107,8 @@ def _run(inputs, parameters, progress) -> dict[str, Layer]:
                 for rows in bands(label.shape):
                     level[rows] = chosen[label[rows]]
                 result[ndimage.binary_dilation(level, structure=_RING)] = value
+    if parameters["ponds"] == "yes" and step <= 0 and ground.cell_m[0] <= FINE_CELL_M:
+        _add_ponds(values, ground.cell_m, parameters["least_m2"], result)
     progress("level patches", 1.0)
     return {"water_like": Layer(result, "1", "Looks like open water", ground.cell_m)}
 
@@ -104,13 +119,15 @@ PROCESS = Process(
         "Level patches",
         "Marks patches whose heights are all equal and whose rim is not lower, as open water is in flattened elevation models, and "
         "level patches that recur at one height, as filled voids do. Where heights were rounded to a step, ground looks so too: only "
-        "patches with a bank round them are marked, the others are not known.",
+        "patches with a bank round them are marked, the others are not known. On cells up to 3 m small water that was not levelled is "
+        "looked for as well: a calm, nearly level patch of at most 8,000 m2 whose rim rises all round.",
         reads=(LayerSpec("ground", "m", "bare ground"),),
         makes=(LayerSpec("water_like", "1", "1 = looks like open water, no data = not known"),),
         parameters=(
             Parameter("least_m2", "smallest patch", 100.0, "m2", 0.0, 1e9),
             Parameter("most_lower", "share of the rim that may be lower than the patch", 0.1, "1", 0.0, 1.0),
             Parameter("step_m", "step that the heights were rounded to, 0 = none", 0.0, "m", 0.0, 1000.0),
+            Parameter("ponds", "look for small water that was not levelled", "yes", choices=("yes", "no")),
             Parameter("most_share", "share of the data above which the sign is not believed", 0.75, "1", 0.0, 1.0),
         ),
         source="usgs-hydroflattening",

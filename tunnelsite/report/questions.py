@@ -54,7 +54,7 @@ def asks(result: Result) -> list[Ask]:
                     ()
                     if kept
                     else (
-                        "Nothing to keep clear of was given to this run: floodplain, wetland and easements are not judged.",
+                        "Nothing to keep clear of was given to this run: floodplain, ponds, wetland and easements are not judged.",
                     )
                 ),
             ),

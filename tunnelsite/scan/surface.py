@@ -100,6 +100,11 @@ def add_surface(frame: Frame, bare_transmission: float = BARE_TRANSMISSION) -> N
     if frame.obstacles is not None and len(frame.obstacles):
         _burn(frame, standing, np.ones(len(frame.obstacles), bool))
         frame.outlines = obstacle_shapes(frame.obstacles)[0]
+        away = int((~shapely.intersects(frame.outlines, shapely.box(*frame.grid.bounds))).sum())
+        if away:
+            frame.notes.append(
+                f"{away} of {len(frame.obstacles)} obstacles lie beyond the land that was read (--halo): they shade and shelter nothing"
+            )
     frame.crowns = crowns
     frame.keep("standing_m", standing, "m")
     frame.keep("surface", _on_ground(standing, ground, crests), "m")

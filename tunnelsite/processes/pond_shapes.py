@@ -1,0 +1,52 @@
+"""Small water that was not levelled: a calm, level patch inside a rim that rises all round."""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy import ndimage
+
+from tunnelsite.kernels.blocks import block_means, block_scatter
+
+SCATTER_M = (
+    0.05  # rms of the heights off their block's mean: the noise of lidar within one flight line, water without breakers
+)
+RISE_M = 0.02  # from block to block, over three of them
+RELIEF_M = 0.25  # from the lowest to the highest block of a patch
+RIM_M = 0.15  # by which the rim stands higher: more than the noise of a block's mean
+RIM_SHARE = 0.95  # of the rim
+LEAST_BLOCKS = 4  # without the shore
+_RING = np.ones((3, 3), bool)
+
+
+def pond_blocks(ground, side, cell_m2, sizes_m2):
+    """Return which blocks of a ground look like small water.
+
+    Arguments: ground: float32 [rows, cols] [m], NaN = no data; side of a block [cells]; cell_m2, area of a cell [m2]; sizes_m2,
+        (least, most) area of a patch with its shore [m2].
+    Return: bool [ceil(rows / side), ceil(cols / side)]: patches of blocks in which heights scatter by less than 5 cm, which fall by
+        less than 2 cm from block to block and 25 cm in all, with the block of their shore, whose rim, the block beyond, stands more
+        than 15 cm higher nearly everywhere. A terrace falls away on one side and a field runs on, so neither has such a rim. A
+        patch at the array's end or beside no data has no rim that is known. The five numbers are ours.
+    """
+    level = block_means(ground, side)
+    rise = np.hypot(*(ndimage.sobel(level, axis) / 8.0 for axis in (0, 1)))
+    calm = (block_scatter(ground, level, side) <= SCATTER_M) & (rise <= RISE_M)
+    label = ndimage.label(calm)[0]
+    blocks = np.bincount(label.ravel())
+    likely = (blocks >= LEAST_BLOCKS) & (blocks <= sizes_m2[1] / (side**2 * cell_m2))
+    found = np.zeros(calm.shape, bool)
+    for number, box in enumerate(ndimage.find_objects(label), 1):
+        if not likely[number]:
+            continue
+        window = tuple(slice(max(part.start - 2, 0), part.stop + 2) for part in box)
+        patch = np.pad(label[window] == number, 1)
+        shore = ndimage.binary_dilation(patch, _RING)
+        area = shore.sum() * side**2 * cell_m2
+        if not sizes_m2[0] <= area <= sizes_m2[1]:
+            continue
+        heights = np.pad(level[window], 1, constant_values=np.nan)
+        rim = heights[ndimage.binary_dilation(shore, _RING) & ~shore]
+        inside = heights[patch]
+        if np.ptp(inside) <= RELIEF_M and (rim - inside.mean() > RIM_M).mean() >= RIM_SHARE:
+            found[window] |= shore[1:-1, 1:-1]
+    return found
