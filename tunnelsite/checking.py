@@ -35,6 +35,6 @@ def checked(site: Site, settings: Settings) -> Checked:
         sun_table(site, frame, settings)
     cell = (frame.grid.cell_m, frame.grid.cell_m)
     ground = {"ground": Layer(frame.ground, "m", "ground", cell)}
-    frame.layers |= {"raised": catalogue.process("raised_ground")(ground, {})["raised"].values}
+    frame.layers |= {"raised": catalogue.process("raised_ground")(ground, {"step_m": frame.step_m})["raised"].values}
     doubt_surface(frame, site.dem.name)
     return Checked(frame.doubts, [*notes, *frame.notes, *preset_notes(settings)])

@@ -238,7 +238,7 @@ def process_parameters(process_id: str, frame: Frame, settings: Settings, wind: 
     """What a built-in process has to be told about the site."""
     if process_id == "wind_shelter" and wind is not None:
         return {"winds": wind.text(), "bearing_deg": frame.grid.bearing_deg}
-    if process_id == "level_patches":
+    if process_id in ("level_patches", "raised_ground"):
         return {"step_m": frame.step_m}
     if process_id == "noon_sun":
         light = {"light_height_m": settings.light_height_m}

@@ -92,6 +92,19 @@ def test_what_earth_does_is_no_roof(shape) -> None:
     assert (raised(shape(field())) == 1).mean() < 0.001
 
 
+def test_steps_of_rounding_are_no_walls() -> None:
+    heights, above = town()
+    assert not (
+        PROCESS({"ground": Layer(np.round(field(fall=0.2)).astype(np.float32), "m", "", (1.0, 1.0))}, {"step_m": 1.0})[
+            "raised"
+        ].values
+    ).any()
+    found = PROCESS({"ground": Layer(np.round(heights).astype(np.float32), "m", "", (1.0, 1.0))}, {"step_m": 1.0})[
+        "raised"
+    ].values
+    assert (found[ndimage.binary_erosion(above == 9, iterations=2)] == 1).all()
+
+
 def test_no_data_and_noise_on_small_cells() -> None:
     heights = field(noise_m=0.05)
     heights[50:60] = np.nan

@@ -41,11 +41,14 @@ def test_no_pitch_is_without_error_whatever_was_stated(rounded) -> None:
     for row in rounded.rows:
         assert row["pitch_se_pct"] > 1.0 and "heights in steps of 1 m" in row["flags"]
         assert "as it lies" not in row["flags"]
+    table = rounded.tables["candidates"]
+    for name in ("score_roughness", "score_crown"):  # smooth and level by rounding, not by nature
+        assert table.values(name) == [None] * len(rounded.rows)
 
 
 def test_rounding_is_not_open_water(rounded) -> None:
     rejected = {row["rule"] for row in rounded.tables["rejections"].rows if row["rejected"]}
-    assert "water_like" not in rejected
+    assert not {"water_like", "raised"} & rejected
     assert not (rounded.frame.layers["water_like"] == 1).any() and np.isnan(rounded.frame.layers["water_like"]).any()
 
 

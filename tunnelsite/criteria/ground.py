@@ -10,6 +10,9 @@ from tunnelsite.core.rubric import Rubric
 from tunnelsite.kernels.expected import steeper_slope
 
 GROUND = LayerSpec("ground", "m", "bare ground")
+SMOOTH_M = (
+    0.05  # where full marks for roughness and crown end: rounding that makes larger errors hides what they look for
+)
 PITCH_SOURCES = "pitch-tolerance, pitch-umass, pitch-nrcs-pennsylvania, pitch-missouri, pitch-curve"
 
 
@@ -38,7 +41,8 @@ def crown(site: Placements) -> np.ndarray:
 
 
 def _where_shown(site: Placements, measure: np.ndarray) -> np.ndarray:
-    return measure if site.shows_ground else np.full_like(measure, np.nan)
+    rounded = site.frame.step_m / np.sqrt(12) > SMOOTH_M  # then ground reads as smooth and level whatever it is
+    return np.full_like(measure, np.nan) if rounded or not site.shows_ground else measure
 
 
 PITCH = Criterion(

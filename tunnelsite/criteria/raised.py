@@ -29,4 +29,5 @@ RAISED = Criterion(
     ),
     raised,
     {"any": Rubric(full_at=0.0, none_at=1.0, limit=0.5, weight=0.0, source="raised-ground")},
+    firm=True,
 )

@@ -13,6 +13,7 @@ from tunnelsite.core.process import Process
 from tunnelsite.kernels.steep_steps import steep_steps
 
 LEAST_STEP_M = 0.5  # between neighbours, however small the cells: noise is no wall
+ROUNDED_STEPS = 1.5  # rounding alone makes steps of one between neighbours
 WALL_SLOPE = 0.6  # 31 deg, steeper than the side slopes that earth is left with (common practice, no source)
 GROUND_M2, GROUND_CELLS = 400.0, 20  # smaller pieces between walls are parts of what stands there
 ROUND_SHARE = 0.75  # of the outline of a roof that has to lie lower
@@ -95,21 +96,22 @@ def _run(inputs, parameters, progress) -> dict[str, Layer]:
     values = np.ascontiguousarray(ground.values, np.float32)
     result = np.zeros(values.shape, np.float32)
     made = Layer(result, "1", "Stands above or lies below its surroundings, in walls", ground.cell_m)
-    steep = steep_steps(values, *(np.float32(max(WALL_SLOPE * side, LEAST_STEP_M)) for side in ground.cell_m))
+    least = max(LEAST_STEP_M, ROUNDED_STEPS * parameters["step_m"])
+    steep = steep_steps(values, *(np.float32(max(WALL_SLOPE * side, least)) for side in ground.cell_m))
     progress("raised ground", 0.3)
     if not steep.any():
         return {"raised": made}
     area = ground.cell_m[0] * ground.cell_m[1]
     known = np.isfinite(values)
-    least = max(GROUND_M2 / area, GROUND_CELLS)
-    pieces = _pieces(values, known & ~steep, least)
+    smallest = max(GROUND_M2 / area, GROUND_CELLS)
+    pieces = _pieces(values, known & ~steep, smallest)
     if pieces is None:
         return {"raised": made}
     sizes = (parameters["most_m2"] / area, max(WALL_M / min(ground.cell_m), WALL_CELLS))
     roof = _roofs(pieces, known, parameters["rise_m"], sizes)
     on_roof = pieces.own & roof[pieces.label]
     if on_roof.any():
-        pieces = _pieces(values, known & ~steep & ~on_roof, least)
+        pieces = _pieces(values, known & ~steep & ~on_roof, smallest)
     progress("raised ground", 0.8)
     if pieces is not None:
         above = np.where(known & ~pieces.own, values - pieces.height, np.float32(0))
@@ -128,6 +130,7 @@ PROCESS = Process(
         reads=(LayerSpec("ground", "m", "bare ground"),),
         makes=(LayerSpec("raised", "1", "1 = stands in walls above what lies round it, -1 = lies below it"),),
         parameters=(
+            Parameter("step_m", "step that the heights were rounded to, 0 = none", 0.0, "m", 0.0, 1000.0),
             Parameter("rise_m", "how far it has to stand above", 2.0, "m", 0.1, 1e4),
             Parameter("most_m2", "largest roof", 50_000.0, "m2", 1.0, 1e9),
         ),
