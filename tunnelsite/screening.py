@@ -226,9 +226,12 @@ def prepared(site: Site, settings: Settings, bearing_deg: float, judges: list[Ju
                 raise
             frame.notes.append(f"process {process.id!r} of a plug-in was skipped: {problem}")
             continue
+        halves = {spec.id for spec in process.description.makes if spec.half}
         for name in list(made):  # one by one and by no other name, so that what is kept in a file leaves memory here
             if name not in frame.layers:
-                frame.keep(name, made[name].values, made[name].unit)
+                values = made[name].values
+                frame.keep(name, values.astype(np.float16) if name in halves else values, made[name].unit)
+                del values
             del made[name]
     doubt_surface(frame, site.dem.name)
     return frame

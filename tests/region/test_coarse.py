@@ -48,8 +48,9 @@ def judged(ground: np.ndarray, own_m: int, stated: tuple, error_m: float = 0.0) 
     grid = SimpleNamespace(cell_m=CELL_M, cols=fine.shape[1])
     frame = SimpleNamespace(ground=fine, dem_cell_m=own_m, grid=grid)
     model = error_model(*stated, own_m, CELL_M)
-    found = pitch_errors(frame, SimpleNamespace(length_m=LENGTH_M, width_m=WIDTH_M), model, (0, len(fine)))
-    errors = np.stack([part.ravel()[index] for part in found.both])
+    every, house = np.ones(fine.shape, bool), SimpleNamespace(length_m=LENGTH_M, width_m=WIDTH_M)
+    found = pitch_errors(frame, house, model, (0, len(fine)), every)
+    errors = np.stack([part[index] for part in found.both])
     return 100 * np.stack([planes.slope_along.ravel()[index], planes.slope_across.ravel()[index]]), 100 * errors
 
 

@@ -75,7 +75,8 @@ class Parameter:
 
 @dataclass(frozen=True)
 class LayerSpec:
-    """A layer that is read or made: its id, unit, a few words on what it holds, and whether a process can do without.
+    """A layer that is read or made: its id, unit, a few words on what it holds, and whether a process can do without. `half`: three
+    figures are enough, so a screening keeps it in half precision.
 
     A unit with commas is that of the columns of a table, a row a step; any other is that of a raster.
     """
@@ -84,6 +85,7 @@ class LayerSpec:
     unit: str
     title: str
     optional: bool = False
+    half: bool = False
 
     @property
     def is_table(self) -> bool:

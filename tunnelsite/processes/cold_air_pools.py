@@ -23,7 +23,7 @@ PROCESS = Process(
         "still, clear nights, and banks and roads dam it; valleys that stay open downhill are not shown. In wind-borne (advection) "
         "frost it is the other way round: exposed slopes are coldest.",
         reads=(LayerSpec("ground", "m", "bare ground"),),
-        makes=(LayerSpec("cold_pool_m", "m", "depth of the cold-air pool the cell lies in"),),
+        makes=(LayerSpec("cold_pool_m", "m", "depth of the cold-air pool the cell lies in", half=True),),
         parameters=(
             Parameter("scale_m", "side of the square over which heights are averaged", 10.0, "m", 0.1, 1000.0),
         ),

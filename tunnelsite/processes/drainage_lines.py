@@ -30,8 +30,8 @@ def _run(inputs, parameters, progress) -> dict[str, Layer]:
     away = distance_from_drainage(area, ground.cell_m, least, parameters["most_m"], parameters["sure_m"])
     progress("drainage lines", 1.0)
     return {
-        "drainage_height_m": Layer(height.astype(np.float16), "m", "Height above the nearest drainage", ground.cell_m),
-        "drainage_distance_m": Layer(away.astype(np.float16), "m", "Distance from the nearest drainage", ground.cell_m),
+        "drainage_height_m": Layer(height, "m", "Height above the nearest drainage", ground.cell_m),
+        "drainage_distance_m": Layer(away, "m", "Distance from the nearest drainage", ground.cell_m),
     }
 
 
@@ -41,7 +41,7 @@ PROCESS = Process(
         "Height above and distance from drainage",
         "A line is every cell through which at least `line_m2` of land drains: a stream, a ditch, a swale. The height is that above the "
         "water level of the first line on a cell's way down; the distance is straight, to the nearest line of all. Bare-earth models know "
-        "no pipes and no culverts. In half precision: to 1 cm below 16 m, 0.1 m below 200 m.",
+        "no pipes and no culverts. A screening keeps both to 1 cm below 16 m, 0.1 m below 200 m.",
         reads=(
             LayerSpec("ground", "m", "bare ground"),
             LayerSpec("ponding_m", "m", "depth of hollows, by flow accumulation", optional=True),
@@ -50,8 +50,8 @@ PROCESS = Process(
             *flow_accumulation.BEYOND,
         ),
         makes=(
-            LayerSpec("drainage_height_m", "m", "height above the nearest line that gathers water"),
-            LayerSpec("drainage_distance_m", "m", "distance from the nearest line that gathers water"),
+            LayerSpec("drainage_height_m", "m", "height above the nearest line that gathers water", half=True),
+            LayerSpec("drainage_distance_m", "m", "distance from the nearest line that gathers water", half=True),
         ),
         parameters=(
             Parameter(

@@ -122,7 +122,7 @@ PROCESS = Process(
         "patches with a bank round them are marked, the others are not known. On cells up to 3 m small water that was not levelled is "
         "looked for as well: a calm, nearly level patch of at most 8,000 m2 whose rim rises all round.",
         reads=(LayerSpec("ground", "m", "bare ground"),),
-        makes=(LayerSpec("water_like", "1", "1 = looks like open water, no data = not known"),),
+        makes=(LayerSpec("water_like", "1", "1 = looks like open water, no data = not known", half=True),),
         parameters=(
             Parameter("least_m2", "smallest patch", 100.0, "m2", 0.0, 1e9),
             Parameter("most_lower", "share of the rim that may be lower than the patch", 0.1, "1", 0.0, 1.0),

@@ -61,7 +61,7 @@ PROCESS = Process(
             LayerSpec("surface", "m", "ground plus what stands on it"),
             OUTLINES,
         ),
-        makes=(LayerSpec("noon_sun", "1", "1 = in the sun at noon of the winter solstice"),),
+        makes=(LayerSpec("noon_sun", "1", "1 = in the sun at noon of the winter solstice", half=True),),
         parameters=(
             Parameter("latitude_deg", "latitude", 45.0, "deg", -90.0, 90.0),
             Parameter("bearing_deg", "true bearing of the raster's rows, west to east", 90.0, "deg", -360.0, 360.0),

@@ -128,7 +128,9 @@ PROCESS = Process(
         "Cuts the ground at walls steeper than 31 deg. What stands above the ground round it on nearly all sides, as roofs and crowns do "
         "in a surface model, is marked 1; what lies below the land beside it, as at a cliff or in a pit, -1.",
         reads=(LayerSpec("ground", "m", "bare ground"),),
-        makes=(LayerSpec("raised", "1", "1 = stands in walls above what lies round it, -1 = lies below it"),),
+        makes=(
+            LayerSpec("raised", "1", "1 = stands in walls above what lies round it, -1 = lies below it", half=True),
+        ),
         parameters=(
             Parameter("step_m", "step that the heights were rounded to, 0 = none", 0.0, "m", 0.0, 1000.0),
             Parameter("rise_m", "how far it has to stand above", 2.0, "m", 0.1, 1e4),

@@ -138,7 +138,7 @@ PROCESS = Process(
             ),
         ),
         makes=(
-            LayerSpec("beam_share", "1", "beam energy received / received with a flat horizon"),
+            LayerSpec("beam_share", "1", "beam energy received / received with a flat horizon", half=True),
             LayerSpec("beam_share_worst", "1", "the same in the month that loses most"),
             LayerSpec("worst_month", "1", "the month that loses most, 1 to 12; 0 where none loses any"),
         ),

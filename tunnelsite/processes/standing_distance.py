@@ -54,7 +54,7 @@ PROCESS = Process(
         "Distance to what stands",
         "Distance from the middle of each cell to the middle of the nearest cell on which something tall enough stands.",
         reads=(LayerSpec("standing_m", "m", "height of what stands on the ground"),),
-        makes=(LayerSpec("standing_distance_m", "m", "distance to the nearest thing that stands"),),
+        makes=(LayerSpec("standing_distance_m", "m", "distance to the nearest thing that stands", half=True),),
         parameters=(
             Parameter("least_m", "lower things do not count", 1.0, "m", 0.1, 100.0),
             Parameter("most_m", "greater distances are given as this", 100.0, "m", 1.0, 10_000.0),

@@ -15,7 +15,7 @@ from tunnelsite.core.site import Frame
 from tunnelsite.scan.open_ground import OpenGround
 from tunnelsite.scan.strip import Strip
 
-STRIP_CELLS = 1 << 19  # memory of a strip's arrays stays a few MB each, whatever the size of the DEM
+STRIP_CELLS = 1 << 18  # memory of a strip's arrays stays a few MB each, whatever the size of the DEM
 STRIP_ROWS = 128  # strips of whole kernel tiles: nothing is slid over twice
 
 

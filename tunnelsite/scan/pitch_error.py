@@ -47,7 +47,7 @@ class PitchError:
 
 @dataclass(frozen=True)
 class PitchErrors:
-    """The same for every placement of rows of a grid. Arrays, float64 [rows asked for, cols].
+    """The same for many placements. Arrays, float64 [n] in the order of the grid.
 
     Attributes: sd_m, standard deviation of the elevations' errors that was counted; elevation and hidden, of the slopes.
     """
@@ -72,10 +72,13 @@ def shows_pitch(frame: Frame, house: House) -> bool:
     return (frame.dem_cell_m or frame.grid.cell_m) <= WIDEST_CELL * min(house.width_m, house.length_m)
 
 
-def pitch_errors(frame: Frame, house: House, stated: ErrorModel, rows: tuple[int, int]) -> PitchErrors:
-    """How far the slopes of the placements centred on the cells of some rows may be off.
+def pitch_errors(
+    frame: Frame, house: House, stated: ErrorModel, rows: tuple[int, int], wanted: np.ndarray
+) -> PitchErrors:
+    """How far the slopes of placements may be off.
 
-    Arguments: frame; house; stated, from `stated_error`; rows, first and past-the-last; no value depends on which are asked for.
+    Arguments: frame; house; stated, from `stated_error`; rows, first and past-the-last; wanted, bool [rows, cols], which cells
+    are asked for as centres; no value depends on the others.
     Source: propagation of both through the least-squares plane (`kernels.plane_error`). What hides is judged by the second
     differences of the model over one and two of its own cells, less what the error of the elevations puts there. An
     error that was only assumed is not taken larger than lets the model be as smooth as it is round the placement, and what
@@ -85,12 +88,12 @@ def pitch_errors(frame: Frame, house: House, stated: ErrorModel, rows: tuple[int
     cell = frame.grid.cell_m
     own = max(frame.dem_cell_m or cell, cell)
     sizes = (house.length_m, house.width_m, cell)
-    share = _counted_share(frame, stated, rows)
+    share = _counted_share(frame, stated, rows)[wanted]
     sd, wide = stated.seen
     elevation = SlopeErrors(*(share * part for part in slope_error(*sizes, sd, wide)))
     hidden = _hidden(*sizes, frame.dem_cell_m or cell)
     lags = (hidden.lag_cells, 2 * hidden.lag_cells)
-    seen = [mean_square_second_differences(frame.ground, lag, _reach(own, cell), rows) for lag in lags]
+    seen = [mean_square_second_differences(frame.ground, lag, _reach(own, cell), rows)[wanted] for lag in lags]
     noise = [(share * sd) ** 2 * second_difference_variance(lag * cell, wide) for lag in lags]
     found = hidden.slope_errors(*(np.maximum(whole - part, 0.0) for whole, part in zip(seen, noise, strict=True)))
     if stated.assumed:
@@ -107,9 +110,10 @@ def pitch_errors(frame: Frame, house: House, stated: ErrorModel, rows: tuple[int
 def pitch_error(frame: Frame, house: House, at: tuple[int, int], stated: ErrorModel) -> PitchError:
     """The same for the placement centred on one cell. Arguments: frame; house; at (row, col); stated, from `stated_error`."""
     window, row, col = _near(frame, at, stated)
-    found = pitch_errors(window, house, stated, (row, row + 1))
-    parts = (tuple(float(part[0, col]) for part in pair) for pair in (found.elevation, found.hidden))
-    return PitchError(replace(stated, sd_m=float(found.sd_m[0, col])), *parts)
+    one = np.arange(window.grid.cols)[None] == col
+    found = pitch_errors(window, house, stated, (row, row + 1), one)
+    parts = (tuple(float(part[0]) for part in pair) for pair in (found.elevation, found.hidden))
+    return PitchError(replace(stated, sd_m=float(found.sd_m[0])), *parts)
 
 
 def counted_error(frame: Frame, at: tuple[int, int], stated: ErrorModel) -> ErrorModel:

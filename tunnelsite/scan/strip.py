@@ -16,8 +16,10 @@ from tunnelsite.kernels.planes import Planes, rectangle_planes
 from tunnelsite.kernels.polygon_mask import polygon_mask
 from tunnelsite.kernels.reach import rectangle_distances
 from tunnelsite.kernels.windows import rectangle_max, rectangle_mean, rectangle_min
-from tunnelsite.scan.pitch_error import PitchErrors, pitch_errors, shows_pitch, stated_error
+from tunnelsite.scan.pitch_error import pitch_errors, shows_pitch, stated_error
 from tunnelsite.scan.tight_ground import Nudged
+
+BAND_ROWS = 128  # rows of a tile of `kernels.second_differences`, so that no window is summed twice
 
 
 class Strip:
@@ -93,19 +95,28 @@ class Strip:
 
     def elevation_sd(self) -> np.ndarray:
         """Standard deviation [m] of the error of one elevation that counts round each placement."""
-        return self._errors.sd_m
+        return self._errors[0]
 
     def slope_errors(self) -> SlopeErrors:
         """Standard errors of the plane's slopes [fraction]; NaN where they are not known or the model cannot show the pitch."""
         if not self.shows_ground:
             nothing = np.full(self.shape, np.nan, np.float32)
             return SlopeErrors(nothing, nothing)
-        return self._errors.both
+        return SlopeErrors(*self._errors[1:])
 
     @cached_property
-    def _errors(self) -> PitchErrors:
+    def _errors(self) -> np.ndarray:
+        """Error of one elevation and of the two slopes, float32 [3, strip rows, cols]; NaN where not in the running."""
         stated = self.frame.error or stated_error(self.frame, None, None)
-        return pitch_errors(self.frame, self.house, stated, self.rows)
+        out = np.full((3, *self.shape), np.nan, np.float32)
+        for top in range(0, self.shape[0], BAND_ROWS):  # a band at a time, so that memory does not grow with the strip
+            mask = self._mask[top : top + BAND_ROWS]
+            if mask.any():
+                rows = (self.rows[0] + top, self.rows[0] + top + len(mask))
+                found = pitch_errors(self.frame, self.house, stated, rows, mask)
+                for layer, values in zip(out, (found.sd_m, *found.both), strict=True):
+                    layer[top : top + BAND_ROWS][mask] = values
+        return out
 
     def grading(self, shrink: float) -> Grading:
         """Earthwork of each feasible pad, as arrays over the strip (NaN elsewhere); see `kernels.grading`."""
