@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+import numpy as np
+
 from tunnelsite import catalogue
 from tunnelsite.core.describe import nearest
 from tunnelsite.core.errors import TunnelsiteError, UsageError
