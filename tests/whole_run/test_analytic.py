@@ -134,19 +134,18 @@ def test_terrace_aligned_to_true_east_at_60_north_near_a_zone_edge() -> None:
     assert best["max_cut_m"] < 0.05
 
 
-def test_feet_are_metres() -> None:
-    """The same hills in international feet (EPSG:2994, vertical feet) and in metres give the same candidates."""
+def test_a_map_in_feet_is_a_map_in_metres() -> None:
+    """The same hills on a map in international feet (EPSG:2994) and on the same map in metres give the same candidates."""
     from tests.scan.grounds import hills
 
     heights = hills(120, 140, 8)
     feet, metres = pyproj.CRS(2994), pyproj.CRS.from_proj4(pyproj.CRS(2994).to_proj4().replace("+units=ft", "+units=m"))
     west, north = 640_000.0, 850_000.0
-    false = 1.0
     cell_ft = 3.0
     rows, cols = heights.shape
     parcel = shapely.box(west + 20, north - (rows - 8) * cell_ft, west + (cols - 8) * cell_ft, north - 20)
     in_feet = Site(raster(heights, west, north, cell_ft, feet), features([parcel], feet))
-    to_m = FOOT_M * false
+    to_m = FOOT_M
     small = shapely.transform(parcel, lambda points: points * to_m)
     in_metres = Site(raster(heights, west * to_m, north * to_m, cell_ft * to_m, metres), features([small], metres))
     house = House.parse("20x48ft", kind="container")
@@ -174,14 +173,16 @@ def test_mirrored_north_south_with_the_hemisphere() -> None:
     ground = hills(91, 121, 12, rise=2.0)
     ground[10:14, 30:90] += 6.0  # a row of trees to the north of the farm
     house = House(6.0, 15.0, kind="container")
-    # two periods half a year apart; the sun is symmetric to 0.5 deg, the distance to it is not quite
-    north = screen(mirrored(ground, True), house, settings=settings(halo="10m", crop_months="01-01:12-31"))
-    south = screen(mirrored(ground, False), house, settings=settings(halo="10m", crop_months="01-01:12-31"))
+    # two winters half a year apart; the sun is symmetric to 0.5 deg, the distance to it is not quite
+    north = screen(mirrored(ground, True), house, settings=settings(halo="10m", crop_months="11-01:01-31"))
+    south = screen(mirrored(ground, False), house, settings=settings(halo="10m", crop_months="05-02:07-31"))
     a, b = north.scans[0], south.scans[0]
     rows, cols = a.frame.grid.shape
     share = np.stack([a.frame.layers["beam_share"], b.frame.layers["beam_share"][::-1]])
     inner = np.isfinite(share).all(axis=0)
-    assert np.abs(share[0] - share[1])[inner].max() < 0.03  # perihelion in January and haze by hemisphere
+    assert (share[0] < 0.9)[inner].mean() > 0.02  # there is shade to get wrong
+    off = np.abs(share[0] - share[1])[inner]  # perihelion in January and haze by hemisphere
+    assert off.max() < 0.06 and off.mean() < 0.004
     flipped = (rows - 1 - b.index // cols) * cols + b.index % cols
     order = np.argsort(flipped)
     assert np.array_equal(np.sort(flipped), a.index)
@@ -212,7 +213,7 @@ def test_a_spike_in_a_level_pad_is_not_averaged_away() -> None:
         pad_cells.add(divmod(int(index), result.frame.grid.cols))
     assert not any(abs(r - 35) <= 4 and abs(c - 50) <= 12 for r, c in pad_cells)
     rejected = {row["rule"]: row["rejected"] for row in result.tables["rejections"].rows}
-    assert rejected["deepest_cut"] + rejected.get("standing", 0) > 0
+    assert rejected["deepest_cut"] + rejected.get("standing", 0) + rejected["raised"] > 0
 
 
 def test_a_seam_between_tiles_is_not_built_across() -> None:

@@ -28,6 +28,6 @@ WIND = Criterion(
         unit="1",
     ),
     shelter,
-    {"any": Rubric(full_at=1.0, none_at=0.0, weight=1.0, source="windbreak-nrcs, windbreak-purdue, weights")},
+    {"any": Rubric(full_at=1.0, none_at=0.0, weight=0.5, source="windbreak-nrcs, windbreak-purdue, wind-weight")},
     needs=("wind", "standing"),
 )
