@@ -116,3 +116,12 @@ def test_a_dry_run_refuses_what_the_run_would(farm: Path, monkeypatch, capsys) -
     words = ["screen", "ground.tif", "land.gpkg", "--cell", "12m", "--out", "t.gpkg", "--house", "6x15m", "-q"]
     assert main([*words, "--dry-run"]) == main(words) == 3
     assert "wider than a house" in capsys.readouterr().err
+
+
+def test_a_file_that_a_parameter_names_is_an_input(farm: Path, monkeypatch, capsys) -> None:
+    monkeypatch.chdir(farm)
+    (farm / "clay.gpkg").write_bytes(b"clay")
+    (farm / "farm.toml").write_text('[parameter.clay]\nraster = "clay.gpkg"\n')
+    words = ["screen", "ground.tif", "land.gpkg", "--project", "farm.toml", "--out", "clay.gpkg", *QUICK]
+    assert main(words) == 2
+    assert "is also an input" in capsys.readouterr().err and (farm / "clay.gpkg").read_bytes() == b"clay"

@@ -42,6 +42,11 @@ def named_files(parameters: Mapping[str, Mapping[str, Any]]) -> tuple[Features, 
     )
 
 
+def paths_named(parameters: Mapping[str, Mapping[str, Any]]) -> list[str]:
+    """Paths of the files and folders that the parameters name."""
+    return [str(path) for _, path in _named(parameters)]
+
+
 def _named(parameters: Mapping[str, Mapping[str, Any]]) -> Iterator[tuple[str, Path]]:
     seen = set()
     for owner, values in sorted(parameters.items()):
