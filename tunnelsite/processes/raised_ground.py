@@ -10,6 +10,7 @@ from scipy import ndimage
 from tunnelsite.core.describe import Description, LayerSpec, Parameter
 from tunnelsite.core.layers import Layer
 from tunnelsite.core.process import Process
+from tunnelsite.kernels.bands import bands
 from tunnelsite.kernels.steep_steps import steep_steps
 
 LEAST_STEP_M = 0.5  # between neighbours, however small the cells: noise is no wall
@@ -20,6 +21,7 @@ ROUND_SHARE = 0.75  # of the outline of a roof that has to lie lower
 SEEN_SHARE = 0.3  # of the outline that has to lie across a wall, not across a wing or a belt of trees
 WALL_M, WALL_CELLS = 16.0, 6  # the widest wall between a roof and the ground, where the model smears it
 ONE_SIDED = 4  # times as much above as below: a cliff lies as much below the land at its top as above that at its foot
+BAND_CELLS = 1 << 18  # an index of 32 bits is copied to one of 64
 PASSES = 3  # a high roof is found first, then the lower one beside it
 _RING = np.ones((3, 3), bool)
 
@@ -39,13 +41,25 @@ class _Pieces:
 def _pieces(ground: np.ndarray, between: np.ndarray, least: float) -> _Pieces | None:
     """Ground cut at its walls into pieces of at least `least` cells, every other cell given to the nearest; None without any."""
     label, count = ndimage.label(between)
-    cells = np.bincount(label.ravel(), minlength=count + 1)
+    cells = sum(np.bincount(label[rows].ravel(), minlength=count + 1) for rows in bands(label.shape, BAND_CELLS))
     cells[0] = 0
-    own = cells[label] >= least
+    own = _looked_up(cells >= least, label)
     if not own.any():
         return None
     near = ndimage.distance_transform_edt(~own, return_distances=False, return_indices=True)
-    return _Pieces(label[tuple(near)], own, near, ground[tuple(near)], cells)
+    nearest, height = np.empty_like(label), np.empty_like(ground)
+    for rows in bands(label.shape, BAND_CELLS):
+        at = tuple(near[:, rows])
+        nearest[rows], height[rows] = label[at], ground[at]
+    return _Pieces(nearest, own, near, height, cells)
+
+
+def _looked_up(table: np.ndarray, label: np.ndarray) -> np.ndarray:
+    """The entry of a table at each label."""
+    found = np.empty(label.shape, table.dtype)
+    for rows in bands(label.shape, BAND_CELLS):
+        found[rows] = table[label[rows]]
+    return found
 
 
 def _roofs(pieces: _Pieces, known: np.ndarray, rise_m: float, sizes: tuple[float, float]) -> np.ndarray:
@@ -86,9 +100,11 @@ def _sides(above: np.ndarray, rise_m: float) -> np.ndarray:
     """1 where clumps of cells stand above the nearest ground, -1 where they lie below it, 0 elsewhere. Arguments: above [m]; rise_m."""
     clump, count = ndimage.label(above != 0, structure=_RING)
     high, low = above >= rise_m, above <= -rise_m
-    up, down = (np.bincount(clump.ravel(), weights=side.ravel(), minlength=count + 1) for side in (high, low))
-    stands = up >= ONE_SIDED * down
-    return np.where(high & stands[clump], 1, np.where(low & ~stands[clump], -1, 0))
+    up, down = (np.bincount(clump[side], minlength=count + 1) for side in (high, low))
+    stands = _looked_up(up >= ONE_SIDED * down, clump)
+    found = np.zeros(above.shape, np.float32)
+    found[high & stands], found[low & ~stands] = 1, -1
+    return found
 
 
 def _run(inputs, parameters, progress) -> dict[str, Layer]:
@@ -109,8 +125,9 @@ def _run(inputs, parameters, progress) -> dict[str, Layer]:
         return {"raised": made}
     sizes = (parameters["most_m2"] / area, max(WALL_M / min(ground.cell_m), WALL_CELLS))
     roof = _roofs(pieces, known, parameters["rise_m"], sizes)
-    on_roof = pieces.own & roof[pieces.label]
+    on_roof = pieces.own & _looked_up(roof, pieces.label)
     if on_roof.any():
+        del pieces
         pieces = _pieces(values, known & ~steep & ~on_roof, smallest)
     progress("raised ground", 0.8)
     if pieces is not None:
