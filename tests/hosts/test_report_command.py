@@ -34,7 +34,7 @@ def test_a_page_from_inputs(farm, tmp_path, capsys) -> None:
     assert said["candidates"] == 3 and said["cards"] == 1 and said["not_planned"] == []
     assert said["page_bytes"] == out.stat().st_size < 5_000_000
     assert page.startswith("<!doctype html>") and 'id="candidate-1"' in page and 'id="candidate-2"' not in page
-    assert "Sun chart of candidate 1" in page and "Where a house may stand: parcels.gpkg" in page
+    assert "Sun chart of option 1" in page and "Where a house may stand: parcels.gpkg" in page
 
 
 def test_a_page_from_a_kept_run_is_the_same_ranking(farm, tmp_path, capsys) -> None:
@@ -47,7 +47,7 @@ def test_a_page_from_a_kept_run_is_the_same_ranking(farm, tmp_path, capsys) -> N
         _between(path.read_text("utf-8"), '<table id="ranking-table">', "</table>") for path in (first, second, third)
     ]
     assert rows[0] == rows[1] == rows[2]
-    charts = ["Sun chart of candidate 1" in path.read_text("utf-8") for path in (first, second, third)]
+    charts = ["Sun chart of option 1" in path.read_text("utf-8") for path in (first, second, third)]
     assert charts == [True, False, True]
     sun = [_between(path.read_text("utf-8"), "<h4>Sun and light</h4>", "<h4>Earth to move") for path in (first, third)]
     assert sun[0] == sun[1], "the chart from a kept run with its inputs is that of a screening"

@@ -140,7 +140,7 @@ def test_what_is_said(hostile) -> None:
     assert all(text in full for text in CAUTIONS) and all(text in client for text in CAUTIONS[:6])
     for text in (full, client):
         assert "one-call service" in text and "Local codes rule" in text and "not a survey" in text
-        assert "Only the candidates listed here" in text or text is client
+        assert "Only the options listed here" in text or text is client
     assert "What the run was made of" in full and "What the run was made of" not in client
     row = hostile.result.rows[0]
     assert f"{row['pitch_se_pct']:.2f} %" in full and f"{row['score']:.1f} points" in full

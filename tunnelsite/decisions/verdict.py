@@ -19,8 +19,8 @@ class Verdict:
     """How firm the lead is.
 
     Attributes: first, share of draws in which option 1 stays first; runner_up, rank of the option that is first most often of
-    the others, None = there is no other, and runner_up_first, its share; tied, ranks of the options that the draws do not
-    tell apart from option 1; words, `firm`, `fairly firm`, `a close call`, `not settled` or `the only option`; drawn, what was
+    the others, None = there is no other, and runner_up_first, its share; tied, ranks of the options, of `options`, that the
+    draws do not tell apart from option 1; words, `firm`, `fairly firm`, `a close call`, `not settled` or `the only option`; drawn, what was
     drawn, in words; draws and seed.
     """
 
@@ -28,6 +28,7 @@ class Verdict:
     runner_up: int | None
     runner_up_first: float
     tied: tuple[int, ...]
+    options: int
     words: str
     drawn: str
     draws: int
@@ -52,6 +53,8 @@ class Verdict:
         """Which options tie with the first, in a sentence; empty where none does."""
         if not self.tied:
             return ""
+        if 2 < self.options == len(self.tied) + 1:
+            return "All the others tie with it: these data do not tell them apart, so look at the first few in the field and level them."
         ranks = [str(rank) for rank in self.tied]
         listed = ranks[0] if len(ranks) == 1 else f"{', '.join(ranks[:-1])} and {ranks[-1]}"
         noun, verb = ("Option", "ties") if len(ranks) == 1 else ("Options", "tie")
@@ -71,7 +74,8 @@ def verdict_of(found: RankShares) -> Verdict:
         words = "not settled"
     else:
         words = "firm" if first >= FIRM else "fairly firm" if first >= FAIR else "a close call"
-    return Verdict(first, runner, second, tied, words, _drawn_words(found), found.plan.draws, found.plan.seed)
+    plan, count = found.plan, len(found.first)
+    return Verdict(first, runner, second, tied, count, words, _drawn_words(found), plan.draws, plan.seed)
 
 
 def told_verdict(verdict: Verdict) -> dict[str, Any]:

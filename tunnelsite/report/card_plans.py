@@ -27,7 +27,7 @@ def earthwork_part(study: Study, feet: bool, client: bool) -> Element:
     lines = [tag("li", text) for text in _earth_words(numbers, feet)]
     interval = contour_interval(plan.window()[2], LEAST_CONTOUR_M)
     map_words = (
-        f"Grading map of candidate {study.rank}: depth of cut and fill on the pad and its side slopes, contours before and after. Its "
+        f"Grading map of option {study.rank}: depth of cut and fill on the pad and its side slopes, contours before and after. Its "
         "numbers stand in the list."
     )
     figures = [
@@ -38,7 +38,7 @@ def earthwork_part(study: Study, feet: bool, client: bool) -> Element:
         )
     ]
     if not client:
-        words = f"Profiles of candidate {study.rank} along and across the ridge: natural and finished ground."
+        words = f"Profiles of option {study.rank} along and across the ridge: natural and finished ground."
         figures.append(_figure(slim_svg(profiles_svg(study.title, plan)), words, "Cut through along and across"))
     # a client is spared the advice, never what lies in the way
     warned = [tag("li", text) for text in (plan.conflicts if client else plan.warnings)]

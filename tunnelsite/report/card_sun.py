@@ -26,13 +26,11 @@ def sun_part(study: Study, feet: bool, client: bool) -> Element:
             "section", title, tag("p", "No sun chart: " + study.missing.get("sun", "not assessed")), class_="part"
         )
     transmission, cover = default_transmission()
-    words = (
-        f"Sun chart of candidate {study.rank}: horizon and the sun's paths by month; hours of sun stand in the table."
-    )
+    words = f"Sun chart of option {study.rank}: horizon and the sun's paths by month; hours of sun stand in the table."
     seen = tag(
         "figure", picture(slim_svg(sun_chart_svg(chart)), words), tag("figcaption", "Sun chart: times are solar")
     )
-    words = f"Daily light under the cover at candidate {study.rank} by month, as bars."
+    words = f"Daily light under the cover at option {study.rank} by month, as bars."
     bars = picture(light_svg(chart, transmission), words)
     light = tag("figure", bars, tag("figcaption", f"Light that reaches the crop under {cover}"))
     beside = tag("div", light, None if client else light_table(chart, chart.light, transmission))

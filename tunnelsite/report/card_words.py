@@ -70,6 +70,21 @@ def _drainage(value: float, row: Row, feet: bool) -> str:
     return f"Rain off {amounts.land(value, feet=feet)} of land uphill runs through the pad"
 
 
+def _above_line(value: float, row: Row, feet: bool) -> str:
+    return f"It stands {amounts.size(value, feet=feet)} above the stream, ditch or swale that it drains to"
+
+
+def _from_line(value: float, row: Row, feet: bool) -> str:
+    far = f"{amounts.away(value, feet=feet)}{' or more' if value >= 199.5 else ''}"  # the measure ends there
+    return f"The nearest stream, ditch or swale is {far} away"
+
+
+def _beside(value: float, row: Row, feet: bool) -> str:
+    if value <= 0:
+        return "No stream or swale passes close by at its level"
+    return f"Rain off {amounts.land(value, feet=feet)} of land passes close by, not well below it"
+
+
 def _ponding(value: float, row: Row, feet: bool) -> str:
     if value < 0.01:
         return "No water stands there by the elevation model"
@@ -131,6 +146,9 @@ WORDS: Mapping[str, Callable[[float, Row, bool], str]] = {
     "earthwork": _earth,
     "drainage": _drainage,
     "ponding": _ponding,
+    "drainage_height": _above_line,
+    "drainage_distance": _from_line,
+    "flow_beside": _beside,
     "sun": _sun,
     "season_sun": _season_sun,
     "noon": _noon,

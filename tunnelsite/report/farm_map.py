@@ -56,7 +56,7 @@ def farm_map_svg(result: Result, fates: Sequence[Fate], marks: Sequence[MapMark]
         if child.tag in ("title", "desc"):  # the page says it in words; ids of a picture must not meet the page's own
             root.remove(child)
     root.set("role", "group")
-    root.set("aria-label", "Map of the farm, true north up; candidates are links to their cards")
+    root.set("aria-label", "Map of the farm, true north up; options are links to their cards")
     root.set("class", "farm-map")
     add_patterns(drawing)
     drawing.rectangle(0, 0, view.width, view.height, fill="#eef0ee")

@@ -89,10 +89,13 @@
     for (const [mark, each] of used) { total += each * (combine === "geometric" ? Math.log(mark) : mark); weight += each; }
     return combine === "geometric" ? Math.exp(total / weight) : total / weight;
   };
+  // Marks are means over the shifts of the house. Their weighted mean is the score itself; other ways to combine them come near
+  // it, and what is left over is added again.
   const ranked = (weights) => {
     const scored = candidates.map((candidate) => {
       const part = share(candidate.marks, weights);
-      return { rank: candidate.rank, order: candidate.order, score: part === null ? null : rounded((100 * part) / STEP) * STEP };
+      const points = part === null ? null : Math.max(rounded((100 * part + candidate.rest) / STEP) * STEP, 0);
+      return { rank: candidate.rank, order: candidate.order, score: points };
     });
     return scored.sort((a, b) => (a.score === null) - (b.score === null) || (b.score ?? 0) - (a.score ?? 0) || a.order - b.order);
   };
@@ -120,7 +123,7 @@
     const best = order[0];
     for (const mark of all(".mark")) mark.classList.toggle("best-now", changed && Number(mark.dataset.rank) === best.rank);
     document.getElementById("now-best").textContent = best.score === null ? "Nothing has a weight: there is no ranking."
-      : changed ? `With these weights candidate ${best.rank} comes first, with ${best.score.toFixed(1)} points.` : "These are the weights of the screening.";
+      : changed ? `With these weights option ${best.rank} comes first, with ${best.score.toFixed(1)} points.` : "These are the weights of the screening.";
     const words = criteria.flatMap((criterion, k) => (weights[k] === given[k] ? [] : [`--weight ${criterion.id}=${text(weights[k])}`]));
     document.getElementById("rescore-command").textContent = ["tunnelsite rescore run.npz", ...words, "--out other.gpkg"].join(" ");
   };

@@ -17,7 +17,8 @@ from tunnelsite.report.farm_map import MapMark, farm_map_svg
 from tunnelsite.report.fates import Fate, passed_fates, rejected_fates, score_edges, shown_scan
 from tunnelsite.report.markup import document, json_text, plain_name, put, svg_element, tag
 from tunnelsite.report.page_cards import card
-from tunnelsite.report.page_parts import answer, asks_section, cautions_section, map_section, table_section
+from tunnelsite.report.page_opening import answer, relaxed_section, unknown_section
+from tunnelsite.report.page_parts import asks_section, cautions_section, map_section, table_section
 from tunnelsite.report.page_record import record_sections
 from tunnelsite.report.page_weights import page_data, weights_section
 from tunnelsite.scan.outcomes import outcomes
@@ -48,7 +49,7 @@ def report_page(result: Result, studies: Sequence[Study], ask: PageAsk) -> str:
     body = tag("body", class_="client" if ask.client else "full")
     put(body, tag("a", "Skip to the ranking", href="#ranking", class_="skip"), _header(result, ask))
     main = tag("main", id="main")
-    put(main, answer(result, facts, ask.client))
+    put(main, answer(result, facts), unknown_section(result, facts), relaxed_section(result))
     map_svg = svg_element(farm_map_svg(result, fates, marks))
     put(main, map_section(map_svg, fates, result), table_section(result, facts, carded, ask.client))
     if facts and not ask.client:
@@ -77,7 +78,7 @@ def map_fates(result: Result) -> list[Fate]:
 
 
 def _mark(result: Result, fact: Facts, carded: set[int]) -> MapMark:
-    words = f"Candidate {fact.rank}: {plain_name(fact.row['parcel'], 60)}, score {fact.row['score']:.1f}"
+    words = f"Option {fact.rank}: {plain_name(fact.row['parcel'], 60)}, score {fact.row['score']:.1f}"
     target = f"candidate-{fact.rank}" if fact.rank in carded else f"row-{fact.rank}"
     return MapMark(fact.rank, words, corners_on_map(result, fact.rank), target)
 
@@ -135,9 +136,9 @@ def _cards(result: Result, facts: list[Facts], studies: Sequence[Study], ask: Pa
         return None
     parts = [card(facts[study.rank - 1], study, result, client=ask.client) for study in studies]
     tools = tag("p", tag("button", "Open all cards", type="button", id="open-all"), class_="tools script-only")
-    words = f"The best {len(studies)} of {len(facts)} candidates." if len(studies) < len(facts) else "Every candidate."
+    words = f"The best {len(studies)} of {len(facts)} options." if len(studies) < len(facts) else "Every option."
     return tag(
-        "section", tag("h2", "The candidates one by one", id="cards-title"), tag("p", words), tools, *parts,
+        "section", tag("h2", "The options one by one", id="cards-title"), tag("p", words), tools, *parts,
         id="cards", aria_labelledby="cards-title",
     )  # fmt: skip
 

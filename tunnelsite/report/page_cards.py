@@ -8,11 +8,13 @@ from xml.etree.ElementTree import Element
 from tunnelsite.core import amounts
 from tunnelsite.core.reproject import wgs84_doubt
 from tunnelsite.core.units import FOOT_M
+from tunnelsite.decisions.verdict import share_words
 from tunnelsite.report.candidate_study import Study
 from tunnelsite.report.card_facts import Facts, Judged
 from tunnelsite.report.card_plans import earthwork_part, water_part
 from tunnelsite.report.card_sun import sun_part
 from tunnelsite.report.markup import named, put, tag
+from tunnelsite.scan.steady import FARTHEST_M
 
 if TYPE_CHECKING:
     from tunnelsite.result import Result
@@ -24,7 +26,8 @@ def card(fact: Facts, study: Study, result: Result, *, client: bool) -> Element:
     """The card as an article that opens and closes."""
     row = fact.row
     title = tag("h3", tag("span", str(fact.rank), class_="rank"), " ", named(row["parcel"]), " ")
-    put(title, tag("span", f"{row['score']:.1f} points", class_="score"))
+    words = f"{row['score']:.1f} points, {row['assessed_pct']:.0f} % of the weight assessed"
+    put(title, tag("span", words, class_="score"))
     summary = tag("summary", title, tag("p", _verdict(fact), class_="verdict"))
     body = tag("div", class_="card-body")
     put(body, _place_part(fact, result), _reasons(fact, client))
@@ -70,14 +73,40 @@ def _place_part(fact: Facts, result: Result) -> Element:
         ("House", house),
         ("Ridge", f"{row['bearing_deg']:.1f}° from true north"),
         ("Ground", f"{ground} in the elevation model's own datum"),
-        ("Slope along, across", f"{amounts.slope(row['pitch_along_pct'])}, {amounts.slope(row['pitch_across_pct'])}: "
-         f"{amounts.drop(row['pitch_along_pct'], scan.house.length_m, feet=feet)} over the length, "
-         f"{amounts.drop(row['pitch_across_pct'], scan.house.width_m, feet=feet)} over the width"),
-    ]  # fmt: skip
+        ("Slope along, across", _slopes(fact, scan.house)),
+        ("Room to shift", _room_words(fact, result.settings.shift_m)),
+        ("Points", _points_words(row, result.settings.shift_m, feet)),
+    ]
     if row["flags"]:
         items.append(("Do not miss", row["flags"]))
     shown = [tag("div", tag("dt", name), tag("dd", named(value, 2000))) for name, value in items]
     return part("The place", tag("dl", *shown, class_="facts"))
+
+
+def _slopes(fact: Facts, house) -> str:
+    row, feet = fact.row, fact.feet
+    along, across = row["pitch_along_pct"], row["pitch_across_pct"]
+    if along is None:
+        return "not known: the elevation model's cells are too wide to show it"
+    falls = [amounts.drop(slope, run, feet=feet) for slope, run in ((along, house.length_m), (across, house.width_m))]
+    return f"{amounts.slope(along)}, {amounts.slope(across)}: {falls[0]} over the length, {falls[1]} over the width"
+
+
+def _room_words(fact: Facts, shift_m: float) -> str:
+    room_m = fact.row["room_m"]
+    far = amounts.away(room_m, feet=fact.feet) + (" or more" if room_m >= FARTHEST_M else "")
+    return f"{far} any way with nearly its points" + (": stake it with care" if room_m < shift_m else "")
+
+
+def _points_words(row, shift_m: float, feet: bool) -> str:
+    """The steady score beside those at the exact place and at the worst one within the shift."""
+    if shift_m <= 0:
+        return f"{row['score']:.1f} of 100 at this very place"
+    within = amounts.away(shift_m, feet=feet)
+    low = (
+        f"{row['score_lowest']:.1f} at the worst spot" if row["score_lowest"] > 0 else "at some spot a limit rejects it"
+    )
+    return f"{row['score']:.1f} of 100, mean of all spots within {within}; {row['score_here']:.1f} at this very place, {low}"
 
 
 def _reasons(fact: Facts, client: bool) -> Element:
@@ -112,18 +141,18 @@ def _distances(fact: Facts, client: bool) -> Element | None:
 def _sure(fact: Facts, study: Study, result: Result) -> Element:
     row, firm, feet = fact.row, fact.firmness, fact.feet
     house = result.scans[result.choices[fact.rank - 1].scan].house
-    steep = max(abs(row["pitch_along_pct"]), abs(row["pitch_across_pct"]))
-    run = house.length_m if abs(row["pitch_along_pct"]) >= abs(row["pitch_across_pct"]) else house.width_m
-    lines = [f"Slope {steep:.2f} %; how far it may be off is not known here."]
+    lines = ["How far the slope may be off is not known here."]
     if row["pitch_se_pct"] is not None:
+        slopes = abs(row["pitch_along_pct"]), abs(row["pitch_across_pct"])
+        steep, run = max(slopes), house.length_m if slopes[0] >= slopes[1] else house.width_m
         lines = [
             f"Slope {steep:.2f} % ± {row['pitch_se_pct']:.2f} % (one standard error, {amounts.drop(row['pitch_se_pct'], run, feet=feet)} "
             f"over that side): {firm.error} in the heights of the elevation model, and ground that its cells hide.",
-            f"Chance that the ground is already within 3/4 in per 12 ft (0.52 %) both ways: {_share(firm.chance)}, by the same errors.",
+            f"Chance that it is within 3/4 in per 12 ft (0.52 %) both ways already: {share_words(firm.chance)}, by the same errors.",
         ]
     lines.append(
-        f"With other weights round those used it stays first in {_share(firm.first)} of draws, among the first three in "
-        f"{_share(firm.top_3)}."
+        f"Where weights and heights are drawn at random it is first in {share_words(firm.first)} of the draws and among the first three in "
+        f"{share_words(firm.top_3)}" + (f"; a limit rejects it in {share_words(firm.out)}." if firm.out > 0 else ".")
     )
     if study.grading is not None:
         span = study.grading["uncertainty"]["cut_m3"]
@@ -134,10 +163,6 @@ def _sure(fact: Facts, study: Study, result: Result) -> Element:
         tag("ul", *(tag("li", text) for text in lines)),
         tag("p", "Confirm it with a level on the spot."),
     )
-
-
-def _share(share: float) -> str:
-    return "under 1 %" if 0 < share < 0.01 else "over 99 %" if 0.99 < share < 1 else f"{100 * share:.0f} %"
 
 
 def _marks(fact: Facts) -> Element:

@@ -1,4 +1,4 @@
-"""Parts of a report page that speak of the farm as a whole: the answer, the map with its key, the table, what to ask."""
+"""Parts of a report page that speak of the farm as a whole: the map with its key, the table, what to ask."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from xml.etree.ElementTree import Element
 
 from tunnelsite.cautions import CAUTIONS
 from tunnelsite.core import amounts
+from tunnelsite.decisions.ties import undecided
 from tunnelsite.report.card_facts import Facts
 from tunnelsite.report.fates import Fate, shown_scan
 from tunnelsite.report.hatches import HATCHES
@@ -19,74 +20,6 @@ if TYPE_CHECKING:
     from tunnelsite.result import Result
 
 FIRST_CAUTIONS = 6  # of CAUTIONS: those about life, law and money
-
-
-def answer(result: Result, facts: Sequence[Facts], client: bool) -> Element:
-    """The answer first: the best place and how firm that is, in a few sentences."""
-    tried = sum(int(scan.ground.inside.sum()) for scan in result.scans)
-    passed = sum(len(scan.index) for scan in result.scans)
-    section = tag("section", tag("h2", "In short", id="short-title"), class_="short", aria_labelledby="short-title")
-    put(section, *(tag("p", tag("strong", f"Doubtful heights: {text}.")) for text in result.doubts))
-    if not facts:
-        words = (
-            f"None of {tried:,} placements passed every rule, or none could be scored. The map and the tables below say where "
-            "and why."
-        )
-        put(section, tag("p", words, class_="lead"), *(tag("p", note) for note in result.notes))
-        return section
-    best = facts[0]
-    row = best.row
-    lead = tag("p", class_="lead")
-    put(lead, "The best place found is ", tag("a", "candidate 1", href="#candidate-1"), " in ", named(row["parcel"]))
-    put(lead, f", with {row['score']:.1f} of 100 points.")
-    put(section, lead)
-    good = [item.words for item in best.good()[:2]]
-    against = [item.words for item in best.against()[:1]]
-    if good:
-        put(
-            section,
-            tag("p", "For it: " + ". ".join(good) + ".", *([" Against it: " + against[0] + "."] if against else [])),
-        )
-    put(section, tag("p", _firm_words(facts, client)))
-    share = share_words(passed, tried)
-    put(
-        section,
-        tag(
-            "p",
-            f"{tried:,} placements were tried, every one on the farm; {passed:,} ({share}) passed every rule.",
-            class_="soft",
-        ),
-    )
-    care = "This is a screening from elevation data, not a survey. Confirm heights with a level, have buried utilities marked before any "
-    care += "digging, and ask the authorities listed below. Local codes rule."
-    put(section, tag("p", tag("strong", "Before anyone digs. "), care, class_="care"))
-    return section
-
-
-def _firm_words(facts: Sequence[Facts], client: bool) -> str:
-    best = facts[0]
-    first = best.firmness.first
-    if len(facts) == 1:
-        return "It is the only candidate."
-    gap = best.row["score"] - facts[1].row["score"]
-    firm = "firm" if first >= 0.8 else "fairly firm" if first >= 0.5 else "a close call"
-    return (
-        f"It is {gap:.1f} points ahead of the next, and stays first in {100 * first:.0f} % of draws of other weights round those "
-        f"used: as far as weights go, its lead is {firm}. Errors of the elevations are not in these draws"
-        + (
-            ": level the best few in the field."
-            if client
-            else "; `tunnelsite robustness` on a kept run draws them too."
-        )
-    )
-
-
-def share_words(part: int, whole: int) -> str:
-    """A share in per cent that is never rounded to none or to all: `0.2 %`, `under 0.1 %`."""
-    percent = 100 * part / whole if whole else 0.0
-    if 0 < percent < 0.1 or 99.9 < percent < 100:
-        return "under 0.1 %" if percent < 1 else "over 99.9 %"
-    return f"{percent:.0f} %" if percent == round(percent) or 10 <= percent <= 90 else f"{percent:.1f} %"
 
 
 def map_section(svg: Element, fates: Sequence[Fate], result: Result) -> Element:
@@ -112,10 +45,10 @@ def map_section(svg: Element, fates: Sequence[Fate], result: Result) -> Element:
 def _map_words(result: Result) -> str:
     several = len(result.scans) > 1
     scan = result.scans[shown_scan(result)]
-    best = ", as candidate 1" if result.choices else ""
+    best = ", as option 1" if result.choices else ""
     which = f" Colours are for {scan.house.name} at {scan.frame.grid.bearing_deg:g}°{best}." if several else ""
     return (
-        "Each spot is coloured for a house with its middle there. Yellow boxes are the candidates. True north is up; relief lit from "
+        "Each spot is coloured for a house with its middle there. Yellow boxes are the options. True north is up; relief lit from "
         f"the north-west. Dashed violet: what to keep clear of; dark: structures.{which}"
     )
 
@@ -145,7 +78,7 @@ def table_section(result: Result, facts: Sequence[Facts], carded: set[int], clie
     """The ranking as a table that sorts."""
     section = tag("section", tag("h2", "Ranking", id="ranking"), class_="ranking", aria_labelledby="ranking")
     if not facts:
-        put(section, tag("p", "There is no candidate to rank."))
+        put(section, tag("p", "There is no option to rank."))
         return section
     columns = columns_of(result, client=client)
     head = tag("tr")
@@ -153,8 +86,9 @@ def table_section(result: Result, facts: Sequence[Facts], carded: set[int], clie
         button = tag("button", column.title, type="button", data_column=k, title=column.explained)
         sort = "ascending" if k == 0 else "none"
         put(head, tag("th", button, scope="col", aria_sort=sort, class_=_cell_class(column), data_key=column.key))
+    put(section, *(tag("p", text) for text in undecided(result)))
     rows = [_table_row(fact, columns, carded) for fact in facts]
-    caption = tag("caption", "Candidates, best first. Choose a heading to sort by it.")
+    caption = tag("caption", "Options, best first. Choose a heading to sort by it.")
     table = tag("table", caption, tag("thead", head), tag("tbody", *rows), id="ranking-table")
     put(
         section,
@@ -164,7 +98,7 @@ def table_section(result: Result, facts: Sequence[Facts], carded: set[int], clie
             class_="scroll",
             tabindex="0",
             role="region",
-            aria_label="Table of candidates, scrolls sideways",
+            aria_label="Table of options, scrolls sideways",
         ),
     )
     return section

@@ -68,7 +68,7 @@ def _criteria(result: Result) -> Element:
     front = dominance(candidate_marks(result)) if result.choices else []
     best = ", ".join(str(k + 1) for k, there in enumerate(front) if there)
     more = (
-        tag("p", f"Whatever the weights, no listed candidate is at least as good in everything as: {best}.")
+        tag("p", f"Whatever the weights, no listed option is at least as good in everything as: {best}.")
         if best
         else None
     )

@@ -9,6 +9,7 @@ import numpy as np
 
 from tunnelsite.decisions.robustness import candidate_marks
 from tunnelsite.report.markup import named, put, tag
+from tunnelsite.scan.combine import combined
 
 if TYPE_CHECKING:
     from tunnelsite.result import Result
@@ -32,12 +33,15 @@ def weighed(result: Result) -> list[int]:
 
 
 def page_data(result: Result) -> dict[str, Any]:
-    """What the page ranks again with: weights, marks [candidates][criteria] (None = not assessed), and the order of equals.
+    """What the page ranks again with: weights, marks [candidates][criteria] (None = not assessed), the order of equals, and `rest`,
+    what the steady score has over the marks over the shifts combined.
 
     Equals go, as in a screening, to the earlier house and bearing, then to the placement farther north, then farther west.
     """
     chosen = weighed(result)
     marks = candidate_marks(result)
+    weights = np.array([judge.rubric.weight for judge in result.judges])
+    shares = 100 * combined(marks, weights, result.settings.combine)
     order = sorted(range(len(result.choices)), key=lambda k: _place(result, k))
     return {
         "combine": result.settings.combine,
@@ -54,6 +58,7 @@ def page_data(result: Result) -> dict[str, Any]:
                 "rank": k + 1,
                 "order": order.index(k),
                 "score": choice.score,
+                "rest": float(choice.score - shares[k]),
                 "marks": [None if np.isnan(mark) else float(mark) for mark in marks[chosen, k]],
             }
             for k, choice in enumerate(result.choices)
@@ -76,7 +81,7 @@ def weights_section(result: Result) -> Element:
     )
     words = (
         f"Points are {WAYS[result.settings.combine]}, over what could be assessed. Move a slider to weigh it otherwise: the table "
-        "and the map follow. Only the candidates listed here are ranked again; another place on the farm may then be better than "
+        "and the map follow. Only the options listed here are ranked again; another place on the farm may then be better than "
         "any of them. To rank every placement again, run the command below on a kept run."
     )
     put(

@@ -47,16 +47,7 @@ def columns_of(result: Result, *, client: bool) -> list[Column]:
     away, long_unit = (lambda value: f"{value / FOOT_M:,.0f}", "ft") if feet else (lambda value: f"{value:,.0f}", "m")
     earth, earth_unit = (lambda v: f"{v / amounts.YARD3_M3:.1f}", "yd³") if feet else (lambda v: f"{v:.1f}", "m³")
     deep, deep_unit = (lambda v: f"{amounts.inches(v):.1f}", "in") if feet else (lambda v: f"{100 * v:.0f}", "cm")
-    found = [
-        Column("rank", "Rank", "rank in the screening, 1 = best", NUMBER, lambda fact: fact.rank),
-    ]
-    if not client:
-        found.append(
-            Column(
-                "now", "Now", "rank among these candidates with the weights set below", NUMBER, lambda fact: fact.rank
-            )
-        )
-    found.append(Column("score", "Score", "0 to 100", NUMBER, _of("score"), lambda value: f"{value:.1f}"))
+    found = _first_columns(client=client, room=(f"Room {long_unit}", away))
     found.append(Column("parcel", "Parcel", "parcel that holds the pad", WORDS, _of("parcel")))
     if len({scan.house.name for scan in result.scans}) > 1:
         found.append(Column("house", "House", "size as given", WORDS, _of("house")))
@@ -93,5 +84,21 @@ def columns_of(result: Result, *, client: bool) -> list[Column]:
     return found
 
 
-def _pitch(fact: Facts) -> float:
-    return max(abs(fact.row["pitch_along_pct"]), abs(fact.row["pitch_across_pct"]))
+def _first_columns(*, client: bool, room: tuple[str, Callable[[Any], str]]) -> list[Column]:
+    """Rank, score, and how much of it is known and how firm it stands. Arguments: client; room, title and words of its column."""
+    known, moves = "share of the weight that was assessed", "how far it can move any way and keep 95 % of its score"
+    found = [Column("rank", "Rank", "rank in the screening, 1 = best", NUMBER, lambda fact: fact.rank)]
+    if not client:
+        title = "rank among these options with the weights set below"
+        found.append(Column("now", "Now", title, NUMBER, lambda fact: fact.rank))
+    return [
+        *found,
+        Column("score", "Score", "steady score, 0 to 100", NUMBER, _of("score"), lambda value: f"{value:.1f}"),
+        Column("assessed", "Known %", known, NUMBER, _of("assessed_pct"), lambda value: f"{value:.0f}"),
+        Column("room", room[0], moves, NUMBER, _of("room_m"), room[1]),
+    ]
+
+
+def _pitch(fact: Facts) -> float | None:
+    along, across = fact.row["pitch_along_pct"], fact.row["pitch_across_pct"]
+    return None if along is None else max(abs(along), abs(across))

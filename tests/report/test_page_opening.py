@@ -1,0 +1,72 @@
+"""The first screen of the page: one verdict, what was not assessed second, and no find where nearly nothing passes."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from xml.etree.ElementTree import tostring
+
+import numpy as np
+import pytest
+
+from tests.scan.grounds import hills, site
+from tunnelsite import Settings, screen
+from tunnelsite.core.house import House
+from tunnelsite.report.card_facts import all_facts
+from tunnelsite.report.page_opening import answer, costliest, relaxed_section, unknown_section
+
+
+def words(element) -> str:
+    return " ".join("".join(element.itertext()).split())
+
+
+@pytest.fixture(scope="module")
+def scarce():
+    """Rough ground, and a limit on the deepest cut that leaves three placements in a thousand."""
+    farm = site(hills(80, 90, 3) + np.random.default_rng(2).normal(0, 0.02, (80, 90)))
+    settings = Settings(halo_m=20, top=6, azimuths=8)
+    free = screen(farm, House(6, 12), settings=settings.model_copy(update={"rubric": {"deepest_cut": {"limit": 9.0}}}))
+    limit = round(float(np.quantile(free.scans[0].measures["deepest_cut"], 0.003)), 5)
+    rubric = {"deepest_cut": {"limit": limit, "full_at": 0.0, "none_at": limit}}
+    return screen(farm, House(6, 12), settings=settings.model_copy(update={"rubric": rubric}))
+
+
+def test_the_pages_verdict_is_the_results(hostile) -> None:
+    said = words(answer(hostile.result, all_facts(hostile.result)))
+    assert hostile.result.verdict.sentence in said and said.count("stays first") == 1
+    first = ("The best place found is option 1", "No place stands out. The highest score has option 1")
+    assert first[bool(hostile.result.verdict.tied)] in said
+    assert f"{hostile.result.rows[0]['assessed_pct']:.0f} % of what counts could be assessed" in said
+    assert "steady points" in said
+
+
+def test_what_was_not_assessed_stands_second_and_by_name(hostile) -> None:
+    for page in (hostile.full, hostile.client):
+        places = [page.index(text) for text in ("In short", "What was not assessed", ">Map<", ">Ranking<")]
+        assert places == sorted(places)
+    said = words(unknown_section(hostile.result, all_facts(hostile.result)))
+    assert hostile.result.gaps and all(gap.words[1:] in said for gap in hostile.result.gaps)
+
+
+def test_where_nearly_nothing_passes_nothing_is_found(scarce) -> None:
+    tried = sum(int(scan.ground.inside.sum()) for scan in scarce.scans)
+    assert sum(len(scan.index) for scan in scarce.scans) < 0.01 * tried
+    facts = all_facts(scarce)
+    assert facts
+    said = words(answer(scarce, facts))
+    assert "best place found" not in said and "Nearly nothing passes." in said
+    judge, rejected, _ = costliest(scarce)
+    limit = f"{judge.rubric.limit:g} m"
+    assert judge.id == "deepest_cut" and f"The limit that costs most is that on deepest cut ({limit})" in said
+    assert f"it rejects {rejected:,} of" in said
+    section = words(relaxed_section(scarce))
+    assert "Deepest cut up to" in section and "break a limit" in section
+    nothing = replace(scarce, choices=[], scans=scarce.scans)
+    assert words(answer(nothing, [])).startswith("In shortNo place passes every rule")
+
+
+def test_names_from_data_stay_text(scarce) -> None:
+    named = [f"<b>{name}" for name in scarce.frame.parcel_names]
+    for scan in scarce.scans:
+        scan.frame.parcel_names[:] = named
+    shown = tostring(relaxed_section(replace(scarce)), "unicode")
+    assert "<b>" not in shown

@@ -1,0 +1,164 @@
+"""The first screen of a report page: the best option and how firm its lead is, then what was not assessed, then what would help."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+from xml.etree.ElementTree import Element
+
+from tunnelsite.core import amounts
+from tunnelsite.relaxing_tables import break_words
+from tunnelsite.report.card_facts import Facts
+from tunnelsite.report.markup import named, put, tag
+from tunnelsite.scan.engine import Judge
+
+if TYPE_CHECKING:
+    from tunnelsite.result import Result
+
+SCARCE = 0.01  # of the placements tried: where fewer pass, the best of them is no find (ours)
+LONG = 2000  # letters of a sentence with names from data in it
+CARE = (
+    "This is a screening from elevation data, not a survey. Confirm heights with a level, have buried utilities marked before any "
+    "digging, and ask the authorities listed below. Local codes rule."
+)
+
+
+def answer(result: Result, facts: Sequence[Facts]) -> Element:
+    """The answer first: the best place, how firm that is, and how much passed at all, in a few sentences."""
+    tried = sum(int(scan.ground.inside.sum()) for scan in result.scans)
+    passed = sum(len(scan.index) for scan in result.scans)
+    section = tag("section", tag("h2", "In short", id="short-title"), class_="short", aria_labelledby="short-title")
+    put(section, *(tag("p", tag("strong", f"Doubtful heights: {text}.")) for text in result.doubts))
+    scarce = passed < SCARCE * tried
+    if facts:
+        put(section, *_best(facts, result, scarce=scarce))
+    else:
+        put(section, tag("p", "No place passes every rule, or none could be scored.", class_="lead"))
+        put(section, *(tag("p", note) for note in result.notes))
+    said = f"{tried:,} placements were tried, every one on the farm; {passed:,} ({share_words(passed, tried)}) passed every rule."
+    if scarce or not facts:
+        put(section, tag("p", tag("strong", f"Nearly nothing passes. {said}"), _costliest_words(result), class_="care"))
+    else:
+        put(section, tag("p", said, class_="soft"))
+    put(section, tag("p", tag("strong", "Before anyone digs. "), CARE, class_="care"))
+    return section
+
+
+def _best(facts: Sequence[Facts], result: Result, *, scarce: bool) -> list[Element]:
+    best = facts[0]
+    row = best.row
+    lead = tag("p", class_="lead")
+    firm = not result.verdict.tied
+    start = "The least bad of the few places that pass is " if scarce else "The best place found is "
+    start = start if scarce or firm else "No place stands out. The highest score has "
+    put(lead, start, tag("a", "option 1", href="#row-1"), " in ", named(row["parcel"]))
+    put(lead, f", with {row['score']:.1f} of 100 points; {row['assessed_pct']:.0f} % of what counts could be assessed.")
+    good = [item.words for item in best.good()[:2]]
+    against = [item.words for item in best.against()[:1]]
+    said = [lead]
+    if good:
+        costs = " Against it: " + against[0] + "." if against else ""
+        said.append(tag("p", "For it: " + ". ".join(good) + "." + costs))
+    doubt = "Among so few, a lead says little. " if scarce else ""
+    said.append(tag("p", doubt, result.verdict.sentence, id="verdict"))
+    shift = result.settings.shift_m
+    if shift > 0:
+        away = amounts.away(shift, feet=best.feet)
+        said.append(tag("p", "Points are steady points: what the place is worth on average, over the errors of the heights and wherever "
+                             f"within {away} the house ends up.", class_="soft"))  # fmt: skip
+    return said
+
+
+def share_words(part: int, whole: int) -> str:
+    """A share in per cent that is never rounded to none or to all: `0.2 %`, `under 0.1 %`."""
+    percent = 100 * part / whole if whole else 0.0
+    if 0 < percent < 0.1 or 99.9 < percent < 100:
+        return "under 0.1 %" if percent < 1 else "over 99.9 %"
+    return f"{percent:.0f} %" if percent == round(percent) or 10 <= percent <= 90 else f"{percent:.1f} %"
+
+
+def costliest(result: Result) -> tuple[Judge, int, int] | None:
+    """The limit that rejected most: its judge, how many it rejected, of how many that came to it; None where none rejected any."""
+    found = []
+    for judge in result.judges:
+        tallies = [tally for scan in result.scans for tally in scan.tallies[judge.id]]
+        found.append((judge, sum(tally.rejected for tally in tallies), sum(tally.tried for tally in tallies)))
+    most = max(found, key=lambda one: one[1])
+    return most if most[1] else None
+
+
+def _costliest_words(result: Result) -> str:
+    found = costliest(result)
+    if found is None:
+        return " Where a house may lie at all decides: edges, setbacks and what to keep clear of."
+    judge, rejected, tried = found
+    about, limit = judge.criterion.description, judge.rubric.limit
+    unit = "" if about.unit == "1" else f" {about.unit}"
+    title = about.title[0].lower() + about.title[1:]
+    words = f" The limit that costs most is that on {title} ({limit:g}{unit}): it rejects {rejected:,} of {tried:,} that come to it."
+    more = (
+        None
+        if result.relaxation is None
+        else next((s for s in result.relaxation.steps if s.judge.id == judge.id), None)
+    )
+    if more is not None:
+        words += f" At {more.value:g}{unit} {more.placements:,} more would pass."
+    return words
+
+
+def unknown_section(result: Result, facts: Sequence[Facts]) -> Element:
+    """What was not assessed, by name: the second thing that anyone reads."""
+    section = tag(
+        "section",
+        tag("h2", "What was not assessed", id="unknown-title"),
+        aria_labelledby="unknown-title",
+    )
+    if facts:
+        shares = [fact.row["assessed_pct"] for fact in facts]
+        low, high = min(shares), max(shares)
+        share = f"{low:.0f} %" if round(low) == round(high) else f"{low:.0f} to {high:.0f} %"
+        put(
+            section,
+            tag(
+                "p",
+                f"Points are given for {share} of the weight only: what could be assessed. What follows is in no score.",
+            ),
+        )
+    gaps = [tag("li", named(_capital(gap.words), LONG)) for gap in result.gaps]
+    here = dict.fromkeys(f"{item.title} at option {fact.rank}" for fact in facts for item in fact.unknown())
+    put(section, tag("ul", *gaps, *(tag("li", named(text, LONG)) for text in here)))
+    if not gaps and not here:
+        put(section, tag("p", "Everything that counts was assessed."))
+    return section
+
+
+def _capital(words: str) -> str:
+    return words[:1].upper() + words[1:]
+
+
+def relaxed_section(result: Result) -> Element | None:
+    """Where few options pass: what relaxing each limit would bring, and the least bad places that break one."""
+    found = result.relaxation
+    if found is None or not (found.steps or found.compromises.choices):
+        return None
+    section = tag("section", tag("h2", "What stands in the way", id="relax-title"), aria_labelledby="relax-title")
+    lines = []
+    for step in found.steps:
+        about = step.judge.criterion.description
+        unit = "" if about.unit == "1" else f" {about.unit}"
+        lines.append(f"{about.title} up to {step.value:g}{unit} (now {step.judge.rubric.limit:g}): {step.placements:,} more placements, "
+                     f"{step.options} more options")  # fmt: skip
+    if lines:
+        put(
+            section,
+            tag("p", "One limit relaxed, the others as they are:"),
+            tag("ul", *(tag("li", text) for text in lines)),
+        )
+    places = [
+        tag("li", named(row["parcel"]), f", {row['lat']:.6f}, {row['lon']:.6f}: {break_words(broken)}")
+        for row, broken in zip(found.compromises.rows, found.breaks, strict=True)
+    ]
+    if places:
+        words = "The least bad places that break a limit. None is recommended as it is: whether a limit may give is yours to judge."
+        put(section, tag("p", words), tag("ul", *places))
+    return section
