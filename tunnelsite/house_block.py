@@ -16,7 +16,7 @@ from tunnelsite.scan.refine import broken_rules, placement, rectangle
 from tunnelsite.siteplan.layout import LayoutRules, Placements
 from tunnelsite.siteplan.thinned_layout import ThinnedLayout, thinned_layout
 
-RETRIES = 5
+RETRIES = 5  # open ground lets nothing through that the exact test refuses, but for rounding
 
 
 @dataclass(frozen=True)
@@ -58,11 +58,7 @@ def best_block(
     parcels, names of those to which the block is held, none = all.
     Errors: as `thinned_layout`; UsageError where the sun is not up at the hour of the shade rule, or for other parcels.
     """
-    for name in parcels:
-        if name not in result.frame.parcel_names:
-            raise UsageError(
-                f"there is no parcel {name!r}", ", ".join(result.frame.parcel_names), "choose one of these"
-            )
+    known_parcels(result, parcels)
     bearings: dict[int, list[int]] = {}
     for k, scan in enumerate(result.scans):
         bearings.setdefault(id(scan.frame), []).append(k)
@@ -78,6 +74,15 @@ def best_block(
     return replace(best, unproven_bearings=others)
 
 
+def known_parcels(result: Result, parcels: Sequence[str]) -> None:
+    """Errors: UsageError for a parcel that the screening does not know."""
+    for name in parcels:
+        if name not in result.frame.parcel_names:
+            raise UsageError(
+                f"there is no parcel {name!r}", ", ".join(result.frame.parcel_names), "choose one of these"
+            )
+
+
 def _worth(block: Block, rules: LayoutRules) -> tuple[float, float]:
     houses = float(len(block.choices)) if rules.way == "houses" else 0.0
     return houses, block.found.layout.score
@@ -88,7 +93,7 @@ def _block(
 ) -> Block:
     rules, shade = asked
     frame = result.scans[scans[0]].frame
-    gaps = {result.scans[k].house.name: _shade_gaps(result.scans[k], shade) for k in scans}
+    gaps = {result.scans[k].house.name: shade_gaps(result.scans[k], shade) for k in scans}
     off = [k for k, name in enumerate(frame.parcel_names) if parcels and name not in parcels]
     able = {k: np.isfinite(result.scored[k]) & ~np.isin(result.scans[k].owner, off) for k in scans}
     for _ in range(RETRIES):
@@ -111,7 +116,8 @@ def _block(
     raise ArithmeticError("the block still breaks the rules of the ground after several tries")
 
 
-def _shade_gaps(scan: Scan, shade: ShadeRule | None) -> tuple[float, float]:
+def shade_gaps(scan: Scan, shade: ShadeRule | None) -> tuple[float, float]:
+    """Gaps [m] that a house needs on the left and right of its ridge so as to shade nobody; 0 without a rule."""
     if shade is None:
         return 0.0, 0.0
     house = scan.house

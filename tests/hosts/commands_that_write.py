@@ -148,8 +148,13 @@ COMMANDS = {
             "--out",
             "{out}/a.gpkg",
         ),
-        _files("a.gpkg"),
-        (*SCREENING, "tunnelsite.house_block:best_block", "tunnelsite.siteplan.service_trenches:service_trenches"),
+        _files("a.gpkg", "a.svg"),
+        (
+            *SCREENING,
+            "tunnelsite.compact_layout:compact_block",
+            "tunnelsite.siteplan.service_trenches:service_trenches",
+            "tunnelsite.report.layout_picture:layout_picture",
+        ),
     ),
     "report": Command(
         (

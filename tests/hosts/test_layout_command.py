@@ -53,7 +53,7 @@ def _apart(shapes, side_m: float, end_m: float) -> bool:
 
 
 def test_block_keeps_gaps_and_counts(farm, tmp_path, capsys):
-    summary = asked(capsys, *_go(farm, tmp_path, "--houses", "4", "--gap", "5m", "--end-gap", "4m"))
+    summary = asked(capsys, *_go(farm, tmp_path, "--scattered", "--houses", "4", "--gap", "5m", "--end-gap", "4m"))
     assert len(summary["houses"]) == 4 and summary["proven"]
     found = geopandas.read_file(tmp_path / "layout.gpkg", layer="layout")
     assert len(found) == 4 and list(found["rank"]) == [1, 2, 3, 4]
@@ -75,12 +75,12 @@ def test_block_is_no_worse_than_the_ranking(farm, tmp_path, capsys):
     words = ["--house", "6x15m", "--service", f"water={farm[2]}", "--azimuths", "8", "--top", "5"]
     assert main(["screen", farm[0], farm[1], *words, "--out", str(sites), "-q"]) == 0
     ranked = geopandas.read_file(sites, layer="candidates")["score"].sum()
-    summary = asked(capsys, *_go(farm, tmp_path, "--houses", "5", "--gap", "0", "--end-gap", "0"))
+    summary = asked(capsys, *_go(farm, tmp_path, "--scattered", "--houses", "5", "--gap", "0", "--end-gap", "0"))
     assert summary["total_score"] >= ranked - 1e-3
 
 
 def test_mix_of_sizes(farm, tmp_path, capsys):
-    words = ["--house", "5x8m", "--houses", "5", "--mix", "6x15m=1", "--mix", "5x8m=2"]
+    words = ["--scattered", "--house", "5x8m", "--houses", "5", "--mix", "6x15m=1", "--mix", "5x8m=2"]
     summary = asked(capsys, *_go(farm, tmp_path, *words))
     sizes = [row["house"] for row in summary["houses"]]
     assert sizes.count("6x15m") <= 1 and sizes.count("5x8m") <= 2 and len(sizes) == 3
@@ -131,7 +131,8 @@ def test_trenches_go_round_and_cost_what_the_user_says(farm, tmp_path, capsys):
 
 def test_no_room_for_all(farm, tmp_path, capsys):
     summary = asked(
-        capsys, *_go(farm, tmp_path, "--houses", "40", "--gap", "12m", "--first", "houses", "--time-limit", "4")
+        capsys,
+        *_go(farm, tmp_path, "--scattered", "--houses", "40", "--gap", "12m", "--first", "houses", "--time-limit", "4"),
     )
     assert 0 < len(summary["houses"]) < 40
     assert any("of 40 houses only" in note for note in summary["notes"])
@@ -153,7 +154,10 @@ def test_a_block_can_be_staked_out(farm, tmp_path, capsys):
     [
         ([], "--houses"),
         (["--houses", "0"], "1 to 1000"),
-        (["--houses", "2", "--mix", "9x9m=1"], "SIZE=NUMBER"),
+        (["--scattered", "--houses", "2", "--mix", "9x9m=1"], "SIZE=NUMBER"),
+        (["--houses", "2", "--mix", "6x15m=1"], "without --scattered"),
+        (["--scattered", "--houses", "2", "--aisle", "6m"], "with --scattered"),
+        (["--houses", "2", "--give", "-1"], "0 or more points"),
         (["--houses", "2", "--shade-day", "12-21"], "--shade-from"),
         (["--houses", "2", "--shade-from", "14:00"], "before noon"),
         (["--houses", "2", "--price", "water=12"], "SERVICE=AMOUNT/m"),
@@ -168,6 +172,43 @@ def test_refusals_leave_nothing_behind(farm, tmp_path, capsys, words, expected):
     assert status == 2, message
     assert expected in message
     assert not list(tmp_path.glob("[!.]*"))
+
+
+def test_compact_block_stands_on_one_parcel_with_gaps_an_aisle_and_one_trunk(farm, tmp_path, capsys):
+    """A field of two parcels; the tap lies in a corner. Scattered houses dig a trench each."""
+    west = [shapely.box(WEST + a, NORTH - 77, WEST + b, NORTH - 3) for a, b in ((3, 47), (48, 97))]
+    land = write_parcels(tmp_path / "two.gpkg", west, UTM17)
+    two = (farm[0], str(land), *farm[2:])
+    words = ["--houses", "4", "--gap", "4m"]
+    apart = asked(capsys, *_go(two, tmp_path, "--scattered", *words))
+    summary = asked(capsys, *_go(two, tmp_path, *words, "--aisle", "5m"))
+    assert len(summary["houses"]) == 4 and summary["proven"] and len({row["parcel"] for row in summary["houses"]}) == 1
+    found = geopandas.read_file(tmp_path / "layout.gpkg", layer="layout")
+    assert _apart(found.geometry, 4.0, 5.0)
+    assert all(
+        row["gap_m"] < 5.0 + 1.5 for row in summary["houses"]
+    )  # the next house is one gap or aisle away, to a cell
+    assert summary["trench_totals"]["water"]["length_m"] < 0.7 * apart["trench_totals"]["water"]["length_m"]
+    lines = geopandas.read_file(tmp_path / "layout.gpkg", layer="trenches").sort_values("rank")
+    assert lines["joins"].isna().sum() == 1  # one trunk
+    for row in lines.dropna(subset=["joins"]).itertuples():
+        other = lines[lines["rank"] == row.joins].geometry.iloc[0]
+        assert row.geometry.distance(other) < 1e-3
+    picture = (tmp_path / "layout.svg").read_text("utf-8")
+    assert picture.startswith("<?xml") and "trench to water" in picture and picture.count("#fde725") == 4
+
+
+def test_prices_bring_the_block_nearer_and_say_what_it_gives_up(farm, tmp_path, capsys):
+    words = ["--houses", "2", "--gap", "4m", "--aisle", "5m"]
+    plain = asked(capsys, *_go(farm, tmp_path, *words))
+    priced = asked(capsys, *_go(farm, tmp_path, *words, "--price", "water=10/m", "--give", "5"))
+    first, second = (one["trench_totals"]["water"]["length_m"] for one in (plain, priced))
+    assert second < first - 5
+    assert plain["total_score"] - 10 - 1e-6 <= priced["total_score"] <= plain["total_score"]
+    assert priced["score_bound"] == pytest.approx(plain["total_score"])
+    assert "cheapest trunk" in priced["verdict"] and "best of all such blocks" in plain["verdict"]
+    none = asked(capsys, *_go(farm, tmp_path, *words, "--price", "water=10/m", "--give", "0"))
+    assert none["total_score"] == pytest.approx(plain["total_score"])
 
 
 def test_sample_farm(tmp_path, capsys):
@@ -203,12 +244,13 @@ def test_sample_farm(tmp_path, capsys):
 
 def test_distances_in_feet_where_the_user_works_in_feet() -> None:
     """Gap and trenches on the screen: feet with metres in brackets, the price by the foot."""
-    from tunnelsite.hosts.layout_command import _words
+    from tunnelsite.hosts.layout_words import layout_words
 
     row = {"rank": 1, "score": 80.0, "parcel": "p", "house": "30x96ft", "lon": 0.0, "lat": 0.0, "gap_m": 30.48}
     row["trenches"] = {"water": {"length_m": 60.96, "cost": 243.84}}
     summary = {"verdict": "v", "houses": [row], "prices": {"water": 4.0}, "notes": [], "cautions": [], "output": "o"}
-    shown = _words(summary, feet=True)
+    summary |= {"picture": "p", "scattered": False, "trench_totals": {"water": {"length_m": 60.96, "cost": 243.84}}}
+    shown = layout_words(summary, feet=True)
     assert "100 (30.5)" in shown and "200 (61)" in shown and "1.219 a foot (4 a metre)" in shown
-    plain = _words(summary, feet=False)
+    plain = layout_words(summary, feet=False)
     assert "30.5" in plain and "ft" not in plain.replace("30x96ft", "") and "4 a metre" in plain

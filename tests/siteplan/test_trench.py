@@ -41,7 +41,7 @@ def test_over_open_ground_the_trench_is_straight(r: int, c: int, to_r: int, to_c
 def test_elongation_is_the_worst_of_all_directions(steps: int) -> None:
     size = 401
     ground = TrenchGround(np.ones((size // 2 + 1, size // 2 + 1), bool), 1.0, steps=steps)
-    cost = csgraph.dijkstra(trench._graph(ground), indices=0).reshape(ground.free.shape)
+    cost = csgraph.dijkstra(trench.step_graph(ground), indices=0).reshape(ground.free.shape)
     rows, cols = np.indices(cost.shape)
     straight = np.hypot(rows, cols)
     ratio = cost[1:, 1:] / straight[1:, 1:]

@@ -61,16 +61,16 @@ def farm_map_svg(result: Result, fates: Sequence[Fate], marks: Sequence[MapMark]
     add_patterns(drawing)
     drawing.rectangle(0, 0, view.width, view.height, fill="#eef0ee")
     rows, cols = view.window(frame.grid)
-    _relief(drawing, frame, view, (rows, cols))
+    relief(drawing, frame, view, (rows, cols))
     _passed(drawing, frame, view, (rows, cols), [fate for fate in fates if fate.pattern not in HATCHES])
     for fate in fates:
         if fate.pattern in HATCHES:
             _rejected(drawing, frame, view, (rows, cols), fate)
     _contours(drawing, frame, view, (rows, cols))
-    _features(drawing, frame, view)
-    _parcels(drawing, frame, view, marks)
+    features(drawing, frame, view)
+    parcels(drawing, frame, view, marks)
     _candidates(drawing, view, marks)
-    _furniture(drawing, view)
+    furniture(drawing, view)
     return drawing.text
 
 
@@ -89,7 +89,8 @@ def _image(drawing: Drawing, view: FarmView, grid, window, bands: np.ndarray, in
     )  # fmt: skip
 
 
-def _relief(drawing: Drawing, frame: Frame, view: FarmView, window) -> None:
+def relief(drawing: Drawing, frame: Frame, view: FarmView, window) -> None:
+    """Hillshade of the rows and columns of `window`."""
     rows, cols = window
     every = _every(window)
     part = frame.ground[max(rows.start - 1, 0) : rows.stop + 1, max(cols.start - 1, 0) : cols.stop + 1]
@@ -149,15 +150,16 @@ def _contours(drawing: Drawing, frame: Frame, view: FarmView, window) -> None:
         drawing.path(points.tolist(), stroke="#3c4650", stroke_width=1.3 if fifth else 0.6, stroke_opacity=0.75)
         if fifth and len(points) > 60:
             x, y = points[len(points) // 2]
-            drawing.words(float(x), float(y), f"{level:g} m", 13, fill=INK, text_anchor="middle", **_halo())
+            drawing.words(float(x), float(y), f"{level:g} m", 13, fill=INK, text_anchor="middle", **halo())
     drawing.close_group()
 
 
-def _halo(width: float = 3.5) -> dict[str, object]:
+def halo(width: float = 3.5) -> dict[str, object]:
+    """A rim of paper round words, so that they stand out from what lies under them."""
     return {"paint_order": "stroke", "stroke": PAPER, "stroke_width": width, "stroke_linejoin": "round"}
 
 
-def _features(drawing: Drawing, frame: Frame, view: FarmView) -> None:
+def features(drawing: Drawing, frame: Frame, view: FarmView) -> None:
     """What to keep clear of, structures, obstacles and services, as far as the run holds their shapes."""
     grid = frame.grid
     drawing.open_group("what is on the land")
@@ -194,10 +196,11 @@ def _service(drawing: Drawing, view: FarmView, grid, name: str, geometry) -> Non
     ]
     if inside:
         x, y = inside[len(inside) // 2]
-        drawing.words(x + 8, y - 7, name, 14, fill="#0a4d68", font_weight="600", class_="isolated", **_halo())
+        drawing.words(x + 8, y - 7, name, 14, fill="#0a4d68", font_weight="600", class_="isolated", **halo())
 
 
-def _parcels(drawing: Drawing, frame: Frame, view: FarmView, marks: Sequence[MapMark]) -> None:
+def parcels(drawing: Drawing, frame: Frame, view: FarmView, marks: Sequence[MapMark]) -> None:
+    """Outlines and names, which keep clear of the marks' pins."""
     drawing.open_group("parcels")
     for parcel in frame.parcels:
         for ring in rings_on_map(frame.grid, parcel):
@@ -209,7 +212,7 @@ def _parcels(drawing: Drawing, frame: Frame, view: FarmView, marks: Sequence[Map
         if not shapely.is_empty(parcel):
             x, y = _name_spot(view, view.points(on_map(frame.grid, parcel)), pins)
             drawing.words(x, y, plain_name(name, 26), 17, fill=INK, text_anchor="middle", font_weight="600",
-                          class_="isolated", **_halo(5))  # fmt: skip
+                          class_="isolated", **halo(5))  # fmt: skip
     drawing.close_group()
 
 
@@ -265,7 +268,7 @@ def _pins(boxes: Sequence[np.ndarray]) -> list[np.ndarray]:
     return pins
 
 
-def _furniture(drawing: Drawing, view: FarmView) -> None:
+def furniture(drawing: Drawing, view: FarmView) -> None:
     """North arrow and scale bars."""
     x, y = view.width - 34, 46
     drawing.open_group("true north is up")

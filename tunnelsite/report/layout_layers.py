@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -18,14 +18,33 @@ from tunnelsite.siteplan.service_trenches import ServiceTrench
 TRENCH_COLUMNS = {
     "rank": Column("integer", "house of the layout"),
     "service": Column("text", "service"),
+    "joins": Column("integer", "house whose trench it joins; none = it goes to the service itself"),
     "length_m": Column("real", "length of the way drawn", "m"),
     "at_least_m": Column("real", "no way can be shorter", "m"),
-    "straight_m": Column("real", "straight distance", "m"),
+    "straight_m": Column("real", "straight distance to what it joins", "m"),
     "outside_m": Column("real", "part of it on land outside every parcel, which needs an easement", "m"),
     "bends": Column("integer", "changes of direction"),
     "cost": Column("real", "length times the price given"),
     "note": Column("text", "what to know"),
 }
+
+
+@dataclass(frozen=True)
+class Placed:
+    """A block on the ground: houses, footprints in along and across [m]; ways, trenches of each house; cell_m, of their search."""
+
+    houses: Sequence[shapely.Polygon]
+    ways: Sequence[Sequence[ServiceTrench]]
+    cell_m: float
+
+    def totals(self) -> dict[str, dict[str, float]]:
+        """Length [m] and cost of all trenches, by service; a house without a way is left out."""
+        found: dict[str, dict[str, float]] = {}
+        for one in (one for ways in self.ways for one in ways if one.line is not None):
+            total = found.setdefault(one.trench.service, {"length_m": 0.0, "cost": 0.0})
+            total["length_m"] += one.trench.length_m
+            total["cost"] += one.trench.cost or 0.0
+        return found
 
 
 def layout_table(
@@ -41,7 +60,9 @@ def layout_table(
     flags = columns.pop("flags")
     columns["gap_m"] = Column("real", "distance to the nearest other house of the layout", "m")
     for name in dict.fromkeys(one.trench.service for ways in found for one in ways):
-        columns[f"trench_{name}_m"] = Column("real", f"trench to {name} round keep-outs and structures", "m")
+        columns[f"trench_{name}_m"] = Column(
+            "real", f"trench to {name}, or to the trench it joins, round keep-outs and structures", "m"
+        )
         if name in prices:
             columns[f"cost_{name}"] = Column("real", f"trench to {name} at {prices[name]:g} a metre")
     columns["flags"] = flags
@@ -62,7 +83,13 @@ def trenches_table(chosen: Result, found: Sequence[Sequence[ServiceTrench]]) -> 
         for one in ways:
             way = one.trench
             rows.append(
-                {"rank": rank, "service": way.service, "length_m": way.length_m, "at_least_m": way.shortest_m}
+                {
+                    "rank": rank,
+                    "service": way.service,
+                    "joins": None if one.joins is None else one.joins + 1,
+                    "length_m": way.length_m,
+                    "at_least_m": way.shortest_m,
+                }
                 | {
                     "straight_m": one.straight_m,
                     "outside_m": one.outside_m,

@@ -84,6 +84,7 @@ def trenches(
     house: np.ndarray,
     services: Mapping[str, np.ndarray],
     cost_per_m: Mapping[str, float] | None = None,
+    graph: sparse.csr_array | None = None,
 ) -> list[Trench]:
     """The cheapest trench from the wall of a house to each service.
 
@@ -95,7 +96,8 @@ def trenches(
 
     Arguments: ground; house, bool [rows, cols], cells at its wall; services, by name, bool [rows, cols], cells they
     can be
-    tapped at; cost_per_m, by service, the user's own price of a metre of plain trench (none is assumed).
+    tapped at; cost_per_m, by service, the user's own price of a metre of plain trench (none is assumed); graph, from
+    `step_graph(ground)`, where many trenches are sought on one ground.
     Returns: one trench a service, in the order given; length NaN with a note where there is no way.
     Errors: InputRefused if the house has no free cell; UsageError for a price that is not a positive number.
     Source: Dijkstra (1959) by scipy.sparse.csgraph; elongation of 8 and 16 steps derived, as in `ELONGATION`.
@@ -108,7 +110,7 @@ def trenches(
     starts = np.flatnonzero(house & ground.free)
     if not len(starts):
         raise InputRefused("no wall cell of the house is free", "a wall that a trench can reach", "check the keep-outs")
-    graph = _graph(ground)
+    graph = step_graph(ground) if graph is None else graph
     cost, before, _ = csgraph.dijkstra(graph, indices=starts, min_only=True, return_predecessors=True)
     found = []
     for name, cells in services.items():
@@ -142,7 +144,18 @@ def _trench(name: str, ends: np.ndarray, ground: TrenchGround, tree: tuple[np.nd
     return Trench(name, rows, cols, length, min(max(straight, bent), length), burdened, bends, price)
 
 
-def _graph(ground: TrenchGround) -> sparse.csr_array:
+def burdened_lengths(graph: sparse.csr_array, tapped: np.ndarray) -> np.ndarray:
+    """Burdened length [m] of the cheapest way from each cell to a service, float64 like `tapped`; inf where there is none.
+
+    Arguments: graph, from `step_graph`; tapped, bool [rows, cols], free cells of the service.
+    """
+    starts = np.flatnonzero(tapped)
+    if not len(starts):
+        return np.full(tapped.shape, np.inf)
+    return csgraph.dijkstra(graph, indices=starts, min_only=True).reshape(tapped.shape)
+
+
+def step_graph(ground: TrenchGround) -> sparse.csr_array:
     """All allowed steps with their burdened lengths, as an undirected graph over the cells."""
     free, shape = ground.free, ground.free.shape
     burden = np.ones(shape) if ground.burden is None else np.where(free, ground.burden, 1.0)
