@@ -118,6 +118,7 @@ def _without(judges: list[Judge], problem: PlugInFailed, skipped: list[str]) -> 
 
 def judged(site: Site, settings: Settings, scans: list[Scan], judges: list[Judge], missing: list[Gap]) -> Result:
     """Score, rank and refine what was measured; no terrain is computed here."""
+    refuse_forked()
     here = [scan.frame.store.kept(scores(scan, judges, settings.combine)) for scan in scans]
     scored = [steady_scores(scan, values, settings.shift_m) for scan, values in zip(scans, here, strict=True)]
     result = Result(site, settings, scans, judges, scored, here, [], missing)

@@ -10,9 +10,10 @@ import numpy as np
 import pytest
 
 from tests.whole_run.files import gentle, plain_farm
-from tunnelsite import House, Settings, read_site, screen
+from tunnelsite import House, Settings, catalogue, read_site, screen
 from tunnelsite.core.criterion import Criterion
 from tunnelsite.core.errors import ResourceShortage
+from tunnelsite.core.layers import Layer
 from tunnelsite.core.plug_ins import guarded
 from tunnelsite.io.kept_run import keep_run, kept_run
 from tunnelsite.io.site_reader import RasterReading
@@ -42,6 +43,21 @@ def forked(site) -> str:
         return str(best(site))
     except ResourceShortage as problem:
         return str(problem)
+
+
+def forked_again(result) -> list[str]:
+    """A new ranking and a single process in a forked child."""
+    ground = Layer(result.frame.ground, "m", "ground", (1.0, 1.0))
+    found = []
+    for work in (
+        lambda: result.rescore(weights={"pitch": 9.0}),
+        lambda: catalogue.process("slope")({"ground": ground}),
+    ):
+        try:
+            work()
+        except ResourceShortage as problem:
+            found.append(str(problem))
+    return found
 
 
 def told(result) -> list[tuple[float, float, float]]:
@@ -87,5 +103,7 @@ def test_a_process_forked_after_a_screening_is_told_why_it_cannot(farm, result) 
     """GNU's OpenMP would end it without a word; forked before the first screening it works, as any process."""
     with multiprocessing.get_context("fork").Pool(1) as pool:
         said = pool.apply_async(forked, (read_site(*farm),)).get(timeout=60)
+        again = pool.apply_async(forked_again, (result,)).get(timeout=60)
     assert "forked from one that has computed already" in said and "'spawn'" in said
+    assert again == [said, said]
     assert np.isfinite(told(result)).all()

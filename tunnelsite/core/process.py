@@ -11,6 +11,7 @@ import numpy as np
 from tunnelsite.core.describe import Description
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.layers import Layer
+from tunnelsite.core.one_process import refuse_forked
 
 Progress = Callable[[str, float], None]  # (what is being done, share done 0..1)
 
@@ -74,7 +75,8 @@ class Process:
     def __call__(
         self, inputs: Mapping[str, Layer], parameters: Mapping[str, Any] | None = None, progress: Progress = silent
     ) -> dict[str, Layer]:
-        """Check inputs and parameters against the description and run. Errors: UsageError."""
+        """Check inputs and parameters against the description and run. Errors: UsageError; as `refuse_forked`."""
+        refuse_forked()
         for spec in self.description.reads:
             if spec.id not in inputs and not spec.optional:
                 raise UsageError(
