@@ -406,6 +406,17 @@ def test_a_band_that_is_not_there_is_refused(client, farm):
     assert client.execute("slope", {"ground": tiff(farm[0]), "band": 1}).status == 200
 
 
+def test_a_map_in_feet_is_asked_about(client, tmp_path):
+    """Heights without a unit on a map in feet: the answer names the input that settles it."""
+    heights = np.fromfunction(lambda row, col: 700 + 0.1 * row + 0.02 * col * col, (40, 50)).astype(np.float32)
+    feet = tiff(write_dem(tmp_path / "f.tif", heights, rasterio.Affine(3, 0, 984_000, 0, -3, 200_000), "EPSG:2263"))
+    said = client.execute("slope", {"ground": feet})
+    assert (
+        said.status == 400 and "in feet or in metres" in said.json["detail"] and "elevation_unit" in said.json["detail"]
+    )
+    assert client.execute("slope", {"ground": feet, "elevation_unit": "us-ft"}).status == 200
+
+
 def test_a_full_queue_says_when_to_come_back(client, tmp_path):
     jobs = [slow(client, tmp_path) for _ in range(3)]
     try:

@@ -153,7 +153,7 @@ PROCESS = Process(
             Parameter("rise_m", "how far it has to stand above", 2.0, "m", 0.1, 1e4),
             Parameter("most_m2", "largest roof", 50_000.0, "m2", 1.0, 1e9),
         ),
-        source="common practice, no source",
+        source="raised-ground",
     ),
     _run,
 )
