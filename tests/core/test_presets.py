@@ -32,7 +32,15 @@ def test_what_is_given_wins_over_presets_and_later_ones_over_earlier_ones():
     )
     assert settings.preset == ["winter-north", "snow-country"]
     assert settings.crop_months == "11-01:02-28" and "bearing" not in presets()["winter-north"].settings
-    assert settings.weight == {"sun": 9, "noon": 1, "cold_air": 1.0, "wind": 1.5, "snow_room": 1.5, "windbreak": 1.0}
+    assert settings.weight == {
+        "sun": 9,
+        "noon": 1,
+        "cold_air": 1.0,
+        "low_ground": 1.0,
+        "wind": 1.5,
+        "snow_room": 1.5,
+        "windbreak": 1.0,
+    }
     assert settings_from({"preset": "winter-north, summer-north"}).crop_months == "04-01:10-31"
     part = settings_from({"preset": "snow-country", "rubric": {"snow_room": {"none_at": 5.0}}}).rubric["snow_room"]
     assert part["none_at"] == 5.0 and part["full_at"] == 6.096

@@ -71,7 +71,9 @@ def _drainage(value: float, row: Row, feet: bool) -> str:
 
 
 def _above_line(value: float, row: Row, feet: bool) -> str:
-    return f"It stands {amounts.size(value, feet=feet)} above the stream, ditch or swale that it drains to"
+    if value < 0:
+        return "It lies below the level of the stream, ditch or swale that it drains to"
+    return f"It stands {amounts.depth(value, feet=feet)} above the stream, ditch or swale that it drains to"
 
 
 def _from_line(value: float, row: Row, feet: bool) -> str:
@@ -119,6 +121,18 @@ def _cold(value: float, row: Row, feet: bool) -> str:
     return f"Cold air can pool {amounts.depth(value, feet=feet)} deep on still, clear nights"
 
 
+def _low_ground(value: float, row: Row, feet: bool) -> str:
+    if value < 0.5:
+        return "It lies no lower than the land round it, so cold air drains away"
+    return f"It lies {amounts.depth(value, feet=feet)} lower than the land round it, to where cold air drains at night"
+
+
+def _hilltop(value: float, row: Row, feet: bool) -> str:
+    if value < 1.05:
+        return "No hilltop or brow speeds the wind up there"
+    return f"Wind pressure is about {value:.1f} times that of open ground there, over a hilltop or brow"
+
+
 def _night(value: float, row: Row, feet: bool) -> str:
     return f"Lamps shine {value:.2g} lx on the leaves at night at the brightest spot"
 
@@ -154,6 +168,8 @@ WORDS: Mapping[str, Callable[[float, Row, bool], str]] = {
     "noon": _noon,
     "wind": _wind,
     "cold_air": _cold,
+    "low_ground": _low_ground,
+    "hilltop": _hilltop,
     "night_light": _night,
     "soils": _soil,
     "bearing": _bearing,
