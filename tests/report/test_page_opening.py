@@ -35,7 +35,7 @@ def test_the_pages_verdict_is_the_results(hostile) -> None:
     assert hostile.result.verdict.sentence in said and said.count("stays first") == 1
     first = ("The best place found is option 1", "No place stands out. The highest score has option 1")
     assert first[bool(hostile.result.verdict.tied)] in said
-    assert f"{hostile.result.rows[0]['assessed_pct']:.0f} % of what counts could be assessed" in said
+    assert f"{hostile.result.rows[0]['assessed_pct']:.0f} % of the weight was assessed" in said
     assert "steady points" in said
 
 

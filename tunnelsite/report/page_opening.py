@@ -52,7 +52,7 @@ def _best(facts: Sequence[Facts], result: Result, *, scarce: bool) -> list[Eleme
     start = "The least bad of the few places that pass is " if scarce else "The best place found is "
     start = start if scarce or firm else "No place stands out. The highest score has "
     put(lead, start, tag("a", "option 1", href="#row-1"), " in ", named(row["parcel"]))
-    put(lead, f", with {row['score']:.1f} of 100 points; {row['assessed_pct']:.0f} % of what counts could be assessed.")
+    put(lead, f", with {row['score']:.1f} of 100 points; {row['assessed_pct']:.0f} % of the weight was assessed.")
     good = [item.words for item in best.good()[:2]]
     against = [item.words for item in best.against()[:1]]
     said = [lead]
@@ -115,20 +115,13 @@ def unknown_section(result: Result, facts: Sequence[Facts]) -> Element:
     )
     if facts:
         shares = [fact.row["assessed_pct"] for fact in facts]
-        low, high = min(shares), max(shares)
-        share = f"{low:.0f} %" if round(low) == round(high) else f"{low:.0f} to {high:.0f} %"
-        put(
-            section,
-            tag(
-                "p",
-                f"Points are given for {share} of the weight only: what could be assessed. What follows is in no score.",
-            ),
-        )
+        low, high = f"{min(shares):.0f} %", f"{max(shares):.0f} %"
+        share = low if low == high else f"{low} to {high}"
+        put(section, tag("p", f"Points rest on {share} of the weight. What follows is in no score:"))
     gaps = [tag("li", named(_capital(gap.words), LONG)) for gap in result.gaps]
     here = dict.fromkeys(f"{item.title} at option {fact.rank}" for fact in facts for item in fact.unknown())
-    put(section, tag("ul", *gaps, *(tag("li", named(text, LONG)) for text in here)))
-    if not gaps and not here:
-        put(section, tag("p", "Everything that counts was assessed."))
+    lines = [*gaps, *(tag("li", named(text, LONG)) for text in here)]
+    put(section, tag("ul", *lines) if lines else tag("p", "Everything that counts was assessed."))
     return section
 
 
