@@ -22,6 +22,7 @@ def test_columns_and_units(tmp_path) -> None:
         with pytest.raises(InputRefused, match=f"a column {column}"):
             read_region(settings_from(given | {name: bare}))
     whole = np.full((20, 20), 250, np.int16)
-    far = str(write_dem(tmp_path / "far.tif", whole, Affine(5, 0, 500_000, 0, -5, 4_700_000), UTM17))
-    with pytest.raises(InputRefused, match="--far-elevation-unit"):
-        read_region(settings_from(given | {"far_dem": far}))
+    for west, words in ((700_000, "--far-elevation-unit"), (500_000, "do not meet")):
+        far = str(write_dem(tmp_path / f"{west}.tif", whole, Affine(5, 0, west, 0, -5, 4_700_000), UTM17))
+        with pytest.raises(InputRefused, match=words):
+            read_region(settings_from(given | {"far_dem": far}))

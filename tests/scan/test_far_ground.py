@@ -125,8 +125,11 @@ def test_what_does_not_serve_is_refused_or_said() -> None:
     with pytest.raises(InputRefused, match="has no height where the DEM has some"):
         far_ground(aside, frame, 5000.0)
     feet, _ = far_with_ridge(shift=228.0)
-    with pytest.raises(InputRefused, match="feet or metres"):
+    with pytest.raises(InputRefused, match="as feet are to metres"):
         far_ground(feet, frame, 5000.0)
+    elsewhere, _ = far_with_ridge(shift=170.0)
+    with pytest.raises(InputRefused, match="lies 170 m above the DEM in the median"):
+        far_ground(elsewhere, frame, 5000.0)
     void, _ = far_with_ridge()
     with pytest.raises(InputRefused, match="has no height where"):
         far_ground(replace(void, values=np.full_like(void.values, np.nan)), frame, 5000.0)
@@ -191,3 +194,16 @@ def test_a_far_dem_in_feet_has_a_unit_of_its_own(tmp_path: Path) -> None:
     assert (
         site_from(settings_from({**given, "far_dem": str(far), "far_elevation_unit": "us-ft"})).far_dem.unit == "us-ft"
     )
+
+
+@pytest.mark.parametrize(("times", "option"), [(1 / FOOT_M, "--far-elevation-unit"), (FOOT_M, "--elevation-unit")])
+def test_feet_are_told_from_metres_where_they_differ_by_little(times: float, option: str) -> None:
+    """20 m of height are 66 ft: within what two models may differ by, and yet another unit."""
+    land = site(np.full((100, 120), 20.0 if times > 1 else 66.0))
+    frame = localised(land, frame_grid(land, bearing_deg=90, cell_m=None, halo_m=20))
+    far, _ = far_with_ridge(ground=20.0 if times > 1 else 66.0)
+    other = replace(far, values=((far.values + far.datum_m) * times - far.datum_m).astype(np.float32))
+    with pytest.raises(InputRefused, match=f"as feet are to metres.* {option} ft or us-ft"):
+        far_ground(other, frame, 5000.0)
+    assert far_ground(far, frame, 5000.0).notes
+    assert far_ground(replace(other, notes=("heights taken as m, as stated",)), frame, 5000.0).notes

@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 import numpy as np
 import pyproj
 
+STATED = ", as stated"  # in the note on a vertical unit that the user gave
+
 
 @dataclass(frozen=True)
 class SourceRaster:

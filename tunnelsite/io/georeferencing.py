@@ -12,6 +12,7 @@ from affine import loadsw
 from pyproj.exceptions import CRSError
 
 from tunnelsite.core.errors import InputRefused, UsageError
+from tunnelsite.core.layers import STATED
 from tunnelsite.core.units import VERTICAL_UNIT_WORDS, VERTICAL_UNITS_M
 from tunnelsite.io.files import head, sha256
 from tunnelsite.io.plain_names import parts_beside
@@ -91,7 +92,7 @@ def unit_used(found: tuple[str, str], given: str | None, where: str) -> tuple[st
     against = [f"{who} says {other}" for who, other in said.items() if other and other != unit]
     although = f", although {' and '.join(against)}" if against else ""
     if given:
-        return unit, f"heights taken as {unit}, as stated{although}"
+        return unit, f"heights taken as {unit}{STATED}{although}"
     if in_crs or in_band:
         return unit, f"heights are in {unit} by {'its coordinate system' if in_crs else 'its band'}{although}"
     return unit, "heights taken as m: the file does not say (assumed metres)"

@@ -108,6 +108,8 @@ def read_region(settings: Settings) -> Region:
         if tiles is not None:
             far = name == "far_dem"
             unit = settings.far_elevation_unit if far else settings.elevation_unit
+            if name != "dem":  # of the DEM's ground each parcel has its own word
+                window_bounds(tiles.whole, read.parcels, settings.halo_m)
             height_rules(tiles.whole, unit, None if far else band_of(tiles, settings), None)
     return Region(names=unique_names(read.parcels), **vars(read), **rasters)
 

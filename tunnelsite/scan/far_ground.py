@@ -8,8 +8,9 @@ import numpy as np
 
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.core.grid import Grid, covering_grid
-from tunnelsite.core.layers import SourceRaster
+from tunnelsite.core.layers import STATED, SourceRaster
 from tunnelsite.core.site import Frame
+from tunnelsite.core.units import FOOT_M
 from tunnelsite.scan.localise import dem_bounds, native_cell_m, warped
 
 # The far horizon is kept for every direction, so its cells are this much coarser than the frame's at least: three of the
@@ -19,6 +20,7 @@ CELLS_IN_REACH = 1000  # and no finer than the reach over this, which is plenty 
 SPARE_CELLS = 4
 LARGEST_SHIFT_M = 100.0  # heights that differ by more are in another unit or of another place
 NOTED_SHIFT_M = 0.5
+LEAST_HEIGHT_M, SAME_TIMES = 15.0, 0.03  # lower ground, or ratios farther off, say nothing of the unit
 DIRECTIONS = ("north", "east", "south", "west")
 
 
@@ -59,6 +61,7 @@ def far_ground(
             "a far DEM that covers the farm as well as the land round it, so that the heights of both can be compared",
             "get the tiles of this place, or leave --far-dem out",
         )
+    _refuse_other_unit(far, heights[both] + frame.datum_m, inside[both] + frame.datum_m)
     shift, spread = _difference((heights - inside)[both], far.name)
     heights -= np.float32(shift)
     beyond = np.where(np.isfinite(inside), np.float32(np.nan), heights)
@@ -111,6 +114,27 @@ def _ground_at(frame: Frame, grid: Grid) -> np.ndarray:
     found = np.full(grid.shape, np.nan, np.float32)
     found[np.ix_(rows, cols)] = frame.ground[np.ix_(row[rows], col[cols])]
     return found
+
+
+def _refuse_other_unit(far: SourceRaster, far_m: np.ndarray, near_m: np.ndarray) -> None:
+    """Errors: InputRefused where heights of the same ground are as many times apart as feet and metres, and no unit was stated.
+
+    Arguments: far_m, near_m, heights above the sea of the same places [m].
+    """
+    high = np.abs(near_m) >= LEAST_HEIGHT_M
+    if any(STATED in note for note in far.notes) or high.sum() < 0.5 * len(near_m):
+        return
+    times = float(np.median(far_m[high] / near_m[high]))
+    for said, option, value in (
+        (FOOT_M, "--far-elevation-unit", "ft or us-ft"),
+        (1 / FOOT_M, "--elevation-unit", "ft or us-ft"),
+    ):
+        if abs(times * said - 1) <= SAME_TIMES:
+            raise InputRefused(
+                f"heights of {far.name} are {times:.2f} times those of the DEM, as feet are to metres",
+                "heights of the same ground",
+                f"state the unit of the one that is in feet: {option} {value}",
+            )
 
 
 def _difference(differences: np.ndarray, name: str) -> tuple[float, float]:
