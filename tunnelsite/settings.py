@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -12,7 +13,7 @@ from tunnelsite.core.describe import kind_words, nearest
 from tunnelsite.core.errors import InputRefused, UsageError
 from tunnelsite.core.house import House
 from tunnelsite.core.rubric import Rubric
-from tunnelsite.core.units import FOOT_M, length_m, month_day, number, slope_fraction, whole_number
+from tunnelsite.core.units import FOOT_M, angle_deg, length_m, month_day, number, slope_fraction, whole_number
 from tunnelsite.presets import preset_names, with_presets
 
 PATH_KEYS = (
@@ -30,16 +31,20 @@ def _length(what: str, least: float = 0.0, most: float = 1e5):
     return BeforeValidator(lambda value: None if value is None else length_m(value, what, least_m=least, most_m=most))
 
 
-def _number(what: str, least: float, most: float):
+def _number(what: str, least: float, most: float, read: Callable[[Any, str], float] = number):
     def check(value: Any) -> float | None:
         if value is None:
             return None
-        result = number(value, what)
+        result = read(value, what)
         if not least <= result <= most:
             raise UsageError(f"{what} is {value!r}", f"{least:g} to {most:g}", "correct it")
         return result
 
     return BeforeValidator(check)
+
+
+def _angle(what: str, least: float, most: float):
+    return _number(what, least, most, angle_deg)
 
 
 def _whole(what: str, least: int, most: int):
@@ -69,7 +74,7 @@ class Settings(BaseModel):
     kind: Literal["in-ground", "container"] = "in-ground"
     ridge_m: Annotated[float, _length("ridge height", 0.5, 30)] = 12 * FOOT_M
     crop_months: str = "01-01:12-31"
-    bearing_deg: Annotated[float, _number("bearing", -360, 360)] = 90.0
+    bearing_deg: Annotated[float, _angle("bearing", -360, 360)] = 90.0
     bearing_tolerance_deg: Annotated[float, _number("bearing tolerance", 0, 90)] = 0.0
     bearing_step_deg: Annotated[float, _number("bearing step", 0.5, 90)] = 5.0
     far_dem: str | None = None
@@ -87,7 +92,7 @@ class Settings(BaseModel):
     bare_trees: str | None = None
     bare_transmission: Annotated[float, _number("bare transmission", 0, 1)] = 0.58
     wind: str | None = None
-    wind_from_deg: Annotated[float | None, _number("wind from", 0, 360)] = None
+    wind_from_deg: Annotated[float | None, _angle("wind from", 0, 360)] = None
     elevation_unit: Literal["m", "ft", "us-ft", "dm", "cm"] | None = None
     far_elevation_unit: Literal["m", "ft", "us-ft", "dm", "cm"] | None = None
     dem_crs: str | None = None
@@ -191,11 +196,11 @@ class Settings(BaseModel):
 
 
 def crop_period(text: str, what: str = "crop months") -> tuple[tuple[int, int], tuple[int, int]]:
-    """((month, day), (month, day)), first and last day, from `10-01:04-30`. Errors: UsageError."""
+    """((month, day), (month, day)), first and last day, from `10-01:04-30`, `10 Oct:30 Apr` or `Oct:Apr`. Errors: UsageError."""
     first, colon, last = str(text).partition(":")
     if not colon:
-        raise UsageError(f"{what} is {text!r}", "FIRST:LAST such as 10-01:04-30", "give both days")
-    return month_day(first, what), month_day(last, what)
+        raise UsageError(f"{what} is {text!r}", "FIRST:LAST such as 10-01:04-30 or Oct:Apr", "give both days")
+    return month_day(first, what, alone=1), month_day(last, what, alone=31)
 
 
 def settings_from(given: dict[str, Any], *, lines: dict[str, int] | None = None, file: str = "") -> Settings:

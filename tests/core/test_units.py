@@ -11,11 +11,13 @@ from tunnelsite.core.house import House, Pad
 from tunnelsite.core.units import (
     FOOT_M,
     US_SURVEY_FOOT_M,
+    angle_deg,
     length_m,
     month_day,
     number,
     slope_fraction,
 )
+from tunnelsite.settings import crop_period, settings_from
 
 
 @pytest.mark.parametrize(
@@ -93,6 +95,38 @@ def test_month_days(text: str, day: tuple[int, int]) -> None:
 def test_month_days_refused(text: str) -> None:
     with pytest.raises(UsageError):
         month_day(text)
+
+
+@pytest.mark.parametrize(
+    ("text", "degrees"),
+    [
+        ("75", 75),
+        (280, 280),
+        ("N", 0),
+        ("nnw", 337.5),
+        ("South-West", 225),
+        ("E-W", 90),
+        ("north-south", 0),
+        ("NW-SE", 135),
+        ("SW-NE", 45),
+        ("east", 90),
+    ],
+)
+def test_angles(text, degrees: float) -> None:
+    assert angle_deg(text, "bearing") == degrees
+
+
+@pytest.mark.parametrize("text", ["", "north by west", "N-E-S", "E-SW", "90 deg", "1,5", "n-n"])
+def test_angles_refused(text: str) -> None:
+    with pytest.raises(UsageError):
+        angle_deg(text, "bearing")
+
+
+def test_a_month_by_itself_is_its_first_or_last_day_in_a_period() -> None:
+    assert crop_period("Oct:Apr") == ((10, 1), (4, 30)) and crop_period("10 Oct : Feb") == ((10, 10), (2, 28))
+    assert settings_from({"bearing": "N-S", "wind_from": "NW"}).bearing_deg == 0.0
+    with pytest.raises(UsageError, match=r"Oct:Apr"):
+        crop_period("Oct")
 
 
 def test_houses() -> None:

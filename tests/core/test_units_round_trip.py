@@ -176,7 +176,9 @@ def test_times(when: datetime, offset_minutes: int) -> None:
     there = when.replace(tzinfo=UTC).astimezone(zone)
     if 1980 <= there.year <= 2060:
         assert utc_seconds(there.isoformat()) == pytest.approx(when.replace(tzinfo=UTC).timestamp(), abs=1e-5)
-    assert utc_seconds(when.isoformat() + "Z") == utc_seconds(when.isoformat())
+    assert utc_seconds(when.isoformat() + "Z") == utc_seconds(when.isoformat() + "+00:00")
+    with pytest.raises(UsageError, match="without its zone"):
+        utc_seconds(when.isoformat())
 
 
 @given(st.floats(-1e6, 1e6), st.integers(-(10**9), 10**9), st.booleans(), st.text(max_size=20))

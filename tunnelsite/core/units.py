@@ -115,8 +115,33 @@ def slope_fraction(text: str | float, what: str = "slope") -> float:
     return value
 
 
-def month_day(text: str, what: str = "crop months") -> tuple[int, int]:
-    """(month, day) from `10-01`, `10 Oct` or `Oct 10`. Errors: UsageError for anything else or a day that does not exist."""
+COMPASS = ("n", "nne", "ne", "ene", "e", "ese", "se", "sse", "s", "ssw", "sw", "wsw", "w", "wnw", "nw", "nnw")
+
+
+def angle_deg(text: str | float, what: str) -> float:
+    """Degrees clockwise from true north, from `75`, a compass word (`NW`, `south-west`) or both ends of a ridge (`E-W`: that of the
+    end which lies in the eastern half, or at north).
+
+    Errors: UsageError for anything else.
+    """
+    shown = str(text).strip()
+    words = re.sub(r"north", "n", re.sub(r"south", "s", re.sub(r"east", "e", re.sub(r"west", "w", shown.lower()))))
+    if words.replace("-", "") in COMPASS:
+        return 22.5 * COMPASS.index(words.replace("-", ""))
+    ends = [COMPASS.index(end) for end in words.split("-") if end in COMPASS]
+    if len(ends) == 2 and words.count("-") == 1 and abs(ends[0] - ends[1]) == 8:
+        return 22.5 * min(ends)
+    if re.search(r"[a-z]", words):
+        raise UsageError(f"{what} is {shown!r}", "degrees such as 75, a compass word such as NW, or E-W", "correct it")
+    return number(shown, what)
+
+
+def month_day(text: str, what: str = "crop months", alone: int | None = None) -> tuple[int, int]:
+    """(month, day) from `10-01`, `10 Oct` or `Oct 10`.
+
+    Arguments: text; what, the setting's name for the message; alone, the day that a month by itself stands for, 31 = its last
+    one; None = a month by itself is no day. Errors: UsageError for anything else or a day that does not exist.
+    """
     shown = str(text).strip()
     match = re.fullmatch(r"(\d{1,2})-(\d{1,2})", shown, re.ASCII)
     if match:
@@ -125,6 +150,9 @@ def month_day(text: str, what: str = "crop months") -> tuple[int, int]:
         words = shown.lower().replace(".", "").split()
         names = [word[:3] for word in words if word[:3] in MONTHS]
         digits = [word for word in words if re.fullmatch(r"\d{1,2}", word, re.ASCII)]
+        if alone is not None and len(words) == len(names) == 1:
+            month = MONTHS.index(names[0]) + 1
+            return month, min(alone, MONTH_DAYS[month - 1])
         if len(words) != 2 or len(names) != 1 or len(digits) != 1:
             raise UsageError(f"{what} holds {shown!r}", "month-day such as 10-01 or 1 Oct", "correct the date")
         month, day = MONTHS.index(names[0]) + 1, int(digits[0])

@@ -8,8 +8,8 @@ SCREEN_OPTIONS = (
     ("--preset", "NAMES", "settings for a season or crop, as winter-north,snow-country; what is given besides wins"),
     ("--kind", "KIND", "in-ground or container (default in-ground)"),
     ("--ridge", "LENGTH", "ridge height (default 12ft)"),
-    ("--crop-months", "FIRST:LAST", "part of the year with crops, as 10-01:04-30; default all year"),
-    ("--bearing", "DEG", "ridge bearing from TRUE north (default 90)"),
+    ("--crop-months", "FIRST:LAST", "part of the year with crops, as Oct:Apr or 10-01:04-30; default all year"),
+    ("--bearing", "DEG", "ridge bearing from TRUE north, as 75 or E-W (default 90)"),
     ("--bearing-tolerance", "DEG", "also try bearings this far either side (default 0)"),
     ("--bearing-step", "DEG", "step between bearings (default 5)"),
     (
@@ -33,7 +33,7 @@ SCREEN_OPTIONS = (
     ),
     ("--bare-transmission", "SHARE", "share of the beam that bare deciduous crowns pass (default 0.58)"),
     ("--wind", "FILE", "weather file with wind"),
-    ("--wind-from", "DEG", "prevailing wind direction"),
+    ("--wind-from", "DEG", "direction the wind comes from, as 280 or NW"),
     (
         "--elevation-unit",
         "UNIT",
