@@ -11,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tunnelsite.core.describe import Parameter
+from tunnelsite.core.errors import UsageError
 from tunnelsite.core.house import House
 from tunnelsite.core.units import (
     FOOT_M,
