@@ -115,5 +115,5 @@ def test_a_missing_extra_is_named(sites: str, tmp_path: Path, capsys, monkeypatc
 
     monkeypatch.setattr(builtins, "__import__", without)
     status, said = refused(capsys, "export", sites, "--to", str(tmp_path / "out"), "--as", f"geojson,{form}")
-    assert status == 2 and f"tunnelsite[{extra}]" in said
+    assert status == 2 and f"pip install {package}" in said and f"extra {extra}" in said
     assert not (tmp_path / "out").exists()  # a folder that we made for nothing is taken away again

@@ -16,7 +16,7 @@ from pathlib import Path
 import geopandas
 import pytest
 
-pytest.importorskip("pygeoapi", reason="pygeoapi is not installed: pip install tunnelsite[server]")
+pytest.importorskip("pygeoapi", reason="pygeoapi is not installed")
 
 from tests.io.mutations import mutated
 from tests.whole_run.files import gentle, plain_farm

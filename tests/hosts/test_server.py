@@ -19,8 +19,8 @@ import pyogrio
 import pytest
 import rasterio
 
-pytest.importorskip("pygeoapi", reason="pygeoapi is not installed: pip install tunnelsite[server]")
-pytest.importorskip("waitress", reason="waitress is not installed: pip install tunnelsite[server]")
+pytest.importorskip("pygeoapi", reason="pygeoapi is not installed")
+pytest.importorskip("waitress", reason="waitress is not installed")
 
 import jsonschema
 

@@ -19,7 +19,7 @@ from tunnelsite.hosts.sunchart_options import add_options as add_sunchart_option
 
 EPILOG = (
     "Exit status: 0 done, 2 wrong usage, 3 input refused, 4 not enough resources, 5 output not written, "
-    "130 interrupted (143 by SIGTERM). Lengths take m, cm, ft or in, as 20ft; without a unit they are metres."
+    "130 interrupted (143 by SIGTERM, 129 by SIGHUP). Lengths take m, cm, ft or in, as 20ft; without a unit they are metres."
 )
 
 

@@ -34,7 +34,7 @@ def serve(given: argparse.Namespace) -> int:
         raise UsageError(
             f"the server needs a package that is missing ({problem.name})",
             "the extra `server`",
-            'run pip install "tunnelsite[server]"',
+            "run pip install pygeoapi waitress",
         ) from None
     from tunnelsite import catalogue
     from tunnelsite.hosts.processes_server.configuration import configuration

@@ -27,7 +27,7 @@ def dxf_text(sheet: StakeSheet) -> bytes:
     except ImportError as error:
         raise UsageError(
             "DXF was asked for, but the package ezdxf is not installed", "the optional extra dxf",
-            "install it with: pip install 'tunnelsite[dxf]'",
+            "pip install ezdxf, or leave the drawing out",
         ) from error  # fmt: skip
     if not sheet.crs.is_projected:
         raise UsageError(

@@ -190,7 +190,7 @@ def _no_answer(address: str, problem: Exception) -> UsageError:
 def _require_dask() -> None:
     if importlib.util.find_spec("distributed") is None:
         raise UsageError(
-            "Dask is not installed", "the extra `region`", "install tunnelsite[region], or say --workers 0"
+            "Dask is not installed", "the extra `region`", "pip install dask distributed pyarrow, or say --workers 0"
         )
 
 

@@ -15,7 +15,7 @@ def require_png() -> None:
         raise UsageError(
             "a PNG was asked for and resvg-py is not installed",
             "the extra `png`",
-            "pip install 'tunnelsite[png]', or keep to SVG",
+            "pip install resvg-py, or keep to SVG",
         )
 
 

@@ -39,7 +39,7 @@ def dxf_bytes(tables: dict[str, Table], crs: pyproj.CRS, title: str, cautions: S
     except ImportError as error:
         raise UsageError(
             "dxf was asked for, but the package ezdxf is not installed", "the optional extra dxf",
-            "install it with: pip install 'tunnelsite[dxf]'",
+            "pip install ezdxf, or leave dxf out",
         ) from error  # fmt: skip
     if not crs.is_projected:
         raise UsageError(

@@ -67,7 +67,7 @@ def parquet_bytes(table: Table, crs: pyproj.CRS | None) -> bytes:
     except ImportError as error:
         raise UsageError(
             "geoparquet was asked for, but the package pyarrow is not installed", "the optional extra parquet",
-            "install it with: pip install 'tunnelsite[parquet]'",
+            "pip install pyarrow, or leave geoparquet out",
         ) from error  # fmt: skip
     import geopandas
     import pandas
