@@ -28,15 +28,18 @@ from tunnelsite.scan.localise import frame_grid
 from tunnelsite.settings import Settings, crop_period
 
 # Processor time [ns] a cell: on one thread, and on all.
-SERIAL_NS = {"local grid": 35.0, "drainage": 20.0, "cold air": 50.0, "room": 50.0}
-SHARED_NS = {"local grid": 30.0, "drainage": 35.0, "cold air": 25.0, "noon sun": 25.0, "open ground": 25.0}
+SERIAL_NS = {"local grid": 35.0, "drainage": 20.0, "level patches": 45.0, "cold air": 60.0, "room": 50.0}
+SHARED_NS = {
+    "local grid": 30.0, "drainage": 35.0, "drainage lines": 110.0, "hilltops": 90.0, "cold air": 30.0, "noon sun": 25.0,
+    "open ground": 25.0,
+}  # fmt: skip
 DIRECTION_NS = 34.0  # a direction and surface of the light, or a wind
 PLACEMENT_NS, PAD_CELL_NS = 250.0, 0.9  # a placement that is measured; grading it, a cell of its pad
 START_S, FRAME_S, CANDIDATE_S = 2.0, 0.3, 0.01
 COMPILE_S = 60.0  # once on a machine
 RANGE = (0.5, 3.0)  # a faster machine; a slower or a busy one
 BASE_BYTES, SCRATCH_BASE_BYTES = 400e6, 600e6
-LAYERS, AT_WORK, AT_WORK_SCRATCH, WIND_AT_WORK = 10.25, 4.0, 3.2, 2.0  # arrays of 4 bytes a cell
+LAYERS, AT_WORK, AT_WORK_SCRATCH, WIND_AT_WORK = 12.0, 4.0, 3.2, 2.0  # arrays of 4 bytes a cell
 PASSING = 0.1  # share of the placements in parcels that usually pass every limit
 CLEARLY = 0.8  # only what would not fit even if the estimate is a quarter too high is refused
 

@@ -13,14 +13,17 @@ import time
 
 import numba
 import numpy as np
+import pyflwdir
 import richdem as rd
 from numba import njit, prange
-from scipy.ndimage import gaussian_filter, zoom
+from scipy.ndimage import distance_transform_edt, gaussian_filter, zoom
 
 from tests.benchmarks.table import Figure, show
 from tunnelsite.kernels import dinfinity, fill, flow, terrain, upslope
+from tunnelsite.kernels.drainage_lines import distance_to, height_above_drainage
 
 REPEATS = 5
+LINE_M2 = 50_000.0
 QUICK_S = 0.5
 
 
@@ -182,6 +185,42 @@ def flow_figures(ground, repeats):
     ]
 
 
+def lines_figures(ground, repeats):
+    """Height above and distance from drainage against pyflwdir and scipy, whose answers are compared first."""
+    full = fill.filled(ground)
+    direction = flow.flow_direction(full, 1.0)
+    area = upslope.upslope_cells(direction)[0].astype(np.float32)
+    level = np.zeros_like(full)
+    theirs = pyflwdir.from_array(np.where(direction == flow.NO_DATA, 247, direction), ftype="d8", check_ftype=False)
+    drain, heights = (area >= LINE_M2).astype(np.int8), full.astype(np.float64)
+    jobs = {
+        "height": lambda: height_above_drainage(full, level, direction, area, LINE_M2, np.inf),
+        "pyflwdir": lambda: theirs.hand(drain, heights),
+        "distance": lambda: distance_to(area, (1.0, 1.0), LINE_M2, 200.0),
+        "scipy": lambda: distance_transform_edt(area < LINE_M2),
+    }
+    known = np.isfinite(jobs["height"]())
+    if np.abs(jobs["height"]() - jobs["pyflwdir"]())[known].max() > 1e-3:
+        raise AssertionError("height above drainage differs from pyflwdir's")
+    if np.abs(jobs["distance"]() - np.minimum(jobs["scipy"](), 200.0)).max() > 1e-3:
+        raise AssertionError("distance from drainage differs from scipy's")
+    took = medians(jobs, repeats)
+    return [
+        Figure(
+            "height above drainage: pyflwdir / ours",
+            took["pyflwdir"] / took["height"],
+            5,
+            detail=f"{took['height']:.2f} s",
+        ),
+        Figure(
+            "distance from drainage: scipy / ours",
+            took["scipy"] / took["distance"],
+            3,
+            detail=f"{took['distance']:.2f} s",
+        ),
+    ]
+
+
 def large_flow_figures(ground):
     ours, peers, _ = drainage_jobs(ground)
     return drainage_ratios(medians(ours | peers, 1), f" at {ground.shape[0]} x {ground.shape[1]}")
@@ -190,7 +229,7 @@ def large_flow_figures(ground):
 def figures(side=2000, repeats=REPEATS):
     """Terrain and flow at side x side cells."""
     ground = farm_country(side)
-    found = slope_aspect_figures(ground, repeats) + flow_figures(ground, repeats)
+    found = slope_aspect_figures(ground, repeats) + flow_figures(ground, repeats) + lines_figures(ground, repeats)
     large = farm_country(side * 5 // 2)
     words = f" at {large.shape[0]} x {large.shape[1]}"
     return found + slope_aspect_figures(large, REPEATS, words) + large_flow_figures(large)

@@ -1,0 +1,50 @@
+"""Lines that gather water, as a process: water from beyond the raster, and a farm beside a stream."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from tests.scan.grounds import site
+from tunnelsite import screen
+from tunnelsite.core.house import House
+from tunnelsite.core.layers import Layer
+from tunnelsite.processes.drainage_lines import PROCESS
+from tunnelsite.settings import settings_from
+
+R, C = np.mgrid[0:160, 0:160].astype(np.float32)
+VALLEY = 0.004 * (160 - R) + 0.02 * np.abs(C - 80)  # 2.6 ha: too little for a line of its own
+
+
+def made(**more):
+    inputs = {
+        name: Layer(np.asarray(values, np.float32), "m", name) for name, values in {"ground": VALLEY, **more}.items()
+    }
+    return {name: layer.values for name, layer in PROCESS(inputs).items()}
+
+
+def test_a_stream_from_beyond_the_raster_is_a_line():
+    alone = made()
+    assert not (alone["drainage_height_m"] < 0.5).any()  # nothing is known to be near water
+    beyond = np.full(VALLEY.shape, np.nan)
+    beyond[:, 80] = 2.92e6
+    fed = made(upslope_beyond_m2=beyond)
+    assert (fed["drainage_height_m"][:, 80] == 0).all() and fed["drainage_distance_m"][80, 60] == 20
+    assert fed["drainage_height_m"][80, 60] == pytest.approx(0.4, abs=0.1)
+
+
+def test_beside_a_stream_a_house_loses_the_marks_that_water_gives_and_it_is_said():
+    """292 ha pass 7 m from the pad and a few centimetres below it: 0.91 for water, no flag, was the answer before."""
+    ground = 100 + 0.001 * (300 - np.mgrid[0:300, 0:300][0]) + 0.008 * np.abs(np.mgrid[0:300, 0:300][1] - 150)
+    given = {"halo": "50m", "crop_months": "06-10:06-20", "kind": "container", "azimuths": 8, "top": 3, "shift": "0m",
+             "parameter": {"flow_beside": {"least_m2": 10_000}}}  # fmt: skip
+    result = screen(site(ground), House(6.0, 12.0, kind="container"), settings=settings_from(given))
+    scan = result.scans[0]
+    row, col = np.divmod(scan.index, scan.frame.grid.cols)
+    low = (row > 220) & (row < 250)
+    near, far = low & (np.abs(np.abs(col - 150) - 15) <= 1), low & (np.abs(col - 150) > 60) & (np.abs(col - 150) < 100)
+    marks = {judge.id: judge.rubric.marks(scan.measures[judge.id]) for judge in result.judges}
+    assert (scan.measures["flow_beside"][near] > 40_000).all() and (scan.measures["flow_beside"][far] == 0).all()
+    assert marks["flow_beside"][near].max() < 0.3 and marks["drainage_height"][near].max() < 0.2
+    assert marks["flow_beside"][far].min() == 1 and marks["drainage_distance"][far].min() == 1
+    assert np.nanmax(result.here[0][near]) < np.nanmin(result.here[0][far]) - 5
