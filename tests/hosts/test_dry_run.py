@@ -93,3 +93,20 @@ def test_presets_say_what_they_changed(farm, tmp_path) -> None:
     kept, lost = line.split("overridden by what else was given: ")
     assert "weight of cold air 0.5" in kept.replace("_", " ") and "crop months" not in kept
     assert "crop months (10-01:04-30 instead of 04-01:10-31)" in lost and "weight of sun (4 instead of 2)" in lost
+
+
+def test_a_process_on_its_own_knows_the_step_too(tmp_path) -> None:
+    """`run level_patches` on heights in steps of 0.2 m marks none of their plateaus as water."""
+    import rasterio
+
+    ground = 3.0 * np.sin(np.arange(200) / 30)[:, None] * np.cos(np.arange(240) / 35) + 100
+    ground += np.random.default_rng(1).normal(0, 0.01, ground.shape)
+    heights = (np.round(ground / 0.2) * 0.2).astype(np.float32)
+    dem = write_dem(tmp_path / "d.tif", heights, Affine(1, 0, 700_000, 0, -1, 4_700_000), UTM17)
+    told = called("run", "level_patches", dem, tmp_path / "w.tif")
+    assert told.returncode == 0 and "steps of 0.2 m" in told.stderr
+    with rasterio.open(tmp_path / "w.tif") as file:
+        assert not (file.read(1) == 1).any()
+    assert called("run", "level_patches", dem, tmp_path / "x.tif", "--set", "step_m=0").returncode == 0
+    with rasterio.open(tmp_path / "x.tif") as file:
+        assert (file.read(1) == 1).any()

@@ -59,7 +59,7 @@ def run_process(given: argparse.Namespace) -> int:
     for note in raster.notes:
         progress.say(f"note: {raster.name}: {note}")
     for name, value in known.items():
-        progress.say(f"note: {name} = {value:.6f}, from the coordinate system of {raster.name}")
+        progress.say(f"note: {name} = {value:.6f}, as {raster.name} tells")
     for text in unknown:
         progress.say(f"note: {text}")
     say(f"{layer.title} [{layer.unit}] written to {given.output}")

@@ -67,10 +67,12 @@ def stored_values(spec: LayerSpec, layer: Layer, datum_m: float) -> np.ndarray:
 
 
 def place_parameters(process, raster, asked: dict[str, str]) -> tuple[dict[str, float], list[str]]:
-    """What the raster's coordinate system knows of the parameters that were not given, its middle and true north there; notes."""
+    """What the raster knows of the parameters that were not given: its middle, true north there, the step of its heights; notes."""
     from tunnelsite.siteplan.bearings import convergence_deg
 
     wanted = {parameter.id for parameter in process.description.parameters} - asked.keys()
+    if "step_m" in wanted:
+        return _step_parameter(raster)
     wanted &= {"latitude_deg", "longitude_deg", "north_deg", "bearing_deg"}
     if not asked.get("when_utc") and "when_utc" in {parameter.id for parameter in process.description.parameters}:
         wanted -= {"latitude_deg", "longitude_deg"}
@@ -86,6 +88,14 @@ def place_parameters(process, raster, asked: dict[str, str]) -> tuple[dict[str, 
     except UsageError as problem:
         notes = [f"up is taken for true north: {problem.given}"]
     return {name: value for name, value in found.items() if name in wanted}, notes
+
+
+def _step_parameter(raster) -> tuple[dict[str, float], list[str]]:
+    from tunnelsite.core.height_step import height_step, step_notes
+
+    step = height_step(raster.values, raster.datum_m)
+    doubts, notes = step_notes(raster.name, step)
+    return ({"step_m": step} if step else {}), [*doubts, *notes]
 
 
 def _middle_lonlat(raster) -> tuple[float, float] | None:
