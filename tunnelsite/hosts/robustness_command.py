@@ -17,6 +17,7 @@ SETTINGS = ("draws", "seed", "elevation_error", "error_range")
 
 def robustness(given: argparse.Namespace) -> int:
     """Draw weights and grounds, rank a kept run again each time, and say how often each candidate takes each rank."""
+    from tunnelsite.decisions.curves import curve_effects, curve_words
     from tunnelsite.decisions.rank_shares import rank_shares
     from tunnelsite.decisions.robustness_tables import plan_rows, robustness_rows, robustness_words
     from tunnelsite.decisions.verdict import run_plan, told_verdict, verdict_of
@@ -43,15 +44,17 @@ def robustness(given: argparse.Namespace) -> int:
         found = result.rank_shares if plan == run_plan(result) else rank_shares(result, catalogue.criteria(), plan)
         winners = best_everywhere(result, concentration, plan.draws, plan.seed)
         rows = robustness_rows(result, found, winners)
+        curves = curve_effects(result)
         if out is not None:
             _write(result, (rows, found, winners), out, overwrite=bool(given.overwrite))
     if given.json:
         summary: dict[str, Any] = {"plan": {row["name"]: row["value"] for row in plan_rows(found)}, "places": rows}
         summary["verdict"] = told_verdict(verdict_of(found))
         summary["rank_acceptability"] = found.shares.tolist()
+        summary["curves"] = [vars(one) for one in curves]
         answer(summary, str, as_json=True)
         return 0
-    answer(rows, lambda told: robustness_words(told, found), as_json=False)
+    answer(rows, lambda told: "\n".join([robustness_words(told, found), *curve_words(curves)]), as_json=False)
     if out is not None:
         say(f"Written to {out}.")
     return 0
