@@ -101,3 +101,32 @@ def test_refusals(tmp_path, tmy3):
     for path in (tmp_path / "missing.epw", tmp_path):
         with pytest.raises(InputRefused, match=r"there is no file|is a folder"):
             read_weather(path)
+
+
+def test_hours_from_0_to_23_are_told_in_words(tmp_path, tmy3):
+    lines = _epw(tmy3).splitlines(keepends=True)
+    for k in range(8, len(lines)):
+        cells = lines[k].split(",")
+        cells[3] = str(int(cells[3]) - 1)
+        lines[k] = ",".join(cells)
+    path = tmp_path / "zero.epw"
+    path.write_text("".join(lines))
+    with pytest.raises(InputRefused, match=r"counts the hours of a day from 0 to 23.*hours 1 to 24"):
+        read_weather(path)
+
+
+def test_a_tmy3_year_with_29_february_is_read(tmp_path, tmy3):
+    lines = TMY3.read_text().splitlines(keepends=True)
+    end = 2 + 59 * 24
+    leap = ["02/29/1996," + line.split(",", 1)[1] for line in lines[end - 24 : end]]
+    path = tmp_path / "leap.csv"
+    path.write_text("".join([*lines[:end], *leap, *lines[end:]]))
+    found = read_weather(path)
+    assert np.array_equal(found.beam_normal_wh, tmy3.beam_normal_wh)
+    assert any("29 February" in note for note in found.notes)
+
+
+def test_names_of_places_in_the_older_alphabet(tmp_path, tmy3):
+    path = tmp_path / "seville.epw"
+    path.write_bytes(_epw(tmy3).replace("Somewhere", "C\u00e1diz").encode("latin-1"))
+    assert np.array_equal(read_weather(path).global_wh, tmy3.global_wh)

@@ -11,9 +11,10 @@ from tunnelsite.core.horizon import Horizon
 from tunnelsite.core.sources import keys_of, source_words
 from tunnelsite.io.weather import read_weather
 from tunnelsite.light.crops import COVERS, CROP_BANDS, against_band, daily_light_integral, default_transmission
-from tunnelsite.light.irradiance import clear_sky_steps, distance_km, weather_steps
+from tunnelsite.light.irradiance import clear_sky_steps, weather_steps
 from tunnelsite.light.received import light_received, midwinter_noon_clear
 from tunnelsite.light.sun import Place, daylight_positions, midnight_s, sun_positions
+from tunnelsite.light.weather_fit import distance_km
 
 WINTER = ((10, 1), (4, 30))
 YEAR = ((1, 1), (12, 31))

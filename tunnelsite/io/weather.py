@@ -1,7 +1,8 @@
-"""Reads a year of solar radiation from a weather file (EPW or TMY3) of the user, through pvlib."""
+"""Reads a year of solar radiation from a weather file (EPW or TMY3) of the user."""
 
 from __future__ import annotations
 
+import io
 import os
 from pathlib import Path
 
@@ -24,39 +25,87 @@ def read_weather(path: str | os.PathLike) -> Weather:
     """Beam, diffuse and global radiation of a typical year.
 
     Both formats stamp an hour with its END in local standard time (hour 1 = 00:00 to 01:00; EnergyPlus Auxiliary
-    Programs, and NREL/TP-581-43156).
-    pvlib's index is the start for EPW and the end for TMY3; here it is always the start, and the sun is taken inside the hour. Years differ
+    Programs, and NREL/TP-581-43156). Here it is the start, and the sun is taken inside the hour. Years differ
     from month to month in typical years, so only month, day and hour are used; 29 February is left out.
 
     Arguments: path of a `.epw` or a TMY3 `.csv`. Errors: InputRefused with the reason.
     """
-    from pvlib import iotools
-
     file, kind = kind_of(path)
-    try:  # the path of a plain file: pvlib would also take an address and fetch it
-        data, station = iotools.read_epw(file) if kind == "EPW" else iotools.read_tmy3(file, map_variables=True)
-        table = {name: data[name].to_numpy(float) for name in ("ghi", "dni", "dhi")}
-        place = [float(station[name]) for name in ("latitude", "longitude", "altitude", "TZ")]
-    except (KeyError, ValueError, TypeError, IndexError, OSError, UnicodeDecodeError) as problem:
+    try:
+        table, place = (_epw if kind == "EPW" else _tmy3)(text_of(file))
+    except (KeyError, ValueError, TypeError, IndexError, OverflowError) as problem:
         raise InputRefused(
             f"{file.name} cannot be read as {kind} ({problem})", EXPECTED, "get the file again, or convert it"
         ) from None
-    stamp = data.index.tz_localize(None)
-    if (np.asarray(stamp.minute) != 0).any():
-        raise InputRefused(f"{file.name} has stamps within the hour", EXPECTED, "give a file of whole hours")
-    month, date, hour = (np.asarray(getattr(stamp, name)) for name in ("month", "day", "hour"))
+    month, date, hour = (table[name] for name in ("month", "date", "hour"))
+    _check_stamps(file, month, date, hour)
     keep = ~((month == 2) & (date == 29))
     notes = [
         f"{kind}: stamps are ends of hours in local standard time (UTC{place[3]:+g} h); the sun is taken inside the hour"
     ]
     if not keep.all():
         notes.append("29 February left out")
-    of_year = (np.concatenate([[0], np.cumsum(MONTH_DAYS)])[month - 1] + date - 1) * 24 + hour
-    if (
-        kind == "TMY3"
-    ):  # on hours of the 365-day year: pvlib moves the end of 28 February of a leap year to 1 March, 00:00
-        of_year = (of_year - 1) % HOURS
-    return _checked(file, of_year[keep], {name: values[keep] for name, values in table.items()}, place, notes)
+    of_year = (np.concatenate([[0], np.cumsum(MONTH_DAYS)])[month - 1] + date - 1) * 24 + hour - 1
+    light = {name: table[name][keep] for name in ("ghi", "dni", "dhi")}
+    return _checked(file, of_year[keep], light, place, notes)
+
+
+def text_of(file: Path) -> str:
+    """The text of a weather file; names of places outside Unicode are in the older Western alphabet."""
+    content = file.read_bytes()
+    try:
+        return content.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        return content.decode("latin-1")
+
+
+def _epw(text: str) -> tuple[dict[str, np.ndarray], list[float]]:
+    """Stamps and radiation, and (latitude, longitude, altitude, UTC offset), of the text of an EPW [@epw]."""
+    import pandas as pd
+
+    columns = {1: "month", 2: "date", 3: "hour", 13: "ghi", 14: "dni", 15: "dhi"}
+    data = pd.read_csv(io.StringIO(text), skiprows=8, header=None, usecols=list(columns)).rename(columns=columns)
+    place = [float(cell) for cell in text.split("\n", 1)[0].split(",")[6:10]]
+    return _numbers(data), [place[0], place[1], place[3], place[2]]
+
+
+def _tmy3(text: str) -> tuple[dict[str, np.ndarray], list[float]]:
+    """As `_epw`, of the text of a TMY3."""
+    import pandas as pd
+
+    data = pd.read_csv(io.StringIO(text), skiprows=1)
+    days, times = (
+        data[name].str.split(mark, expand=True) for name, mark in (("Date (MM/DD/YYYY)", "/"), ("Time (HH:MM)", ":"))
+    )
+    if (times[1].astype(int) != 0).any():
+        raise ValueError("its stamps lie within the hour")
+    light = {name: data[f"{name.upper()} (W/m^2)"] for name in ("ghi", "dni", "dhi")}
+    data = pd.DataFrame({"month": days[0], "date": days[1], "hour": times[0], **light})
+    place = [float(cell) for cell in text.split("\n", 1)[0].split(",")[3:7]]
+    return _numbers(data), [*place[1:], place[0]]
+
+
+def _numbers(data) -> dict[str, np.ndarray]:
+    """Stamps as whole numbers, the rest as floats."""
+    stamps = ("month", "date", "hour")
+    return {name: data[name].to_numpy(int if name in stamps else float) for name in data.columns}
+
+
+def _check_stamps(file: Path, month: np.ndarray, date: np.ndarray, hour: np.ndarray) -> None:
+    if len(hour) and (hour == 0).any():
+        raise InputRefused(
+            f"{file.name} counts the hours of a day from {hour.min()} to {hour.max()}",
+            "hours 1 to 24, each stamped with its end, as the format has them",
+            "convert it: whether 0 is the first hour or the end of the last one cannot be told from the file",
+        )
+    days = np.array(MONTH_DAYS) + (np.arange(12) == 1)
+    wrong = (hour < 1) | (hour > 24) | (month < 1) | (month > 12) | (date < 1)
+    wrong |= date > days[np.clip(month, 1, 12) - 1]
+    if wrong.any():
+        k = int(np.argmax(wrong))
+        raise InputRefused(
+            f"{file.name} has an hour {hour[k]} on day {date[k]} of month {month[k]}", EXPECTED, "get the file again"
+        )
 
 
 def _checked(

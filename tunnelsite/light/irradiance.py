@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -10,6 +9,7 @@ import numpy as np
 
 from tunnelsite.core.weather import Weather
 from tunnelsite.light.sun import Place, daylight_positions, midnight_s, month_of
+from tunnelsite.light.weather_fit import LATE_NOTED_H, centre_h, check_fit, distance_km, late_words
 
 STEP_MINUTES = 10
 FAR_STATION_KM = 50.0
@@ -74,7 +74,9 @@ def weather_steps(weather: Weather, place: Place, step_minutes: int = STEP_MINUT
     An hour's beam energy is spread evenly over those of its steps that have the sun up, and its diffuse energy
     likewise; beam on the horizontal
     is beam normal x sin(elevation), so the file's own global column is not used. The sun is the one of `place`, not of the station.
+    Errors: InputRefused where the file's light does not suit the sun of its station or of the place, see `weather_fit.check_fit`.
     """
+    check_fit(weather, place)
     parts = 60 // step_minutes
     offsets = (np.arange(parts) + 0.5) * step_minutes * 60
     azimuth, elevation = daylight_positions((weather.start_s[:, None] + offsets).ravel(), place)
@@ -92,8 +94,11 @@ def weather_steps(weather: Weather, place: Place, step_minutes: int = STEP_MINUT
             f"{weather.diffuse_wh[dark].sum():.0f} Wh/m2 of twilight, in hours without sun at the site, left out"
         )
     away = distance_km(place, Place(weather.lat_deg, weather.lon_deg))
+    late_h = centre_h(weather)
     if away > FAR_STATION_KM:
         notes.append(f"the weather station is {away:.0f} km from the site")
+    if abs(late_h) > LATE_NOTED_H:
+        notes.append(f"the light of {weather.name} is centred {late_words(late_h)}: doubt its time zone")
     month, day = (np.broadcast_to(values[:, None], shape)[up] for values in (weather.month, weather.day))
     return SunSteps(
         azimuth[up],
@@ -106,11 +111,3 @@ def weather_steps(weather: Weather, place: Place, step_minutes: int = STEP_MINUT
         f"weather file {weather.name}",
         tuple(notes),
     )
-
-
-def distance_km(one: Place, other: Place) -> float:
-    """Great-circle distance [km] on a sphere of 6371 km (haversine)."""
-    a, b = math.radians(one.lat_deg), math.radians(other.lat_deg)
-    east = math.radians(other.lon_deg - one.lon_deg)
-    root = math.sin((b - a) / 2) ** 2 + math.cos(a) * math.cos(b) * math.sin(east / 2) ** 2
-    return 2 * 6371.0 * math.asin(min(1.0, math.sqrt(root)))
