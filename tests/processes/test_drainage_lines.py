@@ -10,6 +10,7 @@ from tunnelsite import screen
 from tunnelsite.core.house import House
 from tunnelsite.core.layers import Layer
 from tunnelsite.processes.drainage_lines import PROCESS
+from tunnelsite.scan.refine import water_words
 from tunnelsite.settings import settings_from
 
 R, C = np.mgrid[0:160, 0:160].astype(np.float32)
@@ -48,3 +49,18 @@ def test_beside_a_stream_a_house_loses_the_marks_that_water_gives_and_it_is_said
     assert marks["flow_beside"][near].max() < 0.3 and marks["drainage_height"][near].max() < 0.2
     assert marks["flow_beside"][far].min() == 1 and marks["drainage_distance"][far].min() == 1
     assert np.nanmax(result.here[0][near]) < np.nanmin(result.here[0][far]) - 5
+
+
+@pytest.mark.parametrize(
+    ("height", "away", "beside", "said"),
+    [
+        (3.0, 60.0, 0.0, []),
+        (3.0, 6.0, 0.0, ["runs 6 m from the pad"]),
+        (0.05, 7.0, 2.92e6, ["292 ha passes beside", "runs 7 m from", "only 0.05 m above"]),
+        (-0.2, 90.0, 0.0, ["only 0.00 m above"]),
+        (None, None, None, []),
+    ],
+)
+def test_what_is_near_water_is_flagged(height, away, beside, said):
+    words = water_words({"drainage_height_m": height, "drainage_distance_m": away, "flow_beside_m2": beside})
+    assert len(words) == len(said) and all(part in text for part, text in zip(said, words, strict=True))

@@ -23,6 +23,7 @@ HOLLOW_M = 0.10  # shallower ones are the noise of the elevation model
 SHOWS_M = 0.5  # what a surface model shows above this may be brush as well as grass, a crop or noise; see the source of `standing`
 POOL_M = 0.3  # deeper ones are no longer the noise of the elevation model; common practice, no source
 LOW_M = 2.5  # half way to no marks
+BUFFER_M = 35 * 0.3048  # no room for a buffer along the water [@riparian-buffer]
 FREEBOARD_M = 0.3048  # the margin that floors are kept above a flood [@freeboard]; less above the water itself is no margin at all
 WINDY = 1.3  # a warning below a third more pressure would stand on every rise; common practice, no source
 NIGHT_LUX = 1.0  # likely to disturb sensitive crops (derived; no agreed threshold)
@@ -175,7 +176,7 @@ def flags(scan: Scan, item: int, values: dict[str, Any], worst_se_pct: float) ->
 def _site_words(scan: Scan, item: int, values: dict[str, Any]) -> list[str]:
     """What the surroundings of the placement say: hilltop, frost, night light, soil."""
     _, _, along, across = placement(scan, item)
-    words = _water_words(values)
+    words = water_words(values)
     if (values.get("topographic_factor") or 0.0) >= WINDY:
         words.append(
             f"hilltop: wind pressure up to about {values['topographic_factor']:.1f} times (screening of ASCE 7 Kzt), have wind loads "
@@ -205,15 +206,16 @@ def worst_month(scan: Scan, item: int) -> int | None:
     return int(np.argmax(count)) + 1 if count.any() else None
 
 
-def _water_words(values: dict[str, Any]) -> list[str]:
-    """A stream or swale beside the pad, or hardly below it."""
+def water_words(values: dict[str, Any]) -> list[str]:
+    """A stream or swale beside the pad, near it, or hardly below it. Arguments: values, a candidate's row so far."""
     words, height, beside = [], values.get("drainage_height_m"), values.get("flow_beside_m2") or 0.0
+    away = values.get("drainage_distance_m")
     if beside > 0:
         words.append(f"water from {beside / 1e4:.3g} ha passes beside the pad")
+    if away is not None and away < BUFFER_M:
+        words.append(f"a stream, ditch or swale runs {away:.0f} m from the pad")
     if height is not None and height < FREEBOARD_M:
-        away = values.get("drainage_distance_m")
-        where = "" if away is None else f", {away:.0f} m away at the nearest"
-        words.append(f"only {max(height, 0.0):.2f} m above the stream, ditch or swale it drains to{where}")
+        words.append(f"only {max(height, 0.0):.2f} m above the stream, ditch or swale it drains to")
     return words
 
 
