@@ -40,15 +40,71 @@ def planes(ground, length, width, cell):
     return out
 
 
-def grading(ground, length, width, cell, max_slope, shrink):
-    """Cut, fill, deepest cut and fill, level and slopes at every placement; level by bisection."""
-    out = np.full((7, *ground.shape), np.nan)
+def felt(ground, cell):
+    """Ground averaged over a metre, cell by cell, and the spacing of heights; a square with a gap leaves the cell's own."""
+    step = max(1, int(1.0 / cell + 1e-9))
+    if step == 1:
+        return ground, 1
+    out = ground.astype(float).copy()
+    for r, c, z, w, *_ in windows(ground, 1.0 / cell, 1.0 / cell):
+        out[r, c] = (z * w).sum() / w.sum()
+    return out, step
+
+
+def edge_depths(ground, centre, half, over):
+    """Heights less a plane over(height, u, v) at the middles of cells on a pad, where rows and columns meet its edges, and at
+    its corners; bilinear; a height that is not known counts as its neighbour on the pad. half: half the pad [heights]."""
+
+    def height(row, col, low):
+        r, c = centre[0] + row, centre[1] + col
+        inside = 0 <= r < ground.shape[0] and 0 <= c < ground.shape[1]
+        if inside and np.isfinite(ground[r, c]):
+            return ground[r, c]
+        off = [abs(k) > most for k, most in zip((row, col), low, strict=True)]
+        if all(off) or off[1]:
+            return height(row, col - int(np.sign(col)), low)
+        return height(row - int(np.sign(row)), col, low)
+
+    found = []
+    places = [sorted({*range(-int(h + 1e-9), int(h + 1e-9) + 1), -h, h}) for h in half]
+    for u in places[0]:
+        for v in places[1]:
+            low = [int(np.floor(h + 1e-9)) for h in half[::-1]]
+            near = [int(np.floor(abs(k) + 1e-9)) for k in (v, u)]
+            part, side = [abs(v) - near[0], abs(u) - near[1]], [int(np.sign(v)), int(np.sign(u))]
+            ends = [[side[0] * (near[0] + i), side[1] * (near[1] + j)] for i in (0, 1) for j in (0, 1)]
+            shares = [(1 - part[0], part[0])[i] * (1 - part[1], part[1])[j] for i in (0, 1) for j in (0, 1)]
+            z = sum(w * height(*end, low) for w, end in zip(shares, ends, strict=True) if w > 1e-12)
+            found.append(over(z, u, v))
+    return np.array(found)
+
+
+def grading(ground, length, width, cell, max_slope, shrink, ripple=0.0):
+    """Cut, fill, deepest cut and fill, level, slopes and share kept at every placement; level by bisection."""
+    ground, step = felt(ground.astype(float), cell)
+    every = np.full((8, *ground.shape), np.nan)
+    for top in range(step):
+        for left in range(step):
+            part = ground[top::step, left::step]
+            every[:, top::step, left::step] = _graded_nodes(
+                part, (length / step, width / step), cell * step, (max_slope, shrink, ripple)
+            )
+    return every
+
+
+def _graded_nodes(ground, size, cell, asked):
+    length, width = size
+    max_slope, shrink, ripple = asked
+    out = np.full((8, *ground.shape), np.nan)
     for r, c, z, w, u, v in windows(ground, length, width):
         root = np.sqrt(w)
         terms = np.stack([np.ones_like(u), u, v], axis=1)
         fit = np.linalg.lstsq(terms * root[:, None], (z - z.mean()) * root, rcond=None)[0]
         east, south = np.clip(fit[1:] / cell, -max_slope, max_slope)
-        over = z - (east * u + south * v) * cell
+        natural = z.mean() + terms @ fit
+        square = (w * (z - natural) ** 2).sum() / w.sum()
+        kept = np.sqrt(max(1 - ripple**2 / square, 0.0)) if ripple > 0 else 1.0
+        over = natural + kept * (z - natural) - (east * u + south * v) * cell
         low, high = over.min(), over.max()
         for _ in range(200):
             level = (low + high) / 2
@@ -59,7 +115,13 @@ def grading(ground, length, width, cell, max_slope, shrink):
                 high = level
         d = over - level
         cut, fill = (w * np.maximum(d, 0)).sum() * cell**2, (w * np.maximum(-d, 0)).sum() * cell**2
-        out[:, r, c] = cut, fill, max(d.max(), 0), max(-d.min(), 0), level, east, -south
+
+        def depth(height, at_u, at_v, fit=fit, mean=z.mean(), kept=kept, level=level, slopes=(east, south)):
+            plane = mean + fit @ [1.0, at_u, at_v]
+            return plane + kept * (height - plane) - level - (slopes[0] * at_u + slopes[1] * at_v) * cell
+
+        d = edge_depths(ground, (r, c), (length / 2, width / 2), depth)
+        out[:, r, c] = cut, fill, max(d.max(), 0), max(-d.min(), 0), level, east, -south, kept
     return out
 
 

@@ -1,10 +1,12 @@
 """Earthwork of a pad graded to its own tilted plane, for a list of placements.
 
-The design plane is the least-squares plane of the natural ground of the pad, each slope clipped to what a
-finished pad
-may have, its level set so that the cut makes up the fill. Each placement is summed on its own, cell by cell,
-so a
-result depends on nothing but its own ground.
+The design plane is the least-squares plane of the natural ground of the pad, each slope clipped to what a finished pad may have,
+its level set so that the cut makes up the fill. Each placement is summed on its own, cell by cell, so a result depends on
+nothing but its own ground.
+
+The ground is that which a blade meets (`kernels.blade`), and of what lies off its plane as much is taken away as errors of the
+elevations alone would show: what is left keeps its shape and has the mean square that is left. Depths are looked for over the
+very pad, to its edges and corners, on ground that is bilinear between heights.
 """
 
 from typing import NamedTuple
@@ -12,7 +14,9 @@ from typing import NamedTuple
 import numpy as np
 from numba import njit, prange
 
+from tunnelsite.kernels.blade import blade_ground, blade_step
 from tunnelsite.kernels.coverage import axis_weights, rectangle_moments
+from tunnelsite.kernels.deepest import deepest, edge_count, edge_depths, only_within
 
 # 3/4 in per 12 ft, finished pad: common practice, no source.
 FINISHED_SLOPE = 1.0 / 192.0
@@ -26,11 +30,12 @@ class Grading(NamedTuple):
 
     cut_m3: np.ndarray
     fill_m3: np.ndarray
-    max_cut_m: np.ndarray  # deepest cut at a cell centre, 0 if none
+    max_cut_m: np.ndarray  # deepest cut anywhere on the pad, 0 if none
     max_fill_m: np.ndarray
     level_m: np.ndarray  # design elevation at the centre of the pad
     slope_along: np.ndarray  # design rise to the east, fraction
     slope_across: np.ndarray  # design rise to the north, fraction
+    kept: np.ndarray  # share of the ground's height off its plane that is taken for ground, the rest for error
 
 
 def graded_pads(
@@ -42,6 +47,7 @@ def graded_pads(
     cell_m: float,
     max_slope: float = FINISHED_SLOPE,
     shrink: float = 1.0,
+    ripple_m: np.ndarray | float = 0.0,
 ) -> Grading:
     """Return the cut and fill that grade the pad at each placement to a clipped least-squares plane.
 
@@ -51,10 +57,11 @@ def graded_pads(
     fractionally.
     cell_m: side of a cell [m]. max_slope: largest finished slope in either direction [fraction].
     shrink: cubic metres of cut that make one of compacted fill; the level solves cut = shrink * fill.
+    ripple_m: root mean square off the plane that is taken for error of the elevations [placements] or one for all [m].
     NaN for a pad that leaves the array or covers (weight > 0) a cell without data; a pad one cell wide is
     level across.
     Raises ValueError for settings or indices that cannot be meant.
-    Volumes are area-weighted sums of cell-centre differences (grid method; prisms of one cell each).
+    Volumes are area-weighted sums of differences at the middle of each cell (grid method; prisms of one cell each).
     Balanced plane:
     least-squares land grading [@scaloppi-willardson-1986]; clipping and shrink are added here.
     """
@@ -70,94 +77,134 @@ def graded_pads(
     ):
         raise ValueError(f"a placement lies outside the ground of {ground.shape} cells")
     out = Grading(*(np.empty(rows.size) for _ in Grading._fields))
-    cells, reach, inverse = _pad(pad_length_cells, pad_width_cells)
-    settings = (float(max_slope) * cell_m, float(shrink), float(cell_m))
-    _grade(ground, np.stack([rows, cols]), cells, reach, inverse, settings, tuple(out))
+    if not rows.size:
+        return out
+    ripple = np.ascontiguousarray(np.broadcast_to(np.asarray(ripple_m, np.float64), rows.shape))
+    step = blade_step(cell_m)
+    pad = _pad(pad_length_cells / step, pad_width_cells / step)
+    reach = (pad.reach[1] + 1) * step
+    top, bottom = max(int(rows.min()) - reach, 0), min(int(rows.max()) + reach + 1, ground.shape[0])
+    felt = np.ascontiguousarray(blade_ground(ground, cell_m, (top, bottom)))
+    node_m = cell_m * step
+    settings = (float(max_slope) * node_m, float(shrink), float(node_m), step)
+    _grade(felt, np.stack([rows - top, cols]), ripple, *pad, settings, tuple(out))
     return out
 
 
-def _pad(length_cells: float, width_cells: float):
-    """Return the pad's cells as flat arrays w, u, v; its reach in cells; and one over its moments (0: no
-    slope)."""
+class _Pad(NamedTuple):
+    """The pad's cells as flat arrays w, u, v; its reach in cells; one over its moments (0: no slope); half its size in cells."""
+
+    cells: np.ndarray
+    reach: tuple[int, int]
+    inverse: tuple[float, float, float]
+    half: tuple[float, float]
+
+
+def _pad(length_cells: float, width_cells: float) -> _Pad:
     along, across = axis_weights(length_cells), axis_weights(width_cells)
     reach_u, reach_v = along.size // 2, across.size // 2
     v, u = np.mgrid[-reach_v : reach_v + 1, -reach_u : reach_u + 1].astype(np.float64)
     moments = rectangle_moments(length_cells, width_cells)
     inverse = tuple(1.0 / m if m > 0.0 else 0.0 for m in moments[:3])
-    return np.stack([np.outer(across, along).ravel(), u.ravel(), v.ravel()]), (reach_u, reach_v), inverse
+    cells = np.stack([np.outer(across, along).ravel(), u.ravel(), v.ravel()])
+    return _Pad(cells, (reach_u, reach_v), inverse, (length_cells / 2.0, width_cells / 2.0))
 
 
 @njit(cache=True, parallel=True, nogil=True, error_model="numpy")
-def _grade(ground, centres, cells, reach, inverse, settings, out):
+def _grade(ground, centres, ripple, cells, reach, inverse, half, settings, out):
     """Fill `out`, a batch of placements at a time."""
     count = centres.shape[1]
     for batch in prange((count + _BATCH - 1) // _BATCH):
         span = (batch * _BATCH, min((batch + 1) * _BATCH, count))
-        _grade_batch(ground, centres, cells, reach, inverse, settings, span, out)
+        _grade_batch(ground, centres, ripple, (cells, reach, inverse, half), settings, span, out)
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _grade_batch(ground, centres, cells, reach, inverse, settings, span, out):
+def _grade_batch(ground, centres, ripple, pad, settings, span, out):
     """Fill the placements `span` of `out`; heights are counted from the centre cell, so the sea level costs
     no digits."""
-    reach_u, reach_v = reach
-    steepest, shrink, cell_m = settings
-    heights, depths = np.empty(cells.shape[1]), np.empty((2, cells.shape[1]))
+    cells, (reach_u, reach_v), inverse, half = pad
+    steepest, shrink, node_m, step = settings
+    down, right = reach_v * step, reach_u * step
+    count = cells.shape[1]
+    heights, depths = np.empty(count), np.empty((2, count + edge_count(half)))
     for k in range(span[0], span[1]):
         r, c = centres[0, k], centres[1, k]
-        level, east, south = np.nan, 0.0, 0.0
-        if reach_v <= r < ground.shape[0] - reach_v and reach_u <= c < ground.shape[1] - reach_u:
-            _copy_pad(ground, r, c, reach_u, reach_v, heights)
-            level, east, south = _plane(heights, cells, inverse)
+        level, east, south, kept = np.nan, 0.0, 0.0, 1.0
+        if down <= r < ground.shape[0] - down and right <= c < ground.shape[1] - right:
+            _copy_pad(ground, r, c, (reach_u, reach_v, step), heights)
+            level, east, south, square = _plane(heights, cells, inverse)
+            kept = _kept(square, ripple[k])
         if not abs(level) < np.inf:
             for layer in out:
                 layer[k] = np.nan
             continue
-        east, south = min(max(east, -steepest), steepest), min(max(south, -steepest), steepest)
-        if shrink != 1.0:
-            level += _balance(heights, cells, (level, east, south), shrink)
-        cut, fill = _earthwork(heights, cells, level, east, south, depths)
-        out[0][k], out[1][k] = cut * cell_m * cell_m, fill * cell_m * cell_m
-        out[2][k], out[3][k] = _deepest(depths[0]), _deepest(depths[1])
-        out[4][k] = np.float64(ground[r, c]) + level
-        out[5][k], out[6][k] = east / cell_m, -south / cell_m  # rows run south
+        # Depth = kept x height less this plane: the design plane, less what of the natural one was not kept.
+        lost = 1.0 - kept
+        tilt_east, tilt_south = min(max(east, -steepest), steepest), min(max(south, -steepest), steepest)
+        plane = (level - lost * level, tilt_east - lost * east, tilt_south - lost * south)
+        raised = _balance(heights, cells, plane, kept, shrink) if shrink != 1.0 else 0.0
+        plane = (plane[0] + raised, plane[1], plane[2])
+        cut, fill = _earthwork(heights, cells, plane, kept, depths)
+        only_within(depths, (reach_u, reach_v), half)
+        edge_depths(ground, (r, c, step), heights, (reach_u, reach_v), half, (kept, *plane), depths, count)
+        out[0][k], out[1][k] = cut * node_m * node_m, fill * node_m * node_m
+        out[2][k], out[3][k] = deepest(depths[0]), deepest(depths[1])
+        out[4][k] = np.float64(ground[r, c]) + level + raised
+        out[5][k], out[6][k] = tilt_east / node_m, -tilt_south / node_m  # rows run south
+        out[7][k] = kept
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _copy_pad(ground, r, c, reach_u, reach_v, heights):
-    """Copy the pad's cells, less the centre cell, into one run."""
+def _kept(square, ripple):
+    """Return the factor that leaves of a mean square what errors do not explain."""
+    spare = square - ripple * ripple
+    return np.sqrt(spare / square) if spare > 0.0 else (0.0 if ripple > 0.0 else 1.0)
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _copy_pad(ground, r, c, reach, heights):
+    """Copy the pad's heights, less the centre cell's, into one run."""
+    reach_u, reach_v, step = reach
     datum = np.float64(ground[r, c])
     wide = 2 * reach_u + 1
     for i in range(2 * reach_v + 1):
-        line = ground[r - reach_v + i, c - reach_u : c + reach_u + 1]
+        line = ground[r + (i - reach_v) * step, c - reach_u * step : c + reach_u * step + 1]
         target = heights[i * wide : (i + 1) * wide]
-        for j in range(wide):
-            target[j] = line[j] - datum
+        if step == 1:
+            for j in range(wide):
+                target[j] = line[j] - datum
+        else:
+            for j in range(wide):
+                target[j] = line[j * step] - datum
 
 
 # Sums may be taken in any order here (it depends only on the size of the pad); NaN must still spread.
 @njit(cache=True, nogil=True, error_model="numpy", fastmath={"reassoc", "contract"})
 def _plane(heights, cells, inverse):
-    """Return the weighted mean and the rises a cell to the east and to the south."""
+    """Return the weighted mean, the rises a cell to the east and to the south, and the mean square off that plane."""
     w, u, v = cells[0], cells[1], cells[2]
-    s0, su, sv = 0.0, 0.0, 0.0
+    s0, su, sv, sq = 0.0, 0.0, 0.0, 0.0
     for i in range(heights.size):
         wz = w[i] * heights[i]
         s0 += wz
         su += u[i] * wz
         sv += v[i] * wz
-    return s0 * inverse[0], su * inverse[1], sv * inverse[2]
+        sq += heights[i] * wz
+    square = (sq - s0 * s0 * inverse[0] - su * su * inverse[1] - sv * sv * inverse[2]) * inverse[0]
+    return s0 * inverse[0], su * inverse[1], sv * inverse[2], max(square, 0.0)
 
 
 # Called with finite heights only, so the flags on NaN and on the sign of zero change nothing.
 @njit(cache=True, nogil=True, error_model="numpy", fastmath={"reassoc", "contract", "nnan", "nsz"})
-def _earthwork(heights, cells, level, east, south, depths):
+def _earthwork(heights, cells, plane, kept, depths):
     """Return cut and fill [cells x m]; leave the depth of each cell's cut and fill, or 0, in `depths`."""
     w, u, v = cells[0], cells[1], cells[2]
+    level, east, south = plane
     cuts, fills = depths[0], depths[1]
     cut, fill = 0.0, 0.0
     for i in range(heights.size):
-        d = heights[i] - (level + east * u[i] + south * v[i])
+        d = kept * heights[i] - (level + east * u[i] + south * v[i])
         up = d if d > 0.0 else 0.0
         down = up - d
         cuts[i] = up
@@ -167,21 +214,8 @@ def _earthwork(heights, cells, level, east, south, depths):
     return cut, fill
 
 
-@njit(cache=True, nogil=True)
-def _deepest(depths):
-    """Return the largest of some depths >= 0: their bits, read as integers, are in the same order and
-    compare at once."""
-    bits = depths.view(np.int64)
-    largest = np.zeros(1, np.int64)
-    top = largest[0]
-    for i in range(bits.size):
-        top = max(top, bits[i])
-    largest[0] = top
-    return largest.view(np.float64)[0]
-
-
 @njit(cache=True, nogil=True, error_model="numpy", fastmath={"reassoc", "contract", "nnan", "nsz"})
-def _balance(heights, cells, plane, shrink):
+def _balance(heights, cells, plane, kept, shrink):
     """Return how far to raise the plane so that cut = shrink * fill.
 
     Newton on g(t) = cut(t) - shrink fill(t), which falls, is piecewise linear and has no turning in its bend
@@ -195,7 +229,7 @@ def _balance(heights, cells, plane, shrink):
     for _ in range(_MAX_STEPS):
         gap, pull, size = 0.0, 0.0, 0.0
         for i in range(heights.size):
-            d = heights[i] - (level + raised + east * u[i] + south * v[i])
+            d = kept * heights[i] - (level + raised + east * u[i] + south * v[i])
             weight = w[i] if d > 0.0 else w[i] * shrink
             gap += weight * d
             pull += weight
