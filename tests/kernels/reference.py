@@ -116,8 +116,10 @@ def _graded_nodes(ground, size, cell, asked):
         d = over - level
         cut, fill = (w * np.maximum(d, 0)).sum() * cell**2, (w * np.maximum(-d, 0)).sum() * cell**2
 
-        def depth(height, at_u, at_v, fit=fit, mean=z.mean(), kept=kept, level=level, slopes=(east, south)):
-            plane = mean + fit @ [1.0, at_u, at_v]
+        middle = z.mean()
+
+        def depth(height, at_u, at_v, fit=fit, middle=middle, kept=kept, level=level, slopes=(east, south)):
+            plane = middle + fit @ [1.0, at_u, at_v]
             return plane + kept * (height - plane) - level - (slopes[0] * at_u + slopes[1] * at_v) * cell
 
         d = edge_depths(ground, (r, c), (length / 2, width / 2), depth)

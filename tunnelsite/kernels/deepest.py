@@ -50,9 +50,9 @@ def edge_depths(ground, centre, heights, reach, half, plane, depths, at):
     """
     r, c, step = centre
     down, right = (int(half[1] + 1e-9) + 1) * step, (int(half[0] + 1e-9) + 1) * step
-    if down <= r < ground.shape[0] - down and right <= c < ground.shape[1] - right:
-        if abs(_edges(ground, centre, heights, reach, half, plane, depths, at)) < np.inf:
-            return
+    inside = down <= r < ground.shape[0] - down and right <= c < ground.shape[1] - right
+    if inside and abs(_edges(ground, centre, heights, reach, half, plane, depths, at)) < np.inf:
+        return
     patch = _patched(ground, centre, half)
     _edges(patch, (patch.shape[0] // 2, patch.shape[1] // 2, 1), heights, reach, half, plane, depths, at)
 
