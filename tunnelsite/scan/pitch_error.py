@@ -8,8 +8,9 @@ from functools import lru_cache
 import numpy as np
 
 from tunnelsite.core.elevation_error import ErrorModel, error_model
-from tunnelsite.core.house import House
+from tunnelsite.core.house import House, Pad
 from tunnelsite.core.site import Frame
+from tunnelsite.kernels.blade import error_ripple
 from tunnelsite.kernels.plane_error import SlopeErrors, hidden_ground, second_difference_variance, slope_error
 from tunnelsite.kernels.second_differences import mean_square_second_differences
 
@@ -121,6 +122,23 @@ def counted_error(frame: Frame, at: tuple[int, int], stated: ErrorModel) -> Erro
     it shows. Arguments: frame; at; stated, from `stated_error`."""
     window, row, col = _near(frame, at, stated)
     return replace(stated, sd_m=stated.sd_m * float(_counted_share(window, stated, (row, row + 1))[0, col]))
+
+
+def placement_error(frame: Frame, at: tuple[int, int]) -> ErrorModel:
+    """The frame's own error of the elevations as it counts at a cell (row, col)."""
+    return counted_error(frame, at, frame.error or stated_error(frame, None, None))
+
+
+def pad_ripple(frame: Frame, pad: Pad) -> float:
+    """Root mean square off its plane that errors of the elevations alone show under a pad, for each metre of their standard
+    deviation; see `kernels.blade`."""
+    return counted_ripple(frame.error or stated_error(frame, None, None), pad, frame.grid.cell_m)
+
+
+def counted_ripple(error: ErrorModel, pad: Pad, cell_m: float) -> float:
+    """As `pad_ripple`. Arguments: error; pad; cell_m, of the working grid."""
+    sd, wide = error.seen
+    return error_ripple(pad.length_m, pad.width_m, cell_m, wide).counted * (sd / error.sd_m if error.sd_m > 0 else 0.0)
 
 
 def _counted_share(frame: Frame, stated: ErrorModel, rows: tuple[int, int]) -> np.ndarray:

@@ -10,12 +10,14 @@ import shapely
 from tunnelsite.core.grid import true_bearing
 from tunnelsite.core.height_step import LOUD_STEP_M, step_words
 from tunnelsite.core.reproject import to_wgs84
+from tunnelsite.kernels.blade import blade_step
 from tunnelsite.kernels.grading import graded_pads
 from tunnelsite.kernels.planes import rectangle_planes
 from tunnelsite.kernels.windows import rectangle_max, rectangle_min
 from tunnelsite.scan.doubts import SURFACE_LIKE
 from tunnelsite.scan.engine import Scan
 from tunnelsite.scan.open_ground import Bar, bars
+from tunnelsite.scan.pitch_error import pad_ripple, placement_error
 from tunnelsite.scan.soils import soil_words
 from tunnelsite.scan.tight_ground import FIT_M
 
@@ -93,8 +95,10 @@ def graded(scan: Scan, item: int, pad_pitch: float, shrink: float) -> dict[str, 
     cells = (pad.length_m / grid.cell_m, pad.width_m / grid.cell_m)
     window, row, col = _window(scan, item, cells)
     one = (np.array([row]), np.array([col]))
-    result = graded_pads(window, *one, *cells, grid.cell_m, max_slope=pad_pitch, shrink=shrink)
-    values = {name: float(array[0]) for name, array in result._asdict().items()}
+    at = divmod(int(scan.index[item]), grid.cols)
+    ripple = pad_ripple(scan.frame, pad) * placement_error(scan.frame, at).sd_m
+    result = graded_pads(window, *one, *cells, grid.cell_m, pad_pitch, shrink, ripple)
+    values = {name: float(array[0]) for name, array in result._asdict().items() if name != "kept"}
     row, col, along, across = placement(scan, item)
     middle = grid.centre(row, col)  # the plane was laid there; told is its height where the house's centre is
     tilt = values["slope_along"] * (along - middle[0]) + values["slope_across"] * (across - middle[1])
@@ -105,7 +109,8 @@ def graded(scan: Scan, item: int, pad_pitch: float, shrink: float) -> dict[str, 
 def _window(scan: Scan, item: int, cells: tuple[float, float]):
     """The ground round a placement and the placement's row and column in it."""
     row, col, _, _ = placement(scan, item)
-    reach_u, reach_v = int(cells[0] / 2) + 2, int(cells[1] / 2) + 2
+    spare = 2 + 2 * blade_step(scan.frame.grid.cell_m)
+    reach_u, reach_v = int(cells[0] / 2) + spare, int(cells[1] / 2) + spare
     top, left = max(row - reach_v, 0), max(col - reach_u, 0)
     window = scan.frame.ground[top : row + reach_v + 1, left : col + reach_u + 1]
     return np.ascontiguousarray(window), row - top, col - left

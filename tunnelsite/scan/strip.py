@@ -16,7 +16,7 @@ from tunnelsite.kernels.planes import Planes, rectangle_planes
 from tunnelsite.kernels.polygon_mask import polygon_mask
 from tunnelsite.kernels.reach import rectangle_distances
 from tunnelsite.kernels.windows import rectangle_max, rectangle_mean, rectangle_min
-from tunnelsite.scan.pitch_error import pitch_errors, shows_pitch, stated_error
+from tunnelsite.scan.pitch_error import pad_ripple, pitch_errors, shows_pitch, stated_error
 from tunnelsite.scan.tight_ground import Nudged
 
 BAND_ROWS = 128  # rows of a tile of `kernels.second_differences`, so that no window is summed twice
@@ -137,6 +137,7 @@ class Strip:
             self.cell_m,
             max_slope=self.pad_pitch,
             shrink=shrink,
+            ripple_m=pad_ripple(self.frame, self.pad) * self.elevation_sd()[rows, cols],
         )
         spread = []
         for values in packed:
