@@ -79,9 +79,12 @@ def edge_depths(ground, centre, half, over):
     return np.array(found)
 
 
-def grading(ground, length, width, cell, max_slope, shrink, ripple=0.0):
-    """Cut, fill, deepest cut and fill, level, slopes and share kept at every placement; level by bisection."""
+def grading(ground, length, width, cell, max_slope, shrink, ripple=0.0, at=None):
+    """Cut, fill, deepest cut and fill, level, slopes and share kept at every placement, or `at` one of them (cells
+    of a metre or more); level by bisection."""
     ground, step = felt(ground.astype(float), cell)
+    if at is not None:
+        return _graded_nodes(ground, (length, width), cell, (max_slope, shrink, ripple), at)[:, *at]
     every = np.full((8, *ground.shape), np.nan)
     for top in range(step):
         for left in range(step):
@@ -92,11 +95,13 @@ def grading(ground, length, width, cell, max_slope, shrink, ripple=0.0):
     return every
 
 
-def _graded_nodes(ground, size, cell, asked):
+def _graded_nodes(ground, size, cell, asked, at=None):
     length, width = size
     max_slope, shrink, ripple = asked
     out = np.full((8, *ground.shape), np.nan)
     for r, c, z, w, u, v in windows(ground, length, width):
+        if at is not None and (r, c) != tuple(at):
+            continue
         root = np.sqrt(w)
         terms = np.stack([np.ones_like(u), u, v], axis=1)
         fit = np.linalg.lstsq(terms * root[:, None], (z - z.mean()) * root, rcond=None)[0]
@@ -122,8 +127,13 @@ def _graded_nodes(ground, size, cell, asked):
             plane = middle + fit @ [1.0, at_u, at_v]
             return plane + kept * (height - plane) - level - (slopes[0] * at_u + slopes[1] * at_v) * cell
 
-        d = edge_depths(ground, (r, c), (length / 2, width / 2), depth)
-        out[:, r, c] = cut, fill, max(d.max(), 0), max(-d.min(), 0), level, east, -south, kept
+        def bare(height, at_u, at_v, level=level, slopes=(east, south)):
+            return height - level - (slopes[0] * at_u + slopes[1] * at_v) * cell
+
+        d, raw = (edge_depths(ground, (r, c), (length / 2, width / 2), over) for over in (depth, bare))
+        far = 3 * ripple  # what stands out farther than errors reach stays
+        deepest = max(d.max(), raw.max() - far, 0), max(-d.min(), -raw.min() - far, 0)
+        out[:, r, c] = cut, fill, *deepest, level, east, -south, kept
     return out
 
 

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 import shapely
 
+from tests.kernels import reference as kernels
 from tests.scan import slow_reference as slow
 from tests.scan.grounds import features, hills, site
 from tunnelsite import Settings, screen
@@ -55,7 +56,9 @@ SETTINGS = settings_from(
 @pytest.mark.parametrize("size", [(4.3, 9.7), (5.0, 12.0)])
 def test_every_placement_agrees(seed: int, size: tuple[float, float]) -> None:
     house = House(*size, kind="container")
-    result = screen(farm(seed), house, settings=SETTINGS)
+    # nothing to take off the depths: tests/kernels/test_grading.py does that
+    exact = SETTINGS.model_copy(update={"elevation_error_m": 0.0})
+    result = screen(farm(seed), house, settings=exact)
     scan = result.scans[0]
     frame, grid = scan.frame, scan.frame.grid
     barred = [(g, item.distance_m) for item in frame.keep_outs for g in item.geometry]
@@ -103,7 +106,12 @@ def _measures(frame, house: House, pad, row: int, col: int) -> dict[str, float] 
     if under is None or graded is None:
         return None
     _, along, across, rms = slow.plane(under)
-    cut, _, deepest, _ = slow.earthwork(graded, cell, SETTINGS.pad_pitch, SETTINGS.shrink)
+    cut, *_ = slow.earthwork(graded, cell, SETTINGS.pad_pitch, SETTINGS.shrink)
+    reach = int(max(pad) / cell / 2) + 3
+    window = frame.ground[max(row - reach, 0) : row + reach + 1, max(col - reach, 0) : col + reach + 1].astype(float)
+    sizes = (pad[0] / cell, pad[1] / cell)
+    at = min(row, reach), min(col, reach)
+    deepest = kernels.grading(window, *sizes, cell, SETTINGS.pad_pitch, SETTINGS.shrink, at=at)[2]
     found = {
         "pitch": 100 * max(abs(along), abs(across)),
         "roughness": rms,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from tunnelsite.core.criterion import Criterion, Placements
+from tunnelsite.core.criterion import Criterion, Placements, Truth
 from tunnelsite.core.describe import Description, Parameter
 from tunnelsite.core.rubric import Rubric
 from tunnelsite.criteria.ground import GROUND
@@ -20,6 +20,34 @@ def deepest_cut(site: Placements, shrink: float) -> np.ndarray:
 def cut_depth(site: Placements, shrink: float) -> np.ndarray:
     """Cut volume per area of pad [m] when the pad is graded to its design plane."""
     return site.grading(shrink).cut_m3 / site.pad.area_m2
+
+
+def true_deepest_cut(site: Placements, measure: np.ndarray, shrink: float) -> Truth:
+    """Mean and standard error [m] of the true deepest cut. What errors alone would show is off the measure already; the true cut is
+    off by the tilt of the plane, at most at a corner, and by the errors of single heights."""
+    return Truth(measure, _off(site, DEEPEST_BY_SLOPE, DEEPEST_BY_HEIGHT))
+
+
+def true_cut_depth(site: Placements, measure: np.ndarray, shrink: float) -> Truth:
+    """Mean and standard error [m] of the true cut over the pad."""
+    return Truth(measure, _off(site, VOLUME_BY_SLOPE, VOLUME_BY_HEIGHT))
+
+
+# Shares of an error of the slope over the pad's length (width), and of that of a single height, in the error of the deepest cut
+# and of the cut's mean depth: a pad that falls s along its length L is cut s L / 2 deep and s L / 8 on average (derived); those
+# of heights are from simulated ground.
+DEEPEST_BY_SLOPE, DEEPEST_BY_HEIGHT = 1 / 2, 0.35
+VOLUME_BY_SLOPE, VOLUME_BY_HEIGHT = 1 / 8, 0.08
+
+
+def _off(site: Placements, by_slope: float, by_height: float) -> np.ndarray:
+    slopes, pad = site.slope_errors(), site.pad
+    parts = (
+        by_slope * slopes.along * pad.length_m,
+        by_slope * slopes.across * pad.width_m,
+        by_height * site.elevation_sd(),
+    )
+    return np.sqrt(sum(np.square(part) for part in parts))
 
 
 DEEPEST_CUT = Criterion(
@@ -38,7 +66,9 @@ DEEPEST_CUT = Criterion(
         ),
         "any": Rubric(full_at=0.0, none_at=1.0, limit=1.5, weight=0.5, source="earthwork-depths"),
     },
+    truth=true_deepest_cut,
 )
+
 EARTHWORK = Criterion(
     Description(
         "earthwork",
@@ -53,4 +83,5 @@ EARTHWORK = Criterion(
         "in-ground": Rubric(full_at=0.0, none_at=0.10, weight=1.0, source="earthwork-depths"),
         "any": Rubric(full_at=0.0, none_at=0.25, limit=0.50, weight=2.0, source="earthwork-depths"),
     },
+    truth=true_cut_depth,
 )

@@ -41,27 +41,27 @@ def only_within(depths, reach, half):
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def edge_depths(ground, centre, heights, reach, half, plane, depths, at):
+def edge_depths(ground, centre, heights, reach, half, planes, depths, at):
     """Leave cuts and fills [m] where lines of heights meet the pad's edges, and at its corners, in `depths` [2, from `at` on].
 
     ground; centre (row, col, cells from one height to the next); heights of the pad's cells less the centre's, reach, as in
-    `kernels.grading`; half the pad [heights]; plane (share kept of the heights, level, rise east, rise south): depth = kept x
-    height less the rest. A height that is not known counts as its neighbour on the pad.
+    `kernels.grading`; half the pad [heights]; planes, as `kernels.grading.depth_planes`. A height that is not known counts
+    as its neighbour on the pad.
     """
     r, c, step = centre
     down, right = (int(half[1] + 1e-9) + 1) * step, (int(half[0] + 1e-9) + 1) * step
     inside = down <= r < ground.shape[0] - down and right <= c < ground.shape[1] - right
-    if inside and abs(_edges(ground, centre, heights, reach, half, plane, depths, at)) < np.inf:
+    if inside and abs(_edges(ground, centre, heights, reach, half, planes, depths, at)) < np.inf:
         return
     patch = _patched(ground, centre, half)
-    _edges(patch, (patch.shape[0] // 2, patch.shape[1] // 2, 1), heights, reach, half, plane, depths, at)
+    _edges(patch, (patch.shape[0] // 2, patch.shape[1] // 2, 1), heights, reach, half, planes, depths, at)
 
 
 @njit(cache=True, nogil=True, error_model="numpy", fastmath={"reassoc", "contract"})
-def _edges(ground, centre, heights, reach, half, plane, depths, at):
+def _edges(ground, centre, heights, reach, half, planes, depths, at):
     """As `edge_depths`; return the sum of all heights just beyond the pad, which is finite where they are known."""
     r, c, step = centre
-    kept, level, east, south = plane
+    (kept, level, east, south), (true_level, true_east, true_south), most = planes
     wide = 2 * reach[0] + 1
     low_u, low_v = int(half[0] + 1e-9), int(half[1] + 1e-9)
     part_u, part_v = max(half[0] - low_u, 0.0), max(half[1] - low_v, 0.0)
@@ -73,11 +73,11 @@ def _edges(ground, centre, heights, reach, half, plane, depths, at):
         near, line = heights[first : first + long], ground[row, col : col + (long - 1) * step + 1]
         cuts, fills = depths[0, at : at + long], depths[1, at : at + long]
         edge = (part_v, kept, level + south * side * half[1] - east * low_u, east)
-        total += (
-            _along(near, line, datum, edge, cuts, fills)
-            if step == 1
-            else _along(near, line[::step], datum, edge, cuts, fills)
-        )
+        bare = (true_level + true_south * side * half[1] - true_east * low_u, true_east, most)
+        if step == 1:
+            total += _along(near, line, datum, edge, bare, cuts, fills)
+        else:
+            total += _along(near, line[::step], datum, edge, bare, cuts, fills)
         at += long
     for side in (-1, 1):  # along the rows, west and east
         first, col = (reach[1] - low_v) * wide + reach[0] + side * low_u, c + side * (low_u + 1) * step
@@ -85,7 +85,8 @@ def _edges(ground, centre, heights, reach, half, plane, depths, at):
         line = ground[r - low_v * step : r + low_v * step + 1 : step, col]
         cuts, fills = depths[0, at : at + high], depths[1, at : at + high]
         edge = (part_u, kept, level + east * side * half[0] - south * low_v, south)
-        total += _along(near, line, datum, edge, cuts, fills)
+        bare = (true_level + true_east * side * half[0] - true_south * low_v, true_south, most)
+        total += _along(near, line, datum, edge, bare, cuts, fills)
         at += high
     for down in (-1, 1):
         for across in (-1, 1):
@@ -96,26 +97,27 @@ def _edges(ground, centre, heights, reach, half, plane, depths, at):
             height = inner + part_v * (below + part_u * (outside - below) - inner) - datum
             total += outside
             d = kept * height - (level + east * across * half[0] + south * down * half[1])
-            up = d if d > 0.0 else 0.0
-            depths[0, at] = up
-            depths[1, at] = up - d
+            over = height - (true_level + true_east * across * half[0] + true_south * down * half[1])
+            depths[0, at], depths[1, at] = max(d, over - most, 0.0), max(-d, -over - most, 0.0)
             at += 1
     return total
 
 
 # The sum may be taken in any order; NaN must still spread.
 @njit(cache=True, nogil=True, error_model="numpy", fastmath={"reassoc", "contract"})
-def _along(near, far, datum, edge, cuts, fills):
+def _along(near, far, datum, edge, bare, cuts, fills):
     """Cuts and fills where lines of heights cross one edge, a part of the way from near to far; the sum of the far heights."""
     part, kept, start, rise = edge
+    true_start, true_rise, most = bare
     total = 0.0
     for j in range(near.size):
         beyond = far[j] - datum
         total += beyond
-        d = kept * (near[j] + part * (beyond - near[j])) - (start + rise * j)
-        up = d if d > 0.0 else 0.0
-        cuts[j] = up
-        fills[j] = up - d
+        height = near[j] + part * (beyond - near[j])
+        d = kept * height - (start + rise * j)
+        over = height - (true_start + true_rise * j)
+        cuts[j] = max(d, over - most, 0.0)
+        fills[j] = max(-d, -over - most, 0.0)
     return total
 
 

@@ -5,8 +5,9 @@ its level set so that the cut makes up the fill. Each placement is summed on its
 nothing but its own ground.
 
 The ground is that which a blade meets (`kernels.blade`), and of what lies off its plane as much is taken away as errors of the
-elevations alone would show: what is left keeps its shape and has the mean square that is left. Depths are looked for over the
-very pad, to its edges and corners, on ground that is bilinear between heights.
+elevations alone would show: what is left keeps its shape and has the mean square that is left; what stands out farther than
+errors reach (a stump, a ditch) stays. Depths are looked for over the very pad, to its edges and corners, on ground that is
+bilinear between heights.
 """
 
 from typing import NamedTuple
@@ -20,6 +21,8 @@ from tunnelsite.kernels.deepest import deepest, edge_count, edge_depths, only_wi
 
 # 3/4 in per 12 ft, finished pad: common practice, no source.
 FINISHED_SLOPE = 1.0 / 192.0
+# Errors do not reach farther than so many of their deviations off a plane: one height in 700 (normal).
+FARTHEST = 3.0
 _BATCH = 256
 _MAX_STEPS = 60
 
@@ -139,20 +142,31 @@ def _grade_batch(ground, centres, ripple, pad, settings, span, out):
             for layer in out:
                 layer[k] = np.nan
             continue
-        # Depth = kept x height less this plane: the design plane, less what of the natural one was not kept.
-        lost = 1.0 - kept
         tilt_east, tilt_south = min(max(east, -steepest), steepest), min(max(south, -steepest), steepest)
-        plane = (level - lost * level, tilt_east - lost * east, tilt_south - lost * south)
-        raised = _balance(heights, cells, plane, kept, shrink) if shrink != 1.0 else 0.0
-        plane = (plane[0] + raised, plane[1], plane[2])
-        cut, fill = _earthwork(heights, cells, plane, kept, depths)
+        planes = depth_planes((level, east, south), (level, tilt_east, tilt_south), kept, FARTHEST * ripple[k])
+        raised = 0.0
+        if shrink != 1.0:
+            raised = _balance(heights, cells, planes[0], shrink)
+            planes = depth_planes(
+                (level, east, south), (level + raised, tilt_east, tilt_south), kept, FARTHEST * ripple[k]
+            )
+        cut, fill = _earthwork(heights, cells, planes, depths)
         only_within(depths, (reach_u, reach_v), half)
-        edge_depths(ground, (r, c, step), heights, (reach_u, reach_v), half, (kept, *plane), depths, count)
+        edge_depths(ground, (r, c, step), heights, (reach_u, reach_v), half, planes, depths, count)
         out[0][k], out[1][k] = cut * node_m * node_m, fill * node_m * node_m
         out[2][k], out[3][k] = deepest(depths[0]), deepest(depths[1])
         out[4][k] = np.float64(ground[r, c]) + level + raised
         out[5][k], out[6][k] = tilt_east / node_m, -tilt_south / node_m  # rows run south
         out[7][k] = kept
+
+
+@njit(cache=True, nogil=True)
+def depth_planes(natural, design, kept, most):
+    """Return what depths are counted from: (share kept of the heights, level, rise east, rise south), the design plane less what
+    of the natural one is not kept; the design plane itself; how far errors reach."""
+    lost = 1.0 - kept
+    level, east, south = design
+    return (kept, level - lost * natural[0], east - lost * natural[1], south - lost * natural[2]), design, most
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -197,25 +211,26 @@ def _plane(heights, cells, inverse):
 
 # Called with finite heights only, so the flags on NaN and on the sign of zero change nothing.
 @njit(cache=True, nogil=True, error_model="numpy", fastmath={"reassoc", "contract", "nnan", "nsz"})
-def _earthwork(heights, cells, plane, kept, depths):
+def _earthwork(heights, cells, planes, depths):
     """Return cut and fill [cells x m]; leave the depth of each cell's cut and fill, or 0, in `depths`."""
     w, u, v = cells[0], cells[1], cells[2]
-    level, east, south = plane
+    (kept, level, east, south), (true_level, true_east, true_south), most = planes
     cuts, fills = depths[0], depths[1]
     cut, fill = 0.0, 0.0
     for i in range(heights.size):
         d = kept * heights[i] - (level + east * u[i] + south * v[i])
         up = d if d > 0.0 else 0.0
         down = up - d
-        cuts[i] = up
-        fills[i] = down
+        over = heights[i] - (true_level + true_east * u[i] + true_south * v[i])
+        cuts[i] = max(up, over - most)
+        fills[i] = max(down, -over - most)
         cut += w[i] * up
         fill += w[i] * down
     return cut, fill
 
 
 @njit(cache=True, nogil=True, error_model="numpy", fastmath={"reassoc", "contract", "nnan", "nsz"})
-def _balance(heights, cells, plane, kept, shrink):
+def _balance(heights, cells, plane, shrink):
     """Return how far to raise the plane so that cut = shrink * fill.
 
     Newton on g(t) = cut(t) - shrink fill(t), which falls, is piecewise linear and has no turning in its bend
@@ -224,7 +239,7 @@ def _balance(heights, cells, plane, kept, shrink):
     exactly.
     """
     w, u, v = cells[0], cells[1], cells[2]
-    level, east, south = plane
+    kept, level, east, south = plane
     raised = 0.0
     for _ in range(_MAX_STEPS):
         gap, pull, size = 0.0, 0.0, 0.0
