@@ -82,7 +82,9 @@ def graded_pads(
     out = Grading(*(np.empty(rows.size) for _ in Grading._fields))
     if not rows.size:
         return out
-    ripple = np.ascontiguousarray(np.broadcast_to(np.asarray(ripple_m, np.float64), rows.shape))
+    ripple = np.nan_to_num(
+        np.broadcast_to(np.asarray(ripple_m, np.float64), rows.shape)
+    )  # not known: nothing is taken off
     step = blade_step(cell_m)
     pad = _pad(pad_length_cells / step, pad_width_cells / step)
     reach = (pad.reach[1] + 1) * step
