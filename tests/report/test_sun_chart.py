@@ -16,6 +16,7 @@ from tunnelsite.light.sun import Place, day_of_year, solar_noon_s
 from tunnelsite.report import sun_chart_tables as tables
 from tunnelsite.report.sun_chart import Clock, Details, clock_words, sun_chart
 from tunnelsite.report.sun_chart_picture import sun_chart_svg
+from tunnelsite.report.sun_chart_words import lost_words
 from tunnelsite.report.svg import Drawing, clean, number
 
 CROP = ((10, 1), (4, 30))
@@ -80,6 +81,26 @@ def test_blockers_are_numbered_from_north_the_small_ones_last(chart):
     major = [b.from_deg for b in chart.blockers if not b.minor]
     assert major == sorted(major)
     assert [b.minor for b in chart.blockers] == sorted(b.minor for b in chart.blockers)
+
+
+def test_lost_hours_are_told_in_words(chart):
+    """A wall to the south-west: the afternoon of the shortest day, from the very minute at which the sun goes behind it."""
+    elevation = np.where((AZIMUTHS > 215) & (AZIMUTHS < 300), 40.0, 0.0)
+    walled = sun_chart(Horizon(AZIMUTHS, elevation), FARM, Clock(), CROP)
+    december = next(day for day in walled.days if day.month == 12)
+    last = december.minutes[december.clear][-1]
+    lost = max(
+        (day for day in walled.days if walled.in_crop(day.month, day.day)), key=lambda day: day.possible_h - day.clear_h
+    )
+    assert lost_words(walled) == (
+        f"loses {lost.possible_h - lost.clear_h:.1f} of {lost.possible_h:.1f} h on {lost.name}, after {clock_words(lost.minutes[lost.clear][-1])}"
+    )
+    assert 14 * 60 < last < 14.7 * 60 and "in between" not in lost_words(walled)
+    assert lost_words(sun_chart(flat_horizon(), FARM, Clock(), CROP)) == ""
+    assert lost_words(sun_chart(Horizon(AZIMUTHS, np.full(720, 80.0)), FARM, Clock(), CROP)).endswith(
+        ("Apr", "Mar", "Oct")
+    )
+    assert lost_words(chart).startswith("loses ")
 
 
 def test_clocks():

@@ -241,6 +241,7 @@ def _write(given, outputs, chart, light, differences, transmission) -> None:
 def _summary(chart, light, differences, ask, outputs) -> dict[str, Any]:
     from tunnelsite.light.day_length import short_days
     from tunnelsite.light.received import midwinter_noon_clear
+    from tunnelsite.report.sun_chart_words import lost_words
 
     noon, reason = midwinter_noon_clear(chart.horizon, chart.place)
     short = short_days(chart.place)
@@ -254,6 +255,7 @@ def _summary(chart, light, differences, ask, outputs) -> dict[str, Any]:
             for d in chart.days
         ],
         "crop_months": light.crop_months.period,
+        "loses": lost_words(chart),
         "crop_beam_share": light.crop_months.beam_share,
         "crop_total_share": light.crop_months.total_share,
         "sky_view": light.sky_view,
@@ -281,10 +283,9 @@ def _words(summary: dict[str, Any]) -> str:
 
     share = summary["crop_total_share"]
     lines = [f"{summary['title']} ({summary['lon']:.6f}, {summary['lat']:.6f})"]
-    lines.append(
-        f"light of the crop months ({summary['crop_months']}): "
-        + ("not assessed" if share is None else f"{share:.1%} of an open site's")
-    )
+    light = "not assessed" if share is None else f"{share:.1%} of an open site's"
+    lines.append(f"light of the crop months ({summary['crop_months']}): {light}")
+    lines += [f"with crops in it, it {summary['loses']}"] if summary["loses"] else []
     for day in summary["days"]:
         lines.append(
             f"  {day['day']:>2} {MONTHS[day['month'] - 1].capitalize()}: {day['clear_h']:5.2f} of {day['possible_h']:5.2f} h of sun clear"

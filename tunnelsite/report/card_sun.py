@@ -14,6 +14,7 @@ from tunnelsite.report.markup import named, picture, tag
 from tunnelsite.report.slim import slim_svg
 from tunnelsite.report.sun_chart import SunChart
 from tunnelsite.report.sun_chart_picture import sun_chart_svg
+from tunnelsite.report.sun_chart_words import lost_words
 
 NAMED_BLOCKERS = 4
 
@@ -42,10 +43,9 @@ def _sun_words(chart: SunChart, light: Light, feet: bool) -> list[Element]:
     crop = light.crop_months
     share = crop.reason if crop.total_share is None else f"{_percent(crop.total_share)} of the light of an open site"
     lines = [tag("li", f"In the crop months the middle of the house gets {share} (direct and from the sky).")]
-    shortest = min(chart.days, key=lambda day: day.possible_h)
-    lines.append(
-        tag("li", f"On {shortest.name} the sun is clear for {shortest.clear_h:.1f} of {shortest.possible_h:.1f} hours.")
-    )
+    shortest, lost = min(chart.days, key=lambda day: day.possible_h), lost_words(chart)
+    clear = f"On {shortest.name} the sun is clear for {shortest.clear_h:.1f} of {shortest.possible_h:.1f} hours."
+    lines.append(tag("li", f"It {lost} (solar time), the most of the chart's days with crops." if lost else clear))
     hides: list = []
     for blocker in sorted(chart.blockers, key=lambda blocker: -blocker.minutes)[:NAMED_BLOCKERS]:
         far = ""

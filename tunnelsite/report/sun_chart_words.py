@@ -12,6 +12,9 @@ CAVEAT = (
 )
 
 
+LEAST_LOST_MIN = 5.0  # less is not worth a word
+
+
 def position_words(lat_deg: float, lon_deg: float) -> str:
     """As `43.00749 N, 78.14972 W`."""
     return f"{abs(lat_deg):.5f} {'S' if lat_deg < 0 else 'N'}, {abs(lon_deg):.5f} {'W' if lon_deg < 0 else 'E'}"
@@ -37,6 +40,27 @@ def subtitle(chart: SunChart) -> list[str]:
     beam = "" if sums.beam_share is None else f" ({sums.beam_share:.1%} of the beam)"
     sky = f"Sky view {chart.light.sky_view:.2f} (cosine-weighted, level plane) · sky: {chart.light.sky}"
     return [first, f"{crop}: {share}{beam}", sky]
+
+
+def lost_words(chart: SunChart) -> str:
+    """What the day of the crop months that loses most of its sun loses, as `loses 2.7 of 8.8 h on 21 Dec, after 14:20`; empty where
+    none of the chart's days loses LEAST_LOST_MIN."""
+    days = [day for day in chart.days if chart.in_crop(day.month, day.day)]
+    day = max(days, key=lambda one: one.possible_h - one.clear_h, default=None)
+    if day is None or 60 * (day.possible_h - day.clear_h) < LEAST_LOST_MIN:
+        return ""
+    text = f"loses {day.possible_h - day.clear_h:.1f} of {day.possible_h:.1f} h on {day.name}"
+    seen = day.minutes[day.clear]
+    if not len(seen):
+        return text
+    when = []
+    if seen[0] - day.minutes[0] >= LEAST_LOST_MIN:
+        when.append(f"before {clock_words(seen[0])}")
+    if day.minutes[-1] - seen[-1] >= LEAST_LOST_MIN:
+        when.append(f"after {clock_words(seen[-1])}")
+    if (seen[-1] - seen[0] + 1) - len(seen) >= LEAST_LOST_MIN:
+        when.append("in between" if when else f"between {clock_words(seen[0])} and {clock_words(seen[-1])}")
+    return f"{text}, {' and '.join(when)}" if when else text
 
 
 def blocker_words(blocker: Blocker) -> tuple[str, str, str, str]:
@@ -78,6 +102,7 @@ def description(chart: SunChart) -> str:
         "day from sunrise to sunset with the hours in which the sun is hidden.",
         *subtitle(chart),
     ]
+    parts += [f"In the crop months it {lost_words(chart)}."] if lost_words(chart) else []
     parts += [f"{day.name}: {day.clear_h:.1f} of {day.possible_h:.1f} hours of sun clear." for day in chart.days]
     for blocker in chart.blockers:
         what, where, far, high = blocker_words(blocker)
