@@ -12,7 +12,7 @@ from tunnelsite.core.errors import ResourceShortage
 MOST_PAIRS = 1e9
 # Crossings of the edges of a layer: repair makes a corner of each. Measured: 60,000 take 2 s, 230,000 take 7 s.
 MOST_CROSSINGS = 100_000
-_FEW_EDGES = 300  # cannot cross so often
+_FEW_PAIRS = 7e5  # to and fro times edges: these cannot cross often enough to take more than some 15 s
 _TOGETHER = 500
 
 
@@ -23,12 +23,10 @@ def refuse_endless(geometry: np.ndarray, numbers: np.ndarray, where: str) -> Non
     """
     counts = shapely.get_num_coordinates(geometry)
     for index in np.flatnonzero(counts > np.sqrt(MOST_PAIRS)):
-        points = shapely.get_coordinates(geometry[index])
-        size = np.maximum(np.ptp(points, axis=0), 1e-300)
-        over = float(np.min(np.abs(np.diff(points, axis=0)).sum(axis=0) / size))
-        if over * len(points) > MOST_PAIRS:
+        over = _to_and_fro(geometry[index])
+        if over * counts[index] > MOST_PAIRS:
             raise ResourceShortage(
-                f"{where}: feature {numbers[index]} has {len(points):,} corners and runs to and fro {over:,.0f} times over its extent",
+                f"{where}: feature {numbers[index]} has {counts[index]:,} corners and runs to and fro {over:,.0f} times over its extent",
                 "outlines that can be checked in seconds",
                 "simplify it, or draw it anew",
             )
@@ -40,7 +38,10 @@ def refuse_tangled(geometry: np.ndarray, numbers: np.ndarray, where: str) -> Non
     Arguments: invalid geometry, 1-D object array; numbers of the features; where [words].
     """
     crossings = 0
-    for index in np.flatnonzero(shapely.get_num_coordinates(geometry) > _FEW_EDGES):
+    counts = shapely.get_num_coordinates(geometry)
+    for index in np.flatnonzero(counts > np.sqrt(_FEW_PAIRS)):
+        if _to_and_fro(geometry[index]) * counts[index] < _FEW_PAIRS:
+            continue
         edges = _edges(geometry[index])
         tree = shapely.STRtree(edges)
         for first in range(0, len(edges), _TOGETHER):
@@ -53,6 +54,13 @@ def refuse_tangled(geometry: np.ndarray, numbers: np.ndarray, where: str) -> Non
                     f"at most {MOST_CROSSINGS:,} crossings in a layer",
                     "simplify it, or draw it anew",
                 )
+
+
+def _to_and_fro(shape: shapely.Geometry) -> float:
+    """How often an outline runs over its own extent, the way in which it does so less."""
+    points = shapely.get_coordinates(shape)
+    size = np.maximum(np.ptp(points, axis=0), 1e-300)
+    return float(np.min(np.abs(np.diff(points, axis=0)).sum(axis=0) / size))
 
 
 def _edges(shape: shapely.Geometry) -> np.ndarray:
