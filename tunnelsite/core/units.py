@@ -131,7 +131,7 @@ def angle_deg(text: str | float, what: str) -> float:
     ends = [COMPASS.index(end) for end in words.split("-") if end in COMPASS]
     if len(ends) == 2 and words.count("-") == 1 and abs(ends[0] - ends[1]) == 8:
         return 22.5 * min(ends)
-    if re.search(r"[a-z]", words):
+    if re.search(r"[a-z]", words) and not _PLAIN.fullmatch(shown):  # 1e-05 is a number
         raise UsageError(f"{what} is {shown!r}", "degrees such as 75, a compass word such as NW, or E-W", "correct it")
     return number(shown, what)
 
