@@ -72,6 +72,20 @@ def test_worst_class_under_the_pad_and_blank_ones() -> None:
     assert f"soil: {['well drained', 'moderately well drained'][int(best) - 2]}" in result.rows[0]["flags"]
 
 
+def test_words_of_no_known_class_are_told_and_blank_ones_counted() -> None:
+    from types import SimpleNamespace
+
+    from tests.scan.grounds import features
+    from tunnelsite.scan.soils import _note
+
+    frame = SimpleNamespace(notes=[])
+    words = ["well drained", None, "", "nan", "b", "b", "c", "d", "e"]
+    soils = features([box(k, 0, k + 1, 1) for k in range(9)], name="soils", drainage_class=words)
+    _note(frame, soils, np.array([2.0, *[np.nan] * 8]))
+    told = "8 of 9 polygons of soils have no known drainage class (3 x blank, 2 x 'b', 1 x 'c', 1 x 'd')"
+    assert told in frame.notes[0]  # the four most common
+
+
 def test_unknown_soil_beside_poor_soil_is_still_poor() -> None:
     soils = features([box(-10, -10, 60, 90)], name="soils", drainage_class=["very poorly drained"])
     result = screen(site(np.full((80, 120), 100.0), soils=soils), HOUSE, settings=settings(apron="0m"))

@@ -112,10 +112,10 @@ class Tests:
                     self._size[context] = self._size.get(context, 0) + 1
 
     def of(self, mutant: Mutant, most: int) -> list[str]:
-        """Node ids of at most `most` tests; of the whole module's where the line runs on import."""
-        found = self._tests.get((mutant.path, mutant.line), set())
-        contexts = found - {""}
-        if not contexts and found:
+        """Node ids of at most `most` tests; of the whole module's where the line runs on import or the code
+        has moved since."""
+        contexts = self._tests.get((mutant.path, mutant.line), set()) - {""}
+        if not contexts:
             contexts = {one for (path, _), several in self._tests.items() if path == mutant.path for one in several} - {
                 ""
             }

@@ -207,3 +207,15 @@ def test_feet_are_told_from_metres_where_they_differ_by_little(times: float, opt
         far_ground(other, frame, 5000.0)
     assert far_ground(far, frame, 5000.0).notes
     assert far_ground(replace(other, notes=("heights taken as m, as stated",)), frame, 5000.0).notes
+
+
+def test_how_far_land_is_known_is_told_by_direction() -> None:
+    """Known from 3 km west to 1 km east of the farm and 2 km to the north; nothing to the south."""
+    from tunnelsite.core.grid import Grid
+    from tunnelsite.scan.far_ground import _reach_words
+
+    near = Grid("", 1.0, 100, 100, -50.0, 50.0, 90.0)
+    wide = Grid("", 200.0, 40, 40, -4000.0, 4000.0, 90.0)
+    known = np.full((40, 40), np.nan)
+    known[10:20, 5:25] = 1.0
+    assert _reach_words(near, wide, known) == "reaching north 1.9 km, east 0.9 km, south not at all, west 2.9 km"

@@ -142,6 +142,9 @@ def test_verdicts_on_the_finished_pad(along: float, across: float, states: tuple
     found = check_as_built(fitted_plane(U, V, along * U + across * V), PAD)
     assert tuple(check.state for check in found) == states
     assert "along the ridge" in found[0].words and "across the ridge" in found[1].words
+    for check, slope, side in zip(found, (along, across), PAD, strict=True):
+        fall = abs(slope) * side
+        assert f"{1000 * fall:.0f} mm ({fall / 0.0254:.1f} in) over {side:.1f} m" in check.words
     assert "0.521 %" in found[0].words  # 3/4 in per 12 ft (common practice, no source)
 
 

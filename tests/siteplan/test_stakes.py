@@ -115,3 +115,11 @@ def test_corners_of_a_north_south_house_have_plain_names() -> None:
 )
 def test_feet_and_inches_as_on_a_tape(value_ft: float, words: str) -> None:
     assert feet_inches(value_ft * FOOT_M) == words
+
+
+def test_grid_of_levels_reaches_the_pads_edges_about_every_three_metres() -> None:
+    found = staking._grid((12.0, 6.0))
+    assert [stake.label for stake in found] == [f"{row}{col}" for row in "ABC" for col in range(1, 6)]
+    assert sorted({stake.u_m for stake in found}) == [-6.0, -3.0, 0.0, 3.0, 6.0]
+    assert [found[k].v_m for k in (0, 5, 10)] == [3.0, 0.0, -3.0]
+    assert len(staking._grid((1.0, 1.0))) == 4
