@@ -11,6 +11,7 @@ from tests.scan.grounds import site
 from tunnelsite import Settings, catalogue, screen
 from tunnelsite.core.elevation_error import ErrorModel, drawn_waves, field_on
 from tunnelsite.core.house import House
+from tunnelsite.decisions import drawn_water as drawn_water_module
 from tunnelsite.decisions.drawn_ground import reading_only
 from tunnelsite.decisions.drawn_water import FLOW, _basins, _unstacked, drawn_water, drawn_windows, water_layers
 from tunnelsite.decisions.robustness import candidate_marks
@@ -103,3 +104,15 @@ def test_a_drawn_ground_is_as_rough_as_the_model_and_keeps_the_lie_of_the_land(r
     drawn = drawn_windows(basin, errors, 5.0)
     assert np.abs(drawn.mean(axis=0) - basin.ground).mean() < 0.02
     assert (drawn - basin.ground).std() == pytest.approx(0.05, rel=0.3)
+
+
+def test_draws_are_the_same_whatever_the_memory_and_their_number(result, monkeypatch):
+    _, many = wet_of(result, ErrorModel(0.05, 5.0), 6)
+    monkeypatch.setattr(drawn_water_module, "CELLS_AT_ONCE", 20_000)
+    _, few = wet_of(result, ErrorModel(0.05, 5.0), 4)
+    for name, wet in few.items():
+        assert np.array_equal(wet.measure, many[name].measure[:4]), name
+        np.testing.assert_allclose(
+            wet.mark, many[name].mark[:4], rtol=1e-12
+        )  # a product of another shape rounds otherwise
+    assert np.ptp(many["drainage"].measure, axis=0).max() > 0

@@ -26,7 +26,7 @@ WALL_M = 1e4  # above the ground: nothing flows over it
 FLAT_RANGES = 4  # unevenness over less than this many ranges of the error is what the error may have made
 
 
-CELLS_AT_ONCE = 1_000_000  # of drawn windows: some 100 MB, however many draws are asked for
+CELLS_AT_ONCE = 500_000  # of drawn windows: some 50 MB, however many draws are asked for
 
 
 @dataclass(frozen=True)
