@@ -79,7 +79,7 @@ class Candidate:
     def screened_plane(self) -> DesignPlane:
         """The design plane of the screening, found again: least squares, clipped to the finished slope, balanced."""
         graded = GradingSettings(max_slope=self.settings.pad_pitch, shrink=self.settings.shrink, topsoil_m=0.0)
-        cells = PadCells.of(self.place, graded, self.place.known_pad(self.ground))
+        cells = PadCells.of(self.place, graded, self.ground)
         return quick_plane(self.place, graded, cells)
 
 

@@ -34,7 +34,7 @@ def test_tilted_plane(slope: float) -> None:
     exact = over * L**2 * W / 8
     assert plan.pad.cut_m3 == pytest.approx(exact * (1 - 1 / L**2), rel=1e-6)  # the middle cell straddles the axis
     assert plan.pad.fill_m3 == pytest.approx(plan.pad.cut_m3, rel=1e-6)
-    assert plan.pad.max_cut_m == pytest.approx(over * (L - 1) / 2, rel=1e-6)
+    assert plan.pad.max_cut_m == pytest.approx(over * L / 2, rel=1e-6)  # at the pad's end
     assert plan.plane.slope_along == pytest.approx(np.sign(slope) * FINISHED_SLOPE)
     assert plan.saved_m3 == pytest.approx(0.0, abs=1e-6)
 

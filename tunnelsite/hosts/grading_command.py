@@ -82,7 +82,7 @@ def _planned(found, settings, water, error, progress: Progress):
     from tunnelsite.siteplan.grading_plan import grading_plan
 
     limits = found.limits
-    plan = grading_plan(found.ground, found.place, settings, limits)
+    plan = grading_plan(found.ground, found.place, settings, limits, error[0])
     progress("water", 0.0)
     drainage = drainage_plan(plan, water, limits)
     progress("uncertainty", 0.0)

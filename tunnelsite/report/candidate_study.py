@@ -129,7 +129,8 @@ def _earthwork(result: Result, rank: int):
     error = counted_error(frame, (place.row, place.col), stated_error(frame, *settings.error))
     limits = _limits(result, frame, parcel)
     ground = frame.ground.astype(np.float64) + frame.datum_m
-    plan = grading_plan(ground, place, GradingSettings(max_slope=settings.pad_pitch, shrink=settings.shrink), limits)
+    asked = GradingSettings(max_slope=settings.pad_pitch, shrink=settings.shrink)
+    plan = grading_plan(ground, place, asked, limits, error)
     spread = earthwork_error(plan, error, DRAWS)
     return plan, grading_summary(plan, spread)
 

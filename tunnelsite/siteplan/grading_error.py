@@ -9,6 +9,7 @@ import numpy as np
 from tunnelsite.core.elevation_error import ErrorModel, drawn_waves, field_on
 from tunnelsite.core.errors import UsageError
 from tunnelsite.siteplan.grading_plan import GradingPlan
+from tunnelsite.siteplan.judged_ground import error_squares, less_error, pad_ripple
 from tunnelsite.siteplan.place import Place
 from tunnelsite.siteplan.side_slopes import slope_volumes, traced
 
@@ -56,9 +57,11 @@ def earthwork_error(
     Arguments: plan; error of the elevations; draws; seed; site_benchmark, whether finished heights are set from levels taken on
     the pad, so that the mean error over the pad drops out, or from the model's own datum.
     Errors: UsageError for amounts out of range.
-    Source: Monte Carlo with the random fields of `core.elevation_error`. Low and high are the draws' 5 and 95 % points less
-    `inflation`, none below 0 but the net volume: the elevation model already holds one error, and drawing a second one on
-    top moves the middle, which is shown but not added.
+    Source: Monte Carlo of the true ground given the model's, with the random fields of `core.elevation_error`: the plane of the pad
+    less that of a drawn error, and of what lies off it the share k = 1 - N2 / theta with sqrt(k) of the drawn error's own, N2 the
+    mean square that errors alone show and theta = v m2 / chi2(v) at least N2 (conjugate normal model: Box & Tiao 1973, from
+    memory; ground and errors alike over the same distance: assumed). Low and high are the draws' 5 and 95 % points, widened where
+    the middle of the draws is off the planned amount; none below 0 but the net volume.
     """
     if not (0 <= error.sd_m < 10 and 0 <= error.range_m < 10_000 and 2 <= draws <= 100_000):
         raise UsageError(
@@ -67,14 +70,23 @@ def earthwork_error(
             "correct them",
         )
     cropped = _cropped(plan)
-    ground, numbers = cropped.natural, np.random.default_rng(seed)
+    ground, numbers = cropped.measured, np.random.default_rng(seed)
     rows, cols, weights = cropped.place.pad_cells()
+    ripple = pad_ripple(cropped.place, ground)
+    shown, _, freedom = error_squares(cropped.place, error)
     found = []
     for _ in range(draws):
-        off = error.seen[0] * _field(numbers, cropped.place, error.seen[1])
+        drawn = (error.seen[0] * _field(numbers, cropped.place, error.seen[1]))[rows, cols].ravel()
         if site_benchmark:
-            off -= np.average(off[rows, cols], weights=weights)
-        found.append(_amounts(cropped, ground + off))
+            drawn -= np.average(drawn, weights=weights.ravel())
+        level, along, across = ripple.plane_of(drawn)
+        tilt = level + along * ripple.u + across * ripple.v
+        total = max(freedom * ripple.square / numbers.chisquare(freedom), shown)
+        real = 1.0 - shown / total if total > 0 else 1.0
+        off = tilt + (1.0 - real) * ripple.q - np.sqrt(real) * (drawn - tilt)
+        found.append(
+            _amounts(cropped, less_error(ground, cropped.place, off.reshape(weights.shape), (rows, cols), error))
+        )
     found = np.array(found)
     planned = _amounts(cropped, cropped.natural)
     spreads = [_spread(planned[k], found[:, k], may_be_negative=k == 2) for k in range(5)]
@@ -99,7 +111,13 @@ def _cropped(plan: GradingPlan) -> GradingPlan:
     cols = slice(max(plan.place.col - room[1], 0), min(plan.place.col + room[1] + 1, grid.cols))
     window = grid.window(rows.start, cols.start, rows.stop - rows.start, cols.stop - cols.start)
     place = replace(plan.place, grid=window, row=plan.place.row - rows.start, col=plan.place.col - cols.start)
-    return replace(plan, place=place, natural=plan.natural[rows, cols], finished=plan.finished[rows, cols])
+    return replace(
+        plan,
+        place=place,
+        natural=plan.natural[rows, cols],
+        measured=plan.measured[rows, cols],
+        finished=plan.finished[rows, cols],
+    )
 
 
 def _amounts(plan: GradingPlan, ground: np.ndarray) -> np.ndarray:
@@ -113,5 +131,6 @@ def _amounts(plan: GradingPlan, ground: np.ndarray) -> np.ndarray:
 
 def _spread(planned: float, draws: np.ndarray, *, may_be_negative: bool) -> Spread:
     inflation = float(draws.mean() - planned)
-    low, high = (float(k) for k in np.quantile(draws, QUANTILES) - inflation)
+    low, high = (float(k) for k in np.quantile(draws, QUANTILES))
+    low, high = min(low, low - inflation), max(high, high - inflation)
     return Spread(float(planned), float(draws.std(ddof=1)), low if may_be_negative else max(low, 0.0), high, inflation)

@@ -7,8 +7,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 
+from tunnelsite.core.elevation_error import ErrorModel
 from tunnelsite.siteplan.grading_settings import GradingSettings
 from tunnelsite.siteplan.grading_warnings import plan_conflicts, plan_warnings
+from tunnelsite.siteplan.judged_ground import NO_ERROR, felt_ground, judged_ground
 from tunnelsite.siteplan.pad_plane import Earthwork, PadCells, finish_of, pad_plane, quick_plane
 from tunnelsite.siteplan.place import Place, box
 from tunnelsite.siteplan.side_slopes import SideSlopes, side_slopes, slope_depths, slope_volumes
@@ -38,6 +40,8 @@ class GradingPlan:
         pad, slopes, quick_pad: earthwork of the pad, of its side slopes, and of the pad graded to the quick plane.
         sides: side slopes. outline: all disturbed ground, in the grid's along and across [m].
         topsoil_stripped_m3, topsoil_back_m3, base_m3 (compacted), base_order_m3 (loose), fabric_m2 (without overlaps).
+        measured: the ground [rows, cols] [m] as a blade meets it, errors of the elevations and all; `natural` is less what they
+            alone would show.
         over_parcel_m2: disturbed ground beyond the open ground [m2], None where that is not known.
         warnings: in plain words. conflicts: those of them that name what lies in the way.
     """
@@ -59,6 +63,7 @@ class GradingPlan:
     base_order_m3: float
     fabric_m2: float
     over_parcel_m2: float | None
+    measured: np.ndarray
     warnings: tuple[str, ...] = ()
     conflicts: tuple[str, ...] = ()
 
@@ -88,7 +93,7 @@ class GradingPlan:
 
     def earthwork_on(self, ground: np.ndarray) -> Earthwork:
         """Earthwork of the pad to this plan's finished heights on other ground of the same grid [m]."""
-        return PadCells.of(self.place, self.settings, self.place.known_pad(ground)).earthwork(self.plane)
+        return PadCells.of(self.place, self.settings, ground).earthwork(self.plane)
 
     def profile(self, *, across: bool = False, beyond_m: float = 5.0) -> Profile:
         """Natural and finished ground through the centre, along the ridge or across it, to beyond the side slopes."""
@@ -122,23 +127,26 @@ def grading_plan(
     place: Place,
     settings: GradingSettings | None = None,
     limits: SiteLimits | None = None,
+    error: ErrorModel = NO_ERROR,
 ) -> GradingPlan:
     """The grading plan of one placement.
 
     Arguments: ground [rows, cols] [m], NaN = no data; place; settings; limits, of the earthwork: what lies
-    across them is said to be not buildable as drawn, not refused.
+    across them is said to be not buildable as drawn, not refused; error, of the elevations: what it alone would show is taken off.
     Errors: InputRefused (no data under the pad, side slopes that leave the data or never meet the ground), UsageError.
     Source: least-volume plane, see `design_plane`; volumes by cell prisms.
     """
     settings, limits = (settings or GradingSettings()).checked_for(place.house), limits or SiteLimits()
-    heights = place.known_pad(ground)
-    pad = PadCells.of(place, settings, heights)
+    place.known_pad(ground)
+    measured = felt_ground(ground, place, settings.rule.reach_m)
+    ground = judged_ground(measured, place, error)
+    pad = PadCells.of(place, settings, ground)
     plane = pad_plane(ground, place, settings, pad)
     finish = finish_of(place, settings, plane)
     sides = side_slopes(place, ground, finish, settings.rule)
     quick = quick_plane(place, settings, pad)
     outline = place.on_grid(shapely.union(sides.outline, box(place.pad.length_m / 2, place.pad.width_m / 2)))
-    natural = np.array(ground, float)
+    natural = ground
     finished = natural.copy()
     window = place.window(outline.bounds)
     at = place.distances(*np.mgrid[window])
@@ -157,6 +165,7 @@ def grading_plan(
         outline,
         *_materials(place, settings, outline.area),
         None if limits.open_ground is None else float(outline.difference(limits.open_ground).area),
+        measured,
     )
     plan = replace(plan, conflicts=plan_conflicts(plan, limits))
     return replace(plan, warnings=plan_warnings(plan))

@@ -12,10 +12,13 @@ from tunnelsite.core.house import House
 from tunnelsite.kernels.grading import graded_pads
 from tunnelsite.siteplan.design_plane import SETTLED_M, PlaneLimits, least_volume_plane
 from tunnelsite.siteplan.grading_settings import GradingSettings, fixed_shape
+from tunnelsite.siteplan.judged_ground import rim_heights, rim_points
 from tunnelsite.siteplan.place import Place
 from tunnelsite.siteplan.side_slopes import side_slopes, slope_volumes
 from tunnelsite.siteplan.stakes import DesignPlane
 from tunnelsite.siteplan.volumes import prism_volumes
+
+NO_AREA = 1e-9  # of a cell: counts for a limit, not for a volume
 
 
 @dataclass(frozen=True)
@@ -56,27 +59,40 @@ def finish_of(place: Place, settings: GradingSettings, plane: DesignPlane):
 
 @dataclass(frozen=True)
 class PadCells:
-    """The pad's cells: earth to be graded less the fixed shape [m], areas [m2] and distances from the centre [m]."""
+    """The pad's cells: earth to be graded less the fixed shape [m], areas [m2] and distances from the centre [m]; `rim`, the same
+    heights and distances where rows and columns of cells meet its edges and at its corners [3, n]; `within`, cells whose
+    middle lies on the pad."""
 
     heights: np.ndarray
     areas: np.ndarray
     u: np.ndarray
     v: np.ndarray
+    rim: np.ndarray
+    within: np.ndarray
 
     @classmethod
-    def of(cls, place: Place, settings: GradingSettings, heights: np.ndarray) -> PadCells:
-        """From the natural heights [rows, cols] [m] of `Place.known_pad`."""
+    def of(cls, place: Place, settings: GradingSettings, ground: np.ndarray) -> PadCells:
+        """From the natural ground [rows, cols] [m]. Errors: InputRefused as `Place.known_pad`."""
+        heights = place.known_pad(ground)
         rows, cols, weights = place.pad_cells()
         r, c = np.mgrid[rows, cols]
         u, v = place.distances(r, c)
         laid = settings.base_m if place.house.kind == "container" else settings.topsoil_m
-        earth = heights - settings.topsoil_m + laid - fixed_shape(place.house, settings, u, v)
-        return cls(earth, weights * place.grid.cell_m**2, u, v)
+        laid -= settings.topsoil_m
+        earth = heights + laid - fixed_shape(place.house, settings, u, v)
+        at = rim_points(place)
+        rim = rim_heights(place, ground, *at) + laid - fixed_shape(place.house, settings, *at)
+        known = np.isfinite(rim)
+        within = (abs(u) <= place.pad.length_m / 2 + 1e-9) & (abs(v) <= place.pad.width_m / 2 + 1e-9) & (weights > 0)
+        rim = np.stack([rim[known], at[0][known], at[1][known]])
+        return cls(earth, weights * place.grid.cell_m**2, u, v, rim, within)
 
     def earthwork(self, plane: DesignPlane) -> Earthwork:
         """Earth to move to a plane."""
         over = np.where(self.areas > 0, self.heights - plane.height(self.u, self.v), 0.0)
-        return Earthwork(*prism_volumes(over, self.areas), max(float(over.max()), 0.0), max(float(-over.min()), 0.0))
+        edge = self.rim[0] - plane.height(self.rim[1], self.rim[2])
+        deep = np.concatenate([over[self.within], edge])
+        return Earthwork(*prism_volumes(over, self.areas), *(max(float((k * deep).max()), 0.0) for k in (1, -1)))
 
 
 def pad_plane(ground: np.ndarray, place: Place, settings: GradingSettings, pad: PadCells) -> DesignPlane:
@@ -86,6 +102,9 @@ def pad_plane(ground: np.ndarray, place: Place, settings: GradingSettings, pad: 
         settings.max_slope, settings.across_limit, settings.shrink, None if free else 0.0, settings.deepest_cut_m
     )
     data = [values.ravel() for values in (pad.heights, pad.areas, pad.u, pad.v)]
+    if settings.deepest_cut_m is not None:  # the limit holds at the pad's edges too, which have no area
+        edge = (pad.rim[0], np.full(pad.rim.shape[1], NO_AREA * pad.areas.max()), pad.rim[1], pad.rim[2])
+        data = [np.concatenate(pair) for pair in zip(data, edge, strict=True)]
     if settings.balance == "pad":
         return _nearest_quick(place, settings, pad, least_volume_plane(*data, limits))
     if settings.balance == "none":
