@@ -117,7 +117,7 @@ def test_a_limit_that_is_the_measure_itself_rejects_it_nowhere(result):
     pitch = scan.measures["pitch"].astype(float)
     decimal = np.array([float(f"{value:.8g}") for value in pitch])
     item = int(np.flatnonzero((decimal < pitch) & (decimal.astype(np.float32) == scan.measures["pitch"]))[0])
-    found = result.rescore(rubrics={"pitch": {"limit": decimal[item].item()}})
+    found = result.rescore(rubrics={"pitch": {"full_at": 0.0, "limit": decimal[item].item()}})
     assert scan.index[item] in found.scans[0].index
     row, col = divmod(int(scan.index[item]), scan.frame.grid.cols)
     lonlat = (float(value) for value in scan.frame.grid.lonlat(*scan.frame.grid.centre(row, col)))
