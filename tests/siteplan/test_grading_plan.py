@@ -124,6 +124,15 @@ def test_balance_of_pad_and_slopes_together(seed: int) -> None:
     assert free.pad.moved_m3 <= min(pad.pad.moved_m3, whole.pad.moved_m3) + 1e-6
 
 
+@pytest.mark.parametrize(("fall", "tier"), [(0.007, "smooth"), (0.0098, "shape"), (0.02, "strip")])
+def test_what_the_pad_needs_follows_from_what_is_there(fall: float, tier: str) -> None:
+    """A pad that falls s along 29 m is cut (s - 1/192) 14.5 m deep: 2.6, 6.7 and 21 cm."""
+    plan = grading_plan(tilted(place(), fall, 0.0), place())
+    assert plan.tier == tier
+    assert (plan.topsoil_stripped_m3 > 0) == (tier == "strip")
+    assert grading_plan(tilted(place(), fall, 0.0), place(kind="container")).topsoil_stripped_m3 > 0
+
+
 def test_topsoil_and_base_of_both_kinds() -> None:
     where, soil = place(), GradingSettings(topsoil_m=0.2)
     ground = tilted(where, 0.02, 0.0)

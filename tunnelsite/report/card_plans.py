@@ -50,6 +50,12 @@ def _figure(svg: str, words: str, caption: str) -> Element:
     return tag("figure", picture(svg, words), tag("figcaption", caption))
 
 
+SHAPED = {
+    "smooth": "Smooth the topsoil in place; nothing is stripped.",
+    "shape": "Shape the pad within the topsoil; nothing is stripped, half of it is left at least.",
+}
+
+
 def _earth_words(numbers: Mapping[str, Any], feet: bool) -> list[str]:
     sides, soil = numbers["side_slopes"], numbers["topsoil"]
     cut, fill = (amounts.volume(numbers[name], feet=feet) for name in ("cut_m3", "fill_m3"))
@@ -62,7 +68,7 @@ def _earth_words(numbers: Mapping[str, Any], feet: bool) -> list[str]:
         f"The finished pad slopes {along:.2f} % along and {across:.2f} % across, never more than 3/4 in per 12 ft (0.52 %).",
         f"Side slopes of {sides['cut_run_per_rise']:g}:1 in cut and {sides['fill_run_per_rise']:g}:1 in fill reach up to {widest} "
         f"beyond the pad; {disturbed} are disturbed in all.",
-        f"Strip and keep {stripped} of topsoil ({thick} deep) first.",
+        SHAPED.get(numbers["tier"], f"Strip and keep {stripped} of topsoil ({thick} deep) first."),
     ]
     if abs(numbers["surplus_m3"]) > 1:
         words.append(_sentence(surplus_words(numbers, feet=feet)))

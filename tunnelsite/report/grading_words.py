@@ -11,6 +11,11 @@ from tunnelsite.core import amounts
 from tunnelsite.core.reproject import to_wgs84
 from tunnelsite.core.units import also_in_feet
 
+TIERS = {
+    "smooth": "topsoil: smooth it in place; nothing is stripped",
+    "shape": "topsoil: shape the pad within it; nothing is stripped, half of it is left at least",
+}
+
 
 def grading_summary(plan, spread) -> dict[str, Any]:
     """Earthwork of a grading plan.
@@ -45,6 +50,7 @@ def grading_summary(plan, spread) -> dict[str, Any]:
             "widest_m": float(sides.toe_m.max()),
             "share_in_cut": float(cut.mean()),
         },
+        "tier": plan.tier,
         "topsoil": {
             "depth_m": plan.settings.topsoil_m,
             "stripped_m3": plan.topsoil_stripped_m3,
@@ -177,7 +183,7 @@ def grading_lines(summary: dict[str, Any], *, feet: bool) -> list[str]:
     )
     soil = grading["topsoil"]
     strip, back = (amounts.volume(soil[name], feet=feet) for name in ("stripped_m3", "put_back_m3"))
-    lines.append(f"topsoil: strip {strip}, put back {back}")
+    lines.append(TIERS.get(grading["tier"], f"topsoil: strip {strip}, put back {back}"))
     if grading["base"]["to_order_m3"] > 0:
         lines.append(f"base: order {amounts.volume(grading['base']['to_order_m3'], feet=feet)} loose")
     return lines + _water_lines(summary["drainage"], feet)

@@ -17,6 +17,11 @@ from tunnelsite.siteplan.side_slopes import SideSlopes, side_slopes, slope_depth
 from tunnelsite.siteplan.site_limits import SiteLimits
 from tunnelsite.siteplan.stakes import DesignPlane, heights_at
 
+SMOOTH_M = (
+    0.05  # 2 in: earth moved no deeper is smoothed in place with a rake or a box blade; common practice, no source
+)
+LEFT_SHARE = 0.5  # of the topsoil, that shaping in place leaves at least; common practice, no source
+
 
 @dataclass(frozen=True)
 class Profile:
@@ -66,6 +71,12 @@ class GradingPlan:
     measured: np.ndarray
     warnings: tuple[str, ...] = ()
     conflicts: tuple[str, ...] = ()
+
+    @property
+    def tier(self) -> str:
+        """What the pad needs, by what is there: `smooth` in place, `shape` within the topsoil, or `strip`, grade the subsoil and
+        put the topsoil back. Disturb little: crops grow in the field soil; a container house's pad is always stripped."""
+        return earth_tier(self.place, self.settings, self.pad, self.slopes)
 
     @property
     def cut_m3(self) -> float:
@@ -151,6 +162,7 @@ def grading_plan(
     window = place.window(outline.bounds)
     at = place.distances(*np.mgrid[window])
     finished[window] = finished_surface(place, finish, sides, at, natural[window])
+    on_pad, on_slopes = pad.earthwork(plane), Earthwork(*slope_volumes(sides, place, finish, ground))
     plan = GradingPlan(
         place,
         settings,
@@ -158,12 +170,12 @@ def grading_plan(
         finished,
         plane,
         quick,
-        pad.earthwork(plane),
-        Earthwork(*slope_volumes(sides, place, finish, ground)),
+        on_pad,
+        on_slopes,
         pad.earthwork(quick),
         sides,
         outline,
-        *_materials(place, settings, outline.area),
+        *_materials(place, settings, outline.area, earth_tier(place, settings, on_pad, on_slopes)),
         None if limits.open_ground is None else float(outline.difference(limits.open_ground).area),
         measured,
     )
@@ -181,10 +193,21 @@ def finished_surface(place: Place, finish, sides: SideSlopes, at, natural_m) -> 
     return np.where(on_pad, finish(u, v), np.where(np.isnan(height), natural_m, slope))
 
 
-def _materials(place: Place, settings: GradingSettings, disturbed_m2: float) -> tuple[float, ...]:
+def earth_tier(place: Place, settings: GradingSettings, pad: Earthwork, slopes: Earthwork) -> str:
+    """`smooth`, `shape` or `strip`, see `GradingPlan.tier`. Arguments: place; settings; earthwork of pad and side slopes."""
+    deepest = max(pad.max_cut_m, pad.max_fill_m, slopes.max_cut_m, slopes.max_fill_m)
+    if place.house.kind == "container":
+        return "strip"
+    if deepest <= SMOOTH_M:
+        return "smooth"
+    return "shape" if deepest <= LEFT_SHARE * settings.topsoil_m else "strip"
+
+
+def _materials(place: Place, settings: GradingSettings, disturbed_m2: float, tier: str) -> tuple[float, ...]:
     """Topsoil stripped and put back, base compacted and to order [m3], fabric [m2]."""
     container = place.house.kind == "container"
-    stripped = settings.topsoil_m * disturbed_m2
-    back = settings.topsoil_m * (disturbed_m2 - (place.pad.area_m2 if container else 0.0))
+    taken = settings.topsoil_m if tier == "strip" else 0.0
+    stripped = taken * disturbed_m2
+    back = taken * (disturbed_m2 - (place.pad.area_m2 if container else 0.0))
     base = settings.base_m * place.pad.area_m2
     return stripped, back, base, base * settings.base_loose, place.pad.area_m2 if container else 0.0
