@@ -73,10 +73,12 @@ class Tally(NamedTuple):
 
 
 class Seen(NamedTuple):
-    """Surface and observer from `grid_pair`, turned as a March asks, and the outlines on that grid or None."""
+    """Surface and observers from `grid_pair`, turned as a March asks, the observers' window (top, bottom, left, right) of the surface,
+    and the outlines on the window or None."""
 
     surface: np.ndarray
     observer: np.ndarray
+    window: tuple[int, int, int, int]
     outlines: Outlines | None = None
 
 
@@ -87,14 +89,14 @@ def scan_ahead(seen: Seen, cell_m: float, way: March, rays: Rays, tally: Tally) 
 
 def tangents_ahead(seen: Seen, cell_m: float, way: March, rays: Rays) -> np.ndarray:
     """Horizon tangents along one March, float32 [rows, cols], turned back."""
-    out = np.empty_like(seen.surface)
+    out = np.empty_like(seen.observer)
     nothing = Tally(np.empty((0, 0), np.uint16), np.float32(0.0), False, np.empty((0, 0, 0), np.uint16))
     _scanned(seen, cell_m, way, rays, (nothing, out))
     return turned(out) if way.transposed else out
 
 
 def _scanned(seen, cell_m, way, rays, wanted) -> None:
-    surface, observer, drawn = seen
+    surface, observer, window, drawn = seen
     near = min(NEAR_STEPS, max(surface.shape[0] - 1, 1))
     first_row = rays.origin[1] if way.transposed else rays.origin[0]
     plan = scan_plan(way, surface.shape, (float(cell_m), float(rays.drop_per_m)), int(first_row), near)
@@ -105,16 +107,26 @@ def _scanned(seen, cell_m, way, rays, wanted) -> None:
         direction = (way.ahead / long, way.side * way.drift / long)
         floor = drawn.towards(direction, observer, (float(rays.lift_m), float(cell_m), float(rays.drop_per_m)))
     threads = numba.get_num_threads()
-    scan(surface, observer, np.float32(rays.lift_m), plan, near, threads, tuple(floor), tuple(tally), tangents)
+    lift = np.float32(rays.lift_m)
+    scan(surface, observer, window, lift, plan, near, threads, tuple(floor), tuple(tally), tangents)
 
 
-def seen_by(pair: tuple[np.ndarray, np.ndarray], edges: np.ndarray | None, *, turn: bool) -> Seen:
-    """A pair from `grid_pair` with the edges of `horizon_tangent` (None: no outlines) on it, transposed or not."""
+def seen_by(
+    pair: tuple[np.ndarray, np.ndarray], edges: np.ndarray | None, rows: tuple[int, int] | None = None, *, turn: bool
+) -> Seen:
+    """A pair from `grid_pair` with the edges of `horizon_tangent` (None: no outlines) on it, transposed or not; of the observers only
+    the rows from the first of `rows` to before the second, or all."""
+    surface, observer = pair
+    top, bottom = rows or (0, len(observer))
+    window, eyes = (top, bottom, 0, observer.shape[1]), observer[top:bottom]
+    if edges is not None:
+        edges = edges - np.array([top, 0, top, 0, 0, 0])
     if turn:
-        first = turned(pair[0])
-        pair = first, first if pair[1] is pair[0] else turned(pair[1])
+        first = turned(surface)
+        eyes = first if observer is surface and len(eyes) == len(observer) else turned(np.ascontiguousarray(eyes))
+        surface, window = first, (0, observer.shape[1], top, bottom)
         edges = None if edges is None else flipped(edges)
-    return Seen(*pair, None if edges is None or not len(edges) else outlines(edges, pair[0].shape))
+    return Seen(surface, eyes, window, None if edges is None or not len(edges) else outlines(edges, eyes.shape))
 
 
 def horizon_tangent(

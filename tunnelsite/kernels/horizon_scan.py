@@ -171,17 +171,19 @@ def _raise_to_floor(floor, row, column, best):
 
 
 @njit(parallel=True, **FAST)
-def scan(surface, observer, lift, plan, near, threads, floor, tally, tangents):
+def scan(surface, observer, window, lift, plan, near, threads, floor, tally, tangents):
     """Put into tangents the tangent, at least 0, of the horizon ahead of every cell, or tally what tables say of it.
 
-    Arguments: surface, observer [rows, columns] float32, C order, transposed if the March says so; lift, float32, height of
-    the eyes above the observers; plan, from `scan_plan` with the same near; threads, how many share the work; floor, tangents that some
+    Arguments: surface [rows, columns] float32, C order, transposed if the March says so; observer float32 [bottom - top, right - left],
+    of the cells of window = (top, bottom, left, right) alone, of which all that follows is; lift, float32, height of the eyes above
+    the observers; plan, from `scan_plan` with the same near; threads, how many share the work; floor, tangents that some
     cells have at least, see `outlines.Floor`;
     tally = (look_up uint16 [nodes, tables], free, flipped, losses uint16), see `add_losses`: what horizons take away is added, so
     that no tangent is ever stored; without tables tangents [rows, columns] is overwritten, NaN where the eye is NaN.
     """
     rows, columns = surface.shape
     look_up, free, flipped, losses = tally
+    top, bottom, left, right = window
     flat = surface.reshape(-1)
     leftmost = -plan.shift.max()
     lines = columns - plan.shift.min() - leftmost
@@ -191,6 +193,8 @@ def scan(surface, observer, lift, plan, near, threads, floor, tally, tangents):
     block = max(1, min(BLOCK, near))
     for number in prange(strips):
         line0 = leftmost + number * strip - 1  # with one line more on either side
+        if line0 + 1 + plan.shift.min() >= right or line0 + 1 + plan.shift.max() + strip <= left:
+            continue
         heights = np.empty((rows, strip + 2), np.float32)
         places = np.empty((rows, strip + 2), np.float32)
         tops = np.full(strip + 2, -1, np.int64)
@@ -213,15 +217,15 @@ def scan(surface, observer, lift, plan, near, threads, floor, tally, tangents):
                 survivors(crossed, drop, above, mask)
                 push(crossed, mask, known, heights, places, tops, guess, watch, drop)
                 known += count
-            column = max(0, line0 + 1 + plan.shift[p])
-            n = min(columns, line0 + 1 + plan.shift[p] + strip) - column
-            if n <= 0:
-                continue
+            column = max(left, line0 + 1 + plan.shift[p])
+            n = min(right, line0 + 1 + plan.shift[p] + strip) - column
             row = p if plan.ahead < 0 else rows - 1 - p
+            if n <= 0 or row < top or row >= bottom:
+                continue
             cell = row * columns + column
             eye = strip_eye[:n]
             for i in range(n):
-                eye[i] = observer[row, column + i] + lift
+                eye[i] = observer[row - top, column - left + i] + lift
             best = strip_best[:n]
             best[:] = 0.0
             march_near(flat, columns, plan, cell, column, eye, best, plan.near_count[p - known])
@@ -229,13 +233,13 @@ def scan(surface, observer, lift, plan, near, threads, floor, tally, tangents):
                 at = (cell, column, column - (line0 + plan.shift[p]))
                 _far(flat, columns, plan, p, at, eye, best, (heights, places, tops, guess, watch), scratch)
             if floor[4].size > 0:
-                _raise_to_floor(floor, row, column, best)
+                _raise_to_floor(floor, row - top, column - left, best)
             for i in range(n):
                 best[i] = best[i] if eye[i] == eye[i] else np.float32(np.nan)
             if look_up.shape[1] > 0:
-                add_losses(best, look_up, free, (row, column, flipped), losses)
+                add_losses(best, look_up, free, (row - top, column - left, flipped), losses)
             else:
-                tangents[row, column : column + n] = best
+                tangents[row - top, column - left : column - left + n] = best
 
 
 @njit(parallel=True, **FAST)

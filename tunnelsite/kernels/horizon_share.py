@@ -75,7 +75,8 @@ def sector_tables(
 class Scene:
     """Who sees what.
 
-    `surface`, `observer` [rows, cols] [m], `cell_m`, `rays`, `edges`: as `horizon_tangent`. `beyond(k, tangent)`, if given, raises the
+    `surface`, `observer` [rows, cols] [m], `cell_m`, `rays`, `edges`: as `horizon_tangent`; `rows`, if given, are the first and the
+    past-the-last row of the observers that count. `beyond(k, tangent)`, if given, raises the
     tangents [rows, cols] towards azimuth k in place to those of land that the surface does not hold (`far_horizon.raise_to_far`).
     """
 
@@ -85,6 +86,7 @@ class Scene:
     rays: Rays = FLAT_EARTH
     beyond: Callable[[int, np.ndarray], None] | None = None
     edges: np.ndarray | None = None
+    rows: tuple[int, int] | None = None
 
 
 def folded_share(
@@ -140,11 +142,12 @@ def add_folded(
             return
         tangent = tangents_ahead(seen, scene.cell_m, ways[k], scene.rays)
         scene.beyond(k, tangent)
-        _add_rows(tangent, tally.look_up, tally.free, losses)
+        top, bottom = scene.rows or (0, len(tangent))
+        _add_rows(tangent[top:bottom], tally.look_up, tally.free, losses)
 
     done = 0
     for turn, some in ((False, level), (True, across)):
-        seen = seen_by(pair, scene.edges, turn=turn) if some else None
+        seen = seen_by(pair, scene.edges, scene.rows if scene.beyond is None else None, turn=turn) if some else None
         pause(done / count)
         for k in some:
             add(k, seen, turn)
@@ -155,6 +158,11 @@ def add_folded(
 def no_losses(shape: tuple[int, int], tables: int) -> np.ndarray:
     """Where losses of so many tables are counted: uint16 [rows, cols, tables and what fills the last sweep]."""
     return np.zeros((*shape, -(-tables // LANES) * LANES), np.uint16)
+
+
+def losses_bytes(tables: int) -> int:
+    """Bytes a cell of `no_losses`."""
+    return 2 * LANES * -(-tables // LANES)
 
 
 def _taken(tables: np.ndarray, width: int) -> tuple[np.ndarray, np.float32]:
@@ -175,29 +183,35 @@ def _add_rows(tangent, look_up, free, losses):
 
 
 @njit(cache=True, parallel=True, error_model="numpy", nogil=True)
-def darkest(losses, weights, judged, observer):
-    """(share of all tables, least share of the judged ones, which that is) at every cell.
+def darkest(losses, weights, judged):
+    """What is lost of all tables, the most that is lost of a judged one, and which that is, at every cell.
 
     Arguments: losses uint16 [rows, cols, tables or more] [1 / UNITS]; weights float64 [tables], 1 in all; judged, numbers of the tables
-        that may be the least, at least one; observer [rows, cols], NaN: unknown.
-    Return: float32, float32, uint8 [rows, cols]; shares NaN where unknown; of equals the first; 255 where nothing is taken or unknown.
+        that count for the most, at least one.
+    Return: uint16, uint16 [1 / UNITS], uint8 [rows, cols]; of equals the first; 255 where nothing is lost.
     """
     rows, cols, _ = losses.shape
-    share, least = np.empty((rows, cols), np.float32), np.empty((rows, cols), np.float32)
+    lost, most = np.empty((rows, cols), np.uint16), np.empty((rows, cols), np.uint16)
     which = np.full((rows, cols), 255, np.uint8)
     for r in prange(rows):
         for c in range(cols):
-            if observer[r, c] != observer[r, c]:
-                share[r, c] = least[r, c] = np.nan
-                continue
-            taken, most = 0.0, 0
+            taken, worst = 0.0, 0
             for t in range(weights.size):
                 taken += weights[t] * losses[r, c, t]
             for t in judged:
-                if losses[r, c, t] > most:
-                    most, which[r, c] = losses[r, c, t], t
-            share[r, c], least[r, c] = max(1.0 - taken / UNITS, 0.0), max(1.0 - most / UNITS, 0.0)
-    return share, least, which
+                if losses[r, c, t] > worst:
+                    worst, which[r, c] = losses[r, c, t], t
+            lost[r, c], most[r, c] = min(taken + 0.5, 65_535.0), worst
+    return lost, most, which
+
+
+def share_left(lost: np.ndarray, observer: np.ndarray) -> np.ndarray:
+    """What is left, float32 0..1, of what is lost uint16 [1 / UNITS]; NaN where the observer is."""
+    share = np.multiply(lost, np.float32(-1.0 / UNITS), dtype=np.float32)
+    share += np.float32(1.0)
+    np.maximum(share, np.float32(0.0), out=share)
+    share[np.isnan(observer)] = np.nan
+    return share
 
 
 def _circle(azimuths_deg):

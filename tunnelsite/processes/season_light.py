@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 
@@ -12,11 +13,20 @@ from tunnelsite.core.layers import Layer
 from tunnelsite.core.process import Process
 from tunnelsite.kernels.far_horizon import far_view, raise_to_far
 from tunnelsite.kernels.horizon import Rays, earth_drop_per_m
-from tunnelsite.kernels.horizon_share import Scene, add_folded, darkest, no_losses, sector_tables
+from tunnelsite.kernels.horizon_share import (
+    Scene,
+    add_folded,
+    darkest,
+    losses_bytes,
+    no_losses,
+    sector_tables,
+    share_left,
+)
 from tunnelsite.processes.outlines_given import KIND, OUTLINES, outlines_of
 from tunnelsite.processes.sun_asked import square_cell_m
 
 LEAST_ENERGY = 1e-9
+LOSSES_BYTES = 1 << 30
 LEAST_MONTH = 0.02  # of the mean month's beam: a month that has less has no light to lose; no source
 MONTH, PASSED = 3, 4  # columns of the sun's table
 LEAFLESS = ("surface_leafless", "surface_leafless_2", "surface_leafless_3")
@@ -34,23 +44,49 @@ def _run(inputs, parameters, progress) -> dict[str, Layer]:
     azimuths = np.arange(parameters["azimuths"]) * (360.0 / parameters["azimuths"])
     azimuths = azimuths[sector_tables(*steps, sun[:, 2], azimuths)[0, :, 0] > 0]  # no horizon where no sun stands
     scene = _scene(inputs, parameters, azimuths, progress)
-    losses = no_losses(ground.values.shape, len(months))
     of_month = [sun[:, MONTH] == month if month else np.ones(len(sun), bool) for month in months]
-    parts = _parts(inputs, sun)
-    for number, (heights, edges, energy) in enumerate(parts):
-
-        def pause(done: float, number: int = number) -> None:
-            progress("light", (number + done) / len(parts))
-
+    views = []
+    for heights, edges, energy in _parts(inputs, sun):
         monthly = [np.where(mine, energy / sum_m, 0.0) for mine, sum_m in zip(of_month, months.values(), strict=True)]
-        tables = sector_tables(*steps, np.array(monthly), azimuths)
-        add_folded(replace(scene, surface=heights, edges=edges), azimuths, tables, losses, pause)
-    weights = np.array(list(months.values())) / total
+        views.append((replace(scene, surface=heights, edges=edges), sector_tables(*steps, np.array(monthly), azimuths)))
+    return _made(_folded(views, azimuths, months, progress), "Share of the beam", ground.cell_m)
+
+
+def _folded(
+    views, azimuths: np.ndarray, months: dict[int, float], progress
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """(share of the beam, the same in the darkest month, that month), a band of rows at a time.
+
+    Arguments: views, scenes with their tables.
+    """
+    ground = views[0][0].observer
+    weights = np.array(list(months.values())) / sum(months.values())
     judged = np.flatnonzero(weights >= LEAST_MONTH / len(weights))
-    share, worst, which = darkest(losses, weights, judged, ground.values)
     names = np.zeros(256, np.uint8)
     names[: len(months)] = list(months)
-    return _made((share, worst, names[which]), "Share of the beam", ground.cell_m)
+    lost, most, month = (np.empty(ground.shape, kind) for kind in (np.uint16, np.uint16, np.uint8))
+    bands = _bands(ground.shape, len(months))
+    for number, rows in enumerate(bands):
+        losses = no_losses((rows[1] - rows[0], ground.shape[1]), len(months))
+        for k, (scene, tables) in enumerate(views):
+
+            def pause(done: float, before: int = number * len(views) + k) -> None:
+                progress("light", (before + done) / (len(bands) * len(views)))
+
+            add_folded(replace(scene, rows=rows), azimuths, tables, losses, pause)
+        band = slice(*rows)
+        lost[band], most[band], which = darkest(losses, weights, judged)
+        month[band] = names[which]
+        del losses, which
+    return share_left(lost, ground), share_left(most, ground), month
+
+
+def _bands(shape: tuple[int, int], tables: int) -> list[tuple[int, int]]:
+    """Bands of rows, the first and the past-the-last, of which the losses of light take LOSSES_BYTES at most. Every band walks over all of
+    the land, so there are no more than have to be."""
+    count = max(1, -(-shape[0] * shape[1] * losses_bytes(tables) // LOSSES_BYTES))
+    ends = [shape[0] * k // count for k in range(count + 1)]
+    return [(top, bottom) for top, bottom in pairwise(ends) if bottom > top]
 
 
 def _months(sun: np.ndarray) -> dict[int, float]:
