@@ -50,7 +50,7 @@ CANDIDATE_COLUMNS = {
     "ponding_m": Column(REAL, "greatest depth of standing water on the pad", "m"),
     "beam_share": Column(REAL, "beam energy of the crop months received / received with a flat horizon", "0-1"),
     "beam_share_worst": Column(REAL, "the same in the crop month that loses most of its own, spot by spot", "0-1"),
-    "worst_month": Column(INTEGER, "that month of most of the footprint, 1 to 12; NULL where none loses any"),
+    "worst_month": Column(INTEGER, "that month of most of the footprint, 1 to 12; NULL where none loses 0.05 %"),
     "noon_clear_dec": Column(REAL, "share of the footprint in sun at noon in midwinter", "0-1"),
     "drainage_height_m": Column(REAL, "height above the stream, ditch or swale it drains to", "m"),
     "drainage_distance_m": Column(REAL, "distance from the nearest such line, 200 m where none is nearer", "m"),
@@ -77,6 +77,7 @@ GROUND_COLUMNS = (
     "pitch_along_pct", "pitch_across_pct", "pitch_se_pct", "relief_m", "roughness_m", "crown_m", "cut_m3", "fill_m3", "max_cut_m",
     "max_fill_m",
 )  # fmt: skip
+NOTHING_LOST = 0.9995  # a month that keeps more of its sun than this is not worth a name
 # Measures that are candidate columns under another name.
 MEASURE_COLUMNS = {
     "drainage": "upslope_m2",
@@ -125,7 +126,8 @@ def candidate_row(result: Result, rank: int) -> dict[str, Any]:
             row[f"{judge.id}_m"] = value
         if judge.rubric.weight > 0:
             row[f"score_{judge.id}"] = mark
-    row["worst_month"] = refine.worst_month(scan, item)
+    lit = row.get("beam_share_worst")
+    row["worst_month"] = None if lit is None or lit > NOTHING_LOST else refine.worst_month(scan, item)
     row["flags"] = refine.flags(scan, item, row, 100 * float(np.max(error.both)))
     return row
 
