@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from tunnelsite.core.criterion import Criterion, Placements
@@ -11,7 +13,10 @@ from tunnelsite.core.rubric import Rubric
 _SOURCES = {
     "water": "reach-water, reach-distances",
     "road": "reach-road, reach-distances",
+    "power": "reach-power, reach-distances",
 }
+# A tunnel with crops in the ground is vented by hand: power is welcome there and a must under heated pots.
+_IN_GROUND_WEIGHT = {"power": 0.25}
 
 
 def reach(service: str) -> Criterion:
@@ -24,6 +29,7 @@ def reach(service: str) -> Criterion:
         """Straight distance [m] from the footprint to the nearest feature."""
         return site.distance(site.frame.services[service])
 
+    usual = Rubric(full_at=30.0, none_at=400.0, weight=0.5, source=_SOURCES.get(service, "reach-distances"))
     return Criterion(
         Description(
             f"reach_{service}",
@@ -32,6 +38,6 @@ def reach(service: str) -> Criterion:
             unit="m",
         ),
         distance,
-        {"any": Rubric(full_at=30.0, none_at=400.0, weight=0.5, source=_SOURCES.get(service, "reach-distances"))},
+        {"any": usual, "in-ground": replace(usual, weight=_IN_GROUND_WEIGHT.get(service, usual.weight))},
         needs=(f"service:{service}",),
     )

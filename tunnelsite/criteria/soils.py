@@ -46,7 +46,7 @@ SOILS = Criterion(
     ),
     drainage_class,
     {
-        "in-ground": Rubric(full_at=3.0, none_at=5.0, weight=1.0, source=CLASS_SOURCES),
+        "in-ground": Rubric(full_at=2.0, none_at=5.0, weight=1.0, source=f"{CLASS_SOURCES}, soil-roots"),
         "any": Rubric(full_at=3.0, none_at=6.0, weight=0.5, source=CLASS_SOURCES),
     },
     needs=("soils",),

@@ -28,6 +28,10 @@ WIND = Criterion(
         unit="1",
     ),
     shelter,
-    {"any": Rubric(full_at=1.0, none_at=0.0, weight=0.5, source="windbreak-nrcs, windbreak-purdue, wind-weight")},
+    {
+        "any": Rubric(
+            full_at=1.0, none_at=0.25, weight=0.5, source="windbreak-nrcs, windbreak-purdue, wind-weight, wind-none"
+        )
+    },
     needs=("wind", "standing"),
 )
