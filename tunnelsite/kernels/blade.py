@@ -70,8 +70,8 @@ def error_ripple(length_m: float, width_m: float, cell_m: float, range_m: float)
 
     length_m, width_m: pad [m]. cell_m: side of a cell [m]. range_m: 0 = every cell for itself.
     Exact for the rms: the errors' covariance is a product of one along and one across, and the plane's three sums are
-    taken off it. freedom = (sum of variances)^2 / sum of squared covariances (Satterthwaite 1946, from memory), the plane's
-    sums taken as independent of the rest.
+    taken off it. freedom = (sum of variances)^2 / sum of squared covariances (Satterthwaite 1946, Biometrics Bulletin 2(6):110-114), the
+    plane's sums taken as independent of the rest.
     """
     step = blade_step(cell_m)
     sizes = [size / (cell_m * step) for size in (length_m, width_m)]

@@ -47,6 +47,6 @@ def pond_blocks(ground, side, cell_m2, sizes_m2):
         heights = np.pad(level[window], 1, constant_values=np.nan)
         rim = heights[ndimage.binary_dilation(shore, _RING) & ~shore]
         inside = heights[patch]
-        if np.ptp(inside) <= RELIEF_M and (rim - inside.mean() > RIM_M).mean() >= RIM_SHARE:
+        if rim.size and np.ptp(inside) <= RELIEF_M and (rim - inside.mean() > RIM_M).mean() >= RIM_SHARE:
             found[window] |= shore[1:-1, 1:-1]
     return found
