@@ -25,6 +25,7 @@ def levelled_sheet(given: argparse.Namespace, found, sheet: StakeSheet) -> tuple
     from tunnelsite.io.level_books import read_level_book_text
     from tunnelsite.siteplan import measured_plan as measuring
     from tunnelsite.siteplan.level_book import parse_level_book, reduce_level_book
+    from tunnelsite.siteplan.reading_doubts import doubted_readings, doubted_unit
     from tunnelsite.siteplan.stakes import Stake
 
     sightings = parse_level_book(read_level_book_text(given.level_book), given.level_unit, given.level_book)
@@ -35,6 +36,12 @@ def levelled_sheet(given: argparse.Namespace, found, sheet: StakeSheet) -> tuple
     plan = measuring.measured_plan(measured, pad, found.settings.pad_pitch, found.settings.shrink)
     said: dict[str, Any] = {"level_book": _book(run, measured), "measured_plan": _plan(plan, measured)}
     notes = [f"level book: {run.verdict}"]
+    model = {point.label: np.nan if point.ground_m is None else point.ground_m for point in sheet.points}
+    doubts = doubted_readings(measured, feet=found.place.house.feet)
+    slip = doubted_unit(measured.height_m, np.array([model[stake.label] for stake in measured.stakes]))
+    doubts += [slip] if slip else []
+    notes += [f"DOUBTED: {words}" for words in doubts]
+    said["doubts"] = doubts
     if measured.unused:
         notes.append(f"stations of the level book that are no stakes: {', '.join(measured.unused)}")
     if given.as_built:

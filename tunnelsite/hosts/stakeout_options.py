@@ -45,7 +45,11 @@ def add_options(command: argparse.ArgumentParser) -> None:
         "--level-book", metavar="FILE", help="CSV of readings at the stakes: the plan is made again from them"
     )
     command.add_argument("--level-unit", choices=("m", "ft", "us-ft"), help="unit of the readings (no default)")
-    command.add_argument("--bench-height", metavar="HEIGHT", help="height of the mark on which the book starts")
+    command.add_argument(
+        "--bench-height",
+        metavar="HEIGHT",
+        help="height of the mark on which the book starts, as 100ft; a bare number is in the unit of --level-unit",
+    )
     command.add_argument(
         "--known-height", action="append", metavar="STATION=HEIGHT", help="another known mark, to close on; repeatable"
     )
