@@ -18,8 +18,10 @@ from tunnelsite.io.sites_file import ScreenedCandidate, read_candidate
 from tunnelsite.limits import site_limits
 from tunnelsite.scan.doubts import SURFACE_LIKE
 from tunnelsite.scan.localise import frame_grid, localised
+from tunnelsite.scan.pitch_error import counted_error, stated_error
 from tunnelsite.settings import Settings, settings_from
 from tunnelsite.siteplan.grading_settings import GradingSettings
+from tunnelsite.siteplan.judged_ground import felt_ground, judged_ground
 from tunnelsite.siteplan.pad_plane import PadCells, quick_plane
 from tunnelsite.siteplan.place import Place
 from tunnelsite.siteplan.site_limits import SiteLimits
@@ -76,10 +78,17 @@ class Candidate:
         """What bounds earthwork there."""
         return site_limits(self.frame, self.parcel, self.settings.clearance_m, self.settings.setback_m)
 
+    @property
+    def judged(self) -> np.ndarray:
+        """The ground as the screening judged it there: less what errors of the elevations alone would show."""
+        at = (self.place.row, self.place.col)
+        error = counted_error(self.frame, at, stated_error(self.frame, *self.settings.error))
+        return judged_ground(felt_ground(self.ground, self.place, 0.0), self.place, error)
+
     def screened_plane(self) -> DesignPlane:
         """The design plane of the screening, found again: least squares, clipped to the finished slope, balanced."""
         graded = GradingSettings(max_slope=self.settings.pad_pitch, shrink=self.settings.shrink, topsoil_m=0.0)
-        cells = PadCells.of(self.place, graded, self.ground)
+        cells = PadCells.of(self.place, graded, self.judged)
         return quick_plane(self.place, graded, cells)
 
 

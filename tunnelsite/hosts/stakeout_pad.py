@@ -25,7 +25,7 @@ def screened_pad(name: str | None, found) -> StakedPad:
     from tunnelsite.siteplan.pad_plane import PadCells, pad_plane
 
     settings = GradingSettings(max_slope=found.settings.pad_pitch, shrink=found.settings.shrink, topsoil_m=0.0)
-    cells = PadCells.of(found.place, settings, found.ground)
+    cells = PadCells.of(found.place, settings, found.judged)
     least = name == "least-volume"
     plane = pad_plane(found.ground, found.place, settings, cells) if least else found.screened_plane()
     kind = "moves the least earth" if least else "is the screening's"
