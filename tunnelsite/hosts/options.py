@@ -208,7 +208,9 @@ def _screen_options(command: argparse.ArgumentParser, without: tuple[str, ...] =
         "--weight", action="append", metavar="CRITERION=NUMBER", help="weight of a criterion; repeatable"
     )
     command.add_argument("--zero-is-nodata", action="store_true", default=None, help="heights of exactly 0 are voids")
-    command.add_argument("--keep-water-like", action="store_true", default=None, help="allow perfectly level patches")
+    command.add_argument(
+        "--keep-water-like", action="store_true", default=None, help="allow level patches and calm ones inside a rim"
+    )
     command.add_argument("--overwrite", action="store_true", default=None, help="replace outputs that exist")
     if "--dry-run" not in without:
         text = "check inputs, say what it will cost; compute nothing"
