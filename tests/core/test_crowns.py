@@ -21,6 +21,10 @@ def trees(**columns):
 def test_bare_trees_pass_what_was_measured():
     """A bare sugar maple cuts nearly 40 % [@heisler-1986], three kinds 30 to 34 % [@heisler-1985]; `passes`, not `cuts`."""
     assert 0.5 <= BARE_TRANSMISSION <= 0.70
+    assert bare_trees(43.0).period == ((11, 1), (4, 15)) and bare_trees(-43.0).period == (
+        (5, 1),
+        (10, 15),
+    )  # [@bare-months]
     january = monthly_transmission(Crowns(0.0, BARE_TRANSMISSION), bare_trees(43.0))[0]
     assert january == pytest.approx(0.58)
 

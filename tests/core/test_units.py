@@ -11,6 +11,7 @@ from tunnelsite.core.house import House, Pad
 from tunnelsite.core.units import (
     FOOT_M,
     US_SURVEY_FOOT_M,
+    also_in_feet,
     angle_deg,
     length_m,
     month_day,
@@ -152,3 +153,9 @@ def test_house_refuses_nan_built_in_python() -> None:
         House(math.nan, 10.0)
     with pytest.raises(UsageError):
         House(5.0, 10.0, kind="palace")
+
+
+def test_lengths_of_a_table_again_in_feet() -> None:
+    found = also_in_feet({"cut_m": 0.3048, "fill_m": -3.048, "low_m": -0.00001, "none_m": None})
+    assert found == {"cut_ft": 1.0, "fill_ft": -10.0, "low_ft": 0.0, "none_ft": None}
+    assert math.copysign(1.0, found["low_ft"]) == 1.0  # no minus zero in a table

@@ -179,6 +179,14 @@ def test_water_that_jumps_a_cell_is_the_same_water() -> None:
         assert found.gain_m2 == pytest.approx(before.area_m2[most])
 
 
+def test_the_largest_gain_comes_first() -> None:
+    still, after = np.zeros(40), np.zeros(40)
+    after[[5, 20, 33]] = 100.0, 900.0, 400.0
+    cells = np.arange(40)
+    found = gains(BorderFlow(cells, cells, still), BorderFlow(cells, cells, after), 50.0, 2)
+    assert [one.gain_m2 for one in found] == [900.0, 400.0, 100.0]
+
+
 @given(st.integers(0, 1000), st.integers(0, 4))
 def test_netting_takes_up_as_much_as_a_linear_programme(seed: int, reach: int) -> None:
     numbers = np.random.default_rng(seed)

@@ -199,6 +199,7 @@ def test_profiles_and_window_show_both_grounds() -> None:
     where = place()
     plan = grading_plan(tilted(where, 0.04, 0.0), where)
     profile = plan.profile()
+    assert np.diff(profile.distance_m) == pytest.approx(plan.place.grid.cell_m / 2)
     middle = abs(profile.distance_m) <= L / 2
     assert profile.natural_m == pytest.approx(100 + 0.04 * profile.distance_m)
     assert profile.finished_m[middle] == pytest.approx(plan.plane.height(profile.distance_m[middle], 0.0))

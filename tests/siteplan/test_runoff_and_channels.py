@@ -69,6 +69,10 @@ def test_long_paths_are_sheet_flow_first_then_shallow() -> None:
         lambda: runoff.rational_peak_m3_s(1.4, 10, 10),
         lambda: runoff.curve_number_peak_m3_s(0.1, 10, 0, 10),
         lambda: Section(0.0, 0.0),
+        lambda: Section(1.0, 150.0),
+        lambda: Section(1.0, 100.0),
+        lambda: Section(150.0, 1.0),
+        lambda: Section(-0.1, 1.0),
         lambda: manning_velocity_m_s(0.0, 1.0, 0.01, 0.03),
         lambda: normal_depth_m(Section(1.0, 1.0), 1.0, 0.0, 0.03),
         lambda: normal_depth_m(Section(0.1, 0.0), 1e9, 0.01, 0.03),
@@ -77,3 +81,26 @@ def test_long_paths_are_sheet_flow_first_then_shallow() -> None:
 def test_amounts_that_cannot_be_meant(call) -> None:
     with pytest.raises(ValueError, match=r"expected|check the flow"):
         call()
+
+
+def test_peak_at_an_outlet_by_its_parts() -> None:
+    """Time over land at the way's mean slope, at least 0.1 %, then down the channel; the peak of the triangle; depth and speed."""
+    from types import SimpleNamespace
+
+    from tunnelsite.siteplan.storm import Storm, outlet_flow
+    from tunnelsite.siteplan.swale import SwaleRule
+
+    arm, rule = SimpleNamespace(distance_m=[0.0, 40.0], steepest=0.02), SwaleRule()
+    storm = Storm(0.35, 80.0, curve_number=74.0, burst_m=0.03, burst_s=900.0, two_year_rain_m=0.07)
+    rational = runoff.rational_peak_m3_s(0.35, 80.0, 8000.0)
+    depth = normal_depth_m(rule.section, rational, rule.fall, rule.roughness)
+    speed = rational / rule.section.area_m2(depth)
+    for drop, slope in ((6.0, 0.05), (0.0, 0.001)):
+        found = outlet_flow(arm, rule, storm, (8000.0, False), (120.0, drop))
+        land = runoff.concentration_time_s(120.0, slope, storm.sheet_roughness, 0.07)
+        assert found.concentration_s == pytest.approx(land + 40.0 / speed, rel=1e-6)
+        by_number = runoff.curve_number_peak_m3_s(
+            runoff.runoff_depth_m(0.03, 74.0), 8000.0, 900.0, found.concentration_s
+        )
+        assert found.rational_m3_s == rational and found.curve_number_m3_s == pytest.approx(by_number)
+        assert found.peak_m3_s == max(rational, by_number) and found.steep_velocity_m_s > found.velocity_m_s
