@@ -34,6 +34,8 @@ from tunnelsite.settings import crop_period, settings_from
         ("1 1/2 in", 0.0381),
         ("12 in", 0.3048),
         ("100 cm", 1.0),
+        ("1 yd", 0.9144),
+        ("1 mi", 1609.344),
         ("-0", 0.0),
     ],
 )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -123,3 +124,10 @@ def test_grid_of_levels_reaches_the_pads_edges_about_every_three_metres() -> Non
     assert sorted({stake.u_m for stake in found}) == [-6.0, -3.0, 0.0, 3.0, 6.0]
     assert [found[k].v_m for k in (0, 5, 10)] == [3.0, 0.0, -3.0]
     assert len(staking._grid((1.0, 1.0))) == 4
+
+
+def test_heights_between_cells_reach_the_last_row_and_no_farther() -> None:
+    ground = np.arange(20.0).reshape(4, 5)
+    rows, cols = np.array([0.0, 3.0, 2.5, 3.0, 3.01, -0.01, 1.0]), np.array([0.0, 4.0, 3.25, 0.5, 1.0, 1.0, 4.01])
+    found = staking.heights_at(ground, rows, cols)
+    assert found[:4] == pytest.approx([0.0, 19.0, 2.5 * 5 + 3.25, 15.5]) and np.isnan(found[4:]).all()
