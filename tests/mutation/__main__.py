@@ -49,7 +49,7 @@ def collect(suites: list[str]) -> int:
     DATA.mkdir(exist_ok=True)
     status = 0
     for suite in suites:
-        settings = f"[run]\nsource = tunnelsite\ndynamic_context = test_function\ndata_file = {DATA / suite.replace('/', '-')}\n"
+        settings = f"[run]\nsource = tunnelsite\ndata_file = {DATA / suite.replace('/', '-')}\n"
         rules = DATA / "settings.ini"
         rules.write_text(settings)
         words = [
@@ -61,7 +61,7 @@ def collect(suites: list[str]) -> int:
             "pytest",
             "-q",
             "-p",
-            "tests.mutation.fewer",
+            "tests.mutation.contexts",
             f"tests/{suite}",
         ]
         status |= subprocess.run([sys.executable, *words], cwd=ROOT, check=False).returncode
@@ -89,7 +89,10 @@ def outcome(tree: Path, tests: list[str]) -> str:
     while time.monotonic() < end:
         done, status = os.waitpid(child, os.WNOHANG)
         if done:
-            return PASSED if os.waitstatus_to_exitcode(status) == 0 else CAUGHT
+            code = os.waitstatus_to_exitcode(status)
+            if code in (4, 5):  # of pytest: nothing was run
+                raise RuntimeError(f"these are no tests: {tests}")
+            return PASSED if code == 0 else CAUGHT
         time.sleep(0.05)
     with contextlib.suppress(ProcessLookupError):
         os.killpg(child, signal.SIGKILL)

@@ -92,7 +92,7 @@ def _without_effect(path: Path) -> list[tuple[tuple[int, int], tuple[int, int]]]
 
 
 class Tests:
-    """Which test functions run a line, from a coverage run with one context a test function; cheapest first."""
+    """Which test functions run a line, from a coverage run with one context a test (`contexts`); cheapest first."""
 
     def __init__(self, folder: Path) -> None:
         self._tests: dict[tuple[str, int], set[str]] = {}
@@ -119,11 +119,4 @@ class Tests:
             contexts = {one for (path, _), several in self._tests.items() if path == mutant.path for one in several} - {
                 ""
             }
-        names = sorted((one for one in contexts if ".test_" in one), key=lambda one: (self._size[one], one))
-        return [_node_id(name) for name in names[:most]]
-
-
-def _node_id(context: str) -> str:
-    """`tests.core.test_units.test_feet` as `tests/core/test_units.py::test_feet`."""
-    module, name = context.rsplit(".", 1)
-    return f"{module.replace('.', '/')}.py::{name}"
+        return sorted(contexts, key=lambda one: (self._size[one], one))[:most]
