@@ -12,7 +12,7 @@ from scipy.optimize import linprog
 from tests.siteplan.places import distances, place, rough, tilted
 from tunnelsite.core.errors import InputRefused, UsageError
 from tunnelsite.core.units import FOOT_M
-from tunnelsite.siteplan.channels import VELOCITY_LIMIT_M_S
+from tunnelsite.siteplan.channels import VELOCITY_LIMIT_M_S, Section
 from tunnelsite.siteplan.drainage_plan import DrainageSettings, drainage_plan
 from tunnelsite.siteplan.flow_paths import flow_over, inflows, path_down, path_up
 from tunnelsite.siteplan.grading_plan import grading_plan
@@ -258,20 +258,12 @@ def test_half_a_storm_is_refused() -> None:
 
 
 def test_a_swale_is_dug_from_its_very_start() -> None:
-    """Along its line the ground lies at the arm's bottom, in the first cell as in the last."""
+    """A swale narrower than a cell, off the cells' middles: every cell its line crosses lies at its bottom, the first as the last."""
     where = place(rows=41, cols=45)
     along, across = where.grid.centre(20, np.array([10, 20, 30]))
-    line = shapely.LineString(np.column_stack([along, np.broadcast_to(across, 3)]))
-    flat = np.full((41, 45), 100.0)
-    arm = SwaleArm(
-        along,
-        np.broadcast_to(across, 3).copy(),
-        np.array([0.0, 10.0, 20.0]),
-        np.full(3, 100.0),
-        np.array([99.7, 99.6, 99.5]),
-        True,
-        0.0,
-    )
-    dug = with_swale(flat, where, [arm], SwaleRule().section)
-    assert [dug[20, col] for col in (10, 20, 30)] == pytest.approx([99.7, 99.6, 99.5], abs=0.006)
-    assert (np.diff(dug[20, 10:31]) <= 1e-9).all() and dug[5, 5] == 100.0 and line.length == pytest.approx(20.0)
+    across = np.broadcast_to(across, 3) + 0.4
+    distance, bottom = np.array([0.0, 10.0, 20.0]), np.array([99.7, 99.6, 99.5])
+    arm = SwaleArm(along, across, distance, np.full(3, 100.0), bottom, True, 0.0)
+    dug = with_swale(np.full((41, 45), 100.0), where, [arm], Section(0.1, 0.0))
+    assert [dug[20, col] for col in (10, 20, 30)] == pytest.approx([99.695, 99.595, 99.5], abs=0.006)
+    assert (np.diff(dug[20, 10:31]) < 0).all() and dug[19, 20] == dug[21, 20] == dug[20, 9] == 100.0
