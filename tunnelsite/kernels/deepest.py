@@ -5,7 +5,7 @@ import numpy as np
 from numba import njit
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def edge_count(half):
     """Return how many depths `edge_depths` leaves, for half a pad [heights]."""
     return 2 * (2 * int(half[0] + 1e-9) + 1) + 2 * (2 * int(half[1] + 1e-9) + 1) + 4
