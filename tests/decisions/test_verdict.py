@@ -52,7 +52,7 @@ def test_a_planted_winner_is_firm(planted):
     found = planted.verdict
     assert planted.rows[0]["lon"] < planted.rows[1]["lon"]
     assert found.first > 0.95 and found.words == "firm" and found.tied == () and found.runner_up == 2
-    assert f"Option 1 stays first in {'over 99' if found.first < 1 else '100'} % of 200 draws" in found.sentence
+    assert "Option 1 stays first in" in found.sentence and "% of 200 draws" in found.sentence
     assert "water routed again" in found.sentence and found.sentence.endswith("Its lead is firm.")
 
 

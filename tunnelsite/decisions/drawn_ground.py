@@ -10,9 +10,10 @@ import numpy as np
 
 from tunnelsite.core.elevation_error import drawn_waves, field_on
 from tunnelsite.core.site import Frame
+from tunnelsite.kernels.blade import BLADE_M
 from tunnelsite.kernels.coverage import axis_coverage, axis_weights
 from tunnelsite.scan.engine import Judge, Scan
-from tunnelsite.scan.pitch_error import PitchError
+from tunnelsite.scan.pitch_error import PitchError, counted_error, stated_error
 from tunnelsite.scan.strip import Strip
 
 CELLS_AT_ONCE = 2_000_000  # of drawn ground: 16 MB, however many draws are asked for
@@ -34,7 +35,7 @@ class _Patch:
     """Placements of one scan, numbers `at` [n] of the list. `cells`, int64 [n, h, w], number of each cell in the frame. `ground`,
     float64 [n, h, w] [m]. `basis`, float64 [4, h, w]: level, along, across [cells] and crown, orthogonal under `share` [h, w],
     the footprint's weights. `sd_m`, float64 [n], error of one elevation; `hidden`, float64 [2, n], of the slopes along and
-    across by ground that the model's cells hide [fraction]."""
+    across by ground that the model's cells hide [fraction]; `counted_m`, float64 [n], the error that the run counted there [m]."""
 
     scan: Scan
     at: np.ndarray
@@ -44,6 +45,7 @@ class _Patch:
     share: np.ndarray
     sd_m: np.ndarray
     hidden: np.ndarray
+    counted_m: np.ndarray
 
 
 def drawn_measures(
@@ -94,20 +96,33 @@ def _patches(chosen: Sequence[tuple[Scan, int]], errors: Sequence[PitchError]) -
 
 def _patch(scan: Scan, at: np.ndarray, items: np.ndarray, errors: list[PitchError]) -> _Patch:
     grid = scan.frame.grid
-    down, right = (axis_coverage(size / grid.cell_m).reach for size in (scan.pad.width_m, scan.pad.length_m))
-    v, u = np.arange(-down, down + 1), np.arange(-right, right + 1)
+    reach = [axis_coverage(size / grid.cell_m).reach for size in (scan.pad.width_m, scan.pad.length_m)]
+    spare = int(np.ceil(BLADE_M / grid.cell_m)) + 1  # depths are looked for along the pad's edges, between cells
+    v, u = (np.arange(-part - spare, part + spare + 1) for part in reach)
     row, col = np.divmod(scan.index[items], grid.cols)
-    cells = (row[:, None, None] + v[:, None]) * np.int64(grid.cols) + col[:, None, None] + u
+    cells = _cells(row, col, v, u, grid.shape)
     across = _padded(axis_weights(scan.house.width_m / grid.cell_m), v.size)
     along = _padded(axis_weights(scan.house.length_m / grid.cell_m), u.size)
     across, along = across / across.sum(), along / along.sum()
     crown = v**2 - across @ v**2
     ones = np.ones((v.size, u.size))
     basis = np.stack([ones, ones * u, ones * v[:, None], ones * crown[:, None]])
-    ground = scan.frame.ground.ravel()[cells].astype(np.float64)
+    heights = scan.frame.ground.ravel()
+    ground = heights[cells].astype(np.float64)
+    on_pad = [np.clip(axis, -part, part) for axis, part in zip((v, u), reach, strict=True)]
+    beside = heights[_cells(row, col, *on_pad, grid.shape)]  # a height beside the pad that is not known counts as on it
+    ground = np.where(np.isnan(ground), beside, ground)
     sd = np.array([error.counted.seen[0] for error in errors])
     hidden = np.nan_to_num([error.hidden for error in errors]).T  # not known tilts nothing
-    return _Patch(scan, at, cells, ground, basis, np.outer(across, along), sd, hidden)
+    stated = scan.frame.error or stated_error(scan.frame, None, None)
+    counted = [counted_error(scan.frame, where, stated).sd_m for where in zip(row.tolist(), col.tolist(), strict=True)]
+    return _Patch(scan, at, cells, ground, basis, np.outer(across, along), sd, hidden, np.array(counted))
+
+
+def _cells(row: np.ndarray, col: np.ndarray, v: np.ndarray, u: np.ndarray, shape: tuple[int, int]) -> np.ndarray:
+    """Numbers in the frame of the cells round each centre, int64 [n, h, w]; beyond the frame those at its edge."""
+    rows = np.clip(row[:, None, None] + v[:, None], 0, shape[0] - 1)
+    return rows * np.int64(shape[1]) + np.clip(col[:, None, None] + u, 0, shape[1] - 1)
 
 
 def _padded(weights: np.ndarray, size: int) -> np.ndarray:
@@ -184,7 +199,10 @@ def _measured(patch: _Patch, grounds: np.ndarray, judges: Sequence[Judge], pad_p
 
     mask = np.zeros(layer.shape, bool)
     mask[rows, right // 2] = True
+    errors = np.full((3, *layer.shape), np.nan, np.float32)
+    errors[0, rows, right // 2] = np.tile(patch.counted_m, draws)
     strip = Strip(frame, patch.scan.house, patch.scan.pad, (0, layer.shape[0]), mask, pad_pitch)
+    strip.take_errors(errors)  # patches that lie under one another say nothing of how rough the ground is
     plane = strip.plane()
     found.slope_along[where, patch.at] = middles(plane.slope_along)
     found.slope_across[where, patch.at] = middles(plane.slope_across)

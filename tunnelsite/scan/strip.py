@@ -97,6 +97,10 @@ class Strip:
         """Standard deviation [m] of the error of one elevation that counts round each placement."""
         return self._errors[0]
 
+    def take_errors(self, errors: np.ndarray) -> None:
+        """Count these errors of one elevation and of the two slopes instead of what the ground shows: float32 [3, strip rows, cols]."""
+        self._errors = errors
+
     def slope_errors(self) -> SlopeErrors:
         """Standard errors of the plane's slopes [fraction]; NaN where they are not known or the model cannot show the pitch."""
         if not self.shows_ground:
