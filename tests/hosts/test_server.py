@@ -29,6 +29,7 @@ from tests.hosts.served import Client, features, served, tiff
 from tests.whole_run.files import plain_farm, write_dem
 from tunnelsite import catalogue, read_site, screen
 from tunnelsite.core.layers import Layer
+from tunnelsite.core.sources import source_words
 from tunnelsite.hosts.processes_server.child import Child
 from tunnelsite.hosts.processes_server.limits import Limits
 from tunnelsite.hosts.processes_server.refusals import Refused
@@ -124,7 +125,7 @@ def test_every_process_is_described_as_the_standard_says(client):
     slope = catalogue.process("slope").description
     told = client.ask("/processes/slope").json
     assert told["inputs"]["as_unit"]["schema"] == slope.parameters[0].json_schema()  # said once, in the catalogue
-    assert slope.source in told["description"]
+    assert source_words(slope.source) in told["description"]
 
 
 def test_slope_is_python_s_bit_for_bit(client, farm):

@@ -25,7 +25,7 @@ from tunnelsite.settings import Settings, settings_from
 def files(tmp_path_factory) -> tuple[Path, Path, Path]:
     folder = tmp_path_factory.mktemp("roles")
     dem, parcels = region_files(folder)
-    boxes = geopandas.read_file(parcels)
+    boxes = geopandas.read_file(parcels).assign(height_m=3.0, drainage_class="Well drained")
     for k in range(2):
         boxes.iloc[k : k + 1].to_file(folder / "two.gpkg", layer="ab"[k])
     return dem, parcels, folder / "two.gpkg"

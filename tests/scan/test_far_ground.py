@@ -83,7 +83,7 @@ def test_a_ridge_that_only_the_far_dem_holds(shift: float) -> None:
     assert ("33.0 m above" in notes) == (shift > 0)
     if not shift:
         without = screen(replace(near, far_dem=None), HOUSE, settings=settings(azimuths=8))
-        assert np.nanmin(without.frame.layers["beam_share"]) > 0.9999
+        assert float(np.nanmin(without.frame.layers["beam_share"])) > 0.9999
 
 
 def test_level_far_land_changes_nothing_but_for_the_last_bit() -> None:
