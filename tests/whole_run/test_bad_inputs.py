@@ -193,7 +193,15 @@ def test_values_07_a_perfectly_flat_dem(tmp_path: Path) -> None:
     one, two = run(dem, parcels), run(dem, parcels)
     assert summary(one) == summary(two) and len(one.rows) == 3
     assert one.rows[0]["pitch_along_pct"] == 0 and one.rows[0]["cut_m3"] == 0
-    assert one.rows[0]["score"] == one.rows[2]["score"]
+    marks = [
+        {name: mark for name, mark in row.items() if name.startswith("score_") and mark == mark} for row in one.rows
+    ]
+    known = set.intersection(*(set(row) for row in marks)) - {
+        "score_here",
+        "score_lowest",
+    }  # lines beyond the data are not
+    assert len(known) > 10 and all(marks[0][name] == pytest.approx(marks[2][name]) for name in known)
+    assert one.rows[0]["score"] == pytest.approx(one.rows[2]["score"], abs=0.05)
 
 
 def test_parcels_05_a_rectangle_never_bridges_two_parts(tmp_path: Path) -> None:
