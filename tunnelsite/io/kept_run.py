@@ -35,6 +35,7 @@ if TYPE_CHECKING:
     from tunnelsite.result import Result
 
 FORMAT = "tunnelsite kept run 3"
+OUTPUTS = {"out", "overwrite", "rasters", "keep"}  # where a run was written to is no part of it
 PLAIN = ("datum_m", "parcel_names", "lon_deg", "lat_deg", "notes", "dem_cell_m", "step_m", "surface_like", "doubts")
 # what describing a candidate reads, and what water on drawn grounds goes on from
 LAYERS = ("ground", "open_edge", "standing_m", "worst_month", "ponding_m", "upslope_m2", "flow_direction")
@@ -71,7 +72,7 @@ def keep_run(result: Result, path: str | Path, *, overwrite: bool) -> None:
         )
     about = {
         "format": FORMAT,
-        "settings": result.settings.model_dump(by_alias=True, mode="json", exclude_none=True),
+        "settings": result.settings.model_dump(by_alias=True, mode="json", exclude_none=True, exclude=OUTPUTS),
         "scans": scans,
         "frames": [_frame_out(frame, f"frame{k}", arrays) for k, frame in enumerate(frames)],
         "judges": [_judge_out(judge) for judge in result.judges],
