@@ -8,7 +8,7 @@ import shapely
 
 from tunnelsite.report.contours import label_spots
 from tunnelsite.report.farm_map import PIN_AWAY, PIN_R, _pins
-from tunnelsite.report.page_parts import share_words
+from tunnelsite.report.page_opening import share_words
 from tunnelsite.report.page_record import _three
 
 

@@ -9,6 +9,7 @@ from scipy import optimize
 
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.house import House
+from tunnelsite.kernels.blade import blade_step
 from tunnelsite.kernels.grading import graded_pads
 from tunnelsite.siteplan.design_plane import SETTLED_M, PlaneLimits, least_volume_plane
 from tunnelsite.siteplan.grading_settings import GradingSettings, fixed_shape
@@ -146,10 +147,12 @@ def _nearest_quick(place: Place, settings: GradingSettings, pad: PadCells, best:
 
 def quick_plane(place: Place, settings: GradingSettings, pad: PadCells) -> DesignPlane:
     """The plane of `kernels.grading` for the same cells: least squares, clipped, balanced on the pad."""
-    middle = np.array(pad.heights.shape) // 2
     cell = place.grid.cell_m
+    # heights a blade feels lie several fine cells apart, the last of them beyond the pad: the ground goes on as it ends
+    heights = np.pad(pad.heights, 2 * blade_step(cell), mode="reflect", reflect_type="odd")
+    middle = np.array(heights.shape) // 2
     found = graded_pads(
-        pad.heights,
+        heights,
         middle[:1],
         middle[1:],
         place.pad.length_m / cell,
