@@ -22,7 +22,7 @@ def words(element) -> str:
 @pytest.fixture(scope="module")
 def scarce():
     """Rough ground, and a limit on the deepest cut that leaves three placements in a thousand."""
-    farm = site(hills(80, 90, 3, rise=2.5) + np.random.default_rng(2).normal(0, 0.02, (80, 90)))
+    farm = site(hills(80, 90, 3, rise=1.4) + np.random.default_rng(2).normal(0, 0.02, (80, 90)))
     settings = Settings(halo_m=20, top=6, azimuths=8)
     free = screen(farm, House(6, 12), settings=settings.model_copy(update={"rubric": {"deepest_cut": {"limit": 9.0}}}))
     limit = round(float(np.quantile(free.scans[0].measures["deepest_cut"], 0.003)), 5)
