@@ -15,7 +15,11 @@ HOUSE = "6x15m"
 
 def screened_farm(folder: Path, heights: np.ndarray | None = None, *words: str) -> tuple[str, str, str]:
     """(DEM, parcels, sites.gpkg) of a field that was screened for a small house."""
-    dem, parcels = plain_farm(folder, heights)
+    return screened(folder, *plain_farm(folder, heights), *words)
+
+
+def screened(folder: Path, dem: Path, parcels: Path, *words: str) -> tuple[str, str, str]:
+    """The same of files that are there."""
     sites = folder / "sites.gpkg"
     done = main(
         [

@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 import shapely
 
-from tests.hosts.screened import asked, refused, screened_farm, tilted
+from tests.hosts.screened import asked, refused, screened, screened_farm, tilted
+from tests.whole_run.files import plain_farm
 from tunnelsite.hosts.command_line import main
 
 FARM = Path(__file__).resolve().parents[2] / "sample_data"
@@ -22,8 +23,14 @@ QUICK = ("--draws", "20")
 
 @pytest.fixture(scope="module")
 def slope(tmp_path_factory):
-    """A field that rises 1.5 % to the east, nothing else."""
-    return screened_farm(tmp_path_factory.mktemp("slope"), tilted(RISE, 0.0))
+    """A field that rises 1.5 % to the east, nothing else; the parcel is its lower part, so that water comes from above."""
+    folder = tmp_path_factory.mktemp("slope")
+    dem, parcels = plain_farm(folder, tilted(RISE, 0.0))
+    land = geopandas.read_file(parcels)
+    west, south, east, north = land.total_bounds
+    lower = shapely.box(west, south, west + 0.4 * (east - west), north)
+    land.set_geometry(land.geometry.intersection(lower)).to_file(folder / "lower.gpkg")
+    return screened(folder, dem, folder / "lower.gpkg")
 
 
 @pytest.fixture(scope="module")
@@ -77,7 +84,7 @@ def test_files_agree_with_the_summary(slope, tmp_path, capsys):
     assert shapely.Polygon(daylight.coords).area == pytest.approx(areas.loc["disturbed ground"].geometry.area, rel=1e-9)
     swale = lines[lines["kind"] == "swale"]
     assert len(swale) == len(summary["drainage"]["swale"]) == 0  # the parcel is too small for one
-    assert any("No swale is offered" in text and "would leave the parcel" in text for text in summary["cautions"])
+    assert any(text.startswith("No swale is offered") for text in summary["cautions"])
     # before grading the contours of a plane are straight lines square to its fall, as far apart as interval / slope
     before = lines[lines["kind"] == "contour before"]
     assert summary["contour_interval_m"] >= 0.1
@@ -178,7 +185,7 @@ def test_sample_farm(tmp_path, capsys):
     assert sum("longer tail" in text for text in summary["cautions"]) == len(stuck)
     assert water["neighbours"]["left_before_m2"] == pytest.approx(water["neighbours"]["left_after_m2"], rel=0.01)
     candidates = geopandas.read_file(sites, layer="candidates")
-    assert summary["grading"]["pad_cut_m3"] == pytest.approx(candidates.iloc[0]["cut_m3"], rel=0.2)
+    assert summary["grading"]["pad_cut_m3"] == pytest.approx(candidates.iloc[0]["cut_m3"], rel=0.2, abs=0.1)
     lines = geopandas.read_file(tmp_path / "g.gpkg", layer="lines")
     assert lines.crs == candidates.crs
     assert np.isfinite(lines.total_bounds).all() and lines.distance(candidates.geometry.iloc[0]).max() < 600
