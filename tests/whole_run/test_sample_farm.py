@@ -174,7 +174,7 @@ def test_stakes_agree_with_the_plane_and_the_ground(result) -> None:
     for rank, pad in pads.items():
         cuts = [s["cut_m"] for s in stakes if s["rank"] == rank and s["kind"] == "grid"]
         # stakes hold the heights of the model as they are; the pad's depths leave out what its errors alone show
-        assert max(cuts) <= pad["max_cut_m"] + 0.10 and -min(cuts) <= pad["max_fill_m"] + 0.10
+        assert max(cuts) <= pad["max_cut_m"] + 0.15 and -min(cuts) <= pad["max_fill_m"] + 0.15
         assert abs(pad["slope_along_pct"]) <= 100 / 192 + 1e-9 and abs(pad["slope_across_pct"]) <= 100 / 192 + 1e-9
 
 
