@@ -267,3 +267,14 @@ def test_a_swale_is_dug_from_its_very_start() -> None:
     dug = with_swale(np.full((41, 45), 100.0), where, [arm], Section(0.1, 0.0))
     assert [dug[20, col] for col in (10, 20, 30)] == pytest.approx([99.695, 99.595, 99.5], abs=0.006)
     assert (np.diff(dug[20, 10:31]) < 0).all() and dug[19, 20] == dug[21, 20] == dug[20, 9] == 100.0
+
+
+@pytest.mark.parametrize(("fall", "works"), [(0.002, False), (0.06, True)])
+def test_a_pad_that_is_smoothed_in_place_asks_for_no_drain_and_no_swale(fall: float, works: bool) -> None:
+    """Nearly level ground is left as it lies; a slope that has to be cut gets its drain."""
+    ground = 100.0 - fall * np.arange(101.0)[:, None] + np.zeros((101, 101))
+    plan = grading_plan(ground, place(rows=101, cols=101))
+    found = drainage_plan(plan)
+    assert (plan.tier != "smooth") is works and (found.drain is not None) is works
+    if not works:
+        assert found.arms == [] and "smoothed in place" in found.said[0]

@@ -91,7 +91,7 @@ def test_no_swale_over_the_parcel_s_edge(hillside) -> None:
 
 def test_no_swale_that_does_not_come_to_daylight() -> None:
     """On a fall of 0.4 %, a bottom falling 0.5 % never comes out: the words say how far below the ground it ends."""
-    where = place(rows=141, cols=141)
+    where = place(rows=141, cols=141, kind="container")
     found = drainage_plan(grading_plan(tilted(where, 0.0, 0.004), where))
     assert found.inflows_before
     assert found.arms == []

@@ -102,9 +102,10 @@ def _water_words(water: Mapping[str, Any], feet: bool) -> list[str]:
     if water["dug_m3"] > 0:
         words.append(_sentence(spoil_words(water, feet=feet)))
     words += water["said"]
-    words.append(
-        f"A drain of {amounts.away(water['drain_length_m'], feet=feet)} off the posts carries the roof's water."
-    )
+    if water["drain_length_m"] > 0:
+        words.append(
+            f"A drain of {amounts.away(water['drain_length_m'], feet=feet)} off the posts carries the roof's water."
+        )
     gains = water["neighbours"]["more_water_at"]
     for one in gains[:3]:
         was, now = (amounts.land(one[name], feet=feet) for name in ("before_m2", "after_m2"))

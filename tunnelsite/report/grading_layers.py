@@ -83,7 +83,8 @@ def lines_table(plan, drainage, interval_m: float, crs: pyproj.CRS) -> Table:
     for ring in shapely.get_rings(shapely.get_parts(plan.outline)):
         add(shapely.LineString(ring.coords), "daylight", "where side slopes meet the ground")
     if drainage is not None:
-        add(shapely.LineString(drainage.drain.coords), "drain", "French drain off the ground posts")
+        if drainage.drain is not None:
+            add(shapely.LineString(drainage.drain.coords), "drain", "French drain off the ground posts")
         for k, (arm, flow) in enumerate(zip(drainage.arms, drainage.outlets, strict=True), 1):
             fall = 100 * (arm.bottom_m[0] - arm.bottom_m[-1]) / max(arm.distance_m[-1], 1e-9)
             end = "to daylight" if arm.daylight else "NOT to daylight"

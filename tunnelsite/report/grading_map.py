@@ -104,7 +104,7 @@ def grading_map_svg(data: MapData) -> str:
 def _extent(data: MapData) -> tuple[float, float, float, float]:
     parts = [data.plan.outline]
     if data.drainage is not None:
-        parts += [*data.drainage.lines, data.drainage.drain]
+        parts += [*data.drainage.lines, *filter(None, [data.drainage.drain])]
     west, south, east, north = shapely.union_all(parts).buffer(AROUND_M).bounds
     grow = max((east - west) * 0.35 - (north - south), 0.0) / 2  # never a mere strip
     return west, south - grow, east, north + grow
@@ -230,7 +230,8 @@ def _built(drawing: Drawing, data: MapData, view: _View) -> None:
         outline = place.on_grid(box(part.length_m / 2, part.width_m / 2))
         drawing.path(view.points(shapely.get_coordinates(outline)), closed=True, **look)
     if data.drainage is not None:
-        drawing.path(view.points(shapely.get_coordinates(data.drainage.drain)), **DRAIN)
+        if data.drainage.drain is not None:
+            drawing.path(view.points(shapely.get_coordinates(data.drainage.drain)), **DRAIN)
         for arm in data.drainage.arms:
             points = view.points(shapely.get_coordinates(arm.line))
             drawing.path(points, stroke=PAPER, stroke_width=6.5, stroke_linejoin="round")

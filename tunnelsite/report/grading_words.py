@@ -86,7 +86,7 @@ def drainage_summary(found, place, storm) -> dict[str, Any]:
         "said": list(found.said),
         "roof_peak_m3_s": found.roof_peak_m3_s,
         "rain": {name: value for name, value in vars(storm).items() if value is not None},
-        "drain_length_m": float(found.drain.length),
+        "drain_length_m": 0.0 if found.drain is None else float(found.drain.length),
         "neighbours": {
             "left_before_m2": float(found.border_before.area_m2.sum()),
             "left_after_m2": float(found.border_after.area_m2.sum()),

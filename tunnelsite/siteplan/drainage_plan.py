@@ -26,7 +26,7 @@ from tunnelsite.siteplan.runoff import roof_peak_m3_s
 from tunnelsite.siteplan.site_limits import SiteLimits
 from tunnelsite.siteplan.storm import OutletFlow, Storm
 from tunnelsite.siteplan.swale import SwaleArm, SwaleRule
-from tunnelsite.siteplan.swale_choice import chosen_swale
+from tunnelsite.siteplan.swale_choice import chosen_swale, left_as_it_lies
 from tunnelsite.siteplan.water_moved import BorderFlow, Gain, border_flow, gains
 
 DRAIN_OFFSET_M = (
@@ -81,7 +81,7 @@ class DrainagePlan:
             the warnings explain.
         spreaders: level spreaders at the outlets, in the order of the arms; none where the water harms nobody as it is.
         intercepted_m2: land the swale drains.
-        roof_peak_m3_s: peak off the roof (half to each side), None where no rain was given. drain: French drain.
+        roof_peak_m3_s: peak off the roof (half to each side), None where no rain was given. drain: None where none is needed.
         border_before, border_after: water over the border of the box, cell by cell. box: (rows, cols) slices.
         gains: stretches of that border which get more water. warnings: in plain words.
         said: those of them about the swale and where its water goes.
@@ -98,7 +98,7 @@ class DrainagePlan:
     spreaders: list[Spreader]
     intercepted_m2: float
     roof_peak_m3_s: float | None
-    drain: shapely.LineString
+    drain: shapely.LineString | None
     box: tuple[slice, slice]
     border_before: BorderFlow
     border_after: BorderFlow
@@ -147,7 +147,7 @@ def drainage_plan(
         list(chosen.spreaders),
         _intercepted(place, arms, after),
         None if roof is None else roof_peak_m3_s(place.house.length_m * place.house.width_m, roof),
-        post_drain(place, settings.drain_offset_m),
+        None if left_as_it_lies(plan, before) else post_drain(place, settings.drain_offset_m),
         box,
         *borders,
         gains(*borders, settings.tolerance_m2, round(settings.same_water_m / cell)),

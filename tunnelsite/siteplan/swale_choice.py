@@ -21,6 +21,11 @@ if TYPE_CHECKING:
     from tunnelsite.siteplan.drainage_plan import DrainageSettings
 
 
+QUIET_M2 = (
+    500.0  # water of less land earns full marks of the criterion `drainage`, so a smoothed pad is left as it lies
+)
+
+
 @dataclass(frozen=True)
 class SwaleChoice:
     """The swale offered, if any. Attributes: arms; surface, finished ground with it [rows, cols] [m]; after, flow over that;
@@ -56,6 +61,17 @@ class _Offer:
         return sum(one.volume_m3 for one in (*self.choice.arms, *self.choice.spreaders))
 
 
+def left_as_it_lies(plan: GradingPlan, before: Flow) -> bool:
+    """Whether a pad asks for no water works: its ground is only smoothed, and little land sheds water to any one spot of it.
+
+    Arguments: plan; before, flow over the natural ground.
+    """
+    if plan.tier != "smooth":
+        return False
+    inside = plan.place.mask_of(plan.outline)
+    return not inflows(before, inside, plan.place.grid.cell_m, QUIET_M2)
+
+
 def chosen_swale(
     plan: GradingPlan, before: Flow, settings: DrainageSettings, limits: SiteLimits | None = None
 ) -> SwaleChoice:
@@ -75,6 +91,10 @@ def chosen_swale(
     none = SwaleChoice([], plan.finished, graded, ())
     if settings.swale is None:
         return none
+    if left_as_it_lies(plan, before):
+        quiet = amounts.land(QUIET_M2, feet=place.house.feet)
+        why = f"No swale or drain is planned: the pad is smoothed in place and less than {quiet} drains to any one spot of it."
+        return replace(none, said=(why,))
     layouts = _layouts(plan, before, graded, settings)
     if not layouts:
         least = amounts.land(settings.worth_m2, feet=place.house.feet)
