@@ -42,6 +42,22 @@ def test_a_user_of_feet_reads_feet() -> None:
     assert "cut at most 2 in deep, 2.0 acres drain" in text and "Moved up to 10 ft" in text and "3.9 yd3" in text
 
 
+@pytest.mark.parametrize(
+    ("cut_m", "feet", "words"),
+    [
+        (0.0, False, "no cut that the model can show"),
+        (0.004, False, "no cut that the model can show"),
+        (0.006, False, "cut at most 1 cm deep"),
+        (0.012, True, "no cut that the model can show"),
+        (0.013, True, "cut at most 1 in deep"),
+    ],
+)
+def test_a_cut_that_rounds_to_nothing_is_not_called_zero(cut_m: float, feet: bool, words: str) -> None:
+    """Half a centimetre and half an inch (0.0127 m) are where the shown unit rounds up."""
+    text = words_of(SUMMARY | {"feet": feet, "candidates": [ROW | {"max_cut_m": cut_m}]}, False)
+    assert f"(give or take 0.2), {words}, " in text
+
+
 def test_what_the_model_cannot_show_has_no_number() -> None:
     unknown = dict.fromkeys(("pitch_along_pct", "pitch_across_pct", "pitch_se_pct", "cut_m3", "max_cut_m"))
     text = words_of(SUMMARY | {"candidates": [ROW | unknown]}, False)

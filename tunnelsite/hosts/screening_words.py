@@ -121,9 +121,16 @@ def _ground(row: dict[str, Any], feet: bool) -> list[str]:
         return ["the elevation model's cells are too wide to show how the ground lies"]
     se = row["pitch_se_pct"]
     pitch = max(abs(row["pitch_along_pct"]), abs(row["pitch_across_pct"]))
-    deep = f"{row['max_cut_m'] / INCH_M:.0f} in" if feet else f"{100 * row['max_cut_m']:.0f} cm"
     doubt = "" if se is None else f" (give or take {se:.1f})"
-    return [f"falls {pitch:.1f} %{doubt}", f"cut at most {deep} deep"]
+    return [f"falls {pitch:.1f} %{doubt}", _deepest(row["max_cut_m"], feet)]
+
+
+def _deepest(cut_m: float, feet: bool) -> str:
+    """The deepest cut; one that rounds to 0 in the unit shown is not known to be 0."""
+    deep = f"{cut_m / INCH_M:.0f}" if feet else f"{100 * cut_m:.0f}"
+    if deep == "0":
+        return "no cut that the model can show"
+    return f"cut at most {deep} {'in' if feet else 'cm'} deep"
 
 
 def _light(row: dict[str, Any]) -> float | None:
