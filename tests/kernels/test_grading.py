@@ -219,3 +219,17 @@ def test_refuses_what_cannot_be_meant():
     with pytest.raises(ValueError, match="float32 or float64"):
         graded_pads(ground.astype(int), [5], [5], 5, 3, 1.0)
     assert graded_pads(ground, [], [], 5, 3, 1.0).cut_m3.size == 0
+
+
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+@pytest.mark.parametrize("height_m", [0.29, 0.31, 0.60])
+def test_what_stands_out_farther_than_three_times_the_error_stays(height_m, sign):
+    """One cell off level ground, errors of 0.10 m: of a stump or a hole the part beyond 0.30 m off the pad's plane stays. The cell
+    lifts the plane at its middle by height / area (derived)."""
+    ground = np.full((31, 51), 100.0)
+    ground[15, 25] += sign * height_m
+    found = Grading(*(layer[0] for layer in graded_pads(ground, [15], [25], 31.7, 11.6, 1.0, ripple_m=0.10)))
+    deep, other = (found.max_cut_m, found.max_fill_m)[:: int(sign)]
+    assert found.kept == 0.0  # all else is taken for error
+    assert deep == pytest.approx(max(height_m * (1 - 1 / (31.7 * 11.6)) - 0.30, 0.0), abs=1e-9)
+    assert other == pytest.approx(0.0, abs=1e-9)
