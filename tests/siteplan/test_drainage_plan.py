@@ -12,6 +12,7 @@ from scipy.optimize import linprog
 from tests.siteplan.places import distances, place, rough, tilted
 from tunnelsite.core.errors import InputRefused, UsageError
 from tunnelsite.core.units import FOOT_M
+from tunnelsite.criteria.water import DRAINAGE
 from tunnelsite.siteplan.channels import VELOCITY_LIMIT_M_S, Section
 from tunnelsite.siteplan.drainage_plan import DrainageSettings, drainage_plan
 from tunnelsite.siteplan.flow_paths import flow_over, inflows, path_down, path_up
@@ -19,6 +20,7 @@ from tunnelsite.siteplan.grading_plan import grading_plan
 from tunnelsite.siteplan.site_limits import SiteLimits
 from tunnelsite.siteplan.storm import Storm
 from tunnelsite.siteplan.swale import SwaleArm, SwaleRule, with_swale
+from tunnelsite.siteplan.swale_choice import QUIET_M2
 from tunnelsite.siteplan.water_moved import BorderFlow, border_flow, gains
 
 SLOPE = 0.05
@@ -278,3 +280,21 @@ def test_a_pad_that_is_smoothed_in_place_asks_for_no_drain_and_no_swale(fall: fl
     assert (plan.tier != "smooth") is works and (found.drain is not None) is works
     if not works:
         assert found.arms == [] and "smoothed in place" in found.said[0]
+
+
+@pytest.mark.parametrize(("uphill_m", "works"), [(10, False), (80, True)])
+def test_a_smoothed_pad_gets_its_drain_where_water_asks_for_it(uphill_m: int, works: bool) -> None:
+    """A funnel of 0.2 % sheds to one spot of the pad: less land than earns full marks asks for nothing, more gets the drain."""
+    where = place(rows=221, cols=221)
+    u, v = distances(where)
+    above = np.clip(v - 6.0, 0.0, uphill_m)
+    ground = 100.0 + 0.002 * v + 0.002 * np.abs(u) * (above > 0)
+    ground[v > 6.0 + uphill_m] -= 1.0  # the land beyond drains away
+    plan = grading_plan(ground, where)
+    found = drainage_plan(plan)
+    assert plan.tier == "smooth"
+    assert (found.inflows_before[0].area_m2 >= QUIET_M2) is works and (found.drain is not None) is works
+
+
+def test_full_marks_for_water_and_a_quiet_pad_are_one_number() -> None:
+    assert DRAINAGE.rubrics["any"].full_at == QUIET_M2
