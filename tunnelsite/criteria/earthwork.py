@@ -36,7 +36,8 @@ def true_cut_depth(site: Placements, measure: np.ndarray, shrink: float) -> Trut
 # Shares of an error of the slope over the pad's length (width), and of that of a single height, in the error of the deepest cut
 # and of the cut's mean depth. A pad that falls s along its length L is cut s L / 2 deep and s L / 8 on average, less what the
 # design plane takes up of it. Set on simulated ground: level, 0.3 % and 1 % under errors of 0.05 and 0.10 m alike over 5 m
-# (tests/criteria/test_earthwork.py); errors independent from cell to cell come out half as large as is counted.
+# (tests/criteria/test_earthwork.py); with errors independent from cell to cell the
+# mean depth errs less than is counted.
 DEEPEST_BY_SLOPE, DEEPEST_BY_HEIGHT = 0.33, 0.23
 VOLUME_BY_SLOPE, VOLUME_BY_HEIGHT = 0.07, 0.044
 
