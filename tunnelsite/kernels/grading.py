@@ -6,8 +6,8 @@ nothing but its own ground.
 
 The ground is that which a blade meets (`kernels.blade`), and of what lies off its plane as much is taken away as errors of the
 elevations alone would show: what is left keeps its shape and has the mean square that is left; what stands out farther than
-errors reach (a stump, a ditch) stays by what it is beyond them. Depths are looked for over the very pad, to its edges and corners, on ground that is
-bilinear between heights.
+errors reach (a stump, a ditch) stays by what it is beyond them. Depths are looked for over the very
+pad, to its edges and corners, on ground that is bilinear between heights.
 """
 
 from typing import NamedTuple
