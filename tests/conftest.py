@@ -26,7 +26,7 @@ for _name, _usual in (("SIGINT", signal.default_int_handler), ("SIGHUP", signal.
 
 # Where two work side by side, one compiles the kernels while the other does what needs none, or both would compile the same;
 # short files come last, so that nobody waits for a long one at the end (--no-loadscope-reorder: see .ci/test).
-TURNS = (("contract/test_plugins.py",), ("io/", "contract/"), ("",), ("core/", "light/", "siteplan/", "published/"))
+TURNS = (("contract/test_plugins.py",), ("io/", "contract/"), ("",), ("core/", "sun/", "plans/", "published/"))
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

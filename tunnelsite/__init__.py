@@ -6,20 +6,20 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from tunnelsite.core.house import House
-    from tunnelsite.io.site_reader import read_site
-    from tunnelsite.result import Result
-    from tunnelsite.screening import screen
-    from tunnelsite.settings import Settings
+    from tunnelsite.io.read.site import read_site
+    from tunnelsite.screening.result import Result
+    from tunnelsite.screening.run import screen
+    from tunnelsite.settings.model import Settings
 
 __all__ = ["House", "Result", "Settings", "read_site", "screen"]
 __version__ = "0.1.0"
 
 _HOMES = {
     "House": "tunnelsite.core.house",
-    "Result": "tunnelsite.result",
-    "Settings": "tunnelsite.settings",
-    "read_site": "tunnelsite.io.site_reader",
-    "screen": "tunnelsite.screening",
+    "Result": "tunnelsite.screening.result",
+    "Settings": "tunnelsite.settings.model",
+    "read_site": "tunnelsite.io.read.site",
+    "screen": "tunnelsite.screening.run",
 }
 
 

@@ -1,5 +1,5 @@
 """`python -m tunnelsite`."""
 
-from tunnelsite.hosts.command_line import run
+from tunnelsite.hosts.cli.main import run
 
 run()

@@ -51,8 +51,8 @@ print(
 # %% Write: one GeoPackage with everything, then the same in other open formats
 path = result.write(FOLDER / "sites.gpkg", overwrite=True)
 
-from tunnelsite.io.handover.stored import read_layers  # noqa: E402
-from tunnelsite.io.handover.writing import write_handover  # noqa: E402
+from tunnelsite.io.read.stored import read_layers  # noqa: E402
+from tunnelsite.io.write.handover import write_handover  # noqa: E402
 
 (FOLDER / "handover").mkdir(exist_ok=True)
 for written in write_handover(

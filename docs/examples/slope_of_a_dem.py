@@ -10,11 +10,11 @@ from pathlib import Path
 
 import numpy as np
 
-from tunnelsite.catalogue import process
+from tunnelsite.core.catalogue import process
 from tunnelsite.core.layers import Layer
-from tunnelsite.io.cog import write_cog
-from tunnelsite.io.raster_header import raster_header
-from tunnelsite.io.rasters import read_raster
+from tunnelsite.io.formats.cog import write_cog
+from tunnelsite.io.read.raster_header import raster_header
+from tunnelsite.io.read.rasters import read_raster
 
 FARM = Path(__file__).resolve().parents[2] / "sample_data"
 FOLDER = Path(sys.argv[1] if len(sys.argv) > 1 else ".")

@@ -27,12 +27,12 @@ from matplotlib.patches import Patch
 from PIL import Image
 from scipy.ndimage import gaussian_filter
 
-from tunnelsite.catalogue import process
+from tunnelsite.core.catalogue import process
 from tunnelsite.core.layers import Layer
-from tunnelsite.hosts.command_line import main
-from tunnelsite.io.raster_header import raster_header
-from tunnelsite.io.rasters import read_raster
-from tunnelsite.siteplan.bearings import convergence_deg
+from tunnelsite.hosts.cli.main import main
+from tunnelsite.io.read.raster_header import raster_header
+from tunnelsite.io.read.rasters import read_raster
+from tunnelsite.plans.stakeout.bearings import convergence_deg
 
 HERE = Path(__file__).resolve().parent
 FARM = HERE.parents[1] / "sample_data"

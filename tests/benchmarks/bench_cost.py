@@ -26,8 +26,8 @@ def truth(side: int, azimuths: int) -> None:
     start = time.perf_counter()
     from tests.benchmarks.bench_screening import made_site, peak_bytes
     from tunnelsite import House, screen
-    from tunnelsite.cost import estimated, work_of
-    from tunnelsite.settings import settings_from
+    from tunnelsite.screening.cost import estimated, work_of
+    from tunnelsite.settings.model import settings_from
 
     settings = settings_from({"crop_months": "10-01:04-30", "azimuths": azimuths, "halo": "5m", "kind": "container"})
     farm = made_site(side)

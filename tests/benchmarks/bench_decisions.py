@@ -12,10 +12,11 @@ from collections.abc import Callable
 from statistics import median
 
 from tests.benchmarks.bench_screening import made_site
-from tunnelsite import House, catalogue, screen
-from tunnelsite.decisions.elsewhere import best_everywhere
-from tunnelsite.decisions.rank_shares import DrawPlan, rank_shares
-from tunnelsite.settings import settings_from
+from tunnelsite import House, screen
+from tunnelsite.core import catalogue
+from tunnelsite.scan.firmness.elsewhere import best_everywhere
+from tunnelsite.scan.firmness.rank_shares import DrawPlan, rank_shares
+from tunnelsite.settings.model import settings_from
 
 REPEATS = 5
 

@@ -16,8 +16,8 @@ from numba import njit, prange
 from tests.benchmarks.bench_screening import farm_ground
 from tests.benchmarks.bench_terrain import quiet, seconds, wrapped
 from tests.benchmarks.table import Figure, show
-from tunnelsite.kernels.horizon import horizon_tangent
-from tunnelsite.kernels.horizon_share import NODES, folded_share, sector_tables
+from tunnelsite.kernels.light.horizon import horizon_tangent
+from tunnelsite.kernels.light.horizon_share import NODES, folded_share, sector_tables
 
 # Seconds a cell on the machine where the peers were measured side by side: a library that casts the shadow of one sun (98 ms at
 # 2000 x 2000), which is not run here, and richdem's slope and aspect (1071 ms at 5000 x 5000), which are.

@@ -17,11 +17,11 @@ from rasterio.transform import Affine
 from tests.benchmarks.bench_tiled_drainage import heights
 from tests.benchmarks.table import Figure, show
 from tunnelsite.core.process import silent
-from tunnelsite.io.height_blocks import height_blocks
-from tunnelsite.io.mosaic import mosaic
-from tunnelsite.kernels.fill import filled
-from tunnelsite.kernels.flow import flow_direction
-from tunnelsite.kernels.upslope import upslope_cells
+from tunnelsite.io.read.height_blocks import height_blocks
+from tunnelsite.io.read.mosaic import mosaic
+from tunnelsite.kernels.water.fill import filled
+from tunnelsite.kernels.water.flow import flow_direction
+from tunnelsite.kernels.water.upslope import upslope_cells
 from tunnelsite.region.cost import DRAINED_NS, LOOKED_THROUGH_NS
 from tunnelsite.region.crew import Crew, Hands
 from tunnelsite.region.drainage import drainage_of, drained

@@ -16,8 +16,8 @@ from scipy import ndimage
 
 from tests.benchmarks.table import Figure, show
 from tunnelsite.kernels.coverage import axis_weights, rectangle_moments
-from tunnelsite.kernels.grading import graded_pads
-from tunnelsite.kernels.planes import rectangle_planes
+from tunnelsite.kernels.terrain.grading import graded_pads
+from tunnelsite.kernels.terrain.planes import rectangle_planes
 from tunnelsite.kernels.windows import rectangle_max, rectangle_mean
 
 ROUNDS = 5

@@ -19,7 +19,7 @@ import shapely
 from tests.benchmarks.table import Figure, show
 from tests.scan.grounds import features, site
 from tunnelsite import House, screen
-from tunnelsite.settings import settings_from
+from tunnelsite.settings.model import settings_from
 
 WEST, NORTH = 499_000.0, 4_701_000.0
 

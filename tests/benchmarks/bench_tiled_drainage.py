@@ -12,10 +12,10 @@ import time
 
 import numpy as np
 
-from tunnelsite.kernels.fill import filled
-from tunnelsite.kernels.flow import flow_direction
-from tunnelsite.kernels.tiled_drainage import tiled_drainage
-from tunnelsite.kernels.upslope import upslope_cells
+from tunnelsite.kernels.water.fill import filled
+from tunnelsite.kernels.water.flow import flow_direction
+from tunnelsite.kernels.water.tiled_drainage import tiled_drainage
+from tunnelsite.kernels.water.upslope import upslope_cells
 
 TILE = 512
 GOAL_BYTES_A_TILE_CELL, GOAL_BYTES_A_PERIMETER_CELL = 150, 200

@@ -18,9 +18,9 @@ from tests.benchmarks.composed_job import Composed, composed
 from tests.benchmarks.table import Figure, show
 from tunnelsite import House, screen
 from tunnelsite.core.units import days_of
-from tunnelsite.kernels.terrain import slope_aspect
-from tunnelsite.light.sun import month_of
-from tunnelsite.settings import crop_period, settings_from
+from tunnelsite.kernels.terrain.slope import slope_aspect
+from tunnelsite.settings.model import crop_period, settings_from
+from tunnelsite.sun.position import month_of
 
 # Measure of the peer against ours at the placements that passed: share of them, and how near they have to be.
 NEAR = {

@@ -1,4 +1,4 @@
-"""Every output goes through `io/staging.py`: whatever else in the package writes, moves or makes files is listed here with its reason.
+"""Every output goes through `io/write/staging.py`: whatever else in the package writes, moves or makes files is listed here with its reason.
 
 The source is read, nothing is run; what the commands really do is watched in `tests/hosts/test_every_output.py`.
 """
@@ -35,49 +35,49 @@ JOB = "the folder of a job of the server, which only its owner sees and which go
 # (module, function, call): why it may
 LISTED = {
     (
-        "io/staging.py",
+        "io/write/staging.py",
         "_check_folder",
         "tempfile.TemporaryFile",
     ): "tries whether the folder can be written to; it has no name",
-    ("io/staging.py", "_put_in_place", "os.open"): STAGED,
-    ("io/staging.py", "_put_in_place", "shutil.copymode"): STAGED,
-    ("io/staging.py", "_put_in_place", "os.replace"): "the one place where an output appears",
-    ("io/staging.py", "_sync_folder", "os.open"): "opens a folder to sync it",
-    ("io/locks.py", "_acquired", "os.open"): "the lock file beside an output",
-    ("io/locks.py", "_locked", "sqlite3.connect"): "only asks whether another program holds the database",
-    ("io/geopackage.py", "_write_layer", "pyogrio.raw.write"): STAGED,
-    ("io/geopackage.py", "_verify", "sqlite3.connect"): STAGED,
-    ("io/geopackage_extensions.py", "add_extensions", "sqlite3.connect"): STAGED,
-    ("io/geopackage_extensions.py", "_reset_counters", "open"): STAGED,
-    ("io/handover/sheets.py", "parquet_bytes", "frame.to_parquet"): "into memory",
-    ("io/kept_run.py", "keep_run", "np.savez_compressed"): "into memory",
-    ("io/overviews.py", "levels_beside", "rasterio.open"): STAGED,
-    ("io/cog_blocks.py", "cog_by_blocks", "rasterio.open"): STAGED,
-    ("io/drained_tiles.py", "write_arrays", "zipfile.ZipFile"): "into memory",
-    ("io/drained_tiles.py", "_array", "archive.open"): "reads a member of an archive",
+    ("io/write/staging.py", "_put_in_place", "os.open"): STAGED,
+    ("io/write/staging.py", "_put_in_place", "shutil.copymode"): STAGED,
+    ("io/write/staging.py", "_put_in_place", "os.replace"): "the one place where an output appears",
+    ("io/write/staging.py", "_sync_folder", "os.open"): "opens a folder to sync it",
+    ("io/write/locks.py", "_acquired", "os.open"): "the lock file beside an output",
+    ("io/write/locks.py", "_locked", "sqlite3.connect"): "only asks whether another program holds the database",
+    ("io/formats/geopackage.py", "_write_layer", "pyogrio.raw.write"): STAGED,
+    ("io/formats/geopackage.py", "_verify", "sqlite3.connect"): STAGED,
+    ("io/formats/geopackage_extensions.py", "add_extensions", "sqlite3.connect"): STAGED,
+    ("io/formats/geopackage_extensions.py", "_reset_counters", "open"): STAGED,
+    ("io/formats/sheets.py", "parquet_bytes", "frame.to_parquet"): "into memory",
+    ("screening/kept_run.py", "keep_run", "np.savez_compressed"): "into memory",
+    ("io/formats/overviews.py", "levels_beside", "rasterio.open"): STAGED,
+    ("io/formats/cog_blocks.py", "cog_by_blocks", "rasterio.open"): STAGED,
+    ("io/write/drained_tiles.py", "write_arrays", "zipfile.ZipFile"): "into memory",
+    ("io/write/drained_tiles.py", "_array", "archive.open"): "reads a member of an archive",
     ("region/drainage.py", "save", "np.save"): "into memory",
-    ("io/scratch.py", "temporary_folder", "tempfile.TemporaryDirectory"): SCRATCH,
-    ("io/overviews.py", "levels_in_memory", "memory.open"): "into memory",
-    ("io/outputs.py", "make_folder", "folder.mkdir"): "the one place where an output's folder is made",
-    ("io/scratch.py", "file", "tempfile.TemporaryFile"): SCRATCH,
+    ("io/write/scratch.py", "temporary_folder", "tempfile.TemporaryDirectory"): SCRATCH,
+    ("io/formats/overviews.py", "levels_in_memory", "memory.open"): "into memory",
+    ("io/write/outputs.py", "make_folder", "folder.mkdir"): "the one place where an output's folder is made",
+    ("io/write/scratch.py", "file", "tempfile.TemporaryFile"): SCRATCH,
     ("io/plain_names.py", "_own_folder", "tempfile.mkdtemp"): SCRATCH,
     ("io/plain_names.py", "_link", "os.symlink"): "into that folder",
     ("io/plain_names.py", "_link", "os.link"): "into that folder",
-    ("io/vector_files.py", "read_only", "sqlite3.connect"): "reads only: mode=ro",
-    ("io/scratch.py", "file", "file.truncate"): SCRATCH,
-    ("io/print_page.py", "pdf_of", "source.write_text"): SCRATCH,
-    ("io/kept_arrays.py", "stored_arrays", "archive.open"): "reads a member of an archive",
-    ("hosts/streams.py", "_tried", "os.open"): NOWHERE,
-    ("hosts/streams.py", "ready_streams", "os.open"): NOWHERE,
-    ("hosts/streams.py", "ready_streams", "open"): NOWHERE,
-    ("hosts/processes_server/application.py", "application", "api.manager.open"): "no file: makes room for jobs",
-    ("hosts/processes_server/job.py", "_own_output", "os.fdopen"): "the pipe to the server",
-    ("hosts/processes_server/job.py", "_own_output", "os.open"): NOWHERE,
-    ("hosts/processes_server/store.py", "__init__", "tempfile.mkdtemp"): JOB,
-    ("hosts/processes_server/store.py", "accepted", "?.mkdir"): JOB,
-    ("hosts/processes_server/staging.py", "_one", "file.write_bytes"): JOB,
-    ("hosts/processes_server/child.py", "__init__", "?.write_text"): JOB,
-    ("hosts/processes_server/work.py", "_screened", "?.write_text"): JOB,
+    ("io/read/vector_files.py", "read_only", "sqlite3.connect"): "reads only: mode=ro",
+    ("io/write/scratch.py", "file", "file.truncate"): SCRATCH,
+    ("io/write/print_page.py", "pdf_of", "source.write_text"): SCRATCH,
+    ("io/read/kept_arrays.py", "stored_arrays", "archive.open"): "reads a member of an archive",
+    ("hosts/cli/streams.py", "_tried", "os.open"): NOWHERE,
+    ("hosts/cli/streams.py", "ready_streams", "os.open"): NOWHERE,
+    ("hosts/cli/streams.py", "ready_streams", "open"): NOWHERE,
+    ("hosts/server/application.py", "application", "api.manager.open"): "no file: makes room for jobs",
+    ("hosts/server/job.py", "_own_output", "os.fdopen"): "the pipe to the server",
+    ("hosts/server/job.py", "_own_output", "os.open"): NOWHERE,
+    ("hosts/server/store.py", "__init__", "tempfile.mkdtemp"): JOB,
+    ("hosts/server/store.py", "accepted", "?.mkdir"): JOB,
+    ("hosts/server/staging.py", "_one", "file.write_bytes"): JOB,
+    ("hosts/server/child.py", "__init__", "?.write_text"): JOB,
+    ("hosts/server/work.py", "_screened", "?.write_text"): JOB,
 }
 
 
@@ -138,7 +138,9 @@ def test_nothing_writes_past_the_one_way_out() -> None:
         for module in sorted(PACKAGE.rglob("*.py"))
         for call in writing_calls(module.read_text("utf-8"))
     }
-    assert found - LISTED.keys() == set(), "a new way to write: go through io/staging.py, or list it with its reason"
+    assert found - LISTED.keys() == set(), (
+        "a new way to write: go through io/write/staging.py, or list it with its reason"
+    )
     assert LISTED.keys() - found == set(), "listed, but gone"
 
 

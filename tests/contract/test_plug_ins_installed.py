@@ -13,11 +13,12 @@ import numpy as np
 import pytest
 
 from tests.scan.grounds import hills, site
-from tunnelsite import Settings, catalogue, screen
+from tunnelsite import Settings, screen
+from tunnelsite.core import catalogue
 from tunnelsite.core.house import House
 from tunnelsite.core.layers import Layer
 from tunnelsite.core.plug_ins import PlugInFailed
-from tunnelsite.hosts.command_line import main
+from tunnelsite.hosts.cli.main import main
 
 EXAMPLE = Path(__file__).parents[2] / "docs" / "examples" / "plugin"
 HOUSE = House(6, 12)

@@ -14,15 +14,16 @@ import pytest
 import shapely
 
 from tests.scan.grounds import features, hills, site
-from tunnelsite import Settings, catalogue
+from tunnelsite import Settings
+from tunnelsite.core import catalogue
 from tunnelsite.core.house import House, Pad
 from tunnelsite.core.layers import Layer
 from tunnelsite.core.wind import WindRose
-from tunnelsite.light.irradiance import clear_sky_steps
-from tunnelsite.light.season import season_sun
-from tunnelsite.light.sun import Place
 from tunnelsite.scan.strip import Strip
-from tunnelsite.screening import judges_of, prepared
+from tunnelsite.screening.run import judges_of, prepared
+from tunnelsite.sun.irradiance import clear_sky_steps
+from tunnelsite.sun.position import Place
+from tunnelsite.sun.season import season_sun
 
 EXAMPLE = Path(__file__).parents[2] / "docs" / "examples" / "plugin"
 sys.path.insert(0, str(EXAMPLE))

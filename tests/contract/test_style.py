@@ -12,30 +12,35 @@ ROOT = Path(__file__).resolve().parents[2]
 PACKAGE = ROOT / "tunnelsite"
 MODULES = sorted(PACKAGE.rglob("*.py"))
 
-# Who may import whom inside the package; `hosts` may import everything, nothing imports `hosts`.
-ALLOWED = {
-    "kernels": {"kernels"},
-    "core": {"core"},
-    "criteria": {"criteria", "core", "kernels"},
-    "processes": {"processes", "core", "kernels", "light"},
-    "scan": {"scan", "core", "kernels"},
-    "siteplan": {"siteplan", "core", "kernels"},
-    "light": {"light", "core", "kernels"},
-    "decisions": {"decisions", "scan", "core", "kernels", "settings", "result"},
-    "io": {"io", "core", "settings", "cautions"},
-}
-# Other packages a layer may use at all.
+# A module imports its own folder and those before it; criteria and processes stand side by side.
+ORDER = (
+    ("kernels",),
+    ("core",),
+    ("sun",),
+    ("criteria", "processes"),
+    ("scan",),
+    ("settings",),
+    ("io",),
+    ("screening",),
+    ("drawing",),
+    ("plans",),
+    ("decisions",),
+    ("region",),
+    ("report",),
+    ("desk",),
+    ("hosts",),
+)
+ALONE = {"criteria": {"processes"}, "processes": {"criteria"}, "scan": {"criteria", "processes"}}
+AT_THE_TOP = {"__init__.py", "__main__.py"}
+# Other packages a folder may use at all.
 OUTSIDE = {
     "kernels": {"numpy", "numba", "llvmlite", "richdem"},  # llvmlite: numba's own, for `lanes`
     "core": {"numpy", "pyproj", "shapely", "pydantic"},
-    "siteplan": {"numpy", "scipy", "shapely", "pyproj", "pygeomag"},
-    "scan": {"numpy", "shapely", "scipy", "pyproj"},
+    "sun": {"numpy", "pandas", "pvlib"},
     "criteria": {"numpy"},
-    "light": {"numpy", "pandas", "pvlib"},
     "processes": {"numpy", "scipy", "richdem"},
+    "scan": {"numpy", "shapely", "scipy", "pyproj"},
 }
-# These write and read a whole result, so they know the layers above io.
-RESULT_FILES = {"result_files.py", "kept_run.py"}
 FILES_ARE_OPENED_IN = {"io"}
 LINES_OF_A_MODULE, LINES_OF_A_FUNCTION = 300, 65
 FILE_LIBRARIES = {"rasterio", "pyogrio", "fiona"}
@@ -69,16 +74,26 @@ def _imports(module: Path) -> set[str]:
 def _wrong_imports(module: Path) -> Iterator[str]:
     layer, found = _layer(module), _imports(module)
     inside = {name.split(".")[1] for name in found if name.startswith("tunnelsite.")}
-    inside = {name for name in inside if (PACKAGE / name).is_dir() or (PACKAGE / f"{name}.py").is_file()}
     outside = {name.split(".")[0] for name in found} - set(sys.stdlib_module_names) - {"tunnelsite", ""}
-    if layer in ALLOWED and module.name not in RESULT_FILES:
-        yield from sorted(inside - ALLOWED[layer])
+    yield from sorted(inside & _not_for(layer))
     if layer in OUTSIDE:
         yield from sorted(outside - OUTSIDE[layer])
     if layer not in FILES_ARE_OPENED_IN:
         yield from sorted(outside & FILE_LIBRARIES)
-    if layer != "hosts" and module.name != "__main__.py" and "hosts" in inside:
-        yield "hosts"
+
+
+def _not_for(layer: str) -> set[str]:
+    """The folders that a module of this folder may not import."""
+    if not layer:  # the package itself imports on first use
+        return set()
+    at = next(index for index, folders in enumerate(ORDER) if layer in folders)
+    return {folder for folders in ORDER[at + 1 :] for folder in folders} | ALONE.get(layer, set())
+
+
+def test_nothing_else_stands_at_the_top() -> None:
+    assert {path.name for path in PACKAGE.glob("*.py")} == AT_THE_TOP
+    folders = {path.name for path in PACKAGE.iterdir() if (path / "__init__.py").is_file()}
+    assert folders <= {folder for folders in ORDER for folder in folders}
 
 
 def test_imports_run_one_way() -> None:

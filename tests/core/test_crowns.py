@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from tests.scan.grounds import features
 from tunnelsite.core.crowns import BARE_TRANSMISSION, Crowns, crown_kinds
 from tunnelsite.core.errors import InputRefused
-from tunnelsite.light.season import BareTrees, bare_trees, monthly_transmission
+from tunnelsite.sun.season import BareTrees, bare_trees, monthly_transmission
 
 
 def trees(**columns):

@@ -7,8 +7,8 @@ import pytest
 from scipy.ndimage import map_coordinates
 
 from tunnelsite.core.elevation_error import ErrorModel, error_model
-from tunnelsite.kernels.plane_error import second_difference_variance, slope_error
-from tunnelsite.kernels.planes import rectangle_planes
+from tunnelsite.kernels.terrain.plane_error import second_difference_variance, slope_error
+from tunnelsite.kernels.terrain.planes import rectangle_planes
 
 
 @pytest.mark.parametrize(("own", "range_m"), [(10, 10.0), (10, 25.0), (5, 5.0)])

@@ -10,7 +10,7 @@ from scipy import ndimage
 from tunnelsite.core.elevation_error import error_model
 from tunnelsite.core.height_step import RANGE_STEPS, height_step, step_words
 from tunnelsite.core.units import FOOT_M, US_SURVEY_FOOT_M
-from tunnelsite.kernels.plane_error import slope_error
+from tunnelsite.kernels.terrain.plane_error import slope_error
 
 
 def land(seed: int = 1, side: int = 300, relief_m: float = 12.0, above_m: float = 254.3) -> np.ndarray:

@@ -8,8 +8,8 @@ import pytest
 
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.moment import run_moment
-from tunnelsite.io.geopackage import run_stamp
-from tunnelsite.run_table import stamp
+from tunnelsite.io.formats.geopackage import run_stamp
+from tunnelsite.screening.run_table import stamp
 
 
 def test_one_reading_of_the_variable_for_every_stamp(monkeypatch) -> None:

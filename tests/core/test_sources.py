@@ -8,12 +8,12 @@ from pathlib import Path
 
 import pytest
 
-from tunnelsite import catalogue
+from tunnelsite.core import catalogue
 from tunnelsite.core.sources import LABELS, keys_of, source_words, sources
 from tunnelsite.criteria.reach import reach
 from tunnelsite.decisions.pages import criteria_page
-from tunnelsite.light.crops import COVERS, CROP_BANDS
-from tunnelsite.presets import presets
+from tunnelsite.settings.presets import presets
+from tunnelsite.sun.crops import COVERS, CROP_BANDS
 
 ROOT = Path(__file__).resolve().parents[2]
 TEXTS = [

@@ -18,7 +18,7 @@ from tunnelsite.core.units import (
     number,
     slope_fraction,
 )
-from tunnelsite.settings import crop_period, settings_from
+from tunnelsite.settings.model import crop_period, settings_from
 
 
 @pytest.mark.parametrize(

@@ -28,10 +28,10 @@ from tunnelsite.core.units import (
     whole_number,
 )
 from tunnelsite.core.wind import WindRose
-from tunnelsite.hosts.grading_asked import rain_rate_mm_h
-from tunnelsite.light.sun import utc_seconds
+from tunnelsite.hosts.cli.grading_asked import rain_rate_mm_h
 from tunnelsite.processes.wind_shelter import winds
-from tunnelsite.settings import crop_period, keep_out_parts
+from tunnelsite.settings.model import crop_period, keep_out_parts
+from tunnelsite.sun.position import utc_seconds
 
 AMOUNT = st.floats(0, 1e5)
 UNITS = st.sampled_from(sorted(LENGTH_UNITS_M))

@@ -5,13 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from tunnelsite import catalogue
+from tunnelsite.core import catalogue
 from tunnelsite.core.units import FOOT_M
-from tunnelsite.siteplan.channels import normal_depth_m
-from tunnelsite.siteplan.drainage_warnings import FREEBOARD_M
-from tunnelsite.siteplan.runoff import rational_peak_m3_s, roof_peak_m3_s
-from tunnelsite.siteplan.storm import Storm
-from tunnelsite.siteplan.swale import SwaleRule
+from tunnelsite.plans.drainage.channels import normal_depth_m
+from tunnelsite.plans.drainage.runoff import rational_peak_m3_s, roof_peak_m3_s
+from tunnelsite.plans.drainage.storm import Storm
+from tunnelsite.plans.drainage.swale import SwaleRule
+from tunnelsite.plans.drainage.warnings import FREEBOARD_M
 
 RUBRICS = {criterion.id: criterion.rubrics for criterion in catalogue.criteria()}
 

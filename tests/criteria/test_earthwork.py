@@ -9,7 +9,7 @@ from scipy.ndimage import gaussian_filter
 from tests.scan.grounds import site
 from tunnelsite import screen
 from tunnelsite.core.house import House
-from tunnelsite.settings import settings_from
+from tunnelsite.settings.model import settings_from
 
 HOUSE = House.parse("30x96ft")
 GIVEN = {"halo": "0", "top": 1, "azimuths": 8, "elevation_error": "0.1m", "error_range": "5m", "shift": "0"}

@@ -13,7 +13,7 @@ from tunnelsite.core.house import House
 from tunnelsite.core.layers import Layer
 from tunnelsite.kernels.blocks import block_means, spread
 from tunnelsite.processes.hilltops import PROCESS
-from tunnelsite.settings import settings_from
+from tunnelsite.settings.model import settings_from
 
 RIDGE, EDGE = (1 + 1.45 * 0.5) ** 2, (1 + 0.85 * 0.5) ** 2
 

@@ -14,7 +14,7 @@ from tunnelsite.core.errors import InputRefused
 from tunnelsite.core.house import House
 from tunnelsite.core.wind import WindRose
 from tunnelsite.scan.soils import CLASSES, class_number
-from tunnelsite.settings import settings_from
+from tunnelsite.settings.model import settings_from
 
 WEST, NORTH = 499_900.0, 4_700_100.0
 HOUSE = House(6.0, 12.0, kind="container")

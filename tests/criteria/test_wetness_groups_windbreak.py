@@ -17,7 +17,7 @@ from tunnelsite.core.house import House
 from tunnelsite.core.layers import Layer
 from tunnelsite.processes import standing_heights
 from tunnelsite.scan.soils import group_number
-from tunnelsite.settings import settings_from
+from tunnelsite.settings.model import settings_from
 
 WEST, NORTH = 499_900.0, 4_700_100.0
 HOUSE = House(6.0, 12.0, kind="container")

@@ -15,7 +15,7 @@ from tunnelsite.core.house import House
 from tunnelsite.core.layers import Layer
 from tunnelsite.core.wind import WindRose
 from tunnelsite.processes import noon_sun, wind_shelter
-from tunnelsite.settings import settings_from
+from tunnelsite.settings.model import settings_from
 
 WEST, NORTH = 499_900.0, 4_700_100.0
 HOUSE = House(6.0, 12.0, kind="container")

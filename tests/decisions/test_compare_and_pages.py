@@ -7,11 +7,11 @@ from pathlib import Path
 import pytest
 import shapely
 
-from tunnelsite import catalogue
+from tunnelsite.core import catalogue
 from tunnelsite.core.sources import sources
 from tunnelsite.decisions.compare import Pair, differing, paired
 from tunnelsite.decisions.pages import criteria_page, presets_page, processes_page, sources_page
-from tunnelsite.presets import presets
+from tunnelsite.settings.presets import presets
 
 DOCS = Path(__file__).parents[2] / "docs"
 

@@ -12,8 +12,10 @@ from tunnelsite import Settings, screen
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.house import House
 from tunnelsite.decisions.explain import explain_at, explain_rank
-from tunnelsite.decisions.rank_shares import acceptability
-from tunnelsite.decisions.robustness import (
+from tunnelsite.kernels.terrain.plane_error import slope_error
+from tunnelsite.kernels.terrain.planes import rectangle_planes
+from tunnelsite.scan.combine import combined, dominance
+from tunnelsite.scan.firmness.other_weights import (
     both_within,
     candidate_marks,
     chance_within,
@@ -21,9 +23,7 @@ from tunnelsite.decisions.robustness import (
     pitch_errors,
     weighted_means,
 )
-from tunnelsite.kernels.plane_error import slope_error
-from tunnelsite.kernels.planes import rectangle_planes
-from tunnelsite.scan.combine import combined, dominance
+from tunnelsite.scan.firmness.rank_shares import acceptability
 from tunnelsite.scan.refine import where
 
 

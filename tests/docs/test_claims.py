@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from tunnelsite.core import errors
-from tunnelsite.hosts.options import parser
+from tunnelsite.hosts.cli.options import parser
 
 ROOT = Path(__file__).resolve().parents[2]
 PAGES = [

@@ -14,10 +14,10 @@ import rasterio
 
 from tests.docs.conftest import DOCS
 from tests.io.geopackage_requirements import broken_requirements
-from tunnelsite.io.handover import FORMATS
-from tunnelsite.io.result_files import RASTER_LAYERS, write_rasters
-from tunnelsite.report.grading_layers import AREA_COLUMNS, LINE_COLUMNS, STATION_COLUMNS
-from tunnelsite.report.layout_layers import TRENCH_COLUMNS
+from tunnelsite.io.formats import FORMATS
+from tunnelsite.plans.grading.layers import AREA_COLUMNS, LINE_COLUMNS, STATION_COLUMNS
+from tunnelsite.plans.layout.layers import TRENCH_COLUMNS
+from tunnelsite.screening.saving import RASTER_LAYERS, write_rasters
 
 PAGE = (DOCS / "files.md").read_text("utf-8")
 

@@ -17,10 +17,10 @@ import shapely
 
 from tests.hosts.screened import HOUSE
 from tests.whole_run.files import NORTH, UTM17, WEST, gentle, plain_farm, write_parcels
-from tunnelsite.hosts import screening_command
-from tunnelsite.hosts.command_line import main
-from tunnelsite.io.geopackage import run_stamp, write_geopackage
-from tunnelsite.io.handover.stored import read_layers
+from tunnelsite.hosts.cli import screening as screening_command
+from tunnelsite.hosts.cli.main import main
+from tunnelsite.io.formats.geopackage import run_stamp, write_geopackage
+from tunnelsite.io.read.stored import read_layers
 
 QUICK = ("--house", HOUSE, "--azimuths", "8", "--halo", "5m", "--top", "2")
 REGION = ("region", "dem.tif", "lots.gpkg", *QUICK[:-2], "--workers", "0", "--group-size", "0m", "--suitability", "10m")
@@ -59,14 +59,14 @@ def _exported() -> frozenset[str]:
     return frozenset(found | {"two.kml", "two.gpx", "two.dxf", "item.json"})
 
 
-SCREENING = ("tunnelsite.io.site_reader:site_from", "tunnelsite.screening:screen")
-CANDIDATE = ("tunnelsite.candidate:find_candidate",)
-KEPT = ("tunnelsite.io.kept_run:kept_run",)
-PICTURES = ("tunnelsite.report.png:png_of",)
-GRADING = "tunnelsite.report.grading_map:grading_map_svg", "tunnelsite.report.profile_picture:profiles_svg"
-CHART = "tunnelsite.hosts.sunchart_command:_seen", "tunnelsite.hosts.sunchart_command:_chart"
+SCREENING = ("tunnelsite.io.read.site:site_from", "tunnelsite.screening.run:screen")
+CANDIDATE = ("tunnelsite.plans.candidate:find_candidate",)
+KEPT = ("tunnelsite.screening.kept_run:kept_run",)
+PICTURES = ("tunnelsite.drawing.png:png_of",)
+GRADING = "tunnelsite.plans.grading.map:grading_map_svg", "tunnelsite.plans.grading.profiles:profiles_svg"
+CHART = "tunnelsite.hosts.cli.sunchart:_seen", "tunnelsite.hosts.cli.sunchart:_chart"
 TEXTS = ("world_layer", "geojson_text", "kml_text", "gpx_text", "dxf_bytes", "parquet_bytes")
-HANDOVER = ("tunnelsite.io.handover.stac:_projection", *(f"tunnelsite.io.handover.writing:{name}" for name in TEXTS))
+HANDOVER = ("tunnelsite.io.formats.stac:_projection", *(f"tunnelsite.io.write.handover:{name}" for name in TEXTS))
 
 COMMANDS = {
     "screen": Command(
@@ -90,7 +90,11 @@ COMMANDS = {
     "robustness": Command(
         ("robustness", "k.npz", "--draws", "3", "--out", "{out}/a.gpkg"),
         _files("a.gpkg"),
-        (*KEPT, "tunnelsite.decisions.rank_shares:rank_shares", "tunnelsite.decisions.elsewhere:best_everywhere"),
+        (
+            *KEPT,
+            "tunnelsite.scan.firmness.rank_shares:rank_shares",
+            "tunnelsite.scan.firmness.elsewhere:best_everywhere",
+        ),
     ),
     "sunchart": Command(
         (
@@ -110,7 +114,7 @@ COMMANDS = {
             "{out}/a.csv",
         ),
         _files("a.svg", "a.png", *(f"a-{name}.csv" for name in ("hidden", "hours", "horizon", "light", "field"))),
-        (*CHART, "tunnelsite.report.sun_chart_picture:sun_chart_svg", *PICTURES),
+        (*CHART, "tunnelsite.plans.sunchart.picture:sun_chart_svg", *PICTURES),
     ),
     "stakeout": Command(
         (
@@ -133,7 +137,7 @@ COMMANDS = {
             "a-stations.csv",
             "a.json",
         ),
-        (*CANDIDATE, "tunnelsite.hosts.grading_command:_planned", *GRADING, *PICTURES),
+        (*CANDIDATE, "tunnelsite.hosts.cli.grading:_planned", *GRADING, *PICTURES),
     ),
     "layout": Command(
         (
@@ -151,9 +155,9 @@ COMMANDS = {
         _files("a.gpkg", "a.svg"),
         (
             *SCREENING,
-            "tunnelsite.compact_layout:compact_block",
-            "tunnelsite.siteplan.service_trenches:service_trenches",
-            "tunnelsite.report.layout_picture:layout_picture",
+            "tunnelsite.plans.layout.compact:compact_block",
+            "tunnelsite.plans.layout.service_trenches:service_trenches",
+            "tunnelsite.plans.layout.picture:layout_picture",
         ),
     ),
     "report": Command(
@@ -172,9 +176,9 @@ COMMANDS = {
         ),
         _files("a.html", "a.pdf"),
         (
-            "tunnelsite.hosts.report_command:_kept",
-            "tunnelsite.hosts.report_command:_page",
-            "tunnelsite.io.print_page:pdf_of",
+            "tunnelsite.hosts.cli.report:_kept",
+            "tunnelsite.hosts.cli.report:_page",
+            "tunnelsite.io.write.print_page:pdf_of",
         ),
     ),
     "region": Command(
@@ -213,11 +217,11 @@ COMMANDS = {
             "layers",
         ),
         _exported(),
-        ("tunnelsite.io.handover.stored:read_layers", *HANDOVER),
+        ("tunnelsite.io.read.stored:read_layers", *HANDOVER),
     ),
     "run": Command(("run", "slope", "dem.tif", "{out}/a.tif"), _files("a.tif")),
 }
-# Commands that only answer, on standard output; `serve` keeps its files to itself (tests/hosts/test_server.py).
+# Commands that only answer, on standard output; `serve` keeps its files to itself (tests/hosts/server/test_server.py).
 ANSWERS = {
     "check": ("check", "dem.tif", "parcels.gpkg", *QUICK),
     "explain": ("explain", "dem.tif", "parcels.gpkg", *QUICK, "--rank", "1", "--json"),

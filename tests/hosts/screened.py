@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 
 from tests.whole_run.files import plain_farm
-from tunnelsite.hosts.command_line import main
+from tunnelsite.hosts.cli.main import main
 
 HOUSE = "6x15m"
 

@@ -21,17 +21,17 @@ from tests.hosts.commands_that_write import REGION, small_farm
 from tests.hosts.screened import refused
 from tests.io.mutations import changed
 from tests.whole_run.files import NORTH, UTM17, WEST
-from tunnelsite.candidate import kept_settings, nominal_bearing
 from tunnelsite.core.errors import TunnelsiteError
-from tunnelsite.hosts.command_line import main
-from tunnelsite.io.handover.stored import read_layers
-from tunnelsite.io.site_reader import site_from
-from tunnelsite.io.sites_file import read_candidate, read_run
+from tunnelsite.hosts.cli.main import main
+from tunnelsite.io.read.site import site_from
+from tunnelsite.io.read.sites_file import read_candidate, read_run
+from tunnelsite.io.read.stored import read_layers
+from tunnelsite.plans.candidate import kept_settings, nominal_bearing
 from tunnelsite.scan.lamps import add_night_light
 from tunnelsite.scan.localise import frame_grid, localised
 from tunnelsite.scan.soils import add_soils
 from tunnelsite.scan.surface import add_surface
-from tunnelsite.settings import settings_from
+from tunnelsite.settings.model import settings_from
 
 SLOWEST_S = 20.0
 ODD = (None, "", "x", -1, 9e999, b"\xff\0")

@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 
 from tests.whole_run.files import plain_farm
-from tunnelsite.hosts import options
-from tunnelsite.hosts.command_line import main
+from tunnelsite.hosts.cli import options
+from tunnelsite.hosts.cli.main import main
 
 NUMBERS = ("LENGTH", "NUMBER", "DEG", "SHARE", "SLOPE", "RATE", "HOURS", "SECONDS", "HEIGHT", "DEPTH/MINUTES")
 FILES = ("FILE", "DIR", "STEM")
@@ -55,11 +55,11 @@ def stopped(monkeypatch, farm):
         raise Reached
 
     for place in (
-        "tunnelsite.io.outputs.reserved_outputs",
-        "tunnelsite.io.outputs.refuse_clashes",
-        "tunnelsite.io.site_reader.site_from",
-        "tunnelsite.candidate.find_candidate",
-        "tunnelsite.io.sites_file.read_run",
+        "tunnelsite.io.write.outputs.reserved_outputs",
+        "tunnelsite.io.write.outputs.refuse_clashes",
+        "tunnelsite.io.read.site.site_from",
+        "tunnelsite.plans.candidate.find_candidate",
+        "tunnelsite.io.read.sites_file.read_run",
         "tunnelsite.region.inputs.read_region",
         "waitress.create_server",
     ):

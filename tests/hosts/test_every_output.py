@@ -20,11 +20,12 @@ from tests.hosts.commands_that_write import ANSWERS, COMMANDS, RASTERS, Kept, Ru
 from tests.hosts.test_every_option import _commands
 from tests.io.faults import DiskFaults, folder_state
 from tests.io.watched import CAN_WATCH, watched
-from tunnelsite.io import locks, result_files
+from tunnelsite.io.write import locks
+from tunnelsite.screening import saving as result_files
 
 pytest.importorskip("resvg_py", reason="pictures as PNG need the extra `png`")
 
-# What io/staging.py makes beside an output, and how the kernel calls a file without a name.
+# What io/write/staging.py makes beside an output, and how the kernel calls a file without a name.
 OWN_NAME = re.compile(r"\..+-[0-9a-f]{8}\.(run-lock|write-lock|partial(\.[a-z]+)?(-journal)?)|#[0-9]+")
 
 
@@ -230,7 +231,7 @@ def test_an_output_of_which_another_run_has_hold(asked, tmp_path, name) -> None:
 
 
 def _hidden(target: Path) -> str:
-    from tunnelsite.io.staging import _hidden
+    from tunnelsite.io.write.staging import _hidden
 
     return _hidden(target)
 
@@ -292,7 +293,7 @@ def read_only(folder: Path):
         return
     if shutil.which("chattr") is None or subprocess.run(["chattr", "+i", folder], capture_output=True).returncode:
         pytest.skip(
-            "root, on a file system without the flag `immutable`; tests/io/test_staging.py gives up being root instead"
+            "root, on a file system without the flag `immutable`; tests/io/write/test_staging.py gives up being root instead"
         )
     try:
         yield

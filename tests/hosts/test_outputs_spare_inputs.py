@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from tests.whole_run.files import plain_farm
-from tunnelsite.hosts.command_line import main
+from tunnelsite.hosts.cli.main import main
 
 QUICK = ("--house", "6x15m", "--azimuths", "8", "--halo", "5m", "-q", "--overwrite")
 

@@ -9,13 +9,13 @@ import pytest
 from rasterio.transform import Affine
 
 from tests.whole_run.files import NORTH, UTM17, WEST, write_dem
-from tunnelsite import catalogue
+from tunnelsite.core import catalogue
 from tunnelsite.core.layers import Layer
 from tunnelsite.core.process import GroundTiles, silent
 from tunnelsite.hosts import process_tiles
-from tunnelsite.hosts.command_line import main
-from tunnelsite.io import height_blocks
-from tunnelsite.io.mosaic import mosaic
+from tunnelsite.hosts.cli.main import main
+from tunnelsite.io.read import height_blocks
+from tunnelsite.io.read.mosaic import mosaic
 from tunnelsite.processes import fill_depressions, flow_accumulation
 
 ROWS, COLS = 410, 230

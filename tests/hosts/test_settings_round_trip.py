@@ -11,15 +11,15 @@ from typing import Any
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tunnelsite.candidate import KEPT, kept_settings
 from tunnelsite.core.units import FOOT_M, MONTH_DAYS
-from tunnelsite.hosts.arguments import parsed
-from tunnelsite.hosts.options import parser, project_values
-from tunnelsite.io.sites_file import ScreenedCandidate
-from tunnelsite.presets import presets
-from tunnelsite.project_file import COMMAND_LINE_ALONE, project_settings
-from tunnelsite.run_table import setting_rows
-from tunnelsite.settings import PATH_KEYS, Settings, settings_from
+from tunnelsite.hosts.cli.arguments import parsed
+from tunnelsite.hosts.cli.options import parser, project_values
+from tunnelsite.io.read.sites_file import ScreenedCandidate
+from tunnelsite.plans.candidate import KEPT, kept_settings
+from tunnelsite.screening.run_table import setting_rows
+from tunnelsite.settings.model import PATH_KEYS, Settings, settings_from
+from tunnelsite.settings.presets import presets
+from tunnelsite.settings.project_file import COMMAND_LINE_ALONE, project_settings
 
 WORDS = st.text(st.characters(blacklist_categories=("Cs",), blacklist_characters="\0"), min_size=1, max_size=12).filter(
     str.strip
@@ -201,9 +201,9 @@ def test_the_run_table_says_the_same(values: dict[str, Any]) -> None:
 
 @given(st.floats(-360, 360))
 def test_the_bearing_of_a_grid_is_found_again(bearing: float) -> None:
-    from tunnelsite.candidate import nominal_bearing
     from tunnelsite.core.grid import Grid
-    from tunnelsite.run_table import _bearing_words
+    from tunnelsite.plans.candidate import nominal_bearing
+    from tunnelsite.screening.run_table import _bearing_words
 
     grid = Grid("EPSG:32617", 1.0, 10, 10, 0.0, 0.0, bearing)
     rows = ({"kind": "grid", "name": _bearing_words(grid), "value": "", "detail": ""},)

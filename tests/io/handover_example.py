@@ -7,11 +7,11 @@ from pathlib import Path
 import pyproj
 import shapely
 
-from tunnelsite.cautions import CAUTIONS
-from tunnelsite.io.geopackage import write_geopackage
-from tunnelsite.io.plan_styles import plan_styles, trenches_sld
-from tunnelsite.io.styles import candidates_sld, pads_sld, rejections_sld, stakes_sld
-from tunnelsite.io.tables import Column, Table
+from tunnelsite.core.cautions import CAUTIONS
+from tunnelsite.io.formats.geopackage import write_geopackage
+from tunnelsite.io.formats.plan_styles import plan_styles, trenches_sld
+from tunnelsite.io.formats.styles import candidates_sld, pads_sld, rejections_sld, stakes_sld
+from tunnelsite.io.formats.tables import Column, Table
 
 STAMP = "2026-01-31T12:00:00.000Z"
 HOSTILE = (

@@ -8,8 +8,8 @@ import pyproj
 
 from tunnelsite.core.grid import covering_grid, local_crs
 from tunnelsite.core.house import House, Pad
-from tunnelsite.siteplan.sheet import Placed, StakingOptions, stake_sheet
-from tunnelsite.siteplan.stakes import DesignPlane
+from tunnelsite.core.stakes import DesignPlane
+from tunnelsite.plans.stakeout.sheet import Placed, StakingOptions, stake_sheet
 
 
 def example_sheet(

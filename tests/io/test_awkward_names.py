@@ -21,17 +21,17 @@ from shapely.geometry import box
 from tests.io.faults import folder_state
 from tests.io.handover_example import write_example
 from tests.io.rasters_made import hill, write
-from tests.io.test_read_vectors import save
+from tests.io.read.test_vectors import save
 from tests.io.writers import writers
 from tunnelsite.core.errors import InputRefused, ResourceShortage, UsageError
 from tunnelsite.io import plain_names
-from tunnelsite.io.files import file_name
-from tunnelsite.io.handover.stored import read_layers
-from tunnelsite.io.mosaic import mosaic, read_mosaic
-from tunnelsite.io.raster_header import raster_header
-from tunnelsite.io.rasters import read_raster
-from tunnelsite.io.staging import check_output_path, write_whole
-from tunnelsite.io.vectors import read_columns, read_features
+from tunnelsite.io.read.files import file_name
+from tunnelsite.io.read.mosaic import mosaic, read_mosaic
+from tunnelsite.io.read.raster_header import raster_header
+from tunnelsite.io.read.rasters import read_raster
+from tunnelsite.io.read.stored import read_layers
+from tunnelsite.io.read.vectors import read_columns, read_features
+from tunnelsite.io.write.staging import check_output_path, write_whole
 
 NAMES = (
     'd"d', "a;b!", "run 10:30", "line\nbreak", "tab\tand\rreturn", "what?x=1", "half#way", "pc%41%2f", "it's", "-dash", "x.zip",

@@ -13,12 +13,12 @@ import shapely
 from shapely.geometry import box
 
 from tests.io.handover_example import write_example
-from tests.io.test_read_vectors import save
+from tests.io.read.test_vectors import save
 from tunnelsite.core.errors import InputRefused, ResourceShortage, UsageError
-from tunnelsite.io.handover.stored import read_layers
-from tunnelsite.io.sites_file import read_run
-from tunnelsite.io.vectors import read_features
-from tunnelsite.project_file import project_settings
+from tunnelsite.io.read.sites_file import read_run
+from tunnelsite.io.read.stored import read_layers
+from tunnelsite.io.read.vectors import read_features
+from tunnelsite.settings.project_file import project_settings
 
 ENDLESS = "WITH RECURSIVE n(x) AS (SELECT 1 UNION ALL SELECT x + 1 FROM n)"
 ENOUGH_S = 30.0  # on a busy machine; without a bound each takes minutes to years

@@ -17,10 +17,10 @@ import pyogrio
 import pytest
 
 from tests.io.faults import Faults, folder_state
-from tests.io.test_geopackage_faults import kill
+from tests.io.formats.test_geopackage_faults import kill
 from tests.io.writers import writers
 from tunnelsite.core.errors import OutputFailed
-from tunnelsite.io import locks
+from tunnelsite.io.write import locks
 
 pytest.importorskip("ezdxf", reason="drawings need the extra `dxf`")
 pytest.importorskip("pyarrow", reason="Parquet needs the extra `parquet`")
@@ -96,7 +96,7 @@ def _cut(path: str) -> None:
 @pytest.mark.parametrize("name", WRITERS)
 def test_locked_by_another_run_and_in_the_way(tmp_path, name) -> None:
     """A second run is refused while the first writes; a folder in place of the file is never replaced."""
-    from tunnelsite.io.staging import _hidden
+    from tunnelsite.io.write.staging import _hidden
 
     path = tmp_path / name
     path.write_bytes(b"old")

@@ -19,11 +19,11 @@ import shapely
 
 from tests.io.handover_example import HOSTILE, STAMP, example_tables, write_example
 from tunnelsite.core.errors import InputRefused, OutputFailed, UsageError
-from tunnelsite.io.handover import FORMATS
-from tunnelsite.io.handover.stored import read_layers
-from tunnelsite.io.handover.world import bounding_box, world_layer
-from tunnelsite.io.handover.writing import handover_files, write_handover
-from tunnelsite.io.tables import Column, Table
+from tunnelsite.io.formats import FORMATS
+from tunnelsite.io.formats.tables import Column, Table
+from tunnelsite.io.formats.world import bounding_box, world_layer
+from tunnelsite.io.read.stored import read_layers
+from tunnelsite.io.write.handover import handover_files, write_handover
 
 EAST, NORTH = 731_000.0, 4_765_000.0
 CLEANED = [
@@ -360,7 +360,7 @@ def test_item_says_where_and_what(handed: Path) -> None:
 
 @pytest.mark.parametrize("form", FORMATS)
 def test_nothing_is_replaced_without_leave_and_a_failed_check_leaves_the_old(tmp_path, monkeypatch, form: str) -> None:
-    from tunnelsite.io.handover import writing
+    from tunnelsite.io.write import handover as writing
 
     stored = read_layers(str(write_example(tmp_path / "sites.gpkg")))
     first = next(iter(handover_files(stored, tmp_path, (form,)).values()))
@@ -391,7 +391,7 @@ def test_nothing_is_replaced_without_leave_and_a_failed_check_leaves_the_old(tmp
 
 def test_each_check_notices(handed: Path, tmp_path) -> None:
     """A check that cannot fail is none: a file cut in half is found out."""
-    from tunnelsite.io.handover import writing
+    from tunnelsite.io.write import handover as writing
 
     stored = read_layers(str(handed / "sites.gpkg"))
     world = {name: world_layer(name, table, stored.crs) for name, table in stored.places.items()}

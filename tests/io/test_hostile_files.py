@@ -15,10 +15,10 @@ import shapely
 
 from tests.io.rasters_made import hill, write
 from tunnelsite.core.errors import InputRefused, ResourceShortage, TunnelsiteError, UsageError
-from tunnelsite.io import files
-from tunnelsite.io.files import available_bytes, bytes_words, checked_file, layer_of, require_memory, sha256
-from tunnelsite.io.rasters import raster_header, read_raster
-from tunnelsite.io.vectors import read_features
+from tunnelsite.io.read import files
+from tunnelsite.io.read.files import available_bytes, bytes_words, checked_file, layer_of, require_memory, sha256
+from tunnelsite.io.read.rasters import raster_header, read_raster
+from tunnelsite.io.read.vectors import read_features
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -43,8 +43,8 @@ def measured(code, *arguments):
     script = (
         "import sys, time\n"
         "from tunnelsite.core.errors import TunnelsiteError\n"
-        "from tunnelsite.io.rasters import raster_header, read_raster\n"
-        "from tunnelsite.io.vectors import read_features\n"
+        "from tunnelsite.io.read.rasters import raster_header, read_raster\n"
+        "from tunnelsite.io.read.vectors import read_features\n"
         "started = time.perf_counter()\n"
         "status, text = 0, ''\n"
         f"try:\n    {code}\n"
@@ -309,7 +309,7 @@ def test_memory_need_and_limit_are_said(monkeypatch):
 
 def test_available_memory_heeds_the_address_space_limit():
     code = (
-        "import resource; from tunnelsite.io.files import available_bytes; before = available_bytes();"
+        "import resource; from tunnelsite.io.read.files import available_bytes; before = available_bytes();"
         "resource.setrlimit(resource.RLIMIT_AS, (1 << 30, 1 << 30)); print(before, available_bytes())"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=ROOT, check=True)

@@ -14,8 +14,8 @@ from tests.whole_run.files import plain_farm
 from tunnelsite import read_site, screen
 from tunnelsite.core.errors import InputRefused, ResourceShortage, TunnelsiteError
 from tunnelsite.core.house import House
-from tunnelsite.io.kept_run import keep_run, kept_run
-from tunnelsite.settings import settings_from
+from tunnelsite.screening.kept_run import keep_run, kept_run
+from tunnelsite.settings.model import settings_from
 
 
 @pytest.fixture(scope="module")
@@ -121,7 +121,7 @@ def test_a_header_that_promises_more_than_there_is(kept: Path, tmp_path: Path) -
 
 
 def test_an_archive_that_unpacks_to_more_than_the_memory(tmp_path: Path, monkeypatch) -> None:
-    monkeypatch.setattr("tunnelsite.io.files.available_bytes", lambda: 1_000_000)
+    monkeypatch.setattr("tunnelsite.io.read.files.available_bytes", lambda: 1_000_000)
     with zipfile.ZipFile(tmp_path / "x.npz", "w", zipfile.ZIP_DEFLATED) as archive:
         archive.writestr("about.npy", b"\0" * 50_000_000)
     with pytest.raises((ResourceShortage, InputRefused)):

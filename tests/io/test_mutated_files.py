@@ -19,20 +19,20 @@ from tests.io.mutations import mutated
 from tests.whole_run.files import NORTH, UTM17, WEST, gentle, plain_farm
 from tunnelsite.core.errors import TunnelsiteError
 from tunnelsite.core.units import MONTH_DAYS
-from tunnelsite.io.field_horizon import read_field_horizon
-from tunnelsite.io.geopackage import run_stamp, write_geopackage
-from tunnelsite.io.handover.stored import read_layers
-from tunnelsite.io.level_books import read_level_book_text, read_planned_pad
-from tunnelsite.io.rasters import raster_header, read_raster
-from tunnelsite.io.sites_file import read_candidate, read_run
-from tunnelsite.io.tables import Column, Table
-from tunnelsite.io.vectors import read_features
-from tunnelsite.io.weather import read_weather
-from tunnelsite.io.wind import read_wind_rose
-from tunnelsite.project_file import project_settings
+from tunnelsite.io.formats.geopackage import run_stamp, write_geopackage
+from tunnelsite.io.formats.tables import Column, Table
+from tunnelsite.io.read.field_horizon import read_field_horizon
+from tunnelsite.io.read.level_books import read_level_book_text, read_planned_pad
+from tunnelsite.io.read.rasters import raster_header, read_raster
+from tunnelsite.io.read.sites_file import read_candidate, read_run
+from tunnelsite.io.read.stored import read_layers
+from tunnelsite.io.read.vectors import read_features
+from tunnelsite.io.read.weather import read_weather
+from tunnelsite.io.read.wind import read_wind_rose
+from tunnelsite.plans.stakeout.level_book import parse_level_book, reduce_level_book
 from tunnelsite.region.part import packed, unpacked
-from tunnelsite.settings import settings_from
-from tunnelsite.siteplan.level_book import parse_level_book, reduce_level_book
+from tunnelsite.settings.model import settings_from
+from tunnelsite.settings.project_file import project_settings
 
 TIMES = {"y.epw": 20}  # a year takes longer than the rest together
 SLOWEST_S = 20.0  # far above what any of them takes, on the busiest machine

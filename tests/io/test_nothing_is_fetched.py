@@ -192,7 +192,7 @@ def test_no_shift_grid_is_fetched(tmp_path: Path, listener) -> None:
                                   "/vsizip/a.zip/d.tif", "/vsistdin/", "GPKG:/x.gpkg", "<VRTDataset/>", "ODBC:x"])  # fmt: skip
 @pytest.mark.parametrize("option", ["DEM", "PARCELS", "--surface", "--obstacles", "--soils", "--weather", "--wind"])
 def test_what_is_no_path_is_refused_as_such(tmp_path: Path, monkeypatch, capsys, text: str, option: str) -> None:
-    from tunnelsite.hosts.command_line import main
+    from tunnelsite.hosts.cli.main import main
 
     monkeypatch.chdir(tmp_path)
     plain_farm(tmp_path)

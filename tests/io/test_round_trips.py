@@ -19,20 +19,20 @@ from hypothesis import strategies as st
 
 from tunnelsite.core.layers import Features
 from tunnelsite.core.stake_sheet import StakePoint
-from tunnelsite.io.csv_table import csv_text
-from tunnelsite.io.field_horizon import read_field_horizon
-from tunnelsite.io.geopackage import run_stamp, write_geopackage
-from tunnelsite.io.handover.geojson import geojson_text
-from tunnelsite.io.handover.gpx import gpx_text
-from tunnelsite.io.handover.kml import kml_text
-from tunnelsite.io.handover.stored import read_layers
-from tunnelsite.io.handover.world import world_layer
-from tunnelsite.io.kept_arrays import stored_arrays
-from tunnelsite.io.kept_run import _features_in, _features_out
-from tunnelsite.io.stake_sheets import geojson_text as stakes_geojson
-from tunnelsite.io.stake_sheets import gpx_text as stakes_gpx
-from tunnelsite.io.tables import Column, Table
+from tunnelsite.io.formats.csv_table import csv_text
+from tunnelsite.io.formats.geojson import geojson_text
+from tunnelsite.io.formats.geopackage import run_stamp, write_geopackage
+from tunnelsite.io.formats.gpx import gpx_text
+from tunnelsite.io.formats.kml import kml_text
+from tunnelsite.io.formats.stake_sheets import geojson_text as stakes_geojson
+from tunnelsite.io.formats.stake_sheets import gpx_text as stakes_gpx
+from tunnelsite.io.formats.tables import Column, Table
+from tunnelsite.io.formats.world import world_layer
+from tunnelsite.io.read.field_horizon import read_field_horizon
+from tunnelsite.io.read.kept_arrays import stored_arrays
+from tunnelsite.io.read.stored import read_layers
 from tunnelsite.region.part import packed, unpacked
+from tunnelsite.screening.kept_run import _features_in, _features_out
 
 WGS84 = pyproj.CRS("EPSG:4326")
 WORDS = st.text(st.characters(blacklist_categories=("Cs", "Cc")), max_size=15)  # control characters: test_handover.py

@@ -12,7 +12,7 @@ from tests.io.rasters_made import hill, write
 from tests.whole_run.files import NORTH, UTM17, WEST, gentle, plain_farm, write_parcels
 from tunnelsite import House, read_site, screen
 from tunnelsite.core.errors import InputRefused
-from tunnelsite.io.raster_header import raster_header
+from tunnelsite.io.read.raster_header import raster_header
 
 
 @pytest.mark.parametrize(

@@ -9,19 +9,19 @@ from pathlib import Path
 
 import numpy as np
 
+from tests.io.formats.test_cog import some_grid
+from tests.io.formats.test_geopackage import some_tables, write
 from tests.io.handover_example import write_example
 from tests.io.stake_sheet_example import example_sheet
-from tests.io.test_cog import some_grid
-from tests.io.test_write_geopackage import some_tables, write
-from tunnelsite.io.cog import write_cog
-from tunnelsite.io.csv_table import write_csv
-from tunnelsite.io.handover import FORMATS
-from tunnelsite.io.handover.stored import read_layers
-from tunnelsite.io.handover.world import world_layer
-from tunnelsite.io.handover.writing import _put, handover_files, piece_of
-from tunnelsite.io.staging import write_whole
-from tunnelsite.io.stake_sheets import write_stake_sheet
-from tunnelsite.io.tables import Column, Table
+from tunnelsite.io.formats import FORMATS
+from tunnelsite.io.formats.cog import write_cog
+from tunnelsite.io.formats.csv_table import write_csv
+from tunnelsite.io.formats.stake_sheets import write_stake_sheet
+from tunnelsite.io.formats.tables import Column, Table
+from tunnelsite.io.formats.world import world_layer
+from tunnelsite.io.read.stored import read_layers
+from tunnelsite.io.write.handover import _put, handover_files, piece_of
+from tunnelsite.io.write.staging import write_whole
 
 Writer = Callable[[Path, int], None]  # (path, 0 = small or 1 = larger content), replaces what is there
 SIZES = (40, 2000)

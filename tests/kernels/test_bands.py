@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from tunnelsite.kernels.air.cold_pool import smoothed
 from tunnelsite.kernels.bands import bands
 from tunnelsite.kernels.clear_centres import Lattice, blocked_centres
-from tunnelsite.kernels.cold_pool import smoothed
 from tunnelsite.kernels.polygon_mask import polygon_mask
 
 CORNERS = np.array([(3.2, 4.1), (90.7, 10.5), (60.5, 300.5), (80.0, 391.9), (20.3, 340.0), (40.5, 200.5)])

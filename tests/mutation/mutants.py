@@ -23,8 +23,8 @@ OPERATORS = re.compile(
 PARTS = (
     "criteria",
     "scan",
-    "siteplan",
-    "light",
+    "plans",
+    "sun",
     "core/units.py",
     "core/shade_gap.py",
     "core/rubric.py",

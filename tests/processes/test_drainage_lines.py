@@ -11,7 +11,7 @@ from tunnelsite.core.house import House
 from tunnelsite.core.layers import Layer
 from tunnelsite.processes.drainage_lines import PROCESS
 from tunnelsite.scan.refine import water_words
-from tunnelsite.settings import settings_from
+from tunnelsite.settings.model import settings_from
 
 R, C = np.mgrid[0:160, 0:160].astype(np.float32)
 VALLEY = 0.004 * (160 - R) + 0.02 * np.abs(C - 80)  # 2.6 ha: too little for a line of its own

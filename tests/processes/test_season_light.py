@@ -11,12 +11,12 @@ from tunnelsite import House, screen
 from tunnelsite.core.crowns import Crowns
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.layers import Layer
-from tunnelsite.kernels.horizon import cast_shadow
-from tunnelsite.light.irradiance import clear_sky_steps
-from tunnelsite.light.season import LEAST_DAYS, BareTrees, bare_trees, crop_month_of, season_sun
-from tunnelsite.light.sun import Place
+from tunnelsite.kernels.light.horizon import cast_shadow
 from tunnelsite.processes.season_light import PROCESS
-from tunnelsite.settings import settings_from
+from tunnelsite.settings.model import settings_from
+from tunnelsite.sun.irradiance import clear_sky_steps
+from tunnelsite.sun.position import Place
+from tunnelsite.sun.season import LEAST_DAYS, BareTrees, bare_trees, crop_month_of, season_sun
 
 WINTER = ((10, 1), (4, 30))
 

@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 
 from tests.processes.test_season_light import WINTER, grove, layer
-from tunnelsite.light.irradiance import clear_sky_steps
-from tunnelsite.light.season import bare_trees, season_sun
-from tunnelsite.light.sun import Place
 from tunnelsite.processes import season_light
+from tunnelsite.sun.irradiance import clear_sky_steps
+from tunnelsite.sun.position import Place
+from tunnelsite.sun.season import bare_trees, season_sun
 
 
 @pytest.mark.parametrize("limit", [8_000, 30_000])

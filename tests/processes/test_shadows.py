@@ -9,10 +9,10 @@ import pytest
 
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.layers import Layer
-from tunnelsite.kernels.terrain import hillshade
-from tunnelsite.light.sun import Place, sun_positions, utc_seconds
+from tunnelsite.kernels.terrain.slope import hillshade
 from tunnelsite.processes.cast_shadow import PROCESS as SHADOW
 from tunnelsite.processes.hillshade_shadowed import PROCESS as SHADED
+from tunnelsite.sun.position import Place, sun_positions, utc_seconds
 
 
 def wall() -> np.ndarray:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pyproj
 import pytest
 
-from tunnelsite.siteplan.bearings import convergence_deg
+from tunnelsite.plans.stakeout.bearings import convergence_deg
 
 
 def test_snyders_transverse_mercator() -> None:

@@ -2,9 +2,9 @@
 
 import numpy as np
 
-from tunnelsite.kernels.fill import filled
-from tunnelsite.kernels.flow import flow_direction
-from tunnelsite.kernels.upslope import upslope_cells
+from tunnelsite.kernels.water.fill import filled
+from tunnelsite.kernels.water.flow import flow_direction
+from tunnelsite.kernels.water.upslope import upslope_cells
 
 CLASSIC = np.array(
     [[78, 72, 69, 71, 58, 49], [74, 67, 56, 49, 46, 50], [69, 53, 44, 37, 38, 48],

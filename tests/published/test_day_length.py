@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from pvlib import spa
 
-from tunnelsite.light.day_length import day_length_hours, short_days, year_of_day_lengths
-from tunnelsite.light.sun import Place
+from tunnelsite.sun.day_length import day_length_hours, short_days, year_of_day_lengths
+from tunnelsite.sun.position import Place
 
 
 def test_fao56_example_8_and_9():

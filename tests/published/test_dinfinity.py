@@ -10,9 +10,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.ndimage import gaussian_filter
 
-from tunnelsite.kernels.dinfinity import flow_angle, upslope_area_dinf
-from tunnelsite.kernels.fill import filled
-from tunnelsite.kernels.flow import flow_direction
+from tunnelsite.kernels.water.dinfinity import flow_angle, upslope_area_dinf
+from tunnelsite.kernels.water.fill import filled
+from tunnelsite.kernels.water.flow import flow_direction
 
 AZIMUTHS = [0, 45, 90, 135, 180, 225, 270, 315]
 STEP = [(-1, 0), (-1, 1), (0, 1), (1, 1), (1, 0), (1, -1), (0, -1), (-1, -1)]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from tunnelsite.siteplan.volumes import end_area_volume, trapezoid_area
+from tunnelsite.plans.grading.volumes import end_area_volume, trapezoid_area
 
 CUTS_FT = np.array([0.0, 5.0, 10.0, 15.0, 0.0])  # [@vose-1857]: base 20 ft, slopes 1.5:1, cuts at 50 ft
 

@@ -3,15 +3,9 @@
 import numpy as np
 import pytest
 
-from tunnelsite.light.film import (
-    LABEL,
-    film_transmission,
-    floor_transmission,
-    season_transmission,
-    sky_transmission,
-)
-from tunnelsite.light.irradiance import clear_sky_steps
-from tunnelsite.light.sun import Place
+from tunnelsite.sun.film import LABEL, film_transmission, floor_transmission, season_transmission, sky_transmission
+from tunnelsite.sun.irradiance import clear_sky_steps
+from tunnelsite.sun.position import Place
 
 # latitude: E-W and N-S on 21 December; gain of E-W in per cent on 21 December, decl -17, equinox, 21 June: beam alone, its strength
 # 0.7 ** (1 / sin h) ** 0.678 [@beam-meinel]

@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from tunnelsite.kernels.terrain import aspect, hillshade, slope, slope_aspect
+from tunnelsite.kernels.terrain.slope import aspect, hillshade, slope, slope_aspect
 
 
 def test_slope_example():

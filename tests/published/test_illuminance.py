@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from tunnelsite.kernels.illuminance import Lamps, lamp_light
+from tunnelsite.kernels.light.illuminance import Lamps, lamp_light
 
 
 def one_lamp(row, col, height, lumens, downward=False) -> Lamps:

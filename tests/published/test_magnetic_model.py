@@ -6,7 +6,7 @@ import datetime
 
 import pytest
 
-from tunnelsite.siteplan.bearings import declination
+from tunnelsite.plans.stakeout.bearings import declination
 
 # year, km above WGS 84, latitude, longitude, declination [deg]: [@wmm2025-tests].
 TEST_VALUES = [

@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from tunnelsite.core.units import FOOT_M, INCH_M
-from tunnelsite.siteplan.channels import manning_velocity_m_s
-from tunnelsite.siteplan.runoff import (
+from tunnelsite.plans.drainage.channels import manning_velocity_m_s
+from tunnelsite.plans.drainage.runoff import (
     HOUR_S,
     rational_peak_m3_s,
     retention_m,

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from tests.light.horizons import flat_horizon
+from tests.sun.horizons import flat_horizon
 from tunnelsite.core.horizon import Horizon
 
 TWELVE = Horizon(np.arange(0, 360, 30.0), np.array([7.9, 17.5, 3.8, 7.8, 10.9, 20.1, 23.8, 13.7, 7.0, 7.4, 21.2, 16.2]))

@@ -4,8 +4,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from tunnelsite.light.irradiance import clear_sky_steps
-from tunnelsite.light.sun import Place, declination_deg, solar_noon_s, sun_positions
+from tunnelsite.sun.irradiance import clear_sky_steps
+from tunnelsite.sun.position import Place, declination_deg, solar_noon_s, sun_positions
 
 SITE = (39.742476, -105.1786, 1830.14)
 

@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from tunnelsite.kernels.topographic_factor import section_factor, topographic_factor
+from tunnelsite.kernels.air.topographic_factor import section_factor, topographic_factor
 
 FT = 0.3048
 

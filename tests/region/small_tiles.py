@@ -9,7 +9,7 @@ from tunnelsite.region import drainage
 TILE = 60
 
 if __name__ == "__main__":
-    from tunnelsite.hosts.command_line import main
+    from tunnelsite.hosts.cli.main import main
 
     drainage.TILE = TILE
     sys.exit(main(sys.argv[1:]))

@@ -14,7 +14,7 @@ from scipy.ndimage import gaussian_filter, map_coordinates
 from scipy.stats import spearmanr
 
 from tunnelsite.core.elevation_error import error_model
-from tunnelsite.kernels.planes import rectangle_planes
+from tunnelsite.kernels.terrain.planes import rectangle_planes
 from tunnelsite.scan.pitch_error import pitch_errors
 
 SIDE_M, CELL_M, LENGTH_M, WIDTH_M = 900, 2.0, 30.0, 9.0

@@ -26,20 +26,20 @@ from tests.region.valleys import ASKED, CELL_M, valley, valley_farm
 from tests.whole_run.files import NORTH, UTM17, WEST, write_dem
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.core.process import silent
-from tunnelsite.hosts.command_line import main
-from tunnelsite.io.files import require_memory
-from tunnelsite.io.height_blocks import height_blocks
-from tunnelsite.io.mosaic import mosaic
-from tunnelsite.kernels.fill import filled
-from tunnelsite.kernels.flow import flow_direction
-from tunnelsite.kernels.upslope import upslope_cells
+from tunnelsite.hosts.cli.main import main
+from tunnelsite.io.read.files import require_memory
+from tunnelsite.io.read.height_blocks import height_blocks
+from tunnelsite.io.read.mosaic import mosaic
+from tunnelsite.kernels.water.fill import filled
+from tunnelsite.kernels.water.flow import flow_direction
+from tunnelsite.kernels.water.upslope import upslope_cells
 from tunnelsite.region import crew, drainage, whole_dem
 from tunnelsite.region.crew import Crew, Hands
 from tunnelsite.region.inputs import read_region, task_inputs, task_site
 from tunnelsite.region.screened import RegionPlan, planned
 from tunnelsite.region.whole_dem import drained_region, spacing_m
-from tunnelsite.screening import judges_of, prepared
-from tunnelsite.settings import settings_from
+from tunnelsite.screening.run import judges_of, prepared
+from tunnelsite.settings.model import settings_from
 
 ROOT = Path(__file__).resolve().parents[2]
 

@@ -10,7 +10,7 @@ from rasterio.transform import Affine
 from tests.whole_run.files import UTM17, plain_farm, write_dem, write_parcels
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.region.inputs import read_region
-from tunnelsite.settings import settings_from
+from tunnelsite.settings.model import settings_from
 
 
 def test_columns_and_units(tmp_path) -> None:

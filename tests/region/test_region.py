@@ -25,15 +25,15 @@ from tests.running import has_ended
 from tests.whole_run.files import NORTH, UTM17, WEST, write_dem
 from tunnelsite import read_site, screen
 from tunnelsite.core.errors import InputRefused
-from tunnelsite.hosts.command_line import main
-from tunnelsite.io.mosaic import mosaic, read_mosaic
-from tunnelsite.io.site_reader import RasterReading
-from tunnelsite.io.staging import OutputExists
+from tunnelsite.hosts.cli.main import main
+from tunnelsite.io.read.mosaic import mosaic, read_mosaic
+from tunnelsite.io.read.site import RasterReading
+from tunnelsite.io.write.staging import OutputExists
 from tunnelsite.region import crew, drainage
 from tunnelsite.region.inputs import read_region
 from tunnelsite.region.partitions import Partitions
 from tunnelsite.region.screened import RegionPlan, planned
-from tunnelsite.settings import settings_from
+from tunnelsite.settings.model import settings_from
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -180,7 +180,7 @@ def test_ctrl_c_ends_the_workers_and_the_same_command_goes_on(files, whole, tmp_
         time.sleep(0.02)
     group = [running.pid, *(child.pid for child in psutil.Process(running.pid).children(recursive=True))]
     os.killpg(running.pid, signal.SIGINT)  # as a terminal does, to the workers too
-    _, said = running.communicate(timeout=60)  # how fast it is: tests/hosts/test_interrupted.py
+    _, said = running.communicate(timeout=60)  # how fast it is: tests/hosts/cli/test_interruption.py
     assert running.returncode == 130, said
     kept = f"finished tasks are kept in {parts}; the same command goes on from there"
     assert said == f"tunnelsite: interrupted; {kept}.\n"

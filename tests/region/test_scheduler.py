@@ -18,7 +18,7 @@ import pytest
 
 from tests.region.farms import ASKED, region_files
 from tests.region.valleys import valley, valley_farm
-from tunnelsite.hosts.command_line import main
+from tunnelsite.hosts.cli.main import main
 from tunnelsite.region import crew, running
 
 pytest.importorskip("distributed")

@@ -10,7 +10,7 @@ import pytest
 
 from tests.region import deadly
 from tests.region.farms import region_files
-from tunnelsite import catalogue
+from tunnelsite.core import catalogue
 from tunnelsite.core.process import silent
 from tunnelsite.region import running
 from tunnelsite.region.crew import Crew, Hands
@@ -18,7 +18,7 @@ from tunnelsite.region.inputs import read_region, task_inputs, task_site
 from tunnelsite.region.one_task import Wanted
 from tunnelsite.region.screened import RegionPlan, planned
 from tunnelsite.region.tasks import Task
-from tunnelsite.settings import Settings, settings_from
+from tunnelsite.settings.model import Settings, settings_from
 
 
 @pytest.fixture(scope="module")

@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from tunnelsite.io.print_page import BROWSERS
+from tunnelsite.io.write.print_page import BROWSERS
 
 FLAGS = (
     "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",

@@ -14,8 +14,8 @@ from tests.whole_run.files import NORTH, UTM17, WEST, gentle, write_dem, write_p
 from tunnelsite import read_site, screen
 from tunnelsite.report.candidate_study import Study, studied, sun_view
 from tunnelsite.report.page import PageAsk, report_page
-from tunnelsite.result import Result
-from tunnelsite.settings import settings_from
+from tunnelsite.screening.result import Result
+from tunnelsite.settings.model import settings_from
 
 HOSTILE = "</script><img src=x onerror=document.title='owned'>"
 TURNED = "safe\u202egnp.exe\u202c end"

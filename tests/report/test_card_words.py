@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from tunnelsite import catalogue
+from tunnelsite.core import catalogue
 from tunnelsite.report.card_words import WORDS
 
 

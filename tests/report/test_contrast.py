@@ -7,8 +7,8 @@ from importlib.resources import files
 
 import pytest
 
-from tunnelsite.report.farm_map import PASSED_ALPHA
-from tunnelsite.report.hatches import HATCHES, hatching
+from tunnelsite.drawing.farm_map import PASSED_ALPHA
+from tunnelsite.drawing.hatches import HATCHES, hatching
 
 TEXT, PART = 4.5, 3.0  # of text of normal size; of what has to be seen to use or understand a thing
 STYLE = files("tunnelsite.report").joinpath("page.css").read_text("utf-8")

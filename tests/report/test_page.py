@@ -15,8 +15,8 @@ import numpy as np
 import pytest
 
 from tests.report.conftest import HOSTILE, LONG, TURNED
-from tunnelsite.cautions import CAUTIONS
-from tunnelsite.report.markup import document, json_text, named, picture, plain_name, put, tag
+from tunnelsite.core.cautions import CAUTIONS
+from tunnelsite.drawing.markup import document, json_text, named, picture, plain_name, put, tag
 from tunnelsite.report.page_weights import page_data
 
 VOID = {"meta", "img", "input", "br", "link", "hr"}

@@ -12,10 +12,10 @@ from PIL import Image
 
 from tunnelsite.core import amounts
 from tunnelsite.core.grid import Grid
-from tunnelsite.io.picture_png import png_bytes
-from tunnelsite.report.farm_view import FarmView
-from tunnelsite.report.fates import score_edges
-from tunnelsite.report.slim import slim_svg
+from tunnelsite.drawing.farm_view import FarmView
+from tunnelsite.drawing.outcome_groups import score_edges
+from tunnelsite.drawing.thinned import slim_svg
+from tunnelsite.io.write.picture_png import png_bytes
 
 
 @pytest.mark.parametrize(

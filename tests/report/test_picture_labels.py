@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 import shapely
 
-from tunnelsite.report.contours import label_spots
-from tunnelsite.report.farm_map import PIN_AWAY, PIN_R, _pins
+from tunnelsite.drawing.contours import label_spots
+from tunnelsite.drawing.farm_map import PIN_AWAY, PIN_R, _pins
 from tunnelsite.report.page_opening import share_words
 from tunnelsite.report.page_record import _three
 

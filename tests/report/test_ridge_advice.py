@@ -4,12 +4,12 @@ import json
 
 import pytest
 
-from tests.report.test_site_horizon import _frame
+from tests.plans.sunchart.test_site_horizon import _frame
 from tunnelsite.core.house import House
 from tunnelsite.core.units import FOOT_M
-from tunnelsite.light.irradiance import clear_sky_steps
-from tunnelsite.light.sun import Place
 from tunnelsite.report.ridge_advice import house_gaps, published_advice, ridge_light
+from tunnelsite.sun.irradiance import clear_sky_steps
+from tunnelsite.sun.position import Place
 
 CROP = ((10, 1), (4, 30))
 
@@ -71,7 +71,7 @@ def test_far_land_in_the_horizon_of_a_point():
     import numpy as np
 
     from tests.scan.grounds import raster
-    from tunnelsite.report.site_horizon import Surroundings, horizon_at
+    from tunnelsite.plans.sunchart.site_horizon import Surroundings, horizon_at
 
     frame = _frame()
     heights = np.full((600, 600), 200.0)

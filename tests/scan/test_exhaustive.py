@@ -13,7 +13,7 @@ from tests.scan import slow_reference as slow
 from tests.scan.grounds import features, hills, site
 from tunnelsite import Settings, screen
 from tunnelsite.core.house import House
-from tunnelsite.settings import settings_from
+from tunnelsite.settings.model import settings_from
 
 WEST, NORTH = 499_900.0, 4_700_100.0
 
@@ -56,7 +56,7 @@ SETTINGS = settings_from(
 @pytest.mark.parametrize("size", [(4.3, 9.7), (5.0, 12.0)])
 def test_every_placement_agrees(seed: int, size: tuple[float, float]) -> None:
     house = House(*size, kind="container")
-    # nothing to take off the depths: tests/kernels/test_grading.py does that
+    # nothing to take off the depths: tests/kernels/terrain/test_grading.py does that
     exact = SETTINGS.model_copy(update={"elevation_error_m": 0.0})
     result = screen(farm(seed), house, settings=exact)
     scan = result.scans[0]

@@ -16,14 +16,14 @@ from tests.whole_run.files import UTM17, plain_farm, write_dem
 from tunnelsite import House, screen
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.core.units import FOOT_M
-from tunnelsite.kernels.horizon import earth_drop_per_m
-from tunnelsite.kernels.horizon_share import sector_tables
-from tunnelsite.light.irradiance import clear_sky_steps
-from tunnelsite.light.season import season_sun
-from tunnelsite.light.sun import Place
+from tunnelsite.kernels.light.horizon import earth_drop_per_m
+from tunnelsite.kernels.light.horizon_share import sector_tables
 from tunnelsite.scan.far_ground import far_ground
 from tunnelsite.scan.localise import frame_grid, localised
-from tunnelsite.settings import settings_from
+from tunnelsite.settings.model import settings_from
+from tunnelsite.sun.irradiance import clear_sky_steps
+from tunnelsite.sun.position import Place
+from tunnelsite.sun.season import season_sun
 
 HOUSE = House(6, 15, kind="container")
 EAST, NORTH = 499_900.0, 4_700_100.0  # corner of the near DEM
@@ -152,7 +152,7 @@ def test_a_cell_lies_on_the_point_asked_for() -> None:
 
 
 def test_from_files(tmp_path: Path) -> None:
-    from tunnelsite.io.site_reader import site_from
+    from tunnelsite.io.read.site import site_from
 
     dem, parcels = plain_farm(tmp_path)
     heights = np.full((200, 200), 200.0, np.float32)
@@ -177,7 +177,7 @@ def test_from_files(tmp_path: Path) -> None:
 
 def test_a_far_dem_in_feet_has_a_unit_of_its_own(tmp_path: Path) -> None:
     """On a map in feet its unit is asked for; stated in any system, the heights come out in metres and the DEM's stay as they were."""
-    from tunnelsite.io.site_reader import site_from
+    from tunnelsite.io.read.site import site_from
 
     dem, parcels = plain_farm(tmp_path)
     heights = np.full((200, 200), 200.0 / FOOT_M, np.float32)

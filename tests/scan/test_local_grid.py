@@ -11,7 +11,7 @@ from tests.scan.grounds import features, hills, raster, site
 from tunnelsite import House, screen
 from tunnelsite.core.grid import local_crs
 from tunnelsite.scan.localise import cell_corner, frame_grid
-from tunnelsite.settings import settings_from
+from tunnelsite.settings.model import settings_from
 
 WEST, NORTH = 499_900.0, 4_700_100.0
 

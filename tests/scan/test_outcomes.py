@@ -12,9 +12,9 @@ from rasterio.transform import Affine
 from tests.whole_run.files import NORTH, UTM17, WEST, gentle, write_dem, write_parcels
 from tunnelsite import read_site, screen
 from tunnelsite.decisions.explain import explain_at
-from tunnelsite.io.kept_run import keep_run, kept_run
 from tunnelsite.scan.outcomes import OUTSIDE, PASSED, SOME_LIMIT, outcomes
-from tunnelsite.settings import settings_from
+from tunnelsite.screening.kept_run import keep_run, kept_run
+from tunnelsite.settings.model import settings_from
 
 
 @pytest.fixture(scope="module", params=[90.0, 60.0])

@@ -9,10 +9,10 @@ from scipy import ndimage
 from tests.scan.grounds import site
 from tests.whole_run.files import gentle, plain_farm
 from tunnelsite import House, screen
-from tunnelsite.candidate import find_candidate
-from tunnelsite.hosts.screening_command import summary_of, words_of
-from tunnelsite.io.site_reader import site_from
-from tunnelsite.settings import settings_from
+from tunnelsite.hosts.cli.screening import summary_of, words_of
+from tunnelsite.io.read.site import site_from
+from tunnelsite.plans.candidate import find_candidate
+from tunnelsite.settings.model import settings_from
 
 
 @pytest.fixture(scope="module")

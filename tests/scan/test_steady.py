@@ -11,7 +11,7 @@ from tunnelsite import screen
 from tunnelsite.core.house import House
 from tunnelsite.kernels.disc_mean import disc_weights
 from tunnelsite.scan.steady import room_to_shift, steady_marks
-from tunnelsite.settings import settings_from
+from tunnelsite.settings.model import settings_from
 
 WEST, NORTH = 499_900.0, 4_700_100.0
 

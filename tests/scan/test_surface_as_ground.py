@@ -9,7 +9,7 @@ from tests.processes.test_raised_ground import field, town
 from tests.scan.grounds import site
 from tunnelsite import House, screen
 from tunnelsite.scan.localise import frame_grid, localised
-from tunnelsite.settings import settings_from
+from tunnelsite.settings.model import settings_from
 
 GIVEN = {"halo": "10m", "crop_months": "12-01:12-10", "azimuths": 8, "top": 8}
 HOUSE = House(6, 15, kind="container")

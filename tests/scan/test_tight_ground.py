@@ -15,12 +15,12 @@ from tunnelsite.core.grid import Grid, local_crs
 from tunnelsite.core.house import Pad
 from tunnelsite.core.site import Frame
 from tunnelsite.decisions.explain import explain_at, explain_rank
-from tunnelsite.io.kept_run import keep_run, kept_run
 from tunnelsite.scan.open_ground import bars, open_ground
 from tunnelsite.scan.outcomes import outcomes
 from tunnelsite.scan.refine import broken_rules, placement
 from tunnelsite.scan.tight_ground import FIT_M
-from tunnelsite.settings import settings_from
+from tunnelsite.screening.kept_run import keep_run, kept_run
+from tunnelsite.settings.model import settings_from
 
 PAD = Pad(4.0, 9.0)
 

@@ -8,14 +8,14 @@ import pytest
 from tests.kernels.reference import profile_share
 from tests.scan.grounds import hills, raster, site
 from tunnelsite.core.grid import transformer
-from tunnelsite.kernels.horizon import Rays, horizon_profile
-from tunnelsite.kernels.horizon_share import folded_share, sector_tables
+from tunnelsite.kernels.light.horizon import Rays, horizon_profile
+from tunnelsite.kernels.light.horizon_share import folded_share, sector_tables
 from tunnelsite.kernels.resample import standing_tops
-from tunnelsite.light.irradiance import clear_sky_steps
-from tunnelsite.light.season import season_sun
-from tunnelsite.light.sun import Place
 from tunnelsite.scan.localise import frame_grid, lattice, localised, warped
 from tunnelsite.scan.surface import add_surface
+from tunnelsite.sun.irradiance import clear_sky_steps
+from tunnelsite.sun.position import Place
+from tunnelsite.sun.season import season_sun
 
 WEST, NORTH = 499_900.0, 4_700_100.0
 AZIMUTHS = np.arange(36) * 10.0

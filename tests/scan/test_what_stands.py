@@ -9,7 +9,7 @@ import shapely
 from tests.scan.grounds import features, site
 from tunnelsite import House, screen
 from tunnelsite.decisions.explain import explain_at
-from tunnelsite.settings import settings_from
+from tunnelsite.settings.model import settings_from
 
 WEST, NORTH = 499_960.0, 4_700_060.0
 SETTINGS = {"halo": "10m", "azimuths": 8, "top": 2, "crop_months": "03-01:09-30", "shift": "0m"}

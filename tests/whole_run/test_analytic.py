@@ -13,7 +13,7 @@ from tunnelsite.core.house import House
 from tunnelsite.core.layers import SourceRaster
 from tunnelsite.core.site import Site
 from tunnelsite.core.units import FOOT_M
-from tunnelsite.settings import settings_from
+from tunnelsite.settings.model import settings_from
 
 HOUSE = House.parse("30x96ft", kind="container")
 UTM_SCALE = 0.9996  # on the central meridian of a UTM zone

@@ -10,13 +10,13 @@ import pytest
 from tests.whole_run.test_bad_inputs_by_command import REFUSED
 
 TESTS = Path(__file__).resolve().parents[1]
-HOSTILE, RASTERS, VECTORS = "io/test_hostile_files.py", "io/test_read_rasters.py", "io/test_read_vectors.py"
-RUN, STAGING, COMMAND = "whole_run/test_bad_inputs.py", "io/test_staging.py", "hosts/test_command_line.py"
-FAULTS, SETTINGS, EVERY = "io/test_geopackage_faults.py", "core/test_settings.py", "hosts/test_every_option.py"
+HOSTILE, RASTERS, VECTORS = "io/test_hostile_files.py", "io/read/test_rasters.py", "io/read/test_vectors.py"
+RUN, STAGING, COMMAND = "whole_run/test_bad_inputs.py", "io/write/test_staging.py", "hosts/cli/test_main.py"
+FAULTS, SETTINGS, EVERY = "io/formats/test_geopackage_faults.py", "settings/test_model.py", "hosts/test_every_option.py"
 BY_COMMAND, OUTPUTS, SERVER = (
     "whole_run/test_bad_inputs_by_command.py",
     "hosts/test_every_output.py",
-    "hosts/test_server.py",
+    "hosts/server/test_server.py",
 )
 # row: (what is wrong, file, test)
 TESTED = {
@@ -71,18 +71,18 @@ TESTED = {
     "config-07": ("doubled keys, tags", SETTINGS, "test_what_is_no_toml_is_refused"),
     "config-09": ("decimal comma", "core/test_units.py", "test_decimal_comma_has_a_hint"),
     "config-11": ("southern hemisphere", "whole_run/test_analytic.py", "test_mirrored_north_south_with_the_hemisphere"),
-    "config-13": ("beyond the magnetic model", "siteplan/test_bearings.py", "test_the_magnetic_model_is_never_extrapolated"),
+    "config-13": ("beyond the magnetic model", "plans/stakeout/test_bearings.py", "test_the_magnetic_model_is_never_extrapolated"),
     "output-01": ("disk full", FAULTS, "test_output_01_a_disk_that_is_really_full"),
     "output-03": ("kill -9", FAULTS, "test_output_03_killed_at_twelve_random_moments"),
-    "output-05": ("locked", "io/test_output_locks.py", "test_output_05_a_locked_database_is_refused_in_time"),
+    "output-05": ("locked", "io/write/test_locks.py", "test_output_05_a_locked_database_is_refused_in_time"),
     "output-07": ("exists", COMMAND, "test_existing_output_is_kept"),
     "output-09": ("place cannot be written", STAGING, "test_output_09_places_that_cannot_be_written"),
     "output-11": ("names from data", "io/test_names.py", "test_output_11_no_text_leads_out_of_the_folder"),
-    "output-13": ("formulas in CSV", "io/test_csv_table.py", "test_output_13_words_that_look_like_formulas_are_neutralised_and_numbers_are_not"),
+    "output-13": ("formulas in CSV", "io/formats/test_csv_table.py", "test_output_13_words_that_look_like_formulas_are_neutralised_and_numbers_are_not"),
     "output-15": ("two runs at once", STAGING, "test_output_15_a_second_run_is_refused_at_once"),
     "output-17": ("colliding columns", VECTORS, "test_output_17_columns_that_collide_are_kept_renamed"),
     "output-19": ("threads and strips", RUN, "test_output_19_threads_and_strips_do_not_change_a_bit"),
-    "run-01": ("Ctrl-C", "hosts/test_interrupted.py", "test_ctrl_c_keeps_the_old_output_and_leaves_nothing"),
+    "run-01": ("Ctrl-C", "hosts/cli/test_interruption.py", "test_ctrl_c_keeps_the_old_output_and_leaves_nothing"),
     "run-05": ("little memory", HOSTILE, "test_run_05_little_address_space"),
     "run-07": ("no terminal", COMMAND, "test_demo_needs_no_argument_and_ranks"),
     "run-03": ("a worker killed", "region/test_workers.py", "test_only_the_task_that_kills_its_worker_fails"),
@@ -132,7 +132,7 @@ THROUGH_MAIN = {
     "output-15": (OUTPUTS, "test_an_output_of_which_another_run_has_hold"),
     "output-17": (BY_COMMAND, "test_output_11_13_17_words_and_columns_from_data"),
     "output-19": (BY_COMMAND, "test_output_19_and_run_09_the_same_bytes_whatever_the_threads_and_the_time_zone"),
-    "run-01": ("hosts/test_interrupted.py", "test_ctrl_c_keeps_the_old_output_and_leaves_nothing"),
+    "run-01": ("hosts/cli/test_interruption.py", "test_ctrl_c_keeps_the_old_output_and_leaves_nothing"),
     "run-03": ("region/test_region.py", "test_workers_do_not_matter_and_a_killed_run_goes_on"),
     "run-05": (BY_COMMAND, "test_run_05_little_address_space"),
     "run-07": (COMMAND, "test_json_is_json_and_progress_goes_to_stderr"),

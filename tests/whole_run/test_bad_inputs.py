@@ -16,8 +16,8 @@ from tunnelsite import read_site, screen
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.core.house import House
 from tunnelsite.core.units import FOOT_M, US_SURVEY_FOOT_M
-from tunnelsite.io.site_reader import RasterReading
-from tunnelsite.settings import settings_from
+from tunnelsite.io.read.site import RasterReading
+from tunnelsite.settings.model import settings_from
 
 HOUSE = House(6.0, 14.0, kind="container")
 SETTINGS = settings_from({"halo": "20m", "top": 3, "kind": "container", "apron": "0.5m"})

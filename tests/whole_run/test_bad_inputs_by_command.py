@@ -35,8 +35,8 @@ from tests.io.rasters_made import write as write_bands
 from tests.io.test_hostile_files import BOMBS, huge_tiff
 from tests.whole_run.files import NORTH, UTM17, WEST, gentle, write_dem, write_parcels
 from tunnelsite.core.units import FOOT_M
-from tunnelsite.hosts.command_line import main
-from tunnelsite.io import locks
+from tunnelsite.hosts.cli.main import main
+from tunnelsite.io.write import locks
 
 ROOT = Path(__file__).resolve().parents[2]
 ROWS, COLS = 60, 70
@@ -288,7 +288,7 @@ def test_dem_file_09_a_small_farm_on_a_very_large_raster(asked, tmp_path) -> Non
 
 
 def test_dem_file_25_changed_while_it_was_read(asked, tmp_path, monkeypatch) -> None:
-    from tunnelsite import screening
+    from tunnelsite.screening import run as screening
 
     honest = screening.screen
 
@@ -444,7 +444,7 @@ def test_parcels_11_a_ring_of_very_many_vertices(asked, tmp_path, monkeypatch) -
     parcels(tmp_path, shapely.Polygon(ring))
     assert screened(asked, tmp_path)["candidates"]
     (tmp_path / "s.gpkg").write_bytes(OLD)
-    monkeypatch.setattr("tunnelsite.io.files.available_bytes", lambda: 1_000_000)
+    monkeypatch.setattr("tunnelsite.io.read.files.available_bytes", lambda: 1_000_000)
     status, _, said = asked(*command())
     assert status == 4 and "needs about" in said and "Expected: " in said and (tmp_path / "s.gpkg").read_bytes() == OLD
 

@@ -12,8 +12,8 @@ from tests.whole_run.files import NORTH, UTM17, WEST, gentle, plain_farm, write_
 from tunnelsite import read_site, screen
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.house import House
-from tunnelsite.io.site_reader import RasterReading
-from tunnelsite.settings import settings_from
+from tunnelsite.io.read.site import RasterReading
+from tunnelsite.settings.model import settings_from
 
 SMALL = House(5.0, 12.0)
 
@@ -112,7 +112,7 @@ def test_nothing_assessed_is_not_nothing_found_without_a_word(tmp_path) -> None:
 
 
 def _weighted(dem, parcels) -> list[str]:
-    from tunnelsite.screening import judges_of
+    from tunnelsite.screening.run import judges_of
 
     site = read_site(str(dem), str(parcels))
     return [judge.id for judge in judges_of(site, _settings(), "in-ground") if judge.rubric.weight > 0]

@@ -10,14 +10,15 @@ import numpy as np
 import pytest
 
 from tests.whole_run.files import gentle, plain_farm
-from tunnelsite import House, Settings, catalogue, read_site, screen
+from tunnelsite import House, Settings, read_site, screen
+from tunnelsite.core import catalogue
 from tunnelsite.core.criterion import Criterion
 from tunnelsite.core.errors import ResourceShortage
 from tunnelsite.core.layers import Layer
 from tunnelsite.core.plug_ins import guarded
-from tunnelsite.io.kept_run import keep_run, kept_run
-from tunnelsite.io.site_reader import RasterReading
-from tunnelsite.screening import judges_of
+from tunnelsite.io.read.site import RasterReading
+from tunnelsite.screening.kept_run import keep_run, kept_run
+from tunnelsite.screening.run import judges_of
 
 HOUSE, SETTINGS = House(6.0, 15.0), Settings(halo_m=5.0, azimuths=8, top=2)
 

@@ -9,8 +9,8 @@ from tests.scan.grounds import hills, site
 from tunnelsite import screen
 from tunnelsite.core.house import House
 from tunnelsite.core.rubric import Rubric
-from tunnelsite.relaxing import relaxation, relaxed_limits
-from tunnelsite.settings import settings_from
+from tunnelsite.screening.relaxing import relaxation, relaxed_limits
+from tunnelsite.settings.model import settings_from
 
 GIVEN = {"halo": "20m", "top": 10}
 HOUSE = House.parse("4x9m")

@@ -8,8 +8,8 @@ import shapely
 
 from tests.scan.grounds import features, hills, site
 from tunnelsite import House, screen
-from tunnelsite.io.kept_run import keep_run, kept_run
-from tunnelsite.settings import settings_from
+from tunnelsite.screening.kept_run import keep_run, kept_run
+from tunnelsite.settings.model import settings_from
 
 WEST, NORTH = 499_900.0, 4_700_100.0
 HOUSE = House(4.3, 9.7)

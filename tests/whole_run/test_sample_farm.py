@@ -11,10 +11,10 @@ import pytest
 import shapely
 
 from tunnelsite import screen
-from tunnelsite.io.site_reader import site_from
-from tunnelsite.project_file import project_settings
+from tunnelsite.io.read.site import site_from
 from tunnelsite.scan.steady import nearby
-from tunnelsite.settings import settings_from
+from tunnelsite.settings.model import settings_from
+from tunnelsite.settings.project_file import project_settings
 
 FARM = Path(__file__).resolve().parents[2] / "sample_data"
 

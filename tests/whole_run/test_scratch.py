@@ -14,9 +14,9 @@ import shapely
 from tests.scan.grounds import features, hills, site
 from tunnelsite import House, screen
 from tunnelsite.core.errors import ResourceShortage
-from tunnelsite.io.scratch import Scratch
+from tunnelsite.io.write.scratch import Scratch
 from tunnelsite.kernels import bands as banded
-from tunnelsite.settings import settings_from
+from tunnelsite.settings.model import settings_from
 
 WEST, NORTH = 499_900.0, 4_700_100.0
 

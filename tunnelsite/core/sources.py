@@ -40,7 +40,7 @@ class Source:
 @lru_cache(maxsize=1)  # what it reads is part of the program
 def sources() -> dict[str, Source]:
     """Every source by key, in the order of the file."""
-    found = tomllib.loads(files("tunnelsite").joinpath("sources.toml").read_text("utf-8"))
+    found = tomllib.loads(files("tunnelsite.core").joinpath("sources.toml").read_text("utf-8"))
     return {key: Source(key, **entry) for key, entry in found.items()}
 
 

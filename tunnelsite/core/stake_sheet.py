@@ -15,7 +15,7 @@ class StakePoint:
     """One stake with its places and heights; None = not assessed, or (finish, cut) no finished ground at this stake.
 
     Attributes:
-        kind, label: as in `siteplan.stakes`.
+        kind, label: as in `core.stakes`.
         along_m, across_m: from the centre of the house [m].
         easting, northing: in the map's system, in the map's own unit.
         lon_deg, lat_deg: WGS 84 [deg].

@@ -1,4 +1,4 @@
-"""Where large arrays live: in memory, or (see `io.scratch`) in files, so that a run needs no memory for what it only keeps."""
+"""Where large arrays live: in memory, or (see `io.write.scratch`) in files, so that a run needs no memory for what it only keeps."""
 
 from __future__ import annotations
 

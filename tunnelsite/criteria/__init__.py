@@ -1,1 +1,1 @@
-
+"""One file per topic: descriptions of criteria and the few lines that call a kernel."""

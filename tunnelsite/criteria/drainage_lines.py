@@ -11,7 +11,7 @@ from tunnelsite.core.describe import Description, LayerSpec, Parameter
 from tunnelsite.core.rubric import Rubric
 from tunnelsite.criteria.ground import GROUND
 from tunnelsite.criteria.water import UPSLOPE
-from tunnelsite.kernels import flow_beside as kernel
+from tunnelsite.kernels.water import flow_beside as kernel
 
 HEIGHT = LayerSpec("drainage_height_m", "m", "height above the nearest line that gathers water")
 DISTANCE = LayerSpec("drainage_distance_m", "m", "distance from the nearest line that gathers water")

@@ -9,11 +9,11 @@ import numpy as np
 
 from tunnelsite.core.rubric import Rubric
 from tunnelsite.core.sources import keys_of, sources
-from tunnelsite.decisions.robustness import candidate_marks, ranks_of, weighted_means
+from tunnelsite.scan.firmness.other_weights import candidate_marks, ranks_of, weighted_means
 from tunnelsite.scan.steady import steady_marks
 
 if TYPE_CHECKING:
-    from tunnelsite.result import Result
+    from tunnelsite.screening.result import Result
 
 WIDTHS = (0.5, 2.0)
 

@@ -10,7 +10,6 @@ import shapely
 from tunnelsite.core.criterion import Truth
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.grid import transformer
-from tunnelsite.result import Result
 from tunnelsite.scan.combine import combined
 from tunnelsite.scan.engine import Judge, Scan, truth_of
 from tunnelsite.scan.marks import marks_from
@@ -19,6 +18,7 @@ from tunnelsite.scan.refine import placement, rectangle, shrunk, too_near
 from tunnelsite.scan.steady import SCORE_STEP
 from tunnelsite.scan.strip import Strip
 from tunnelsite.scan.tight_ground import FIT_M
+from tunnelsite.screening.result import Result
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ from tunnelsite.core.process import Process
 from tunnelsite.core.sources import Source, source_words
 
 if TYPE_CHECKING:
-    from tunnelsite.presets import Preset
+    from tunnelsite.settings.presets import Preset
 
 _LABEL_TITLES = {
     "published": "Published",
@@ -53,7 +53,7 @@ def presets_page(presets: Mapping[str, Preset]) -> str:
     lines = [
         "# Presets",
         "",
-        'Written from `tunnelsite/presets.toml`; change that, not this page. `preset = ["winter-north"]` in a project file, or',
+        'Written from `tunnelsite/settings/presets.toml`; change that, not this page. `preset = ["winter-north"]` in a project file, or',
         "`--preset winter-north,snow-country`, takes these settings; whatever is given besides wins. In-ground and container",
         "houses are told apart by `kind`: the rubrics of both stand in `criteria.md`. A preset leaves the ridge as you ask for it: sources",
         "disagree, and `tunnelsite sunchart --json` gives the light that both bearings pass at your place, by season.",
@@ -75,7 +75,7 @@ def sources_page(known: Mapping[str, Source]) -> str:
     lines = [
         "# Sources",
         "",
-        "Written from `tunnelsite/sources.toml`; change that, not this page. Each key stands for one statement; rubrics and presets",
+        "Written from `tunnelsite/core/sources.toml`; change that, not this page. Each key stands for one statement; rubrics and presets",
         "name keys, and comments, tests and pages cite them as `[@key]`. Where nothing published was found, that is said.",
     ]
     for label, title in _LABEL_TITLES.items():

@@ -10,13 +10,13 @@ import shapely
 
 from tunnelsite.core.reproject import from_grid
 from tunnelsite.core.table import Column, Table
-from tunnelsite.decisions.elsewhere import Winner
-from tunnelsite.decisions.rank_shares import RankShares
-from tunnelsite.decisions.verdict import verdict_of
+from tunnelsite.scan.firmness.elsewhere import Winner
+from tunnelsite.scan.firmness.rank_shares import RankShares
+from tunnelsite.scan.firmness.verdict import verdict_of
 from tunnelsite.scan.refine import placement, rectangle, where
 
 if TYPE_CHECKING:
-    from tunnelsite.result import Result
+    from tunnelsite.screening.result import Result
 
 REAL, INTEGER, TEXT = "real", "integer", "text"
 COLUMNS = {

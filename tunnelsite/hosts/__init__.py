@@ -1,1 +1,1 @@
-
+"""Hosts present what the catalogue offers; they compute nothing."""

@@ -47,8 +47,8 @@ def cell_size_m(raster: SourceRaster) -> tuple[float, float]:
 
 def write_layer(path: str | Path, spec: LayerSpec, layer: Layer, raster: SourceRaster, *, overwrite: bool) -> None:
     """Write what a process made of a raster, on its grid, as a COG. Errors: as `write_cog`."""
-    from tunnelsite.io.cog import write_cog
-    from tunnelsite.io.overviews import way_of
+    from tunnelsite.io.formats.cog import write_cog
+    from tunnelsite.io.formats.overviews import way_of
 
     words = {"unit": layer.unit, "title": spec.title}
     write_cog(
@@ -68,7 +68,7 @@ def stored_values(spec: LayerSpec, layer: Layer, datum_m: float) -> np.ndarray:
 
 def place_parameters(process, raster, asked: dict[str, str]) -> tuple[dict[str, float], list[str]]:
     """What the raster knows of the parameters that were not given: its middle, true north there, the step of its heights; notes."""
-    from tunnelsite.siteplan.bearings import convergence_deg
+    from tunnelsite.plans.stakeout.bearings import convergence_deg
 
     wanted = {parameter.id for parameter in process.description.parameters} - asked.keys()
     if "step_m" in wanted:
@@ -114,10 +114,10 @@ def _middle_lonlat(raster) -> tuple[float, float] | None:
 def clear_sky_sun(raster, crop_months: str):
     """The sun of a part of the year over the middle of a raster, under a clear sky. Errors: UsageError without a place on earth."""
     from tunnelsite.core.units import days_of
-    from tunnelsite.light.irradiance import clear_sky_steps
-    from tunnelsite.light.season import season_sun
-    from tunnelsite.light.sun import Place
-    from tunnelsite.settings import crop_period
+    from tunnelsite.settings.model import crop_period
+    from tunnelsite.sun.irradiance import clear_sky_steps
+    from tunnelsite.sun.position import Place
+    from tunnelsite.sun.season import season_sun
 
     middle = _middle_lonlat(raster)
     if middle is None:

@@ -15,12 +15,12 @@ from tunnelsite.core.errors import ResourceShortage
 from tunnelsite.core.layers import Layer, SourceRaster
 from tunnelsite.core.process import GroundTiles, Process, Progress
 from tunnelsite.hosts.process_inputs import cell_size_m, stored_values
-from tunnelsite.io.cog_blocks import NEED_BYTES, cog_by_blocks
-from tunnelsite.io.files import bytes_words
-from tunnelsite.io.height_blocks import HeightBlocks
-from tunnelsite.io.overviews import way_of
-from tunnelsite.io.raster_header import RasterHeader
-from tunnelsite.io.scratch import FROM_BYTES
+from tunnelsite.io.formats.cog_blocks import NEED_BYTES, cog_by_blocks
+from tunnelsite.io.formats.overviews import way_of
+from tunnelsite.io.read.files import bytes_words
+from tunnelsite.io.read.height_blocks import HeightBlocks
+from tunnelsite.io.read.raster_header import RasterHeader
+from tunnelsite.io.write.scratch import FROM_BYTES
 
 
 def too_large(shape: tuple[int, int]) -> bool:

@@ -1,1 +1,1 @@
-
+"""The only place that opens files."""

@@ -1,1 +1,1 @@
-
+"""One file per geoprocessing tool: a description and the few lines that call a kernel."""

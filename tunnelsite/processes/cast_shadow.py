@@ -7,7 +7,7 @@ import numpy as np
 from tunnelsite.core.describe import Description, LayerSpec, Parameter
 from tunnelsite.core.layers import Layer
 from tunnelsite.core.process import Process
-from tunnelsite.kernels import horizon
+from tunnelsite.kernels.light import horizon
 from tunnelsite.processes.sun_asked import SUN_PARAMETERS, SUN_SOURCE, square_cell_m, sun_asked
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from tunnelsite.core.describe import Description, LayerSpec, Parameter
 from tunnelsite.core.layers import Layer
 from tunnelsite.core.process import Process
-from tunnelsite.kernels.cold_pool import cold_pool_depth
+from tunnelsite.kernels.air.cold_pool import cold_pool_depth
 
 
 def _run(inputs, parameters, progress) -> dict[str, Layer]:

@@ -7,7 +7,7 @@ import numpy as np
 from tunnelsite.core.describe import Description, LayerSpec, Parameter
 from tunnelsite.core.layers import Layer
 from tunnelsite.core.process import Process
-from tunnelsite.kernels.drainage_lines import distance_from_drainage, height_above_drainage
+from tunnelsite.kernels.water.drainage_lines import distance_from_drainage, height_above_drainage
 from tunnelsite.processes import flow_accumulation
 
 FLOW = ("ponding_m", "flow_direction", "upslope_m2")

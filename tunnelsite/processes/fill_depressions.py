@@ -9,8 +9,8 @@ import numpy as np
 from tunnelsite.core.describe import Description, LayerSpec, Parameter
 from tunnelsite.core.layers import Layer
 from tunnelsite.core.process import ByTiles, Process
-from tunnelsite.kernels import fill
-from tunnelsite.kernels.tiled_drainage import tiled_filled
+from tunnelsite.kernels.water import fill
+from tunnelsite.kernels.water.tiled_drainage import tiled_filled
 
 
 def filled_by(engine: str, ground: np.ndarray, pause: Callable[[], None] = lambda: None) -> np.ndarray:

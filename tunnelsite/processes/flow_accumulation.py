@@ -7,9 +7,9 @@ import numpy as np
 from tunnelsite.core.describe import Description, LayerSpec, Parameter
 from tunnelsite.core.layers import Layer
 from tunnelsite.core.process import ByTiles, Process
-from tunnelsite.kernels import dinfinity, fill, flow, upslope
 from tunnelsite.kernels.bands import bands
-from tunnelsite.kernels.tiled_drainage import tiled_drainage
+from tunnelsite.kernels.water import dinfinity, fill, flow, upslope
+from tunnelsite.kernels.water.tiled_drainage import tiled_drainage
 from tunnelsite.processes.fill_depressions import ENGINE, filled_by
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from tunnelsite.core.describe import Description, LayerSpec, Parameter
 from tunnelsite.core.layers import Layer
 from tunnelsite.core.process import Process
-from tunnelsite.kernels import terrain
+from tunnelsite.kernels.terrain import slope as terrain
 from tunnelsite.processes.by_rows import by_rows
 
 

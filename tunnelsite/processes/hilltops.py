@@ -7,8 +7,8 @@ import numpy as np
 from tunnelsite.core.describe import Description, LayerSpec, Parameter
 from tunnelsite.core.layers import Layer
 from tunnelsite.core.process import Process
+from tunnelsite.kernels.air.topographic_factor import greatest_factor
 from tunnelsite.kernels.blocks import block_means, spread
-from tunnelsite.kernels.topographic_factor import greatest_factor
 
 
 def _run(inputs, parameters, progress) -> dict[str, Layer]:

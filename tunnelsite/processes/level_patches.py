@@ -11,7 +11,7 @@ from tunnelsite.core.describe import Description, LayerSpec, Parameter
 from tunnelsite.core.layers import Layer
 from tunnelsite.core.process import Process
 from tunnelsite.kernels.bands import bands
-from tunnelsite.kernels.level_patches import level_cells
+from tunnelsite.kernels.terrain.level_patches import level_cells
 from tunnelsite.processes.pond_shapes import pond_blocks
 
 TOLERANCE_M = 2e-4  # heights are float32 above a datum: equal ones stay equal to well below this through the warp

@@ -8,7 +8,7 @@ from tunnelsite.core.describe import Description, LayerSpec, Parameter
 from tunnelsite.core.layers import Layer
 from tunnelsite.core.process import Process
 from tunnelsite.kernels.blocks import block_means, spread
-from tunnelsite.kernels.low_ground import depth_below_surroundings
+from tunnelsite.kernels.terrain.low_ground import depth_below_surroundings
 
 
 def _run(inputs, parameters, progress) -> dict[str, Layer]:

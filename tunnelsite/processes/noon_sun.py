@@ -10,7 +10,7 @@ from tunnelsite.core.describe import Description, LayerSpec, Parameter
 from tunnelsite.core.layers import Layer
 from tunnelsite.core.process import Process
 from tunnelsite.kernels.bands import bands
-from tunnelsite.kernels.horizon import Rays, earth_drop_per_m, horizon_tangent
+from tunnelsite.kernels.light.horizon import Rays, earth_drop_per_m, horizon_tangent
 from tunnelsite.processes.outlines_given import KIND, OUTLINES, outlines_of
 
 OBLIQUITY_DEG = 23.436  # declination at the solstices of 2025 [@obliquity-iau2006]

@@ -11,7 +11,7 @@ from tunnelsite.core.describe import Description, LayerSpec, Parameter
 from tunnelsite.core.layers import Layer
 from tunnelsite.core.process import Process
 from tunnelsite.kernels.bands import bands
-from tunnelsite.kernels.steep_steps import steep_steps
+from tunnelsite.kernels.terrain.steep_steps import steep_steps
 
 LEAST_STEP_M = 0.5  # between neighbours, however small the cells: noise is no wall
 ROUNDED_STEPS = 1.5  # rounding alone makes steps of one between neighbours

@@ -11,9 +11,9 @@ from tunnelsite.core.describe import Description, LayerSpec, Parameter
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.layers import Layer
 from tunnelsite.core.process import Process
-from tunnelsite.kernels.far_horizon import far_view, raise_to_far
-from tunnelsite.kernels.horizon import Rays, earth_drop_per_m
-from tunnelsite.kernels.horizon_share import (
+from tunnelsite.kernels.light.far_horizon import far_view, raise_to_far
+from tunnelsite.kernels.light.horizon import Rays, earth_drop_per_m
+from tunnelsite.kernels.light.horizon_share import (
     Scene,
     add_folded,
     darkest,

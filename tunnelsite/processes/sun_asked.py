@@ -11,7 +11,7 @@ import numpy as np
 from tunnelsite.core.describe import Parameter
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.layers import Layer
-from tunnelsite.light.sun import Place, sun_positions, utc_seconds
+from tunnelsite.sun.position import Place, sun_positions, utc_seconds
 
 SUN_PARAMETERS = (
     Parameter("azimuth_deg", "azimuth of the sun, clockwise from true north", 180.0, "deg", 0.0, 360.0),

@@ -7,7 +7,8 @@ import numpy as np
 from tunnelsite.core.describe import Description, LayerSpec, Parameter
 from tunnelsite.core.layers import Layer
 from tunnelsite.core.process import Process
-from tunnelsite.kernels import terrain, upslope
+from tunnelsite.kernels.terrain import slope as terrain
+from tunnelsite.kernels.water import upslope
 from tunnelsite.processes import flow_accumulation
 
 

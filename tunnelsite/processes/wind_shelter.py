@@ -8,7 +8,7 @@ from tunnelsite.core.describe import Description, LayerSpec, Parameter
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.layers import Layer
 from tunnelsite.core.process import Process
-from tunnelsite.kernels import wind_shelter
+from tunnelsite.kernels.air import wind_shelter
 
 
 def winds(text: str) -> tuple[np.ndarray, np.ndarray]:

@@ -10,16 +10,16 @@ from typing import Any
 import numpy as np
 import shapely
 
-from tunnelsite.catalogue import BUILT_IN_CRITERIA as CRITERIA
+from tunnelsite.core.catalogue import BUILT_IN_CRITERIA as CRITERIA
 from tunnelsite.core.grid import geographic_wkt, horizontal, transformer
 from tunnelsite.core.house import Pad
-from tunnelsite.cost import START_S, Work, estimated, sun_directions
 from tunnelsite.region.drainage import TILE, tile_count
 from tunnelsite.region.inputs import Region
 from tunnelsite.region.tasks import DEGREE_M, Task
 from tunnelsite.region.whole_dem import room, windows_of
 from tunnelsite.scan.localise import native_cell_m
-from tunnelsite.settings import Settings
+from tunnelsite.screening.cost import START_S, Work, estimated, sun_directions
+from tunnelsite.settings.model import Settings
 
 # Processor time [ns] a cell of the DEM: looked through once by one process; drained by all workers, tile by tile.
 LOOKED_THROUGH_NS, DRAINED_NS = 20.0, 750.0

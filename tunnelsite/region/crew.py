@@ -12,7 +12,7 @@ from typing import Any
 
 from tunnelsite.core.errors import TunnelsiteError, UsageError
 from tunnelsite.region.workers import own_workers, threads_of_each
-from tunnelsite.run_table import LIBRARIES, version_rows
+from tunnelsite.screening.run_table import LIBRARIES, version_rows
 
 AHEAD = 3  # jobs a worker that are handed over before it asks: it never waits, and little is lost when it dies
 ANSWER_S = 10.0  # a scheduler that is running answers at once

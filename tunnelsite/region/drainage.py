@@ -1,6 +1,6 @@
 """Drainage of a whole raster before its parcels are screened: tile by tile, on any workers, going on after a break.
 
-The steps are those of `kernels.tiled_drainage`; each tile's answer to each step is a file in the parts folder, and what is solved
+The steps are those of `kernels.water.tiled_drainage`; each tile's answer to each step is a file in the parts folder, and what is solved
 between the steps, on the cells of the tiles' perimeters alone, is solved here. So are results the same to the bit whatever the
 tiles, the workers and the breaks.
 """
@@ -19,14 +19,14 @@ import numpy as np
 
 from tunnelsite.core.errors import InputRefused, ResourceShortage, TunnelsiteError
 from tunnelsite.core.process import Progress
-from tunnelsite.io.drained_tiles import DrainedTiles, is_whole, read_arrays, write_arrays, write_tile
-from tunnelsite.io.height_blocks import HeightBlocks
-from tunnelsite.io.outputs import make_folder
-from tunnelsite.io.staging import write_whole
-from tunnelsite.kernels.tile_frame import Frame, Spot, frame, grown, mine, spots
-from tunnelsite.kernels.tiled_fill import Spills, perimeter_levels, refilled, tile_spills
-from tunnelsite.kernels.tiled_flow import shorter_next_door, tile_directions, tile_steps, unknown_steps
-from tunnelsite.kernels.tiled_upslope import Links, inflow_over_perimeters, tile_links, tile_upslope
+from tunnelsite.io.read.height_blocks import HeightBlocks
+from tunnelsite.io.write.drained_tiles import DrainedTiles, is_whole, read_arrays, write_arrays, write_tile
+from tunnelsite.io.write.outputs import make_folder
+from tunnelsite.io.write.staging import write_whole
+from tunnelsite.kernels.water.tile_frame import Frame, Spot, frame, grown, mine, spots
+from tunnelsite.kernels.water.tiled_fill import Spills, perimeter_levels, refilled, tile_spills
+from tunnelsite.kernels.water.tiled_flow import shorter_next_door, tile_directions, tile_steps, unknown_steps
+from tunnelsite.kernels.water.tiled_upslope import Links, inflow_over_perimeters, tile_links, tile_upslope
 from tunnelsite.region.crew import Hands, Job, killed
 
 TILE = 2048

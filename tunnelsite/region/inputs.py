@@ -16,15 +16,15 @@ from tunnelsite.core.reproject import lonlat_bounds
 from tunnelsite.core.site import Site
 from tunnelsite.core.weather import Weather
 from tunnelsite.core.wind import WindRose
-from tunnelsite.io.drained_tiles import DrainedTiles
-from tunnelsite.io.files import file_name
-from tunnelsite.io.land_window import window_bounds
-from tunnelsite.io.mosaic import Mosaic, mosaic, read_mosaic
-from tunnelsite.io.rasters import covered, height_rules
-from tunnelsite.io.site_reader import read_inputs
+from tunnelsite.io.read.files import file_name
+from tunnelsite.io.read.land_window import window_bounds
+from tunnelsite.io.read.mosaic import Mosaic, mosaic, read_mosaic
+from tunnelsite.io.read.rasters import covered, height_rules
+from tunnelsite.io.read.site import read_inputs
+from tunnelsite.io.write.drained_tiles import DrainedTiles
 from tunnelsite.scan.data_checks import check_columns
 from tunnelsite.scan.localise import unique_names
-from tunnelsite.settings import Settings
+from tunnelsite.settings.model import Settings
 
 MARGIN_M = 50.0  # features are cut to boxes of straight sides, which bend between coordinate systems
 

@@ -8,16 +8,16 @@ from typing import Any
 
 import numpy as np
 
-from tunnelsite import tables
 from tunnelsite.core.site import Site
 from tunnelsite.region.part import packed, table_out
 from tunnelsite.region.suitability import Lattice, block_scores
-from tunnelsite.result import Result
-from tunnelsite.run_table import DOUBT, run_table
 from tunnelsite.scan.ranking import Choice, RankRules, ranked
 from tunnelsite.scan.refine import broken_rules
-from tunnelsite.screening import screen
-from tunnelsite.settings import Settings
+from tunnelsite.screening import tables
+from tunnelsite.screening.result import Result
+from tunnelsite.screening.run import screen
+from tunnelsite.screening.run_table import DOUBT, run_table
+from tunnelsite.settings.model import Settings
 
 QUANTILES = (0.05, 0.25, 0.5, 0.75, 0.95)
 

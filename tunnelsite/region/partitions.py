@@ -11,10 +11,10 @@ import pyproj
 import shapely
 
 from tunnelsite.core.table import Table
-from tunnelsite.io.handover.sheets import parquet_bytes
-from tunnelsite.io.outputs import make_folder
-from tunnelsite.io.plan_files import stored_table
-from tunnelsite.io.staging import OutputExists, write_whole
+from tunnelsite.io.formats.sheets import parquet_bytes
+from tunnelsite.io.write.outputs import make_folder
+from tunnelsite.io.write.plan_files import stored_table
+from tunnelsite.io.write.staging import OutputExists, write_whole
 from tunnelsite.region.inputs import Region, part_of
 from tunnelsite.region.merging import PARCEL_COLUMNS, rows_of
 from tunnelsite.region.part import columns_of

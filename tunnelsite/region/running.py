@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING
 
 from tunnelsite.core.errors import InputRefused, TunnelsiteError, UsageError
 from tunnelsite.core.process import Progress
-from tunnelsite.io.staging import write_whole
+from tunnelsite.io.write.staging import write_whole
 from tunnelsite.region.crew import Hands, Job, killed
 from tunnelsite.region.inputs import TaskInputs, task_site
 from tunnelsite.region.one_task import Wanted, screened_part
 from tunnelsite.region.part import unpacked
 from tunnelsite.region.tasks import Task
-from tunnelsite.settings import Settings
+from tunnelsite.settings.model import Settings
 
 if TYPE_CHECKING:
     from tunnelsite.region.partitions import Partitions

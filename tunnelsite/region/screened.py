@@ -10,15 +10,15 @@ from typing import Any
 
 import shapely
 
-from tunnelsite import catalogue
+from tunnelsite.core import catalogue
 from tunnelsite.core.errors import InputRefused, ResourceShortage, TunnelsiteError
 from tunnelsite.core.grid import horizontal
 from tunnelsite.core.layers import SourceRaster
 from tunnelsite.core.process import Progress, silent
 from tunnelsite.core.table import Table
-from tunnelsite.io.files import layer_of
-from tunnelsite.io.site_reader import OPTIONAL
-from tunnelsite.plan_run import region_run_table
+from tunnelsite.io.read.files import layer_of
+from tunnelsite.io.read.site import OPTIONAL
+from tunnelsite.plans.run_table import region_run_table
 from tunnelsite.region.crew import Crew, Hands
 from tunnelsite.region.drainage import FORMAT, tile_count
 from tunnelsite.region.inputs import Region, task_inputs
@@ -29,8 +29,8 @@ from tunnelsite.region.running import Failure, Kept, finished, may_be_one_parcel
 from tunnelsite.region.suitability import Lattice, lattice, suitability_raster
 from tunnelsite.region.tasks import Task, each_alone, tasks_of
 from tunnelsite.region.whole_dem import drained_region, water_note
-from tunnelsite.run_table import LIBRARIES, version_rows
-from tunnelsite.settings import PATH_KEYS, Settings, keep_out_parts
+from tunnelsite.screening.run_table import LIBRARIES, version_rows
+from tunnelsite.settings.model import PATH_KEYS, Settings, keep_out_parts
 
 _BROKEN = (ArithmeticError, AttributeError, LookupError, OSError, TypeError, ValueError, shapely.errors.ShapelyError)
 # What says where things lie and not what is asked.

@@ -15,19 +15,19 @@ import numpy as np
 from tunnelsite.core.errors import InputRefused, ResourceShortage
 from tunnelsite.core.grid import geographic_wkt, transformer
 from tunnelsite.core.process import Progress
-from tunnelsite.cost import CLEARLY
-from tunnelsite.io.drained_tiles import DrainedTiles
-from tunnelsite.io.files import bytes_words, require_memory
-from tunnelsite.io.height_blocks import HeightBlocks, height_blocks
-from tunnelsite.io.mosaic import Mosaic
-from tunnelsite.io.rasters import covered, height_rules
-from tunnelsite.io.site_reader import window_bounds
-from tunnelsite.io.staging import write_whole
+from tunnelsite.io.read.files import bytes_words, require_memory
+from tunnelsite.io.read.height_blocks import HeightBlocks, height_blocks
+from tunnelsite.io.read.mosaic import Mosaic
+from tunnelsite.io.read.rasters import covered, height_rules
+from tunnelsite.io.read.site import window_bounds
+from tunnelsite.io.write.drained_tiles import DrainedTiles
+from tunnelsite.io.write.staging import write_whole
 from tunnelsite.region.crew import Hands, own_versions
 from tunnelsite.region.drainage import FORMAT, TILE, drainage_of, drained, tile_count
 from tunnelsite.region.inputs import Region, band_of, part_of
 from tunnelsite.region.tasks import Task
-from tunnelsite.settings import Settings
+from tunnelsite.screening.cost import CLEARLY
+from tunnelsite.settings.model import Settings
 
 PERIMETER_BYTES = 200  # of memory a cell of the tiles' perimeters (tests/benchmarks/bench_tiled_drainage.py)
 KEPT_BYTES = (

@@ -11,8 +11,8 @@ from collections.abc import Callable, Iterator
 from multiprocessing import resource_tracker
 
 from tunnelsite.core.ending import taken_away
-from tunnelsite.io.files import available_bytes
-from tunnelsite.io.scratch import temporary_folder
+from tunnelsite.io.read.files import available_bytes
+from tunnelsite.io.write.scratch import temporary_folder
 
 GONE_S = 0.3  # how long the end of killed workers is waited for
 

@@ -11,24 +11,24 @@ import shapely
 
 from tunnelsite.core.errors import TunnelsiteError
 from tunnelsite.core.site import Frame, Site
-from tunnelsite.light.received import light_received
-from tunnelsite.limits import site_limits
-from tunnelsite.report.grading_words import drainage_summary, grading_summary
-from tunnelsite.report.markup import plain_name
-from tunnelsite.report.site_horizon import Surroundings, horizon_at
-from tunnelsite.report.sun_chart import Clock, Details, SunChart, sun_chart
+from tunnelsite.drawing.markup import plain_name
+from tunnelsite.plans.drainage.plan import DrainageSettings, drainage_plan
+from tunnelsite.plans.grading.error import earthwork_error
+from tunnelsite.plans.grading.plan import grading_plan
+from tunnelsite.plans.grading.settings import GradingSettings
+from tunnelsite.plans.grading.words import drainage_summary, grading_summary
+from tunnelsite.plans.limits import site_limits
+from tunnelsite.plans.place import Place
+from tunnelsite.plans.sunchart.chart import Clock, Details, SunChart, sun_chart
+from tunnelsite.plans.sunchart.site_horizon import Surroundings, horizon_at
 from tunnelsite.scan.pitch_error import counted_error, stated_error
 from tunnelsite.scan.refine import placement
-from tunnelsite.settings import Settings, crop_period
-from tunnelsite.siteplan.drainage_plan import DrainageSettings, drainage_plan
-from tunnelsite.siteplan.grading_error import earthwork_error
-from tunnelsite.siteplan.grading_plan import grading_plan
-from tunnelsite.siteplan.grading_settings import GradingSettings
-from tunnelsite.siteplan.place import Place
+from tunnelsite.settings.model import Settings, crop_period
+from tunnelsite.sun.received import light_received
 
 if TYPE_CHECKING:
-    from tunnelsite.light.irradiance import SunSteps
-    from tunnelsite.result import Result
+    from tunnelsite.screening.result import Result
+    from tunnelsite.sun.irradiance import SunSteps
 
 TITLE_LETTERS = 44  # a longer name would run over the edge of a picture
 DRAWS = 100
@@ -72,9 +72,9 @@ class Study:
 
 def sun_view(site: Site, frame: Frame, settings: Settings) -> SunView:
     """The light of the year at a site whose frame has its surface. See `crop_sun.sun_table` for the same in a screening."""
-    from tunnelsite.crop_sun import bare_months
-    from tunnelsite.light.irradiance import clear_sky_steps, weather_steps
-    from tunnelsite.light.sun import Place as SunPlace
+    from tunnelsite.screening.crop_sun import bare_months
+    from tunnelsite.sun.irradiance import clear_sky_steps, weather_steps
+    from tunnelsite.sun.position import Place as SunPlace
 
     place = SunPlace(frame.lat_deg, frame.lon_deg, frame.datum_m)
     steps = clear_sky_steps(place) if site.weather is None else weather_steps(site.weather, place)

@@ -10,12 +10,12 @@ import numpy as np
 import shapely
 
 from tunnelsite.core.grid import transformer
-from tunnelsite.decisions.robustness import candidate_marks
 from tunnelsite.report.card_words import measure_words
+from tunnelsite.scan.firmness.other_weights import candidate_marks
 from tunnelsite.scan.refine import placement, rectangle
 
 if TYPE_CHECKING:
-    from tunnelsite.result import Result
+    from tunnelsite.screening.result import Result
 
 GOOD, POOR = 0.8, 0.5
 

@@ -7,13 +7,13 @@ from typing import Any
 from xml.etree.ElementTree import Element
 
 from tunnelsite.core import amounts
+from tunnelsite.drawing.contours import contour_interval
+from tunnelsite.drawing.markup import picture, tag
+from tunnelsite.drawing.thinned import slim_svg
+from tunnelsite.plans.grading.map import MapData, grading_map_svg
+from tunnelsite.plans.grading.profiles import profiles_svg
+from tunnelsite.plans.grading.words import spoil_words, surplus_words
 from tunnelsite.report.candidate_study import Study
-from tunnelsite.report.contours import contour_interval
-from tunnelsite.report.grading_map import MapData, grading_map_svg
-from tunnelsite.report.grading_words import spoil_words, surplus_words
-from tunnelsite.report.markup import picture, tag
-from tunnelsite.report.profile_picture import profiles_svg
-from tunnelsite.report.slim import slim_svg
 
 LEAST_CONTOUR_M = 0.1  # below it contours draw the noise of the elevation model
 

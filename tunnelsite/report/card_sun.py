@@ -6,15 +6,15 @@ from xml.etree.ElementTree import Element
 
 from tunnelsite.core.sources import sources
 from tunnelsite.core.units import FOOT_M, MONTHS
-from tunnelsite.light.crops import CROP_BANDS, daily_light_integral, default_transmission
-from tunnelsite.light.received import Light
+from tunnelsite.drawing.markup import named, picture, tag
+from tunnelsite.drawing.thinned import slim_svg
+from tunnelsite.plans.sunchart.chart import SunChart
+from tunnelsite.plans.sunchart.light_picture import light_svg
+from tunnelsite.plans.sunchart.picture import sun_chart_svg
+from tunnelsite.plans.sunchart.words import lost_words
 from tunnelsite.report.candidate_study import Study
-from tunnelsite.report.light_picture import light_svg
-from tunnelsite.report.markup import named, picture, tag
-from tunnelsite.report.slim import slim_svg
-from tunnelsite.report.sun_chart import SunChart
-from tunnelsite.report.sun_chart_picture import sun_chart_svg
-from tunnelsite.report.sun_chart_words import lost_words
+from tunnelsite.sun.crops import CROP_BANDS, daily_light_integral, default_transmission
+from tunnelsite.sun.received import Light
 
 NAMED_BLOCKERS = 4
 

@@ -11,21 +11,21 @@ from typing import TYPE_CHECKING
 from xml.etree.ElementTree import Element
 
 from tunnelsite.core.units import MONTHS
+from tunnelsite.drawing.farm_map import MapMark, farm_map_svg
+from tunnelsite.drawing.markup import document, json_text, plain_name, put, svg_element, tag
+from tunnelsite.drawing.outcome_groups import Fate, passed_fates, rejected_fates, score_edges, shown_scan
 from tunnelsite.report.candidate_study import Study
 from tunnelsite.report.card_facts import Facts, all_facts, corners_on_map
-from tunnelsite.report.farm_map import MapMark, farm_map_svg
-from tunnelsite.report.fates import Fate, passed_fates, rejected_fates, score_edges, shown_scan
-from tunnelsite.report.markup import document, json_text, plain_name, put, svg_element, tag
 from tunnelsite.report.page_cards import card
 from tunnelsite.report.page_opening import answer, relaxed_section, unknown_section
 from tunnelsite.report.page_parts import asks_section, cautions_section, map_section, table_section
 from tunnelsite.report.page_record import record_sections
 from tunnelsite.report.page_weights import page_data, weights_section
 from tunnelsite.scan.outcomes import outcomes
-from tunnelsite.settings import crop_period
+from tunnelsite.settings.model import crop_period
 
 if TYPE_CHECKING:
-    from tunnelsite.result import Result
+    from tunnelsite.screening.result import Result
 
 
 @dataclass(frozen=True)

@@ -8,16 +8,16 @@ from xml.etree.ElementTree import Element
 from tunnelsite.core import amounts
 from tunnelsite.core.reproject import wgs84_doubt
 from tunnelsite.core.units import FOOT_M
-from tunnelsite.decisions.verdict import share_words
+from tunnelsite.drawing.markup import named, put, tag
 from tunnelsite.report.candidate_study import Study
 from tunnelsite.report.card_facts import Facts, Judged
 from tunnelsite.report.card_plans import earthwork_part, water_part
 from tunnelsite.report.card_sun import sun_part
-from tunnelsite.report.markup import named, put, tag
+from tunnelsite.scan.firmness.verdict import share_words
 from tunnelsite.scan.steady import FARTHEST_M
 
 if TYPE_CHECKING:
-    from tunnelsite.result import Result
+    from tunnelsite.screening.result import Result
 
 MOST_REASONS = 6  # for or against, in the short version fewer
 

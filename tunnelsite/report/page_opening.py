@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING
 from xml.etree.ElementTree import Element
 
 from tunnelsite.core import amounts
-from tunnelsite.relaxing_tables import break_words
+from tunnelsite.drawing.markup import named, put, tag
 from tunnelsite.report.card_facts import Facts
-from tunnelsite.report.markup import named, put, tag
 from tunnelsite.scan.engine import Judge
+from tunnelsite.screening.relaxing_tables import break_words
 
 if TYPE_CHECKING:
-    from tunnelsite.result import Result
+    from tunnelsite.screening.result import Result
 
 SCARCE = 0.01  # of the placements tried: where fewer pass, the best of them is no find (ours)
 LONG = 2000  # letters of a sentence with names from data in it

@@ -6,18 +6,18 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 from xml.etree.ElementTree import Element
 
-from tunnelsite.cautions import CAUTIONS
 from tunnelsite.core import amounts
-from tunnelsite.decisions.ties import undecided
+from tunnelsite.core.cautions import CAUTIONS
+from tunnelsite.drawing.hatches import HATCHES
+from tunnelsite.drawing.markup import named, put, tag
+from tunnelsite.drawing.outcome_groups import Fate, shown_scan
 from tunnelsite.report.card_facts import Facts
-from tunnelsite.report.fates import Fate, shown_scan
-from tunnelsite.report.hatches import HATCHES
-from tunnelsite.report.markup import named, put, tag
 from tunnelsite.report.questions import FIELD, asks
 from tunnelsite.report.table_columns import columns_of
+from tunnelsite.scan.firmness.ties import undecided
 
 if TYPE_CHECKING:
-    from tunnelsite.result import Result
+    from tunnelsite.screening.result import Result
 
 FIRST_CAUTIONS = 6  # of CAUTIONS: those about life, law and money
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 from xml.etree.ElementTree import Element
 
-from tunnelsite.decisions.robustness import candidate_marks
-from tunnelsite.report.markup import named, put, tag
+from tunnelsite.drawing.markup import named, put, tag
 from tunnelsite.scan.combine import dominance
+from tunnelsite.scan.firmness.other_weights import candidate_marks
 
 if TYPE_CHECKING:
-    from tunnelsite.result import Result
+    from tunnelsite.screening.result import Result
 
 PROSE_LETTERS = 2000  # of a sentence that a name from data may stand in
 MOST_REASONS = 400  # rows; the rest stands in the GeoPackage

@@ -7,12 +7,12 @@ from xml.etree.ElementTree import Element
 
 import numpy as np
 
-from tunnelsite.decisions.robustness import candidate_marks
-from tunnelsite.report.markup import named, put, tag
+from tunnelsite.drawing.markup import named, put, tag
 from tunnelsite.scan.combine import combined
+from tunnelsite.scan.firmness.other_weights import candidate_marks
 
 if TYPE_CHECKING:
-    from tunnelsite.result import Result
+    from tunnelsite.screening.result import Result
 
 WAYS = {
     "mean": "the weighted mean of the marks",

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from tunnelsite.core import amounts
 
 if TYPE_CHECKING:
-    from tunnelsite.result import Result
+    from tunnelsite.screening.result import Result
 
 
 @dataclass(frozen=True)

@@ -7,9 +7,9 @@ from typing import Any
 from tunnelsite.core.house import House
 from tunnelsite.core.shade_gap import Roof, midwinter_gap_m
 from tunnelsite.core.sources import sources
-from tunnelsite.light.film import LABEL, WINTER_NORTH, WINTER_SOUTH, season_transmission
-from tunnelsite.light.irradiance import SunSteps
-from tunnelsite.settings import Settings, crop_period
+from tunnelsite.settings.model import Settings, crop_period
+from tunnelsite.sun.film import LABEL, WINTER_NORTH, WINTER_SOUTH, season_transmission
+from tunnelsite.sun.irradiance import SunSteps
 
 GAP_LABEL = (
     "derived, not published: level ground, midwinter, edge of the shadow at the foot of the next house; "

@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING, Any
 
 from tunnelsite.core import amounts
 from tunnelsite.core.units import FOOT_M
+from tunnelsite.drawing.markup import plain_name
 from tunnelsite.report.card_facts import Facts
-from tunnelsite.report.markup import plain_name
 
 if TYPE_CHECKING:
-    from tunnelsite.result import Result
+    from tunnelsite.screening.result import Result
 
 NUMBER, WORDS = "number", "words"
 

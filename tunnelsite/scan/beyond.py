@@ -11,7 +11,7 @@ import numpy as np
 from tunnelsite.core.grid import Grid, horizontal, transformer
 from tunnelsite.core.layers import Drained, Layer
 from tunnelsite.core.site import Frame
-from tunnelsite.kernels.beyond import carried, inside_cells, raised_edge, reached_from_beyond
+from tunnelsite.kernels.water.beyond import carried, inside_cells, raised_edge, reached_from_beyond
 from tunnelsite.scan.localise import LATTICE_TOLERANCE_CELLS, close_lattice
 
 

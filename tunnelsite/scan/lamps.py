@@ -8,7 +8,7 @@ import shapely
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.core.layers import Features
 from tunnelsite.core.site import Frame
-from tunnelsite.kernels.illuminance import Lamps, lamp_light
+from tunnelsite.kernels.light.illuminance import Lamps, lamp_light
 
 USUAL_HEIGHT_M = 5.0  # of a yard lamp whose height is not given; common practice, no source
 LIGHT_HEIGHT_M = 1.0

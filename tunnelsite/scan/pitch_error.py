@@ -10,9 +10,9 @@ import numpy as np
 from tunnelsite.core.elevation_error import ErrorModel, error_model
 from tunnelsite.core.house import House, Pad
 from tunnelsite.core.site import Frame
-from tunnelsite.kernels.blade import error_ripple
-from tunnelsite.kernels.plane_error import SlopeErrors, hidden_ground, second_difference_variance, slope_error
-from tunnelsite.kernels.second_differences import mean_square_second_differences
+from tunnelsite.kernels.terrain.blade import error_ripple
+from tunnelsite.kernels.terrain.plane_error import SlopeErrors, hidden_ground, second_difference_variance, slope_error
+from tunnelsite.kernels.terrain.second_differences import mean_square_second_differences
 
 REACH_CELLS = 2  # ground this far round a placement, in cells of the model, says how rough it is there ...
 LEAST_REACH_M = 10.0  # ... but at least this far
@@ -80,7 +80,7 @@ def pitch_errors(
 
     Arguments: frame; house; stated, from `stated_error`; rows, first and past-the-last; wanted, bool [rows, cols], which cells
     are asked for as centres; no value depends on the others.
-    Source: propagation of both through the least-squares plane (`kernels.plane_error`). What hides is judged by the second
+    Source: propagation of both through the least-squares plane (`kernels.terrain.plane_error`). What hides is judged by the second
     differences of the model over one and two of its own cells, less what the error of the elevations puts there. An
     error that was only assumed is not taken larger than lets the model be as smooth as it is round the placement, and what
     shows may as well be ground: the worse of the two readings counts (derived). Measured on real ground in
@@ -131,7 +131,7 @@ def placement_error(frame: Frame, at: tuple[int, int]) -> ErrorModel:
 
 def pad_ripple(frame: Frame, pad: Pad) -> float:
     """Root mean square off its plane that errors of the elevations alone show under a pad, for each metre of their standard
-    deviation; see `kernels.blade`."""
+    deviation; see `kernels.terrain.blade`."""
     return counted_ripple(frame.error or stated_error(frame, None, None), pad, frame.grid.cell_m)
 
 

@@ -10,9 +10,9 @@ import shapely
 from tunnelsite.core.grid import true_bearing
 from tunnelsite.core.height_step import LOUD_STEP_M, step_words
 from tunnelsite.core.reproject import to_wgs84
-from tunnelsite.kernels.blade import blade_step
-from tunnelsite.kernels.grading import graded_pads
-from tunnelsite.kernels.planes import rectangle_planes
+from tunnelsite.kernels.terrain.blade import blade_step
+from tunnelsite.kernels.terrain.grading import graded_pads
+from tunnelsite.kernels.terrain.planes import rectangle_planes
 from tunnelsite.kernels.windows import rectangle_max, rectangle_min
 from tunnelsite.scan.doubts import SURFACE_LIKE
 from tunnelsite.scan.engine import Scan

@@ -10,16 +10,16 @@ import shapely
 
 from tunnelsite.core.house import House, Pad
 from tunnelsite.core.site import Frame, segments_of
-from tunnelsite.kernels.grading import Grading, graded_pads
-from tunnelsite.kernels.plane_error import SlopeErrors
-from tunnelsite.kernels.planes import Planes, rectangle_planes
 from tunnelsite.kernels.polygon_mask import polygon_mask
 from tunnelsite.kernels.reach import rectangle_distances
+from tunnelsite.kernels.terrain.grading import Grading, graded_pads
+from tunnelsite.kernels.terrain.plane_error import SlopeErrors
+from tunnelsite.kernels.terrain.planes import Planes, rectangle_planes
 from tunnelsite.kernels.windows import rectangle_max, rectangle_mean, rectangle_min
 from tunnelsite.scan.pitch_error import pad_ripple, pitch_errors, shows_pitch, stated_error
 from tunnelsite.scan.tight_ground import Nudged
 
-BAND_ROWS = 128  # rows of a tile of `kernels.second_differences`, so that no window is summed twice
+BAND_ROWS = 128  # rows of a tile of `kernels.terrain.second_differences`, so that no window is summed twice
 
 
 class Strip:
@@ -123,7 +123,7 @@ class Strip:
         return out
 
     def grading(self, shrink: float) -> Grading:
-        """Earthwork of each feasible pad, as arrays over the strip (NaN elsewhere); see `kernels.grading`."""
+        """Earthwork of each feasible pad, as arrays over the strip (NaN elsewhere); see `kernels.terrain.grading`."""
         if shrink not in self._graded:
             self._graded[shrink] = self._graded_now(shrink)
             return self._graded[shrink]

@@ -1,0 +1,292 @@
+"""The command line as a user meets it: real files, and a process of its own wherever the process can matter."""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import json
+import os
+import sqlite3
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pyogrio
+import pytest
+import rasterio
+
+from tests.whole_run.files import plain_farm
+from tunnelsite.hosts.cli.main import main
+
+ROOT = Path(__file__).resolve().parents[3]
+FARM = ROOT / "sample_data"
+
+
+def tunnelsite(*arguments, cwd: Path | None = None, **environment) -> subprocess.CompletedProcess:
+    return subprocess.run(
+        [sys.executable, "-m", "tunnelsite", *map(str, arguments)],
+        capture_output=True,
+        text=True,
+        cwd=cwd or ROOT,
+        env={**os.environ, "PYTHONPATH": str(ROOT), **environment},
+        timeout=300,
+        check=False,
+    )
+
+
+def called(*arguments) -> subprocess.CompletedProcess:
+    """The same within this process, which saves starting an interpreter."""
+    out, err = io.StringIO(), io.StringIO()
+    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+        status = main([str(part) for part in arguments])
+    return subprocess.CompletedProcess(arguments, status, out.getvalue(), err.getvalue())
+
+
+@pytest.fixture(scope="module")
+def sites(tmp_path_factory) -> tuple[Path, subprocess.CompletedProcess]:
+    """The demo, run once."""
+    out = tmp_path_factory.mktemp("demo") / "sites.gpkg"
+    return out, tunnelsite("demo", "--out", out)
+
+
+def test_demo_needs_no_argument_and_ranks(sites) -> None:
+    out, done = sites
+    assert done.returncode == 0, done.stderr
+    layers = {name for name, _ in pyogrio.list_layers(out)}
+    assert layers >= {"candidates", "pads", "stakes", "rejections", "criteria", "run"}
+    assert "rank" in done.stdout and "screening, not a survey" in done.stdout
+    assert "\x1b" not in done.stderr and "\x1b" not in done.stdout  # run-07: no colour where it is no terminal
+
+
+CONTRACT = [
+    "rank", "score", "parcel", "rank_in_parcel", "house", "width_m", "length_m", "bearing_deg", "lon", "lat", "ground_m",
+    "pitch_along_pct", "pitch_across_pct", "pitch_se_pct", "relief_m", "roughness_m", "crown_m", "cut_m3", "fill_m3",
+    "max_cut_m", "max_fill_m", "pad_m2", "upslope_m2", "ponding_m", "beam_share", "beam_share_worst",
+    "worst_month", "noon_clear_dec", "drainage_height_m",
+    "drainage_distance_m", "room_m", "score_here", "score_lowest", "assessed_pct", "not_assessed", "wind_shelter",
+    "topographic_factor", "cold_pool_m", "valley_depth_m", "reach_water_m", "reach_power_m", "reach_road_m", "night_lux", "clearance_m", "flags",
+]  # fmt: skip
+
+
+def test_candidates_carry_the_columns_of_the_contract(sites) -> None:
+    out, _ = sites
+    found = list(pyogrio.read_info(out, layer="candidates")["fields"])
+    assert [name for name in found if name in CONTRACT] == CONTRACT
+    scores = [name for name in found if name.startswith("score_") and name not in CONTRACT]
+    assert {"score_pitch", "score_sun", "score_drainage", "score_reach_water"} <= set(scores)
+    table = pyogrio.read_dataframe(out, layer="candidates")
+    assert table["rank"].tolist() == list(range(1, len(table) + 1)) and len(table) == 10
+    assert table["score"].is_monotonic_decreasing
+    assert table["score"].between(0, 100).all()
+    for name in scores:
+        assert table[name].dropna().between(0, 1).all()
+
+
+def test_what_was_not_assessed_is_null(tmp_path: Path) -> None:
+    dem, parcels = plain_farm(tmp_path)
+    out = tmp_path / "s.gpkg"
+    done = called("screen", dem, parcels, "--house", "6x15m", "--azimuths", 8, "--halo", "5m", "--out", out)
+    assert done.returncode == 0, done.stderr
+    with sqlite3.connect(out) as database:
+        rows = database.execute("select wind_shelter, night_lux, clearance_m, beam_share from candidates").fetchall()
+    assert rows and all(row[:3] == (None, None, None) for row in rows)
+    assert all(row[3] is not None for row in rows)
+
+
+def test_the_demo_finds_what_was_planted(sites) -> None:
+    out, _ = sites
+    truths = json.loads((FARM / "truths.json").read_text())
+    table = pyogrio.read_dataframe(out, layer="candidates")
+    narrow = pyogrio.read_dataframe(out, layer="rejections", read_geometry=False)
+    reasons = narrow[narrow.rule == "boundary"].set_index("parcel").reason
+    assert reasons["Ribbon"].startswith("too narrow: 6.5 m < 9.1 m")
+    assert "Ribbon" not in set(table.parcel)
+    assert (table.bearing_deg - 90).abs().max() < 0.01
+    assert truths  # the terrace, the pond and the hollow are tested in tests/whole_run
+
+
+def test_run_table_and_criteria_say_what_was_done(sites) -> None:
+    out, _ = sites
+    run = pyogrio.read_dataframe(out, layer="run", read_geometry=False)
+    inputs = run[run.kind == "input"]
+    assert {"dem.tif", "parcels.gpkg", "surface.tif"} <= set(inputs.name)
+    assert inputs.value.str.match(r"sha256 [0-9a-f]{64}").all()
+    cautions = " ".join(run[run.kind == "caution"].value)
+    for word in (
+        "buried utilities",
+        "overhead power lines",
+        "Local codes rule",
+        "licensed practice",
+        "level in the field",
+    ):
+        assert word in cautions
+    criteria = pyogrio.read_dataframe(out, layer="criteria", read_geometry=False)
+    assert criteria.source.str.len().min() > 5
+    assert not run.value.str.contains(str(ROOT)).any()  # no path of this machine in a file that is handed on
+
+
+def test_json_is_json_and_progress_goes_to_stderr(tmp_path: Path) -> None:
+    done = tunnelsite("screen", "--project", FARM / "farm.toml", "--out", tmp_path / "s.gpkg", "--top", 3, "--json")
+    assert done.returncode == 0, done.stderr
+    summary = json.loads(done.stdout)
+    assert len(summary["candidates"]) == 3
+    assert summary["placements_tried"] > 300_000
+    assert summary["candidates"][0]["rank"] == 1
+    assert "light" in done.stderr
+
+
+def test_dry_run_computes_and_writes_nothing(tmp_path: Path) -> None:
+    out = tmp_path / "s.gpkg"
+    done = tunnelsite("screen", "--project", FARM / "farm.toml", "--out", out, "--dry-run", "--json")
+    assert done.returncode == 0, done.stderr
+    plan = json.loads(done.stdout)
+    assert plan["placements"] > 100_000 and plan["estimated_memory_bytes"] > 0
+    assert any("heights are in m" in text for text in plan["assumed"])
+    assert not list(tmp_path.iterdir())
+
+
+def test_existing_output_is_kept(tmp_path: Path) -> None:
+    out = tmp_path / "s.gpkg"
+    out.write_bytes(b"precious")
+    done = tunnelsite("demo", "--out", out)
+    assert done.returncode == 2
+    assert "--overwrite" in done.stderr
+    assert out.read_bytes() == b"precious"
+
+
+@pytest.mark.parametrize(
+    ("arguments", "status", "words"),
+    [
+        (["screen"], 2, ["dem"]),
+        (["screen", "nowhere.tif", "parcels.gpkg"], 3, ["nowhere.tif", "DEM"]),
+        (["screen", FARM / "dem.tif", "nowhere.gpkg"], 3, ["nowhere.gpkg", "parcels"]),
+        (["screen", FARM / "dem.tif", FARM / "parcels.gpkg", "--house", "96x30ft"], 2, ["swap"]),
+        (["screen", FARM / "dem.tif", FARM / "parcels.gpkg", "--setback", "0,5 m"], 2, ["0.5"]),
+        (["screen", FARM / "dem.tif", FARM / "parcels.gpkg", "--lenght", "3"], 2, ["--lenght"]),
+        (["screen", FARM / "dem.tif", FARM / "parcels.gpkg", "--service", "water"], 2, ["NAME=FILE"]),
+        (["screen", FARM / "dem.tif", FARM / "parcels.gpkg", "--weight", "sunn=2"], 2, ["did you mean 'sun'"]),
+        (["screen", FARM / "dem.tif", FARM / "road.gpkg"], 3, ["road.gpkg", "polygon"]),
+        (["screen", FARM / "dem.tif", FARM / "parcels.gpkg", "--out", "nowhere/s.gpkg"], 5, ["nowhere", "folder"]),
+        (["run", "slop", FARM / "dem.tif", "x.tif"], 2, ["did you mean 'slope'"]),
+        (["run", "slope", FARM / "dem.tif", "x.tif", "--set", "as_unit=grad"], 2, ["%"]),
+        (["frobnicate"], 2, ["frobnicate"]),
+        (["screen", FARM / "parcels.gpkg", FARM / "dem.tif"], 3, ["DEM comes first"]),
+        (["screen", FARM / "dem.tif"], 2, ["no parcels were given"]),
+        (["grading", FARM / "dem.tif", FARM / "parcels.gpkg", "--house", "30x96ft"], 2, ["leave it out", "`screen`"]),
+        (["report", "--sites", "s.gpkg"], 2, ["`sunchart`"]),
+        (["sunchart", FARM / "dem.tif", FARM / "parcels.gpkg", "--rank", "1", "--out", "chart"], 2, [".svg"]),
+    ],
+)
+def test_exit_status_and_message(tmp_path: Path, monkeypatch, arguments: list, status: int, words: list[str]) -> None:
+    monkeypatch.chdir(tmp_path)
+    done = called(*arguments)
+    assert done.returncode == status, done.stderr
+    for word in words:
+        assert word in done.stderr
+    assert "Traceback" not in done.stderr
+    assert not list(tmp_path.iterdir())
+
+
+@pytest.mark.parametrize(
+    ("arguments", "status"),
+    [
+        (["screen", FARM / "dem.tif", FARM / "parcels.gpkg", "--lenght", "3"], 2),
+        (["screen", "nowhere.tif", "parcels.gpkg"], 3),
+        (["screen", FARM / "dem.tif", FARM / "parcels.gpkg", "--out", "nowhere/s.gpkg"], 5),
+    ],
+)
+def test_the_process_ends_with_the_status_and_the_message_of_the_call(
+    tmp_path: Path, monkeypatch, arguments: list, status: int
+) -> None:
+    done = tunnelsite(*arguments, cwd=tmp_path)
+    monkeypatch.chdir(tmp_path)
+    expected = called(*arguments)
+    assert (done.returncode, done.stdout, done.stderr) == (status, expected.stdout, expected.stderr)
+    assert expected.returncode == status and not list(tmp_path.iterdir())
+
+
+def test_run_slope_on_its_own(tmp_path: Path) -> None:
+    out = tmp_path / "slope.tif"
+    done = tunnelsite("run", "slope", FARM / "dem.tif", out, "-q")
+    assert done.returncode == 0, done.stderr
+    with rasterio.open(out) as file, rasterio.open(FARM / "dem.tif") as dem:
+        assert file.shape == dem.shape and file.transform == dem.transform
+        slope = file.read(1)
+        assert file.units[0] == "%"
+    assert np.isnan(slope[0]).all() and np.isnan(slope[:, -1]).all()  # incomplete windows
+    assert 0 < np.nanmedian(slope) < 20
+
+
+@pytest.mark.parametrize("name", ["aspect", "hillshade", "fill_depressions", "flow_accumulation", "level_patches"])
+def test_every_process_runs_on_its_own(tmp_path: Path, name: str) -> None:
+    done = called("run", name, FARM / "dem.tif", tmp_path / "out.tif", "-q")
+    assert done.returncode == 0, done.stderr
+    with rasterio.open(tmp_path / "out.tif") as file:
+        assert np.isfinite(file.read(1)).any()
+
+
+def test_overviews_of_aspect_hold_directions_that_are_there(tmp_path: Path) -> None:
+    """The mean of two directions either side of north points south."""
+    assert called("run", "aspect", FARM / "dem.tif", tmp_path / "aspect.tif").returncode == 0
+    with (
+        rasterio.open(tmp_path / "aspect.tif") as whole,
+        rasterio.open(tmp_path / "aspect.tif", overview_level=0) as half,
+    ):
+        cells, coarse = whole.read(1), half.read(1)
+    assert np.isin(coarse[np.isfinite(coarse)], cells).all() and len(np.unique(coarse)) > 1000
+
+
+def test_place_and_north_come_from_the_raster(tmp_path: Path) -> None:
+    """A time needs a place, and azimuths count from true north: both from the raster where they are not given."""
+    out, asked = tmp_path / "shadow.tif", ["--set", "when_utc=2027-12-21T14:00Z"]
+    done = called("run", "cast_shadow", FARM / "dem.tif", out, *asked)
+    assert done.returncode == 0, done.stderr
+    assert "latitude_deg = 43.0" in done.stderr and "longitude_deg = -78.1" in done.stderr
+    assert "north_deg = 1.94" in done.stderr  # atan(tan(dlon) sin(lat)), dlon = 2.85 deg
+    with rasterio.open(out) as file:
+        shadow = file.read(1)
+    assert set(np.unique(shadow[np.isfinite(shadow)])) == {0.0, 1.0}
+    given = tmp_path / "given.tif"
+    more = ["--set", "latitude_deg=43.006624", "--set", "longitude_deg=-78.147309", "--set", "north_deg=1.946641"]
+    done = called("run", "cast_shadow", FARM / "dem.tif", given, *asked, *more)
+    assert done.returncode == 0 and "north_deg" not in done.stderr
+    with rasterio.open(given) as file:
+        assert np.nanmean(file.read(1) != shadow, where=np.isfinite(shadow)) < 1e-3
+    done = called("run", "season_light", FARM / "dem.tif", tmp_path / "l.tif", "--crop-months", "12-01:12-31")
+    assert done.returncode == 0 and "bearing_deg = 91.94" in done.stderr
+    done = called("run", "cast_shadow", FARM / "dem.tif", tmp_path / "x.tif", "--set", "when_utc=noon")
+    assert done.returncode == 2 and "2027-12-21T17:00Z" in done.stderr and not (tmp_path / "x.tif").exists()
+
+
+def test_processes_are_listed() -> None:
+    done = tunnelsite("processes")
+    assert done.returncode == 0
+    for name in (
+        "slope",
+        "aspect",
+        "hillshade",
+        "fill_depressions",
+        "flow_accumulation",
+        "season_light",
+        "cast_shadow",
+        "hillshade_shadowed",
+    ):
+        assert f"{name}:" in done.stdout
+
+
+def test_help_is_quick_and_imports_nothing_heavy() -> None:
+    code = (
+        "import sys; from tunnelsite.hosts.cli.options import parser; parser();"
+        "heavy = {'numba', 'rasterio', 'geopandas', 'pvlib', 'xarray', 'pandas', 'dask'} & set(sys.modules); print(sorted(heavy))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=ROOT, check=True)
+    assert done.stdout.strip() == "[]"
+
+
+def test_filled_ground_keeps_its_height_above_the_sea(tmp_path: Path) -> None:
+    """Inside, heights count from a datum near the ground's own; a file is never written so."""
+    assert called("run", "fill_depressions", FARM / "dem.tif", tmp_path / "filled.tif").returncode == 0
+    with rasterio.open(tmp_path / "filled.tif") as made, rasterio.open(FARM / "dem.tif") as dem:
+        raised = made.read(1) - dem.read(1)
+    assert np.nanmin(raised) > -1e-3 and np.nanmedian(raised) < 1e-3

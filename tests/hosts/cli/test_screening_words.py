@@ -1,0 +1,119 @@
+"""The answer in words: the options first, what was not assessed second, notes once, reasons where nothing passes."""
+
+from __future__ import annotations
+
+import pytest
+
+from tunnelsite.hosts.cli.screening_words import once, words_of
+
+ROW = {
+    "rank": 1, "score": 80.0, "assessed_pct": 61.2, "room_m": 6.0, "parcel": "Home", "house": "6x20m", "bearing_deg": 90.0, "lon": 1.0, "lat": 2.0,
+    "pitch_along_pct": 0.1, "pitch_across_pct": -0.84, "pitch_se_pct": 0.2, "cut_m3": 3.0, "max_cut_m": 0.0508,
+    "upslope_m2": 8093.7, "beam_share": None, "score_lowest": 72.0, "flags": "",
+}  # fmt: skip
+WHY = {
+    "parcel": "Home", "house": "6x20m", "bearing_deg": 90.0, "rule": "deepest_cut", "tried": 9, "rejected": 4,
+    "reason": "Deepest cut", "limit_value": 0.15, "nearest_miss": 0.24922, "unit": "m",
+}  # fmt: skip
+SUMMARY = {
+    "placements_tried": 9, "placements_scored": 5, "seconds": 1.0, "notes": ["dem.tif: in metres"], "out": "s.gpkg", "feet": False,
+    "shift_m": 3.0, "doubts": [], "apart_m": 20.0, "options_wanted": 1, "relax": [], "compromises": [], "rejections": [WHY],
+    "not_assessed": {"assessed_pct": 61.2, "gaps": ["wind (no wind direction was given)"]}, "candidates": [ROW], "undecided": ["Sun is full marks for both options: it does not decide."],
+    "verdict": {"sentence": "Its lead is firm."},
+}  # fmt: skip
+
+
+def test_options_come_first_then_what_was_not_assessed_then_notes() -> None:
+    text = words_of(SUMMARY, False)
+    places = [
+        text.index(part) for part in ("1 place for", "1. Home", "Not assessed (61 % of", "- wind", "Next:", "note: dem")
+    ]
+    assert places == sorted(places) and "rejected 4 of 9" not in text
+    assert "falls 0.8 % (give or take 0.2), cut at most 5 cm deep, 8,094 m2 drain through the pad" in text
+    assert "Moved up to 3.0 m it keeps 90 % of its score or more." in text
+
+
+def test_what_the_data_may_not_be_comes_before_the_options() -> None:
+    assert words_of(SUMMARY | {"doubts": ["dem.tif looks like a surface"]}, False).startswith("DOUBT: dem.tif looks")
+
+
+def test_a_user_of_feet_reads_feet() -> None:
+    text = words_of(SUMMARY | {"feet": True}, False)
+    assert "cut at most 2 in deep, 2.0 acres drain" in text and "Moved up to 10 ft" in text and "3.9 yd3" in text
+
+
+@pytest.mark.parametrize(
+    ("cut_m", "feet", "words"),
+    [
+        (0.0, False, "no cut that the model can show"),
+        (0.004, False, "no cut that the model can show"),
+        (0.006, False, "cut at most 1 cm deep"),
+        (0.012, True, "no cut that the model can show"),
+        (0.013, True, "cut at most 1 in deep"),
+    ],
+)
+def test_a_cut_that_rounds_to_nothing_is_not_called_zero(cut_m: float, feet: bool, words: str) -> None:
+    """Half a centimetre and half an inch (0.0127 m) are where the shown unit rounds up."""
+    text = words_of(SUMMARY | {"feet": feet, "candidates": [ROW | {"max_cut_m": cut_m}]}, False)
+    assert f"(give or take 0.2), {words}, " in text
+
+
+def test_what_the_model_cannot_show_has_no_number() -> None:
+    unknown = dict.fromkeys(("pitch_along_pct", "pitch_across_pct", "pitch_se_pct", "cut_m3", "max_cut_m"))
+    text = words_of(SUMMARY | {"candidates": [ROW | unknown]}, False)
+    assert "cells are too wide to show how the ground lies" in text and "falls" not in text and "not known" in text
+
+
+def test_a_limit_within_the_shift_is_said() -> None:
+    text = words_of(SUMMARY | {"candidates": [ROW | {"score_lowest": 0.0}]}, False)
+    assert "Moved up to 3.0 m it may break a limit." in text and "keeps" not in text
+
+
+def test_small_room_is_said() -> None:
+    text = words_of(SUMMARY | {"candidates": [ROW | {"room_m": 0.5}]}, False)
+    assert "On one side it has room for 0.5 m only" in text
+
+
+def test_the_darkest_month_is_named() -> None:
+    text = words_of(
+        SUMMARY | {"candidates": [ROW | {"beam_share": 0.97, "beam_share_worst": 0.81, "worst_month": 12}]}, False
+    )
+    assert "81 % of the sun in December, its darkest crop month" in text
+
+
+@pytest.mark.parametrize(("bearing", "shown"), [(90.0075, False), (82.5, True)])
+def test_ridges_are_told_apart_where_they_differ(bearing: float, shown: bool) -> None:
+    text = words_of(SUMMARY | {"candidates": [ROW, ROW | {"bearing_deg": bearing}]}, False)
+    assert ("ridge" in text.splitlines()[2]) is shown
+
+
+def test_fewer_options_than_wanted_say_why() -> None:
+    assert "1 of 5 options wanted: options stand 20.0 m apart" in words_of(SUMMARY | {"options_wanted": 5}, False)
+
+
+def test_reasons_tell_limit_and_nearest_miss() -> None:
+    assert "Home: deepest_cut rejected 4 of 9: Deepest cut (limit 0.15 m, nearest 0.2492 m)" in words_of(SUMMARY, True)
+    other = WHY | {"house": "9x30m", "limit_value": None, "nearest_miss": None, "unit": None}
+    none = words_of(SUMMARY | {"candidates": [], "rejections": [WHY, other] * 30}, False)
+    assert none.startswith("No place passes every limit")
+    assert "Home, 9x30m at 90 deg: deepest_cut rejected 4 of 9: Deepest cut\n" in none
+    assert "and 20 more" in none and "explain --at" in none
+
+
+def test_little_that_passes_names_limits_to_relax_and_compromises() -> None:
+    relax = {"title": "Deepest cut", "unit": "m", "limit_value": 0.15, "relaxed_to": 0.3, "more_placements": 772}
+    relax |= {"more_options": 7}
+    broken = {"parcel": "Home", "lat": 2.0, "lon": 1.0, "breaks": "deepest cut 0.19 m, above the limit of 0.15 m"}
+    text = words_of(SUMMARY | {"placements_tried": 9000, "relax": [relax], "compromises": [broken]}, False)
+    assert "Few pass: read on before you choose." in text
+    assert "deepest cut up to 0.3 m (now 0.15): 772 more placements, 7 more options" in text
+    assert "Home, 2.000000, 1.000000: deepest cut 0.19 m, above the limit" in text and "not recommended" in text
+
+
+def test_a_note_on_every_bearing_stands_once() -> None:
+    notes = [("dem.tif", "in metres"), ("bearing 90", "raised"), ("bearing 80", "raised"), ("bearing 80", "other")]
+    assert once([{"name": name, "value": value} for name, value in notes]) == [
+        "dem.tif: in metres",
+        "raised",
+        "bearing 80: other",
+    ]

@@ -1,0 +1,219 @@
+"""The sun chart as numbers and as a picture: every hidden minute accounted for, names escaped, no surprise anywhere on earth."""
+
+import csv
+import xml.etree.ElementTree as ElementTree
+
+import numpy as np
+import pytest
+
+from tests.sun.horizons import flat_horizon
+from tunnelsite.core.errors import UsageError
+from tunnelsite.core.horizon import Horizon
+from tunnelsite.drawing.svg import Drawing, clean, number
+from tunnelsite.io.formats.csv_table import write_csv
+from tunnelsite.plans.sunchart import tables
+from tunnelsite.plans.sunchart.chart import Clock, Details, clock_words, sun_chart
+from tunnelsite.plans.sunchart.picture import sun_chart_svg
+from tunnelsite.plans.sunchart.words import lost_words
+from tunnelsite.sun.irradiance import clear_sky_steps
+from tunnelsite.sun.position import Place, day_of_year, solar_noon_s
+from tunnelsite.sun.received import light_received
+
+CROP = ((10, 1), (4, 30))
+FARM = Place(43.0, -78.0, 200.0)
+AZIMUTHS = np.arange(0, 360, 0.5)
+SVG = "{http://www.w3.org/2000/svg}"
+
+
+def _row_of_trees(name: str = "tree row", place: Place = FARM) -> Horizon:
+    """15 m tall, 30 m to the south, 200 m long; 9 m barn to the east; ground 2 deg all round."""
+    elevation, distance, standing = np.full(720, 2.0), np.full(720, 500.0), np.zeros(720)
+    what = np.array(["ground"] * 720, object)
+    facing = np.abs(AZIMUTHS - 180) < 73
+    elevation[facing] = np.degrees(np.arctan(14 / (30 / np.cos(np.radians(AZIMUTHS[facing] - 180)))))
+    distance[facing] = 30 / np.cos(np.radians(AZIMUTHS[facing] - 180))
+    standing[facing], what[facing] = 15.0, name
+    barn = np.abs(AZIMUTHS - 80) < 15
+    elevation[barn], distance[barn], standing[barn], what[barn] = 20.0, 25.0, 9.0, "barn"
+    return Horizon(AZIMUTHS, elevation, distance, standing, tuple(what))
+
+
+@pytest.fixture(scope="module")
+def chart():
+    horizon = _row_of_trees()
+    light = light_received(horizon, clear_sky_steps(FARM, 30), CROP)
+    ground = Horizon(AZIMUTHS, np.full(720, 2.0))
+    return sun_chart(
+        horizon,
+        FARM,
+        Clock(-5),
+        CROP,
+        Details(title="Field 7", ground=ground, eye_m=1.0, light=light, notes=("a note",)),
+    )
+
+
+def test_every_hidden_minute_is_in_one_stretch(chart):
+    for day in chart.days:
+        own = [s for s in chart.stretches if (s.month, s.day) == (day.month, day.day)]
+        assert sum(s.end_min - s.start_min for s in own) == pytest.approx(60 * (day.possible_h - day.clear_h), abs=1e-6)
+        inside = np.zeros(len(day.minutes), int)
+        for s in own:
+            inside += (day.minutes > s.start_min) & (day.minutes < s.end_min)
+        assert np.array_equal(inside, (~day.clear).astype(int))
+
+
+def test_stretches_name_what_is_there(chart):
+    names = {blocker.number: blocker for blocker in chart.blockers}
+    noon = [s for s in chart.stretches if (s.month, s.day) == (12, 21) and s.from_deg < 180 < s.to_deg]
+    assert len(noon) == 1 and names[noon[0].blocker].what == "tree row"
+    trees = next(blocker for blocker in chart.blockers if blocker.what == "tree row")
+    assert trees.distance_m == pytest.approx(30.0) and trees.standing_m == 15.0 and trees.kind == "standing"
+    assert trees.top_deg == pytest.approx(np.degrees(np.arctan(14 / 30))) and trees.top_azimuth_deg == 180.0
+    barn = next(blocker for blocker in chart.blockers if blocker.what == "barn")
+    assert barn.distance_m == 25.0 and barn.minutes == sum(
+        round(s.end_min - s.start_min) for s in chart.stretches if s.blocker == barn.number
+    )
+    assert sum(b.minutes for b in chart.blockers) == sum(int((~day.clear).sum()) for day in chart.days)
+
+
+def test_blockers_are_numbered_from_north_the_small_ones_last(chart):
+    assert [b.number for b in chart.blockers] == list(range(1, len(chart.blockers) + 1))
+    major = [b.from_deg for b in chart.blockers if not b.minor]
+    assert major == sorted(major)
+    assert [b.minor for b in chart.blockers] == sorted(b.minor for b in chart.blockers)
+
+
+def test_lost_hours_are_told_in_words(chart):
+    """A wall to the south-west: the afternoon of the shortest day, from the very minute at which the sun goes behind it."""
+    elevation = np.where((AZIMUTHS > 215) & (AZIMUTHS < 300), 40.0, 0.0)
+    walled = sun_chart(Horizon(AZIMUTHS, elevation), FARM, Clock(), CROP)
+    december = next(day for day in walled.days if day.month == 12)
+    last = december.minutes[december.clear][-1]
+    lost = max(
+        (day for day in walled.days if walled.in_crop(day.month, day.day)), key=lambda day: day.possible_h - day.clear_h
+    )
+    assert lost_words(walled) == (
+        f"loses {lost.possible_h - lost.clear_h:.1f} of {lost.possible_h:.1f} h on {lost.name}, after {clock_words(lost.minutes[lost.clear][-1])}"
+    )
+    assert 14 * 60 < last < 14.7 * 60 and "in between" not in lost_words(walled)
+    assert lost_words(sun_chart(flat_horizon(), FARM, Clock(), CROP)) == ""
+    assert lost_words(sun_chart(Horizon(AZIMUTHS, np.full(720, 80.0)), FARM, Clock(), CROP)).endswith(
+        ("Apr", "Mar", "Oct")
+    )
+    assert lost_words(chart).startswith("loses ")
+
+
+def test_clocks():
+    solar = sun_chart(flat_horizon(), FARM, Clock(None), CROP)
+    for day in solar.days:  # the sun is on the meridian at 12 whatever the equation of time
+        assert day.minutes[np.argmin(np.abs(day.azimuth_deg - 180))] == pytest.approx(720, abs=0.6)
+        assert day.minutes[0] + day.minutes[-1] == pytest.approx(1440, abs=2.5)
+    clock = sun_chart(flat_horizon(), FARM, Clock(-5), CROP)
+    for day in clock.days:
+        noon = solar_noon_s(day_of_year(day.month, day.day), FARM)[0]
+        told = (noon - 5 * 3600) % 86_400 / 60
+        assert day.minutes[np.argmin(np.abs(day.azimuth_deg - 180))] == pytest.approx(told, abs=0.6)
+    assert clock_words(425.2) == "07:05" and clock_words(-10) == "23:50" and clock_words(1439.9) == "00:00"
+    with pytest.raises(UsageError, match="-15 to 15"):
+        Clock(-78.0)
+    with pytest.raises(UsageError, match="2-30"):
+        sun_chart(flat_horizon(), FARM, Clock(None), CROP, Details(days=((2, 30),)))
+
+
+def test_an_open_plain_loses_nothing():
+    found = sun_chart(flat_horizon(), FARM, Clock(None), CROP)
+    assert found.stretches == () and found.blockers == ()
+    assert all(day.clear_h == day.possible_h for day in found.days)
+    assert "nothing on these days" in sun_chart_svg(found)
+
+
+def test_morning_and_evening_of_an_unnamed_ridge_are_two_things():
+    found = sun_chart(Horizon(np.arange(0, 360, 10.0), np.full(36, 8.0)), FARM, Clock(None), CROP)
+    assert len(found.blockers) == 2
+    assert found.blockers[0].to_deg < 180 < found.blockers[1].from_deg
+    assert found.blockers[0].distance_m is None and found.blockers[0].kind == ""
+
+
+def _texts(svg: str) -> list[str]:
+    return [element.text or "" for element in ElementTree.fromstring(svg).iter(f"{SVG}text")]
+
+
+def test_picture_is_accessible_svg(chart):
+    svg = sun_chart_svg(chart)
+    root = ElementTree.fromstring(svg)
+    assert root.get("role") == "img" and root.get("aria-labelledby") == "title desc"
+    assert root.find(f"{SVG}title").text == "Sun chart: Field 7"
+    described = root.find(f"{SVG}desc").text
+    assert "21 Dec" in described and "tree row" in described and "30 m" in described
+    words = _texts(svg)
+    for expected in ("Field 7", "21 Dec", "When the sun is hidden", "tree row", "S", "180°", "Note: a note"):
+        assert expected in words
+    assert "nan" not in svg.lower().replace("unnamed", "") and "inf" not in "".join(
+        p.get("d", "") for p in root.iter(f"{SVG}path")
+    )
+    assert len(svg) < 200_000
+    width, height = (float(value) for value in root.get("viewBox").split()[2:])
+    for element in root.iter(f"{SVG}text"):
+        assert -5 <= float(element.get("x")) <= width and 0 <= float(element.get("y")) <= height
+
+
+def test_hostile_names_stay_text(chart, tmp_path):
+    name = "</text><script>alert(1)</script>&\x00\x0b\"'\ud800"
+    hostile = sun_chart(_row_of_trees(name), FARM, Clock(None), CROP, Details(title=name, notes=(name,)))
+    svg = sun_chart_svg(hostile)
+    root = ElementTree.fromstring(svg.encode("utf-8"))
+    assert not list(root.iter(f"{SVG}script")) and "<script" not in svg
+    formula = sun_chart(_row_of_trees("=cmd|' /C calc'!A0"), FARM, Clock(None), CROP)
+    write_csv(tmp_path / "hidden.csv", tables.hidden_table(formula), overwrite=False)
+    with open(tmp_path / "hidden.csv", encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    assert any(row["what"].startswith("'=cmd") for row in rows)
+    assert not any(value.startswith(("=", "@", "+")) for row in rows for value in row.values())
+
+
+@pytest.mark.parametrize("lat", [-90.0, -67.0, -38.0, -10.0, 0.0, 5.0, 23.44, 43.0, 66.6, 72.0, 89.9])
+@pytest.mark.parametrize("offset", [None, 12.0])
+def test_pictures_everywhere(lat, offset):
+    place = Place(lat, 170.0, 10.0)
+    rolling = Horizon(np.arange(0, 360, 10.0), 6 + 5 * np.sin(np.radians(np.arange(0, 360, 10.0) * 3)))
+    light = light_received(rolling, clear_sky_steps(place, 120), CROP)
+    found = sun_chart(rolling, place, Clock(offset), CROP, Details(light=light))
+    root = ElementTree.fromstring(sun_chart_svg(found))
+    assert sum(1 for _ in root.iter(f"{SVG}path")) > 3
+    words = "".join(element.text or "" for element in root.iter(f"{SVG}text"))
+    assert ("the sun does not rise" in words) == any(not len(day.minutes) for day in found.days)
+
+
+def test_polar_night_alone():
+    found = sun_chart(flat_horizon(), Place(80, 20), Clock(1), CROP, Details(days=((12, 21), (1, 10))))
+    assert "On all of these days the sun does not rise." in _texts(sun_chart_svg(found))
+
+
+def test_tables(chart, tmp_path):
+    hours = tables.hours_table(chart)
+    assert hours.columns["clear_h"].values[11] == pytest.approx(chart.days[11].clear_h, abs=1e-3)
+    assert len(tables.horizon_table(chart)) == 720
+    light = tables.light_table(chart.light, 0.7)
+    assert len(light) == 13 and light.columns["period"].values[12] == "10-01:04-30"
+    assert light.columns["dli_inside_mol"].values[0] == pytest.approx(
+        0.7 * light.columns["dli_outside_mol"].values[0], abs=1e-3
+    )
+    for make in (tables.hidden_table, tables.hours_table, tables.horizon_table):
+        write_csv(tmp_path / f"{make.__name__}.csv", make(chart), overwrite=False)
+    bare = sun_chart(flat_horizon(), FARM, Clock(None), CROP)
+    for make in (tables.hidden_table, tables.hours_table, tables.horizon_table):
+        write_csv(tmp_path / f"{make.__name__}.csv", make(bare), overwrite=True)
+
+
+def test_writer():
+    drawing = Drawing(10, 20.5, "a<b", "c&d")
+    drawing.words(1, 2.345678, "x<y", stroke_width=0.1)
+    drawing.path([(0.0, 0.0)])
+    drawing.path([(0.0, 0.0), (1.234, 5.0)], closed=True)
+    root = ElementTree.fromstring(drawing.text)
+    assert root.get("viewBox") == "0 0 10 20.5"
+    assert root.find(f"{SVG}text").get("y") == "2.35" and root.find(f"{SVG}text").text == "x<y"
+    assert [path.get("d") for path in root.iter(f"{SVG}path")] == ["M0 0L1.23 5Z"]
+    assert clean("a\x00b\ufffe") == "a\ufffdb\ufffd"
+    with pytest.raises(ValueError, match="picture"):
+        number(float("nan"))

@@ -1,0 +1,64 @@
+"""The horizon at a point of a site: a wall in closed form, true north on a turned grid, names and heights of what stands there."""
+
+import numpy as np
+import pyproj
+import pytest
+import shapely
+
+from tunnelsite.core.errors import UsageError
+from tunnelsite.core.grid import covering_grid, local_crs
+from tunnelsite.core.layers import Features
+from tunnelsite.core.site import Frame
+from tunnelsite.plans.sunchart.site_horizon import horizon_at
+from tunnelsite.scan.surface import add_surface
+
+LON, LAT = -78.0, 43.0
+
+
+def _frame(bearing_deg: float = 90.0, obstacle=None, columns=None) -> Frame:
+    crs = local_crs(pyproj.CRS("EPSG:4326"), LON, LAT)
+    grid = covering_grid(crs, (-150.0, -150.0, 150.0, 150.0), 1.0, bearing_deg)
+    ground = np.zeros(grid.shape, np.float32)
+    features = None
+    if obstacle is not None:
+        moved = shapely.transform(obstacle, lambda p: np.column_stack(grid.from_map(p[:, 0], p[:, 1])))
+        features = Features(
+            np.array([moved], object), {k: np.array([v], object) for k, v in columns.items()}, grid.crs, "obstacles"
+        )
+    frame = Frame(
+        grid, 200.0, {"ground": ground}, {"ground": "m"}, np.empty(0, object), [], LON, LAT, obstacles=features
+    )
+    add_surface(frame)
+    return frame
+
+
+@pytest.mark.parametrize("bearing", [90.0, 60.0])
+def test_wall_to_the_south(bearing):
+    """10 m tall, 30 m to the true south of the point, 200 m long: tan h = 9 cos(azimuth) / 30 with the eye at 1 m."""
+    wall = shapely.box(-100, -40, 100, -30)
+    found = horizon_at(_frame(bearing, wall, {"height_m": 10.0, "what": "barn <b>"}), LON, LAT, 1.0)
+    azimuth = found.surface.azimuth_deg
+    facing = np.abs(azimuth - 180) < 60
+    expected = np.degrees(np.arctan(9 / (30.5 / np.cos(np.radians(azimuth[facing] - 180)))))
+    assert np.abs(found.surface.elevation_deg[facing] - expected).max() < 1.0  # cells of 1 m at 30 m
+    at_south = int(np.argmin(np.abs(azimuth - 180)))
+    assert found.surface.distance_m[at_south] == pytest.approx(30.5, abs=1.0)
+    assert found.surface.standing_m[at_south] == pytest.approx(10.0) and found.surface.what[at_south] == "barn <b>"
+    assert found.surface.elevation_deg[np.abs(azimuth - 180) > 85].max() == 0.0
+    assert (found.ground.elevation_deg == 0).all()
+    assert found.place.altitude_m == pytest.approx(200.0)
+
+
+def test_point_under_a_tree_is_said():
+    found = horizon_at(_frame(90.0, shapely.Point(0, 0), {"height_m": 12.0, "what": "oak"}), LON, LAT, 1.0)
+    assert any("12.0 m tall stands on this very point" in note for note in found.notes)
+
+
+def test_point_off_the_data_is_refused():
+    for lon, lat in ((LON + 0.1, LAT), (LON, LAT - 0.1)):
+        with pytest.raises(UsageError, match="no elevation"):
+            horizon_at(_frame(), lon, lat, 1.0)
+    frame = _frame()
+    frame.ground[:] = np.nan
+    with pytest.raises(UsageError, match="no elevation"):
+        horizon_at(frame, LON, LAT, 1.0)

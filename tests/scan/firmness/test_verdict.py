@@ -1,0 +1,116 @@
+"""One verdict: firm for a planted winner, a tie for mirror images, and the same to the digit wherever it is told."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import shapely
+
+from tests.scan.grounds import site
+from tunnelsite import Settings, screen
+from tunnelsite.core.house import House
+from tunnelsite.hosts.cli.main import main
+from tunnelsite.hosts.cli.screening import summary_of
+from tunnelsite.hosts.cli.screening_words import words_of
+from tunnelsite.scan.firmness.ties import undecided
+from tunnelsite.scan.firmness.verdict import Verdict, told_verdict, verdict_of
+from tunnelsite.screening.kept_run import keep_run, kept_run
+
+WEST, NORTH = 499_900.0, 4_700_100.0
+
+
+def screened(ground: np.ndarray, left_m: float, right_m: float):
+    """Two parcels of 16 by 26 m at two distances from the west edge, one option each."""
+    parcels = [shapely.box(WEST + x, NORTH - 62, WEST + x + 26, NORTH - 46) for x in (left_m, right_m)]
+    settings = Settings(halo_m=20, top=2, per_parcel=1, azimuths=8, elevation_error_m=0.05, kind="container")
+    return screen(site(ground, parcels), House(6, 12, kind="container"), settings=settings)
+
+
+@pytest.fixture(scope="module")
+def planted():
+    """The west on a level terrace, the east on 4 % across the ridge."""
+    r, c = np.mgrid[0:110, 0:140].astype(float)
+    ground = (
+        100 + np.where(c < 70, -0.004 * (r - 55), -0.04 * (r - 55)) + np.random.default_rng(1).normal(0, 0.003, r.shape)
+    )
+    return screened(ground, 20, 90)
+
+
+@pytest.fixture(scope="module")
+def mirrored():
+    """Two places that are each other's mirror image in a meridian."""
+    r, c = np.mgrid[0:110, 0:140].astype(float)
+    away = np.abs(c - 69.5)
+    ground = 100 - 0.012 * (r - 55) + 0.15 * np.sin(away / 9) * np.sin(r / 11)
+    return screened(ground, 20, 94)
+
+
+def test_a_planted_winner_is_firm(planted):
+    found = planted.verdict
+    assert planted.rows[0]["lon"] < planted.rows[1]["lon"]
+    assert found.first > 0.95 and found.words == "firm" and found.tied == () and found.runner_up == 2
+    assert "Option 1 stays first in" in found.sentence and "% of 200 draws" in found.sentence
+    assert "water routed again" in found.sentence and found.sentence.endswith("Its lead is firm.")
+
+
+def test_mirror_images_share_the_first_rank_and_tie(mirrored):
+    found = mirrored.verdict
+    assert mirrored.rows[0]["score"] == pytest.approx(mirrored.rows[1]["score"], abs=0.5)
+    assert found.first == pytest.approx(0.5, abs=0.12) and found.runner_up_first == pytest.approx(1 - found.first)
+    assert found.words in ("a close call", "not settled") and found.tied == (2,)
+    assert "Option 2 ties with it" in found.sentence
+
+
+def test_equal_scores_are_no_firm_lead(mirrored):
+    """Nothing but equal marks: every draw is a tie, which the first of the list does not win."""
+    twice = replace(mirrored, choices=[mirrored.choices[0]] * 2)
+    found = twice.verdict
+    assert (found.first, found.runner_up_first, found.tied, found.words) == (0.5, 0.5, (2,), "a close call")
+
+
+def test_one_verdict_everywhere(mirrored, tmp_path, capsys):
+    path = tmp_path / "run.npz"
+    keep_run(mirrored, path, overwrite=False)
+    again = kept_run(path)
+    assert again.verdict == mirrored.verdict
+    capsys.readouterr()
+    assert main(["robustness", str(path), "--json", "-q"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert told["verdict"] == json.loads(json.dumps(told_verdict(mirrored.verdict)))
+    assert main(["robustness", str(path), "-q"]) == 0
+    assert mirrored.verdict.sentence in capsys.readouterr().out
+
+
+def test_words_of_few_options(planted):
+    alone = replace(planted, choices=planted.choices[:1])
+    assert alone.verdict.words == "the only option" and alone.verdict.runner_up is None
+    assert replace(planted, choices=[]).verdict is None
+
+
+@pytest.mark.parametrize(
+    ("first", "words"), [([0.85, 0.15], "firm"), ([0.7, 0.3], "fairly firm"), ([0.5, 0.5], "a close call"), ([0.2, 0.8], "not settled")]
+)  # fmt: skip
+def test_words_follow_the_share(planted, first, words):
+    found = replace(planted.rank_shares, first=np.array(first), behind=np.array([0.5, first[0]]))
+    verdict = verdict_of(found)
+    assert isinstance(verdict, Verdict) and verdict.words == words
+    assert verdict.tied == (2,) and words in verdict.sentence
+
+
+def test_the_screens_answer_tells_it(mirrored, tmp_path):
+    fresh = replace(mirrored)
+    assert not any(
+        row["name"] == "verdict" for row in fresh.tables["run"].rows
+    )  # it takes seconds, so only where asked for
+    _ = mirrored.rank_shares
+    mirrored.__dict__.pop("tables", None)
+    summary = summary_of(mirrored, tmp_path / "sites.gpkg", 1.0)
+    assert summary["verdict"]["first"] == mirrored.verdict.first
+    words = words_of(summary, False)
+    assert words.count(mirrored.verdict.sentence) == 1
+    assert all(text in words for text in undecided(mirrored)) and undecided(mirrored)
+    told = [row["value"] for row in mirrored.tables["run"].rows if row["name"] == "verdict"]
+    assert told == [mirrored.verdict.sentence]

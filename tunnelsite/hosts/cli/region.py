@@ -1,0 +1,182 @@
+"""`region`: many parcels, task by task, here or on Dask workers."""
+
+from __future__ import annotations
+
+import argparse
+import importlib.util
+import os
+from pathlib import Path
+from typing import Any
+
+from tunnelsite.core.ending import say_what_is_kept
+from tunnelsite.core.errors import UsageError
+from tunnelsite.core.shown import one_line
+from tunnelsite.core.units import length_m, whole_number
+from tunnelsite.hosts.cli.arguments import check_ending
+from tunnelsite.hosts.cli.inputs_named import inputs_named
+from tunnelsite.hosts.cli.options import project_values
+from tunnelsite.hosts.cli.progress import Progress
+from tunnelsite.hosts.cli.streams import answer, say
+
+OWN = ("out", "top", "rasters", "keep", "overwrite")
+MOST_NOTES = 10  # lines that a person still reads
+
+
+def region(given: argparse.Namespace) -> int:
+    """Screen every parcel of a region, keep what is finished, and put it together."""
+    from tunnelsite.io.write.outputs import output_folder, refuse_clashes, reserved_outputs
+    from tunnelsite.settings.model import settings_from
+
+    values = project_values(given)
+    settings = settings_from({name: value for name, value in values.items() if name not in OWN})
+    plan, crew = _plan(given), _crew(given)
+    outputs, parts = _outputs(given), _parts(given)
+    inputs = inputs_named(given, values)
+    refuse_clashes(outputs, inputs)
+    progress = Progress(quiet=given.quiet)
+    from tunnelsite.region.crew import check_scheduler
+    from tunnelsite.region.inputs import read_region
+
+    if crew.scheduler is not None:
+        check_scheduler(crew.scheduler)  # before hours of reading
+    if given.dry_run:
+        return _dry_run(given, read_region(settings), settings, plan)
+    with reserved_outputs(outputs, inputs, overwrite=bool(given.overwrite)):
+        from tunnelsite.io.write.region_files import write_region
+        from tunnelsite.region.running import Kept
+        from tunnelsite.region.screened import screened_region
+
+        progress("reading", 0.0)
+        found = read_region(settings)
+        progress("reading", 1.0)
+        with output_folder(parts, "a folder for finished tasks"):
+            say_what_is_kept(f"finished tasks are kept in {one_line(str(parts))}; the same command goes on from there")
+            kept = Kept(parts, _partitions(given, outputs, found))
+            result = screened_region(found, settings, plan, crew, kept, progress)
+            progress("writing", 0.0)
+            write_region(result, outputs, overwrite=bool(given.overwrite))
+        progress("writing", 1.0)
+    summary = _summary(result, outputs, parts)
+    answer(summary, _words, as_json=given.json)
+    return 0
+
+
+def _plan(given: argparse.Namespace):
+    from tunnelsite.region.screened import RegionPlan
+
+    size = 2000.0 if given.group_size is None else length_m(given.group_size, "--group-size", most_m=20_000.0)
+    blocks = (
+        None if given.suitability is None else length_m(given.suitability, "--suitability", least_m=1.0, most_m=1e5)
+    )
+    top = 3 if given.top is None else whole_number(given.top, "--top", 1, 1000)
+    return RegionPlan(size, top, blocks, given.drainage)
+
+
+def _crew(given: argparse.Namespace):
+    from tunnelsite.region.crew import Crew
+
+    workers = (os.cpu_count() or 1) if given.workers is None else whole_number(given.workers, "--workers", 0, 1000)
+    if given.scheduler is not None and given.workers is not None:
+        raise UsageError("both --workers and --scheduler were given", "one of them", "a scheduler has its own workers")
+    return Crew(workers, given.scheduler)
+
+
+def _outputs(given: argparse.Namespace) -> dict[str, Path]:
+    out = Path(given.out or "region.gpkg")
+    check_ending("--out", out, ".gpkg")
+    found = {"--out": out, "manifest": out.with_name(f"{out.stem}-manifest.json")}
+    if given.suitability is not None:
+        found["suitability"] = out.with_name(f"{out.stem}-suitability.tif")
+        found["suitability style"] = found["suitability"].with_suffix(".sld")
+    for option in ("parquet", "partitions"):
+        if getattr(given, option) and importlib.util.find_spec("pyarrow") is None:
+            raise UsageError(f"--{option}, but pyarrow is not installed", "the extra `parquet`", "install it")
+    if given.parquet:
+        found |= {f"{name} parquet": out.with_name(f"{out.stem}-{name}.parquet") for name in ("candidates", "parcels")}
+    return found
+
+
+def _partitions(given: argparse.Namespace, outputs: dict[str, Path], region):
+    if not given.partitions:
+        return None
+    from tunnelsite.core.grid import horizontal
+    from tunnelsite.region.partitions import Partitions
+
+    out = outputs["--out"]
+    folder = out.with_name(f"{out.stem}-partitions")
+    return Partitions(folder, region, horizontal(region.parcels.crs), overwrite=bool(given.overwrite))
+
+
+def _parts(given: argparse.Namespace) -> Path:
+    out = Path(given.out or "region.gpkg")
+    return out.with_name(f"{out.stem}.parts") if given.parts is None else Path(given.parts)
+
+
+def _summary(result, outputs: dict[str, Path], parts: Path) -> dict[str, Any]:
+    parcels, candidates = result.table("parcels"), result.table("candidates")
+    failed = [row for row in parcels.rows if row["state"] == "failed"]
+    listed = ("rank", "score", "parcel", "house", "lon", "lat")
+    best = [{name: row.get(name) for name in listed} for row in candidates.rows[:20]]
+    return {
+        "written": {name: str(path) for name, path in outputs.items()},
+        "parts": str(parts),
+        "parcels": len(parcels.rows),
+        "failed": [{"parcel": row["parcel"], "reason": row["reason"]} for row in failed],
+        "with_candidates": sum(bool(row.get("candidates")) for row in parcels.rows),
+        "placements_tried": sum(row.get("tried") or 0 for row in parcels.rows),
+        "placements_passed": sum(row.get("passed") or 0 for row in parcels.rows),
+        "candidates": len(candidates.rows),
+        "best": best,
+        "notes": [row["value"] for row in result.table("run").rows if row["kind"] == "note"],
+    }
+
+
+def _words(summary: dict[str, Any]) -> str:
+    lines = [
+        f"{summary['parcels']:,} parcels, {summary['with_candidates']:,} with candidates; {summary['placements_tried']:,} "
+        f"placements tried, {summary['placements_passed']:,} passed every limit."
+    ]
+    for row in summary["best"][:10]:
+        lines.append(
+            f"{row['rank']:>5} {row['score']:6.1f}  {row['parcel'][:24]:<24} {row['house']:<9} {row['lon']:11.6f} {row['lat']:10.6f}"
+        )
+    for row in summary["failed"][:10]:
+        lines.append(f"not screened: {row['parcel']}: {row['reason']}")
+    if len(summary["failed"]) > 10:
+        lines.append(f"... and {len(summary['failed']) - 10} more, see the layer `parcels`")
+    lines += [f"note: {text}" for text in summary["notes"][:MOST_NOTES]]
+    if len(summary["notes"]) > MOST_NOTES:
+        lines.append(f"... and {len(summary['notes']) - MOST_NOTES} more, see the layer `run`")
+    lines.append(f"Written to {', '.join(summary['written'].values())}. Finished tasks are kept in {summary['parts']}.")
+    lines.append(
+        "This is a screening, not a survey: level every site in the field; local codes rule (see the run table)."
+    )
+    return "\n".join(lines)
+
+
+def _dry_run(given: argparse.Namespace, region, settings, plan) -> int:
+    """What would be done and what it would cost; nothing is computed or written."""
+    from tunnelsite.region.cost import region_cost
+    from tunnelsite.region.screened import planned
+
+    tasks, _ = planned(region, settings, plan)
+    cost = region_cost(region, tasks, settings, plan.drainage)
+    notes = [*region.dem.whole.notes, *region.parcels.notes]
+    found = {"parcels": len(region.parcels), "tasks": len(tasks), **cost, "assumed": notes}
+    if given.json:
+        answer(found, str, as_json=True)
+        return 0
+    say(f"{found['parcels']:,} parcels in {found['tasks']:,} tasks; cells of {cost['cell_m']:g} m")
+    say(
+        f"about {cost['hours']:.2g} h of work on 2 cores in all; the largest task takes about {cost['largest_seconds']:.0f} s "
+        f"and {cost['largest_memory_bytes'] / 1e9:.1f} GB"
+    )
+    rows, cols = region.dem.whole.shape
+    if plan.drainage == "all":
+        say(
+            f"of these, water is followed over all of the DEM ({rows:,} x {cols:,} cells) in about {cost['drainage_hours']:.2g} h, with "
+            f"{cost['drainage_memory_bytes'] / 1e9:.2g} GB of memory and {cost['drainage_disk_bytes'] / 1e9:.2g} GB of disk; "
+            "--drainage halo leaves it out, and what comes from beyond a task's halo with it"
+        )
+    say(*[f"assumed or found: {text}" for text in notes] or ["nothing had to be assumed"])
+    return 0

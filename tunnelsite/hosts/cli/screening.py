@@ -1,0 +1,166 @@
+"""`screen`, `demo` and `check`."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import time
+from pathlib import Path
+from typing import Any
+
+from tunnelsite.core.errors import UsageError
+from tunnelsite.hosts.cli.arguments import check_ending
+from tunnelsite.hosts.cli.dry_run import dry_run
+from tunnelsite.hosts.cli.inputs_named import inputs_named
+from tunnelsite.hosts.cli.options import project_values
+from tunnelsite.hosts.cli.progress import Progress
+from tunnelsite.hosts.cli.screening_words import once, words_of
+from tunnelsite.hosts.cli.streams import answer
+
+DEFAULT_OUT = "sites.gpkg"
+REASON = (
+    "parcel", "house", "bearing_deg", "rule", "tried", "rejected", "reason", "limit_value", "nearest_miss", "unit",
+)  # fmt: skip
+
+
+def screen(given: argparse.Namespace) -> int:
+    """Score every placement and write the ranking."""
+    from tunnelsite.settings.model import settings_from
+
+    values = project_values(given)
+    settings = settings_from(values)
+    progress = Progress(quiet=given.quiet)
+    files = (_outputs(settings), inputs_named(given, values))
+    if given.dry_run:
+        return dry_run(settings, files, as_json=given.json)
+    return _screened(settings, progress, files, as_json=given.json, more=given.verbose)
+
+
+def check(given: argparse.Namespace) -> int:
+    """The dry run under its own name."""
+    from tunnelsite.settings.model import settings_from
+
+    values = project_values(given)
+    settings = settings_from(values)
+    settings = settings.model_copy(update={"overwrite": True})  # an output from before is no obstacle: none is written
+    return dry_run(settings, (_outputs(settings), inputs_named(given, values)), as_json=given.json)
+
+
+def demo(given: argparse.Namespace) -> int:
+    """Screen the invented farm of sample_data."""
+    from tunnelsite.settings.model import settings_from
+    from tunnelsite.settings.project_file import project_settings
+
+    values, _ = project_settings(sample_data() / "farm.toml")
+    values |= {"out": given.out, "overwrite": given.overwrite}
+    settings = settings_from(values)
+    files = (_outputs(settings), inputs_named(given, values))
+    return _screened(settings, Progress(quiet=given.quiet), files, as_json=False, more=given.verbose)
+
+
+def sample_data() -> Path:
+    """The folder of the invented farm: beside the package in a checkout, inside it where it was installed."""
+    package = Path(__file__).resolve().parents[2]
+    for folder in (package / "sample_data", package.parent / "sample_data"):
+        if (folder / "farm.toml").is_file():
+            return folder
+    raise UsageError("the sample data is missing", "the folder sample_data", "install tunnelsite again")
+
+
+def _outputs(settings) -> dict[str, Path]:
+    """Every file a screening writes, by what it is. Errors: UsageError for a wrong ending or a folder that is none."""
+    from tunnelsite.screening.saving import raster_files
+
+    outputs = {"--out": Path(settings.out or DEFAULT_OUT)}
+    if settings.keep is not None:
+        outputs["--keep"] = Path(settings.keep)
+    for option, ending in (("--out", ".gpkg"), ("--keep", ".npz")):
+        if option in outputs:
+            check_ending(option, outputs[option], ending)
+    if settings.rasters is None:
+        return outputs
+    folder = Path(settings.rasters)
+    there = next(place for place in (folder, *folder.absolute().parents) if os.path.lexists(place))
+    if not there.is_dir():
+        raise UsageError(
+            f"--rasters is {folder}, but {there} is no folder", "a folder, new or old", "choose another name"
+        )
+    return outputs | raster_files(folder)
+
+
+def _screened(settings, progress: Progress, files, *, as_json: bool, more: bool) -> int:
+    from tunnelsite.io.write.outputs import output_folder, refuse_clashes, reserved_outputs
+
+    outputs, inputs = files
+    out, keep = outputs["--out"], outputs.get("--keep")
+    rasters = None if settings.rasters is None else Path(settings.rasters)
+    start = time.monotonic()
+    refuse_clashes(outputs, inputs)  # before so much as a folder is made
+    with output_folder(rasters), reserved_outputs(outputs, inputs, overwrite=settings.overwrite):
+        from tunnelsite.io.read.site import inputs_unchanged, site_from
+        from tunnelsite.screening.run import screen as run
+
+        progress("reading", 0.0)
+        site = site_from(settings)
+        progress("reading", 1.0)
+        result = run(site, settings=settings, progress=progress)
+        inputs_unchanged(site)
+        if result.choices:
+            progress("how firm the lead is", 0.0)
+            _ = result.rank_shares  # so that the run table tells it, too
+            progress("how firm the lead is", 1.0)
+        progress("writing", 0.0)
+        result.write(out, overwrite=settings.overwrite)
+        if rasters is not None:
+            from tunnelsite.screening.saving import write_rasters
+
+            write_rasters(result, rasters, overwrite=settings.overwrite)
+        if keep is not None:
+            from tunnelsite.screening.kept_run import keep_run
+
+            keep_run(result, keep, overwrite=settings.overwrite)
+        progress("writing", 1.0)
+    summary = summary_of(result, out, time.monotonic() - start)
+    answer(summary, lambda told: words_of(told, more), as_json=as_json)
+    return 0
+
+
+def summary_of(result, out: Path, seconds: float) -> dict[str, Any]:
+    """What a program wants to know of a run."""
+    from tunnelsite.scan.firmness.ties import undecided
+    from tunnelsite.scan.firmness.verdict import told_verdict
+    from tunnelsite.screening.run_table import DOUBT, VERDICT
+
+    tables = result.tables
+    candidates = _rows(tables["candidates"])
+    run = tables["run"]
+    shares = [row["assessed_pct"] for row in candidates]
+    return {
+        "out": str(out),
+        "doubts": result.doubts,
+        "seconds": round(seconds, 2),
+        "placements_tried": sum(int(scan.ground.inside.sum()) for scan in result.scans),
+        "placements_scored": sum(len(scan.index) for scan in result.scans),
+        "options_wanted": result.settings.top,
+        "shift_m": result.settings.shift_m,
+        "apart_m": result.apart_m,
+        "feet": any(scan.house.feet for scan in result.scans),
+        "candidates": candidates,
+        "verdict": None if result.verdict is None else told_verdict(result.verdict),
+        "undecided": undecided(result),
+        "not_assessed": {
+            "assessed_pct": min(shares) if shares else None,
+            "gaps": [gap.words for gap in result.gaps],
+        },
+        "relax": _rows(tables["relax"]) if "relax" in tables else [],
+        "compromises": _rows(tables["compromises"]) if "compromises" in tables else [],
+        "rejections": [{name: row[name] for name in REASON} for row in _rows(tables["rejections"])],
+        "notes": once([row for row in run.rows if row["kind"] == "note" and row["name"] not in (DOUBT, VERDICT)]),
+        "cautions": [row["value"] for row in run.rows if row["kind"] == "caution"],
+    }
+
+
+def _rows(table) -> list[dict[str, Any]]:
+    """The rows of a table with what is missing as None."""
+    values = {name: table.values(name) for name in table.columns}
+    return [{name: values[name][k] for name in table.columns} for k in range(len(table.rows))]

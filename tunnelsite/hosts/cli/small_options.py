@@ -1,0 +1,82 @@
+"""Options of the commands that need few: rescore, compare, robustness, run."""
+
+from __future__ import annotations
+
+import argparse
+
+from tunnelsite.hosts.cli.arguments import whole
+
+
+def add_rescore_options(command: argparse.ArgumentParser) -> None:
+    """What `rescore` is told."""
+    command.add_argument("kept", metavar="KEPT", help="file of `tunnelsite screen --keep`")
+    command.add_argument("--out", required=True, metavar="FILE", help="GeoPackage to write")
+    command.add_argument("--weight", action="append", default=[], metavar="CRITERION=NUMBER", help="repeatable")
+    part = "full_at, none_at, limit or weight of a criterion; repeatable"
+    command.add_argument("--rubric", action="append", default=[], metavar="CRITERION.PART=NUMBER", help=part)
+    command.add_argument("--top", type=whole("--top", 1, 10_000), metavar="NUMBER", help="candidates kept")
+    command.add_argument("--overwrite", action="store_true", help="replace the output if it exists")
+    command.add_argument("--json", action="store_true", help="a machine-readable summary on stdout")
+
+
+def add_compare_options(command: argparse.ArgumentParser) -> None:
+    """What `compare` is told."""
+    command.add_argument("first", metavar="SITES", help="GeoPackage of a screening")
+    command.add_argument("second", nargs="?", metavar="SITES", help="GeoPackage of another")
+    text = "candidates of the one run to set side by side, as 1,2,5; the others are told against the first of them"
+    command.add_argument("--ranks", metavar="LIST", help=text)
+    command.add_argument("--json", action="store_true", help="machine-readable")
+
+
+def add_robustness_options(command: argparse.ArgumentParser) -> None:
+    """What `robustness` is told."""
+    command.add_argument("kept", metavar="KEPT", help="file of `tunnelsite screen --keep`")
+    command.add_argument("--out", metavar="FILE", help="GeoPackage to write: places and shares of every rank")
+    command.add_argument("--draws", metavar="NUMBER", help="random draws (default: of the run, 200)")
+    command.add_argument("--seed", metavar="NUMBER", help="the same seed gives the same draws (default: of the run, 1)")
+    text = "standard deviation of the elevations' error (default: of the run, else assumed by the model's cells)"
+    command.add_argument("--elevation-error", metavar="LENGTH", help=text)
+    text = "distance at which the errors' correlation falls to 1/e; 0m = each cell for itself (default: of the run, 5m)"
+    command.add_argument("--error-range", metavar="LENGTH", help=text)
+    text = "how closely random weights keep to the given ones (default 50); 0 = any weights are equally likely"
+    command.add_argument("--concentration", metavar="NUMBER", help=text)
+    command.add_argument("--overwrite", action="store_true", help="replace the output if it exists")
+    command.add_argument("--json", action="store_true", help="machine-readable")
+
+
+def add_run_options(command: argparse.ArgumentParser) -> None:
+    """What `run` is told."""
+    command.add_argument("process", metavar="NAME", help="see `tunnelsite processes`")
+    command.add_argument("input", metavar="IN", help="elevation raster")
+    command.add_argument("output", metavar="OUT", help="raster to write (COG)")
+    command.add_argument("--set", action="append", default=[], metavar="NAME=VALUE", help="a parameter; repeatable")
+    command.add_argument("--layer", metavar="ID", help="which of the process's layers to write (default: the first)")
+    command.add_argument(
+        "--crop-months", metavar="FIRST:LAST", default="01-01:12-31", help="for processes that read the sun"
+    )
+    command.add_argument(
+        "--elevation-unit", metavar="UNIT", help="m, ft, us-ft, dm or cm, where the raster does not say"
+    )
+    command.add_argument("--dem-crs", metavar="CRS", help="coordinate system where the raster does not say")
+    command.add_argument(
+        "--band", type=whole("--band", 1, 65_535), metavar="NUMBER", help="band, where there are several"
+    )
+    command.add_argument("--overwrite", action="store_true", help="replace the output if it exists")
+
+
+# name (also of the function), what it does, module, its options
+COMMANDS = (
+    (
+        "rescore",
+        "rank a kept run again with other weights, curves or limits; no terrain is computed",
+        "ranking",
+        add_rescore_options,
+    ),
+    ("compare", "two screenings, or candidates of one, side by side", "ranking", add_compare_options),
+    (
+        "robustness",
+        "how firm the ranking of a kept run is: random weights and errors of the elevations",
+        "robustness",
+        add_robustness_options,
+    ),
+)

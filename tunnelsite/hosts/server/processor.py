@@ -1,0 +1,30 @@
+"""One offer as a pygeoapi processor: it describes; the work is done by the manager, in a process of its own."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from pygeoapi.process.base import BaseProcessor, ProcessorExecuteError
+
+from tunnelsite import __version__
+from tunnelsite.core import catalogue
+from tunnelsite.hosts.server.offers import SCREENING, Offer, process_offer
+from tunnelsite.hosts.server.screening_offer import screening_offer
+
+
+class OfferedProcessor(BaseProcessor):
+    """A process of the catalogue, or the screening. Arguments: processor_def with `process` (id) and `datasets` by kind and id."""
+
+    def __init__(self, processor_def: dict[str, Any]) -> None:
+        self.offer = offer_of(processor_def["process"])
+        super().__init__(processor_def, self.offer.description(__version__, processor_def["datasets"]))
+        self.supports_outputs = True
+
+    def execute(self, data: dict, outputs: dict | None = None) -> tuple[str, Any]:
+        """Not here. Errors: always, since only the manager keeps limits."""
+        raise ProcessorExecuteError(user_msg="this process runs only under tunnelsite's own job manager")
+
+
+def offer_of(process_id: str) -> Offer:
+    """The offer by its id. Errors: UsageError for an unknown one."""
+    return screening_offer() if process_id == SCREENING else process_offer(catalogue.process(process_id), __version__)

@@ -1,0 +1,69 @@
+"""Layers as GeoJSON (RFC 7946)."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pyogrio
+import shapely
+
+from tunnelsite.io.formats.world import WorldLayer, bounding_box, position, rows_of
+
+
+def geojson_text(layer: WorldLayer, cautions: Sequence[str]) -> str:
+    """One layer: WGS 84 longitude and latitude to seven decimals, outer rings counter-clockwise, ASCII only.
+
+    What was not assessed is null, and so is a geometry that is not there (section 3.2). Heights stay properties: a
+    third coordinate would mean metres above the ellipsoid (section 4). Title, notes, cautions and the words of the
+    columns are foreign members (section 6.1).
+    """
+    head: dict[str, Any] = {"type": "FeatureCollection", "title": layer.title}
+    box = bounding_box(layer.geometry)
+    if box is not None:
+        head["bbox"] = box
+    head |= {
+        "place_notes": list(layer.notes),
+        "cautions": list(cautions),
+        "columns": {name: {"title": column.title, "unit": column.unit} for name, column in layer.table.columns.items()},
+    }
+    start = _json(head)[:-1] + ', "features": [\n'
+    lines = [
+        _json({"type": "Feature", "geometry": geometry_member(shape), "properties": row})
+        for shape, row in zip(layer.geometry, rows_of(layer.table), strict=True)
+    ]
+    return start + ",\n".join(lines) + "\n]}\n"
+
+
+def geometry_member(shape: shapely.Geometry | None) -> dict[str, Any] | None:
+    """A geometry as RFC 7946 writes it, coordinates rounded. None stays None."""
+    if shape is None:
+        return None
+    found = json.loads(shapely.to_geojson(shape))
+    return {"type": found["type"], "coordinates": _rounded(found["coordinates"])}
+
+
+def check_geojson(path: Path, layer: WorldLayer) -> None:
+    """Errors: OSError unless the file reads back, in GDAL, as many features in the same place as were given."""
+    found = pyogrio.read_info(f"GEOJSON:{path}", force_feature_count=True, force_total_bounds=True)
+    if found["features"] != len(layer.geometry):
+        raise OSError(f"read back, {found['features']} features, not {len(layer.geometry)}")
+    there = layer.geometry[~shapely.is_missing(layer.geometry)]
+    if not len(there):
+        return
+    given = shapely.total_bounds(there)
+    if not np.allclose(found["total_bounds"], given, rtol=0, atol=1e-6):
+        raise OSError("read back, the features lie elsewhere")
+
+
+def _rounded(coordinates: list) -> list:
+    if coordinates and isinstance(coordinates[0], list):
+        return [_rounded(inner) for inner in coordinates]
+    return position(*coordinates[:2])
+
+
+def _json(value: Any) -> str:
+    return json.dumps(value, ensure_ascii=True, allow_nan=False)

@@ -1,0 +1,1 @@
+"""Readers: every file is checked before a library sees it."""

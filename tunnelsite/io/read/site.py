@@ -1,0 +1,239 @@
+"""Reads everything one screening needs: the DEM round the parcels, the surface and the features."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+
+from tunnelsite.core.errors import InputRefused, UsageError
+from tunnelsite.core.layers import Features, SourceRaster
+from tunnelsite.core.site import Site
+from tunnelsite.core.weather import Weather
+from tunnelsite.core.wind import WindRose
+from tunnelsite.io.read.files import FileStamp, file_stamp, layer_of, same_file
+from tunnelsite.io.read.land_window import window_bounds
+from tunnelsite.io.read.named_files import named_files, with_named_files
+from tunnelsite.io.read.rasters import RasterHeader, raster_header, read_raster
+from tunnelsite.io.read.vectors import read_features
+from tunnelsite.io.read.weather import read_weather
+from tunnelsite.io.write.scratch import FROM_BYTES, Scratch
+from tunnelsite.settings.model import Settings, keep_out_parts
+
+ANY = ("point", "line", "polygon")
+OPTIONAL = {"obstacles": ANY, "structures": ("polygon",), "lamps": ("point",), "soils": ("polygon",)}
+
+
+@dataclass(frozen=True)
+class RasterReading:
+    """How heights are to be read where the files do not say, and how much land round the parcels.
+
+    Attributes: elevation_unit, of the DEM and the surface, `m`, `ft`, `us-ft`, `dm` or `cm`; dem_crs; band; zero_is_nodata; halo_m, and
+    far_reach_m of a far DEM beyond it [m]; scratch_from_bytes: layers from this size on live in scratch files;
+    far_elevation_unit, of the far DEM.
+    """
+
+    elevation_unit: str | None = None
+    dem_crs: str | None = None
+    band: int | None = None
+    zero_is_nodata: bool | None = None
+    halo_m: float = 1000.0
+    far_reach_m: float = 30_000.0
+    scratch_from_bytes: int = FROM_BYTES
+    far_elevation_unit: str | None = None
+
+    def __post_init__(self) -> None:
+        for name, value in (("halo_m", self.halo_m), ("far_reach_m", self.far_reach_m)):
+            if not 0 <= value <= 1e6:  # false for NaN too
+                raise UsageError(f"{name} is {value}", "0 to 1,000,000 m", "correct it")
+
+
+def read_site(
+    dem: str,
+    parcels: str,
+    *,
+    far_dem: str | None = None,
+    surface: str | None = None,
+    obstacles: str | None = None,
+    structures: str | None = None,
+    keep_out: str | Iterable[str] = (),
+    services: Mapping[str, str] | None = None,
+    lamps: str | None = None,
+    soils: str | None = None,
+    weather: str | None = None,
+    wind: str | None = None,
+    wind_from_deg: float | None = None,
+    reading: RasterReading | None = None,
+) -> Site:
+    """Read a DEM (only round the parcels), parcels and optional layers into a `Site`.
+
+    Arguments: paths as on the command line; `FILE#LAYER` names a layer; keep_out entries are `FILE` or `FILE@DISTANCE`.
+    Errors: InputRefused, UsageError, ResourceShortage; nothing is written.
+    """
+    reading = reading or RasterReading()
+    store = Scratch(reading.scratch_from_bytes)
+    keep_out = [keep_out] if isinstance(keep_out, str) else list(keep_out)
+    named = [dem, parcels, far_dem, surface, obstacles, structures, lamps, soils, weather, wind]
+    named += (services or {}).values()
+    named += [keep_out_parts(text)[0] for text in keep_out]
+    files = tuple(_watched(text) for text in named if text is not None)
+    header = raster_header(dem, "DEM", crs=reading.dem_crs)
+    land = read_features(parcels, "parcels", kinds=("polygon",))
+    given = {"obstacles": obstacles, "structures": structures, "lamps": lamps, "soils": soils}
+    ground = _stored(store, _read_heights(header, land, reading))
+    model = None
+    if surface is not None:
+        model = _read_heights(raster_header(surface, "--surface", crs=reading.dem_crs), land, reading)
+        model = _stored(store, model)
+    return Site(
+        dem=ground,
+        parcels=land,
+        surface=model,
+        far_dem=None if far_dem is None else _read_far(far_dem, land, reading),
+        **_optional_features(given),
+        keep_outs=tuple(_keep_out(text) for text in keep_out),
+        services=_services(services or {}),
+        weather=None if weather is None else read_weather(weather),
+        wind=_wind(wind, wind_from_deg),
+        files=files,
+        store=store,
+    )
+
+
+def _stored(store: Scratch, raster: SourceRaster) -> SourceRaster:
+    return replace(raster, values=store.kept(raster.values))
+
+
+def _watched(text: str) -> tuple[str, FileStamp | None]:
+    path = layer_of(text)[0]
+    try:
+        return path, file_stamp(path)
+    except (OSError, ValueError):
+        return path, None  # whoever reads it says what is wrong with it
+
+
+def inputs_unchanged(site: Site) -> None:
+    """Errors: InputRefused if a file is no longer what it was when it was read: the run would mix two states."""
+    for path, stamp in site.files:
+        if stamp is not None and not same_file(path, stamp):
+            raise InputRefused(
+                f"{path} has changed while the run went on",
+                "files at rest",
+                "run again once it is written; nothing was written",
+            )
+
+
+def _check_named(settings: Settings) -> None:
+    for name in ("dem", "parcels"):
+        if getattr(settings, name) is None:
+            raise UsageError(
+                "no DEM was given" if name == "dem" else "no parcels were given",
+                "a DEM and parcels",
+                f"name the {name} file on the command line or in the project file",
+            )
+
+
+def site_from(settings: Settings) -> Site:
+    """The site that settings name. Errors: UsageError where the DEM or the parcels are missing, else as `read_site`."""
+    _check_named(settings)
+    site = read_site(
+        settings.dem,
+        settings.parcels,
+        far_dem=settings.far_dem,
+        surface=settings.surface,
+        obstacles=settings.obstacles,
+        structures=settings.structures,
+        keep_out=settings.keep_out,
+        services=settings.service,
+        lamps=settings.lamps,
+        soils=settings.soils,
+        weather=settings.weather,
+        wind=settings.wind,
+        wind_from_deg=settings.wind_from_deg,
+        reading=RasterReading(
+            settings.elevation_unit,
+            settings.dem_crs,
+            settings.band,
+            settings.zero_is_nodata or None,
+            settings.halo_m,
+            settings.far_reach_m,
+            far_elevation_unit=settings.far_elevation_unit,
+        ),
+    )
+    return with_named_files(site, settings.parameter)
+
+
+@dataclass(frozen=True)
+class RegionInputs:
+    """Everything that settings name but the rasters."""
+
+    parcels: Features
+    features: dict[str, Features | None]
+    keep_outs: tuple[Features, ...]
+    services: dict[str, Features]
+    weather: Weather | None
+    wind: WindRose | None
+    named: tuple[Features, ...] = ()
+
+
+def read_inputs(settings: Settings) -> RegionInputs:
+    """Parcels, features, weather and wind of a region. Errors: UsageError without DEM or parcels; as `read_site`."""
+    _check_named(settings)
+    return RegionInputs(
+        read_features(settings.parcels, "parcels", kinds=("polygon",)),
+        _optional_features({name: getattr(settings, name) for name in OPTIONAL}),
+        tuple(_keep_out(text) for text in settings.keep_out),
+        _services(settings.service),
+        None if settings.weather is None else read_weather(settings.weather),
+        _wind(settings.wind, settings.wind_from_deg),
+        named_files(settings.parameter),
+    )
+
+
+def _optional_features(given: Mapping[str, str | None]) -> dict[str, Features | None]:
+    return {
+        name: None if path is None else read_features(path, f"--{name}", kinds=OPTIONAL[name], may_be_empty=True)
+        for name, path in given.items()
+    }
+
+
+def _services(given: Mapping[str, str]) -> dict[str, Features]:
+    return {
+        name: read_features(path, f"--service {name}", kinds=ANY, may_be_empty=True) for name, path in given.items()
+    }
+
+
+def _wind(path: str | None, from_deg: float | None) -> WindRose | None:
+    """The rose of a weather file, or of one prevailing direction [deg], which rules where both are given."""
+    if from_deg is not None:
+        return WindRose.prevailing(from_deg)
+    if path is None:
+        return None
+    from tunnelsite.io.read.wind import read_wind_rose  # pvlib only where it is asked for
+
+    return read_wind_rose(path)
+
+
+def _keep_out(text: str) -> Features:
+    file, distance_m = keep_out_parts(text)
+    found = read_features(file, "--keep-out", kinds=ANY, may_be_empty=True)
+    return replace(found, distance_m=distance_m)
+
+
+def _read_heights(header: RasterHeader, land: Features, reading: RasterReading) -> SourceRaster:
+    bounds = window_bounds(header, land, reading.halo_m)
+    several = len(header.bands) > 1
+    return read_raster(
+        header,
+        bounds=bounds,
+        vertical_unit=reading.elevation_unit,
+        band=reading.band if several or reading.band else None,
+        zero_is_nodata=reading.zero_is_nodata,
+    )
+
+
+def _read_far(path: str, land: Features, reading: RasterReading) -> SourceRaster:
+    """The far DEM, by what its own file says: it is another product than the DEM, in another system and perhaps unit."""
+    header = raster_header(path, "--far-dem")
+    bounds = window_bounds(header, land, reading.halo_m + reading.far_reach_m)
+    unit = reading.far_elevation_unit
+    return read_raster(header, bounds=bounds, vertical_unit=unit, zero_is_nodata=reading.zero_is_nodata)

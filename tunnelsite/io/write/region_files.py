@@ -1,0 +1,75 @@
+"""A screened region as files: GeoPackage, manifest, suitability raster, GeoParquet."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from tunnelsite.core.table import Table
+from tunnelsite.io.formats import sld_parts as sld
+from tunnelsite.io.formats import styles
+from tunnelsite.io.formats.cog import write_cog
+from tunnelsite.io.write.plan_files import stored_table, write_plan
+from tunnelsite.io.write.staging import write_whole
+
+if TYPE_CHECKING:
+    from tunnelsite.region.screened import RegionResult
+
+STATEMENT = "Screening of every parcel of a region by tunnelsite, task by task; settings stand in the run table."
+TITLE = "best score of a placement whose centre lies in the block"
+
+
+def write_region(result: RegionResult, outputs: Mapping[str, Path], *, overwrite: bool) -> None:
+    """Write everything of a region, each file whole or not at all; the manifest last, as the sign that all is there.
+
+    Arguments: result; outputs by what they are: `--out`, `manifest`, and where wanted `suitability`, `suitability style`,
+    `candidates parquet`, `parcels parquet`; overwrite.
+    Errors: OutputFailed; what was there before stays.
+    """
+    crs = result.table("parcels").crs
+    sources = {item["name"]: item["sha256"] for item in result.manifest["inputs"]}
+    write_plan(
+        outputs["--out"], result.tables, crs=crs, statement=STATEMENT, sources=sources, overwrite=overwrite,
+        styles=region_styles(result.tables),
+    )  # fmt: skip
+    if result.suitability is not None and "suitability" in outputs:
+        values = result.suitability.values
+        write_cog(outputs["suitability"], values, result.suitability, unit="0-100", title=TITLE, overwrite=overwrite)
+        known = values[np.isfinite(values)]
+        ends = (float(known.min()), float(known.max())) if known.size else (0.0, 100.0)
+        style = styles.raster_sld("suitability", TITLE, "0-100", *ends, palette="cividis")
+        write_whole(outputs["suitability style"], style, overwrite=overwrite)
+    for name in ("candidates", "parcels"):
+        if f"{name} parquet" in outputs:
+            from tunnelsite.io.formats.sheets import parquet_bytes
+
+            data = parquet_bytes(stored_table(result.table(name)), crs)
+            write_whole(outputs[f"{name} parquet"], data, overwrite=overwrite)
+    write_whole(outputs["manifest"], json.dumps(result.manifest, indent=1) + "\n", overwrite=overwrite)
+
+
+def region_styles(tables: list[Table]) -> dict[str, str]:
+    """An OGC SLD document for every layer with places."""
+    found = {table.name: table for table in tables}
+    scores = [row["score"] for row in found["candidates"].rows]
+    best = [row["best_score"] for row in found["parcels"].rows if row.get("best_score") is not None]
+    return {
+        "candidates": styles.candidates_sld(styles.score_breaks(scores)),
+        "pads": styles.pads_sld(),
+        "rejections": styles.rejections_sld(),
+        "parcels": parcels_sld(styles.score_breaks(best)),
+    }
+
+
+def parcels_sld(breaks: list[float]) -> str:
+    """Parcels filled by their best score in classes, grey where nothing passed or nothing was screened."""
+    root, style = sld.document("parcels", "Parcels by best score")
+    for rule, fill in styles.class_rules(style, breaks, "best_score", ("best", "Best score")):
+        sld.add_polygon(rule, fill=fill, fill_opacity=0.6, stroke=styles.GREY, width=0.6)
+    rule = styles.null_rule(style, "best_score", ("none", "Nothing passed, or not screened"))
+    sld.add_polygon(rule, stroke=styles.GREY, width=0.8, dashes="4 3")
+    return sld.text(root)

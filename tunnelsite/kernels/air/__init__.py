@@ -1,0 +1,1 @@
+"""Cold air, wind shelter, speed-up over hills."""

@@ -1,0 +1,1 @@
+"""Horizons, shares of light, lamps."""

@@ -1,0 +1,1 @@
+"""The shape of the ground: planes, slopes, roughness, earthwork of a pad."""

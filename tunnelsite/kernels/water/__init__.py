@@ -1,0 +1,1 @@
+"""Where water runs and stands."""

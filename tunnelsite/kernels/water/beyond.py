@@ -1,0 +1,144 @@
+"""Water that comes from beyond a part of a raster: where it runs, and that carried to the cells of another grid.
+
+Arrays are [row, col], row 0 = north; directions are the codes of `flow`. A lattice gives the place in one raster of every `step`-th
+row and column of another; between them it is bilinear.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numba import njit, prange
+
+from tunnelsite.kernels.resample import _bilinear
+from tunnelsite.kernels.water.flow import BACK, CODE, COL_STEP, NO_DATA, OUTLET, ROW_STEP
+
+
+@njit(cache=True, nogil=True, inline="always")
+def _at(lattice, row, col):
+    """Value of a lattice at fractional (row, col) of its own squares."""
+    r, c = min(int(row), lattice.shape[0] - 2), min(int(col), lattice.shape[1] - 2)
+    down, right = row - r, col - c
+    upper = lattice[r, c] + right * (lattice[r, c + 1] - lattice[r, c])
+    lower = lattice[r + 1, c] + right * (lattice[r + 1, c + 1] - lattice[r + 1, c])
+    return upper + down * (lower - upper)
+
+
+@njit(cache=True, parallel=True, nogil=True)
+def inside_cells(ground, lattice_row, lattice_col, step, rows, cols):
+    """Return which cells of a raster have their centre in a cell of a grid whose height is known.
+
+    Arguments: ground: (R, C) heights of the grid, NaN = no data; lattice_row, lattice_col: place in the grid [cells, from its outer
+        corner] of every `step`-th cell centre of the raster; step [cells]; rows, cols of the raster.
+    Returns: (rows, cols) bool.
+    """
+    found = np.zeros((rows, cols), np.bool_)
+    for r in prange(rows):
+        for c in range(cols):
+            i = int(np.floor(_at(lattice_row, r / step, c / step)))
+            j = int(np.floor(_at(lattice_col, r / step, c / step)))
+            if 0 <= i < ground.shape[0] and 0 <= j < ground.shape[1]:
+                found[r, c] = np.isfinite(ground[i, j])
+    return found
+
+
+@njit(cache=True, nogil=True)
+def reached_from_beyond(direction, inside):
+    """Return the cells inside through which water runs that comes in from a cell outside.
+
+    Arguments: direction: (rows, cols) uint8 codes of a raster, drained with all land round it; inside: (rows, cols) bool, a part
+        of it; what lies beyond the array is not asked, so the part should end a cell before it does.
+    Returns: (rows, cols) bool.
+    """
+    rows, cols = direction.shape
+    row_step, col_step = np.zeros(256, np.int64), np.zeros(256, np.int64)
+    for k in range(8):
+        row_step[CODE[k]], col_step[CODE[k]] = ROW_STEP[k], COL_STEP[k]
+    found = np.zeros((rows, cols), np.bool_)
+    for r in range(rows):
+        for c in range(cols):
+            if not inside[r, c] or found[r, c]:
+                continue
+            enters = False
+            for k in range(8):
+                i, j = r + ROW_STEP[k], c + COL_STEP[k]
+                if 0 <= i < rows and 0 <= j < cols and not inside[i, j] and direction[i, j] == BACK[k]:
+                    enters = True
+                    break
+            i, j = r, c
+            while enters and inside[i, j] and not found[i, j]:
+                found[i, j] = True
+                code = direction[i, j]
+                if code in (OUTLET, NO_DATA):
+                    break
+                i, j = i + row_step[code], j + col_step[code]
+                if i < 0 or j < 0 or i >= rows or j >= cols:
+                    break
+    return found
+
+
+@njit(cache=True, parallel=True, nogil=True)
+def _gathered(values, reached, is_open, ground, lattice_row, lattice_col, step):
+    rows, cols = ground.shape
+    found, edge = np.full((rows, cols), np.float32(np.nan)), np.zeros((rows, cols), np.bool_)
+    for i in prange(rows):
+        for j in range(cols):
+            r = int(np.floor(_at(lattice_row, (i + 0.5) / step, (j + 0.5) / step) + 0.5))
+            c = int(np.floor(_at(lattice_col, (i + 0.5) / step, (j + 0.5) / step) + 0.5))
+            if 0 <= r < values.shape[0] and 0 <= c < values.shape[1] and np.isfinite(ground[i, j]):
+                edge[i, j] = is_open[r, c]
+                if reached[r, c]:
+                    found[i, j] = values[r, c]
+    return found, edge
+
+
+@njit(cache=True, nogil=True)
+def _scattered(values, reached, ground, lattice_row, lattice_col, step, found):
+    for r in range(reached.shape[0]):
+        for c in range(reached.shape[1]):
+            if reached[r, c]:
+                i = int(np.floor(_at(lattice_row, r / step, c / step)))
+                j = int(np.floor(_at(lattice_col, r / step, c / step)))
+                if 0 <= i < ground.shape[0] and 0 <= j < ground.shape[1] and np.isfinite(ground[i, j]):
+                    value = np.float32(values[r, c])
+                    if not found[i, j] >= value:
+                        found[i, j] = value
+
+
+def carried(values, reached, is_open, ground, there, back):
+    """Return values of the reached cells of a raster on the cells of a grid, and its open edges.
+
+    No reached cell is lost: each gives its value to the grid's cell in which its centre lies, and each cell of the grid takes that
+    of the cell in which its own centre lies; the greatest counts.
+
+    Arguments: values, reached, is_open: (rows, cols) of the raster; ground: (R, C) heights of the grid, NaN = no data; there =
+        (row, col, step), lattice of the raster's cell centres in the grid [cells from its outer corner]; back = (row, col, step),
+        lattice of the grid's cell corners in the raster [cells; whole numbers are centres].
+    Returns: (R, C) float32, NaN where nothing is reached; (R, C) bool.
+    """
+    found, edge = _gathered(values, reached, is_open, ground, *back)
+    _scattered(values, reached, ground, *there, found)
+    return found, edge
+
+
+@njit(cache=True, parallel=True, nogil=True)
+def raised_edge(ground, depth, lattice_row, lattice_col, step):
+    """Return how high the edge of known ground stands under water when the land beyond is known.
+
+    Arguments: ground: (R, C) heights of a grid [m], NaN = no data; depth: (rows, cols) of the hollows of a raster drained with
+        all land round it [m]; lattice_row, lattice_col, step: the grid's cell corners in the raster.
+    Returns: (R, C) float32 [m] at cells on the grid's rim or beside no data that lie in a hollow, NaN elsewhere.
+    """
+    rows, cols = ground.shape
+    found = np.full((rows, cols), np.float32(np.nan))
+    for i in prange(rows):
+        for j in range(cols):
+            edge = i == 0 or j == 0 or i == rows - 1 or j == cols - 1
+            if not edge:
+                for k in range(8):
+                    edge |= np.isnan(ground[i + ROW_STEP[k], j + COL_STEP[k]])
+            if edge and np.isfinite(ground[i, j]):
+                row = _at(lattice_row, (i + 0.5) / step, (j + 0.5) / step)
+                water = _bilinear(depth, row, _at(lattice_col, (i + 0.5) / step, (j + 0.5) / step))
+                if water > 0.0:
+                    found[i, j] = ground[i, j] + water
+    return found

@@ -1,0 +1,185 @@
+"""Lines that gather water: height above the one a cell drains to, and distance from the nearest.
+
+Arrays are [row, col], row 0 = north; directions are the codes of `flow`. A line is every cell through which at least a stated area
+drains.
+
+Sources: Nobre et al. (2011) Height Above the Nearest Drainage, Journal of Hydrology 404:13-29: the drop along the flow path to the
+first cell of a line; Felzenszwalb & Huttenlocher (2012) Theory of Computing 8:415-428: exact distances by the lower envelope of
+parabolas.
+"""
+
+import numpy as np
+from numba import njit, prange
+
+from tunnelsite.kernels.water.flow import CODE, COL_STEP, NO_DATA, OUTLET, ROW_STEP
+
+_UNKNOWN = np.int32(-1)
+_BLOCK = 64  # columns or rows looked at side by side
+
+
+@njit(cache=True, nogil=True)
+def _followed(row, col, direction, area, least_m2, steps, end):
+    """Set `end` of all cells on the way down from one; return 0, or 1 where the way leads out of the array, to no data or in a loop."""
+    rows, cols = direction.shape
+    r, c, found, count = row, col, _UNKNOWN, 0
+    while found == _UNKNOWN:
+        if r < 0 or c < 0 or r >= rows or c >= cols or count > rows * cols:
+            return 1
+        code = direction[r, c]
+        found = end[r, c]
+        if found == _UNKNOWN:
+            if code == OUTLET or area[r, c] >= least_m2:
+                found = np.int32(r * cols + c)
+            elif steps[code, 0] == 0 and steps[code, 1] == 0:
+                return 1
+            else:
+                r, c, count = r + steps[code, 0], c + steps[code, 1], count + 1
+    while row != r or col != c:
+        end[row, col] = found
+        code = direction[row, col]
+        row, col = row + steps[code, 0], col + steps[code, 1]
+    end[r, c] = found
+    return 0
+
+
+@njit(cache=True, parallel=True, nogil=True)
+def _ends(direction, area, least_m2, steps, end):
+    """Fill `end` with the flat index of the first cell of a line, or else of the outlet, that each cell drains to.
+
+    Return how many cells have none. Threads may write one cell at once: always the same number.
+    """
+    bad = 0
+    for row in prange(direction.shape[0]):
+        for col in range(direction.shape[1]):
+            if direction[row, col] != NO_DATA and end[row, col] == _UNKNOWN:
+                bad += _followed(np.int64(row), np.int64(col), direction, area, least_m2, steps, end)
+    return bad
+
+
+@njit(cache=True, parallel=True, nogil=True)
+def _heights(ground, ponding, area, limits, end, height):
+    """Height above the water level at the end of each path, in the memory of the ends."""
+    cols = ground.shape[1]
+    least_m2, enough = limits
+    for row in prange(ground.shape[0]):
+        for col in range(cols):
+            at = np.int64(end[row, col])
+            if at == _UNKNOWN:
+                height[row, col] = np.nan
+                continue
+            r, c = at // cols, at % cols
+            above = ground[row, col] - (ground[r, c] + ponding[r, c])
+            height[row, col] = above if area[r, c] >= least_m2 or above >= enough else np.nan
+
+
+def height_above_drainage(ground, ponding, direction, area_m2, least_m2, enough_m):
+    """Return the height of each cell above the water level of the first line on its way down.
+
+    Arguments:
+        ground: (rows, cols) float32 heights [m], NaN = no data. ponding: (rows, cols) float32, depth of hollows [m].
+        direction: (rows, cols) uint8, codes of the filled ground. area_m2: (rows, cols) float32, contributing area [m2].
+        least_m2: area from which on a cell is part of a line [m2].
+        enough_m: where the way leaves the data before it meets a line, the height above that place [m] is a lower bound. It is given
+            where it is at least this much; else the height is not known.
+    Return: (rows, cols) float32 [m], NaN = not known. Below 0 in a hollow through which a line runs: the depth under its water.
+    Errors: ValueError for shapes that differ or directions that run in a loop, out of the raster or into no data.
+    Source: Nobre et al. (2011). Level is that of the filled ground, so that the height over a hollow counts from where it spills.
+    """
+    direction = np.ascontiguousarray(direction)
+    shapes = {np.shape(one) for one in (ground, ponding, direction, area_m2)}
+    if len(shapes) != 1 or direction.dtype != np.uint8:
+        raise ValueError(f"expected rasters of one shape and directions of uint8, got {shapes} and {direction.dtype}")
+    steps = np.zeros((256, 2), np.int64)
+    steps[CODE] = np.column_stack([ROW_STEP, COL_STEP])
+    end = np.full(direction.shape, _UNKNOWN)
+    bad = _ends(direction, area_m2, np.float32(least_m2), steps, end)
+    if bad:
+        raise ValueError(f"{bad} cells drain nowhere, out of the raster or into no data; make them with flow_direction")
+    height = end.view(np.float32)
+    _heights(ground, ponding, area_m2, (np.float32(least_m2), np.float32(enough_m)), end, height)
+    return height
+
+
+@njit(cache=True, parallel=True, nogil=True)
+def _rows_away(values, least, most, away):
+    """Rows to the nearest cell of at least `least` in the same column, at most `most`."""
+    rows, cols = values.shape
+    for block in prange((cols + _BLOCK - 1) // _BLOCK):
+        first, last = block * _BLOCK, min(block * _BLOCK + _BLOCK, cols)
+        for row in range(rows):
+            for col in range(first, last):
+                before = away[row - 1, col] + 1 if row > 0 else most
+                away[row, col] = 0 if values[row, col] >= least else min(before, most)
+        for row in range(rows - 2, -1, -1):
+            for col in range(first, last):
+                away[row, col] = min(away[row, col], away[row + 1, col] + 1)
+
+
+@njit(cache=True, parallel=True, nogil=True)
+def _distances(away, most, cell_m, distance):
+    """Distance [m] to the nearest such cell, from the rows away in every column."""
+    rows, cols = away.shape
+    per_row = cell_m[1] / cell_m[0]
+    reach = most * cell_m[1]
+    for block in prange((rows + _BLOCK - 1) // _BLOCK):
+        place, start = np.empty(cols, np.int64), np.empty(cols + 1)
+        for row in range(block * _BLOCK, min(block * _BLOCK + _BLOCK, rows)):
+            line = away[row]
+            count = 0
+            for col in range(cols):
+                if line[col] >= most:
+                    continue
+                high = (line[col] * per_row) ** 2
+                from_here = -np.inf
+                while count > 0:  # the parabolas that this one lies below from their start on are never the lowest
+                    other = place[count - 1]
+                    rest = high + col * col - ((line[other] * per_row) ** 2 + other * other)
+                    from_here = rest / (2.0 * (col - other))
+                    if from_here > start[count - 1]:
+                        break
+                    count -= 1
+                    from_here = -np.inf
+                place[count], start[count] = col, from_here
+                count += 1
+            k = 0
+            for col in range(cols):
+                if count == 0:
+                    distance[row, col] = reach
+                    continue
+                while k + 1 < count and start[k + 1] < col:
+                    k += 1
+                along = col - place[k]
+                found = np.sqrt(along * along + (line[place[k]] * per_row) ** 2) * cell_m[0]
+                distance[row, col] = min(found, reach)
+
+
+def distance_to(values, cell_m, least, most_m):
+    """Return the distance of each cell's middle from that of the nearest cell that holds `least` or more.
+
+    Arguments: values: (rows, cols) float32, NaN = none; cell_m: (east, north) spacing [m]; most_m: greater distances are given as
+        this [m], at most 10,000 cells.
+    Return: (rows, cols) float32 [m].
+    """
+    most = np.int32(np.ceil(most_m / cell_m[1]) + 1)
+    away = np.full(np.shape(values), most)
+    _rows_away(values, np.float32(least), most, away)
+    distance = np.empty(away.shape, np.float32)
+    _distances(away, most, (float(cell_m[0]), float(cell_m[1])), distance)
+    return np.minimum(distance, np.float32(most_m), out=distance)
+
+
+def distance_from_drainage(area_m2, cell_m, least_m2, most_m, sure_m):
+    """Return the distance of each cell's middle from that of the nearest cell of a line.
+
+    Arguments: area_m2: (rows, cols) float32, contributing area [m2], NaN = no data; cell_m: (east, north) spacing [m]; least_m2: area
+        from which on a cell is part of a line [m2]; most_m: greater distances are given as this [m]; sure_m: where the edge of the data
+        is nearer than this and than any line [m], a line may run just beyond it.
+    Return: (rows, cols) float32 [m], NaN where the area is, or where a nearer line may run beyond the data.
+    """
+    distance = distance_to(area_m2, cell_m, least_m2, most_m)
+    edge = np.isnan(area_m2).astype(np.float32)
+    edge[[0, -1]], edge[:, [0, -1]] = 1.0, 1.0
+    nearer = distance_to(edge, cell_m, 1.0, sure_m)
+    distance[(nearer < distance) & (nearer < np.float32(sure_m))] = np.nan
+    distance[np.isnan(area_m2)] = np.nan
+    return distance

@@ -1,0 +1,1 @@
+"""Where the water of a graded pad goes."""

@@ -1,0 +1,1 @@
+"""The grading plan of a pad."""

@@ -1,0 +1,259 @@
+"""The map of a grading plan: depth of cut and fill, contours before and after, what is built; ridge to the right."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from tunnelsite.core import amounts
+from tunnelsite.core.stakes import heights_at
+from tunnelsite.core.units import FOOT_M
+from tunnelsite.drawing.colours import INK, PAPER, SOFT, WATER, cut_fill_colour
+from tunnelsite.drawing.contours import bands, contour_lines, label_spots, nice_step
+from tunnelsite.drawing.svg import Drawing, number
+from tunnelsite.plans.grading.key import (
+    AFTER,
+    BEFORE,
+    DAYLIGHT,
+    DRAIN,
+    HOUSE,
+    LIP,
+    MARGIN,
+    PAD,
+    SWALE,
+    key,
+    north,
+    scale_bar,
+)
+from tunnelsite.plans.place import box
+
+WIDTH, HEAD, KEY = 1000.0, 64.0, 150.0
+TALLEST = 900.0
+CLASSES = 5  # of depth, either way
+AROUND_M = 6.0
+SAMPLES = 260  # along the longer side: finer than a screen shows
+
+
+@dataclass(frozen=True)
+class MapData:
+    """What is drawn: title; plan and drainage (None = no drainage plan); interval of contours [m]; footer lines."""
+
+    title: str
+    plan: object
+    drainage: object | None
+    interval_m: float
+    footer: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class _View:
+    """From distances along and across the grid [m] to the picture."""
+
+    west_m: float
+    north_m: float
+    scale: float
+    wide: float
+    tall: float
+
+    def well_inside(self, x: float, y: float) -> bool:
+        """Whether a label there stays clear of the frame."""
+        return MARGIN + 26 < x < MARGIN + self.wide - 26 and HEAD + 14 < y < HEAD + self.tall - 14
+
+    def points(self, coordinates) -> list[tuple[float, float]]:
+        """Points [n, 2] on the picture."""
+        xy = np.asarray(coordinates, float).reshape(-1, 2)
+        x, y = MARGIN + (xy[:, 0] - self.west_m) * self.scale, HEAD + (self.north_m - xy[:, 1]) * self.scale
+        return list(zip(x.tolist(), y.tolist(), strict=True))
+
+    def rings(self, rings) -> str:
+        """Closed rings as path data."""
+        shown = ("L".join(f"{number(x)} {number(y)}" for x, y in self.points(ring)) for ring in rings)
+        return "".join(f"M{words}Z" for words in shown)
+
+
+def grading_map_svg(data: MapData) -> str:
+    """The map as an SVG document."""
+    plan = data.plan
+    extent = _extent(data)
+    scale = min((WIDTH - 2 * MARGIN) / (extent[2] - extent[0]), TALLEST / (extent[3] - extent[1]))
+    wide, tall = (extent[2] - extent[0]) * scale, (extent[3] - extent[1]) * scale
+    view = _View(extent[0], extent[3], scale, wide, tall)
+    height = HEAD + tall + KEY + 17 * len(data.footer)
+    drawing = Drawing(WIDTH, height, f"Grading map: {data.title}", _description(plan))
+    _definitions(drawing, data, view)
+    drawing.rectangle(0, 0, WIDTH, height, fill=PAPER)
+    drawing.words(MARGIN, 30, data.title, 20, fill=INK, font_weight="bold")
+    drawing.words(MARGIN, 50, _under(plan), 13, fill=SOFT)
+    drawing.open_group("map", clip_path="url(#frame)")
+    edges = _depths(drawing, data, view)
+    _contours(drawing, data, view, extent)
+    _built(drawing, data, view)
+    drawing.close_group()
+    drawing.rectangle(MARGIN, HEAD, wide, tall, fill="none", stroke=SOFT, stroke_width=1)
+    _spots(drawing, plan, view)
+    north(drawing, plan, WIDTH - 62, 28)
+    key(drawing, data, edges, HEAD + tall + 26)
+    scale_bar(drawing, scale, HEAD + tall + 26)
+    for k, words in enumerate(data.footer):
+        drawing.words(MARGIN, HEAD + tall + KEY - 4 + 17 * k, words, 12, fill=SOFT)
+    return drawing.text
+
+
+def _extent(data: MapData) -> tuple[float, float, float, float]:
+    parts = [data.plan.outline]
+    if data.drainage is not None:
+        parts += [*data.drainage.lines, *filter(None, [data.drainage.drain])]
+    west, south, east, north = shapely.union_all(parts).buffer(AROUND_M).bounds
+    grow = max((east - west) * 0.35 - (north - south), 0.0) / 2  # never a mere strip
+    return west, south - grow, east, north + grow
+
+
+def _description(plan) -> str:
+    return (
+        f"Depth of cut and fill of the pad and its side slopes seen from above, the ridge from left to right. Cut "
+        f"{plan.cut_m3:.0f} cubic metres, fill {plan.fill_m3:.0f}, deepest cut {plan.pad.max_cut_m:.2f} metres, highest "
+        f"fill {plan.pad.max_fill_m:.2f} metres. Contours before are broken lines, after solid ones."
+    )
+
+
+def _under(plan) -> str:
+    house, pad, rule = plan.place.house, plan.place.pad, plan.settings.rule
+    long, wide = (amounts.size(side, feet=house.feet) for side in (pad.length_m, pad.width_m))
+    cut, fill = (amounts.volume(amount, feet=house.feet) for amount in (plan.cut_m3, plan.fill_m3))
+    return f"{house.name} house, pad {long} x {wide}; cut {cut}, fill {fill}, side slopes {rule.cut:g}:1 in cut, {rule.fill:g}:1 in fill"
+
+
+def _definitions(drawing: Drawing, data: MapData, view: _View) -> None:
+    clip = drawing.add("clipPath", drawing.defs, "", id="frame")
+    drawing.add("rect", clip, "", x=MARGIN, y=HEAD, width=view.wide, height=view.tall)
+    clip = drawing.add("clipPath", drawing.defs, "", id="disturbed")
+    rings = shapely.get_rings(shapely.get_parts(data.plan.outline))
+    outline = view.rings([shapely.get_coordinates(ring) for ring in rings])
+    drawing.add("path", clip, "", d=outline, clip_rule="evenodd")
+    # hatching carries the sign of fill where colour is lost
+    hatch = drawing.add(
+        "pattern", drawing.defs, "", id="fill-hatch", width=7, height=7, patternUnits="userSpaceOnUse",
+        patternTransform="rotate(45)",
+    )  # fmt: skip
+    drawing.add("line", hatch, "", x1=0, y1=0, x2=0, y2=7, stroke=INK, stroke_width=0.9, stroke_opacity=0.45)
+    arrow = drawing.add(
+        "marker", drawing.defs, "", id="down", viewBox="0 0 8 8", refX=6, refY=4, markerWidth=5, markerHeight=5,
+        orient="auto",
+    )  # fmt: skip
+    drawing.add("path", arrow, "", d="M0 0L8 4L0 8Z", fill=WATER)
+
+
+def _depths(drawing: Drawing, data: MapData, view: _View) -> np.ndarray:
+    """Draws depth of cut (+) and fill (-) and gives the edges of its classes [m]."""
+    plan = data.plan
+    west, south, east, north = plan.outline.buffer(plan.place.grid.cell_m).bounds
+    step = max((east - west) / SAMPLES, plan.place.grid.cell_m / 8)
+    along, across = np.arange(west, east + step, step), np.arange(south, north + step, step)
+    u, v = np.meshgrid(along - plan.place.centre[0], across - plan.place.centre[1])
+    natural = plan.natural_at(u, v)
+    depth = natural - plan.surface(u, v, natural)
+    deepest = float(np.nanmax(np.abs(depth), initial=0.0))
+    edge = nice_step(max(deepest, 0.01), CLASSES, (1.0, 2.0, 5.0)) * np.arange(-CLASSES, CLASSES + 1)
+    drawing.open_group("cut and fill", clip_path="url(#disturbed)")
+    for k, rings in bands(along, across, depth, edge):
+        share = (edge[k] + edge[k + 1]) / 2 / edge[-1]
+        path = view.rings(rings)
+        drawing.add("path", None, "", d=path, fill=cut_fill_colour(share), fill_rule="evenodd")
+        if share < 0:
+            drawing.add("path", None, "", d=path, fill="url(#fill-hatch)", fill_rule="evenodd")
+    drawing.close_group()
+    return edge
+
+
+def _contours(drawing: Drawing, data: MapData, view: _View, extent) -> None:
+    plan, place = data.plan, data.plan.place
+    cell = place.grid.cell_m
+    rows, cols = place.window((extent[0] - cell, extent[1] - cell, extent[2] + cell, extent[3] + cell))
+    along, _ = place.grid.centre(0, np.arange(cols.start, cols.stop))
+    _, across = place.grid.centre(np.arange(rows.start, rows.stop), 0)
+    after = plan.finished if data.drainage is None else data.drainage.surface
+    looks = (
+        ("contours before", plan.natural, BEFORE),
+        ("contours after", after, AFTER),
+    )
+    for label, surface, look in looks:
+        drawing.open_group(label)
+        lines = contour_lines(along, across, surface[rows, cols], data.interval_m)
+        lines = [(level, line) for level, line in lines if _worth_drawing(line, place.grid.cell_m)]
+        for _, line in lines:
+            drawing.path(view.points(line), stroke_linejoin="round", **look)
+        if surface is after:
+            _contour_labels(drawing, lines, view, data)
+        drawing.close_group()
+
+
+def _worth_drawing(line: np.ndarray, cell_m: float) -> bool:
+    """Rings smaller than a few cells are the noise of single cells."""
+    closed = bool((line[0] == line[-1]).all())
+    return not closed or float(np.hypot(*np.diff(line, axis=0).T).sum()) > 8 * cell_m
+
+
+def _contour_labels(drawing: Drawing, lines, view: _View, data: MapData) -> None:
+    """The height of each level once, on its longest line, off the earthwork where that can be."""
+    longest: dict[float, np.ndarray] = {}
+    for level, line in lines:
+        if len(line) > len(longest.get(level, ())):
+            longest[level] = line
+    arms = [] if data.drainage is None else [line.buffer(2.5) for line in data.drainage.lines]
+    work = shapely.union_all([data.plan.outline.buffer(1.5), *arms])
+    digits = 1 if all(abs(level * 10 - round(level * 10)) < 1e-6 for level in longest) else 2
+    spots = {}
+    for level, line in longest.items():
+        outside = ~shapely.contains_xy(work, line)
+        points = view.points(line[outside] if outside.any() else line)
+        spots[level] = [point for point in points if view.well_inside(*point)]
+    for level, (x, y) in label_spots(spots).items():
+        drawing.words(x, y + 4, f"{level:.{digits}f}", 11, fill=INK, text_anchor="middle", **_halo())
+
+
+def _halo(width: float = 3.5) -> dict[str, object]:
+    return {"paint_order": "stroke", "stroke": PAPER, "stroke_width": width, "stroke_linejoin": "round"}
+
+
+def _outline_points(shape):
+    return [shapely.get_coordinates(ring) for ring in shapely.get_rings(shapely.get_parts(shape))]
+
+
+def _built(drawing: Drawing, data: MapData, view: _View) -> None:
+    plan, place = data.plan, data.plan.place
+    drawing.open_group("what is built")
+    for ring in _outline_points(plan.outline):
+        drawing.path(view.points(ring), closed=True, **DAYLIGHT)
+    for part, look in ((place.pad, PAD), (place.house, HOUSE)):
+        outline = place.on_grid(box(part.length_m / 2, part.width_m / 2))
+        drawing.path(view.points(shapely.get_coordinates(outline)), closed=True, **look)
+    if data.drainage is not None:
+        if data.drainage.drain is not None:
+            drawing.path(view.points(shapely.get_coordinates(data.drainage.drain)), **DRAIN)
+        for arm in data.drainage.arms:
+            points = view.points(shapely.get_coordinates(arm.line))
+            drawing.path(points, stroke=PAPER, stroke_width=6.5, stroke_linejoin="round")
+            drawing.path(points, **SWALE, stroke_linejoin="round", marker_end="url(#down)")
+        for one in data.drainage.spreaders:
+            drawing.path(view.points(shapely.get_coordinates(one.line)), **LIP)
+    drawing.close_group()
+
+
+def _spots(drawing: Drawing, plan, view: _View) -> None:
+    """Signed depths at the corners and the middle of the pad: what a crew asks first."""
+    half_u, half_v = plan.place.pad.length_m / 2, plan.place.pad.width_m / 2
+    drawing.open_group("cut (+) and fill (-) at the corners and the middle of the pad")
+    for su, sv in ((-1, 1), (1, 1), (-1, -1), (1, -1), (0, 0)):
+        u, v = np.array([su * half_u]), np.array([sv * half_v])
+        natural = float(heights_at(plan.natural, *plan.place.cells(u, v))[0])
+        if not np.isfinite(natural):
+            continue
+        depth = natural - float(plan.finished_height(u, v)[0])
+        x, y = view.points([plan.place.centre[0] + u[0], plan.place.centre[1] + v[0]])[0]
+        x, y = x + 22 * su, y - 18 * sv
+        drawing.words(x, y + 5, f"{depth:+.2f}", 14, fill=INK, text_anchor="middle", font_weight="bold", **_halo(4.5))
+        if plan.place.house.feet:
+            drawing.words(x, y + 18, f"{depth / FOOT_M:+.2f} ft", 11, fill=INK, text_anchor="middle", **_halo())
+    drawing.close_group()

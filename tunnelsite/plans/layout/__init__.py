@@ -1,0 +1,1 @@
+"""Blocks of several houses and the trenches to their services."""

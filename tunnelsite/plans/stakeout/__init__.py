@@ -1,0 +1,1 @@
+"""The stake-out of a house, and levels read at its stakes."""

@@ -1,0 +1,1 @@
+"""The sun chart of a place."""

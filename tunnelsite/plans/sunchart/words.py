@@ -1,0 +1,110 @@
+"""The words of a sun chart: subtitle, description for screen readers, one line for each thing that hides the sun."""
+
+from __future__ import annotations
+
+from tunnelsite.core.units import FOOT_M, MONTHS
+from tunnelsite.plans.sunchart.blockers import Blocker
+from tunnelsite.plans.sunchart.chart import SunChart, clock_words
+
+CAVEAT = (
+    "Sun clear or hidden: the centre of the disc, clear sky. Trees count as opaque at today's height; bare trees still "
+    "take 30 to 40 % of the light and more (Heisler 1985, 1986). Check with a clinometer on the spot."
+)
+
+
+LEAST_LOST_MIN = 5.0  # less is not worth a word
+
+
+def position_words(lat_deg: float, lon_deg: float) -> str:
+    """As `43.00749 N, 78.14972 W`."""
+    return f"{abs(lat_deg):.5f} {'S' if lat_deg < 0 else 'N'}, {abs(lon_deg):.5f} {'W' if lon_deg < 0 else 'E'}"
+
+
+def crop_words(chart: SunChart) -> str:
+    """As `1 Oct to 30 Apr`."""
+    (month, day), (last_month, last_day) = chart.crop_days
+    return f"{day} {MONTHS[month - 1].capitalize()} to {last_day} {MONTHS[last_month - 1].capitalize()}"
+
+
+def subtitle(chart: SunChart) -> list[str]:
+    """The lines below the title."""
+    where = f"{position_words(chart.place.lat_deg, chart.place.lon_deg)} · {chart.place.altitude_m:.0f} m in the DEM's datum"
+    first = (
+        f"{where} · seen from {chart.eye_m:g} m ({chart.eye_m / FOOT_M:.1f} ft) above the ground · {chart.clock.words}"
+    )
+    crop = f"Crop months {crop_words(chart)}"
+    if chart.light is None:
+        return [first, crop]
+    sums = chart.light.crop_months
+    share = sums.reason if sums.total_share is None else f"{sums.total_share:.1%} of the light of an open site"
+    beam = "" if sums.beam_share is None else f" ({sums.beam_share:.1%} of the beam)"
+    sky = f"Sky view {chart.light.sky_view:.2f} (cosine-weighted, level plane) · sky: {chart.light.sky}"
+    return [first, f"{crop}: {share}{beam}", sky]
+
+
+def lost_words(chart: SunChart) -> str:
+    """What the day of the crop months that loses most of its sun loses, as `loses 2.7 of 8.8 h on 21 Dec, after 14:20`; empty where
+    none of the chart's days loses LEAST_LOST_MIN."""
+    days = [day for day in chart.days if chart.in_crop(day.month, day.day)]
+    day = max(days, key=lambda one: one.possible_h - one.clear_h, default=None)
+    if day is None or 60 * (day.possible_h - day.clear_h) < LEAST_LOST_MIN:
+        return ""
+    text = f"loses {day.possible_h - day.clear_h:.1f} of {day.possible_h:.1f} h on {day.name}"
+    seen = day.minutes[day.clear]
+    if not len(seen):
+        return text
+    when = []
+    if seen[0] - day.minutes[0] >= LEAST_LOST_MIN:
+        when.append(f"before {clock_words(seen[0])}")
+    if day.minutes[-1] - seen[-1] >= LEAST_LOST_MIN:
+        when.append(f"after {clock_words(seen[-1])}")
+    if (seen[-1] - seen[0] + 1) - len(seen) >= LEAST_LOST_MIN:
+        when.append("in between" if when else f"between {clock_words(seen[0])} and {clock_words(seen[-1])}")
+    return f"{text}, {' and '.join(when)}" if when else text
+
+
+def blocker_words(blocker: Blocker) -> tuple[str, str, str, str]:
+    """(what, where, how far and tall, how high) of one thing that hides the sun."""
+    span = (
+        f"{blocker.from_deg:.0f}°"
+        if blocker.from_deg == blocker.to_deg
+        else f"{blocker.from_deg:.0f}° to {blocker.to_deg:.0f}°"
+    )
+    far = (
+        "distance not known"
+        if blocker.distance_m is None
+        else f"{blocker.distance_m:.0f} m ({blocker.distance_m / FOOT_M:.0f} ft) away"
+    )
+    tall = f"{blocker.standing_m:.1f} m ({blocker.standing_m / FOOT_M:.0f} ft) tall" if blocker.standing_m else ""
+    return (
+        blocker.what or "not named",
+        span,
+        ", ".join(filter(None, [far, tall])),
+        f"{blocker.top_deg:.1f}° at {blocker.top_azimuth_deg:.0f}°",
+    )
+
+
+def stretch_words(chart: SunChart, number: int) -> str:
+    """When one thing hides the sun: the longest stretch and how many days it shows on."""
+    own = [stretch for stretch in chart.stretches if stretch.blocker == number]
+    if not own:
+        return ""
+    longest = max(own, key=lambda stretch: stretch.end_min - stretch.start_min)
+    days = len({(stretch.month, stretch.day) for stretch in own})
+    when = f"{longest.day} {MONTHS[longest.month - 1].capitalize()} {clock_words(longest.start_min)}-{clock_words(longest.end_min)}"
+    return f"longest {when}; on {days} of {len(chart.days)} days"
+
+
+def description(chart: SunChart) -> str:
+    """What the picture shows, for people who cannot see it."""
+    parts = [
+        "Sky chart by azimuth (across) and elevation (up) with the horizon and the sun's path, and below it one bar a "
+        "day from sunrise to sunset with the hours in which the sun is hidden.",
+        *subtitle(chart),
+    ]
+    parts += [f"In the crop months it {lost_words(chart)}."] if lost_words(chart) else []
+    parts += [f"{day.name}: {day.clear_h:.1f} of {day.possible_h:.1f} hours of sun clear." for day in chart.days]
+    for blocker in chart.blockers:
+        what, where, far, high = blocker_words(blocker)
+        parts.append(f"{blocker.number}: {what}, {where}, {far}, top {high}; {stretch_words(chart, blocker.number)}.")
+    return " ".join([*parts, *chart.notes])

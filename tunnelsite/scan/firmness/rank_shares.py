@@ -1,0 +1,255 @@
+"""How often each candidate takes each rank when weights and elevation errors are drawn at random together."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from tunnelsite.core.criterion import Criterion
+from tunnelsite.core.elevation_error import ErrorModel
+from tunnelsite.core.errors import UsageError
+from tunnelsite.core.site import Frame
+from tunnelsite.scan.combine import WAYS, combined
+from tunnelsite.scan.engine import Judge
+from tunnelsite.scan.firmness.drawn_ground import Drawn, drawn_measures, reading_only
+from tunnelsite.scan.firmness.drawn_water import FLOW, Wet, drawn_water
+from tunnelsite.scan.firmness.other_weights import (
+    TOLERANCE,
+    both_within,
+    candidate_marks,
+    drawn_weights,
+    weighted_means,
+)
+from tunnelsite.scan.marks import marks_of
+from tunnelsite.scan.pitch_error import PitchError, pitch_error, stated_error
+
+if TYPE_CHECKING:
+    from tunnelsite.screening.result import Result
+
+INTERVAL = (0.05, 0.95)
+WET_FIRST = 10  # options round which water is routed again; those farther down hardly ever come first
+
+
+@dataclass(frozen=True)
+class DrawPlan:
+    """What is drawn: errors of the elevations, of standard deviation `sd_m` and range `range_m` [m], None = not stated; `draws`,
+    `seed`, `concentration` of the weights (see `drawn_weights`), `k` of the top."""
+
+    sd_m: float | None = None
+    range_m: float | None = None
+    draws: int = 200
+    seed: int = 1
+    concentration: float = 50.0
+    k: int = 3
+
+
+@dataclass(frozen=True)
+class RankShares:
+    """Shares of draws for the candidates in the order of the ranking (n of them).
+
+    Attributes:
+        shares: rank acceptability, float64 [n, n]: how often candidate i takes rank r + 1; equal scores share their ranks.
+        first, top: how often at rank 1, and among the best k. out: how often a limit rejects it on the drawn ground; a
+            candidate that is out takes no rank. behind: how often it stays behind candidate 1, equal scores half.
+        first_by_weights, first_by_errors: rank 1 where weights alone, or errors alone, are drawn.
+        mean_rank: over the draws in which it is not out, NaN where it always is.
+        score_low, score_high: its score 0-100 in 5 and 95 % of all draws.
+        within: how often both slopes of the ground are within 1/192. within_exact: the same in closed form.
+        pitch_sd_pct: standard deviations [%] of the slopes along and across, [n, 2], in closed form.
+        errors: of the ground of each candidate.
+        redrawn: criteria that were measured again on the drawn grounds. spread: criteria whose true values were drawn round
+            their measures, by their standard errors.
+    """
+
+    plan: DrawPlan
+    shares: np.ndarray
+    first: np.ndarray
+    top: np.ndarray
+    out: np.ndarray
+    behind: np.ndarray
+    first_by_weights: np.ndarray
+    first_by_errors: np.ndarray
+    mean_rank: np.ndarray
+    score_low: np.ndarray
+    score_high: np.ndarray
+    within: np.ndarray
+    within_exact: np.ndarray
+    pitch_sd_pct: np.ndarray
+    errors: tuple[PitchError, ...]
+    redrawn: tuple[str, ...]
+    spread: tuple[str, ...]
+
+
+def rank_shares(result: Result, criteria: Sequence[Criterion], plan: DrawPlan) -> RankShares:
+    """Draw grounds and weights, measure, mark and rank the candidates again each time.
+
+    Arguments: result of a screening, or of a kept run; criteria of the catalogue, of which those that read the ground and
+    nothing else are measured again, and round the first ten those on water, for which flow is routed again. What else has a
+    standard error is drawn by it; the rest of what a run measures (sun, distances) stays as it is. plan.
+    Errors: UsageError where there is no candidate.
+    Source: rank acceptability index of SMAA-2 [@smaa-2].
+    """
+    if not result.choices:
+        raise UsageError("the run has no candidates", "a run with at least one", "screen again with other limits")
+    errors = _errors(result, plan)
+    redrawn = _redrawn(result, criteria)
+    drawn = _drawn(result, errors, redrawn, plan)
+    weights = np.array([judge.rubric.weight for judge in result.judges])
+    random = drawn_weights(weights, plan.concentration, plan.draws, plan.seed)
+    way, beyond = result.settings.combine, drawn.beyond
+    both = ranked_scores(drawn.marks, random, way, beyond)
+    lone = ranked_scores(candidate_marks(result)[None], random, way)
+    fixed = ranked_scores(drawn.marks, np.broadcast_to(weights / weights.sum(), random.shape), way, beyond)
+    shares, mean_rank = acceptability(both)
+    within = (np.abs(drawn.pads.slope_along) <= TOLERANCE) & (np.abs(drawn.pads.slope_across) <= TOLERANCE)
+    rounded = np.round(both, 8)
+    return RankShares(
+        plan,
+        shares,
+        shares[:, 0],
+        shares[:, : plan.k].sum(axis=1),
+        beyond.mean(axis=0),
+        ((rounded < rounded[:, :1]) + 0.5 * (rounded == rounded[:, :1])).mean(axis=0),
+        acceptability(lone)[0][:, 0],
+        acceptability(fixed)[0][:, 0],
+        mean_rank,
+        *_interval(np.where(np.isfinite(both), 100 * both, np.nan)),
+        within.mean(axis=0),
+        np.array([both_within(row, error.both) for row, error in zip(result.rows, errors, strict=True)]),
+        100 * np.array([error.both for error in errors]),
+        tuple(errors),
+        tuple(judge.id for judge in redrawn),
+        drawn.spread,
+    )
+
+
+def acceptability(scores: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Rank acceptability of scores [draws, n], -inf = takes no rank: shares [n, n], and mean rank [n], NaN = never takes one.
+
+    Scores equal to eight decimals share the ranks that they take together.
+    """
+    draws, count = scores.shape
+    shares, ranks = np.zeros((count, count + 1)), np.full((draws, count), np.nan)
+    for draw, row in enumerate(np.round(scores, 8)):
+        values, place, equal = np.unique(-row, return_inverse=True, return_counts=True)
+        before = (np.cumsum(equal) - equal)[place]
+        placed = np.flatnonzero(np.isfinite(values[place]))
+        part = 1.0 / equal[place[placed]]
+        shares[placed, before[placed]] += part
+        shares[placed, before[placed] + equal[place[placed]]] -= part
+        ranks[draw, placed] = before[placed] + (equal[place[placed]] + 1) / 2
+    known = np.isfinite(ranks)
+    total = np.where(known, ranks, 0.0).sum(axis=0)
+    mean = np.divide(total, known.sum(axis=0), out=np.full(count, np.nan), where=known.any(axis=0))
+    return np.cumsum(shares, axis=1)[:, :-1] / draws, mean
+
+
+def ranked_scores(marks: np.ndarray, weights: np.ndarray, way: str, beyond: np.ndarray | None = None) -> np.ndarray:
+    """Scores 0..1 [draws, n] by one of the ways to combine marks; -inf where nothing was assessed or a limit rejects.
+
+    Arguments: marks [draws or 1, criteria, n]; weights [draws, criteria]; way, of `combined`; beyond, bool [draws, n].
+    """
+    if way not in WAYS:
+        raise ValueError(f"combine is {way!r}; one of {', '.join(WAYS)} is expected")
+    if way == "mean":
+        scores = weighted_means(marks, weights)
+    else:
+        each = np.broadcast_to(marks, (len(weights), *marks.shape[1:]))
+        found = [combined(one, row, way) for one, row in zip(each, weights, strict=True)]
+        scores = np.where(np.isnan(found), -np.inf, found)
+    return scores if beyond is None else np.where(beyond, -np.inf, scores)
+
+
+@dataclass(frozen=True)
+class _DrawnMarks:
+    """Marks [draws, criteria, n] on drawn grounds; what a limit rejects there, bool [draws, n]; measures of the pads; criteria
+    drawn by their standard errors."""
+
+    marks: np.ndarray
+    beyond: np.ndarray
+    pads: Drawn
+    spread: tuple[str, ...]
+
+
+def _redrawn(result: Result, criteria: Sequence[Criterion]) -> list[Judge]:
+    """Criteria that are measured again: those of the pad's ground, and those of its water where the run kept what that takes."""
+    wet = all(name in scan.frame.layers for scan in result.scans for name in FLOW)
+    return reading_only(result.judges, criteria, FLOW[:3] if wet else ("ground",))
+
+
+def _drawn(result: Result, errors: list[PitchError], redrawn: list[Judge], plan: DrawPlan) -> _DrawnMarks:
+    """Marks with the criteria measured again in their places.
+
+    A mark is that over the shifts of the house, moved by what the drawn ground makes of the mark at the exact place; on water
+    the mark over the shifts is itself taken on the drawn ground.
+    """
+    draws = (plan.draws, plan.seed)
+    chosen = [(result.scans[choice.scan], choice.item) for choice in result.choices]
+    dry = [judge for judge in redrawn if [spec.id for spec in judge.criterion.description.reads] == ["ground"]]
+    wet = [judge for judge in redrawn if judge not in dry]
+    pads = drawn_measures(chosen, errors, dry, draws, result.settings.pad_pitch)
+    water = drawn_water(chosen[:WET_FIRST], errors[:WET_FIRST], wet, draws, result.settings) if wet else {}
+    numbers = np.random.default_rng((plan.seed, 1))
+    marks = np.repeat(candidate_marks(result)[None], plan.draws, axis=0)
+    beyond = np.zeros(marks.shape[::2], bool)
+    spread = []
+    for judge, place in zip(result.judges, np.moveaxis(marks, 1, 0), strict=True):
+        if judge.id in water:
+            _soak(place, beyond, judge, water[judge.id])
+        elif judge.id in pads.measures:
+            measure = pads.measures[judge.id]
+            place[:] = np.clip(place + judge.rubric.marks(measure) - _marks_here(result, judge), 0.0, 1.0)
+            beyond |= judge.rubric.beyond(measure)
+        elif any(judge.id in scan.truths for scan, _ in chosen):
+            true = np.array([_truth(scan, judge.id, item) for scan, item in chosen])
+            value = true[:, 0] + true[:, 1] * numbers.standard_normal(place.shape)
+            place[:] = np.clip(place + judge.rubric.marks(value) - _marks_here(result, judge), 0.0, 1.0)
+            spread.append(judge.id)
+    return _DrawnMarks(marks, beyond, pads, tuple(spread))
+
+
+def _soak(place: np.ndarray, beyond: np.ndarray, judge: Judge, wet: Wet) -> None:
+    """Put marks of water on drawn grounds into those of one criterion [draws, n] and what its limit rejects into `beyond`."""
+    first = wet.mark.shape[1]
+    place[:, :first] = np.where(np.isfinite(wet.mark), wet.mark, place[:, :first])
+    beyond[:, :first] |= judge.rubric.beyond(wet.measure)
+
+
+def _marks_here(result: Result, judge: Judge) -> np.ndarray:
+    """Marks of the candidates at their exact places [n]."""
+    return np.array([marks_of(result.scans[c.scan], judge, np.array([c.item]))[0] for c in result.choices])
+
+
+def _truth(scan, name: str, item: int) -> tuple[float, float]:
+    """Mean and standard error of the true value of a measure."""
+    truth = scan.truths[name]
+    return float(truth.mean[item]), float(truth.se[item])
+
+
+def _errors(result: Result, plan: DrawPlan) -> list[PitchError]:
+    """How far the ground of each candidate may be off."""
+    found = []
+    for choice in result.choices:
+        scan = result.scans[choice.scan]
+        at = divmod(int(scan.index[choice.item]), scan.frame.grid.cols)
+        found.append(pitch_error(scan.frame, scan.house, at, _stated(scan.frame, plan)))
+    return found
+
+
+def _stated(frame: Frame, plan: DrawPlan) -> ErrorModel:
+    """The error of the elevations as the plan states it; what it leaves open is that of the run."""
+    if plan.sd_m is None and plan.range_m is None and frame.error is not None:
+        return frame.error
+    return stated_error(frame, plan.sd_m, plan.range_m)
+
+
+def _interval(scores: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    found = np.full((2, scores.shape[1]), np.nan)
+    for k, column in enumerate(scores.T):
+        known = column[np.isfinite(column)]
+        if len(known):
+            found[:, k] = np.quantile(known, INTERVAL)
+    return found[0], found[1]

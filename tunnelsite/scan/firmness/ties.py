@@ -1,0 +1,48 @@
+"""Criteria that do not decide: what tells the options of a list apart, and what does not."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from tunnelsite.scan.engine import Judge
+from tunnelsite.scan.firmness.other_weights import candidate_marks
+
+if TYPE_CHECKING:
+    from tunnelsite.screening.result import Result
+
+ALIKE = 0.01  # marks this close are equal to the eye: one point of a hundred (ours)
+COUNTS = ("no", "the", "both", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
+
+
+def undecided(result: Result) -> list[str]:
+    """Which criteria with a weight do not tell the listed options apart, as sentences; none for a list of one or none.
+
+    Marks count as equal within 0.01 for all options. A criterion that was not assessed at some option is not in it.
+    """
+    if len(result.choices) < 2:
+        return []
+    marks = candidate_marks(result)
+    full, even = [], []
+    for judge, row in zip(result.judges, marks, strict=True):
+        if judge.rubric.weight > 0 and np.ptp(row) <= ALIKE:  # NaN is no answer, and not at most anything
+            (full if row.min() >= 1 - ALIKE else even).append(judge)
+    count = len(result.choices)
+    return [*_sentence(full, "full marks", count), *_sentence(even, "the same", count)]
+
+
+def _sentence(judges: Sequence[Judge], what: str, count: int) -> list[str]:
+    if not judges:
+        return []
+    names = [_name(judge) for judge in judges]
+    listed = names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+    are, do = ("is", "it does") if len(names) == 1 else ("are", "they do")
+    number = f"all {COUNTS[count] if count < len(COUNTS) else count}" if count > 2 else "both"
+    return [f"{listed[0].upper()}{listed[1:]} {are} {what} for {number} options: {do} not decide."]
+
+
+def _name(judge: Judge) -> str:
+    title = judge.criterion.description.title
+    return title[0].lower() + title[1:] if len(title) > 1 and title[1].islower() else title

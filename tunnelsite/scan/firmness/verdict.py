@@ -1,0 +1,98 @@
+"""How firm the lead of the first option is: one answer for every host, by weights and errors drawn together."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from typing import TYPE_CHECKING, Any
+
+from tunnelsite.scan.firmness.rank_shares import DrawPlan, RankShares
+
+if TYPE_CHECKING:
+    from tunnelsite.screening.result import Result
+
+FIRM, FAIR = 0.8, 0.6  # least share of draws in which the first option stays first (ours)
+APART = 0.9  # an option is told apart from the first where it stays behind it in this share of the draws (ours)
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """How firm the lead is.
+
+    Attributes: first, share of draws in which option 1 stays first; runner_up, rank of the option that is first most often of
+    the others, None = there is no other, and runner_up_first, its share; tied, ranks of the options, of `options`, that the
+    draws do not tell apart from option 1; words, `firm`, `fairly firm`, `a close call`, `not settled` or `the only option`; drawn, what was
+    drawn, in words; draws and seed.
+    """
+
+    first: float
+    runner_up: int | None
+    runner_up_first: float
+    tied: tuple[int, ...]
+    options: int
+    words: str
+    drawn: str
+    draws: int
+    seed: int
+
+    @property
+    def sentence(self) -> str:
+        """The verdict in one or two sentences."""
+        if self.runner_up is None:
+            return "It is the only option, so nothing competes with it."
+        said = f"Option 1 stays first in {share_words(self.first)} of {self.draws} draws of {self.drawn}"
+        other = f"option {self.runner_up} comes first in {share_words(self.runner_up_first)}"
+        said += (
+            f"; {other}. Its lead is {self.words}."
+            if self.words != "not settled"
+            else f", and {other}: the lead is not settled."
+        )
+        return f"{said} {self.ties}".strip()
+
+    @property
+    def ties(self) -> str:
+        """Which options tie with the first, in a sentence; empty where none does."""
+        if not self.tied:
+            return ""
+        if 2 < self.options == len(self.tied) + 1:
+            return "All the others tie with it: these data do not tell them apart, so look at the first few in the field and level them."
+        ranks = [str(rank) for rank in self.tied]
+        listed = ranks[0] if len(ranks) == 1 else f"{', '.join(ranks[:-1])} and {ranks[-1]}"
+        noun, verb = ("Option", "ties") if len(ranks) == 1 else ("Options", "tie")
+        return f"{noun} {listed} {verb} with it: these data do not tell them apart, so look at them in the field and level them."
+
+
+def verdict_of(found: RankShares) -> Verdict:
+    """The verdict of a set of draws."""
+    first = float(found.first[0])
+    others = found.first[1:]
+    runner = int(others.argmax()) + 2 if len(others) else None
+    second = float(others.max()) if len(others) else 0.0
+    tied = tuple(int(k) + 2 for k in (found.behind[1:] < APART).nonzero()[0])
+    if runner is None:
+        words = "the only option"
+    elif second > first:
+        words = "not settled"
+    else:
+        words = "firm" if first >= FIRM else "fairly firm" if first >= FAIR else "a close call"
+    plan, count = found.plan, len(found.first)
+    return Verdict(first, runner, second, tied, count, words, _drawn_words(found), plan.draws, plan.seed)
+
+
+def told_verdict(verdict: Verdict) -> dict[str, Any]:
+    """A verdict as a program reads it, its sentence with it."""
+    return asdict(verdict) | {"sentence": verdict.sentence}
+
+
+def run_plan(result: Result) -> DrawPlan:
+    """The draws that every host speaks of: those of the run's own settings."""
+    return DrawPlan(draws=result.settings.draws, seed=result.settings.seed)
+
+
+def share_words(share: float) -> str:
+    """A share of draws in per cent, never rounded to none or to all."""
+    return "under 1 %" if 0 < share < 0.01 else "over 99 %" if 0.99 < share < 1 else f"{100 * share:.0f} %"
+
+
+def _drawn_words(found: RankShares) -> str:
+    water = ", with water routed again on each drawn ground" if "drainage" in found.redrawn else ""
+    return f"the weights and the heights{water}"

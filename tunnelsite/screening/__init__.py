@@ -1,0 +1,1 @@
+"""The screening: run, layers, result, tables, saving."""

@@ -1,0 +1,185 @@
+"""What is known of each candidate: a row a candidate, and the columns that hold it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from tunnelsite.core.table import INTEGER, REAL, TEXT, Column
+from tunnelsite.scan import refine
+from tunnelsite.scan.pitch_error import pitch_error, shows_pitch
+from tunnelsite.scan.steady import lowest_score, room_to_shift, steady_marks
+
+if TYPE_CHECKING:
+    from tunnelsite.scan.ranking import Choice
+    from tunnelsite.screening.result import Result
+
+CANDIDATE_COLUMNS = {
+    "rank": Column(INTEGER, "rank over the whole run, 1 = best"),
+    "score": Column(
+        REAL,
+        "steady score: 100 x the combined expected marks over what was assessed, mean over shifts of the house",
+        "0-100",
+    ),
+    "parcel": Column(TEXT, "parcel that holds the pad"),
+    "rank_in_parcel": Column(INTEGER, "rank inside the parcel"),
+    "house": Column(TEXT, "house size as given"),
+    "width_m": Column(REAL, "width of the house across the ridge", "m"),
+    "length_m": Column(REAL, "length of the house along the ridge", "m"),
+    "bearing_deg": Column(REAL, "bearing of the ridge, clockwise from true north at the spot", "deg"),
+    "lon": Column(REAL, "longitude of the centre, WGS 84", "deg"),
+    "lat": Column(REAL, "latitude of the centre, WGS 84", "deg"),
+    "ground_m": Column(REAL, "mean elevation of the natural ground under the footprint", "m"),
+    "pitch_along_pct": Column(
+        REAL, "slope of the ground's plane along the ridge, + rises to the end it points to (east for 90)", "%"
+    ),
+    "pitch_across_pct": Column(
+        REAL, "slope of the ground's plane across the ridge, + rises to the left of the bearing (north for 90)", "%"
+    ),
+    "pitch_se_pct": Column(REAL, "standard error of the steeper pitch: errors of heights, hidden ground", "%"),
+    "relief_m": Column(REAL, "highest minus lowest ground under the footprint", "m"),
+    "roughness_m": Column(REAL, "root mean square of the ground off its plane", "m"),
+    "crown_m": Column(REAL, "height of the middle above the long edges, + sheds water", "m"),
+    "cut_m3": Column(REAL, "cut when the pad is graded to its design plane", "m3"),
+    "fill_m3": Column(REAL, "fill when the pad is graded to its design plane", "m3"),
+    "max_cut_m": Column(REAL, "deepest cut", "m"),
+    "max_fill_m": Column(REAL, "highest fill", "m"),
+    "pad_m2": Column(REAL, "area of the graded pad: footprint plus apron", "m2"),
+    "upslope_m2": Column(REAL, "largest contributing area crossing the pad", "m2"),
+    "ponding_m": Column(REAL, "greatest depth of standing water on the pad", "m"),
+    "beam_share": Column(REAL, "beam energy of the crop months received / received with a flat horizon", "0-1"),
+    "beam_share_worst": Column(REAL, "the same in the crop month that loses most of its own, spot by spot", "0-1"),
+    "worst_month": Column(INTEGER, "that month of most of the footprint, 1 to 12; NULL where none loses 0.05 %"),
+    "noon_clear_dec": Column(REAL, "share of the footprint in sun at noon in midwinter", "0-1"),
+    "drainage_height_m": Column(REAL, "height above the stream, ditch or swale it drains to", "m"),
+    "drainage_distance_m": Column(REAL, "distance from the nearest such line, 200 m where none is nearer", "m"),
+    "flow_beside_m2": Column(REAL, "largest contributing area passing beside the pad; 0 = none of 1 ha or more", "m2"),
+    "room_m": Column(REAL, "how far it can move any way and still be offered with 95 % of its score, up to 30 m", "m"),
+    "score_here": Column(REAL, "score at the exact place", "0-100"),
+    "score_lowest": Column(REAL, "lowest score within the shift; 0 = a limit rejects there", "0-100"),
+    "assessed_pct": Column(REAL, "share of the weight that could be assessed", "%"),
+    "not_assessed": Column(TEXT, "what could not be assessed"),
+    "wind_shelter": Column(REAL, "shelter from the wind", "0-1"),
+    "topographic_factor": Column(REAL, "wind pressure over a hilltop or brow, 1 = as in the open (ASCE 7 Kzt)", "1"),
+    "cold_pool_m": Column(REAL, "depth of the cold-air pool the spot lies in", "m"),
+    "valley_depth_m": Column(REAL, "how much lower it lies than the mean of the land within 250 m", "m"),
+    "night_lux": Column(REAL, "night light from lamps", "lx"),
+    "clearance_m": Column(
+        REAL,
+        "distance from the house to the nearest structure; the rule (`--clearance`) is for the pad, which is an apron nearer",
+        "m",
+    ),
+    "flags": Column(TEXT, "what a reader should not miss"),
+}
+# What a model of wide cells cannot show of the ground under a house: its numbers would be those of the interpolation.
+GROUND_COLUMNS = (
+    "pitch_along_pct", "pitch_across_pct", "pitch_se_pct", "relief_m", "roughness_m", "crown_m", "cut_m3", "fill_m3", "max_cut_m",
+    "max_fill_m",
+)  # fmt: skip
+NOTHING_LOST = 0.9995  # a month that keeps more of its sun than this is not worth a name
+# Measures that are candidate columns under another name.
+MEASURE_COLUMNS = {
+    "drainage": "upslope_m2",
+    "ponding": "ponding_m",
+    "drainage_height": "drainage_height_m",
+    "drainage_distance": "drainage_distance_m",
+    "flow_beside": "flow_beside_m2",
+    "sun": "beam_share_worst",
+    "season_sun": "beam_share",
+    "noon": "noon_clear_dec",
+    "wind": "wind_shelter",
+    "hilltop": "topographic_factor",
+    "cold_air": "cold_pool_m",
+    "low_ground": "valley_depth_m",
+    "night_light": "night_lux",
+}
+
+
+def candidate_row(result: Result, rank: int) -> dict[str, Any]:
+    """Everything about one ranked placement, by column."""
+    choice = result.choices[rank - 1]
+    scan, item = result.scans[choice.scan], choice.item
+    row: dict[str, Any] = {
+        "rank": rank,
+        "score": round(choice.score, 4),
+        "parcel": scan.frame.parcel_names[scan.owner[item]],
+        "house": scan.house.name,
+        "width_m": scan.house.width_m,
+        "length_m": scan.house.length_m,
+    }
+    row |= refine.where(scan, item) | refine.natural_ground(scan, item)
+    at = divmod(int(scan.index[item]), scan.frame.grid.cols)
+    error = pitch_error(scan.frame, scan.house, at, result.error_of(scan))
+    row["pitch_se_pct"] = error.steeper_pct(row["pitch_along_pct"], row["pitch_across_pct"])
+    row["shows_ground"] = shows_pitch(scan.frame, scan.house)
+    row |= refine.graded(scan, item, result.settings.pad_pitch, result.settings.shrink)
+    row["clearance_m"] = refine.clearance(scan, item)
+    row |= _steadiness(result, choice)
+    marks = steady_marks(scan, item, result.judges, result.settings.shift_m)
+    row |= _assessed(result, marks)
+    for judge, mark in zip(result.judges, marks.tolist(), strict=True):
+        value = float(scan.measures[judge.id][item])
+        if judge.id in MEASURE_COLUMNS:
+            row[MEASURE_COLUMNS[judge.id]] = value if np.isfinite(value) else None
+        if judge.id.startswith("reach_"):
+            row[f"{judge.id}_m"] = value
+        if judge.rubric.weight > 0:
+            row[f"score_{judge.id}"] = mark
+    lit = row.get("beam_share_worst")
+    row["worst_month"] = None if lit is None or lit > NOTHING_LOST else refine.worst_month(scan, item)
+    row["flags"] = refine.flags(scan, item, row, 100 * float(np.max(error.both)))
+    return row
+
+
+def _steadiness(result: Result, choice: Choice) -> dict[str, float]:
+    """What becomes of a candidate that is moved a little."""
+    scan, here, shift_m = result.scans[choice.scan], result.here[choice.scan], result.settings.shift_m
+    return {
+        "room_m": room_to_shift(scan, here, choice.item, choice.score),
+        "score_here": round(float(here[choice.item]), 4),
+        "score_lowest": round(lowest_score(scan, here, choice.item, shift_m), 4),
+    }
+
+
+def _assessed(result: Result, marks: np.ndarray) -> dict[str, Any]:
+    """Share of the weight that could be assessed at a candidate, and what could not, in words. Arguments: marks by criterion."""
+    weight = np.array([judge.rubric.weight for judge in result.judges])
+    unknown = np.isnan(marks) & (weight > 0)
+    missing = sum(gap.weight for gap in result.gaps)
+    partly = sum(
+        gap.weight for gap in result.gaps if gap.partly
+    )  # is in the score, but of a part of what it should look at
+    share = (weight[~unknown].sum() - partly) / (weight.sum() + missing - partly)
+    here = [f"{judge.criterion.description.title.lower()} (not known here)"
+            for judge, gone in zip(result.judges, unknown, strict=True) if gone]  # fmt: skip
+    return {"assessed_pct": 100 * float(share), "not_assessed": "; ".join([*here, *(gap.words for gap in result.gaps)])}
+
+
+def candidate_rows(result: Result) -> list[dict[str, Any]]:
+    """One row a ranked placement, best first."""
+    rows = [candidate_row(result, rank) for rank in range(1, len(result.choices) + 1)]
+    seen: dict[str, int] = {}
+    for row in rows:
+        seen[row["parcel"]] = row["rank_in_parcel"] = seen.get(row["parcel"], 0) + 1
+    return rows
+
+
+def told_rows(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """The rows as they go into the table: what the elevation model cannot show is None."""
+    return [row if row["shows_ground"] else row | dict.fromkeys(GROUND_COLUMNS) for row in rows]
+
+
+def candidate_columns(result: Result) -> dict[str, Column]:
+    """The columns of the contract with the services and criteria of this run in their places."""
+    columns: dict[str, Column] = {}
+    for name, column in CANDIDATE_COLUMNS.items():
+        if name == "night_lux":
+            for service in result.site.services:
+                title = f"straight distance from the footprint to the nearest {service}"
+                columns[f"reach_{service}_m"] = Column(REAL, title, "m")
+        columns[name] = column
+    for judge in result.judges:
+        if judge.rubric.weight > 0:
+            columns[f"score_{judge.id}"] = Column(REAL, f"marks for: {judge.criterion.description.title}", "0-1")
+    return columns

@@ -1,0 +1,200 @@
+"""What a screening gives back: candidates, layers and tables, and new rankings without computing terrain again."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from tunnelsite.core.elevation_error import ErrorModel
+from tunnelsite.core.grid import horizontal
+from tunnelsite.core.site import Frame, Site
+from tunnelsite.core.table import Table
+from tunnelsite.scan.engine import Judge, Scan
+from tunnelsite.scan.pitch_error import stated_error
+from tunnelsite.scan.ranking import Choice
+from tunnelsite.screening import candidate_rows, tables
+from tunnelsite.screening.not_assessed import Gap
+from tunnelsite.screening.relaxing import Relaxation, relaxation
+from tunnelsite.screening.relaxing_tables import compromises_table, relax_table
+from tunnelsite.screening.run_table import run_table
+from tunnelsite.settings.model import Settings
+
+if TYPE_CHECKING:
+    import geopandas
+    import xarray
+
+    from tunnelsite.scan.firmness.rank_shares import RankShares
+    from tunnelsite.scan.firmness.verdict import Verdict
+
+
+@dataclass
+class Result:
+    """A finished screening.
+
+    Attributes:
+        site, settings: what was asked. scans: one for each house and bearing. judges: criteria with their rubrics.
+        scored: by scan, steady score of every placement that passed (float64 [n]): it ranks. here: the same at the exact place.
+        choices: the ranking.
+        gaps: what was not assessed anywhere. notes: what is to be said of the ranking as a whole.
+    """
+
+    site: Site
+    settings: Settings
+    scans: list[Scan]
+    judges: list[Judge]
+    scored: list[np.ndarray]
+    here: list[np.ndarray]
+    choices: list[Choice]
+    gaps: list[Gap] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+
+    @property
+    def crs(self):
+        """The parcels' horizontal coordinate system, in which results are written."""
+        return horizontal(self.site.parcels.crs)
+
+    @property
+    def frame(self) -> Frame:
+        """The frame of the wanted bearing."""
+        return self.scans[0].frame
+
+    def error_of(self, scan: Scan) -> ErrorModel:
+        """What the errors of the elevations of a scan are taken to be."""
+        return scan.frame.error or stated_error(scan.frame, *self.settings.error)
+
+    @property
+    def apart_m(self) -> float:
+        """Least distance between the centres of two options [m]: as set, or one length of the longest house."""
+        longest = max(scan.house.length_m for scan in self.scans)
+        return longest if self.settings.apart_m is None else self.settings.apart_m
+
+    @property
+    def doubts(self) -> list[str]:
+        """What makes the heights doubtful, to be said before anything else; each once."""
+        return list(dict.fromkeys(text for scan in self.scans for text in scan.frame.doubts))
+
+    @cached_property
+    def rank_shares(self) -> RankShares:
+        """How often each candidate takes each rank when weights and heights are drawn as the settings say, once for all who ask.
+
+        Errors: UsageError where there is no candidate.
+        """
+        from tunnelsite.core import catalogue
+        from tunnelsite.scan.firmness.rank_shares import rank_shares
+        from tunnelsite.scan.firmness.verdict import run_plan
+
+        return rank_shares(self, catalogue.criteria(), run_plan(self))
+
+    @property
+    def verdict(self) -> Verdict | None:
+        """How firm the lead of the first candidate is; None where there is no candidate."""
+        from tunnelsite.scan.firmness.verdict import verdict_of
+
+        return verdict_of(self.rank_shares) if self.choices else None
+
+    @cached_property
+    def rows(self) -> list[dict[str, Any]]:
+        """One dict a candidate, best first."""
+        return candidate_rows.candidate_rows(self)
+
+    @cached_property
+    def relaxation(self) -> Relaxation | None:
+        """Where little passes: which limits cost most and the least bad places; else None."""
+        return relaxation(self)
+
+    @cached_property
+    def tables(self) -> dict[str, Table]:
+        """Every layer of the GeoPackage."""
+        found = (
+            tables.candidates_table(self),
+            tables.pads_table(self),
+            tables.stakes_table(self),
+            tables.rejections_table(self),
+            tables.criteria_table(self),
+            run_table(self),
+        )
+        if self.relaxation is not None:
+            ranked = tables.candidates_table(self.relaxation.compromises)
+            found += (compromises_table(self.relaxation, ranked), relax_table(self.relaxation.steps))
+        return {table.name: table for table in found}
+
+    @property
+    def candidates(self) -> geopandas.GeoDataFrame:
+        """Ranked footprints with the columns of the GeoPackage, in the parcels' coordinate system."""
+        return frame_of(self.tables["candidates"])
+
+    @property
+    def layers(self) -> Mapping[str, xarray.DataArray]:
+        """Rasters of the wanted bearing by id, made into xarray.DataArray when asked for."""
+        return _Layers(self.frame)
+
+    def rescore(
+        self,
+        weights: Mapping[str, float] | None = None,
+        rubrics: Mapping[str, Mapping[str, Any]] | None = None,
+        top: int | None = None,
+    ) -> Result:
+        """A new ranking from the stored measures; no terrain is computed again.
+
+        Arguments: weights by criterion id; rubrics, changes by criterion id (full_at, none_at, limit, weight); top.
+        Errors: UsageError for unknown names, or a limit looser than the one that already rejected placements.
+        """
+        from tunnelsite.screening.rescoring import rescored
+
+        return rescored(
+            self, dict(weights or {}), {name: dict(values) for name, values in (rubrics or {}).items()}, top
+        )
+
+    def write(self, path: str | Path, *, overwrite: bool = False) -> Path:
+        """Write `sites.gpkg`. Errors: OutputFailed; whatever was there before stays whole."""
+        from tunnelsite.screening.saving import write_result
+
+        return write_result(self, Path(path), overwrite=overwrite)
+
+
+def frame_of(table: Table) -> geopandas.GeoDataFrame:
+    """A table as a GeoDataFrame (nullable types, so that what was not assessed stays NA)."""
+    import geopandas
+    import pandas
+
+    types = {"real": "Float64", "integer": "Int64", "text": "string"}
+    columns = {
+        name: pandas.array(table.values(name), dtype=types[column.kind]) for name, column in table.columns.items()
+    }
+    return geopandas.GeoDataFrame(columns, geometry=list(table.geometry), crs=table.crs)
+
+
+class _Layers(Mapping):
+    """Layers of a frame as DataArrays, made on demand."""
+
+    def __init__(self, frame: Frame) -> None:
+        self._frame = frame
+
+    def __getitem__(self, name: str) -> xarray.DataArray:
+        import xarray
+
+        values, grid = self._frame.layers[name], self._frame.grid
+        along, _ = grid.centre(np.zeros(grid.cols), np.arange(grid.cols))
+        _, across = grid.centre(np.arange(grid.rows), np.zeros(grid.rows))
+        attributes = {
+            "units": self._frame.units.get(name, "1"),
+            "crs": grid.crs_wkt,
+            "bearing_deg": grid.bearing_deg,
+            "transform": grid.affine,
+        }
+        if name in ("ground", "surface"):
+            attributes["datum_m"] = self._frame.datum_m
+        return xarray.DataArray(
+            values, {"across": across, "along": along}, ("across", "along"), name=name, attrs=attributes
+        )
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._frame.layers)
+
+    def __len__(self) -> int:
+        return len(self._frame.layers)

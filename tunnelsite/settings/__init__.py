@@ -1,0 +1,1 @@
+"""The settings of a run, from a project file, the command line or Python."""

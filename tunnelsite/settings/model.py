@@ -1,0 +1,270 @@
+"""Typed settings of a screening, from a project file (TOML), the command line or Python."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import AliasGenerator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, field_validator
+
+from tunnelsite.core.describe import kind_words, nearest
+from tunnelsite.core.errors import InputRefused, UsageError
+from tunnelsite.core.house import House
+from tunnelsite.core.rubric import Rubric
+from tunnelsite.core.units import FOOT_M, angle_deg, length_m, month_day, number, slope_fraction, whole_number
+from tunnelsite.settings.presets import preset_names, with_presets
+
+PATH_KEYS = (
+    "dem", "parcels", "far_dem", "surface", "obstacles", "structures", "lamps", "soils", "wind", "weather",
+    "out", "rasters", "keep",
+)  # fmt: skip
+MOST_BANDS = 65_535  # what a TIFF can hold
+MOST_CANDIDATES = 10_000
+MOST_TOLD = 5  # wrong settings in one message
+MOST_NAME = 40  # letters of a service; it becomes a column
+TRADE_PITCH = 1.0 / 192.0  # 3/4 in per 12 ft: the finished tolerance; common practice, no source
+
+
+def _length(what: str, least: float = 0.0, most: float = 1e5):
+    return BeforeValidator(lambda value: None if value is None else length_m(value, what, least_m=least, most_m=most))
+
+
+def _number(what: str, least: float, most: float, read: Callable[[Any, str], float] = number):
+    def check(value: Any) -> float | None:
+        if value is None:
+            return None
+        result = read(value, what)
+        if not least <= result <= most:
+            raise UsageError(f"{what} is {value!r}", f"{least:g} to {most:g}", "correct it")
+        return result
+
+    return BeforeValidator(check)
+
+
+def _angle(what: str, least: float, most: float):
+    return _number(what, least, most, angle_deg)
+
+
+def _whole(what: str, least: int, most: int):
+    return BeforeValidator(lambda value: None if value is None else whole_number(value, what, least, most))
+
+
+def _many(value: Any) -> list:
+    return list(value) if isinstance(value, list | tuple) else [value]
+
+
+class Settings(BaseModel):
+    """Every setting of a screening; in a project file each stands under its option's name with `_` for `-`."""
+
+    model_config = ConfigDict(
+        extra="forbid",
+        frozen=True,
+        populate_by_name=True,
+        alias_generator=AliasGenerator(alias=lambda name: re.sub(r"_(m|deg|months_of_year)$", "", name)),
+    )
+
+    dem: str | None = None
+    parcels: str | None = None
+    out: str | None = None
+    overwrite: bool = False
+    preset: Annotated[list[str], BeforeValidator(preset_names)] = Field(default_factory=list)
+    house: Annotated[list[str], BeforeValidator(_many)] = Field(default_factory=lambda: ["30x96ft"])
+    kind: Literal["in-ground", "container"] = "in-ground"
+    ridge_m: Annotated[float, _length("ridge height", 0.5, 30)] = 12 * FOOT_M
+    crop_months: str = "01-01:12-31"
+    bearing_deg: Annotated[float, _angle("bearing", -360, 360)] = 90.0
+    bearing_tolerance_deg: Annotated[float, _number("bearing tolerance", 0, 90)] = 0.0
+    bearing_step_deg: Annotated[float, _number("bearing step", 0.5, 90)] = 5.0
+    far_dem: str | None = None
+    far_reach_m: Annotated[float, _length("far reach", 100, 200_000)] = 30_000.0
+    surface: str | None = None
+    obstacles: str | None = None
+    structures: str | None = None
+    clearance_m: Annotated[float, _length("clearance", 0, 1000)] = 12 * FOOT_M
+    keep_out: Annotated[list[str], BeforeValidator(_many)] = Field(default_factory=list)
+    setback_m: Annotated[float, _length("setback", 0, 1000)] = 0.0
+    service: dict[str, str] = Field(default_factory=dict)
+    lamps: str | None = None
+    soils: str | None = None
+    weather: str | None = None
+    bare_trees: str | None = None
+    bare_transmission: Annotated[float, _number("bare transmission", 0, 1)] = 0.58
+    wind: str | None = None
+    wind_from_deg: Annotated[float | None, _angle("wind from", 0, 360)] = None
+    elevation_unit: Literal["m", "ft", "us-ft", "dm", "cm"] | None = None
+    far_elevation_unit: Literal["m", "ft", "us-ft", "dm", "cm"] | None = None
+    dem_crs: str | None = None
+    band: Annotated[int | None, _whole("band", 1, MOST_BANDS)] = None
+    zero_is_nodata: bool = False
+    cell_m: Annotated[float | None, _length("cell", 0.05, 1000)] = None
+    halo_m: Annotated[float, _length("halo", 0, 50_000)] = 1000.0
+    apron_m: Annotated[float, _length("apron", 0, 50)] = 4 * FOOT_M
+    pad_pitch: Annotated[float, BeforeValidator(lambda value: slope_fraction(value, "pad pitch"))] = TRADE_PITCH
+    shrink: Annotated[float, _number("shrink factor", 1, 2)] = 1.0
+    azimuths: Annotated[int, _whole("azimuths", 8, 720)] = 36
+    light_height_m: Annotated[float, _length("light height", 0, 30)] = 1.0
+    standing_limit_m: Annotated[float, _length("standing limit", 0, 100)] = 1.0
+    keep_water_like: bool = False
+    combine: Literal["mean", "geometric", "lowest"] = "mean"
+    top: Annotated[int, _whole("top", 1, MOST_CANDIDATES)] = 20
+    shift_m: Annotated[float, _length("shift", 0, 100)] = 3.0
+    apart_m: Annotated[float | None, _length("apart", 0, 100_000)] = None
+    per_parcel: Annotated[int | None, _whole("options per parcel", 1, MOST_CANDIDATES)] = None
+    elevation_error_m: Annotated[float | None, _length("elevation error", 0, 50)] = None  # see core.elevation_error
+    error_range_m: Annotated[float | None, _length("error range", 0, 10_000)] = None
+    draws: Annotated[int, _whole("draws", 1, 100_000)] = 200
+    seed: Annotated[int, _whole("seed", 0, 2**63 - 1)] = 1
+    rasters: str | None = None
+    keep: str | None = None
+    weight: dict[str, float] = Field(default_factory=dict)
+    rubric: dict[str, dict[str, Any]] = Field(default_factory=dict)
+    parameter: dict[str, dict[str, Any]] = Field(default_factory=dict)
+
+    @field_validator("crop_months")
+    @classmethod
+    def _crop_months(cls, text: str) -> str:
+        crop_period(text)
+        return text
+
+    @field_validator("bare_trees")
+    @classmethod
+    def _bare_trees(cls, text: str | None) -> str | None:
+        if text is not None and text != "never":
+            crop_period(text, "bare trees")
+        return text
+
+    @field_validator("service")
+    @classmethod
+    def _service(cls, files: dict[str, str]) -> dict[str, str]:
+        for name in files:
+            if not name.replace("-", "_").isidentifier() or len(name) > MOST_NAME:
+                expected = f"letters, digits, _ or -, beginning with a letter, at most {MOST_NAME}"
+                raise UsageError(f"the service name is {name!r}", expected, "choose a short word such as water")
+        return files
+
+    @field_validator("weight")
+    @classmethod
+    def _weight(cls, weights: dict[str, float]) -> dict[str, float]:
+        for name, value in weights.items():
+            if not 0 <= value < 1e6:
+                raise UsageError(f"weight of {name} is {value}", "0 or more", "correct the weight")
+        return weights
+
+    @property
+    def houses(self) -> list[House]:
+        """The competing houses."""
+        given = [House.parse(text, self.kind) for text in self.house]
+        return [House(h.width_m, h.length_m, self.kind, self.ridge_m, h.name, h.feet) for h in given]
+
+    @property
+    def bearings(self) -> list[float]:
+        """Ridge bearings to try [deg from true north, 0 up to 180], the wanted one first, then by distance from it."""
+        count = int(self.bearing_tolerance_deg // self.bearing_step_deg)
+        offsets = [sign * k * self.bearing_step_deg for k in range(1, count + 1) for sign in (-1, 1)]
+        found: list[float] = []
+        for offset in [0.0, *offsets]:
+            bearing = (self.bearing_deg + offset) % 180.0
+            if bearing not in found:
+                found.append(bearing)
+        return found
+
+    @property
+    def error(self) -> tuple[float | None, float | None]:
+        """Standard deviation and range of the elevations' errors [m], None = not stated."""
+        return self.elevation_error_m, self.error_range_m
+
+    def rubric_for(self, criterion_id: str, built_in: Rubric) -> Rubric:
+        """The built-in rubric with the project's changes. Errors: UsageError for unknown or wrong entries."""
+        changes = dict(self.rubric.get(criterion_id, {}))
+        known = ("full_at", "none_at", "limit", "weight", "source")
+        for name in changes:
+            if name not in known:
+                raise UsageError(f"rubric of {criterion_id} has {name!r}", ", ".join(known), nearest(name, known))
+        if changes and "source" not in changes:
+            changes["source"] = "set in the project"
+        if changes.get("limit") == "none":
+            changes["limit"] = None
+        if criterion_id in self.weight:
+            changes["weight"] = self.weight[criterion_id]
+        values = {name: getattr(built_in, name) for name in known} | changes
+        for name in ("full_at", "none_at", "weight", "limit"):
+            if values[name] is not None:
+                values[name] = number(values[name], f"{name} in the rubric of {criterion_id}")
+        return Rubric(**values)
+
+
+def crop_period(text: str, what: str = "crop months") -> tuple[tuple[int, int], tuple[int, int]]:
+    """((month, day), (month, day)), first and last day, from `10-01:04-30`, `10 Oct:30 Apr` or `Oct:Apr`. Errors: UsageError."""
+    first, colon, last = str(text).partition(":")
+    if not colon:
+        raise UsageError(f"{what} is {text!r}", "FIRST:LAST such as 10-01:04-30 or Oct:Apr", "give both days")
+    return month_day(first, what, alone=1), month_day(last, what, alone=31)
+
+
+def settings_from(given: dict[str, Any], *, lines: dict[str, int] | None = None, file: str = "") -> Settings:
+    """Checked settings from names and values. Errors: UsageError naming the setting (and file:line) and what is expected."""
+    given = with_presets(given)
+    known = {field.alias or name for name, field in Settings.model_fields.items()}
+
+    def where(name: str) -> str:
+        return f"{file}:{(lines or {}).get(name, 1)}: " if file else ""
+
+    unknown = [
+        UsageError(f"{where(name)}unknown setting {name!r}", "a setting from the manual", nearest(name, known))
+        for name in given
+        if name not in known
+    ]
+    wrong = [_placed(one, where(name)) for name in given if name in known for one in _problems({name: given[name]})]
+    if unknown or wrong:
+        raise _all_in_one([*unknown, *wrong])
+    settings = Settings(**given)
+    if not settings.house:
+        raise UsageError("no house was given", "at least one size such as 30x96ft", "give the house")
+    _ = settings.houses, settings.bearings  # sizes are checked now, not after the files were read
+    return settings
+
+
+def _problems(given: dict[str, Any]) -> list[UsageError]:
+    """What is wrong with one setting."""
+    try:
+        Settings(**given)
+    except ValidationError as problem:
+        return [_in_words(one) for one in problem.errors()]
+    except UsageError as problem:
+        return [problem]
+    return []
+
+
+def _in_words(found: Any) -> UsageError:
+    words = " of ".join(reversed([str(part) for part in found["loc"]][:2])) or "setting"
+    return UsageError(f"{words} is {found.get('input')!r}", kind_words(found), "correct it")
+
+
+def _placed(problem: UsageError, place: str) -> UsageError:
+    return UsageError(f"{place}{problem.given}", problem.expected, problem.mend)
+
+
+def _all_in_one(problems: list[UsageError]) -> UsageError:
+    """The only problem, or one that tells of all of them."""
+    if len(problems) == 1:
+        return problems[0]
+    told = "; ".join(f"({k}) {one.given}, expected: {one.expected}" for k, one in enumerate(problems[:MOST_TOLD], 1))
+    more = f"; and {len(problems) - MOST_TOLD} more" if len(problems) > MOST_TOLD else ""
+    return UsageError(f"{len(problems)} settings are wrong: {told}{more}", "as said of each", "correct them all")
+
+
+def keep_out_parts(text: str) -> tuple[str, float]:
+    """(file, distance in metres) from `FILE` or `FILE@DISTANCE`. Errors: UsageError or InputRefused."""
+    file, at, distance = text.rpartition("@")
+    if not at:
+        return text, 0.0
+    if not file:
+        raise InputRefused(f"keep-out is {text!r}", "FILE or FILE@DISTANCE", "name the file")
+    try:
+        return file, length_m(distance, "keep-out distance", most_m=100_000)
+    except UsageError:
+        if Path(text).exists():  # an @ that belongs to the file's own name
+            return text, 0.0
+        raise

@@ -1,0 +1,65 @@
+"""Light through a bare half-cylinder of film, by bearing of its ridge: an idealised model, derived here [@film-model].
+
+What it leaves out (frame, dirt, ends, scattering film) makes real differences smaller. It says which way a ridge is better in
+which season and by how much at most; nothing more.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from tunnelsite.core.units import days_of
+from tunnelsite.sun.irradiance import SunSteps
+
+LABEL = "derived, not published: idealised half-cylinder of clear film (n = 1.5), infinitely long, no frame"
+FILM_INDEX = 1.5
+WINTER_NORTH, WINTER_SOUTH = ((10, 1), (3, 31)), ((4, 1), (9, 30))
+_FLOOR = ((np.arange(100) + 0.5) / 50 - 1)[:, None]  # points across the floor, in radii from the middle
+
+
+def film_transmission(cos_incidence: np.ndarray, index: float = FILM_INDEX) -> np.ndarray:
+    """Share of unpolarised light that a clear film passes: Fresnel at both faces with all inner reflections, no absorption.
+
+    Arguments: cos_incidence, 0..1; index of refraction. Source: [@duffie-beckman-cover].
+    """
+    cosine = np.clip(np.asarray(cos_incidence, float), 0.0, 1.0)
+    inner = np.sqrt(1.0 - (1.0 - cosine**2) / index**2)
+    crossed = ((cosine - index * inner) / (cosine + index * inner)) ** 2
+    aligned = ((inner - index * cosine) / (inner + index * cosine)) ** 2
+    return ((1 - crossed) / (1 + crossed) + (1 - aligned) / (1 + aligned)) / 2
+
+
+def floor_transmission(azimuth_deg: np.ndarray, elevation_deg: np.ndarray, bearing_deg: float) -> np.ndarray:
+    """Share of the light from each direction [n] that reaches the floor, mean over the floor's width [n].
+
+    Every ray that meets the floor is followed back to the film: where it crosses the half-cylinder, the angle to the film's
+    normal gives what passes. Arguments: azimuth from true north, elevation above 0 [deg]; bearing_deg of the ridge.
+    """
+    elevation, off = np.radians(elevation_deg), np.radians(np.asarray(azimuth_deg) - bearing_deg)
+    up, across = np.sin(elevation), np.cos(elevation) * np.sin(off)
+    in_section = across**2 + up**2
+    reach = (np.sqrt((_FLOOR * across) ** 2 + in_section * (1 - _FLOOR**2)) - _FLOOR * across) / in_section
+    cosine = (_FLOOR + reach * across) * across + reach * up**2  # the normal of a unit circle is the point itself
+    return film_transmission(cosine).mean(axis=0)
+
+
+def sky_transmission() -> float:
+    """Share of the light of an evenly bright sky that reaches the floor; the same for every bearing."""
+    elevation = np.degrees(np.arcsin(np.sqrt((np.arange(60) + 0.5) / 60)))  # equal parts of what falls on a level plane
+    azimuth = np.arange(0.0, 360.0, 3.0) + 1.5
+    return float(floor_transmission(*(part.ravel() for part in np.meshgrid(azimuth, elevation)), 0.0).mean())
+
+
+def season_transmission(
+    steps: SunSteps, bearing_deg: float, period: tuple[tuple[int, int], tuple[int, int]]
+) -> float | None:
+    """Light on the floor / light on open ground over a part of the year, beam and sky together; None without sun.
+
+    Arguments: steps of a year under an open sky (clear sky or weather); bearing_deg of the ridge; period, first and last day.
+    """
+    inside = np.isin(steps.day, days_of(period))
+    beam, sky = steps.beam_wh[inside], steps.diffuse_wh[inside]
+    if beam.sum() + sky.sum() <= 0:
+        return None
+    passed = floor_transmission(steps.azimuth_deg[inside], steps.elevation_deg[inside], bearing_deg) * beam
+    return float((passed.sum() + sky_transmission() * sky.sum()) / (beam.sum() + sky.sum()))
