@@ -10,7 +10,8 @@ import shapely
 from tunnelsite.core import catalogue
 from tunnelsite.core.sources import sources
 from tunnelsite.decisions.compare import Pair, differing, paired
-from tunnelsite.decisions.pages import criteria_page, presets_page, processes_page, sources_page
+from tunnelsite.decisions.pages import criteria_page, presets_page, processes_page, settings_page, sources_page
+from tunnelsite.settings.model import Settings
 from tunnelsite.settings.presets import presets
 
 DOCS = Path(__file__).parents[2] / "docs"
@@ -37,6 +38,7 @@ def test_differing_settings():
         ("criteria.md", lambda: criteria_page(catalogue.criteria())),
         ("processes.md", lambda: processes_page(catalogue.processes())),
         ("presets.md", lambda: presets_page(presets())),
+        ("settings.md", lambda: settings_page({"Screening": Settings})),
         ("sources.md", lambda: sources_page(sources())),
     ],
 )

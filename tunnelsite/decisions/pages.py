@@ -1,4 +1,4 @@
-"""Pages on criteria, processes, presets and sources, written from what describes them."""
+"""Pages on criteria, processes, settings, presets and sources, written from what describes them."""
 
 from __future__ import annotations
 
@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 from tunnelsite.core.criterion import Criterion
 from tunnelsite.core.process import Process
 from tunnelsite.core.sources import Source, source_words
+from tunnelsite.settings.field import Field, fields_of
+from tunnelsite.settings.kinds import Choice, Flag
 
 if TYPE_CHECKING:
     from tunnelsite.settings.presets import Preset
@@ -46,6 +48,34 @@ def processes_page(processes: Sequence[Process]) -> str:
             lines.append("- `tunnelsite run` works part by part on a raster too large for memory")
         lines += [*_parameters(about), ""]
     return "\n".join(lines)
+
+
+def settings_page(classes: Mapping[str, type]) -> str:
+    """`docs/settings.md`. Arguments: classes, settings classes by the heading of their part."""
+    lines = [
+        "# Settings",
+        "",
+        "Written from the settings' own descriptions; change these, not this page. A setting has one name: `ridge` in a project",
+        "file and in JSON, `--ridge` on the command line, `ridge_m` in Python (with its unit, as a number in SI units). Lengths take",
+        "m, cm, ft or in, as `20ft`; without a unit they are metres. Angles are degrees clockwise from true north or compass words.",
+        "",
+    ]
+    for heading, settings in classes.items():
+        lines += [f"## {heading}", ""]
+        fields = fields_of(settings)
+        for section in dict.fromkeys(field.words.section for field in fields):
+            lines += [f"### {section}", ""] if section else []
+            lines += [_setting(field) for field in fields if field.words.section == section]
+            lines.append("")
+    return "\n".join(lines)
+
+
+def _setting(field: Field) -> str:
+    default = f" Default: {field.default_words}." if field.default_words else ""
+    form = "yes or no" if isinstance(field.words, Flag) else field.words.metavar
+    if isinstance(field.words, Choice):
+        form = ", ".join(field.words.choices)
+    return f"- `{field.key}` ({form}) **{field.words.title}**. {field.words.help}{default}"
 
 
 def presets_page(presets: Mapping[str, Preset]) -> str:

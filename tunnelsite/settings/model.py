@@ -2,125 +2,33 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Callable
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Any
 
-from pydantic import AliasGenerator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, field_validator
+from pydantic import ValidationError, field_validator
 
 from tunnelsite.core.describe import kind_words, nearest
 from tunnelsite.core.errors import InputRefused, UsageError
 from tunnelsite.core.house import House
 from tunnelsite.core.rubric import Rubric
-from tunnelsite.core.units import FOOT_M, angle_deg, length_m, month_day, number, slope_fraction, whole_number
+from tunnelsite.core.units import length_m, month_day, number
+from tunnelsite.settings.field import json_schema, path_keys
+from tunnelsite.settings.fields import SECTIONS, ScreeningFields
+from tunnelsite.settings.kinds import File, Output
 from tunnelsite.settings.presets import preset_names, with_presets
 
-PATH_KEYS = (
-    "dem", "parcels", "far_dem", "surface", "obstacles", "structures", "lamps", "soils", "wind", "weather",
-    "out", "rasters", "keep",
-)  # fmt: skip
-MOST_BANDS = 65_535  # what a TIFF can hold
-MOST_CANDIDATES = 10_000
 MOST_TOLD = 5  # wrong settings in one message
 MOST_NAME = 40  # letters of a service; it becomes a column
-TRADE_PITCH = 1.0 / 192.0  # 3/4 in per 12 ft: the finished tolerance; common practice, no source
+PATH_KEYS = path_keys(ScreeningFields, File) + path_keys(ScreeningFields, Output)
 
 
-def _length(what: str, least: float = 0.0, most: float = 1e5):
-    return BeforeValidator(lambda value: None if value is None else length_m(value, what, least_m=least, most_m=most))
-
-
-def _number(what: str, least: float, most: float, read: Callable[[Any, str], float] = number):
-    def check(value: Any) -> float | None:
-        if value is None:
-            return None
-        result = read(value, what)
-        if not least <= result <= most:
-            raise UsageError(f"{what} is {value!r}", f"{least:g} to {most:g}", "correct it")
-        return result
-
-    return BeforeValidator(check)
-
-
-def _angle(what: str, least: float, most: float):
-    return _number(what, least, most, angle_deg)
-
-
-def _whole(what: str, least: int, most: int):
-    return BeforeValidator(lambda value: None if value is None else whole_number(value, what, least, most))
-
-
-def _many(value: Any) -> list:
-    return list(value) if isinstance(value, list | tuple) else [value]
-
-
-class Settings(BaseModel):
+class Settings(ScreeningFields):
     """Every setting of a screening; in a project file each stands under its option's name with `_` for `-`."""
 
-    model_config = ConfigDict(
-        extra="forbid",
-        frozen=True,
-        populate_by_name=True,
-        alias_generator=AliasGenerator(alias=lambda name: re.sub(r"_(m|deg|months_of_year)$", "", name)),
-    )
-
-    dem: str | None = None
-    parcels: str | None = None
-    out: str | None = None
-    overwrite: bool = False
-    preset: Annotated[list[str], BeforeValidator(preset_names)] = Field(default_factory=list)
-    house: Annotated[list[str], BeforeValidator(_many)] = Field(default_factory=lambda: ["30x96ft"])
-    kind: Literal["in-ground", "container"] = "in-ground"
-    ridge_m: Annotated[float, _length("ridge height", 0.5, 30)] = 12 * FOOT_M
-    crop_months: str = "01-01:12-31"
-    bearing_deg: Annotated[float, _angle("bearing", -360, 360)] = 90.0
-    bearing_tolerance_deg: Annotated[float, _number("bearing tolerance", 0, 90)] = 0.0
-    bearing_step_deg: Annotated[float, _number("bearing step", 0.5, 90)] = 5.0
-    far_dem: str | None = None
-    far_reach_m: Annotated[float, _length("far reach", 100, 200_000)] = 30_000.0
-    surface: str | None = None
-    obstacles: str | None = None
-    structures: str | None = None
-    clearance_m: Annotated[float, _length("clearance", 0, 1000)] = 12 * FOOT_M
-    keep_out: Annotated[list[str], BeforeValidator(_many)] = Field(default_factory=list)
-    setback_m: Annotated[float, _length("setback", 0, 1000)] = 0.0
-    service: dict[str, str] = Field(default_factory=dict)
-    lamps: str | None = None
-    soils: str | None = None
-    weather: str | None = None
-    bare_trees: str | None = None
-    bare_transmission: Annotated[float, _number("bare transmission", 0, 1)] = 0.58
-    wind: str | None = None
-    wind_from_deg: Annotated[float | None, _angle("wind from", 0, 360)] = None
-    elevation_unit: Literal["m", "ft", "us-ft", "dm", "cm"] | None = None
-    far_elevation_unit: Literal["m", "ft", "us-ft", "dm", "cm"] | None = None
-    dem_crs: str | None = None
-    band: Annotated[int | None, _whole("band", 1, MOST_BANDS)] = None
-    zero_is_nodata: bool = False
-    cell_m: Annotated[float | None, _length("cell", 0.05, 1000)] = None
-    halo_m: Annotated[float, _length("halo", 0, 50_000)] = 1000.0
-    apron_m: Annotated[float, _length("apron", 0, 50)] = 4 * FOOT_M
-    pad_pitch: Annotated[float, BeforeValidator(lambda value: slope_fraction(value, "pad pitch"))] = TRADE_PITCH
-    shrink: Annotated[float, _number("shrink factor", 1, 2)] = 1.0
-    azimuths: Annotated[int, _whole("azimuths", 8, 720)] = 36
-    light_height_m: Annotated[float, _length("light height", 0, 30)] = 1.0
-    standing_limit_m: Annotated[float, _length("standing limit", 0, 100)] = 1.0
-    keep_water_like: bool = False
-    combine: Literal["mean", "geometric", "lowest"] = "mean"
-    top: Annotated[int, _whole("top", 1, MOST_CANDIDATES)] = 20
-    shift_m: Annotated[float, _length("shift", 0, 100)] = 3.0
-    apart_m: Annotated[float | None, _length("apart", 0, 100_000)] = None
-    per_parcel: Annotated[int | None, _whole("options per parcel", 1, MOST_CANDIDATES)] = None
-    elevation_error_m: Annotated[float | None, _length("elevation error", 0, 50)] = None  # see core.elevation_error
-    error_range_m: Annotated[float | None, _length("error range", 0, 10_000)] = None
-    draws: Annotated[int, _whole("draws", 1, 100_000)] = 200
-    seed: Annotated[int, _whole("seed", 0, 2**63 - 1)] = 1
-    rasters: str | None = None
-    keep: str | None = None
-    weight: dict[str, float] = Field(default_factory=dict)
-    rubric: dict[str, dict[str, Any]] = Field(default_factory=dict)
-    parameter: dict[str, dict[str, Any]] = Field(default_factory=dict)
+    @field_validator("preset")
+    @classmethod
+    def _preset(cls, names: list[str]) -> list[str]:
+        return preset_names(names)
 
     @field_validator("crop_months")
     @classmethod
@@ -193,6 +101,11 @@ class Settings(BaseModel):
             if values[name] is not None:
                 values[name] = number(values[name], f"{name} in the rubric of {criterion_id}")
         return Rubric(**values)
+
+
+def settings_schema() -> dict[str, Any]:
+    """JSON Schema (2020-12) of a screening's settings, as `json_schema` makes it, and `sections`, their headings in order."""
+    return json_schema(Settings, title="Settings of a screening") | {"sections": list(SECTIONS)}
 
 
 def crop_period(text: str, what: str = "crop months") -> tuple[tuple[int, int], tuple[int, int]]:
