@@ -6,18 +6,24 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from tunnelsite.core.house import House
+    from tunnelsite.core.placement import Placement
     from tunnelsite.io.read.site import read_site
+    from tunnelsite.plans.plan import Plan
+    from tunnelsite.screening.option import option
     from tunnelsite.screening.result import Result
     from tunnelsite.screening.run import screen
     from tunnelsite.settings.model import Settings
 
-__all__ = ["House", "Result", "Settings", "read_site", "screen"]
+__all__ = ["House", "Placement", "Plan", "Result", "Settings", "option", "read_site", "screen"]
 __version__ = "0.1.0"
 
 _HOMES = {
     "House": "tunnelsite.core.house",
+    "Placement": "tunnelsite.core.placement",
+    "Plan": "tunnelsite.plans.plan",
     "Result": "tunnelsite.screening.result",
     "Settings": "tunnelsite.settings.model",
+    "option": "tunnelsite.screening.option",
     "read_site": "tunnelsite.io.read.site",
     "screen": "tunnelsite.screening.run",
 }

@@ -26,11 +26,12 @@ from tunnelsite.hosts.cli.main import main
 from tunnelsite.io.read.site import site_from
 from tunnelsite.io.read.sites_file import read_candidate, read_run
 from tunnelsite.io.read.stored import read_layers
-from tunnelsite.plans.candidate import kept_settings, nominal_bearing
+from tunnelsite.plans.candidate import kept_settings
 from tunnelsite.scan.lamps import add_night_light
 from tunnelsite.scan.localise import frame_grid, localised
 from tunnelsite.scan.soils import add_soils
 from tunnelsite.scan.surface import add_surface
+from tunnelsite.screening.option import nominal_bearing
 from tunnelsite.settings.model import settings_from
 
 SLOWEST_S = 20.0

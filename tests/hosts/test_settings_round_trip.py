@@ -15,7 +15,8 @@ from tunnelsite.core.units import FOOT_M, MONTH_DAYS
 from tunnelsite.hosts.cli.arguments import parsed
 from tunnelsite.hosts.cli.options import parser, project_values
 from tunnelsite.io.read.sites_file import ScreenedCandidate
-from tunnelsite.plans.candidate import KEPT, kept_settings
+from tunnelsite.plans.candidate import kept_settings
+from tunnelsite.screening.option import KEPT
 from tunnelsite.screening.run_table import setting_rows
 from tunnelsite.settings.model import PATH_KEYS, Settings, settings_from
 from tunnelsite.settings.presets import presets
@@ -202,7 +203,7 @@ def test_the_run_table_says_the_same(values: dict[str, Any]) -> None:
 @given(st.floats(-360, 360))
 def test_the_bearing_of_a_grid_is_found_again(bearing: float) -> None:
     from tunnelsite.core.grid import Grid
-    from tunnelsite.plans.candidate import nominal_bearing
+    from tunnelsite.screening.option import nominal_bearing
     from tunnelsite.screening.run_table import _bearing_words
 
     grid = Grid("EPSG:32617", 1.0, 10, 10, 0.0, 0.0, bearing)

@@ -1,9 +1,9 @@
-"""From a finished screening back to one placement: the same frame again, with the candidate in the middle of a cell."""
+"""From a placement to its frame, with the house in the middle of a cell: what every plan of earth and stakes starts from."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -12,7 +12,8 @@ import shapely
 
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.core.grid import Grid, geographic_wkt, transformer
-from tunnelsite.core.house import House, Pad
+from tunnelsite.core.house import Pad
+from tunnelsite.core.placement import Placement
 from tunnelsite.core.site import Frame, Site
 from tunnelsite.core.stakes import DesignPlane
 from tunnelsite.io.read.sites_file import ScreenedCandidate, read_candidate
@@ -25,39 +26,29 @@ from tunnelsite.plans.site_limits import SiteLimits
 from tunnelsite.scan.doubts import SURFACE_LIKE
 from tunnelsite.scan.localise import frame_grid, localised
 from tunnelsite.scan.pitch_error import counted_error, stated_error
+from tunnelsite.screening.option import (
+    ANY_SIZE,
+    GROUND_SETTINGS,
+    is_size,
+    placement_of,
+    screened_house,
+    settings_of,
+)
 from tunnelsite.settings.model import Settings, settings_from
 
-# What decides where the cells lie, what is graded and how: taken from the screening unless it is given anew.
-KEPT = (
-    "kind",
-    "ridge",
-    "elevation_unit",
-    "dem_crs",
-    "band",
-    "zero_is_nodata",
-    "cell",
-    "halo",
-    "apron",
-    "pad_pitch",
-    "shrink",
-    "clearance",
-    "setback",
-    "elevation_error",
-    "error_range",
-)
 SAME_CELL = 0.001  # of a cell: coordinates are kept to far less, so a larger shift is another grid
 SAME_PLANE_M = 0.002
 
 
 @dataclass(frozen=True)
 class Candidate:
-    """One candidate on its frame.
+    """One placement on its frame: what every plan of earth and stakes starts from.
 
     Attributes:
         site, settings, frame: what was read. ground: float64 [rows, cols], heights [m] in the DEM's own datum.
         place: grid, centre cell, house and pad. parcel: the parcel that holds it, in the grid's along and across [m].
-        rank, title: which one, in words. lon_deg, lat_deg: its centre (WGS 84).
-        screened: as the screening wrote it. notes: what differs from it and what was assumed.
+        placement: which one it is. notes: what was assumed, and what differs from its screening.
+        screened: as a finished screening wrote it, or None.
     """
 
     site: Site
@@ -66,12 +57,29 @@ class Candidate:
     ground: np.ndarray
     place: Place
     parcel: shapely.Geometry
-    rank: int
-    title: str
-    lon_deg: float
-    lat_deg: float
-    screened: ScreenedCandidate
-    notes: tuple[str, ...]
+    placement: Placement
+    notes: tuple[str, ...] = ()
+    screened: ScreenedCandidate | None = None
+
+    @property
+    def rank(self) -> int | None:
+        """Its rank, None for a place that no screening chose."""
+        return self.placement.rank
+
+    @property
+    def title(self) -> str:
+        """Which one, in words."""
+        return self.placement.title
+
+    @property
+    def lon_deg(self) -> float:
+        """Longitude of its centre (WGS 84)."""
+        return self.placement.lon_deg
+
+    @property
+    def lat_deg(self) -> float:
+        """Latitude of its centre (WGS 84)."""
+        return self.placement.lat_deg
 
     @property
     def limits(self) -> SiteLimits:
@@ -97,18 +105,15 @@ def kept_settings(screened: ScreenedCandidate, given: Mapping[str, Any]) -> tupl
 
     Arguments: screened; given, from the project file and the command line, which win.
     """
-    fields = {field.alias or name: name for name, field in Settings.model_fields.items()}
-    then = screened.settings()
-    base = {name: then[fields[name]] for name in KEPT if fields[name] in then}
-    if "zero_is_nodata" in base:
-        base["zero_is_nodata"] = base["zero_is_nodata"] == "True"
-    values = base | dict(given)
-    values["house"] = [str(screened.row["house"])] if _is_size(screened.row["house"]) else ["30x96ft"]
-    unchanged = {name: value for name, value in values.items() if name not in KEPT} | base
+    base = settings_of(screened)
+    own = {"house": base.pop("house"), **({"bearing": base.pop("bearing")} if "bearing" in base else {})}
+    values = base | dict(given) | own
+    unchanged = {name: value for name, value in values.items() if name not in GROUND_SETTINGS} | base
     now, before = settings_from(values), settings_from(unchanged)
+    fields = {field.alias or name: name for name, field in Settings.model_fields.items()}
     notes = [
         f"{name.replace('_', ' ')} is {getattr(now, fields[name])} here, {getattr(before, fields[name])} in the screening"
-        for name in KEPT
+        for name in GROUND_SETTINGS
         if getattr(now, fields[name]) != getattr(before, fields[name])
     ]
     return values, notes
@@ -129,38 +134,53 @@ def find_candidate(given: Mapping[str, Any], sites: str, rank: int, *, near_m: f
         values["halo"] = min(settings_from(values).halo_m, near_m)
     settings = settings_from(values)
     site = site_from(settings)
-    notes += other_inputs(screened, site)
-    lon, lat = float(screened.row["lon"]), float(screened.row["lat"])
-    bearing = nominal_bearing(screened)
-    grid, row, col, off = centred(
-        frame_grid(site, bearing_deg=bearing, cell_m=settings.cell_m, halo_m=settings.halo_m), lon, lat
-    )
-    if off > SAME_CELL * grid.cell_m:
-        notes.append(
+    house = screened_house(screened, settings)
+    placement = replace(placement_of(screened, rank), house=house).with_settings(values)
+    found = standing(site, placement, [*notes, *other_inputs(screened, site)])
+    found = replace(found, screened=screened)
+    doubt = []
+    if SURFACE_LIKE in str(screened.row.get("flags")):
+        doubt = [f"{site.dem.name} looks like a surface model: {SURFACE_LIKE}"]
+    return replace(found, notes=(*doubt, *found.notes, *_other_plane(found)))
+
+
+def standing(site: Site, placement: Placement, notes: Sequence[str] = (), frame: Frame | None = None) -> Candidate:
+    """A placement on a frame that has a cell centre in its middle; any place on the DEM will do.
+
+    Arguments: site; placement, whose settings say what is graded and how; notes on it; frame of the site at hand, which is taken
+    where the placement lies on its cells.
+    Errors: InputRefused for a placement off the DEM and the parcels; UsageError for settings that cannot be.
+    """
+    house, said = placement.house, list(notes)
+    size = [house.name] if is_size(house.name) else [ANY_SIZE]
+    own = {"house": size, "kind": house.kind, "ridge": house.ridge_m, "bearing": placement.grid_bearing_deg}
+    settings = settings_from(dict(placement.settings) | own)
+    where = placement.lon_deg, placement.lat_deg
+    shared = frame is not None and frame.grid.bearing_deg == settings.bearing_deg
+    grid, row, col, off = centred(frame.grid if shared else _grid(site, settings), *where)
+    if shared and off > 0:
+        grid, row, col, off = centred(_grid(site, settings), *where)
+    if off > SAME_CELL * grid.cell_m and placement.rank is not None:
+        said.append(
             f"the candidate's centre lies {off:.2f} m from a cell centre of these inputs: the grid was moved to it, and "
             "numbers differ a little from the screening"
         )
     if not (0 <= row < grid.rows and 0 <= col < grid.cols):
         raise InputRefused(
-            f"candidate {rank} of {screened.file} at {lon:.6f}, {lat:.6f} lies off {site.dem.name} and its parcels",
-            "the DEM and parcels of the screening",
-            "name the files that were screened",
+            f"{placement.title} at {where[0]:.6f}, {where[1]:.6f} lies off {site.dem.name} and its parcels",
+            "a place on the DEM, within reach of the parcels",
+            "correct the place, or name the files that were screened",
         )
-    frame = localised(site, grid)
-    house = _house(screened, settings)
+    known = frame if shared and frame.grid == grid else localised(site, grid)
     place = Place(grid, row, col, house, Pad.around(house, settings.apron_m))
-    parcel = _parcel(frame, place, str(screened.row["parcel"]), notes)
-    ground = frame.ground.astype(np.float64) + frame.datum_m
-    title = f"Candidate {rank}, {screened.row['parcel']}, {house.name}"
-    notes = [
-        *frame.doubts,
-        *notes,
-        *(f"{item.name}: {note}" for item in (site.dem, site.parcels) for note in item.notes),
-    ]
-    if SURFACE_LIKE in str(screened.row.get("flags")):
-        notes.insert(0, f"{site.dem.name} looks like a surface model: {SURFACE_LIKE}")
-    found = Candidate(site, settings, frame, ground, place, parcel, rank, title, lon, lat, screened, tuple(notes))
-    return replace(found, notes=(*found.notes, *_other_plane(found)))
+    parcel = _parcel(known, place, placement, said)
+    ground = known.ground.astype(np.float64) + known.datum_m
+    files = [f"{item.name}: {note}" for item in (site.dem, site.parcels) for note in item.notes]
+    return Candidate(site, settings, known, ground, place, parcel, placement, (*known.doubts, *said, *files))
+
+
+def _grid(site: Site, settings: Settings) -> Grid:
+    return frame_grid(site, bearing_deg=settings.bearing_deg, cell_m=settings.cell_m, halo_m=settings.halo_m)
 
 
 def other_inputs(screened: ScreenedCandidate, site: Site) -> list[str]:
@@ -175,13 +195,6 @@ def other_inputs(screened: ScreenedCandidate, site: Site) -> list[str]:
                 f"{item.name} is NOT the {what} of the screening ({why}): heights and places here are of this one"
             )
     return said
-
-
-def nominal_bearing(screened: ScreenedCandidate) -> float:
-    """The bearing that was asked for [deg]: of those the screening tried, the one nearest to the candidate's own."""
-    true = float(screened.row["bearing_deg"])
-    tried = screened.bearings() or [true]
-    return min(tried, key=lambda bearing: abs((bearing - true + 90.0) % 180.0 - 90.0))
 
 
 def centred(grid: Grid, lon_deg: float, lat_deg: float) -> tuple[Grid, int, int, float]:
@@ -203,32 +216,19 @@ def centred(grid: Grid, lon_deg: float, lat_deg: float) -> tuple[Grid, int, int,
     return replace(grid, west_m=grid.west_m + off[0], north_m=grid.north_m + off[1]), row, col, math.hypot(*off)
 
 
-def _house(screened: ScreenedCandidate, settings: Settings) -> House:
-    row = screened.row
-    name, feet = str(row["house"]), False
-    if _is_size(name):
-        feet = House.parse(name).feet
-    sizes = (float(row["width_m"]), float(row["length_m"]))
-    return House(*sizes, settings.kind, settings.ridge_m, name, feet)
-
-
-def _is_size(name: object) -> bool:
-    from tunnelsite.core.errors import UsageError
-
-    try:
-        House.parse(str(name))
-    except UsageError:
-        return False
-    return True
-
-
-def _parcel(frame: Frame, place: Place, name: str, notes: list[str]) -> shapely.Geometry:
+def _parcel(frame: Frame, place: Place, placement: Placement, notes: list[str]) -> shapely.Geometry:
     centre = shapely.Point(place.centre)
     holding = [k for k, parcel in enumerate(frame.parcels) if shapely.covers(parcel, centre)]
-    named = [k for k in holding if frame.parcel_names[k] == name]
+    named = [k for k in holding if frame.parcel_names[k] == placement.parcel]
     if named or holding:
         return frame.parcels[(named or holding)[0]]
-    notes.append(f"no parcel of {frame.parcel_names} holds the candidate: these are not the parcels of the screening")
+    which = (
+        "these are not the parcels of the screening"
+        if placement.rank is not None
+        else "the owner of that land is not known"
+    )
+    holder = "the candidate" if placement.rank is not None else "the place"
+    notes.append(f"no parcel of {frame.parcel_names} holds {holder}: {which}")
     return shapely.Polygon()
 
 

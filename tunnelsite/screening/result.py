@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     import geopandas
     import xarray
 
+    from tunnelsite.core.placement import Placement
     from tunnelsite.scan.firmness.rank_shares import RankShares
     from tunnelsite.scan.firmness.verdict import Verdict
 
@@ -149,6 +150,12 @@ class Result:
         return rescored(
             self, dict(weights or {}), {name: dict(values) for name, values in (rubrics or {}).items()}, top
         )
+
+    def option(self, rank: int = 1) -> Placement:
+        """A candidate as a placement, which every plan takes. Errors: UsageError for a rank that is not there."""
+        from tunnelsite.screening.option import option_of
+
+        return option_of(self, rank)
 
     def write(self, path: str | Path, *, overwrite: bool = False) -> Path:
         """Write `sites.gpkg`. Errors: OutputFailed; whatever was there before stays whole."""
