@@ -168,7 +168,7 @@ FULL = """
     from tests.io.faults import folder_state
     from tests.io.writers import writers
     from tunnelsite.core.errors import OutputFailed
-    from tunnelsite.io import staging
+    from tunnelsite.io.write import staging
     made = writers()
     check, told = staging._check_space, {}
     for name, write in made.items():

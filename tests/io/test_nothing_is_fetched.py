@@ -24,8 +24,8 @@ SQUARE = f'{{"type":"Feature","properties":{{}},"geometry":{{"type":"Polygon","c
 READ = """
 import sys
 from tunnelsite.core.errors import TunnelsiteError
-from tunnelsite.io.rasters import raster_header, read_raster
-from tunnelsite.io.vectors import read_features
+from tunnelsite.io.read.rasters import raster_header, read_raster
+from tunnelsite.io.read.vectors import read_features
 for path in sys.argv[1:]:
     try:
         if ".tif" in path:

@@ -23,7 +23,7 @@ reached = []
 OUT = ("connect", "sendto", "sendmsg", "getaddrinfo", "gethostbyname", "gethostbyaddr")
 OUT = {f"socket.{name}" for name in OUT} | {"urllib.Request", "http.client.connect", "ftplib.connect"}
 sys.addaudithook(lambda event, what: reached.append((event, what)) if event in OUT else None)
-from tunnelsite.hosts.command_line import main
+from tunnelsite.hosts.cli.main import main
 
 dem, parcels, out = sys.argv[1:4]
 site = ["--house", "6x15m", "--azimuths", "8", "--halo", "5m", "--crop-months", "12-01:12-31", "-q"]

@@ -222,9 +222,9 @@ STUCK = """
     from tunnelsite.core.ending import taken_away
     from tunnelsite.hosts import command_line, screening_command
     from pathlib import Path
-    from tunnelsite.io.outputs import output_folder, reserved_outputs
-    from tunnelsite.io.scratch import temporary_folder
-    from tunnelsite.io.staging import staged
+    from tunnelsite.io.write.outputs import output_folder, reserved_outputs
+    from tunnelsite.io.write.scratch import temporary_folder
+    from tunnelsite.io.write.staging import staged
 
     @njit(nogil=True)
     def kernel(rounds):
@@ -274,7 +274,7 @@ def test_a_kernel_that_takes_minutes_is_not_waited_for(tmp_path: Path, started, 
 SWALLOWED = """
     import sys, time
     from tunnelsite.hosts import command_line, screening_command
-    from tunnelsite.io.staging import write_whole
+    from tunnelsite.io.write.staging import write_whole
 
     def demo(given):
         print("ready", file=sys.stderr, flush=True)

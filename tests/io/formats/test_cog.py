@@ -338,7 +338,7 @@ FULL = """
     from tests.io.faults import folder_state
     from tests.io.formats.test_cog import write
     from tunnelsite.core.errors import OutputFailed
-    from tunnelsite.io import staging
+    from tunnelsite.io.write import staging
     (folder / "a.tif").write_bytes(b"old")
     try:
         write(folder / "a.tif")

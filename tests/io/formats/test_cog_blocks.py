@@ -68,8 +68,8 @@ FULL = """
     from tests.io.faults import folder_state
     from tests.io.formats.test_cog import some_grid, some_values
     from tunnelsite.core.errors import OutputFailed
-    from tunnelsite.io import staging
-    from tunnelsite.io.cog_blocks import cog_by_blocks
+    from tunnelsite.io.write import staging
+    from tunnelsite.io.formats.cog_blocks import cog_by_blocks
     staging._check_space = lambda target, need_bytes: None  # as if the need had been underestimated
     grid, folder = some_grid(), Path(sys.argv[1])
     for size in ("2m", "6m", "7m", "9m"):  # full while the cells, their coarser copies, or the finished file are written

@@ -160,7 +160,7 @@ FULL = """
     from tests.io.faults import folder_state
     from tests.io import test_write_geopackage as this
     from tunnelsite.core.errors import OutputFailed
-    from tunnelsite.io import geopackage
+    from tunnelsite.io.formats import geopackage
     (folder / "sites.gpkg").write_bytes(b"old")
     early = late = ""
     try:

@@ -191,7 +191,7 @@ def test_output_01_a_full_disk_noticed_late_says_need_and_free(tmp_path, error):
 def test_output_03_the_temporary_file_of_a_killed_run_is_cleared_by_the_next(tmp_path):
     code = """
         import sys
-        from tunnelsite.io.staging import staged
+        from tunnelsite.io.write.staging import staged
         with staged(sys.argv[1], overwrite=True) as temp:
             temp.write_bytes(b"half")
             open(f"{temp}-journal", "wb").close()
@@ -291,7 +291,7 @@ def test_the_check_leaves_no_trace(tmp_path):
 
 HOLDER = """
     import sys
-    from tunnelsite.io.staging import {how}
+    from tunnelsite.io.write.staging import {how}
     with {how}(sys.argv[1], overwrite=True) as place:
         print("ready", flush=True)
         sys.stdin.read(1)
@@ -339,7 +339,7 @@ def test_output_15_many_runs_at_once_never_mix(tmp_path):
     code = """
         import sys
         from tunnelsite.core.errors import OutputFailed
-        from tunnelsite.io.staging import write_whole
+        from tunnelsite.io.write.staging import write_whole
         print("ready", flush=True)
         sys.stdin.read(1)
         written = 0
