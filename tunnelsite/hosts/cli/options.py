@@ -13,6 +13,7 @@ from tunnelsite.hosts.cli.layout_options import add_options as add_layout_option
 from tunnelsite.hosts.cli.region_options import add_options as add_region_options
 from tunnelsite.hosts.cli.report_options import add_options as add_report_options
 from tunnelsite.hosts.cli.screen_options import GRADING_OPTIONS, SCREEN_OPTIONS, SITE_OPTIONS, STAKEOUT_OPTIONS
+from tunnelsite.hosts.cli.server_options import add_desk_options
 from tunnelsite.hosts.cli.server_options import add_options as add_server_options
 from tunnelsite.hosts.cli.stakeout_options import add_options as add_stakeout_options
 from tunnelsite.hosts.cli.sunchart_options import add_options as add_sunchart_options
@@ -49,6 +50,7 @@ def parser() -> argparse.ArgumentParser:
         _add_processes,
         _add_run,
         _add_serve,
+        _add_desk,
     ):
         add(commands)
     return top
@@ -166,6 +168,11 @@ def _add_run(commands) -> None:
 def _add_serve(commands) -> None:
     text = "offer the screening and the processes over HTTP (OGC API - Processes)"
     add_server_options(_command(commands, "serve", text, "serve", "serve"))
+
+
+def _add_desk(commands) -> None:
+    text = "the whole job on a map in the browser, on this machine"
+    add_desk_options(_command(commands, "desk", text, "desk", "desk"))
 
 
 def _input_options(command: argparse.ArgumentParser, options: tuple[str, ...] = SITE_OPTIONS) -> None:

@@ -16,6 +16,7 @@ from tunnelsite.hosts.cli.options import project_values
 from tunnelsite.hosts.cli.progress import Progress
 from tunnelsite.hosts.cli.screening_words import once, words_of
 from tunnelsite.hosts.cli.streams import answer
+from tunnelsite.io.read.sample_data import sample_data
 
 DEFAULT_OUT = "sites.gpkg"
 REASON = (
@@ -56,15 +57,6 @@ def demo(given: argparse.Namespace) -> int:
     settings = settings_from(values)
     files = (_outputs(settings), inputs_named(given, values))
     return _screened(settings, Progress(quiet=given.quiet), files, as_json=False, more=given.verbose)
-
-
-def sample_data() -> Path:
-    """The folder of the invented farm: beside the package in a checkout, inside it where it was installed."""
-    package = Path(__file__).resolve().parents[2]
-    for folder in (package / "sample_data", package.parent / "sample_data"):
-        if (folder / "farm.toml").is_file():
-            return folder
-    raise UsageError("the sample data is missing", "the folder sample_data", "install tunnelsite again")
 
 
 def _outputs(settings) -> dict[str, Path]:

@@ -1,8 +1,10 @@
-"""Options of `serve`."""
+"""Options of `serve` and `desk`."""
 
 from __future__ import annotations
 
 import argparse
+
+from tunnelsite.hosts.cli.arguments import whole
 
 SERVER_OPTIONS = (
     ("--host", "ADDRESS", "127.0.0.1", "address to listen on (default 127.0.0.1: this machine only)"),
@@ -25,3 +27,14 @@ def add_options(command: argparse.ArgumentParser) -> None:
     for option, metavar, usual, text in SERVER_OPTIONS:
         command.add_argument(option, metavar=metavar, default=usual, help=text)
     command.add_argument("-q", "--quiet", action="store_true", help="no log on stderr")
+
+
+def add_desk_options(command: argparse.ArgumentParser) -> None:
+    """What `desk` is told."""
+    command.add_argument(
+        "folder", nargs="?", default=".", metavar="FOLDER", help="project folder, or an empty one (default: here)"
+    )
+    command.add_argument(
+        "--port", type=whole("--port", 0, 65_535), default=0, metavar="NUMBER", help="port (default: a free one)"
+    )
+    command.add_argument("--no-browser", action="store_true", help="print the address and open nothing")

@@ -1,0 +1,83 @@
+"""From a request to its typed body and from what a handler gives back, or raises, to JSON."""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable
+from functools import wraps
+from typing import Any, TypeVar
+
+from pydantic import BaseModel, ValidationError
+from starlette.exceptions import HTTPException
+from starlette.requests import ClientDisconnect, Request
+from starlette.responses import JSONResponse, Response
+
+from tunnelsite.core.errors import InputRefused, OutputFailed, ResourceShortage, TunnelsiteError, UsageError
+from tunnelsite.desk.messages import Problem
+from tunnelsite.desk.worker import WorkerEnded
+
+MOST_BODY_BYTES = 16 << 20  # a drawing of a hundred thousand points
+STATUS = {WorkerEnded: 503, UsageError: 422, InputRefused: 422, ResourceShortage: 507, OutputFailed: 507}
+Body = TypeVar("Body", bound=BaseModel)
+
+
+class Conflict(UsageError):
+    """It cannot be done now: something else goes on, or was there before."""
+
+
+class Missing(UsageError):
+    """There is nothing of that name."""
+
+
+def problem_of(problem: TunnelsiteError) -> Problem:
+    """An error as it goes to the page."""
+    return Problem(given=problem.given, expected=problem.expected, mend=problem.mend, words=str(problem))
+
+
+def answered(handler: Callable[[Request], Awaitable[Any]]) -> Callable[[Request], Awaitable[Response]]:
+    """A handler that may give back a message, a dict or a response, and may raise an error in words."""
+
+    @wraps(handler)
+    async def answer(request: Request) -> Response:
+        try:
+            return _response(await handler(request))
+        except TunnelsiteError as problem:
+            own = 409 if isinstance(problem, Conflict) else 404 if isinstance(problem, Missing) else 0
+            status = own or next((code for kind, code in STATUS.items() if isinstance(problem, kind)), 400)
+            return JSONResponse(problem_of(problem).model_dump(), status)
+        except ClientDisconnect:
+            return Response(status_code=400)
+
+    return answer
+
+
+def _response(found: Any, status: int = 200) -> Response:
+    if isinstance(found, Response):
+        return found
+    return JSONResponse(found.model_dump(mode="json") if isinstance(found, BaseModel) else found, status)
+
+
+async def body_of(request: Request, kind: type[Body]) -> Body:
+    """The request's JSON as a message. Errors: UsageError for another body; 413 for one too large."""
+    parts, size = [], 0
+    async for part in request.stream():
+        size += len(part)
+        if size > MOST_BODY_BYTES:
+            raise HTTPException(413)
+        parts.append(part)
+    try:
+        return kind.model_validate_json(b"".join(parts) or b"{}")
+    except ValidationError as problem:
+        first = problem.errors()[0]
+        where = ".".join(map(str, first["loc"])) or "the body"
+        raise UsageError(f"{where} is {str(first.get('input'))[:80]!r}", first["msg"], "correct it") from None
+
+
+def number_of(request: Request, name: str) -> float:
+    """A number of the address. Errors: UsageError."""
+    try:
+        value = float(request.query_params[name])
+    except (KeyError, ValueError):
+        value = float("nan")
+    if not abs(value) <= 1e6:
+        raise UsageError(f"{name} is {request.query_params.get(name, '')[:40]!r}", "a number", "correct it")
+    return value

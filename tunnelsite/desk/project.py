@@ -1,0 +1,137 @@
+"""The project folder: farm.toml edited so that the user's own comments stay, and the lock that keeps two desks apart."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import shutil
+from collections.abc import Iterator, Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from tunnelsite.core.errors import OutputFailed, UsageError
+from tunnelsite.desk.project_text import changed, parsed
+from tunnelsite.io.read.sample_data import sample_data
+from tunnelsite.io.write.locks import exclusive_lock
+from tunnelsite.io.write.staging import write_whole
+from tunnelsite.settings.model import Settings, settings_from
+from tunnelsite.settings.project_file import project_settings
+
+FARM, DRAWN, OPTIONS, RUNS, PACKET = "farm.toml", "drawn.gpkg", "options.json", "runs", "packet"
+FIRST_LINES = """\
+# Project file of this farm. Every key is an option of `tunnelsite screen`.
+# The desk edits it and keeps your comments.
+"""
+SAMPLE_FILES = (".tif", ".gpkg")
+
+
+class Project:
+    """A project folder.
+
+    Attributes: folder. farm: the project file. drawn: what was drawn on the map.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder.resolve()
+        self.farm, self.drawn = self.folder / FARM, self.folder / DRAWN
+        self.options, self.runs, self.packet = (self.folder / name for name in (OPTIONS, RUNS, PACKET))
+
+    @contextlib.contextmanager
+    def held(self) -> Iterator[None]:
+        """Keep every other desk off the folder. Errors: UsageError where one has it open, OutputFailed where no file can be made."""
+        lock = exclusive_lock(self.folder / ".desk-lock", self.folder)
+        try:
+            lock.__enter__()
+        except OutputFailed as problem:
+            if "another run" not in problem.given:
+                raise
+            holder = problem.given.rpartition("(")[2].rstrip(")")
+            raise UsageError(
+                f"another desk has {self.folder} open ({holder})",
+                "one desk for a folder; several tabs of one desk are fine",
+                "use that desk's page, or end it there first",
+            ) from None
+        try:
+            yield
+        finally:
+            lock.__exit__(None, None, None)
+
+    @property
+    def begun(self) -> bool:
+        """Whether there is a project."""
+        return self.farm.is_file()
+
+    def begin(self, what: str) -> None:
+        """Make a project of the folder: an empty one or the sample farm. Errors: UsageError where there is one; OutputFailed."""
+        if self.begun:
+            raise UsageError(
+                f"{self.folder} holds a project already", "an empty folder", "go on with it, or choose another folder"
+            )
+        text = FIRST_LINES
+        if what == "sample":
+            source = sample_data()
+            for file in sorted(source.iterdir()):
+                if file.suffix in SAMPLE_FILES:
+                    self._copy(file)
+            text = (source / FARM).read_text("utf-8")
+        write_whole(self.farm, text, overwrite=False)  # last: before it there is no project
+
+    def _copy(self, file: Path) -> None:
+        target = self.folder / file.name
+        if target.exists():
+            raise UsageError(
+                f"{target} is there already", "a folder without files of that name", "choose an empty folder"
+            )
+        part = target.with_name(f".{file.name}.partial")
+        try:
+            shutil.copyfile(file, part)
+            os.replace(part, target)
+        except OSError as problem:
+            with contextlib.suppress(OSError):
+                part.unlink()
+            raise OutputFailed(f"{target} could not be written ({problem.strerror})", "room for the sample farm (4 MB)",
+                               "make room, or choose another folder") from None  # fmt: skip
+
+    def raw(self) -> dict[str, Any]:
+        """The settings as they stand in farm.toml, paths as written. Errors: UsageError for a broken file."""
+        return parsed(self.text(), self.farm).unwrap() if self.begun else {}
+
+    @property
+    def units(self) -> str:
+        """`ft` where the user works in feet: where a house is given so; as it stands in farm.toml, even a broken one."""
+        try:
+            houses = self.raw().get("house", "30x96ft")
+        except UsageError:
+            return "ft"
+        return "ft" if "ft" in str(houses) else "m"
+
+    def values(self) -> dict[str, Any]:
+        """The settings with paths seen from here. Errors: UsageError."""
+        return project_settings(self.farm)[0] if self.begun else {}
+
+    def settings(self) -> Settings:
+        """Checked settings. Errors: UsageError."""
+        return settings_from(self.values())
+
+    def change(self, new: Mapping[str, Any], clear: Sequence[str] = ()) -> None:
+        """Change settings in farm.toml and leave the rest of it as it is. Errors: UsageError, and nothing is changed; OutputFailed."""
+        text = self.text() if self.begun else FIRST_LINES
+        write_whole(self.farm, changed(text, self.farm, new, clear), overwrite=True)
+
+    def restore(self, text: str) -> None:
+        """Put back a whole project file, such as that of an earlier run. Errors: OutputFailed."""
+        write_whole(self.farm, text, overwrite=True)
+
+    def text(self) -> str:
+        """farm.toml as it stands. Errors: UsageError."""
+        try:
+            return self.farm.read_text("utf-8")
+        except (OSError, ValueError) as problem:
+            raise UsageError(f"{self.farm} cannot be read ({problem})", "a TOML file in UTF-8", "correct it") from None
+
+    def inside(self, name: str) -> Path:
+        """A file below the folder by its relative name. Errors: UsageError for a name that leads out of it."""
+        path = (self.folder / name).resolve()
+        if not path.is_relative_to(self.folder) or "\0" in name:
+            raise UsageError(f"the file is {name[:80]!r}", "a file of the project folder", "choose one of the list")
+        return path

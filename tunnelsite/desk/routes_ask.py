@@ -1,0 +1,3 @@
+"""To be filled."""
+
+ROUTES: tuple = ()

@@ -1,0 +1,76 @@
+"""The six headings of the sheet, each with one line of state, and what has to be asked."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from tunnelsite.core.errors import UsageError
+from tunnelsite.desk.messages import Choice, Heading, Question
+from tunnelsite.desk.project import Project
+
+SURROUNDINGS = ("surface", "obstacles", "structures", "keep_out", "service", "soils", "lamps", "wind")
+UNITS = (("ft", "feet"), ("us-ft", "US survey feet"), ("m", "metres"), ("dm", "decimetres"), ("cm", "centimetres"))
+UNIT_OPTION = "--elevation-unit"
+WHY_UNIT = "A pitch, a cut and the water's way are wrong by a factor of three if feet are taken for metres."
+
+
+def headings(project: Project, looked: Mapping[str, Any], found: Mapping[str, Any]) -> list[Heading]:
+    """The sheet's headings. Arguments: project; looked, what reading the data gave; found, what the answer on the map says."""
+    try:
+        raw = project.raw()
+    except UsageError as problem:
+        return [Heading(id="ground", title="Ground", line=str(problem), state="doubt")]
+    return [_ground(raw, looked), _surroundings(raw), _house(raw), *_answer(found)]
+
+
+def _ground(raw: Mapping[str, Any], looked: Mapping[str, Any]) -> Heading:
+    line, state = "missing: a terrain model of the land", "missing"
+    if raw.get("dem"):
+        line, state = looked.get("ground", str(raw["dem"])), "ok"
+        if looked.get("problem"):
+            line, state = looked["problem"]["given"], "doubt"
+        elif looked.get("doubts"):
+            line, state = f"{line}; {looked['doubts'][0]}", "doubt"
+        elif looked.get("land") == 0:
+            line, state = f"{line}; missing: a field", "missing"
+    return Heading(id="ground", title="Ground", line=line, state=state)
+
+
+def _surroundings(raw: Mapping[str, Any]) -> Heading:
+    given = [name for name in SURROUNDINGS if raw.get(name) or (name == "wind" and raw.get("wind_from") is not None)]
+    if raw.get("drawn"):
+        given.append("drawn")
+    missing = [name for name in SURROUNDINGS if name not in given]
+    said = {"keep_out": "keep-outs", "service": "services", "surface": "what stands on the ground", "obstacles": "trees",
+            "structures": "buildings", "drawn": "what you drew"}  # fmt: skip
+    line = ", ".join(said.get(name, name) for name in given) or "nothing given yet"
+    if missing:
+        line += "; not given: " + ", ".join(said.get(name, name) for name in missing)
+    return Heading(id="surroundings", title="Surroundings", line=line, state="ok" if given else "empty")
+
+
+def _house(raw: Mapping[str, Any]) -> Heading:
+    houses = raw.get("house", "30x96ft")
+    sizes = ", ".join(houses) if isinstance(houses, list) else str(houses)
+    months = raw.get("crop_months", "all year")
+    line = f"{sizes}, {raw.get('kind', 'in-ground')}, crops {months}"
+    return Heading(id="house", title="House and season", line=line, state="ok")
+
+
+def _answer(found: Mapping[str, Any]) -> list[Heading]:
+    return [
+        Heading(id="find", title="Find places", line=found.get("find", "not looked for yet"), state=found.get("find_state", "empty")),
+        Heading(id="choose", title="Choose", line=found.get("choose", "nothing pinned yet"), state=found.get("choose_state", "empty")),
+        Heading(id="hand_over", title="Hand over", line=found.get("hand_over", "nothing written yet"),
+                state=found.get("hand_over_state", "empty")),
+    ]  # fmt: skip
+
+
+def questions(looked: Mapping[str, Any]) -> list[Question]:
+    """What only the user can say, from what the readers asked."""
+    problem = looked.get("problem")
+    if not problem or UNIT_OPTION not in problem["mend"]:
+        return []
+    choices = [Choice(value=value, title=title) for value, title in UNITS]
+    return [Question(id="elevation_unit", heading="ground", words=problem["given"], why=WHY_UNIT, choices=choices)]

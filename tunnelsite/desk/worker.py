@@ -1,0 +1,98 @@
+"""A process of its own that holds a farm in memory and answers questions on it; killed, it leaves nothing half."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import itertools
+import multiprocessing
+import threading
+from collections.abc import Callable
+from typing import Any
+
+from tunnelsite.core.errors import TunnelsiteError
+from tunnelsite.desk.work import work_on
+
+Told = Callable[[dict[str, Any]], None]
+
+
+class WorkerEnded(TunnelsiteError):
+    """The process ended before it had answered."""
+
+
+class Worker:
+    """Starts at once; its questions are answered one after the other.
+
+    Arguments: none. Errors of the questions come out of `ask` as they were raised, `WorkerEnded` where the process is gone.
+    """
+
+    def __init__(self) -> None:
+        self._loop = asyncio.get_running_loop()
+        spawn = multiprocessing.get_context("spawn")
+        self._pipe, theirs = spawn.Pipe()
+        self._process = spawn.Process(target=work_on, args=(theirs,), daemon=True, name="tunnelsite desk worker")
+        self._process.start()
+        theirs.close()
+        self._numbers = itertools.count()
+        self._waiting: dict[int, tuple[asyncio.Future, Told | None]] = {}
+        self._ended = False
+        threading.Thread(target=self._listen, daemon=True).start()
+
+    @property
+    def alive(self) -> bool:
+        """Whether it can be asked."""
+        return not self._ended
+
+    async def ask(self, what: str, told: Told | None = None, **given: Any) -> Any:
+        """The answer of a method of `tunnelsite.desk.work`. Arguments: what, its name; told, called with what it says meanwhile."""
+        if self._ended:
+            raise ended()
+        number = next(self._numbers)
+        future: asyncio.Future = self._loop.create_future()
+        self._waiting[number] = (future, told)
+        try:
+            self._pipe.send((number, what, given))
+        except OSError:
+            self._end()
+        return await future
+
+    def kill(self) -> None:
+        """End it at once."""
+        self._process.kill()
+        self._end()
+
+    def _listen(self) -> None:
+        with contextlib.suppress(EOFError, OSError):
+            while True:
+                self._loop.call_soon_threadsafe(self._hear, self._pipe.recv())
+        with contextlib.suppress(RuntimeError):  # the loop is closed
+            self._loop.call_soon_threadsafe(self._end)
+
+    def _hear(self, message: tuple[int, str, Any]) -> None:
+        number, kind, value = message
+        future, told = self._waiting.get(number, (None, None))
+        if kind == "told":
+            if told is not None:
+                told(value)
+            return
+        self._waiting.pop(number, None)
+        if future is None or future.done():
+            return
+        if kind == "done":
+            future.set_result(value)
+        else:
+            future.set_exception(value)
+
+    def _end(self) -> None:
+        self._ended = True
+        for future, _ in self._waiting.values():
+            if not future.done():
+                future.set_exception(ended())
+        self._waiting.clear()
+
+
+def ended() -> WorkerEnded:
+    """What is said where a process is gone."""
+    return WorkerEnded(
+        "the process that held the farm has ended", "a running process", "try again; what was drawn is safe"
+    )
