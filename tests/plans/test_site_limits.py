@@ -85,14 +85,14 @@ def test_in_feet_where_the_user_works_in_feet(hill) -> None:
 
 def test_a_container_pad_without_base_says_that_it_lies_low() -> None:
     """Topsoil off and nothing laid on: the finished pad is lower than balanced ground by the topsoil."""
-    from tunnelsite.plans.grading.settings import GradingSettings
+    from tunnelsite.plans.grading.earth_rule import EarthRule
 
     yard = place(kind="container")
     ground = tilted(yard, 0.003, 0.0)
-    low = grading_plan(ground, yard, GradingSettings(topsoil_m=0.15))
+    low = grading_plan(ground, yard, EarthRule(topsoil_m=0.15))
     assert low.plane.level_m == pytest.approx(100 - 0.15, abs=1e-3)
     assert any("15 cm (6 in) lower" in said for said in low.warnings)
-    laid = grading_plan(ground, yard, GradingSettings(topsoil_m=0.15, base_m=0.15))
+    laid = grading_plan(ground, yard, EarthRule(topsoil_m=0.15, base_m=0.15))
     assert laid.plane.level_m == pytest.approx(100, abs=1e-3)
     assert not any("lower than the ground" in said for said in laid.warnings)
 

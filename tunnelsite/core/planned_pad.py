@@ -12,7 +12,7 @@ class PlannedPad:
     Attributes:
         lon, lat: of its centre (WGS 84). pad_m2: its area.
         level_m: finished height at the centre [m]. slope_along, slope_across: of its plane. crown, apron_fall: what falls off
-            that plane, as in `plans.grading.settings` [fractions]. base_m: laid over the subgrade [m].
+            that plane, as in `plans.grading.earth_rule` [fractions]. base_m: laid over the subgrade [m].
         pad_cut_m3, pad_fill_m3, max_cut_m, max_fill_m: its earthwork. name: of the file.
     """
 

@@ -17,9 +17,9 @@ from tunnelsite.core.placement import Placement
 from tunnelsite.core.site import Frame, Site
 from tunnelsite.core.stakes import DesignPlane
 from tunnelsite.io.read.sites_file import ScreenedCandidate, read_candidate
+from tunnelsite.plans.grading.earth_rule import EarthRule
 from tunnelsite.plans.grading.judged_ground import felt_ground, judged_ground
 from tunnelsite.plans.grading.pad_plane import PadCells, quick_plane
-from tunnelsite.plans.grading.settings import GradingSettings
 from tunnelsite.plans.limits import site_limits
 from tunnelsite.plans.place import Place
 from tunnelsite.plans.site_limits import SiteLimits
@@ -95,7 +95,7 @@ class Candidate:
 
     def screened_plane(self) -> DesignPlane:
         """The design plane of the screening, found again: least squares, clipped to the finished slope, balanced."""
-        graded = GradingSettings(max_slope=self.settings.pad_pitch, shrink=self.settings.shrink, topsoil_m=0.0)
+        graded = EarthRule(max_slope=self.settings.pad_pitch, shrink=self.settings.shrink, topsoil_m=0.0)
         cells = PadCells.of(self.place, graded, self.judged)
         return quick_plane(self.place, graded, cells)
 

@@ -13,9 +13,9 @@ from tunnelsite.core.errors import TunnelsiteError
 from tunnelsite.core.site import Frame, Site
 from tunnelsite.drawing.markup import plain_name
 from tunnelsite.plans.drainage.plan import DrainageSettings, drainage_plan
+from tunnelsite.plans.grading.earth_rule import EarthRule
 from tunnelsite.plans.grading.error import earthwork_error
 from tunnelsite.plans.grading.plan import grading_plan
-from tunnelsite.plans.grading.settings import GradingSettings
 from tunnelsite.plans.grading.words import drainage_summary, grading_summary
 from tunnelsite.plans.limits import site_limits
 from tunnelsite.plans.place import Place
@@ -129,7 +129,7 @@ def _earthwork(result: Result, rank: int):
     error = counted_error(frame, (place.row, place.col), stated_error(frame, *settings.error))
     limits = _limits(result, frame, parcel)
     ground = frame.ground.astype(np.float64) + frame.datum_m
-    asked = GradingSettings(max_slope=settings.pad_pitch, shrink=settings.shrink)
+    asked = EarthRule(max_slope=settings.pad_pitch, shrink=settings.shrink)
     plan = grading_plan(ground, place, asked, limits, error)
     spread = earthwork_error(plan, error, DRAWS)
     return plan, grading_summary(plan, spread)

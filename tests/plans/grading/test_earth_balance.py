@@ -8,8 +8,8 @@ from scipy.interpolate import RegularGridInterpolator
 
 from tests.plans.places import place, rough, tilted
 from tunnelsite.core.errors import InputRefused
+from tunnelsite.plans.grading.earth_rule import EarthRule
 from tunnelsite.plans.grading.plan import GradingPlan, grading_plan
-from tunnelsite.plans.grading.settings import GradingSettings
 from tunnelsite.plans.grading.side_slopes import SlopeRule
 
 SHRINK, REACH_M = 1.2, 8.0
@@ -73,7 +73,7 @@ def test_volumes_and_balance_by_another_integral(cell: float, seed: int) -> None
     1 % on cells to 1 m, 3 % on 2 m, 5 % on 3 m; side slopes to 3 % and 0.1 m3 on all; the balance holds to half of that."""
     n = int(150 / cell) | 1
     where = place(rows=n, cols=n, cell_m=cell, length_m=29.2608, width_m=9.144, apron_m=1.2192)
-    plan = grading_plan(rough(where, seed, relief_m=1.0), where, GradingSettings(shrink=SHRINK))
+    plan = grading_plan(rough(where, seed, relief_m=1.0), where, EarthRule(shrink=SHRINK))
     assert plan.pad.cut_m3 == pytest.approx(SHRINK * plan.pad.fill_m3, rel=1e-4)
     cut, fill = pad_integral(plan)
     most = {2.0: 0.03, 3.0: 0.05}.get(cell, 0.01)
@@ -85,7 +85,7 @@ def test_volumes_and_balance_by_another_integral(cell: float, seed: int) -> None
 def test_pad_and_slopes_balance_together_by_the_other_integral() -> None:
     """Balance `whole`: all cut makes all fill, to 1 % of what is moved."""
     where = place(rows=151, cols=151, length_m=29.2608, width_m=9.144, apron_m=1.2192)
-    plan = grading_plan(rough(where, 4, relief_m=1.5), where, GradingSettings(shrink=SHRINK, balance="whole"))
+    plan = grading_plan(rough(where, 4, relief_m=1.5), where, EarthRule(shrink=SHRINK, balance="whole"))
     (pad_cut, pad_fill), (cut, fill) = pad_integral(plan), slope_integral(plan)
     moved = pad_cut + pad_fill + cut + fill
     assert abs(pad_cut + cut - SHRINK * (pad_fill + fill)) <= 0.01 * moved
@@ -100,7 +100,7 @@ def test_daylight_on_bowls_and_domes(bend: float, fall: float) -> None:
     _, v = where.distances(*np.mgrid[0:281, 0:281])
     ground = tilted(where, 0.0, fall) + bend * v**2
     rule = SlopeRule(reach_m=REACH_M * 4)
-    plan = grading_plan(ground, where, GradingSettings(rule=rule))
+    plan = grading_plan(ground, where, EarthRule(rule=rule))
     half = where.pad.width_m / 2
     for side in (1, -1):
         square = plan.sides.out_v * side > 1 - 1e-9

@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 from tests.plans.places import distances, place, rough, tilted
 from tunnelsite.core.errors import InputRefused, UsageError
 from tunnelsite.kernels.terrain.grading import FINISHED_SLOPE
+from tunnelsite.plans.grading.earth_rule import EarthRule, fixed_shape
 from tunnelsite.plans.grading.plan import grading_plan
-from tunnelsite.plans.grading.settings import GradingSettings, fixed_shape
 from tunnelsite.plans.site_limits import SiteLimits
 
 L, W = 29.0, 9.0
@@ -91,7 +91,7 @@ def test_volume_between_surfaces_is_the_volume_reported() -> None:
 @given(st.integers(0, 500), st.sampled_from(["pad", "none"]))
 @settings(max_examples=10, deadline=None)
 def test_mirrored_and_turned_ground_moves_as_much_earth(seed: int, balance: str) -> None:
-    where, asked = place(rows=121, cols=121), GradingSettings(balance=balance, shrink=1.2)
+    where, asked = place(rows=121, cols=121), EarthRule(balance=balance, shrink=1.2)
     turned = place(rows=121, cols=121, turned=True)
     ground = rough(where, seed)
     first = grading_plan(ground, where, asked).pad.moved_m3
@@ -104,7 +104,7 @@ def test_mirrored_and_turned_ground_moves_as_much_earth(seed: int, balance: str)
 def test_the_same_farm_in_other_units_of_length() -> None:
     small, large = place(), place(length_m=58.0, width_m=18.0, cell_m=2.0)
     ground = rough(small, 11)
-    rule = GradingSettings()
+    rule = EarthRule()
     wide = replace(rule, rule=replace(rule.rule, reach_m=60.0), topsoil_m=0.3)
     a, b = grading_plan(ground, small, rule), grading_plan(2 * ground, large, wide)
     for name in ("cut_m3", "fill_m3", "topsoil_stripped_m3"):
@@ -116,11 +116,11 @@ def test_balance_of_pad_and_slopes_together(seed: int) -> None:
     where = place()
     ground = rough(where, seed, relief_m=1.0)
     shrink = 1.25
-    whole = grading_plan(ground, where, GradingSettings(balance="whole", shrink=shrink))
+    whole = grading_plan(ground, where, EarthRule(balance="whole", shrink=shrink))
     assert whole.surplus_m3 == pytest.approx(0.0, abs=0.1)
-    pad = grading_plan(ground, where, GradingSettings(shrink=shrink))
+    pad = grading_plan(ground, where, EarthRule(shrink=shrink))
     assert pad.pad.cut_m3 == pytest.approx(shrink * pad.pad.fill_m3, rel=1e-4)
-    free = grading_plan(ground, where, GradingSettings(balance="none", shrink=shrink))
+    free = grading_plan(ground, where, EarthRule(balance="none", shrink=shrink))
     assert free.pad.moved_m3 <= min(pad.pad.moved_m3, whole.pad.moved_m3) + 1e-6
 
 
@@ -134,7 +134,7 @@ def test_what_the_pad_needs_follows_from_what_is_there(fall: float, tier: str) -
 
 
 def test_topsoil_and_base_of_both_kinds() -> None:
-    where, soil = place(), GradingSettings(topsoil_m=0.2)
+    where, soil = place(), EarthRule(topsoil_m=0.2)
     ground = tilted(where, 0.02, 0.0)
     field = grading_plan(ground, where, soil)
     assert field.topsoil_stripped_m3 == pytest.approx(0.2 * field.outline.area)
@@ -153,7 +153,7 @@ def test_topsoil_and_base_of_both_kinds() -> None:
 
 def test_crown_falls_to_both_sides_and_fits_crowned_ground() -> None:
     where = place(kind="container")
-    asked = GradingSettings(crown=0.02, topsoil_m=0.0)
+    asked = EarthRule(crown=0.02, topsoil_m=0.0)
     u, v = distances(where)
     ground = 30.0 - 0.02 * abs(v) + 0.003 * u
     plan = grading_plan(ground, where, asked)
@@ -166,7 +166,7 @@ def test_crown_falls_to_both_sides_and_fits_crowned_ground() -> None:
 def test_apron_falls_away_from_all_four_walls() -> None:
     where = place(apron_m=2.0)
     shape = fixed_shape(
-        where.house, GradingSettings(apron_fall=0.05), np.array([0, 16.5, 0, 16.5]), np.array([0, 0, 6.5, 6.5])
+        where.house, EarthRule(apron_fall=0.05), np.array([0, 16.5, 0, 16.5]), np.array([0, 0, 6.5, 6.5])
     )
     assert shape == pytest.approx([0.0, -0.1, -0.1, -0.1])
 
@@ -174,11 +174,11 @@ def test_apron_falls_away_from_all_four_walls() -> None:
 def test_cut_limit() -> None:
     where = place()
     ground = tilted(where, 0.03, 0.0)
-    plan = grading_plan(ground, where, GradingSettings(balance="none", deepest_cut_m=0.1))
+    plan = grading_plan(ground, where, EarthRule(balance="none", deepest_cut_m=0.1))
     assert plan.pad.max_cut_m <= 0.1 + 1e-6
     assert plan.surplus_m3 < 0
     with pytest.raises(UsageError, match="deeper cut"):
-        grading_plan(ground, where, GradingSettings(deepest_cut_m=0.1))
+        grading_plan(ground, where, EarthRule(deepest_cut_m=0.1))
 
 
 def test_side_slopes_beyond_the_parcel_are_reported() -> None:
@@ -235,11 +235,11 @@ def test_pads_off_the_data_and_steep_ground_are_refused() -> None:
 )
 def test_settings_that_cannot_be_meant(change: dict) -> None:
     with pytest.raises(UsageError):
-        GradingSettings(**change)
+        EarthRule(**change)
 
 
 def test_crown_and_base_are_for_container_houses() -> None:
     where = place()
-    for asked in (GradingSettings(crown=0.02), GradingSettings(base_m=0.1)):
+    for asked in (EarthRule(crown=0.02), EarthRule(base_m=0.1)):
         with pytest.raises(UsageError, match="container"):
             grading_plan(np.zeros(where.grid.shape), where, asked)

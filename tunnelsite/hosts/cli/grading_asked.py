@@ -15,7 +15,7 @@ from tunnelsite.plans.drainage.level_spreader import SpreaderRule
 from tunnelsite.plans.drainage.plan import DrainageSettings
 from tunnelsite.plans.drainage.storm import Storm
 from tunnelsite.plans.drainage.swale import SwaleRule
-from tunnelsite.plans.grading.settings import GradingSettings
+from tunnelsite.plans.grading.earth_rule import EarthRule
 from tunnelsite.plans.grading.side_slopes import SlopeRule
 from tunnelsite.scan.pitch_error import counted_error, stated_error
 
@@ -62,10 +62,10 @@ def elevation_error(asked: ErrorAsked, found: Candidate) -> tuple[ErrorModel, li
     return error, assumed
 
 
-def grading_settings(given: argparse.Namespace, max_slope: float, shrink: float) -> GradingSettings:
+def grading_settings(given: argparse.Namespace, max_slope: float, shrink: float) -> EarthRule:
     """Earthwork settings. Arguments: given; max_slope and shrink, of the screening. Errors: UsageError."""
-    default, rule = GradingSettings(), SlopeRule()
-    return GradingSettings(
+    default, rule = EarthRule(), SlopeRule()
+    return EarthRule(
         max_slope=max_slope,
         shrink=shrink,
         balance=given.balance,

@@ -21,10 +21,10 @@ class StakedPad:
 
 def screened_pad(name: str | None, found) -> StakedPad:
     """The pad as screened, or the plane that moves the least earth."""
+    from tunnelsite.plans.grading.earth_rule import EarthRule
     from tunnelsite.plans.grading.pad_plane import PadCells, pad_plane
-    from tunnelsite.plans.grading.settings import GradingSettings
 
-    settings = GradingSettings(max_slope=found.settings.pad_pitch, shrink=found.settings.shrink, topsoil_m=0.0)
+    settings = EarthRule(max_slope=found.settings.pad_pitch, shrink=found.settings.shrink, topsoil_m=0.0)
     cells = PadCells.of(found.place, settings, found.judged)
     least = name == "least-volume"
     plane = pad_plane(found.ground, found.place, settings, cells) if least else found.screened_plane()

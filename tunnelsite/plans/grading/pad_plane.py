@@ -13,8 +13,8 @@ from tunnelsite.core.stakes import DesignPlane
 from tunnelsite.kernels.terrain.blade import blade_step
 from tunnelsite.kernels.terrain.grading import graded_pads
 from tunnelsite.plans.grading.design_plane import SETTLED_M, PlaneLimits, least_volume_plane
+from tunnelsite.plans.grading.earth_rule import EarthRule, fixed_shape
 from tunnelsite.plans.grading.judged_ground import rim_heights, rim_points
-from tunnelsite.plans.grading.settings import GradingSettings, fixed_shape
 from tunnelsite.plans.grading.side_slopes import side_slopes, slope_volumes
 from tunnelsite.plans.grading.volumes import prism_volumes
 from tunnelsite.plans.place import Place
@@ -40,7 +40,7 @@ class Earthwork:
 @dataclass(frozen=True)
 class FinishedPad:
     """A pad's finished surface: a plane and what is laid on it. Attributes: plane; house; crown, apron_fall, as in
-    `GradingSettings`."""
+    `EarthRule`."""
 
     plane: DesignPlane
     house: House
@@ -49,11 +49,11 @@ class FinishedPad:
 
     def height(self, u_m, v_m):
         """Finished height [m] at distances along and across from the centre [m]."""
-        shape = GradingSettings(crown=self.crown, apron_fall=self.apron_fall)
+        shape = EarthRule(crown=self.crown, apron_fall=self.apron_fall)
         return self.plane.height(u_m, v_m) + fixed_shape(self.house, shape, u_m, v_m)
 
 
-def finish_of(place: Place, settings: GradingSettings, plane: DesignPlane):
+def finish_of(place: Place, settings: EarthRule, plane: DesignPlane):
     """finish(u_m, v_m): finished height of the pad [m] at distances from its centre."""
     return FinishedPad(plane, place.house, settings.crown, settings.apron_fall).height
 
@@ -72,7 +72,7 @@ class PadCells:
     within: np.ndarray
 
     @classmethod
-    def of(cls, place: Place, settings: GradingSettings, ground: np.ndarray) -> PadCells:
+    def of(cls, place: Place, settings: EarthRule, ground: np.ndarray) -> PadCells:
         """From the natural ground [rows, cols] [m]. Errors: InputRefused as `Place.known_pad`."""
         heights = place.known_pad(ground)
         rows, cols, weights = place.pad_cells()
@@ -96,7 +96,7 @@ class PadCells:
         return Earthwork(*prism_volumes(over, self.areas), *(max(float((k * deep).max()), 0.0) for k in (1, -1)))
 
 
-def pad_plane(ground: np.ndarray, place: Place, settings: GradingSettings, pad: PadCells) -> DesignPlane:
+def pad_plane(ground: np.ndarray, place: Place, settings: EarthRule, pad: PadCells) -> DesignPlane:
     """The plane of a plan: least volume under the balance asked for. Errors: UsageError, InputRefused as `side_slopes`."""
     free = settings.balance == "none"
     limits = PlaneLimits(
@@ -135,7 +135,7 @@ def pad_plane(ground: np.ndarray, place: Place, settings: GradingSettings, pad: 
     return planned(optimize.brentq(left_over, min(0.0, other), max(0.0, other), xtol=0.01))
 
 
-def _nearest_quick(place: Place, settings: GradingSettings, pad: PadCells, best: DesignPlane) -> DesignPlane:
+def _nearest_quick(place: Place, settings: EarthRule, pad: PadCells, best: DesignPlane) -> DesignPlane:
     """The quick plane where it moves no more than the best one: of many best planes, the one that suits the whole pad."""
     quick = quick_plane(place, settings, pad)
     found, wanted = pad.earthwork(quick), pad.earthwork(best)
@@ -145,7 +145,7 @@ def _nearest_quick(place: Place, settings: GradingSettings, pad: PadCells, best:
     return best if more or too_deep or too_tilted else quick
 
 
-def quick_plane(place: Place, settings: GradingSettings, pad: PadCells) -> DesignPlane:
+def quick_plane(place: Place, settings: EarthRule, pad: PadCells) -> DesignPlane:
     """The plane of `kernels.terrain.grading` for the same cells: least squares, clipped, balanced on the pad."""
     cell = place.grid.cell_m
     # heights a blade feels lie several fine cells apart, the last of them beyond the pad: the ground goes on as it ends

@@ -9,9 +9,9 @@ import shapely
 
 from tunnelsite.core.elevation_error import ErrorModel
 from tunnelsite.core.stakes import DesignPlane, heights_at
+from tunnelsite.plans.grading.earth_rule import EarthRule
 from tunnelsite.plans.grading.judged_ground import NO_ERROR, felt_ground, judged_ground
 from tunnelsite.plans.grading.pad_plane import Earthwork, PadCells, finish_of, pad_plane, quick_plane
-from tunnelsite.plans.grading.settings import GradingSettings
 from tunnelsite.plans.grading.side_slopes import SideSlopes, side_slopes, slope_depths, slope_volumes
 from tunnelsite.plans.grading.warnings import plan_conflicts, plan_warnings
 from tunnelsite.plans.place import Place, box
@@ -52,7 +52,7 @@ class GradingPlan:
     """
 
     place: Place
-    settings: GradingSettings
+    settings: EarthRule
     natural: np.ndarray
     finished: np.ndarray
     plane: DesignPlane
@@ -136,7 +136,7 @@ class GradingPlan:
 def grading_plan(
     ground: np.ndarray,
     place: Place,
-    settings: GradingSettings | None = None,
+    settings: EarthRule | None = None,
     limits: SiteLimits | None = None,
     error: ErrorModel = NO_ERROR,
 ) -> GradingPlan:
@@ -147,7 +147,7 @@ def grading_plan(
     Errors: InputRefused (no data under the pad, side slopes that leave the data or never meet the ground), UsageError.
     Source: least-volume plane, see `design_plane`; volumes by cell prisms.
     """
-    settings, limits = (settings or GradingSettings()).checked_for(place.house), limits or SiteLimits()
+    settings, limits = (settings or EarthRule()).checked_for(place.house), limits or SiteLimits()
     place.known_pad(ground)
     measured = felt_ground(ground, place, settings.rule.reach_m)
     ground = judged_ground(measured, place, error)
@@ -193,7 +193,7 @@ def finished_surface(place: Place, finish, sides: SideSlopes, at, natural_m) -> 
     return np.where(on_pad, finish(u, v), np.where(np.isnan(height), natural_m, slope))
 
 
-def earth_tier(place: Place, settings: GradingSettings, pad: Earthwork, slopes: Earthwork) -> str:
+def earth_tier(place: Place, settings: EarthRule, pad: Earthwork, slopes: Earthwork) -> str:
     """`smooth`, `shape` or `strip`, see `GradingPlan.tier`. Arguments: place; settings; earthwork of pad and side slopes."""
     deepest = max(pad.max_cut_m, pad.max_fill_m, slopes.max_cut_m, slopes.max_fill_m)
     if place.house.kind == "container":
@@ -203,7 +203,7 @@ def earth_tier(place: Place, settings: GradingSettings, pad: Earthwork, slopes: 
     return "shape" if deepest <= LEFT_SHARE * settings.topsoil_m else "strip"
 
 
-def _materials(place: Place, settings: GradingSettings, disturbed_m2: float, tier: str) -> tuple[float, ...]:
+def _materials(place: Place, settings: EarthRule, disturbed_m2: float, tier: str) -> tuple[float, ...]:
     """Topsoil stripped and put back, base compacted and to order [m3], fabric [m2]."""
     container = place.house.kind == "container"
     taken = settings.topsoil_m if tier == "strip" else 0.0

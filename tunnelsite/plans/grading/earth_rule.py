@@ -15,7 +15,7 @@ BALANCES = ("pad", "whole", "none")
 
 
 @dataclass(frozen=True)
-class GradingSettings:
+class EarthRule:
     """How a pad is to be graded. Defaults without a source named here are common practice, no source.
 
     Attributes:
@@ -54,7 +54,7 @@ class GradingSettings:
         if not 1 <= self.base_loose <= 2:
             raise UsageError(f"base_loose is {self.base_loose}", "1 to 2 loose m3 per compacted m3", "correct it")
 
-    def checked_for(self, house: House) -> GradingSettings:
+    def checked_for(self, house: House) -> EarthRule:
         """These settings if they suit the kind of house. Errors: UsageError."""
         if house.kind != "container" and (self.crown > 0 or self.base_m > 0):
             raise UsageError(
@@ -70,7 +70,7 @@ class GradingSettings:
         return min(self.max_slope, self.crown) if self.crown > 0 else self.max_slope
 
 
-def fixed_shape(house: House, settings: GradingSettings, u_m, v_m) -> np.ndarray:
+def fixed_shape(house: House, settings: EarthRule, u_m, v_m) -> np.ndarray:
     """Finished height above the design plane that is fixed beforehand [m]: minus the crown's and the apron's fall.
 
     Arguments: house; settings; u_m, v_m, distances along and across from the centre [m].
