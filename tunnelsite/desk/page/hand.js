@@ -1,0 +1,70 @@
+// The house in the hand: where it is, and the newest numbers for it.
+
+import { HouseInHand } from './map/house.js';
+import { apart } from './map/geo.js';
+import { announce } from './look/dom.js';
+import { FOOT_M } from './look/words.js';
+import { Refused, newestOnly, post } from './server.js';
+import { on, set } from './store.js';
+
+const APRON_M = 4 * FOOT_M; // until the server has measured the pad
+
+let shape = null;
+let counted = 0;
+
+/** The place in the hand {lon, lat, bearing_deg, house}, or null. */
+export const inHand = { place: null };
+
+export function startHand(map) {
+  shape = new HouseInHand(map, (house, done) => {
+    inHand.place = { ...inHand.place, lon: house.lon, lat: house.lat, bearing_deg: house.bearing_deg };
+    set('place', inHand.place);
+    measure({ ...inHand.place, seq: ++counted, done });
+  });
+  on('answer', () => inHand.place && measure({ ...inHand.place, seq: ++counted, done: false }));
+}
+
+/** Width and length in metres of a house such as `30x96ft`; null where it cannot be read. */
+export function sizes(house) {
+  const found = /([\d.]+)\s*(ft|m)?\s*[x×]\s*([\d.]+)\s*(ft|m)?/i.exec(house ?? '');
+  if (!found) return null;
+  const [, width, first, length, last] = found, metres = (value, unit) => Number(value) * (unit === 'm' ? 1 : FOOT_M);
+  return { width_m: metres(width, first ?? last), length_m: metres(length, last ?? first) };
+}
+
+/** Take a house in hand at a place {lon, lat, bearing_deg, house}. */
+export function take(place, focus = false) {
+  inHand.place = { lon: place.lon, lat: place.lat, bearing_deg: place.bearing_deg, house: place.house };
+  shape.take({ apron_m: APRON_M, ...(sizes(place.house) ?? { width_m: 9.144, length_m: 29.26 }), ...inHand.place });
+  if (focus) shape.focus();
+  set('place', inHand.place);
+  measure({ ...inHand.place, seq: ++counted, done: true });
+}
+
+export const nudge = (east, north, turn) => shape.house && shape.nudge(east, north, turn);
+export const focusHouse = () => shape.focus();
+
+const measure = newestOnly(async ({ done, ...place }) => {
+  try {
+    const hand = await post('/api/hand', place);
+    if (hand.dropped) return;
+    trueToMeasure(hand);
+    const broken = hand.rules.filter((rule) => rule.state === 'broken');
+    shape.judge(broken.length > 0);
+    set('hand', hand);
+    const score = hand.score?.words ?? '';
+    announce([score, broken.length ? `Breaks: ${broken.map((rule) => rule.title).join(', ')}` : 'Keeps every rule that could be checked'].filter(Boolean).join('. '));
+  } catch (problem) {
+    if (problem instanceof Refused) set('hand', { refused: problem.message });
+    else throw problem;
+  }
+});
+
+/** The pad and the house as the server measured them, so that the drawing is true to scale for any house. */
+function trueToMeasure(hand) {
+  const edge = (polygon, n) => apart(corner(polygon, n), corner(polygon, n + 1));
+  const corner = (polygon, n) => ({ lon: polygon.coordinates[0][n][0], lat: polygon.coordinates[0][n][1] });
+  const [a, b] = [edge(hand.footprint, 0), edge(hand.footprint, 1)], pad = Math.max(edge(hand.pad, 0), edge(hand.pad, 1));
+  const now = shape.house;
+  Object.assign(now, { width_m: Math.min(a, b), length_m: Math.max(a, b), apron_m: (pad - Math.max(a, b)) / 2 });
+}

@@ -1,0 +1,134 @@
+// The desk: starts the three parts and listens to the server.
+
+import { startHand, take, inHand } from './hand.js';
+import { announce, fill, h, notice } from './look/dom.js';
+import { unit } from './look/words.js';
+import { startDrawing, kindsPane, redo, undo } from './map/drawing.js';
+import { showAll, startFound } from './map/found.js';
+import { layersPane, startLayers } from './map/layers.js';
+import { startTap } from './map/tap.js';
+import { openMap } from './map/view.js';
+import { listen, put } from './server.js';
+import { startBegin, startDrops } from './sheet/begin.js';
+import { cancelRun, runWords } from './sheet/find.js';
+import { openPart, startSheet } from './sheet/sheet.js';
+import { fetched, fetchedLayers, known, on, set, tried } from './store.js';
+import { startStrip } from './strip/strip.js';
+
+const map = openMap(document.getElementById('map'));
+startLayers(map);
+startFound(map);
+startDrawing(map);
+startHand(map);
+startTap(map);
+startSheet();
+startStrip();
+startBegin(document.querySelector('.map-part'));
+startDrops();
+tools();
+thumb();
+head();
+
+let seen = '';
+on('state', (state) => {
+  document.getElementById('farm').textContent = state.begun ? state.folder : '';
+  const view = JSON.stringify(state.view);
+  if (state.view && view !== seen) showAll(state.view);
+  else if (!state.view && !seen) map.setView([20, 0], 3);
+  seen = view;
+  if (state.run !== known.run) set('run', state.run);
+  if (state.packet !== known.packet) set('packet', state.packet);
+});
+on('answer', (answer) => {
+  if (!answer?.options.length) return;
+  if (!inHand.place) take(answer.options[0].place);
+  if (!answer.first_look && !answer.what_if) announce(answer.headline?.[0] ?? '');
+});
+on('run', drawRun);
+on('packet', (packet) => { if (packet?.state === 'done') fetched('state'); });
+document.addEventListener('refused', ({ detail }) => notice(detail.map(({ name, words }) => `${name}: ${words}`).join(' ')));
+
+const everything = () => Promise.all([...['state', 'settings', 'roles', 'drawn', 'features', 'answer'].map(fetched), fetchedLayers()]);
+let project = '';
+let down = false;
+listen({
+  hello: () => everything(),
+  state: async () => {
+    await fetched('state');
+    const now = JSON.stringify([known.state?.files, known.state?.begun]);
+    if (now !== project) await Promise.all(['features', 'roles', 'drawn'].map(fetched));
+    project = now;
+    await fetched('settings');
+  },
+  drawn: ({ version }) => version !== known.drawn.version && fetched('drawn'),
+  run: (run) => set('run', run),
+  answer: async () => {
+    await Promise.all([fetched('answer'), fetchedLayers(), fetched('state')]);
+    openPartOnce('choose');
+  },
+  model: async ({ state }) => {
+    await Promise.all([fetched('state'), ...(state === 'ready' ? [fetchedLayers(), fetched('features')] : [])]);
+  },
+  packet: (packet) => set('packet', packet),
+}, (lost) => {
+  if (lost) notice('The desk’s server does not answer. What was drawn is safe in the folder. If this stays, start it again with “tunnelsite desk” and open the address it shows.');
+  else if (down) notice('');
+  down = lost;
+});
+
+let opened = false;
+function openPartOnce(id) {
+  if (!opened) openPart(id);
+  opened = true;
+}
+
+function drawRun(run) {
+  const box = document.getElementById('run');
+  const going = run && !['done', 'cancelled', 'failed'].includes(run.state);
+  if (!going) return fill(box, run?.state === 'failed' && h('span', { class: 'broken', text: runWords(run) }));
+  return fill(box, h('progress', { value: run.share ?? 0, max: 1, 'aria-label': 'Run' }), h('span', { class: 'run-words', text: runWords(run) }), h('button', { type: 'button', id: 'cancel', text: 'Cancel', onclick: cancelRun }));
+}
+
+function tools() {
+  const box = document.getElementById('map-tools');
+  let pane = null;
+  const close = () => {
+    pane?.remove();
+    pane = null;
+    box.querySelectorAll('.menu').forEach((button) => button.setAttribute('aria-expanded', 'false'));
+  };
+  const menu = (id, text, inside) => h('button', { type: 'button', id, class: 'menu', 'aria-expanded': 'false', text, onclick: ({ target }) => {
+    const open = target.getAttribute('aria-expanded') === 'true';
+    close();
+    if (open) return;
+    target.setAttribute('aria-expanded', 'true');
+    pane = h('div', { class: 'pane', onkeydown: (event) => { if (event.key === 'Escape') { close(); target.focus(); } } }, inside());
+    target.after(pane);
+  } });
+  const back = h('button', { type: 'button', id: 'undo', text: 'Undo', disabled: true, onclick: undo }), again = h('button', { type: 'button', id: 'redo', text: 'Redo', disabled: true, onclick: redo });
+  on('steps', (steps) => { back.disabled = !steps.undo; again.disabled = !steps.redo; });
+  fill(box, menu('draw', 'Draw', () => kindsPane(close)), menu('layers', 'Layers', layersPane), back, again,
+    h('button', { type: 'button', id: 'whole-farm', text: 'Whole farm', onclick: () => showAll(known.state?.view) }));
+  map.on('click movestart', close);
+  L.DomEvent.disableClickPropagation(box);
+  L.DomEvent.disableScrollPropagation(box);
+}
+
+function thumb() {
+  const desk = document.getElementById('desk');
+  document.querySelectorAll('.thumb button').forEach((button) => button.addEventListener('click', () => {
+    desk.dataset.part = button.dataset.part;
+    document.querySelectorAll('.thumb button').forEach((each) => each.setAttribute('aria-pressed', String(each === button)));
+    map.invalidateSize({ pan: false });
+  }));
+  new ResizeObserver(() => map.invalidateSize({ pan: false })).observe(document.getElementById('map'));
+}
+
+function head() {
+  const choice = document.getElementById('units');
+  on('state', () => { choice.value = unit.now; });
+  choice.addEventListener('change', async () => {
+    await tried(() => put('/api/units', { units: choice.value }));
+    await Promise.all([fetched('answer'), fetched('settings'), fetched('features'), fetchedLayers()]);
+  });
+}

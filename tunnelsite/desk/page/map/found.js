@@ -1,0 +1,118 @@
+// What is in the files and what was found: parcels, buildings, options with their pads, pins, an older answer beside the new one.
+
+import { known, on } from '../store.js';
+import { take } from '../hand.js';
+import { addHatches } from './house.js';
+import { label, spread } from './view.js';
+
+const INK = '#1f2620', WATER = '#1d5d9e', PLANT = '#4d5d2c', BUILT = '#5c5148', PLUM = '#3b2350', BEFORE = '#6b5a00';
+const RANKS_APART_PX = [30, 24];
+let map, files, options, pins, before, rankLabels;
+let ranks = [];
+
+export function startFound(onMap) {
+  map = onMap;
+  [files, before, options, pins] = [0, 1, 2, 3].map(() => L.featureGroup().addTo(map));
+  rankLabels = L.layerGroup().addTo(map);
+  map.on('zoomend', spreadRanks);
+  on('features', drawFiles);
+  on('answer', drawOptions);
+  on('before', drawBefore);
+  on('state', drawPins);
+}
+
+/** How a thing of the farm is drawn, by what it is used as. */
+export function look(role) {
+  const plain = { weight: 2, color: INK, fill: false };
+  if (role === 'parcels' || role === 'field') return { ...plain, weight: 2.4, color: INK, dashArray: role === 'field' ? '10 4' : null };
+  if (role === 'structures' || role === 'building') return { ...plain, color: BUILT, fill: true, fillColor: BUILT, fillOpacity: 0.55 };
+  if (role === 'keep_out') return { ...plain, color: '#6d5a4a', fill: true, fillColor: 'url(#hatch-keep-out)', fillOpacity: 0.9, dashArray: '3 4' };
+  if (role === 'service:water') return { ...plain, weight: 3, color: WATER, fill: true, fillColor: WATER, fillOpacity: 0.8 };
+  if (role === 'service:power') return { ...plain, weight: 2, color: INK, dashArray: '2 6', fill: true, fillColor: '#fff', fillOpacity: 1 };
+  if (role === 'service:road' || role === 'road') return { ...plain, weight: 5, color: '#8d8577' };
+  if (role === 'obstacles' || role === 'tree' || role === 'tree_line') return { ...plain, weight: 2, color: PLANT, fill: true, fillColor: PLANT, fillOpacity: 0.45 };
+  if (role === 'wall') return { ...plain, weight: 4, color: BUILT };
+  if (role === 'lamp' || role === 'lamps') return { ...plain, color: INK, fill: true, fillColor: '#ffe27a', fillOpacity: 1 };
+  return { ...plain, color: '#6d7268' };
+}
+
+const NOT_DRAWN = new Set(['soils']); // covers everything: a layer of its own where the server makes one
+const LABELLED = new Set(['parcels']);
+
+function drawFiles(collection) {
+  files.clearLayers();
+  const shown = collection.features.filter(({ properties }) => !NOT_DRAWN.has(properties.role));
+  for (const feature of shown) {
+    const { role, name } = feature.properties;
+    L.geoJSON(feature, {
+      interactive: false, pmIgnore: true, style: () => look(role),
+      pointToLayer: (_, at) => L.circleMarker(at, { ...look(role), radius: role === 'obstacles' ? 4 : 6, interactive: false, pmIgnore: true }),
+    }).addTo(files);
+    if (LABELLED.has(role) && name) label(L.geoJSON(feature).getBounds().getCenter(), name).addTo(files);
+  }
+  addHatches(map);
+  files.bringToBack();
+}
+
+function outline(polygon, style, click, words) {
+  const layer = L.geoJSON(polygon, { style: () => style, interactive: Boolean(click), pmIgnore: true, bubblingMouseEvents: false });
+  if (click) {
+    layer.on('click', (event) => {
+      L.DomEvent.stop(event);
+      click();
+    });
+    layer.on('add', () => layer.eachLayer((path) => path.getElement()?.setAttribute('aria-label', words)));
+  }
+  return layer;
+}
+
+const middle = ({ lat, lon }) => [lat, lon];
+
+function drawOptions(answer) {
+  options.clearLayers();
+  ranks = [];
+  if (!answer) return spreadRanks();
+  const draw = (option, kind) => {
+    const name = kind === 'option' ? `Option ${option.rank}` : `Compromise ${option.rank}`;
+    const hold = () => take(option.place, true);
+    outline(option.pad, { weight: 1, color: INK, dashArray: '4 3', fill: false }).addTo(options);
+    outline(option.footprint, { weight: 2, color: INK, fillColor: '#fff', fillOpacity: 0.55, className: 'option-outline', dashArray: kind === 'option' ? null : '2 3' }, hold, name).addTo(options);
+    if (option.ridge) outline(option.ridge, { weight: 1.2, color: INK }).addTo(options);
+    ranks.push(label(middle(option.place), kind === 'option' ? `${option.rank}` : `c${option.rank}`, 'rank'));
+  };
+  answer.options.forEach((option) => draw(option, 'option'));
+  (answer.compromises ?? []).forEach((option) => draw(option, 'compromise'));
+  return spreadRanks();
+}
+
+function spreadRanks() {
+  spread(map, rankLabels, ranks, RANKS_APART_PX);
+}
+
+function drawBefore(answer) {
+  before.clearLayers();
+  if (!answer) return;
+  for (const option of answer.options) {
+    outline(option.footprint, { weight: 3, color: BEFORE, dashArray: '6 4', fill: false }).addTo(before);
+    label(middle({ ...option.place, lat: option.footprint.coordinates[0].reduce((top, at) => Math.max(top, at[1]), -90) }), `before: ${option.rank}`, 'before').addTo(before);
+  }
+}
+
+function drawPins(state) {
+  pins.clearLayers();
+  for (const pin of state?.pins ?? []) {
+    if (pin.footprint) outline(pin.footprint, { weight: 3, color: PLUM, fill: false }, () => take(pin.place, true), `Pin ${pin.letter}`).addTo(pins);
+    const north = pin.footprint?.coordinates[0].reduce((best, at) => (at[1] > best[1] ? at : best)) ?? [pin.place.lon, pin.place.lat];
+    label([north[1], pin.place.lon], pin.letter, 'pin').addTo(pins);
+  }
+}
+
+/** Show a place in the middle of the map without losing the view of the farm. */
+export function show(place) {
+  if (!map.getBounds().pad(-0.15).contains([place.lat, place.lon])) map.panTo([place.lat, place.lon]);
+}
+
+/** Set the map to what the state says it should show. */
+export function showAll(view) {
+  if (view) map.fitBounds([[view.south, view.west], [view.north, view.east]], { padding: [20, 20] });
+}

@@ -1,0 +1,34 @@
+// Hand over: the packet for the pinned places, written into the project's folder.
+
+import { h } from '../look/dom.js';
+import { post, remove } from '../server.js';
+import { known, set, tried } from '../store.js';
+
+const left = new Set(); // letters not wanted in the packet
+
+export function handOverPart() {
+  const { state, packet } = known, pins = state?.pins ?? [], going = packet?.state === 'running';
+  const letters = pins.map(({ letter }) => letter).filter((letter) => !left.has(letter));
+  const write = async () => {
+    const now = await tried(() => post('/api/packet', { letters }));
+    if (now?.state) set('packet', now);
+  };
+  return [
+    h('p', { text: 'The packet holds a report to print, and for each pinned place its sun chart, grading plan and stake sheet, with GPX and GeoPackage to take along. It is one folder: send it by mail, it opens anywhere.' }),
+    !pins.length && h('p', { class: 'soft', text: 'Missing: a place to hand over. Pin an option as A first, under “Choose”.' }),
+    pins.length > 0 && h('fieldset', {}, h('legend', { text: 'In the packet' }), pins.map(({ letter, name }) => h('label', { class: 'check' }, h('input', { type: 'checkbox', checked: !left.has(letter), onchange: ({ target }) => { if (target.checked) left.delete(letter); else left.add(letter); set('packet', known.packet); } }), `${letter} ${name}`))),
+    h('div', { class: 'row' }, going ? h('button', { type: 'button', text: 'Cancel', onclick: () => tried(() => remove('/api/packet')) })
+      : h('button', { type: 'button', class: 'main', id: 'write-packet', disabled: !letters.length, text: 'Write the packet', onclick: write })),
+    going && h('p', {}, h('progress', { value: packet.share ?? 0, max: 1, 'aria-label': 'Packet' }), ` ${packet.words}`),
+    packet?.state === 'failed' && h('p', { class: 'broken', text: packet.problem?.words ?? packet.words }),
+    packet?.state === 'cancelled' && h('p', { class: 'soft', text: 'Cancelled; nothing was left half written.' }),
+    (state?.packets ?? []).length > 0 && [h('h3', { text: 'Packets written' }), h('ul', { class: 'packets' }, state.packets.map(entry))],
+    h('p', { class: 'caution', text: 'Before anyone digs: have buried utilities located and marked, keep clear of overhead lines, confirm the pitch with a level, and ask the local authority about permits, setbacks, floodplain and wetland. Local codes rule.' }),
+  ];
+}
+
+function entry(packet) {
+  const out = (address, words, more = {}) => h('a', { href: address, target: '_blank', rel: 'noopener', text: words, ...more });
+  return h('li', {}, h('p', {}, h('strong', { text: packet.words })), h('p', {}, out(packet.open, 'Open and print', { class: 'open-packet' }), h('span', { class: 'soft', text: ` in ${packet.folder}` })),
+    h('details', {}, h('summary', { text: `${packet.files.length} files` }), h('ul', { class: 'plain-list' }, packet.files.map(({ path, title }) => h('li', {}, out(path, title))))));
+}

@@ -1,0 +1,46 @@
+// Pins: places kept as A, B, C with a name and a note, and their differences side by side.
+
+import { dialog, h } from '../look/dom.js';
+import { show } from '../map/found.js';
+import { score } from '../look/words.js';
+import { get, put, remove } from '../server.js';
+import { known, tried } from '../store.js';
+import { take } from '../hand.js';
+
+const LETTERS = ['A', 'B', 'C'];
+
+/** Ask for letter, name and note, and keep the place. `letter` is given where a pin is changed. */
+export function pinForm(place, letter = null) {
+  const pins = known.state?.pins ?? [], free = LETTERS.find((each) => !pins.some((pin) => pin.letter === each)) ?? 'A';
+  const old = pins.find((pin) => pin.letter === letter);
+  const which = h('select', { id: 'pin-letter', disabled: Boolean(letter) }, LETTERS.map((each) => h('option', { value: each, selected: each === (letter ?? free), text: pins.some((pin) => pin.letter === each) && each !== letter ? `${each} (in place of ${pins.find((pin) => pin.letter === each).name || 'what it holds'})` : each })));
+  const name = h('input', { type: 'text', id: 'pin-name', maxlength: 60, value: old?.name ?? '' }), note = h('textarea', { id: 'pin-note', rows: 3, maxlength: 2000, value: old?.note ?? '' });
+  const keep = async (event) => {
+    event.preventDefault();
+    const { lon, lat, bearing_deg, house } = place;
+    if (await tried(() => put(`/api/pins/${which.value}`, { place: { lon, lat, bearing_deg, house }, name: name.value, note: note.value }))) box.close();
+  };
+  const box = dialog('Pin this place', h('form', { class: 'form', onsubmit: keep }, h('label', { for: 'pin-letter', text: 'Letter' }), which, h('label', { for: 'pin-name', text: 'Name' }), name, h('label', { for: 'pin-note', text: 'Note' }), note,
+    h('div', { class: 'row' }, h('button', { type: 'submit', class: 'main', id: 'pin-keep', text: 'Keep the pin' }))));
+  name.focus();
+}
+
+export function pinList() {
+  const pins = known.state?.pins ?? [];
+  if (!pins.length) return h('p', { class: 'soft', text: 'None yet. Pin up to three places as A, B and C: options, or places you tried by hand.' });
+  const row = (pin) => h('li', {}, h('p', {}, h('span', { class: 'letter', text: pin.letter }), h('strong', { text: pin.name || `Pin ${pin.letter}` }), h('span', { class: 'soft', text: ` ${pin.rank ? `option ${pin.rank}, ` : ''}${pin.score != null ? `score ${score(pin.score)}` : 'no score'}` })),
+    pin.note && h('p', { class: 'why', text: pin.note }),
+    h('div', { class: 'row' }, h('button', { type: 'button', 'aria-label': `Take ${pin.letter} in hand`, text: 'Take in hand', onclick: () => { show(pin.place); take(pin.place); } }), h('button', { type: 'button', 'aria-label': `Change ${pin.letter}`, text: 'Change', onclick: () => pinForm(pin.place, pin.letter) }),
+      h('button', { type: 'button', 'aria-label': `Remove ${pin.letter}`, text: 'Remove', onclick: () => tried(() => remove(`/api/pins/${pin.letter}`)) })));
+  return h('div', {}, h('ul', { class: 'pins' }, pins.map(row)), pins.length > 1 && h('div', { class: 'row' }, h('button', { type: 'button', id: 'side-by-side', text: 'Side by side', onclick: sideBySide })));
+}
+
+async function sideBySide() {
+  const said = await tried(() => get('/api/pins/compare'));
+  if (!said) return;
+  const names = new Map((known.state?.pins ?? []).map((pin) => [pin.letter, pin.name]));
+  dialog('Side by side', h('ul', { class: 'plain-list' }, (said.words ?? []).map((words) => h('li', { text: words }))),
+    h('div', { class: 'table-box', tabindex: '0', role: 'region', 'aria-label': 'Differences' }, h('table', { class: 'differences' },
+      h('thead', {}, h('tr', {}, h('th', { scope: 'col', text: '' }), said.letters.map((letter) => h('th', { scope: 'col' }, h('span', { class: 'letter', text: letter }), names.get(letter) ?? '')))),
+      h('tbody', {}, said.rows.map(({ title, values, better }) => h('tr', {}, h('th', { scope: 'row', text: title }), said.letters.map((letter) => h('td', { class: better === letter ? 'better' : '' }, values[letter] ?? 'not known', better === letter && h('span', { class: 'soft', text: ' (better)' })))))))));
+}

@@ -1,0 +1,111 @@
+// The strip: the house in the hand in numbers, its light by month, and every rule kept or broken in words.
+
+import { fill, h, s } from '../look/dom.js';
+import { FOOT_M, MONTHS, MONTH_NAMES, NOT_KNOWN, depth, feet, length, pitch, ridge, score, volume } from '../look/words.js';
+import { focusHouse, inHand, nudge } from '../hand.js';
+import { known, on } from '../store.js';
+import { card, putAway } from '../map/card.js';
+import { pinForm } from '../sheet/pins.js';
+
+const strip = () => document.getElementById('strip');
+let chart = null;
+
+export function startStrip() {
+  on('hand place', () => draw());
+  on('state', () => draw());
+  draw();
+}
+
+function draw() {
+  const hand = known.hand;
+  if (!inHand.place) {
+    fill(strip(), h('p', { class: 'strip-empty', text: 'No house in the hand yet. Once the ground stands on the map, take an option, or click a place and put the house there.' }));
+    return;
+  }
+  if (!hand || hand.refused) {
+    fill(strip(), h('p', { class: 'strip-empty', text: hand?.refused ?? 'Measuring the place …' }));
+    return;
+  }
+  const was = [...strip().querySelectorAll('[data-keep]')].map((part) => [part.dataset.keep, part.scrollTop]);
+  fill(strip(), h('div', { class: 'strip-parts' }, houseOf(hand), groundOf(hand), distancesOf(hand), lightOf(hand), rulesOf(hand)));
+  for (const [name, top] of was) strip().querySelector(`[data-keep="${name}"]`)?.scrollTo(0, top);
+  if (chart) chart.src = sunAddress();
+}
+
+function houseOf(hand) {
+  const broken = hand.rules.filter(({ state }) => state === 'broken'), step = feet() ? FOOT_M : 0.3;
+  const key = (name, sign, ...by) => h('button', { type: 'button', id: `key-${name.replaceAll(' ', '-')}`, 'aria-label': name, title: name, text: sign, onclick: () => nudge(...by) });
+  const verdict = broken.length
+    ? h('p', { class: 'verdict bad' }, h('span', { class: 'hatch', 'aria-hidden': 'true' }), `Breaks ${broken.length} ${broken.length === 1 ? 'rule' : 'rules'}: ${broken.map(({ title }) => title.toLowerCase()).join(', ')}`)
+    : !hand.score?.words && h('p', { class: 'verdict', text: 'Keeps every rule that could be checked.' });
+  return h('div', { class: 'strip-part house-part' },
+    h('h2', { text: inHand.place.house.replace('x', ' × ').replace(/(\d)(ft|m)$/, '$1 $2') }),
+    h('p', { class: 'soft', text: `Ridge ${ridge(inHand.place.bearing_deg)}${hand.parcel ? `, in ${hand.parcel}` : ', in no field'}` }),
+    h('div', { class: 'score-line' },
+      h('span', { class: 'score', text: broken.length ? '–' : score(hand.score?.steady) }), h('span', { class: 'soft', text: hand.score?.steady == null || broken.length ? 'no score here' : hand.score.words.replace(/^[\d.]+ /, '') })),
+    !broken.length && hand.room_m != null && h('p', { text: `Room to shift: ${length(hand.room_m)}` }),
+    verdict,
+    hand.measured === 'ground only' && h('p', { class: 'why', text: 'Ground only: find places once, and light, reach and score follow too.' }),
+    h('div', { class: 'keys', role: 'group', 'aria-label': 'Move and turn the house' },
+      key('move west', '←', -step, 0), key('move north', '↑', 0, step), key('move south', '↓', 0, -step), key('move east', '→', step, 0), key('turn left', '↺', 0, 0, -1), key('turn right', '↻', 0, 0, 1)),
+    h('div', { class: 'row' }, h('button', { type: 'button', id: 'keep-pin', text: 'Pin it', onclick: () => pinForm(inHand.place) }),
+      h('button', { type: 'button', class: 'plain', id: 'to-house', text: 'Keys on the house', onclick: focusHouse })));
+}
+
+function line(title, words, more = '') {
+  return [h('dt', { text: title }), h('dd', { class: more }, words)];
+}
+
+function groundOf(hand) {
+  const { pitch: slope, earth, water } = hand;
+  return h('div', { class: 'strip-part ground-part', tabindex: '0', role: 'group', 'aria-label': 'Ground and water', 'data-keep': 'ground' }, h('h3', { text: 'Ground and water' }),
+    h('dl', {},
+      line('Pitch along', slope?.along_words || pitch(slope?.along_pct)), line('Pitch across', slope?.across_words || pitch(slope?.across_pct)),
+      line('Cut', `${volume(earth?.cut_m3)}, deepest ${depth(earth?.max_cut_m)}`), line('Fill', `${volume(earth?.fill_m3)}, deepest ${depth(earth?.max_fill_m)}`),
+      line('Water', (water?.words ?? [NOT_KNOWN]).map((words) => h('span', { class: 'each', text: words })))));
+}
+
+function distancesOf(hand) {
+  const distances = hand.distances ?? [];
+  return h('div', { class: 'strip-part', tabindex: '0', role: 'group', 'aria-label': 'Distances', 'data-keep': 'distances' }, h('h3', { text: 'Distances' }),
+    distances.length ? h('ul', {}, distances.map(({ words }) => h('li', { text: words }))) : h('p', { class: 'soft', text: 'none given' }));
+}
+
+function lightOf(hand) {
+  const months = hand.light?.months ?? [], tall = 64, wide = 17;
+  const known12 = months.filter(({ share }) => share !== null);
+  const bars = months.map(({ month, share, crop }, n) => {
+    const dark = month === hand.light.darkest, top = share === null ? 0 : Math.max(1, share * tall);
+    return s('g', {},
+      s('rect', { x: n * wide + 2, y: 4, width: wide - 4, height: tall, fill: 'none', stroke: '#b9b5a8', 'stroke-width': 1 }),
+      share !== null && s('rect', { x: n * wide + 2, y: 4 + tall - top, width: wide - 4, height: top, class: crop ? (dark ? 'bar dark' : 'bar crop') : 'bar idle' }),
+      s('text', { x: n * wide + wide / 2, y: tall + 19, 'text-anchor': 'middle', class: dark ? 'month dark' : 'month', text: MONTHS[month - 1][0] }),
+      dark && s('path', { d: `M${n * wide + wide / 2} ${tall + 23} l5 7 h-10 Z`, class: 'dark-mark' }));
+  });
+  const words = hand.light?.words || 'Light: not assessed';
+  const label = `Share of the open sky’s sun by month: ${known12.map(({ month, share, crop }) => `${MONTH_NAMES[month - 1]} ${Math.round(share * 100)} %${crop ? '' : ' (no crops)'}`).join(', ')}`;
+  return h('div', { class: 'strip-part light-part' }, h('h3', { text: 'Light by month' }),
+    known12.length > 0 && s('svg', { viewBox: `0 0 ${wide * 12} ${tall + 32}`, class: 'bars', role: 'img', 'aria-label': label }, bars),
+    h('p', { text: words }), h('button', { type: 'button', id: 'sun-chart', 'aria-pressed': String(Boolean(chart)), text: 'Sun chart', onclick: () => (chart ? putAway() : sunChart()) }));
+}
+
+const STATES = { broken: ['✕', 'broken'], unknown: ['?', 'not known'], kept: ['✓', 'kept'] };
+
+function rulesOf(hand) {
+  const order = ['broken', 'unknown', 'kept'], rules = [...hand.rules].sort((a, b) => order.indexOf(a.state) - order.indexOf(b.state));
+  return h('div', { class: 'strip-part rules-part', tabindex: '0', role: 'group', 'aria-label': 'Rules', 'data-keep': 'rules' }, h('h3', { text: 'Rules' }),
+    h('ul', { class: 'rules' }, rules.map((rule) => h('li', { class: rule.state },
+      h('span', { class: 'mark', 'aria-hidden': 'true', text: STATES[rule.state][0] }),
+      h('span', {}, h('strong', { text: `${rule.title}: ` }), h('span', { class: 'state', text: STATES[rule.state][1] }), rule.words && `. ${rule.words}`, rule.state === 'broken' && rule.change && h('span', { class: 'why', text: ` ${rule.change}` }))))));
+}
+
+const sunAddress = () => {
+  const { lon, lat, bearing_deg, house } = inHand.place;
+  return `/api/hand/sun.svg?${new URLSearchParams({ lon, lat, bearing_deg, house })}`;
+};
+
+function sunChart() {
+  chart = h('img', { src: sunAddress(), alt: 'Sun chart of the house in the hand: the horizon and the sun’s paths by month', class: 'sun-chart' });
+  card('Sun chart of the house in the hand', [chart], () => { chart = null; draw(); });
+  draw();
+}
