@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from tunnelsite.core.house import House
     from tunnelsite.core.placement import Placement
+    from tunnelsite.decisions.explain import explain
     from tunnelsite.io.read.site import read_site
     from tunnelsite.plans.plan import Plan
     from tunnelsite.screening.option import option
@@ -14,7 +15,7 @@ if TYPE_CHECKING:
     from tunnelsite.screening.run import screen
     from tunnelsite.settings.model import Settings
 
-__all__ = ["House", "Placement", "Plan", "Result", "Settings", "option", "read_site", "screen"]
+__all__ = ["House", "Placement", "Plan", "Result", "Settings", "explain", "option", "read_site", "screen"]
 __version__ = "0.1.0"
 
 _HOMES = {
@@ -23,6 +24,7 @@ _HOMES = {
     "Plan": "tunnelsite.plans.plan",
     "Result": "tunnelsite.screening.result",
     "Settings": "tunnelsite.settings.model",
+    "explain": "tunnelsite.decisions.explain",
     "option": "tunnelsite.screening.option",
     "read_site": "tunnelsite.io.read.site",
     "screen": "tunnelsite.screening.run",

@@ -11,7 +11,7 @@ from tests.scan.grounds import features, hills, site
 from tunnelsite import Settings, screen
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.house import House
-from tunnelsite.decisions.explain import explain_at, explain_rank
+from tunnelsite.decisions.explain import explain_everywhere, explain_rank
 from tunnelsite.kernels.terrain.plane_error import slope_error
 from tunnelsite.kernels.terrain.planes import rectangle_planes
 from tunnelsite.scan.combine import combined, dominance
@@ -49,7 +49,7 @@ def test_every_candidate_is_explained_with_its_own_score(result):
                     np.isnan(stored) if rule.value is None else rule.value == pytest.approx(stored, rel=1e-5, abs=1e-6)
                 )
         at = where(scan, choice.item)
-        assert explain_at(result, at["lon"], at["lat"]).rank == rank
+        assert explain_everywhere(result, at["lon"], at["lat"])[0].rank == rank
 
 
 def test_explanation_agrees_with_the_scan_at_random_places(result):
@@ -57,7 +57,7 @@ def test_explanation_agrees_with_the_scan_at_random_places(result):
     grid, passing = scan.frame.grid, set(scan.index.tolist())
     for row, col in zip(rng.integers(0, grid.rows, 60), rng.integers(0, grid.cols, 60), strict=True):
         lon, lat = grid.lonlat(*grid.centre(row, col))
-        told = explain_at(result, float(lon), float(lat))
+        told = explain_everywhere(result, float(lon), float(lat))[0]
         assert (not told.broken) == (int(row) * grid.cols + int(col) in passing), told.words()
         assert all(rule.change for rule in told.broken)
 
@@ -65,7 +65,7 @@ def test_explanation_agrees_with_the_scan_at_random_places(result):
 def test_places_off_the_data_and_unknown_ranks_are_refused(result):
     for lon, lat in ((0.0, 0.0), (200.0, 10.0)):
         with pytest.raises(UsageError):
-            explain_at(result, lon, lat)
+            explain_everywhere(result, lon, lat)[0]
     with pytest.raises(UsageError):
         explain_rank(result, 999)
 

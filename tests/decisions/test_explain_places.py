@@ -12,7 +12,8 @@ from tests.scan.test_exhaustive import farm
 from tunnelsite import Settings, screen
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.house import House
-from tunnelsite.decisions.explain import explain_at, explain_rank
+from tunnelsite.core.placement import Placement
+from tunnelsite.decisions.explain import Prepared, explain_at, explain_rank
 
 WEST, NORTH = 499_900.0, 4_700_100.0
 OFF = 0.75  # the placement explained is the one centred on the nearest cell
@@ -52,12 +53,18 @@ def result():
     return screen(farm, HOUSE, settings=settings)
 
 
+def explained(result, lon, lat, scan=0):
+    """What is said of the placement of one house and bearing that is nearest to a place."""
+    one = result.scans[scan]
+    return explain_at(Prepared.of(result), Placement(lon, lat, one.frame.grid.bearing_deg, one.house))
+
+
 def rule(told, name):
     return next(check for check in told.rules if check.rule == name)
 
 
 def test_outside_every_parcel(result):
-    told = explain_at(result, *at(70, 20 - 8))  # 8 m north of the boundary of Big
+    told = explained(result, *at(70, 20 - 8))  # 8 m north of the boundary of Big
     boundary = rule(told, "boundary")
     assert told.parcel is None and told.rank is None
     assert boundary.passed is False and boundary.value == pytest.approx(-(8 + 4), abs=OFF)  # the pad's far edge
@@ -66,7 +73,7 @@ def test_outside_every_parcel(result):
 
 
 def test_in_the_setback(result):
-    told = explain_at(result, *at(120, 20 + 1 + 4))  # the pad's edge 1 m inside
+    told = explained(result, *at(120, 20 + 1 + 4))  # the pad's edge 1 m inside
     boundary = rule(told, "boundary")
     assert told.parcel == "Big" and [check.rule for check in told.broken] == ["boundary"]
     assert boundary.value == pytest.approx(1.0, abs=OFF) and boundary.limit == 3
@@ -74,9 +81,9 @@ def test_in_the_setback(result):
 
 
 def test_on_a_keep_out_and_too_near_one(result):
-    pond = rule(explain_at(result, *at(45, 35)), "keep_out:pond")
+    pond = rule(explained(result, *at(45, 35)), "keep_out:pond")
     assert pond.passed is False and pond.value == 0 and pond.change == "the pad must not touch it"
-    told = explain_at(result, *at(70 + 7 + 2, 40))  # the pad's end 2 m from the line
+    told = explained(result, *at(70 + 7 + 2, 40))  # the pad's end 2 m from the line
     line = rule(told, "keep_out:line")
     assert line.passed is False and line.value == pytest.approx(2.0, abs=OFF) and line.limit == 5
     assert line.change == f"{5 - line.value:.2f} m more distance"
@@ -84,25 +91,25 @@ def test_on_a_keep_out_and_too_near_one(result):
 
 
 def test_near_a_structure(result):
-    told = explain_at(result, *at(90 + 7 + 1, 65))
+    told = explained(result, *at(90 + 7 + 1, 65))
     barn = rule(told, "structures")
     assert [check.rule for check in told.broken] == ["structures"]
     assert barn.value == pytest.approx(1.0, abs=OFF) and barn.change == f"{4 - barn.value:.2f} m more distance"
 
 
 def test_too_steep(result):
-    told = explain_at(result, *at(100, 105))
+    told = explained(result, *at(100, 105))
     pitch = rule(told, "pitch")
     assert pitch.passed is False and pitch.value == pytest.approx(15, abs=0.1) and pitch.limit == 10
     assert pitch.change == f"at most 10 %, now {pitch.value:.3g}" and pitch.marks == 0
     assert "is rejected by pitch" in told.words()
-    both = explain_at(result, *at(100, 118 - 5))  # every rule is told, not the first alone
+    both = explained(result, *at(100, 118 - 5))  # every rule is told, not the first alone
     assert [check.rule for check in both.broken] == ["boundary", "pitch"]
 
 
 @pytest.mark.parametrize("place", [(102, 22), (148.5, 30)])  # a hole in the data; a pad that hangs over their edge
 def test_without_heights_nothing_is_made_up(result, place):
-    told = explain_at(result, *at(*place))
+    told = explained(result, *at(*place))
     known = rule(told, "no_data")
     assert known.passed is False and known.change == "get a DEM that covers this place"
     pitch = rule(told, "pitch")
@@ -121,13 +128,13 @@ def test_a_limit_that_is_the_measure_itself_rejects_it_nowhere(result):
     assert scan.index[item] in found.scans[0].index
     row, col = divmod(int(scan.index[item]), scan.frame.grid.cols)
     lonlat = (float(value) for value in scan.frame.grid.lonlat(*scan.frame.grid.centre(row, col)))
-    told = explain_at(found, *lonlat)
+    told = explained(found, *lonlat)
     assert rule(told, "pitch").value == pitch[item] and rule(told, "pitch").passed and not told.broken
 
 
 def test_off_the_data(result):
     with pytest.raises(UsageError, match="outside the data"):
-        explain_at(result, *at(5000, 50))
+        explained(result, *at(5000, 50))
 
 
 def test_a_strip_holds_the_house_along_it_only():
@@ -137,7 +144,7 @@ def test_a_strip_holds_the_house_along_it_only():
                         bearing_tolerance_deg=90, bearing_step_deg=90)  # fmt: skip
     run = screen(site(ground, [box(20, 10, 31, 80)]), HOUSE, settings=settings)
     assert [scan.frame.grid.bearing_deg for scan in run.scans] == [90.0, 0.0]
-    across, along = (explain_at(run, *at(25.5, 45), scan) for scan in (0, 1))
+    across, along = (explained(run, *at(25.5, 45), scan) for scan in (0, 1))
     assert [check.rule for check in across.broken] == ["boundary"] and across.bearing_deg == 90
     assert not along.broken and along.bearing_deg == 0
     assert rule(along, "boundary").value == pytest.approx((11 - 8) / 2, abs=0.51)
@@ -154,7 +161,7 @@ def test_a_place_that_passes_but_is_not_listed(result):
     number = result.choices[0].scan
     around = [(row + down, col + right) for down in (-2, 0, 2) for right in (-2, 2)]
     told = [
-        explain_at(result, *map(float, scan.frame.grid.lonlat(*scan.frame.grid.centre(*cell))), number)
+        explained(result, *map(float, scan.frame.grid.lonlat(*scan.frame.grid.centre(*cell))), number)
         for cell in around
     ]
     beside = next(one for one in told if not one.broken)
@@ -165,7 +172,7 @@ def test_a_place_that_passes_but_is_not_listed(result):
         told
         for east in range(20, 140, 30)
         for south in range(28, 88, 20)
-        if not (told := explain_at(result, *at(east, south))).broken and told.rank is None and told.score < last - 0.1
+        if not (told := explained(result, *at(east, south))).broken and told.rank is None and told.score < last - 0.1
     ]
     below = [told for told in free if "list ends" in told.not_listed]
     assert below
@@ -188,7 +195,7 @@ def test_explanations_agree_with_the_scan_on_a_farm_with_everything(seed):
             *(divmod(i, grid.cols) for i in some),
         ]
         for row, col in places:
-            told = explain_at(run, *map(float, grid.lonlat(*grid.centre(int(row), int(col)))), number)
+            told = explained(run, *map(float, grid.lonlat(*grid.centre(int(row), int(col)))), number)
             assert (not told.broken) == (int(row) * grid.cols + int(col) in passing), told.words()
             refused |= {check.rule.partition(":")[0] for check in told.broken}
             assert all(check.change for check in told.broken)

@@ -11,7 +11,7 @@ from rasterio.transform import Affine
 
 from tests.whole_run.files import NORTH, UTM17, WEST, gentle, write_dem, write_parcels
 from tunnelsite import read_site, screen
-from tunnelsite.decisions.explain import explain_at
+from tunnelsite.decisions.explain import explain_everywhere
 from tunnelsite.scan.outcomes import OUTSIDE, PASSED, SOME_LIMIT, outcomes
 from tunnelsite.screening.kept_run import keep_run, kept_run
 from tunnelsite.settings.model import settings_from
@@ -67,7 +67,7 @@ def test_each_fate_is_what_explaining_that_place_says(result) -> None:
         cells = np.argwhere(found.code == code)
         for row, col in cells[numbers.choice(len(cells), min(4, len(cells)), replace=False)]:
             lon, lat = grid.lonlat(*grid.centre(row, col))
-            broken = [rule.rule for rule in explain_at(result, float(lon), float(lat)).broken]
+            broken = [rule.rule for rule in explain_everywhere(result, float(lon), float(lat))[0].broken]
             if code == PASSED:
                 assert not broken
             else:

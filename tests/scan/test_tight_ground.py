@@ -14,7 +14,7 @@ from tunnelsite import House, screen
 from tunnelsite.core.grid import Grid, local_crs
 from tunnelsite.core.house import Pad
 from tunnelsite.core.site import Frame
-from tunnelsite.decisions.explain import explain_at, explain_rank
+from tunnelsite.decisions.explain import explain_everywhere, explain_rank
 from tunnelsite.scan.open_ground import bars, open_ground
 from tunnelsite.scan.outcomes import outcomes
 from tunnelsite.scan.refine import broken_rules, placement
@@ -189,7 +189,7 @@ def test_explaining_and_keeping_agree_with_the_screening(narrow, tmp_path: Path)
     found = explain_rank(narrow, 1)
     assert not found.broken and found.rank == 1
     row = narrow.rows[0]
-    there = explain_at(narrow, row["lon"], row["lat"])
+    there = explain_everywhere(narrow, row["lon"], row["lat"])[0]
     assert there.rank == 1 and there.moved_m < 1e-3
     keep_run(narrow, tmp_path / "run.npz", overwrite=False)
     again = kept_run(tmp_path / "run.npz")

@@ -8,7 +8,7 @@ import shapely
 
 from tests.scan.grounds import features, site
 from tunnelsite import House, screen
-from tunnelsite.decisions.explain import explain_at
+from tunnelsite.decisions.explain import explain_everywhere
 from tunnelsite.settings.model import settings_from
 
 WEST, NORTH = 499_960.0, 4_700_060.0
@@ -35,7 +35,7 @@ def test_no_pad_lies_on_a_drawn_hedge_and_none_is_pushed_off_farther(height_m: f
     rejected = {row["rule"]: row for row in result.tables["rejections"].rows}
     assert rejected["obstacles"]["rejected"] > 0 and "take it out of the file" in rejected["obstacles"]["reason"]
     middle = scan.frame.grid.lonlat(*scan.frame.grid.centre(30, 40))
-    found = explain_at(result, *map(float, middle))
+    found = explain_everywhere(result, *map(float, middle))[0]
     assert next(rule.rule for rule in found.broken) == "obstacles" and found.rank is None
     assert "higher" not in found.words() and "would score" in found.words()
 
@@ -44,7 +44,7 @@ def test_clearance_is_told_for_the_pad_and_for_the_house() -> None:
     barn = features([shapely.box(WEST + 30, NORTH - 34, WEST + 40, NORTH - 26)], name="barn")
     result = screened(structures=barn)
     row, scan = result.rows[0], result.scans[0]
-    found = explain_at(result, row["lon"], row["lat"])
+    found = explain_everywhere(result, row["lon"], row["lat"])[0]
     rule = next(one for one in found.rules if one.rule == "structures")
     assert rule.limit == pytest.approx(3.6576) and rule.value >= 3.6576 - 1e-3
     assert f"the house itself {row['clearance_m']:.2f} m" in rule.title

@@ -2,107 +2,87 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
 
-from tunnelsite.core.criterion import Truth
 from tunnelsite.core.errors import UsageError
-from tunnelsite.core.grid import transformer
-from tunnelsite.scan.combine import combined
-from tunnelsite.scan.engine import Judge, Scan, truth_of
-from tunnelsite.scan.marks import marks_from
-from tunnelsite.scan.open_ground import bars
-from tunnelsite.scan.refine import placement, rectangle, shrunk, too_near
+from tunnelsite.core.house import House
+from tunnelsite.core.placement import Placement
+from tunnelsite.core.site import Frame, Site
+from tunnelsite.decisions.explanation import Explanation, Standing
+from tunnelsite.decisions.rule_checks import criterion_checks, ground_checks, heights_check
+from tunnelsite.scan.engine import Judge, Scan
+from tunnelsite.scan.firmness.other_weights import both_within, pitch_errors
+from tunnelsite.scan.open_ground import Bar, bars
+from tunnelsite.scan.refine import placement
+from tunnelsite.scan.spot import Spot, cell_at, look_m, measured, spot_at
 from tunnelsite.scan.steady import SCORE_STEP
-from tunnelsite.scan.strip import Strip
 from tunnelsite.scan.tight_ground import FIT_M
-from tunnelsite.screening.result import Result
+from tunnelsite.settings.model import Settings, settings_from
+
+if TYPE_CHECKING:
+    from tunnelsite.screening.result import Result
 
 
 @dataclass(frozen=True)
-class RuleCheck:
-    """One rule at one place.
+class Prepared:
+    """Ground in memory, on which any place can be explained in milliseconds.
 
-    Attributes: rule; title; unit; value (None = not assessed); limit (None = never rejects); passed (None = not
-    assessed); marks 0..1; weight; points, what it adds to the score; could_gain, points more with full marks; change,
-    what would have to change for it to pass ("" where it passes).
+    Attributes: settings; judges; frames, one a ridge bearing; result, the screening they come from, None = there is none, and nothing
+    is said of ranks.
     """
 
-    rule: str
-    title: str
-    unit: str
-    value: float | None
-    limit: float | None
-    passed: bool | None
-    marks: float | None = None
-    weight: float = 0.0
-    points: float | None = None
-    could_gain: float | None = None
-    change: str = ""
+    settings: Settings
+    judges: Sequence[Judge]
+    frames: Sequence[Frame]
+    result: Result | None = None
+
+    @classmethod
+    def of(cls, result: Result) -> Prepared:
+        """The ground of a screening."""
+        frames = {id(scan.frame): scan.frame for scan in result.scans}
+        return cls(result.settings, result.judges, tuple(frames.values()), result)
+
+    @cached_property
+    def barred(self) -> dict[int, list[Bar]]:
+        """What bars a pad, by frame."""
+        return {id(frame): bars(frame, self.settings.clearance_m) for frame in self.frames}
+
+    @cached_property
+    def scored(self) -> list[np.ndarray]:
+        """Steady scores of all placements that passed, rising, by scan."""
+        return [] if self.result is None else [np.sort(one[np.isfinite(one)]) for one in self.result.scored]
 
 
-@dataclass(frozen=True)
-class Explanation:
-    """Every rule at one placement. `score` is the steady score that ranks, None where a rule rejects the place; `score_here` is what
-    it scores at this very place, or would if no limit rejected it; `moved_m` is the distance from the asked point to the
-    centre of the placement; `above`, `scored`: placements of all scans scoring higher, and all; `not_listed`: why it is no
-    candidate though no rule rejects it."""
+def explain(of: Result | Site, place: Placement | int = 1) -> Explanation:
+    """Why a place is ranked where it is, or why it is not offered.
 
-    house: str
-    bearing_deg: float
-    parcel: str | None
-    moved_m: float
-    rules: tuple[RuleCheck, ...]
-    score: float | None
-    score_here: float | None
-    rank: int | None
-    above: int
-    scored: int
-    not_listed: str = ""
-
-    @property
-    def broken(self) -> list[RuleCheck]:
-        """Rules that reject the place."""
-        return [rule for rule in self.rules if rule.passed is False]
-
-    def words(self) -> str:
-        """The explanation as plain lines."""
-        verdict = "passes every rule" if not self.broken else "is rejected by " + ", ".join(r.rule for r in self.broken)
-        if self.rank:
-            verdict = f"is candidate {self.rank}"
-        elif self.not_listed:
-            verdict += f", but {self.not_listed}"
-        place = "" if self.moved_m < 0.05 else f" ({self.moved_m:.1f} m from the place asked for)"
-        lines = [f"{self.house}, ridge {self.bearing_deg:g} deg, in {self.parcel or 'no parcel'}{place}: {verdict}"]
-        if self.score is not None:
-            lines.append(
-                f"score {self.score:.1f} over small shifts, {self.score_here:.1f} at this very place; "
-                f"{self.above:,} of {self.scored:,} placements score higher"
-            )
-        elif self.score_here is not None:
-            lines.append(f"without the rules that reject it, it would score {self.score_here:.1f} at this very place")
-        for r in self.rules:
-            value = (
-                "not assessed" if r.value is None else f"{_told(r.value)} {'' if r.unit == '1' else r.unit}".rstrip()
-            )
-            limit = "no limit" if r.limit is None else f"limit {_told(r.limit)}"
-            state = "unknown" if r.value is None else "REJECTS" if r.passed is False else "ok"
-            part = f"; {r.points:.1f} points, {r.could_gain:.1f} more possible" if r.points is not None else ""
-            lines.append(f"  {state:8} {r.title}: {value} ({limit}){part}" + (f" -> {r.change}" if r.change else ""))
-        return "\n".join(lines)
+    Arguments:
+        of: a finished screening; or a site, which is screened first for the place's house and bearing with its settings.
+        place: any placement, or the rank of a candidate.
+    Return: Explanation; `standing` is filled in for a candidate.
+    Errors: UsageError for a rank that is not there or a place outside the data; for a site those of `screen`.
+    """
+    result = _screened(of, place) if isinstance(of, Site) else of
+    if isinstance(place, Placement):
+        found = explain_at(Prepared.of(result), place)
+    else:
+        found = explain_rank(result, place)
+    return replace(found, standing=_standing(result, found.rank)) if found.rank else found
 
 
-def _told(value: float) -> str:
-    """Three figures, and never a power of ten."""
-    return (
-        f"{value:,.0f}"
-        if abs(value) >= 1000
-        else f"{value:.3g}"
-        if abs(value) >= 1e-3 or value == 0
-        else f"{value:.4f}"
-    )
+def _screened(site: Site, place: Placement | int) -> Result:
+    from tunnelsite.screening.run import screen
+
+    if not isinstance(place, Placement):
+        return screen(site)
+    asked = dict(place.settings) | {"bearing": place.grid_bearing_deg}
+    return screen(site, place.house, settings=settings_from(asked))
 
 
 def explain_rank(result: Result, rank: int) -> Explanation:
@@ -111,61 +91,124 @@ def explain_rank(result: Result, rank: int) -> Explanation:
         raise UsageError(f"rank is {rank}", f"1 to {len(result.choices)}", "choose a candidate of this run")
     choice = result.choices[rank - 1]
     scan = result.scans[choice.scan]
-    row, col, _, _ = placement(scan, choice.item)
-    return _explained(result, scan, (row, col), 0.0)
+    return _explained(Prepared.of(result), Spot.of_scan(scan, scan.index[choice.item]))
 
 
-def explain_at(result: Result, lon: float, lat: float, scan: int = 0) -> Explanation:
-    """The placement whose centre is nearest to a place (WGS 84 degrees), in a parcel or not.
+def explain_everywhere(result: Result, lon: float, lat: float) -> list[Explanation]:
+    """The placement nearest to a place (WGS 84 degrees), in a parcel or not, for every house and bearing of a screening.
 
-    Arguments: scan, which house and bearing. Errors: UsageError for a place outside the grid or the earth.
+    Errors: UsageError for a place outside the grid or the earth.
     """
     if not (abs(lon) <= 180 and abs(lat) <= 90):
         raise UsageError(f"place is {lon}, {lat}", "longitude -180 to 180, then latitude -90 to 90", "swap or correct")
-    one = result.scans[scan]
-    grid = one.frame.grid
-    along, across = grid.from_map(*transformer("EPSG:4326", grid.crs_wkt).transform(lon, lat))
-    where = np.array([(grid.north_m - across) / grid.cell_m, (along - grid.west_m) / grid.cell_m])
-    if not (np.isfinite(where).all() and (where >= 0).all() and (where < grid.shape).all()):
+    prepared, found = Prepared.of(result), []
+    for scan in result.scans:
+        row, col, *wanted_m = cell_at(scan.frame, lon, lat)
+        found.append(_explained(prepared, Spot.of_scan(scan, row * scan.frame.grid.cols + col, tuple(wanted_m))))
+    return found
+
+
+def explain_at(prepared: Prepared, place: Placement) -> Explanation:
+    """Any placement on ground in memory, quickly enough for every step of a drag.
+
+    Arguments: prepared; place: of any size and bearing. On the bearing of a frame the nearest cell's placement is explained, as the
+    screening saw it; at another bearing the exact place, on a window of that frame turned.
+    Errors: UsageError for a place outside the data, or a house of another kind than the criteria judge.
+    """
+    if place.house.kind != prepared.settings.kind:
         raise UsageError(
-            f"{lon}, {lat} is outside the data of this run", "a place on the farm", "check the order: lon lat"
+            f"the house is {place.house.kind}, the criteria are those of {prepared.settings.kind} houses",
+            "one kind of house",
+            "screen that kind, then explain it",
         )
-    row, col = (int(value) for value in where)
-    centre = one.centre(row * grid.cols + col)
-    return _explained(result, one, (row, col), float(np.hypot(along - centre[0], across - centre[1])))
+    spot = spot_at(prepared.frames, place, prepared.settings.apron_m, look_m(prepared.judges))
+    scan = _scan_of(prepared, spot)
+    if scan is not None:
+        spot = Spot.of_scan(scan, spot.index, spot.wanted_m)
+    return _explained(prepared, spot)
 
 
-def _explained(result: Result, scan: Scan, cell: tuple[int, int], moved_m: float) -> Explanation:
-    frame, centre = scan.frame, scan.centre(cell[0] * scan.frame.grid.cols + cell[1])
-    inside = np.flatnonzero(shapely.intersects_xy(frame.parcels, float(centre[0]), float(centre[1])))
-    name = frame.parcel_names[inside[0]] if len(inside) else None
-    pad = rectangle(float(centre[0]), float(centre[1]), scan.pad.length_m, scan.pad.width_m)
-    rules = _ground_rules(result, scan, pad, int(inside[0]) if len(inside) else None)
-    checks, here = _criteria(result.judges, *_measures(result, scan, cell), result.settings.combine)
-    known = bool(np.isfinite(_pad_top(result, scan, cell)))
-    no_data = RuleCheck("no_data", "Heights known under the whole pad", "", float(known), 1.0, known,
-                        change="" if known else "get a DEM that covers this place")  # fmt: skip
-    scored = [values[np.isfinite(values)] for values in result.scored]
-    index = cell[0] * frame.grid.cols + cell[1]
-    item = int(np.searchsorted(scan.index, index))
-    stored = item < len(scan.index) and int(scan.index[item]) == index
-    number = next(k for k, one in enumerate(result.scans) if one is scan)
-    score = float(result.scored[number][item]) if stored and np.isfinite(result.scored[number][item]) else None
-    above = 0 if score is None else sum(int((values > score + 5e-7).sum()) for values in scored)
-    rank = next((k for k, c in enumerate(result.choices, 1)
-                 if result.scans[c.scan] is scan and int(scan.index[c.item]) == index), None)  # fmt: skip
-    found = Explanation(scan.house.name, frame.grid.bearing_deg, name, moved_m, (*rules, no_data, *checks), score, here,
-                        rank, above, sum(map(len, scored)))  # fmt: skip
-    if rank or found.broken:
+def _scan_of(prepared: Prepared, spot: Spot) -> Scan | None:
+    """The scan that holds a spot; None where the screening had no such house or bearing."""
+
+    def sides(house: House) -> tuple[float, float]:
+        return round(house.width_m, 6), round(house.length_m, 6)
+
+    scans = [] if prepared.result is None else prepared.result.scans
+    return next((one for one in scans if one.frame is spot.frame and sides(one.house) == sides(spot.house)), None)
+
+
+def _explained(prepared: Prepared, spot: Spot) -> Explanation:
+    frame, result, settings = spot.frame, prepared.result, prepared.settings
+    inside = np.flatnonzero(shapely.intersects_xy(frame.parcels, *spot.centre))
+    home = int(inside[0]) if len(inside) else None
+    barred = prepared.barred.get(id(frame)) or bars(frame, settings.clearance_m)
+    checks, here = criterion_checks(
+        prepared.judges, measured(spot, prepared.judges, settings.pad_pitch), settings.combine
+    )
+    rules = (*ground_checks(spot, home, settings.setback_m, barred), heights_check(spot, settings.pad_pitch), *checks)
+    name = None if home is None else frame.parcel_names[home]
+    scan = _scan_of(prepared, spot)
+    item = None if scan is None else _item_of(scan, spot.index)
+    score = None if item is None else _score(result, scan, item)
+    above = (
+        0 if score is None else sum(len(v) - int(np.searchsorted(v, score + 5e-7, "right")) for v in prepared.scored)
+    )
+    found = Explanation(
+        spot.house.name, frame.grid.bearing_deg, name, spot.moved_m, rules, score, here, _rank(result, scan, spot.index),
+        above, sum(map(len, prepared.scored)), notes=_notes(prepared, spot, scan),
+        doubts=tuple(frame.doubts) if result is None else tuple(result.doubts),
+        left_out=() if result is None else tuple(result.left_out),
+    )  # fmt: skip
+    if found.rank or found.broken or scan is None:
         return found
-    return replace(found, not_listed=_not_listed(result, scan, cell, score))
+    return replace(found, not_listed=_not_listed(result, scan, spot, score))
 
 
-def _not_listed(result: Result, scan: Scan, cell: tuple[int, int], score: float | None) -> str:
+def _notes(prepared: Prepared, spot: Spot, scan: Scan | None) -> tuple[str, ...]:
+    """How the place was measured, where that is not as in a screening."""
+    notes = []
+    if spot.turned:
+        known = " and ".join(f"{frame.grid.bearing_deg:g}" for frame in prepared.frames)
+        notes.append(
+            f"measured on ground that was read at ridge bearing {known} and turned: figures differ a little from a screening at "
+            f"{spot.frame.grid.bearing_deg:g} degrees"
+        )
+    if scan is None and prepared.result is not None:
+        notes.append(
+            "the screening did not try this house at this bearing: the place has no rank and no score over small shifts"
+        )
+    return tuple(notes)
+
+
+def _item_of(scan: Scan, index: int) -> int | None:
+    """Where a placement is stored; None where a rule rejected it."""
+    item = int(np.searchsorted(scan.index, index))
+    return item if item < len(scan.index) and int(scan.index[item]) == index else None
+
+
+def _score(result: Result, scan: Scan, item: int) -> float | None:
+    number = next(k for k, one in enumerate(result.scans) if one is scan)
+    value = float(result.scored[number][item])
+    return value if np.isfinite(value) else None
+
+
+def _rank(result: Result | None, scan: Scan | None, index: int) -> int | None:
+    if scan is None:
+        return None
+    ranks = (
+        rank
+        for rank, choice in enumerate(result.choices, 1)
+        if result.scans[choice.scan] is scan and int(scan.index[choice.item]) == index
+    )
+    return next(ranks, None)
+
+
+def _not_listed(result: Result, scan: Scan, spot: Spot, score: float | None) -> str:
     """Why a placement that passes every rule is no candidate: candidates that overlap it, or too low a score."""
     if score is None:
         return "nothing that has a weight could be assessed there"
-    own = _outline(scan, *cell)
+    own = _outline(scan, spot.row, spot.col)
     for rank, choice in enumerate(result.choices, 1):
         other = result.scans[choice.scan]
         over = shapely.area(shapely.intersection(own, _outline(other, *placement(other, choice.item)[:2])))
@@ -181,82 +224,15 @@ def _not_listed(result: Result, scan: Scan, cell: tuple[int, int], score: float 
 
 def _outline(scan: Scan, row: int, col: int):
     """A footprint in the map coordinates that every bearing shares."""
-    along, across = (float(value) for value in scan.centre(row * scan.frame.grid.cols + col))
-    corners = shapely.get_coordinates(rectangle(along, across, scan.house.length_m, scan.house.width_m))
+    corners = shapely.get_coordinates(
+        Spot(scan.frame, row, col, scan.house, scan.pad, nudged=scan.ground.nudged).outline(scan.house)
+    )
     return shapely.polygons(np.column_stack(scan.frame.grid.to_map(corners[:, 0], corners[:, 1])))
 
 
-def _ground_rules(result: Result, scan: Scan, pad, parcel: int | None) -> list[RuleCheck]:
-    """Boundary, keep-outs and structures with true distances [m]; below 0 = so far outside the parcel."""
-    frame, setback = scan.frame, result.settings.setback_m
-    home = frame.parcels[int(np.argmin(shapely.distance(frame.parcels, pad))) if parcel is None else parcel]
-    over = shapely.difference(pad, home)
-    out = shapely.area(shapely.difference(shrunk(pad), home)) > 0
-    if out:
-        margin = -float(shapely.distance(shapely.points(shapely.get_coordinates(over)), home).max())
-    else:
-        margin = float(shapely.distance(pad, shapely.boundary(home)))
-    fits = parcel is not None and not out and margin >= setback - FIT_M
-    need = "" if fits else f"the pad would have to lie {setback - margin:.2f} m farther in, or be smaller"
-    checks = [RuleCheck("boundary", "Pad inside the parcel's setback", "m", margin, setback, fits, change=need)]
-    house = shapely.buffer(pad, (scan.house.width_m - scan.pad.width_m) / 2, join_style="mitre")
-    for bar in bars(frame, result.settings.clearance_m):
-        gap, wanted = float(shapely.distance(pad, bar.source).min()), bar.distance_m
-        clear = not too_near(pad, bar)
-        need = "" if clear else f"{wanted - gap:.2f} m more distance" if wanted > gap else "the pad must not touch it"
-        own = f" (the house itself {shapely.distance(house, bar.source).min():.2f} m)"
-        title = f"Pad clear of {bar.rule.partition(':')[2] or bar.rule}{own if bar.rule == 'structures' else ''}"
-        checks.append(RuleCheck(bar.rule, title, "m", gap, wanted, clear, change=need))
-    return checks
-
-
-def _strip(result: Result, scan: Scan, cell: tuple[int, int]) -> Strip:
-    mask = np.zeros((1, scan.frame.grid.cols), bool)
-    mask[0, cell[1]] = True
-    pitch, nudged = result.settings.pad_pitch, scan.ground.nudged
-    return Strip(scan.frame, scan.house, scan.pad, (cell[0], cell[0] + 1), mask, pitch, nudged)
-
-
-def _pad_top(result: Result, scan: Scan, cell: tuple[int, int]) -> float:
-    return float(_strip(result, scan, cell).pad_max("ground")[0, cell[1]])
-
-
-def _measures(result: Result, scan: Scan, cell: tuple[int, int]) -> tuple[dict[str, float], dict[str, float]]:
-    """Every measure of one placement and its mark, whether or not an earlier rule rejects it (float32, as in a scan)."""
-    strip = _strip(result, scan, cell)
-    measures, marks = {}, {}
-    for judge in result.judges:
-        measure = np.asarray(judge.criterion.measure(strip, **judge.parameters), np.float32)
-        truth = None
-        if judge.criterion.truth is not None:
-            truth = Truth(*(part[0, cell[1]] for part in truth_of(judge, strip, measure)))
-        measures[judge.id] = float(measure[0, cell[1]])
-        marks[judge.id] = float(marks_from(judge.rubric, np.float64(measures[judge.id]), truth))
-    return measures, marks
-
-
-def _criteria(
-    judges: list[Judge], measures: dict[str, float], marks: dict[str, float], combine: str
-) -> tuple[list[RuleCheck], float | None]:
-    """A check per criterion, and the score; points are shares of the score, so they are given for the weighted mean only."""
-    total = sum(j.rubric.weight for j in judges if not np.isnan(marks[j.id]))
-    checks, score = [], 0.0
-    for j in judges:
-        value, known, rubric = measures[j.id], not np.isnan(marks[j.id]), j.rubric
-        # in single precision, as in the scan: what it kept at its very limit is not rejected here
-        passed = (
-            (None if rubric.limit is not None else True) if not known else not bool(rubric.beyond(np.float32(value)))
-        )
-        share = 100 * rubric.weight / total if known and total > 0 and combine == "mean" else None
-        points = None if share is None else share * marks[j.id]
-        score += points or 0.0
-        unit, way = j.criterion.description.unit, "at least" if rubric.rises else "at most"
-        need = f"{way} {_told(rubric.limit)} {unit}, now {_told(value)}" if passed is False else ""
-        checks.append(RuleCheck(j.id, j.criterion.description.title, unit, value if known else None, rubric.limit, passed,
-                                marks[j.id] if known else None, rubric.weight, points,
-                                None if share is None else share - points, need))  # fmt: skip
-    if combine != "mean":
-        weights = np.array([j.rubric.weight for j in judges])
-        found = float(combined(np.array([[marks[j.id]] for j in judges]), weights, combine)[0])
-        return checks, None if np.isnan(found) else 100 * found
-    return checks, score if total > 0 else None
+def _standing(result: Result, rank: int) -> Standing:
+    """How firmly a candidate stands."""
+    shares, at = result.rank_shares, rank - 1
+    chance = both_within(result.rows[at], pitch_errors(result)[at].both)
+    known = chance if np.isfinite(chance) else None
+    return Standing(float(shares.first[at]), float(shares.top[at]), known, result.verdict)

@@ -152,11 +152,16 @@ def _counted_share(frame: Frame, stated: ErrorModel, rows: tuple[int, int]) -> n
     return np.fmax(share, stated.least_share)
 
 
+def near_cells(frame: Frame, stated: ErrorModel) -> int:
+    """How many cells round a placement's centre say how rough the ground is there."""
+    cell = frame.grid.cell_m
+    return 2 * _reach(max(frame.dem_cell_m or cell, stated.range_m, cell), cell) + 2  # a reach and two lags
+
+
 def _near(frame: Frame, at: tuple[int, int], stated: ErrorModel) -> tuple[Frame, int, int]:
     """The columns of a frame that say how rough the ground is round a cell, and the cell's row and column in them."""
     row, col = at
-    cell = frame.grid.cell_m
-    spare = 2 * _reach(max(frame.dem_cell_m or cell, stated.range_m, cell), cell) + 2  # a reach and two lags
+    spare = near_cells(frame, stated)
     left, right = max(col - spare, 0), min(col + spare + 1, frame.grid.cols)
     top, bottom = max(row - spare, 0), min(row + spare + 1, frame.grid.rows)
     grid = frame.grid.window(top, left, bottom - top, right - left)

@@ -32,13 +32,14 @@ def rescored(result: Result, weights: dict[str, float], rubrics: dict[str, dict[
         judges.append(replace(judge, rubric=rubric))
     if not any(judge.rubric.weight > 0 for judge in judges):
         raise UsageError("every weight is 0", "at least one weight above 0", "raise a weight")
-    return judged(
+    found = judged(
         result.site,
         _settings(result.settings, changes, top),
         [_within(scan, judges, result.judges, result.settings.pad_pitch) for scan in result.scans],
         judges,
         result.gaps,
     )
+    return replace(found, left_out=result.left_out)
 
 
 def _settings(old: Settings, changes: Settings, top: int | None) -> Settings:

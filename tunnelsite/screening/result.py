@@ -42,6 +42,7 @@ class Result:
         scored: by scan, steady score of every placement that passed (float64 [n]): it ranks. here: the same at the exact place.
         choices: the ranking.
         gaps: what was not assessed anywhere. notes: what is to be said of the ranking as a whole.
+        left_out: criteria of plug-ins that could not be used, in words: the ranking is one without them.
     """
 
     site: Site
@@ -53,6 +54,7 @@ class Result:
     choices: list[Choice]
     gaps: list[Gap] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
+    left_out: list[str] = field(default_factory=list)
 
     @property
     def crs(self):

@@ -83,7 +83,8 @@ def screen(
             judges = _without(judges, problem, skipped)
     for frame in frames.values():
         frame.notes += [*doubts, *skipped]
-    return judged(site, settings, scans, judges, gaps(site, settings, judges, skipped.append))
+    result = judged(site, settings, scans, judges, gaps(site, settings, judges, skipped.append))
+    return replace(result, left_out=skipped)
 
 
 def _scans(

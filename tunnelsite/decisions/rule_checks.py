@@ -1,0 +1,91 @@
+"""The rules at one place: boundary, keep-outs and structures with true distances, heights, and every criterion."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+import shapely
+
+from tunnelsite.decisions.explanation import RuleCheck, in_figures
+from tunnelsite.kernels.one_thread import one_thread
+from tunnelsite.scan.combine import combined
+from tunnelsite.scan.engine import Judge
+from tunnelsite.scan.open_ground import Bar
+from tunnelsite.scan.refine import shrunk, too_near
+from tunnelsite.scan.spot import Measured, Spot
+from tunnelsite.scan.tight_ground import FIT_M
+
+
+def ground_checks(spot: Spot, parcel: int | None, setback_m: float, barred: Sequence[Bar]) -> list[RuleCheck]:
+    """Boundary, keep-outs and structures with true distances [m]; below 0 = so far outside the parcel.
+
+    Arguments: spot; parcel that holds its centre, None = none does; setback_m; barred, of the spot's frame.
+    """
+    frame, pad = spot.frame, spot.outline(spot.pad)
+    home = frame.parcels[int(np.argmin(shapely.distance(frame.parcels, pad))) if parcel is None else parcel]
+    over = shapely.difference(pad, home)
+    out = shapely.area(shapely.difference(shrunk(pad), home)) > 0
+    if out:
+        margin = -float(shapely.distance(shapely.points(shapely.get_coordinates(over)), home).max())
+    else:
+        margin = float(shapely.distance(pad, shapely.boundary(home)))
+    fits = parcel is not None and not out and margin >= setback_m - FIT_M
+    need = "" if fits else f"the pad would have to lie {setback_m - margin:.2f} m farther in, or be smaller"
+    checks = [RuleCheck("boundary", "Pad inside the parcel's setback", "m", margin, setback_m, fits, change=need)]
+    return checks + [_clear_check(spot, pad, bar) for bar in barred]
+
+
+def _clear_check(spot: Spot, pad: shapely.Polygon, bar: Bar) -> RuleCheck:
+    gap, wanted = float(shapely.distance(pad, bar.source).min()), bar.distance_m
+    clear = not too_near(pad, bar)
+    need = "" if clear else f"{wanted - gap:.2f} m more distance" if wanted > gap else "the pad must not touch it"
+    own = ""
+    if bar.rule == "structures":
+        house = shapely.buffer(pad, (spot.house.width_m - spot.pad.width_m) / 2, join_style="mitre")
+        own = f" (the house itself {shapely.distance(house, bar.source).min():.2f} m)"
+    title = f"Pad clear of {bar.rule.partition(':')[2] or bar.rule}{own}"
+    return RuleCheck(bar.rule, title, "m", gap, wanted, clear, change=need)
+
+
+def heights_check(spot: Spot, pad_pitch: float) -> RuleCheck:
+    """Whether the ground is known under the whole pad."""
+    with one_thread():
+        known = bool(np.isfinite(spot.strip(pad_pitch).pad_max("ground")[0, spot.col]))
+    change = "" if known else "get a DEM that covers this place"
+    return RuleCheck("no_data", "Heights known under the whole pad", "", float(known), 1.0, known, change=change)
+
+
+def criterion_checks(
+    judges: Sequence[Judge], found: Mapping[str, Measured], combine: str
+) -> tuple[list[RuleCheck], float | None]:
+    """A check per criterion, and the score; points are shares of the score, so they are given for the weighted mean only."""
+    total = sum(j.rubric.weight for j in judges if not np.isnan(found[j.id].mark))
+    checks, score = [], 0.0
+    for j in judges:
+        share = (
+            100 * j.rubric.weight / total
+            if not np.isnan(found[j.id].mark) and total > 0 and combine == "mean"
+            else None
+        )
+        checks.append(_criterion_check(j, found[j.id], share))
+        score += checks[-1].points or 0.0
+    if combine != "mean":
+        weights = np.array([j.rubric.weight for j in judges])
+        whole = float(combined(np.array([[found[j.id].mark] for j in judges]), weights, combine)[0])
+        return checks, None if np.isnan(whole) else 100 * whole
+    return checks, score if total > 0 else None
+
+
+def _criterion_check(judge: Judge, found: Measured, share: float | None) -> RuleCheck:
+    """One criterion. Arguments: share, points of the score that full marks would give; None = not known."""
+    value, known, rubric = found.measure, not np.isnan(found.mark), judge.rubric
+    # in single precision, as in the scan: what it kept at its very limit is not rejected here
+    passed = (None if rubric.limit is not None else True) if not known else not bool(rubric.beyond(np.float32(value)))
+    points = None if share is None else share * found.mark
+    about, way = judge.criterion.description, "at least" if rubric.rises else "at most"
+    need = f"{way} {in_figures(rubric.limit)} {about.unit}, now {in_figures(value)}" if passed is False else ""
+    return RuleCheck(
+        judge.id, about.title, about.unit, value if known else None, rubric.limit, passed, found.mark if known else None,
+        rubric.weight, points, None if share is None else share - points, need,
+    )  # fmt: skip
