@@ -22,6 +22,7 @@ ORDER = (
     ("settings",),
     ("io",),
     ("screening",),
+    ("gather",),
     ("drawing",),
     ("plans",),
     ("decisions",),

@@ -8,6 +8,7 @@ from typing import Any
 from tunnelsite.hosts.cli import small_options as small
 from tunnelsite.hosts.cli.arguments import Parser, whole
 from tunnelsite.hosts.cli.export_options import add_options as add_export_options
+from tunnelsite.hosts.cli.gather_options import add_options as add_gather_options
 from tunnelsite.hosts.cli.grading_options import add_options as add_grading_options
 from tunnelsite.hosts.cli.layout_options import add_options as add_layout_options
 from tunnelsite.hosts.cli.region_options import add_options as add_region_options
@@ -46,6 +47,7 @@ def parser() -> argparse.ArgumentParser:
         _add_layout,
         _add_region,
         _add_export,
+        _add_gather,
         _add_report,
         _add_processes,
         _add_run,
@@ -144,6 +146,14 @@ def _add_export(commands) -> None:
     text = "a finished screening or plan as GeoJSON, KML, GPX, CSV, DXF, GeoParquet, SLD, STAC"
     command = _command(commands, "export", text, "export", "export")
     add_export_options(command)
+    _talk(command)
+
+
+def _add_gather(commands) -> None:
+    text = "elevation, surface and features round a place from sources you name; the only command that uses a network"
+    command = _command(commands, "gather", text, "gather", "gather")
+    add_gather_options(command)
+    command.add_argument("--json", action="store_true", help="machine-readable")
     _talk(command)
 
 

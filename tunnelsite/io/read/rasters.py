@@ -15,6 +15,7 @@ from tunnelsite.core.layers import SourceRaster
 from tunnelsite.core.units import VERTICAL_UNITS_M
 from tunnelsite.io.read.cells import stored_cells
 from tunnelsite.io.read.files import file_name, require_memory, same_file, sha256
+from tunnelsite.io.read.gathered import gathered_words
 from tunnelsite.io.read.georeferencing import unit_used
 from tunnelsite.io.read.heights import StoredHeights, heights
 from tunnelsite.io.read.raster_header import RasterHeader, opened, raster_header, reading
@@ -72,7 +73,8 @@ def heights_of(
     stored, empty, digest = cells(rules.band, window)
     values, datum_m, void_notes = heights(stored, rules.stored, empty)
     values, affine = _north_up(values, _shifted(header.affine, window))
-    notes = (*rules.notes, *void_notes)
+    came_from = gathered_words(header.path, digest)
+    notes = (*rules.notes, *void_notes, *([came_from] if came_from else []))
     return SourceRaster(values, affine, header.crs, datum_m, file_name(header.path), digest, rules.unit, notes)
 
 

@@ -19,6 +19,7 @@ from tunnelsite.core.errors import InputRefused, ResourceShortage, TunnelsiteErr
 from tunnelsite.core.layers import Features
 from tunnelsite.io.plain_names import without_link
 from tunnelsite.io.read.files import checked_file, file_name, layer_of
+from tunnelsite.io.read.gathered import gathered_words
 from tunnelsite.io.read.geometries import tidy
 from tunnelsite.io.read.vector_files import VectorFile, opened_vector, refuse_stored_queries
 
@@ -61,6 +62,8 @@ def read_features(
         meta, numbers, geometry, columns, notes = _read(file, where, chosen)
     crs = _crs(meta["crs"], where)
     notes += file.content.notes
+    came_from = gathered_words(found, file.content.sha256)
+    notes += [came_from] if came_from else []
     kept, geometry, tidy_notes = tidy(geometry, numbers, kinds, where, crs)
     notes += tidy_notes
     if not len(geometry):

@@ -1,0 +1,214 @@
+"""What `gather` is asked for, and the whole of it done: where, from which sources, into which folder."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from tunnelsite.core.errors import InputRefused, UsageError
+from tunnelsite.core.units import length_m, number
+from tunnelsite.gather.clouds import gather_clouds
+from tunnelsite.gather.elevation import Planned, gather_elevation, planned_elevation
+from tunnelsite.gather.features import Wanted, gather_features
+from tunnelsite.gather.record import Entry, add_to_record, entry_of
+from tunnelsite.gather.sources import LOCAL, Source
+from tunnelsite.gather.standing import standing_pieces, standing_text
+from tunnelsite.io.fetch.door import Door
+from tunnelsite.io.fetch.window import Area
+from tunnelsite.io.read.rasters import raster_header, read_raster
+from tunnelsite.io.read.vectors import read_features
+from tunnelsite.io.write.outputs import make_folder
+from tunnelsite.io.write.staging import write_whole
+
+Progress = Callable[[str, float], None]
+EQUATOR_M, POLE_M = 111_320.0, 110_574.0  # of a degree of longitude at the equator, of latitude there (WGS 84)
+LEAST_RADIUS_M, MOST_RADIUS_M = 50.0, 25_000.0
+
+
+@dataclass(frozen=True)
+class GatherRequest:
+    """What is to be brought.
+
+    Attributes:
+        area: with the halo in it. ground, surface: sources of elevation. points: (source, address or path) of clouds.
+        features: what to fetch under which name. standing: whether outlines of trees and buildings are made from surface minus
+        ground. cell_m, of rasters made from points. points_crs, where clouds state none. hosts: further hosts that may be
+        asked. most_bytes: where fetching stops. overwrite.
+    """
+
+    area: Area
+    ground: Source | None = None
+    surface: Source | None = None
+    points: tuple[tuple[Source, str], ...] = ()
+    features: tuple[Wanted, ...] = ()
+    standing: bool = False
+    cell_m: float = 1.0
+    points_crs: str | None = None
+    hosts: tuple[str, ...] = ()
+    most_bytes: int = 1 << 30
+    overwrite: bool = False
+
+    @property
+    def sources(self) -> list[Source]:
+        """Every source that is asked over the network."""
+        remote = [source for source, place in self.points if "://" in place]
+        models = [source for source in (self.ground, self.surface) if source is not None]
+        return [*models, *remote, *(wanted.source for wanted in self.features)]
+
+
+@dataclass(frozen=True)
+class Gathered:
+    """What was brought: files by name; entries of the record; bytes that came over the network."""
+
+    entries: tuple[Entry, ...]
+    record: Path | None
+    fetched_bytes: int
+    told: tuple[str, ...] = ()
+
+
+def area_around(text: str, halo_m: float) -> Area:
+    """The area of `LAT,LON:RADIUS` with a halo round it. Errors: UsageError."""
+    place, colon, radius = str(text).partition(":")
+    lat, comma, lon = place.partition(",")
+    if not colon or not comma:
+        raise UsageError(f"--around is {text!r}", "LAT,LON:RADIUS such as 43.0124,-78.1502:400m", "correct it")
+    lat_deg, lon_deg = number(lat, "--around, latitude"), number(lon, "--around, longitude")
+    if not (-85 <= lat_deg <= 85 and -180 <= lon_deg <= 180):
+        raise UsageError(
+            f"--around lies at latitude {lat_deg:g}, longitude {lon_deg:g}", "latitude -85 to 85 first", "swap them?"
+        )
+    reach_m = length_m(radius, "--around, radius", least_m=LEAST_RADIUS_M, most_m=MOST_RADIUS_M) + halo_m
+    east, north = reach_m / (EQUATOR_M * math.cos(math.radians(lat_deg))), reach_m / POLE_M
+    return Area(lon_deg - east, lat_deg - north, lon_deg + east, lat_deg + north)
+
+
+def area_of_parcels(path: str, halo_m: float) -> Area:
+    """The area of all parcels of a file with a halo round it. Errors: as `read_features`."""
+    from tunnelsite.core.grid import transformer
+
+    land = read_features(path, "parcels", kinds=("polygon",))
+    bounds = [one.bounds for one in land.geometry]
+    box = (min(b[0] for b in bounds), min(b[1] for b in bounds), max(b[2] for b in bounds), max(b[3] for b in bounds))
+    west, south, east, north = transformer(land.crs.to_wkt(), "EPSG:4326").transform_bounds(*box, densify_pts=21)
+    wide = halo_m / (EQUATOR_M * math.cos(math.radians((south + north) / 2)))
+    return Area(west - wide, south - halo_m / POLE_M, east + wide, north + halo_m / POLE_M)
+
+
+def door_for(request: GatherRequest) -> Door:
+    """The door to the hosts of the request's sources and to those named besides."""
+    hosts = [host for source in request.sources for host in source.hosts]
+    return Door.to(
+        [source.address for source in request.sources], hosts=[*hosts, *request.hosts], most_bytes=request.most_bytes
+    )
+
+
+def plans_for(request: GatherRequest, door: Door) -> dict[str, Planned]:
+    """Which files would be fetched for each model, why and about how much; only headers are read.
+
+    Errors: InputRefused, also beyond `most_bytes`.
+    """
+    asked = {"ground": request.ground, "surface": request.surface}
+    found = {
+        what: planned_elevation(door, source, request.area, surface=what == "surface")
+        for what, source in asked.items()
+        if source is not None
+    }
+    total = sum(one.size for one in found.values())
+    if total > request.most_bytes:
+        raise InputRefused(
+            f"about {total / 1e6:.0f} MB would be fetched",
+            f"at most {request.most_bytes / 1e6:.0f} MB",
+            "raise --most, take a smaller circle, or name a coarser source",
+        )
+    return found
+
+
+def plan_words(plans: dict[str, Planned]) -> list[str]:
+    """The plans in words, one line each."""
+    return [
+        f"{what}: about {one.size / 1e6:.1f} MB from {one.source.name}: {one.reason}" for what, one in plans.items()
+    ]
+
+
+def gather(request: GatherRequest, folder: Path, progress: Progress = lambda step, share: None) -> Gathered:
+    """Bring everything that is asked for into a folder, one file after the other; what is whole stays if a later one fails.
+
+    Errors: UsageError where nothing is asked; InputRefused, OutputFailed.
+    """
+    if not (request.ground or request.surface or request.points or request.features or request.standing):
+        raise UsageError(
+            "nothing is to be gathered", "a source for --ground, --surface, --points or --features", "name one"
+        )
+    make_folder(folder)
+    door = door_for(request)
+    plans = plans_for(request, door)
+    entries: list[Entry] = []
+    record: Path | None = None
+
+    def keep(found: list[Entry]) -> None:
+        nonlocal record
+        entries.extend(found)
+        record = add_to_record(folder, found)
+
+    for what, planned in plans.items():
+        options = {"what": what, "progress": progress, "overwrite": request.overwrite}
+        keep(gather_elevation(door, planned, request.area, folder, **options))
+    if request.points:
+        options = {
+            "cell_m": request.cell_m,
+            "crs": request.points_crs,
+            "progress": progress,
+            "overwrite": request.overwrite,
+        }
+        keep(gather_clouds(list(request.points), door, request.area, folder, **options))
+    for wanted in request.features:
+        keep([gather_features(door, wanted, request.area, folder, progress=progress, overwrite=request.overwrite)])
+    if request.standing:
+        keep([_standing(folder, overwrite=request.overwrite)])
+    return Gathered(tuple(entries), record, door.fetched_bytes, tuple(plan_words(plans)))
+
+
+def _standing(folder: Path, *, overwrite: bool) -> Entry:
+    """`standing.geojson` from the folder's ground and surface."""
+    both = [folder / "ground.tif", folder / "surface.tif"]
+    for path in both:
+        if not path.is_file():
+            raise UsageError(
+                f"{path.name} is not in {folder}", "ground.tif and surface.tif of the same cells", "gather both models"
+            )
+    ground, surface = (read_raster(raster_header(path, path.stem)) for path in both)
+    if ground.shape != surface.shape or ground.affine != surface.affine:
+        raise InputRefused(
+            "ground.tif and surface.tif do not share their cells",
+            "two models of one survey",
+            "gather both from one source",
+        )
+    a, b, _, d, e, _ = ground.affine
+    cell_m = math.sqrt(abs(a * e - b * d)) * ground.crs.axis_info[0].unit_conversion_factor
+    pieces = standing_pieces(ground, surface.values + (surface.datum_m - ground.datum_m), cell_m)
+    path = folder / "standing.geojson"
+    write_whole(path, standing_text(pieces, ground.crs.to_wkt()) + "\n", overwrite=overwrite)
+    roofs = sum(piece.roof for piece in pieces)
+    words = f"{roofs} taken for buildings, {len(pieces) - roofs} for trees: look at each"
+    source = Source("surface minus ground", LOCAL, "", licence="as of the two models")
+    return entry_of(
+        path,
+        "obstacles",
+        source,
+        [p.name for p in both],
+        words,
+        ("trees and roofs are told apart by how smooth they are",),
+    )
+
+
+def waypoints(path: str, folder: Path, *, overwrite: bool) -> Path:
+    """A list made by hand (CSV, GPX) as GeoJSON in the folder. Return: where. Errors: as `listed_features`."""
+    from tunnelsite.io.read.lists import listed_features
+
+    found = listed_features(path)
+    target = folder / f"{Path(path).stem}.geojson"
+    write_whole(target, json.dumps(found.collection) + "\n", overwrite=overwrite)
+    return target

@@ -1,0 +1,115 @@
+"""`gather`: elevation, surface, points and features round a place, from sources the user names. The only command that uses a network."""
+
+from __future__ import annotations
+
+import argparse
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from tunnelsite.core.errors import UsageError
+from tunnelsite.core.units import length_m, number
+from tunnelsite.hosts.cli.progress import Progress
+from tunnelsite.hosts.cli.streams import answer
+
+
+def gather(given: argparse.Namespace) -> int:
+    """Bring what was asked for into the folder."""
+    from tunnelsite.gather.request import door_for, plan_words, plans_for, waypoints
+    from tunnelsite.gather.request import gather as bring
+    from tunnelsite.io.write.outputs import make_folder
+
+    folder = Path(given.folder)
+    lists = given.list if not given.dry_run else []
+    nothing_else = lists and not (given.ground or given.surface or given.points or given.features or given.standing)
+    made = []
+    if lists:
+        make_folder(folder)
+        made = [waypoints(file, folder, overwrite=bool(given.overwrite)) for file in lists]
+    if nothing_else:
+        answer({"files": list(map(str, made))}, _list_words, as_json=given.json)
+        return 0
+    request = _request(given, folder)
+    if given.dry_run:
+        words = plan_words(plans_for(request, door_for(request)))
+        answer({"would_fetch": words}, lambda told: "\n".join(told["would_fetch"] or ["no raster"]), as_json=given.json)
+        return 0
+    done = bring(request, folder, Progress(quiet=given.quiet))
+    summary: dict[str, Any] = {
+        "fetched_bytes": done.fetched_bytes,
+        "chosen": list(done.told),
+        "files": [_file(folder, entry) for entry in done.entries],
+        "lists": list(map(str, made)),
+        "record": str(done.record),
+    }
+    answer(summary, _words, as_json=given.json)
+    return 0
+
+
+def _request(given: argparse.Namespace, folder: Path):
+    """The options as a request. Errors: UsageError."""
+    from tunnelsite.gather.features import Wanted
+    from tunnelsite.gather.request import GatherRequest, area_around, area_of_parcels
+    from tunnelsite.gather.sources import LOCAL, Source, read_sources, source_named
+
+    if (given.around is None) == (given.parcels is None):
+        raise UsageError("neither or both of --around and --parcels", "one of them", "say where")
+    halo_m = length_m(given.halo, "--halo", most_m=20_000)
+    area = area_around(given.around, halo_m) if given.around else area_of_parcels(given.parcels, halo_m)
+    listed = Path(given.sources) if given.sources else folder / "sources.toml"
+    known = read_sources(listed) if given.sources or listed.is_file() else {}
+
+    def named(text: str | None, usual: str) -> Source | None:
+        if text is None:
+            return None
+        found = source_named(text, known, usual)
+        return replace(found, unit=given.unit) if given.unit else found
+
+    def cloud(text: str) -> tuple[Source, str]:
+        if text in known or "://" in text:
+            found = source_named(text, known, "points")
+            return found, found.address
+        return Source(Path(text).name, LOCAL, "", unit=given.unit or ""), text
+
+    def wanted(text: str) -> Wanted:
+        name, equals, source = text.partition("=")
+        if not equals or not name.isidentifier():
+            raise UsageError(f"--features is {text!r}", "NAME=SOURCE, such as parcels=county/parcels", "correct it")
+        if "://" not in source and "/" in source and source not in known:
+            source, _, collection = source.partition("/")
+            return Wanted(name, replace(source_named(source, known, "features"), collection=collection))
+        address, _, collection = source.partition("/collections/")
+        found = source_named(address if collection else source, known, "features")
+        return Wanted(name, replace(found, collection=collection.strip("/")) if collection else found)
+
+    return GatherRequest(
+        area,
+        ground=named(given.ground, "stac"),
+        surface=named(given.surface, "stac"),
+        points=tuple(cloud(text) for text in given.points),
+        features=tuple(wanted(text) for text in given.features),
+        standing=given.standing,
+        cell_m=length_m(given.cell, "--cell", least_m=0.25, most_m=10),
+        points_crs=given.points_crs,
+        hosts=tuple(given.host),
+        most_bytes=int(number(given.most, "--most") * 1e6),
+        overwrite=bool(given.overwrite),
+    )
+
+
+def _file(folder: Path, entry) -> dict[str, Any]:
+    words = {name: getattr(entry, name) for name in ("what", "chosen", "licence")}
+    return {"file": str(folder / entry.file), **words, "notes": list(entry.notes)}
+
+
+def _list_words(summary: dict[str, Any]) -> str:
+    return "\n".join(f"written: {path}" for path in summary["files"])
+
+
+def _words(summary: dict[str, Any]) -> str:
+    lines = [f"{summary['fetched_bytes'] / 1e6:.1f} MB fetched"]
+    for one in summary["files"]:
+        lines.append(f"written: {one['file']} ({one['what']}): {one['chosen']}; licence: {one['licence']}")
+        lines += [f"note: {note}" for note in one["notes"]]
+    lines += [f"written: {path}" for path in summary["lists"]]
+    return "\n".join([*lines, f"record: {summary['record']}"])
