@@ -36,8 +36,8 @@ on('state', (state) => {
   if (state.view && view !== seen) showAll(state.view);
   else if (!state.view && !seen) map.setView([20, 0], 3);
   seen = view;
-  if (state.run !== known.run) set('run', state.run);
-  if (state.packet !== known.packet) set('packet', state.packet);
+  if (state.run) set('run', state.run);
+  if (state.packet) set('packet', state.packet);
 });
 on('answer', (answer) => {
   if (!answer?.options.length) return;
@@ -45,7 +45,6 @@ on('answer', (answer) => {
   if (!answer.first_look && !answer.what_if) announce(answer.headline?.[0] ?? '');
 });
 on('run', drawRun);
-on('packet', (packet) => { if (packet?.state === 'done') fetched('state'); });
 document.addEventListener('refused', ({ detail }) => notice(detail.map(({ name, words }) => `${name}: ${words}`).join(' ')));
 
 const everything = () => Promise.all([...['state', 'settings', 'roles', 'drawn', 'features', 'answer'].map(fetched), fetchedLayers()]);
@@ -69,7 +68,10 @@ listen({
   model: async ({ state }) => {
     await Promise.all([fetched('state'), ...(state === 'ready' ? [fetchedLayers(), fetched('features')] : [])]);
   },
-  packet: (packet) => set('packet', packet),
+  packet: async (packet) => {
+    set('packet', packet);
+    if (packet.state === 'done') await fetched('state');
+  },
 }, (lost) => {
   if (lost) notice('The desk’s server does not answer. What was drawn is safe in the folder. If this stays, start it again with “tunnelsite desk” and open the address it shows.');
   else if (down) notice('');

@@ -12,12 +12,23 @@ export function s(tag, set = {}, ...inside) {
   return filled(document.createElementNS(SVG, tag), set, inside);
 }
 
+const tag = (element) => element.tagName;
+
+/** Whether someone is in the middle of a field of this element: its value is not yet what was last taken from it. */
+export function typing(element) {
+  const field = document.activeElement;
+  return element.contains(field) && field.matches('input:not([type="checkbox"])') && field.value !== field.getAttribute('value');
+}
+
 function filled(element, set, inside) {
   for (const [name, value] of Object.entries(set)) {
     if (value === null || value === undefined || value === false) continue;
     if (name.startsWith('on')) element.addEventListener(name.slice(2), value);
     else if (name === 'text') element.textContent = value;
-    else if (name === 'value' || name === 'checked') element[name] = value;
+    else if (name === 'value' || name === 'checked') {
+      element[name] = value;
+      if (name === 'value' && tag(element) !== 'TEXTAREA') element.setAttribute('value', value); // what it began with, see `typing`
+    }
     else if (name === 'style') for (const [key, entry] of Object.entries(value)) element.style.setProperty(key, entry);
     else element.setAttribute(name, value === true ? '' : value);
   }

@@ -6,14 +6,16 @@ import { addHatches } from './house.js';
 import { label, spread } from './view.js';
 
 const INK = '#1f2620', WATER = '#1d5d9e', PLANT = '#4d5d2c', BUILT = '#5c5148', PLUM = '#3b2350', BEFORE = '#6b5a00';
-const RANKS_APART_PX = [30, 24];
-let map, files, options, pins, before, rankLabels;
-let ranks = [];
+const RANKS_APART_PX = [28, 24];
+const OLD_APART_PX = [80, 20];
+const HOUSE_ZOOM = 18; // a house of 96 ft is some 70 pixels long
+let map, files, options, pins, before, rankLabels, oldLabels;
+let ranks = [], old = [];
 
 export function startFound(onMap) {
   map = onMap;
   [files, before, options, pins] = [0, 1, 2, 3].map(() => L.featureGroup().addTo(map));
-  rankLabels = L.layerGroup().addTo(map);
+  [rankLabels, oldLabels] = [0, 1].map(() => L.layerGroup().addTo(map));
   map.on('zoomend', spreadRanks);
   on('features', drawFiles);
   on('answer', drawOptions);
@@ -61,7 +63,10 @@ function outline(polygon, style, click, words) {
       L.DomEvent.stop(event);
       click();
     });
-    layer.on('add', () => layer.eachLayer((path) => path.getElement()?.setAttribute('aria-label', words)));
+    layer.on('add', () => layer.eachLayer((path) => {
+      path.getElement()?.setAttribute('role', 'img');
+      path.getElement()?.setAttribute('aria-label', words);
+    }));
   }
   return layer;
 }
@@ -87,29 +92,32 @@ function drawOptions(answer) {
 
 function spreadRanks() {
   spread(map, rankLabels, ranks, RANKS_APART_PX);
+  spread(map, oldLabels, old, OLD_APART_PX);
 }
 
 function drawBefore(answer) {
   before.clearLayers();
-  if (!answer) return;
+  old = [];
+  if (!answer) return spreadRanks();
   for (const option of answer.options) {
     outline(option.footprint, { weight: 3, color: BEFORE, dashArray: '6 4', fill: false }).addTo(before);
-    label(middle({ ...option.place, lat: option.footprint.coordinates[0].reduce((top, at) => Math.max(top, at[1]), -90) }), `before: ${option.rank}`, 'before').addTo(before);
+    old.push(label(middle(option.place), `before: ${option.rank}`, 'before'));
   }
+  return spreadRanks();
 }
 
 function drawPins(state) {
   pins.clearLayers();
   for (const pin of state?.pins ?? []) {
     if (pin.footprint) outline(pin.footprint, { weight: 3, color: PLUM, fill: false }, () => take(pin.place, true), `Pin ${pin.letter}`).addTo(pins);
-    const north = pin.footprint?.coordinates[0].reduce((best, at) => (at[1] > best[1] ? at : best)) ?? [pin.place.lon, pin.place.lat];
-    label([north[1], pin.place.lon], pin.letter, 'pin').addTo(pins);
+    label(middle(pin.place), pin.letter, 'pin').addTo(pins);
   }
 }
 
-/** Show a place in the middle of the map without losing the view of the farm. */
+/** Show a place, near enough for the house to be seen at its size. */
 export function show(place) {
-  if (!map.getBounds().pad(-0.15).contains([place.lat, place.lon])) map.panTo([place.lat, place.lon]);
+  const near = Math.max(map.getZoom(), HOUSE_ZOOM);
+  if (near > map.getZoom() || !map.getBounds().pad(-0.15).contains([place.lat, place.lon])) map.setView([place.lat, place.lon], near);
 }
 
 /** Set the map to what the state says it should show. */

@@ -58,9 +58,10 @@ export class HouseInHand {
   }
 
   #draw() {
-    const line = (weight, more = {}) => L.polyline([[0, 0], [0, 0]], { color: INK, weight, interactive: false, pmIgnore: true, ...more });
-    const pad = L.polygon([[0, 0]], { color: INK, weight: 1.5, dashArray: '5 4', fill: false, interactive: false, pmIgnore: true });
-    const body = L.polygon([[0, 0]], { color: INK, weight: 2.5, fillColor: '#fff', fillOpacity: 0.72, className: 'house-hand', bubblingMouseEvents: false, pmIgnore: true });
+    const own = { renderer: L.svg({ pane: 'house', padding: 0.6 }), pmIgnore: true, color: INK }; // above all else, however often the rest is drawn
+    const line = (weight, more = {}) => L.polyline([[0, 0], [0, 0]], { ...own, weight, interactive: false, ...more });
+    const pad = L.polygon([[0, 0]], { ...own, weight: 1.5, dashArray: '5 4', fill: false, interactive: false });
+    const body = L.polygon([[0, 0]], { ...own, weight: 2.5, fillColor: '#fff', fillOpacity: 0.72, className: 'house-hand', bubblingMouseEvents: false });
     const top = line(1.6, { dashArray: '9 3' }), doorA = line(5), doorB = line(5);
     const turn = L.marker([0, 0], { keyboard: false, pmIgnore: true, icon: L.divIcon({ className: 'turn-hand', html: '<span aria-hidden="true">⟳</span>', iconSize: [34, 34] }), bubblingMouseEvents: false });
     this.layers = { group: L.featureGroup([pad, body, top, doorA, doorB, turn]), pad, body, top, doorA, doorB, turn };

@@ -1,7 +1,7 @@
 // Pictures and contours from the server: laid under everything else, each with its opacity and its legend.
 
 import { fill, h } from '../look/dom.js';
-import { MONTH_NAMES } from '../look/words.js';
+import { MONTH_NAMES, height } from '../look/words.js';
 import { get } from '../server.js';
 import { known, on } from '../store.js';
 import { label, spread } from './view.js';
@@ -79,7 +79,7 @@ async function layContours(contours) {
   const long = lines.features.filter(({ properties, geometry }) => properties.index && geometry.coordinates.length > 12);
   for (const line of long.sort((a, b) => b.geometry.coordinates.length - a.geometry.coordinates.length)) {
     const [lon, lat] = line.geometry.coordinates[Math.floor(line.geometry.coordinates.length / 2)];
-    heights.push(label([lat, lon], line.properties.label, 'height'));
+    heights.push(label([lat, lon], height(line.properties.height_m), 'height'));
   }
   labelsByZoom();
 }

@@ -19,29 +19,36 @@ const two = (number) => String(number).padStart(2, '0');
 /** The period from the first day of a month to the last of another. */
 export const periodOf = (first, last) => `${two(first)}-01:${two(last)}-${LAST_DAY[last - 1]}`;
 
+const begun = new Map(); // the first month of a choice that waits for its last, by the strip's id; the strip may be drawn anew between
+
 /** Twelve cells; `chosen(period)` is called when the hand lets go. Two presses choose: the first month, then the last. */
 export function monthsStrip(period, chosen, id) {
-  let first = null, now = monthsOf(period);
+  let now = begun.has(id) ? [begun.get(id)] : monthsOf(period);
   const say = h('p', { class: 'why', id: `${id}-say`, 'aria-live': 'polite' });
   const cells = MONTHS.map((name, n) => h('button', { type: 'button', id: `${id}-${n + 1}`, 'aria-describedby': `${id}-say`, 'aria-label': MONTH_NAMES[n], onclick: () => press(n + 1) }, name[0]));
   const press = (month) => {
-    if (first === null) {
-      first = month;
+    if (!begun.has(id)) {
+      begun.set(id, month);
       now = [month];
-      show(`${MONTH_NAMES[month - 1]} is the first month. Now choose the last one.`);
+      show();
       return;
     }
-    const wanted = periodOf(first, month);
-    first = null;
+    const wanted = periodOf(begun.get(id), month);
+    begun.delete(id);
     now = monthsOf(wanted);
     show();
     chosen(wanted);
   };
-  const show = (words) => {
+  const words = () => {
+    if (begun.has(id)) return `${MONTH_NAMES[now[0] - 1]} is the first month. Now choose the last one.`;
+    if (now.length === 12) return 'Crops all year. Choose the first month, then the last.';
+    return `${MONTH_NAMES[now[0] - 1]} to ${MONTH_NAMES[now.at(-1) - 1]}. Choose the first month, then the last, to change it.`;
+  };
+  const show = () => {
     cells.forEach((cell, n) => cell.setAttribute('aria-pressed', String(now.includes(n + 1))));
-    say.textContent = words ?? (now.length === 12 ? 'Crops all year. Choose the first month, then the last.' : `${MONTH_NAMES[now[0] - 1]} to ${MONTH_NAMES[now.at(-1) - 1]}. Choose the first month, then the last, to change it.`);
+    say.textContent = words();
   };
   show();
   return h('div', {}, h('div', { class: 'months', role: 'group', 'aria-label': 'Crop months' }, cells),
-    h('div', { class: 'row' }, h('button', { type: 'button', class: 'plain', text: 'All year', onclick: () => { first = null; now = monthsOf('01-01:12-31'); show(); chosen('01-01:12-31'); } })), say);
+    h('div', { class: 'row' }, h('button', { type: 'button', class: 'plain', text: 'All year', onclick: () => { begun.delete(id); now = monthsOf('01-01:12-31'); show(); chosen('01-01:12-31'); } })), say);
 }

@@ -30,7 +30,7 @@ export function pinList() {
   if (!pins.length) return h('p', { class: 'soft', text: 'None yet. Pin up to three places as A, B and C: options, or places you tried by hand.' });
   const row = (pin) => h('li', {}, h('p', {}, h('span', { class: 'letter', text: pin.letter }), h('strong', { text: pin.name || `Pin ${pin.letter}` }), h('span', { class: 'soft', text: ` ${pin.rank ? `option ${pin.rank}, ` : ''}${pin.score != null ? `score ${score(pin.score)}` : 'no score'}` })),
     pin.note && h('p', { class: 'why', text: pin.note }),
-    h('div', { class: 'row' }, h('button', { type: 'button', 'aria-label': `Take ${pin.letter} in hand`, text: 'Take in hand', onclick: () => { show(pin.place); take(pin.place); } }), h('button', { type: 'button', 'aria-label': `Change ${pin.letter}`, text: 'Change', onclick: () => pinForm(pin.place, pin.letter) }),
+    h('div', { class: 'row' }, h('button', { type: 'button', 'aria-label': `Take in hand: ${pin.letter}`, text: 'Take in hand', onclick: () => { show(pin.place); take(pin.place); } }), h('button', { type: 'button', 'aria-label': `Change ${pin.letter}`, text: 'Change', onclick: () => pinForm(pin.place, pin.letter) }),
       h('button', { type: 'button', 'aria-label': `Remove ${pin.letter}`, text: 'Remove', onclick: () => tried(() => remove(`/api/pins/${pin.letter}`)) })));
   return h('div', {}, h('ul', { class: 'pins' }, pins.map(row)), pins.length > 1 && h('div', { class: 'row' }, h('button', { type: 'button', id: 'side-by-side', text: 'Side by side', onclick: sideBySide })));
 }

@@ -1,6 +1,6 @@
 // The sheet: six headings, each with one line of state; any can be opened at any time.
 
-import { fill, h } from '../look/dom.js';
+import { fill, h, typing } from '../look/dom.js';
 import { known, on } from '../store.js';
 import { choosePart } from './choose.js';
 import { findPart } from './find.js';
@@ -21,7 +21,7 @@ const PARTS = {
 };
 const TITLES = { ground: 'Ground', surroundings: 'Surroundings', house: 'House and season', find: 'Find places', choose: 'Choose', hand_over: 'Hand over' };
 const MARKS = { ok: ['✓', 'ready'], missing: ['!', 'something is missing'], doubt: ['?', 'something is in doubt'], empty: ['·', 'nothing yet'] };
-let open = null;
+let open = null, late = false;
 
 export function startSheet() {
   const sheet = document.getElementById('sheet');
@@ -30,6 +30,9 @@ export function startSheet() {
       h('h2', {}, h('button', { type: 'button', id: `head-${id}`, 'aria-expanded': 'false', 'aria-controls': `in-${id}`, onclick: () => openPart(open === id ? null : id) })),
       h('div', { id: `in-${id}`, class: 'inside', hidden: true })));
   }
+  // what was typed is taken: the field may be drawn anew
+  sheet.addEventListener('change', ({ target }) => target.matches('input') && target.setAttribute('value', target.value), true);
+  sheet.addEventListener('focusout', () => setTimeout(() => late && open && drawInside(open)));
   on('state', drawHeads);
   for (const [id, [, names]] of Object.entries(PARTS)) on(names, () => open === id && drawInside(id));
   drawHeads();
@@ -57,8 +60,14 @@ function drawHeads() {
 }
 
 function drawInside(id) {
-  const box = document.getElementById(`in-${id}`), typing = document.activeElement;
-  if (box.contains(typing) && typing.matches('input[type="text"], input[type="number"], input[type="range"], textarea') && typing.dataset.typing) return;
+  const box = document.getElementById(`in-${id}`);
+  late = typing(box); // then it is drawn when the field is left
+  if (late) return;
+  const unfolded = new Map([...box.querySelectorAll('details')].map((each) => [each.dataset.name, each.open]));
   const asked = (known.state?.questions ?? []).filter(({ heading }) => heading === id);
   fill(box, asked.map(question), PARTS[id][0]());
+  for (const each of box.querySelectorAll('details')) {
+    each.dataset.name = each.querySelector('summary').textContent.replace(/ \(\d+\)$/, '');
+    if (unfolded.has(each.dataset.name)) each.open = unfolded.get(each.dataset.name);
+  }
 }

@@ -49,7 +49,7 @@ function houseOf(hand) {
     h('div', { class: 'keys', role: 'group', 'aria-label': 'Move and turn the house' },
       key('move west', '←', -step, 0), key('move north', '↑', 0, step), key('move south', '↓', 0, -step), key('move east', '→', step, 0), key('turn left', '↺', 0, 0, -1), key('turn right', '↻', 0, 0, 1)),
     h('div', { class: 'row' }, h('button', { type: 'button', id: 'keep-pin', text: 'Pin it', onclick: () => pinForm(inHand.place) }),
-      h('button', { type: 'button', class: 'plain', id: 'to-house', text: 'Keys on the house', onclick: focusHouse })));
+      h('button', { type: 'button', class: 'plain', id: 'to-house', text: 'Steer by keyboard', onclick: focusHouse })));
 }
 
 function line(title, words, more = '') {
