@@ -10,12 +10,26 @@ if TYPE_CHECKING:
     from tunnelsite.decisions.explain import explain
     from tunnelsite.io.read.site import read_site
     from tunnelsite.plans.plan import Plan
+    from tunnelsite.plans.sunchart.plan import sun_chart
+    from tunnelsite.plans.sunchart.settings import SunChartSettings
     from tunnelsite.screening.option import option
     from tunnelsite.screening.result import Result
     from tunnelsite.screening.run import screen
     from tunnelsite.settings.model import Settings
 
-__all__ = ["House", "Placement", "Plan", "Result", "Settings", "explain", "option", "read_site", "screen"]
+__all__ = [
+    "House",
+    "Placement",
+    "Plan",
+    "Result",
+    "Settings",
+    "SunChartSettings",
+    "explain",
+    "option",
+    "read_site",
+    "screen",
+    "sun_chart",
+]
 __version__ = "0.1.0"
 
 _HOMES = {
@@ -24,10 +38,12 @@ _HOMES = {
     "Plan": "tunnelsite.plans.plan",
     "Result": "tunnelsite.screening.result",
     "Settings": "tunnelsite.settings.model",
+    "SunChartSettings": "tunnelsite.plans.sunchart.settings",
     "explain": "tunnelsite.decisions.explain",
     "option": "tunnelsite.screening.option",
     "read_site": "tunnelsite.io.read.site",
     "screen": "tunnelsite.screening.run",
+    "sun_chart": "tunnelsite.plans.sunchart.plan",
 }
 
 

@@ -64,7 +64,7 @@ CANDIDATE = ("tunnelsite.plans.candidate:find_candidate",)
 KEPT = ("tunnelsite.screening.kept_run:kept_run",)
 PICTURES = ("tunnelsite.drawing.png:png_of",)
 GRADING = "tunnelsite.plans.grading.map:grading_map_svg", "tunnelsite.plans.grading.profiles:profiles_svg"
-CHART = "tunnelsite.hosts.cli.sunchart:_seen", "tunnelsite.hosts.cli.sunchart:_chart"
+CHART = ("tunnelsite.plans.sunchart.plan:sun_chart",)
 TEXTS = ("world_layer", "geojson_text", "kml_text", "gpx_text", "dxf_bytes", "parquet_bytes")
 HANDOVER = ("tunnelsite.io.formats.stac:_projection", *(f"tunnelsite.io.write.handover:{name}" for name in TEXTS))
 
@@ -114,7 +114,7 @@ COMMANDS = {
             "{out}/a.csv",
         ),
         _files("a.svg", "a.png", *(f"a-{name}.csv" for name in ("hidden", "hours", "horizon", "light", "field"))),
-        (*CHART, "tunnelsite.plans.sunchart.picture:sun_chart_svg", *PICTURES),
+        (*CHART, *PICTURES),
     ),
     "stakeout": Command(
         (

@@ -21,7 +21,7 @@ from tunnelsite.core.errors import TunnelsiteError
 from tunnelsite.core.units import MONTH_DAYS
 from tunnelsite.io.formats.geopackage import run_stamp, write_geopackage
 from tunnelsite.io.formats.tables import Column, Table
-from tunnelsite.io.read.field_horizon import read_field_horizon
+from tunnelsite.io.read.field_horizon import read_field_readings
 from tunnelsite.io.read.level_books import read_level_book_text, read_planned_pad
 from tunnelsite.io.read.rasters import raster_header, read_raster
 from tunnelsite.io.read.sites_file import read_candidate, read_run
@@ -33,6 +33,7 @@ from tunnelsite.plans.stakeout.level_book import parse_level_book, reduce_level_
 from tunnelsite.region.part import packed, unpacked
 from tunnelsite.settings.model import settings_from
 from tunnelsite.settings.project_file import project_settings
+from tunnelsite.sun.field_horizon import measured_horizon
 
 TIMES = {"y.epw": 20}  # a year takes longer than the rest together
 SLOWEST_S = 20.0  # far above what any of them takes, on the busiest machine
@@ -98,7 +99,7 @@ READERS: dict[str, Callable[[Path], object]] = {
     "y.epw": lambda path: (read_weather(path), read_wind_rose(path)),
     "part": lambda path: unpacked(path.read_bytes(), "key"),
     "p.toml": lambda path: settings_from(project_settings(path)[0]),
-    "h.csv": lambda path: read_field_horizon(path, north="true"),
+    "h.csv": lambda path: measured_horizon(read_field_readings(path), north="true"),
     "l.csv": _level,
     "g.json": read_planned_pad,
 }

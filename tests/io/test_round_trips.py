@@ -28,11 +28,12 @@ from tunnelsite.io.formats.stake_sheets import geojson_text as stakes_geojson
 from tunnelsite.io.formats.stake_sheets import gpx_text as stakes_gpx
 from tunnelsite.io.formats.tables import Column, Table
 from tunnelsite.io.formats.world import world_layer
-from tunnelsite.io.read.field_horizon import read_field_horizon
+from tunnelsite.io.read.field_horizon import read_field_readings
 from tunnelsite.io.read.kept_arrays import stored_arrays
 from tunnelsite.io.read.stored import read_layers
 from tunnelsite.region.part import packed, unpacked
 from tunnelsite.screening.kept_run import _features_in, _features_out
+from tunnelsite.sun.field_horizon import measured_horizon
 
 WGS84 = pyproj.CRS("EPSG:4326")
 WORDS = st.text(st.characters(blacklist_categories=("Cs", "Cc")), max_size=15)  # control characters: test_handover.py
@@ -307,7 +308,7 @@ def test_a_horizon_measured_in_the_field(folder: Path, readings: list, declinati
     lines += [comma.join([f"r{k}", repr(elevation), repr(azimuth)]) for k, (azimuth, elevation) in enumerate(readings)]
     (folder / "h.csv").write_text("# measured\n\n" + "\n".join(lines) + "\n", encoding)
     north = "true" if declination is None else "magnetic"
-    found = read_field_horizon(folder / "h.csv", north=north, declination_deg=declination).horizon
+    found = measured_horizon(read_field_readings(folder / "h.csv"), north=north, declination_deg=declination).horizon
     wanted = sorted(((azimuth + (declination or 0)) % 360.0, elevation) for azimuth, elevation in readings)
     assert found.azimuth_deg.tolist() == [azimuth for azimuth, _ in wanted]
     assert found.elevation_deg.tolist() == [elevation for _, elevation in wanted]

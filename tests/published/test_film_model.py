@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from tunnelsite.sun.film import LABEL, film_transmission, floor_transmission, season_transmission, sky_transmission
+from tunnelsite.sun.film import LABEL, FilmLight, film_transmission, floor_transmission, sky_transmission
 from tunnelsite.sun.irradiance import clear_sky_steps
 from tunnelsite.sun.position import Place
 
@@ -85,7 +85,7 @@ def test_a_season_lies_between_the_sky_and_the_beam():
     inside = steps.month == 12
     beam, sky = steps.beam_wh[inside].sum(), steps.diffuse_wh[inside].sum()
     passed = floor_transmission(steps.azimuth_deg[inside], steps.elevation_deg[inside], 90.0) @ steps.beam_wh[inside]
-    found = season_transmission(steps, 90.0, period)
+    found = FilmLight.of(steps, 90.0).share(period)
     assert found == pytest.approx((passed + sky_transmission() * sky) / (beam + sky), rel=1e-9)
     assert min(passed / beam, sky_transmission()) < found < max(passed / beam, sky_transmission())
-    assert season_transmission(clear_sky_steps(Place(80.0, 0.0)), 90.0, period) is None
+    assert FilmLight.of(clear_sky_steps(Place(80.0, 0.0)), 90.0).share(period) is None

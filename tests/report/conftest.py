@@ -12,7 +12,8 @@ from rasterio.transform import Affine
 
 from tests.whole_run.files import NORTH, UTM17, WEST, gentle, write_dem, write_parcels
 from tunnelsite import read_site, screen
-from tunnelsite.report.candidate_study import Study, studied, sun_view
+from tunnelsite.plans.sunchart.view import sun_view
+from tunnelsite.report.candidate_study import Study, studied
 from tunnelsite.report.page import PageAsk, report_page
 from tunnelsite.screening.result import Result
 from tunnelsite.settings.model import settings_from
@@ -56,7 +57,7 @@ def hostile(tmp_path_factory) -> Report:
         str(dem), str(parcels), obstacles=str(obstacles), keep_out=[str(wetland)], services={"water": str(water)}
     )
     result = screen(site, settings=settings)
-    sun = sun_view(site, result.frame, settings)
+    sun = sun_view(site, settings, result.frame).with_farm_steps()
     studies = [studied(result, rank, sun) for rank in (1, 2)]
     pages = [
         report_page(result, studies, PageAsk(f"Farm {HOSTILE}", client, "2026-11-25 12:00:00 UTC"))

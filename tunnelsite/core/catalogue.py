@@ -1,4 +1,4 @@
-"""What there is: built-in criteria and processes and those that other packages offer through entry points."""
+"""What there is: built-in criteria, processes and plans and those that other packages offer through entry points."""
 
 from __future__ import annotations
 
@@ -8,7 +8,8 @@ from importlib.metadata import entry_points
 
 from tunnelsite.core.criterion import Criterion
 from tunnelsite.core.errors import UsageError
-from tunnelsite.core.plug_ins import faults, guarded
+from tunnelsite.core.plan_kind import PlanKind, guarded_plan, plan_faults
+from tunnelsite.core.plug_ins import PlugInFailed, faults, guarded
 from tunnelsite.core.process import Process
 
 # In the order in which they are tried: cheap rejections first, so that the dear measures see few placements.
@@ -62,7 +63,8 @@ BUILT_IN_PROCESSES = (
     "low_ground",
     "wetness",
 )
-CRITERIA_GROUP, PROCESSES_GROUP = "tunnelsite.criteria", "tunnelsite.processes"
+BUILT_IN_PLANS = (("sunchart.plan", "SUN_CHART"),)  # (module below `plans`, name)
+CRITERIA_GROUP, PROCESSES_GROUP, PLANS_GROUP = "tunnelsite.criteria", "tunnelsite.processes", "tunnelsite.plans"
 
 Report = Callable[[str], None]
 
@@ -91,6 +93,22 @@ def process(name: str) -> Process:
     return known[name]
 
 
+def plans(report: Report = lambda text: None) -> list[PlanKind]:
+    """Built-in kinds of plans, then those of other packages; a broken plug-in is reported and skipped."""
+    built_in = [getattr(import_module(f"tunnelsite.plans.{module}"), name) for module, name in BUILT_IN_PLANS]
+    return built_in + _offered(PLANS_GROUP, PlanKind, {item.id for item in built_in}, report)
+
+
+def plan(name: str) -> PlanKind:
+    """One kind of plan by its id. Errors: UsageError with the nearest name."""
+    known = {item.id: item for item in plans()}
+    if name not in known:
+        from tunnelsite.core.describe import nearest
+
+        raise UsageError(f"there is no plan {name!r}", ", ".join(known), nearest(name, known))
+    return known[name]
+
+
 def _offered(group: str, kind: type, taken: set[str], report: Report) -> list:
     found = []
     for entry in sorted(entry_points(group=group), key=lambda entry: entry.name):
@@ -98,7 +116,7 @@ def _offered(group: str, kind: type, taken: set[str], report: Report) -> list:
             item = entry.load()
             if not isinstance(item, kind):
                 raise TypeError(f"it is a {type(item).__name__}, not a {kind.__name__}")
-            wrong = faults(item)
+            wrong = plan_faults(item) if kind is PlanKind else faults(item)
             if wrong:
                 raise ValueError("; ".join(wrong))
             if item.id in taken:
@@ -107,12 +125,12 @@ def _offered(group: str, kind: type, taken: set[str], report: Report) -> list:
             report(f"plug-in {entry.name!r} ({entry.value}) was skipped: {problem}")
             continue
         taken.add(item.id)
-        found.append(guarded(item))
+        found.append(guarded_plan(item, PlugInFailed) if kind is PlanKind else guarded(item))
     return found
 
 
 def plug_in_versions() -> list[list[str]]:
-    """[name, where it is, its package and version] of every criterion and process that other packages offer; none is imported."""
-    found = [entry for group in (CRITERIA_GROUP, PROCESSES_GROUP) for entry in entry_points(group=group)]
+    """[name, where it is, its package and version] of every criterion, process and plan that other packages offer; none is imported."""
+    found = [entry for group in (CRITERIA_GROUP, PROCESSES_GROUP, PLANS_GROUP) for entry in entry_points(group=group)]
     of = [(entry.group, entry.name, entry.value, entry.dist) for entry in found]
     return sorted([group, name, value, f"{d.name} {d.version}" if d else ""] for group, name, value, d in of)

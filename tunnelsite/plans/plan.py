@@ -47,6 +47,7 @@ class Plan:
         notes: what was found or assumed. cautions: what to heed.
         stem, files: the files of `write`: the beginning of their names, and by content (`layers`, `summary`, a picture, a sheet,
         NAME_png) the end of the name.
+        detail: the typed object behind it (`SunChart`, `GradingPlan` ...), for plans that go on from it and for other pictures.
     """
 
     kind: str
@@ -60,6 +61,7 @@ class Plan:
     cautions: tuple[str, ...] = ()
     stem: str = "plan"
     files: Mapping[str, str] = field(default_factory=dict)
+    detail: Any = None
 
     @property
     def layers(self) -> dict[str, geopandas.GeoDataFrame]:

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
 
 from tunnelsite.core.errors import TunnelsiteError
-from tunnelsite.core.site import Frame, Site
+from tunnelsite.core.site import Frame
 from tunnelsite.drawing.markup import plain_name
 from tunnelsite.plans.drainage.plan import DrainageSettings, drainage_plan
 from tunnelsite.plans.grading.earth_rule import EarthRule
@@ -19,34 +19,17 @@ from tunnelsite.plans.grading.plan import grading_plan
 from tunnelsite.plans.grading.words import drainage_summary, grading_summary
 from tunnelsite.plans.limits import site_limits
 from tunnelsite.plans.place import Place
-from tunnelsite.plans.sunchart.chart import Clock, Details, SunChart, sun_chart
-from tunnelsite.plans.sunchart.site_horizon import Surroundings, horizon_at
+from tunnelsite.plans.plan import Plan
+from tunnelsite.plans.sunchart.plan import sun_chart_in
+from tunnelsite.plans.sunchart.view import SunView
 from tunnelsite.scan.pitch_error import counted_error, stated_error
 from tunnelsite.scan.refine import placement
-from tunnelsite.settings.model import Settings, crop_period
-from tunnelsite.sun.received import light_received
 
 if TYPE_CHECKING:
     from tunnelsite.screening.result import Result
-    from tunnelsite.sun.irradiance import SunSteps
 
 TITLE_LETTERS = 44  # a longer name would run over the edge of a picture
 DRAWS = 100
-
-
-@dataclass(frozen=True)
-class SunView:
-    """What a sun chart needs beyond the result.
-
-    Attributes:
-        site: with its far DEM. frame: of that site, with its surface. steps: the sun and the light of a whole year.
-        bare: when deciduous trees are bare, or None.
-    """
-
-    site: Site
-    frame: Frame
-    steps: SunSteps
-    bare: Any
 
 
 @dataclass(frozen=True)
@@ -66,25 +49,14 @@ class Study:
     drainage: Any = None
     grading: Mapping[str, Any] | None = None
     water: Mapping[str, Any] | None = None
-    chart: SunChart | None = None
+    sun: Plan | None = None
     missing: Mapping[str, str] = field(default_factory=dict)
 
 
-def sun_view(site: Site, frame: Frame, settings: Settings) -> SunView:
-    """The light of the year at a site whose frame has its surface. See `crop_sun.sun_table` for the same in a screening."""
-    from tunnelsite.screening.crop_sun import bare_months
-    from tunnelsite.sun.irradiance import clear_sky_steps, weather_steps
-    from tunnelsite.sun.position import Place as SunPlace
-
-    place = SunPlace(frame.lat_deg, frame.lon_deg, frame.datum_m)
-    steps = clear_sky_steps(place) if site.weather is None else weather_steps(site.weather, place)
-    return SunView(site, frame, steps, bare_months(settings, frame.lat_deg))
-
-
-def studied(result: Result, rank: int, sun: SunView | None) -> Study:
+def studied(result: Result, rank: int, view: SunView | None) -> Study:
     """Plan and look round at one candidate; what cannot be done is said, not raised.
 
-    Arguments: result; rank, from 1; sun, or None where the surface is not known (a run kept without its inputs).
+    Arguments: result; rank, from 1; view, or None where the surface is not known (a run kept without its inputs).
     """
     row = result.rows[rank - 1]
     title = f"Candidate {rank}, {shortened(str(row['parcel']))}, {row['house']}"
@@ -99,11 +71,11 @@ def studied(result: Result, rank: int, sun: SunView | None) -> Study:
             drainage, water = _drainage(result, rank, plan)
         except TunnelsiteError as problem:
             missing["drainage"] = str(problem)
-    if sun is None:
+    if view is None:
         missing["sun"] = "the kept run holds no surface: name the screening's inputs (--project) to have the sun charts"
     else:
         try:
-            chart = _chart(result.settings, row, title, sun)
+            chart = sun_chart_in(view, replace(result.option(rank), title=title))
         except TunnelsiteError as problem:
             missing["sun"] = str(problem)
     return Study(rank, row, title, plan, drainage, grading, water, chart, missing)
@@ -145,13 +117,3 @@ def _drainage(result: Result, rank: int, plan):
     frame = result.scans[result.choices[rank - 1].scan].frame
     found = drainage_plan(plan, asked, _limits(result, frame, place_of(result, rank)[1]))
     return found, drainage_summary(found, plan.place, asked.storm)
-
-
-def _chart(settings: Settings, row: Mapping[str, Any], title: str, sun: SunView) -> SunChart:
-    """The sun chart of a candidate's centre. Errors: UsageError off the data, InputRefused for the far land."""
-    around = Surroundings(sun.bare, sun.site.far_dem, settings.far_reach_m)
-    seen = horizon_at(sun.frame, row["lon"], row["lat"], settings.light_height_m, around)
-    crop_days = crop_period(settings.crop_months)
-    light = light_received(seen.surface, sun.steps, crop_days)
-    details = Details(title, seen.ground, seen.eye_m, light=light, notes=(*seen.notes, *light.notes))
-    return sun_chart(seen.surface, seen.place, Clock(), crop_days, details)

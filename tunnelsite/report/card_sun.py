@@ -9,8 +9,6 @@ from tunnelsite.core.units import FOOT_M, MONTHS
 from tunnelsite.drawing.markup import named, picture, tag
 from tunnelsite.drawing.thinned import slim_svg
 from tunnelsite.plans.sunchart.chart import SunChart
-from tunnelsite.plans.sunchart.light_picture import light_svg
-from tunnelsite.plans.sunchart.picture import sun_chart_svg
 from tunnelsite.plans.sunchart.words import lost_words
 from tunnelsite.report.candidate_study import Study
 from tunnelsite.sun.crops import CROP_BANDS, daily_light_integral, default_transmission
@@ -21,20 +19,21 @@ NAMED_BLOCKERS = 4
 
 def sun_part(study: Study, feet: bool, client: bool) -> Element:
     """Where the sun comes from and what it brings."""
-    title, chart = tag("h4", "Sun and light"), study.chart
-    if chart is None or chart.light is None:
+    title, plan = tag("h4", "Sun and light"), study.sun
+    if plan is None:
         return tag(
             "section", title, tag("p", "No sun chart: " + study.missing.get("sun", "not assessed")), class_="part"
         )
-    transmission, cover = default_transmission()
+    chart: SunChart = plan.detail
+    cover = plan.summary["cover"]
     words = f"Sun chart of option {study.rank}: horizon and the sun's paths by month; hours of sun stand in the table."
     seen = tag(
-        "figure", picture(slim_svg(sun_chart_svg(chart)), words), tag("figcaption", "Sun chart: times are solar")
+        "figure", picture(slim_svg(plan.pictures["chart"]), words), tag("figcaption", "Sun chart: times are solar")
     )
     words = f"Daily light under the cover at option {study.rank} by month, as bars."
-    bars = picture(light_svg(chart, transmission), words)
-    light = tag("figure", bars, tag("figcaption", f"Light that reaches the crop under {cover}"))
-    beside = tag("div", light, None if client else light_table(chart, chart.light, transmission))
+    bars = picture(plan.pictures["light_bars"], words)
+    light = tag("figure", bars, tag("figcaption", f"Light that reaches the crop under {cover['source']}"))
+    beside = tag("div", light, None if client else light_table(chart, default_transmission()[0]))
     lines = tag("ul", *_sun_words(chart, chart.light, feet))
     return tag("section", title, lines, tag("div", seen, beside, class_="figures sun"), class_="part")
 
@@ -64,12 +63,12 @@ def _percent(share: float) -> str:
     return f"{100 * share:.1f} %"
 
 
-def light_table(chart: SunChart, light: Light, transmission: float) -> Element:
+def light_table(chart: SunChart, transmission: float) -> Element:
     """One row a month and one for the crop months."""
     heads = ("Month", "Sun on the 21st, h", "of", "kWh/m²", "of an open site", "DLI outside", "under cover")
     days = {day.month: day for day in chart.days}
     rows = []
-    for k, sums in enumerate([*light.months, light.crop_months]):
+    for k, sums in enumerate([*chart.light.months, chart.light.crop_months]):
         day = days.get(k + 1)
         outside = daily_light_integral(sums.mean_daily_mj)
         share = "–" if sums.total_share is None else _percent(sums.total_share)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.house import House
 from tunnelsite.core.placement import Placement
-from tunnelsite.io.read.sites_file import ScreenedCandidate, read_candidate
+from tunnelsite.io.read.sites_file import ScreenedCandidate, read_option
 from tunnelsite.settings.model import Settings, settings_from
 
 if TYPE_CHECKING:
@@ -44,7 +44,7 @@ def option(sites: str | os.PathLike, rank: int = 1) -> Placement:
     Arguments: sites, the GeoPackage of a screening; rank, from 1.
     Errors: InputRefused for a file that no screening wrote; UsageError for a rank that is not there.
     """
-    return placement_of(read_candidate(os.fspath(sites), rank), rank)
+    return placement_of(read_option(os.fspath(sites), rank), rank)
 
 
 def placement_of(screened: ScreenedCandidate, rank: int) -> Placement:

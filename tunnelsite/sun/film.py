@@ -6,6 +6,8 @@ which season and by how much at most; nothing more.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from tunnelsite.core.units import days_of
@@ -50,16 +52,31 @@ def sky_transmission() -> float:
     return float(floor_transmission(*(part.ravel() for part in np.meshgrid(azimuth, elevation)), 0.0).mean())
 
 
-def season_transmission(
-    steps: SunSteps, bearing_deg: float, period: tuple[tuple[int, int], tuple[int, int]]
-) -> float | None:
-    """Light on the floor / light on open ground over a part of the year, beam and sky together; None without sun.
+@dataclass(frozen=True)
+class FilmLight:
+    """What a ridge of one bearing passes of the light of a year.
 
-    Arguments: steps of a year under an open sky (clear sky or weather); bearing_deg of the ridge; period, first and last day.
+    Attributes: steps of a year under an open sky (clear sky or weather); beam_wh [n], what reaches the floor of each step's beam;
+    sky, the share that does of the sky's light.
     """
-    inside = np.isin(steps.day, days_of(period))
-    beam, sky = steps.beam_wh[inside], steps.diffuse_wh[inside]
-    if beam.sum() + sky.sum() <= 0:
-        return None
-    passed = floor_transmission(steps.azimuth_deg[inside], steps.elevation_deg[inside], bearing_deg) * beam
-    return float((passed.sum() + sky_transmission() * sky.sum()) / (beam.sum() + sky.sum()))
+
+    steps: SunSteps
+    beam_wh: np.ndarray
+    sky: float
+
+    @classmethod
+    def of(cls, steps: SunSteps, bearing_deg: float) -> FilmLight:
+        """Arguments: steps; bearing_deg of the ridge."""
+        beam = floor_transmission(steps.azimuth_deg, steps.elevation_deg, bearing_deg) * steps.beam_wh
+        return cls(steps, beam, sky_transmission())
+
+    def share(self, period: tuple[tuple[int, int], tuple[int, int]]) -> float | None:
+        """Light on the floor / light on open ground over a part of the year, beam and sky together; None without sun.
+
+        Arguments: period, first and last (month, day).
+        """
+        inside = np.isin(self.steps.day, days_of(period))
+        beam, sky = self.steps.beam_wh[inside], self.steps.diffuse_wh[inside]
+        if beam.sum() + sky.sum() <= 0:
+            return None
+        return float((self.beam_wh[inside].sum() + self.sky * sky.sum()) / (beam.sum() + sky.sum()))

@@ -89,6 +89,8 @@ def test_magnetic_readings_by_their_day(tmp_path, capsys):
 
 def test_candidate_by_rank(tmp_path, capsys):
     import geopandas
+    import pandas
+    import pyogrio
     import shapely
 
     sites = tmp_path / "sites.gpkg"
@@ -98,11 +100,16 @@ def test_candidate_by_rank(tmp_path, capsys):
         "parcel": ["Lark Bench", "Home <Ring>"],
         "house": ["30x96ft", "20x48ft"],
         "bearing_deg": [90.0, 60.0],
+        "width_m": [30 * 0.3048, 20 * 0.3048],
+        "length_m": [96 * 0.3048, 48 * 0.3048],
         "lon": [-78.1497, lon],
         "lat": [43.0075, lat],
     }
     shapes = [shapely.Point(x, y).buffer(1e-4) for x, y in zip(columns["lon"], columns["lat"], strict=True)]
     geopandas.GeoDataFrame(columns, geometry=shapes, crs=4326).to_file(sites, layer="candidates", driver="GPKG")
+    settings = {"crop_months": "04-01:05-31", "light_height_m": "2.0", "halo_m": "50.0"}
+    run = {"kind": ["setting"] * 3, "name": list(settings), "value": list(settings.values()), "detail": [""] * 3}
+    pyogrio.write_dataframe(pandas.DataFrame(run), sites, layer="run")
     words = [
         "--project",
         str(FARM / "farm.toml"),
@@ -119,6 +126,10 @@ def test_candidate_by_rank(tmp_path, capsys):
     assert told["ridge_bearing"]["bearing_deg"] == 60.0 and told["crop_months"] == "10-01:04-30"
     (gap,) = told["clear_gaps"]
     assert gap["house"] == "20x48ft"
+    drawn = (tmp_path / "c.svg").read_text(
+        "utf-8"
+    )  # the project does not say the height of the light: its screening does
+    assert "seen from 2 m" in drawn
     # a ridge 12 ft high over the middle: its noon shadow across the ridge, less half the width (geometry)
     noon = np.radians(90 - lat - 23.44)
     assert gap["gable_noon_m"] == pytest.approx(
@@ -140,7 +151,7 @@ def test_candidate_by_rank(tmp_path, capsys):
         (["--at", "west", "43"], "number"),
         (["--at", *YARD, "--utc-offset", "99"], "-15 to 15"),
         (["--at", *YARD, "--days", "02-31"], "02-31"),
-        (["--at", *YARD, "--cover-transmission", "80"], "up to 1"),
+        (["--at", *YARD, "--cover-transmission", "80"], "0.001 to 1"),
         (["--at", *YARD, "--north", "true"], "--field-horizon"),
         (["--at", *YARD, "--field-horizon", "f.csv"], "--north"),
         (["--at", *YARD, "--date", "2027-03-15"], "--field-horizon"),

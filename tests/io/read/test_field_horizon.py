@@ -3,7 +3,8 @@
 import pytest
 
 from tunnelsite.core.errors import InputRefused, UsageError
-from tunnelsite.io.read.field_horizon import read_field_horizon
+from tunnelsite.io.read.field_horizon import read_field_readings
+from tunnelsite.sun.field_horizon import measured_horizon
 
 GOOD = "azimuth_deg,elevation_deg,remark\n0,2,\n90,10,barn\n180,5,\n270,1,\n"
 
@@ -15,21 +16,21 @@ def _file(tmp_path, text, encoding="utf-8"):
 
 
 def test_true_north(tmp_path):
-    found = read_field_horizon(_file(tmp_path, GOOD), north="true")
+    found = measured_horizon(read_field_readings(_file(tmp_path, GOOD)), north="true")
     assert found.horizon.azimuth_deg.tolist() == [0, 90, 180, 270]
     assert found.horizon.elevation_deg.tolist() == [2, 10, 5, 1]
     assert any("straight line" in note for note in found.notes)
 
 
 def test_declination_is_added_and_passes_north(tmp_path):
-    found = read_field_horizon(_file(tmp_path, GOOD), north="magnetic", declination_deg=-13.7)
+    found = measured_horizon(read_field_readings(_file(tmp_path, GOOD)), north="magnetic", declination_deg=-13.7)
     assert found.horizon.azimuth_deg == pytest.approx([76.3, 166.3, 256.3, 346.3])
     assert found.horizon.elevation_deg.tolist() == [10, 5, 1, 2]
 
 
 def test_other_spellings(tmp_path):
     text = "# walked on a frosty morning\n\n Elevation_deg ; AZIMUTH_DEG\n2;0\n\n10;90\n-3;180\n"
-    found = read_field_horizon(_file(tmp_path, text, "utf-8-sig"), north="true")
+    found = measured_horizon(read_field_readings(_file(tmp_path, text, "utf-8-sig")), north="true")
     assert found.horizon.elevation_deg.tolist() == [2, 10, 0]
 
 
@@ -45,7 +46,7 @@ def test_other_spellings(tmp_path):
 )
 def test_north_has_to_be_said(tmp_path, north, declination, words):
     with pytest.raises(UsageError, match=words):
-        read_field_horizon(_file(tmp_path, GOOD), north=north, declination_deg=declination)
+        measured_horizon(read_field_readings(_file(tmp_path, GOOD)), north=north, declination_deg=declination)
 
 
 @pytest.mark.parametrize(
@@ -67,7 +68,7 @@ def test_north_has_to_be_said(tmp_path, north, declination, words):
 )
 def test_refusals_name_the_line(tmp_path, text, words):
     with pytest.raises(InputRefused, match=words):
-        read_field_horizon(_file(tmp_path, text), north="true")
+        measured_horizon(read_field_readings(_file(tmp_path, text)), north="true")
 
 
 def test_files_that_are_none(tmp_path):
@@ -75,4 +76,4 @@ def test_files_that_are_none(tmp_path):
     binary.write_bytes(b"\xff\xfe\x00\x01" * 10)
     for path in (tmp_path / "missing.csv", tmp_path, binary):
         with pytest.raises(InputRefused, match="cannot be read"):
-            read_field_horizon(path, north="true")
+            measured_horizon(read_field_readings(path), north="true")

@@ -12,7 +12,7 @@ from tunnelsite.core.horizon import Horizon
 from tunnelsite.drawing.svg import Drawing, clean, number
 from tunnelsite.io.formats.csv_table import write_csv
 from tunnelsite.plans.sunchart import tables
-from tunnelsite.plans.sunchart.chart import Clock, Details, clock_words, sun_chart
+from tunnelsite.plans.sunchart.chart import Clock, Details, clock_words, horizon_chart
 from tunnelsite.plans.sunchart.picture import sun_chart_svg
 from tunnelsite.plans.sunchart.words import lost_words
 from tunnelsite.sun.irradiance import clear_sky_steps
@@ -43,7 +43,7 @@ def chart():
     horizon = _row_of_trees()
     light = light_received(horizon, clear_sky_steps(FARM, 30), CROP)
     ground = Horizon(AZIMUTHS, np.full(720, 2.0))
-    return sun_chart(
+    return horizon_chart(
         horizon,
         FARM,
         Clock(-5),
@@ -86,7 +86,7 @@ def test_blockers_are_numbered_from_north_the_small_ones_last(chart):
 def test_lost_hours_are_told_in_words(chart):
     """A wall to the south-west: the afternoon of the shortest day, from the very minute at which the sun goes behind it."""
     elevation = np.where((AZIMUTHS > 215) & (AZIMUTHS < 300), 40.0, 0.0)
-    walled = sun_chart(Horizon(AZIMUTHS, elevation), FARM, Clock(), CROP)
+    walled = horizon_chart(Horizon(AZIMUTHS, elevation), FARM, Clock(), CROP)
     december = next(day for day in walled.days if day.month == 12)
     last = december.minutes[december.clear][-1]
     lost = max(
@@ -96,19 +96,19 @@ def test_lost_hours_are_told_in_words(chart):
         f"loses {lost.possible_h - lost.clear_h:.1f} of {lost.possible_h:.1f} h on {lost.name}, after {clock_words(lost.minutes[lost.clear][-1])}"
     )
     assert 14 * 60 < last < 14.7 * 60 and "in between" not in lost_words(walled)
-    assert lost_words(sun_chart(flat_horizon(), FARM, Clock(), CROP)) == ""
-    assert lost_words(sun_chart(Horizon(AZIMUTHS, np.full(720, 80.0)), FARM, Clock(), CROP)).endswith(
+    assert lost_words(horizon_chart(flat_horizon(), FARM, Clock(), CROP)) == ""
+    assert lost_words(horizon_chart(Horizon(AZIMUTHS, np.full(720, 80.0)), FARM, Clock(), CROP)).endswith(
         ("Apr", "Mar", "Oct")
     )
     assert lost_words(chart).startswith("loses ")
 
 
 def test_clocks():
-    solar = sun_chart(flat_horizon(), FARM, Clock(None), CROP)
+    solar = horizon_chart(flat_horizon(), FARM, Clock(None), CROP)
     for day in solar.days:  # the sun is on the meridian at 12 whatever the equation of time
         assert day.minutes[np.argmin(np.abs(day.azimuth_deg - 180))] == pytest.approx(720, abs=0.6)
         assert day.minutes[0] + day.minutes[-1] == pytest.approx(1440, abs=2.5)
-    clock = sun_chart(flat_horizon(), FARM, Clock(-5), CROP)
+    clock = horizon_chart(flat_horizon(), FARM, Clock(-5), CROP)
     for day in clock.days:
         noon = solar_noon_s(day_of_year(day.month, day.day), FARM)[0]
         told = (noon - 5 * 3600) % 86_400 / 60
@@ -117,18 +117,18 @@ def test_clocks():
     with pytest.raises(UsageError, match="-15 to 15"):
         Clock(-78.0)
     with pytest.raises(UsageError, match="2-30"):
-        sun_chart(flat_horizon(), FARM, Clock(None), CROP, Details(days=((2, 30),)))
+        horizon_chart(flat_horizon(), FARM, Clock(None), CROP, Details(days=((2, 30),)))
 
 
 def test_an_open_plain_loses_nothing():
-    found = sun_chart(flat_horizon(), FARM, Clock(None), CROP)
+    found = horizon_chart(flat_horizon(), FARM, Clock(None), CROP)
     assert found.stretches == () and found.blockers == ()
     assert all(day.clear_h == day.possible_h for day in found.days)
     assert "nothing on these days" in sun_chart_svg(found)
 
 
 def test_morning_and_evening_of_an_unnamed_ridge_are_two_things():
-    found = sun_chart(Horizon(np.arange(0, 360, 10.0), np.full(36, 8.0)), FARM, Clock(None), CROP)
+    found = horizon_chart(Horizon(np.arange(0, 360, 10.0), np.full(36, 8.0)), FARM, Clock(None), CROP)
     assert len(found.blockers) == 2
     assert found.blockers[0].to_deg < 180 < found.blockers[1].from_deg
     assert found.blockers[0].distance_m is None and found.blockers[0].kind == ""
@@ -159,11 +159,11 @@ def test_picture_is_accessible_svg(chart):
 
 def test_hostile_names_stay_text(chart, tmp_path):
     name = "</text><script>alert(1)</script>&\x00\x0b\"'\ud800"
-    hostile = sun_chart(_row_of_trees(name), FARM, Clock(None), CROP, Details(title=name, notes=(name,)))
+    hostile = horizon_chart(_row_of_trees(name), FARM, Clock(None), CROP, Details(title=name, notes=(name,)))
     svg = sun_chart_svg(hostile)
     root = ElementTree.fromstring(svg.encode("utf-8"))
     assert not list(root.iter(f"{SVG}script")) and "<script" not in svg
-    formula = sun_chart(_row_of_trees("=cmd|' /C calc'!A0"), FARM, Clock(None), CROP)
+    formula = horizon_chart(_row_of_trees("=cmd|' /C calc'!A0"), FARM, Clock(None), CROP)
     write_csv(tmp_path / "hidden.csv", tables.hidden_table(formula), overwrite=False)
     with open(tmp_path / "hidden.csv", encoding="utf-8", newline="") as file:
         rows = list(csv.DictReader(file))
@@ -177,7 +177,7 @@ def test_pictures_everywhere(lat, offset):
     place = Place(lat, 170.0, 10.0)
     rolling = Horizon(np.arange(0, 360, 10.0), 6 + 5 * np.sin(np.radians(np.arange(0, 360, 10.0) * 3)))
     light = light_received(rolling, clear_sky_steps(place, 120), CROP)
-    found = sun_chart(rolling, place, Clock(offset), CROP, Details(light=light))
+    found = horizon_chart(rolling, place, Clock(offset), CROP, Details(light=light))
     root = ElementTree.fromstring(sun_chart_svg(found))
     assert sum(1 for _ in root.iter(f"{SVG}path")) > 3
     words = "".join(element.text or "" for element in root.iter(f"{SVG}text"))
@@ -185,7 +185,7 @@ def test_pictures_everywhere(lat, offset):
 
 
 def test_polar_night_alone():
-    found = sun_chart(flat_horizon(), Place(80, 20), Clock(1), CROP, Details(days=((12, 21), (1, 10))))
+    found = horizon_chart(flat_horizon(), Place(80, 20), Clock(1), CROP, Details(days=((12, 21), (1, 10))))
     assert "On all of these days the sun does not rise." in _texts(sun_chart_svg(found))
 
 
@@ -200,7 +200,7 @@ def test_tables(chart, tmp_path):
     )
     for make in (tables.hidden_table, tables.hours_table, tables.horizon_table):
         write_csv(tmp_path / f"{make.__name__}.csv", make(chart), overwrite=False)
-    bare = sun_chart(flat_horizon(), FARM, Clock(None), CROP)
+    bare = horizon_chart(flat_horizon(), FARM, Clock(None), CROP)
     for make in (tables.hidden_table, tables.hours_table, tables.horizon_table):
         write_csv(tmp_path / f"{make.__name__}.csv", make(bare), overwrite=True)
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -67,7 +66,7 @@ def _outputs(given: argparse.Namespace) -> dict[str, Path]:
 def _screened(values: dict[str, Any], progress: Progress):
     """(result, what the sun charts need) of a screening made now."""
     from tunnelsite.io.read.site import inputs_unchanged, site_from
-    from tunnelsite.report.candidate_study import sun_view
+    from tunnelsite.plans.sunchart.view import sun_view
     from tunnelsite.screening.run import screen
     from tunnelsite.settings.model import settings_from
 
@@ -76,7 +75,7 @@ def _screened(values: dict[str, Any], progress: Progress):
     site = site_from(settings)
     result = screen(site, settings=settings, progress=progress)
     inputs_unchanged(site)
-    return result, sun_view(site, result.frame, settings) if result.choices else None
+    return result, sun_view(site, settings, result.frame).with_farm_steps() if result.choices else None
 
 
 def _kept(given: argparse.Namespace, values: dict[str, Any], progress: Progress):
@@ -89,9 +88,7 @@ def _kept(given: argparse.Namespace, values: dict[str, Any], progress: Progress)
     if not values.get("dem") or not result.choices:
         return result, None
     from tunnelsite.io.read.site import inputs_unchanged, site_from
-    from tunnelsite.report.candidate_study import sun_view
-    from tunnelsite.scan.localise import frame_grid, localised
-    from tunnelsite.scan.surface import add_surface
+    from tunnelsite.plans.sunchart.view import sun_view
     from tunnelsite.settings.model import settings_from
 
     settings = settings_from(values)
@@ -103,10 +100,9 @@ def _kept(given: argparse.Namespace, values: dict[str, Any], progress: Progress)
             "name the inputs of that screening, or leave them out and do without sun charts",
         )
     kept = result.settings
-    frame = localised(site, frame_grid(site, bearing_deg=90.0, cell_m=kept.cell_m, halo_m=kept.halo_m))
-    add_surface(frame, kept.bare_transmission)
+    view = sun_view(site, kept).with_farm_steps()
     inputs_unchanged(site)
-    return result, replace(sun_view(site, frame, kept), site=site)
+    return result, view
 
 
 def _page(given: argparse.Namespace, found, cards: int, progress: Progress):

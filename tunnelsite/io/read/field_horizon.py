@@ -6,90 +6,26 @@ import csv
 import io
 import math
 import os
-from dataclasses import dataclass
 from pathlib import Path
 
-import numpy as np
-
-from tunnelsite.core.errors import InputRefused, UsageError
-from tunnelsite.core.horizon import Horizon
+from tunnelsite.core.errors import InputRefused
+from tunnelsite.core.field_readings import FieldReadings
 from tunnelsite.io.read.files import file_name
 
 COLUMNS = ("azimuth_deg", "elevation_deg")
-NORTHS = ("true", "magnetic")
 LARGEST_BYTES = 1_000_000
 FEWEST_ROWS = 3
-WIDEST_GAP_DEG = 45.0
 ANGLES = "a compass bearing from 0 to 360 degrees and an angle from -10 to 90 degrees above level"
 
 
-@dataclass(frozen=True)
-class FieldHorizon:
-    """A measured horizon with true azimuths. notes: what was assumed, and gaps between readings that are wide."""
+def read_field_readings(path: str | os.PathLike) -> FieldReadings:
+    """Compass and clinometer readings from a CSV with the columns azimuth_deg and elevation_deg.
 
-    horizon: Horizon
-    name: str
-    notes: tuple[str, ...]
-
-
-def read_field_horizon(path: str | os.PathLike, *, north: str, declination_deg: float | None = None) -> FieldHorizon:
-    """A horizon from compass and clinometer readings.
-
-    Arguments: path of a CSV with the columns azimuth_deg and elevation_deg (others are left alone; `#` lines are
-    comments); north, `true` or
-    `magnetic`, what the azimuths were read from; declination_deg, how far magnetic north lies east of true north, for magnetic readings.
-    Errors: UsageError for `north` or a missing or idle declination; InputRefused, naming the line, for the file.
+    Other columns are left alone; `#` lines are comments. Errors: InputRefused, naming the line.
     """
-    shift = _declination(north, declination_deg)
     file = Path(path)
-    rows = _rows(file)
-    azimuth = np.array([row[0] for row in rows]) + shift
-    azimuth %= 360.0
-    order = np.argsort(azimuth, kind="stable")
-    azimuth, elevation = azimuth[order], np.array([row[1] for row in rows])[order]
-    same = np.flatnonzero(np.diff(azimuth) < 1e-9)
-    if len(same):
-        line = rows[order[same[0] + 1]][2]
-        raise InputRefused(
-            f"{file.name}, line {line}: the direction {rows[order[same[0]]][0]:g} is there twice (360 is 0)",
-            "each direction once",
-            "delete the reading that is wrong",
-        )
-    notes = [
-        f"{len(rows)} readings; azimuths from {north} north"
-        + (f", declination {shift:+g} deg added" if north == "magnetic" else "")
-    ]
-    gaps = np.diff(azimuth, append=azimuth[0] + 360.0)
-    if gaps.max() > WIDEST_GAP_DEG:
-        k = int(np.argmax(gaps))
-        notes.append(
-            f"no reading between {azimuth[k]:.0f} and {(azimuth[k] + gaps[k]) % 360:.0f} deg: a straight line was drawn"
-        )
-    return FieldHorizon(Horizon(azimuth, elevation), file_name(file), tuple(notes))
-
-
-def _declination(north: str, declination_deg: float | None) -> float:
-    if north not in NORTHS:
-        raise UsageError(
-            f"north of the field horizon is {north!r}", " or ".join(NORTHS), "say what the compass was set to"
-        )
-    if north == "true":
-        if declination_deg is not None:
-            raise UsageError(
-                "a declination was given for azimuths from true north",
-                "one or the other",
-                "leave the declination out, or say magnetic",
-            )
-        return 0.0
-    if declination_deg is None:
-        raise UsageError(
-            "the azimuths are from magnetic north and no declination was given",
-            "the declination of place and year in degrees, east positive",
-            "look it up for the day of the readings; near Boston it is about -14",
-        )
-    if not -180.0 <= declination_deg <= 180.0:
-        raise UsageError(f"the declination is {declination_deg}", "-180 to 180 degrees, east positive", "correct it")
-    return float(declination_deg)
+    azimuths, elevations, lines = zip(*_rows(file), strict=True)
+    return FieldReadings(azimuths, elevations, file_name(file), lines)
 
 
 def _rows(file: Path) -> list[tuple[float, float, int]]:

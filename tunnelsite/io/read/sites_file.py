@@ -95,10 +95,16 @@ def read_candidate(path: str, rank: int) -> ScreenedCandidate:
     return ScreenedCandidate(row, _row(pads, rank), _run(path, name), name)
 
 
-def candidate_row(path: str, rank: int, needed: tuple[str, ...] = NEEDED) -> tuple[dict[str, Any], str]:
-    """(Columns of one candidate, the file's name). Arguments and errors: as `read_candidate`; needed, columns that must be there."""
+def read_option(path: str, rank: int) -> ScreenedCandidate:
+    """As `read_candidate`, without the pad."""
+    row, name = candidate_row(path, rank)
+    return ScreenedCandidate(row, {}, _run(path, name), name)
+
+
+def candidate_row(path: str, rank: int) -> tuple[dict[str, Any], str]:
+    """(Columns of one candidate, the file's name). Arguments and errors: as `read_candidate`."""
     found = _candidates(path)
-    missing = [name for name in needed if name not in found.columns]
+    missing = [name for name in NEEDED if name not in found.columns]
     if missing:
         raise InputRefused(
             f"{OPTION}: the candidates of {found.name} have no column {', '.join(missing)}",
@@ -111,8 +117,7 @@ def candidate_row(path: str, rank: int, needed: tuple[str, ...] = NEEDED) -> tup
         raise UsageError(f"--rank is {rank}", choose, "choose another" if ranks else "screen again with other limits")
     row = _row(found, rank)
     for name, ends in RANGES.items():
-        if name in needed:
-            _check_number(found.name, f"candidate {rank}", name, row[name], ends)
+        _check_number(found.name, f"candidate {rank}", name, row[name], ends)
     return row, found.name
 
 

@@ -10,10 +10,9 @@ from tunnelsite.core.errors import UsageError
 from tunnelsite.core.horizon import Horizon
 from tunnelsite.core.units import MONTH_DAYS, MONTHS
 from tunnelsite.plans.sunchart.blockers import Blocker, blockers_of
+from tunnelsite.plans.sunchart.settings import MONTHLY
 from tunnelsite.sun.position import DAY_S, Place, day_of_year, midnight_s, solar_noon_s, sun_positions
 from tunnelsite.sun.received import Light
-
-DAYS = tuple((month, 21) for month in range(1, 13))
 
 
 @dataclass(frozen=True)
@@ -144,12 +143,12 @@ class Details:
     title: str = "Sun chart"
     ground: Horizon | None = None
     eye_m: float = 0.0
-    days: tuple[tuple[int, int], ...] = DAYS
+    days: tuple[tuple[int, int], ...] = MONTHLY
     light: Light | None = None
     notes: tuple[str, ...] = ()
 
 
-def sun_chart(
+def horizon_chart(
     horizon: Horizon,
     place: Place,
     clock: Clock,

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import Any
+
 from tunnelsite.core.units import FOOT_M, MONTHS
 from tunnelsite.plans.sunchart.blockers import Blocker
 from tunnelsite.plans.sunchart.chart import SunChart, clock_words
+from tunnelsite.plans.sunchart.ridge_advice import season_words
 
 CAVEAT = (
     "Sun clear or hidden: the centre of the disc, clear sky. Trees count as opaque at today's height; bare trees still "
@@ -108,3 +112,22 @@ def description(chart: SunChart) -> str:
         what, where, far, high = blocker_words(blocker)
         parts.append(f"{blocker.number}: {what}, {where}, {far}, top {high}; {stretch_words(chart, blocker.number)}.")
     return " ".join([*parts, *chart.notes])
+
+
+def summary_lines(summary: Mapping[str, Any]) -> list[str]:
+    """The summary of a sun chart in words, a line each."""
+    share = summary["crop_total_share"]
+    lines = [f"{summary['title']} ({summary['lon']:.6f}, {summary['lat']:.6f})"]
+    light = "not assessed" if share is None else f"{share:.1%} of an open site's"
+    lines.append(f"light of the crop months ({summary['crop_months']}): {light}")
+    lines += [f"with crops in it, it {summary['loses']}"] if summary["loses"] else []
+    for day in summary["days"]:
+        name = f"{day['day']:>2} {MONTHS[day['month'] - 1].capitalize()}"
+        lines.append(f"  {name}: {day['clear_h']:5.2f} of {day['possible_h']:5.2f} h of sun clear")
+    lines += season_words(summary["ridge_bearing"])
+    for item in summary["field_differences"]:
+        lines.append(
+            f"field horizon at {item['azimuth_deg']:.0f} deg: measured {item['measured_deg']:.1f}, computed {item['computed_deg']:.1f}"
+        )
+    lines += [f"note: {text}" for text in summary["notes"]]
+    return lines + [f"written: {path}" for path in summary.get("outputs", {}).values()]

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from tunnelsite.core.house import House
 from tunnelsite.core.shade_gap import Roof, midwinter_gap_m
 from tunnelsite.core.sources import sources
-from tunnelsite.settings.model import Settings, crop_period
-from tunnelsite.sun.film import LABEL, WINTER_NORTH, WINTER_SOUTH, season_transmission
-from tunnelsite.sun.irradiance import SunSteps
+from tunnelsite.sun.film import LABEL, WINTER_NORTH, WINTER_SOUTH, FilmLight
 
 GAP_LABEL = (
     "derived, not published: level ground, midwinter, edge of the shadow at the foot of the next house; "
@@ -20,18 +19,18 @@ RULE_LATITUDE_DEG = 40.0  # [@ridge-eorganic]
 
 
 def ridge_light(
-    lat_deg: float, bearing_deg: float, steps: SunSteps, crop_days: tuple[tuple[int, int], tuple[int, int]]
+    lat_deg: float, bearing_deg: float, ridges: Sequence[FilmLight], crop_days: tuple[tuple[int, int], tuple[int, int]]
 ) -> dict[str, Any]:
     """Share of the light of open ground that a film-covered arch passes, by season: ridge E-W, N-S and as asked.
 
-    Arguments: lat_deg, + = north; bearing_deg of the ridge from true north; steps, a year of open sky at the place; crop_days,
-    first and last day of the crop. A share is None in polar night.
+    Arguments: lat_deg, + = north; bearing_deg of the ridge from true north; ridges, what film passes with the ridge E-W, N-S and at
+    that bearing; crop_days, first and last day of the crop. A share is None in polar night.
     """
     winter, summer = (WINTER_NORTH, WINTER_SOUTH) if lat_deg >= 0 else (WINTER_SOUTH, WINTER_NORTH)
     seasons = {"winter_half_year": winter, "summer_half_year": summer, "crop_months": crop_days}
     found = []
     for name, period in (seasons | {"year": ((1, 1), (12, 31))}).items():
-        east_west, north_south, this = (season_transmission(steps, bearing, period) for bearing in (90, 0, bearing_deg))
+        east_west, north_south, this = (ridge.share(period) for ridge in ridges)
         gain = None if east_west is None or north_south is None else east_west / north_south - 1
         shares = {"east_west": east_west, "north_south": north_south, "this_bearing": this}
         row = {key: _rounded(value) for key, value in (shares | {"east_west_over_north_south": gain}).items()}
@@ -39,7 +38,7 @@ def ridge_light(
     return {
         "bearing_deg": bearing_deg,
         "seasons": found,
-        "source": f"{LABEL}; {steps.source}",
+        "source": f"{LABEL}; {ridges[0].steps.source}",
         "published_advice": published_advice(lat_deg),
     }
 
@@ -52,12 +51,6 @@ def season_words(ridge: dict[str, Any]) -> list[str]:
         for row in ridge["seasons"]
         if row["east_west_over_north_south"] is not None
     ]
-
-
-def farm_advice(settings: Settings, lat_deg: float, steps: SunSteps) -> dict[str, Any]:
-    """What holds for the whole farm: `ridge_light` of the crop months and bearing asked for, and `house_gaps`."""
-    ridge = ridge_light(lat_deg, settings.bearing_deg, steps, crop_period(settings.crop_months))
-    return {"ridge_bearing": ridge, "clear_gaps": house_gaps(lat_deg, settings.bearing_deg, settings.houses)}
 
 
 def published_advice(lat_deg: float) -> str:

@@ -7,17 +7,23 @@ import pytest
 from tests.plans.sunchart.test_site_horizon import _frame
 from tunnelsite.core.house import House
 from tunnelsite.core.units import FOOT_M
-from tunnelsite.report.ridge_advice import house_gaps, published_advice, ridge_light
+from tunnelsite.plans.sunchart.ridge_advice import house_gaps, published_advice, ridge_light
+from tunnelsite.sun.film import FilmLight
 from tunnelsite.sun.irradiance import clear_sky_steps
 from tunnelsite.sun.position import Place
 
 CROP = ((10, 1), (4, 30))
 
 
+def ridges(steps, bearing):
+    return [FilmLight.of(steps, one) for one in (90.0, 0.0, bearing)]
+
+
 @pytest.fixture(scope="module", params=[43.0, -43.0])
 def advice(request):
     lat, crop = request.param, CROP if request.param > 0 else ((4, 1), (10, 31))
-    return {bearing: ridge_light(lat, bearing, clear_sky_steps(Place(lat, 0.0)), crop) for bearing in (90.0, 0.0, 70.0)}
+    steps = clear_sky_steps(Place(lat, 0.0))
+    return {bearing: ridge_light(lat, bearing, ridges(steps, bearing), crop) for bearing in (90.0, 0.0, 70.0)}
 
 
 def rows(found):
@@ -51,7 +57,7 @@ def test_published_advice_follows_latitude_and_says_that_sources_disagree():
 
 def test_polar_night_is_null():
     steps = clear_sky_steps(Place(80.0, 0.0))
-    row = rows(ridge_light(80.0, 0.0, steps, ((11, 15), (1, 15))))["crop_months"]
+    row = rows(ridge_light(80.0, 0.0, ridges(steps, 0.0), ((11, 15), (1, 15))))["crop_months"]
     assert {row[name] for name in ("east_west", "north_south", "this_bearing", "east_west_over_north_south")} == {None}
     (gap,) = house_gaps(75.0, 90.0, [House(9, 29)])
     assert gap["arch_noon_m"] is None and gap["gable_10_to_14_h_solar_m"] is None
