@@ -14,7 +14,8 @@ from tunnelsite.core.site import Frame
 from tunnelsite.core.units import FOOT_M
 from tunnelsite.desk.measures import Units
 from tunnelsite.desk.mercator import Sheet
-from tunnelsite.desk.messages import Legend, MapLayer, View
+from tunnelsite.desk.map_messages import Legend, MapLayer
+from tunnelsite.desk.messages import View
 from tunnelsite.desk.paint import SLOPES, WATER_BLUES, Painted, Ramp, grey, ramped
 from tunnelsite.drawing.contours import contour_lines, nice_step
 from tunnelsite.io.write.picture_png import png_bytes

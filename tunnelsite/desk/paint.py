@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tunnelsite.desk.messages import Legend, LegendClass, Tick
+from tunnelsite.desk.map_messages import Legend, LegendClass, Tick
 from tunnelsite.drawing.contours import nice_step
 from tunnelsite.io.formats.styles import PALETTES
 

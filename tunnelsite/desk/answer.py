@@ -1,0 +1,157 @@
+"""The answer of a screening as the page shows it: options in words and on the map, what was not assessed, what was rejected and why."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from tunnelsite.core.cautions import CAUTIONS
+from tunnelsite.core.table import Table
+from tunnelsite.desk.measures import Units
+from tunnelsite.desk.outline import house_outline
+from tunnelsite.drawing.outcome_groups import rule_words
+from tunnelsite.report.card_words import measure_words
+from tunnelsite.scan import refine
+from tunnelsite.scan.firmness.ties import undecided
+from tunnelsite.scan.firmness.verdict import told_verdict
+from tunnelsite.screening.result import Result
+from tunnelsite.screening.run_table import DOUBT, VERDICT
+
+IN_WORDS = ("pitch", "deepest_cut", "drainage", "ponding", "drainage_height", "sun", "soils")  # of each option, in this order
+
+
+@dataclass(frozen=True)
+class Told:
+    """How an answer came to be: run, its id; first_look, of a coarse grid; what_if, not kept; took_s [s]."""
+
+    run: str
+    took_s: float
+    first_look: bool = False
+    what_if: bool = False
+
+
+def answer_of(result: Result, told: Told, units: Units) -> dict[str, Any]:
+    """A result as the message `Answer`. Its tables are made here; the verdict is told where it is exact."""
+    tables = result.tables
+    firm = not (told.first_look or told.what_if) and bool(result.choices)
+    verdict = told_verdict(result.verdict) if firm else None
+    options = [_option(result, row, units) for row in result.rows]
+    shares = [row["assessed_pct"] for row in result.rows]
+    return {
+        "run": told.run,
+        "first_look": told.first_look,
+        "what_if": told.what_if,
+        "first_look_words": _coarse_words(result, units) if told.first_look else "",
+        "took_s": round(told.took_s, 2),
+        "headline": [*result.doubts, _headline(result)],
+        "verdict": None if verdict is None else {"word": verdict["words"], "words": verdict["sentence"]},
+        "undecided": undecided(result),
+        "not_assessed": [gap.words for gap in result.gaps],
+        "assessed_pct": min(shares) if shares else None,
+        "options": options,
+        "compromises": _compromises(result, units),
+        "relax": [_relax_words(row) for row in _rows(tables.get("relax"))],
+        "rejections": rejections(result),
+        "notes": _notes(tables["run"]),
+        "cautions": list(CAUTIONS),
+        "settings": result.settings.model_dump(by_alias=True, mode="json", exclude_none=True),
+        "placements": {"tried": _tried(result), "passed": sum(len(scan.index) for scan in result.scans)},
+    }
+
+
+def _option(result: Result, row: Mapping[str, Any], units: Units, breaks: str = "") -> dict[str, Any]:
+    choice = result.choices[row["rank"] - 1]
+    scan = result.scans[choice.scan]
+    _, _, along, across = refine.placement(scan, choice.item)
+    words = [
+        measure_words(judge.criterion, judge.rubric, _known(scan.measures[judge.id][choice.item]), row, feet=units.feet)
+        for name in IN_WORDS
+        for judge in result.judges
+        if judge.id == name
+    ]
+    if row["flags"]:
+        words.append(f"Flags: {row['flags']}")
+    place = {"lon": row["lon"], "lat": row["lat"], "bearing_deg": scan.frame.grid.bearing_deg, "house": row["house"]}
+    return {
+        "rank": row["rank"],
+        "score": row["score"],
+        "place": place,
+        "parcel": row["parcel"],
+        "words": words,
+        "room_m": row["room_m"],
+        "breaks": breaks,
+        "columns": {name: plain(value) for name, value in row.items()},
+    } | house_outline(scan.frame.grid, (along, across), scan.house, scan.pad)
+
+
+def plain(value: Any) -> Any:
+    """A value as JSON can hold it: not known is None."""
+    if isinstance(value, np.generic):
+        value = value.item()
+    return None if isinstance(value, float) and not np.isfinite(value) else value
+
+
+def _known(value: Any) -> float | None:
+    return float(value) if np.isfinite(value) else None
+
+
+def _headline(result: Result) -> str:
+    tried, passed = _tried(result), sum(len(scan.index) for scan in result.scans)
+    if not result.choices:
+        return f"No place passes every rule: {tried:,} placements tried."
+    count = len(result.choices)
+    return f"{count} place{'s' * (count > 1)} stand out of {passed:,} that pass every rule ({tried:,} placements tried)."
+
+
+def _tried(result: Result) -> int:
+    return sum(int(scan.ground.inside.sum()) for scan in result.scans)
+
+
+def _coarse_words(result: Result, units: Units) -> str:
+    cell = units.away(result.frame.grid.cell_m)
+    return f"First look, on cells of {cell}: places and scores will change a little when the exact answer is here."
+
+
+def _compromises(result: Result, units: Units) -> list[dict[str, Any]]:
+    if result.relaxation is None or not result.relaxation.compromises.choices:
+        return []
+    breaks = [row["breaks"] for row in _rows(result.tables["compromises"])]
+    other = result.relaxation.compromises
+    return [_option(other, row, units, words) for row, words in zip(other.rows, breaks, strict=True)]
+
+
+def _relax_words(row: Mapping[str, Any]) -> dict[str, Any]:
+    unit = "" if row["unit"] in (None, "1") else f" {row['unit']}"
+    words = (
+        f"{row['title']} up to {row['relaxed_to']:g}{unit} (now {row['limit_value']:g}{unit}): "
+        f"{row['more_placements']:,} more placements, {row['more_options']} more options"
+    )
+    return {"rule": row.get("rule", ""), "title": row["title"], "words": words}
+
+
+def rejections(result: Result) -> list[dict[str, Any]]:
+    """What each rule took over the whole farm, most first."""
+    titles = {judge.id: judge.criterion.description.title for judge in result.judges}
+    counts: dict[str, int] = {}
+    for row in _rows(result.tables["rejections"]):
+        counts[row["rule"]] = counts.get(row["rule"], 0) + int(row["rejected"])
+    return [
+        {"rule": rule, "title": rule_words(rule, titles), "placements": count, "words": f"{rule_words(rule, titles)}: {count:,} placements"}
+        for rule, count in sorted(counts.items(), key=lambda item: -item[1])
+        if count
+    ]
+
+
+def _notes(run: Table) -> list[str]:
+    notes = [row["value"] for row in run.rows if row["kind"] == "note" and row["name"] not in (DOUBT, VERDICT)]
+    return list(dict.fromkeys(notes))
+
+
+def _rows(table: Table | None) -> list[dict[str, Any]]:
+    if table is None:
+        return []
+    values = {name: table.values(name) for name in table.columns}
+    return [{name: values[name][k] for name in table.columns} for k in range(len(table.rows))]
