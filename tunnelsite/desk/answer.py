@@ -20,7 +20,15 @@ from tunnelsite.scan.firmness.verdict import told_verdict
 from tunnelsite.screening.result import Result
 from tunnelsite.screening.run_table import DOUBT, VERDICT
 
-IN_WORDS = ("pitch", "deepest_cut", "drainage", "ponding", "drainage_height", "sun", "soils")  # of each option, in this order
+IN_WORDS = (
+    "pitch",
+    "deepest_cut",
+    "drainage",
+    "ponding",
+    "drainage_height",
+    "sun",
+    "soils",
+)  # of each option, in this order
 
 
 @dataclass(frozen=True)
@@ -103,7 +111,9 @@ def _headline(result: Result) -> str:
     if not result.choices:
         return f"No place passes every rule: {tried:,} placements tried."
     count = len(result.choices)
-    return f"{count} place{'s' * (count > 1)} stand out of {passed:,} that pass every rule ({tried:,} placements tried)."
+    return (
+        f"{count} place{'s' * (count > 1)} stand out of {passed:,} that pass every rule ({tried:,} placements tried)."
+    )
 
 
 def _tried(result: Result) -> int:
@@ -139,7 +149,12 @@ def rejections(result: Result) -> list[dict[str, Any]]:
     for row in _rows(result.tables["rejections"]):
         counts[row["rule"]] = counts.get(row["rule"], 0) + int(row["rejected"])
     return [
-        {"rule": rule, "title": rule_words(rule, titles), "placements": count, "words": f"{rule_words(rule, titles)}: {count:,} placements"}
+        {
+            "rule": rule,
+            "title": rule_words(rule, titles),
+            "placements": count,
+            "words": f"{rule_words(rule, titles)}: {count:,} placements",
+        }
         for rule, count in sorted(counts.items(), key=lambda item: -item[1])
         if count
     ]

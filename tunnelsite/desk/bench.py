@@ -2,16 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import contextlib
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any, ClassVar
 
+import numba
+
+from tunnelsite.core.errors import UsageError
 from tunnelsite.core.site import Frame, Site
+from tunnelsite.desk.answer_images import AnswerImages
 from tunnelsite.desk.features import site_features
+from tunnelsite.desk.hand import InHand
 from tunnelsite.desk.images import MapImages
-from tunnelsite.desk.land import looked_at
+from tunnelsite.desk.land import Looked, ground_alone, looked_at
+from tunnelsite.desk.measures import Units
 from tunnelsite.desk.project import Project
-from tunnelsite.settings.model import Settings
+from tunnelsite.desk.screening import screened
+from tunnelsite.desk.tap import tapped
+from tunnelsite.screening.result import Result
 
 Told = Callable[[dict[str, Any]], None]
 
@@ -19,27 +28,43 @@ Told = Callable[[dict[str, Any]], None]
 class Bench:
     """What a worker holds.
 
-    Attributes: site, frame: the farm as it was read, on the grid of the wanted ridge bearing. images: what is drawn of it.
+    Attributes: site, frame: the farm as it was read, on the grid of the wanted ridge bearing. result: the answer that is shown, None
+    before the first. images: what is drawn of it. in_hand: measures a house anywhere.
     """
 
     TELLING: ClassVar[tuple[str, ...]] = ("screen", "packet")
 
     def __init__(self) -> None:
-        self.settings: Settings | None = None
         self.site: Site | None = None
         self.frame: Frame | None = None
+        self.result: Result | None = None
         self.images: MapImages | None = None
+        self.in_hand: InHand | None = None
 
     def look(self, folder: str) -> dict[str, Any]:
-        """Read the project's data. Return: view, words for the sheet. Errors: those of the readers."""
+        """Read the project's data. Return: view, words for the sheet; nothing without a terrain model. Errors: those of the readers."""
         project = Project(Path(folder))
-        self.settings = project.settings()
-        found = looked_at(self.settings)
+        settings, units = project.settings(), Units(project.units == "ft")
+        found = looked_at(settings)
         if found is None:
             return {}
-        self.site, self.frame = found.site, found.frame
-        self.images = MapImages(self.frame, feet=project.units == "ft")
-        return found.words(project.units == "ft") | {"view": self.images.view}
+        self.site, self.frame, self.result = found.site, found.frame, None
+        self.images = MapImages(self.frame, feet=units.feet, version=found.version)
+        self.in_hand = InHand(ground_alone(found, settings), units) if len(found.site.parcels) else None
+        return found.words(units.feet) | {"view": self.images.view}
+
+    def screen(self, folder: str, run: str, keep: bool, told: Told) -> dict[str, Any]:
+        """Screen the project as the command line does. Return: the answer, and what was read. Errors: see `screened`."""
+        project = Project(Path(folder))
+        found, units = screened(project, run, told, keep), Units(project.units == "ft")
+        self.site = found.site
+        self._show(found.result, run, units)
+        looked = Looked(found.site, found.result.frame).words(units.feet) | {"view": self.images.view}
+        return {"answer": found.answer, "looked": looked}
+
+    def _show(self, result: Result, run: str, units: Units) -> None:
+        self.result, self.frame = result, result.frame
+        self.images, self.in_hand = AnswerImages(result, run, units), InHand(result, units)
 
     def layers(self) -> dict[str, Any]:
         """What can be drawn."""
@@ -60,3 +85,32 @@ class Bench:
     def features(self) -> dict[str, Any]:
         """What the files hold, as GeoJSON."""
         return site_features(self.site, self.frame.grid, self.images.units)
+
+    def hand(self, lon: float, lat: float, bearing_deg: float, house: str) -> dict[str, Any]:
+        """A house in the hand. Errors: UsageError for a place off the data, or where there is no field yet."""
+        if self.in_hand is None:
+            raise UsageError("there is no field yet", "a field: a file of parcels, or one drawn on the map", "draw one")
+        with one_thread():
+            told = self.in_hand.told(lon, lat, bearing_deg, house)
+        if self.result is None:
+            score = {"steady": None, "here": None, "words": "no score yet: find places first"}
+            told |= {"measured": "ground only", "score": score, "room_m": None, "criteria": []}
+        return told
+
+    def tap(self, lon: float, lat: float) -> dict[str, Any]:
+        """Why not here. Errors: UsageError where nothing was looked for yet."""
+        if self.result is None:
+            raise UsageError("no places were looked for yet", "an answer to ask about", "find places first")
+        with one_thread():
+            return tapped(self.in_hand, lon, lat)
+
+
+@contextlib.contextmanager
+def one_thread() -> Iterator[None]:
+    """Small work is done on one thread: waking others takes longer than it does."""
+    before = numba.get_num_threads()
+    numba.set_num_threads(1)
+    try:
+        yield
+    finally:
+        numba.set_num_threads(before)

@@ -8,8 +8,11 @@ from typing import Any
 from tunnelsite.core.errors import TunnelsiteError
 from tunnelsite.desk.answers import Missing, problem_of
 from tunnelsite.desk.events import Events
-from tunnelsite.desk.messages import ModelState, RunProgress, State, View
+from tunnelsite.desk.messages import ModelState, State, View
+from tunnelsite.desk.newest import Newest
 from tunnelsite.desk.project import Project
+from tunnelsite.desk.runner import Runner
+from tunnelsite.desk.runs import Kept, clear_halves, kept_answer, run_entries, run_folder, run_folders
 from tunnelsite.desk.sheet import headings, questions
 from tunnelsite.desk.worker import Worker
 
@@ -17,29 +20,49 @@ from tunnelsite.desk.worker import Worker
 class Desk:
     """One project folder on the desk.
 
-    Attributes: project; events; version, counts every change that pages have to know of; model, whether the map can be asked for;
-    looked, what was found when the data were read; shown, the worker that holds what is on the map.
+    Attributes: project; events; kept, options.json; version, counts every change that pages have to know of; model, whether the map can
+    be asked for; looked, what was found when the data were read; shown, the worker that holds what is on the map; runner; answer, the
+    one that is shown, and first_look, one of a coarse grid that stands for it meanwhile; in_hand, the questions of the hand.
     """
 
     def __init__(self, project: Project) -> None:
-        self.project, self.events, self.version = project, Events(), 1
+        self.project, self.events, self.kept, self.version = project, Events(), Kept(project), 1
         self.model, self.looked = ModelState(state="none"), {}
         self.shown: Worker | None = None
-        self.run: RunProgress | None = None
+        self.answer: dict[str, Any] | None = None
+        self.first_look: dict[str, Any] | None = None
+        self.in_hand, self.charts = Newest(), Newest()
+        self.runner = Runner(self)
+        self._spare: Worker | None = None
         self._tasks: set[asyncio.Task] = set()
 
     async def start(self) -> None:
-        """Start the worker and, where there is a project, read it."""
+        """Start the workers and, where there is a project, read it."""
+        clear_halves(self.project)
         self.shown = Worker()
         if self.project.begun:
+            self.show_kept()
             self.look_again()
 
     def close(self) -> None:
         """End every process and every stream."""
-        for worker in [self.shown]:
+        self.runner.cancel()
+        for worker in (self.shown, self._spare):
             if worker is not None:
                 worker.kill()
         self.events.close()
+
+    @property
+    def current(self) -> str | None:
+        """The run whose answer is shown."""
+        return None if self.answer is None or self.answer["what_if"] else self.answer["run"]
+
+    @property
+    def stale(self) -> bool:
+        """Whether the project was changed since the answer."""
+        if self.current is None:
+            return False
+        return self.kept.read().get("fingerprint", {}).get(self.current) != self.project.fingerprint()
 
     def changed(self) -> None:
         """Tell every page that there is another state."""
@@ -52,42 +75,114 @@ class Desk:
         self._tasks.add(task)
         task.add_done_callback(self._tasks.discard)
 
+    def take_spare(self) -> Worker:
+        """A worker that has started already, where there is one."""
+        worker, self._spare = self._spare, None
+        return worker if worker is not None and worker.alive else Worker()
+
+    def keep_spare(self) -> None:
+        """Start a worker for the next run, so that it does not wait for it."""
+        if self._spare is None or not self._spare.alive:
+            self._spare = Worker()
+
     def look_again(self) -> None:
         """Read the project's data for the map, in the worker."""
         self.model = ModelState(state="reading", words="reading the ground")
         self.soon(self._look())
 
     async def _look(self) -> None:
+        if not self.shown.alive:
+            self.shown = Worker()
         try:
             self.looked = await self.shown.ask("look", folder=str(self.project.folder))
-            self.model = ModelState(
-                state="ready" if self.looked.get("view") else "none", words=self.looked.get("words", "")
-            )
+            self.model = ModelState(state="ready" if self.looked.get("view") else "none")
         except TunnelsiteError as problem:
             self.looked = {"problem": problem_of(problem).model_dump()}
             self.model = ModelState(state="failed", words=str(problem))
+        self.keep_spare()
         self.events.publish("model", self.model.model_dump())
+        self.changed()
+        if self.model.state == "ready" and self.current is not None and not self.stale and not self.runner.busy:
+            self.runner.start(keep=False, run=self.current)  # so that the hand can measure again
+
+    def show(self, worker: Worker, found: dict[str, Any]) -> None:
+        """Show what a worker has screened; the one that was shown before ends."""
+        if self.shown is not None and self.shown is not worker:
+            self.shown.kill()
+        self.shown, self.answer, self.first_look = worker, found["answer"], None
+        self.looked, self.model = found["looked"], ModelState(state="ready")
+        self.keep_spare()
+        self.mark_current(self.answer["run"])
+        self.events.publish("model", self.model.model_dump())
+        self.events.publish("answer", {"run": self.answer["run"], "first_look": False})
+
+    def mark_current(self, run: str) -> None:
+        """Remember which run is shown and what the project was like."""
+        prints = self.kept.read().get("fingerprint", {})
+        self.kept.change({"current": run, "fingerprint": prints | {run: self.project.fingerprint()}})
+
+    def show_kept(self) -> None:
+        """Show the answer that was shown last, or the newest."""
+        names = [folder.name for folder in run_folders(self.project)]
+        run = self.kept.read().get("current")
+        if names:
+            try:
+                self.answer = kept_answer(self.project, run if run in names else names[0])
+            except TunnelsiteError:
+                self.answer = None
+
+    def open_run(self, run: str, settings: bool) -> None:
+        """Go back to a kept run. Arguments: settings, whether its project file comes back too. Errors: Missing, OutputFailed."""
+        folder = run_folder(self.project, run)
+        self.answer, self.first_look = kept_answer(self.project, run), None
+        if settings:
+            self.project.restore((folder / "farm.toml").read_text("utf-8"))
+            self.mark_current(run)
+            self.look_again()
+        else:
+            self.kept.change({"current": run})
+        self.events.publish("answer", {"run": run, "first_look": False})
         self.changed()
 
     async def ask(self, what: str, **given: Any) -> Any:
         """Ask the worker that holds what is on the map. Errors: Missing where there is none yet; those of the question."""
         if self.shown is None or self.model.state != "ready":
             raise Missing("there is no map yet", "a terrain model in the folder", "give one under Ground")
+        if not self.shown.alive:
+            self.look_again()
         return await self.shown.ask(what, **given)
 
     async def state(self) -> State:
         """Everything the sheet shows."""
-        project = self.project
-        view = self.looked.get("view")
+        project, view = self.project, self.looked.get("view")
         return State(
             version=self.version,
             folder=str(project.folder),
             name=project.folder.name,
             begun=project.begun,
             units=project.units,
+            hemisphere="south" if self.looked.get("south") else "north",
             view=None if view is None else View(**view),
-            headings=headings(project, self.looked, {}),
+            headings=headings(project, self.looked, self._found()),
             questions=questions(self.looked),
             model=self.model,
-            run=self.run,
+            run=self.runner.progress if self.runner.busy else None,
+            current=self.current,
+            stale=self.stale,
+            runs=run_entries(project),
+            notes=self.looked.get("notes", []),
         )
+
+    def _found(self) -> dict[str, Any]:
+        """What the answer on the map says, for the sheet's headings."""
+        if self.answer is None:
+            return {}
+        count = len(self.answer["options"])
+        words = f"{count} options" + (
+            f", best {self.answer['options'][0]['score']:.0f} of 100" if count else ": no place passes every rule"
+        )
+        stale = self.stale
+        return {
+            "find": words + ("; the project was changed since" if stale else ""),
+            "find_state": "doubt" if stale or not count else "ok",
+        }

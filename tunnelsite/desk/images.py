@@ -12,9 +12,9 @@ from tunnelsite.core.grid import transformer
 from tunnelsite.core.reproject import WGS84, to_wgs84
 from tunnelsite.core.site import Frame
 from tunnelsite.core.units import FOOT_M
+from tunnelsite.desk.map_messages import Legend, MapLayer
 from tunnelsite.desk.measures import Units
 from tunnelsite.desk.mercator import Sheet
-from tunnelsite.desk.map_messages import Legend, MapLayer
 from tunnelsite.desk.messages import View
 from tunnelsite.desk.paint import SLOPES, WATER_BLUES, Painted, Ramp, grey, ramped
 from tunnelsite.drawing.contours import contour_lines, nice_step

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import hashlib
 import os
 import shutil
 from collections.abc import Iterator, Mapping, Sequence
@@ -121,6 +122,14 @@ class Project:
     def restore(self, text: str) -> None:
         """Put back a whole project file, such as that of an earlier run. Errors: OutputFailed."""
         write_whole(self.farm, text, overwrite=True)
+
+    def fingerprint(self) -> str:
+        """Changes with the project file and what was drawn."""
+        digest = hashlib.sha256()
+        for file in (self.farm, self.drawn):
+            with contextlib.suppress(OSError):
+                digest.update(file.read_bytes())
+        return digest.hexdigest()
 
     def text(self) -> str:
         """farm.toml as it stands. Errors: UsageError."""

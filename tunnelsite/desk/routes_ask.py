@@ -1,3 +1,40 @@
-"""To be filled."""
+"""The house in the hand, its sun chart, and a tap on the map."""
 
-ROUTES: tuple = ()
+from __future__ import annotations
+
+from typing import Any
+
+from starlette.requests import Request
+from starlette.responses import Response
+
+from tunnelsite.desk.answers import Conflict, body_of, number_of
+from tunnelsite.desk.host import Desk
+from tunnelsite.desk.messages import Hand, Tap
+
+
+async def _hand(desk: Desk, request: Request) -> Any:
+    asked = await body_of(request, Hand)
+    place = asked.model_dump(exclude={"seq"})
+    found = await desk.in_hand.ask(lambda: desk.ask("hand", **place))
+    return {"dropped": True, "seq": asked.seq} if found is None else found | {"seq": asked.seq}
+
+
+async def _sun(desk: Desk, request: Request) -> Response:
+    place = {name: number_of(request, name) for name in ("lon", "lat", "bearing_deg")}
+    house = request.query_params.get("house", "")[:60]
+    found = await desk.charts.ask(lambda: desk.ask("sun_chart", **place, house=house))
+    if found is None:
+        raise Conflict("a newer chart was asked for", "one chart at a time", "take the newer one")
+    return Response(found, media_type="image/svg+xml")
+
+
+async def _tap(desk: Desk, request: Request) -> Any:
+    asked = await body_of(request, Tap)
+    return await desk.ask("tap", **asked.model_dump())
+
+
+ROUTES = (
+    ("POST", "/api/hand", _hand),
+    ("GET", "/api/hand/sun.svg", _sun),
+    ("POST", "/api/tap", _tap),
+)

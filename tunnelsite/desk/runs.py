@@ -39,7 +39,9 @@ def run_folders(project: Project) -> list[Path]:
     """Kept runs, the newest first."""
     if not project.runs.is_dir():
         return []
-    return sorted((one for one in project.runs.iterdir() if (one / ANSWER).is_file() and one.name[0] != "."), reverse=True)
+    return sorted(
+        (one for one in project.runs.iterdir() if (one / ANSWER).is_file() and one.name[0] != "."), reverse=True
+    )
 
 
 def run_folder(project: Project, run: str) -> Path:
@@ -55,7 +57,9 @@ def kept_answer(project: Project, run: str) -> dict[str, Any]:
     try:
         return json.loads((run_folder(project, run) / ANSWER).read_text("utf-8"))
     except ValueError as problem:
-        raise UsageError(f"the answer of run {run} cannot be read ({problem})", "the file as it was written", "run again") from None
+        raise UsageError(
+            f"the answer of run {run} cannot be read ({problem})", "the file as it was written", "run again"
+        ) from None
 
 
 def run_settings(project: Project, run: str) -> dict[str, Any]:
@@ -63,7 +67,9 @@ def run_settings(project: Project, run: str) -> dict[str, Any]:
     try:
         return tomllib.loads((run_folder(project, run) / FARM).read_text("utf-8"))
     except (OSError, ValueError) as problem:
-        raise UsageError(f"the settings of run {run} cannot be read ({problem})", "the file as it was written", "run again") from None
+        raise UsageError(
+            f"the settings of run {run} cannot be read ({problem})", "the file as it was written", "run again"
+        ) from None
 
 
 def differences(first: dict[str, Any], second: dict[str, Any]) -> list[dict[str, str]]:
@@ -97,9 +103,15 @@ def run_entries(project: Project) -> list[RunEntry]:
             best = answer["options"][0]["score"] if answer["options"] else None
             words = f"{_when(folder.name)}: {said}, crops {settings.get('crop_months', 'all year')}"
             size = sum(file.stat().st_size for file in folder.iterdir())
-            found.append(RunEntry(id=folder.name, words=words, options=len(answer["options"]), best=best, changes=changes, bytes=size))
+            found.append(
+                RunEntry(
+                    id=folder.name, words=words, options=len(answer["options"]), best=best, changes=changes, bytes=size
+                )
+            )
         except (UsageError, OSError, KeyError, TypeError) as problem:
-            found.append(RunEntry(id=folder.name, words=f"{folder.name}: cannot be read ({problem})", options=0, best=None))
+            found.append(
+                RunEntry(id=folder.name, words=f"{folder.name}: cannot be read ({problem})", options=0, best=None)
+            )
     return found
 
 

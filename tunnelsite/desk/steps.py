@@ -36,7 +36,9 @@ class Clock:
     Arguments: told, called with a message; bearings, how many; houses, their names; what the message says besides.
     """
 
-    def __init__(self, told: Callable[[dict[str, Any]], None], bearings: int, houses: Sequence[str], start: dict[str, Any]) -> None:
+    def __init__(
+        self, told: Callable[[dict[str, Any]], None], bearings: int, houses: Sequence[str], start: dict[str, Any]
+    ) -> None:
         frame = [(name, *step) for name, step in FRAME_STEPS.items()]
         tries = [(f"placements of {house}", PLACEMENTS[0], f"{PLACEMENTS[1]} {house}") for house in houses]
         self._plan = [*(frame + tries) * bearings, *((name, *step) for name, step in ENDING.items())]
@@ -57,7 +59,9 @@ class Clock:
         spent = now - self._begun
         left = spent * (1 - done) / done if done > 0.03 else None
         said = words if left is None else f"{words}; about {_seconds(left)} left"
-        self._told(self._start | {"step": name, "step_words": words, "share": round(done, 4), "left_s": left, "words": said})
+        self._told(
+            self._start | {"step": name, "step_words": words, "share": round(done, 4), "left_s": left, "words": said}
+        )
 
 
 def _seconds(left_s: float) -> str:

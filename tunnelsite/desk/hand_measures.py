@@ -1,0 +1,99 @@
+"""The measures of a house anywhere: by the engine, the rules and the scores of the screening, on a piece of its frame."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from tunnelsite.core.house import House, Pad
+from tunnelsite.decisions.explain import Explanation, explain_at
+from tunnelsite.desk.spot import Spots
+from tunnelsite.scan.engine import Scan, scanned
+from tunnelsite.scan.judge import scores
+from tunnelsite.scan.open_ground import bars, open_ground
+from tunnelsite.scan.ranking import Choice
+from tunnelsite.scan.steady import steady_scores
+from tunnelsite.screening.candidate_rows import candidate_row
+from tunnelsite.screening.result import Result
+
+SPARE_M = 26.0  # ground beyond the pad that errors of the pitch and the edges of the pad look at
+
+
+@dataclass(frozen=True)
+class Measured:
+    """A house anywhere.
+
+    Attributes: scan, the placements tried round it, its own among them at `item`; row, its columns as those of a candidate, None
+    where heights are missing; explained, every rule; steady, its steady score, None where a rule rejects it; parcel, whose open
+    ground or inside holds it.
+    """
+
+    scan: Scan
+    item: int | None
+    row: dict[str, Any] | None
+    explained: Explanation
+    steady: float | None
+
+    @property
+    def centre_m(self) -> tuple[float, float]:
+        """Along and across [m] of the house's centre on the scan's grid."""
+        grid = self.scan.frame.grid
+        along, across = grid.centre(grid.rows // 2, grid.cols // 2)
+        return float(along), float(across)
+
+
+def measured(result: Result, spots: Spots, place: tuple[float, float, float], house: House) -> Measured:
+    """Measure a house where it is held.
+
+    Arguments: result and the pieces of its frame; place, longitude, latitude, ridge bearing [deg]; house.
+    Errors: UsageError for a place off the data.
+    """
+    settings = result.settings
+    pad = Pad.around(house, settings.apron_m)
+    reach = np.hypot(pad.length_m, pad.width_m) / 2 + settings.shift_m + SPARE_M
+    frame = spots.piece(*place, reach)
+    ground = open_ground(frame, pad, settings.setback_m, bars(frame, settings.clearance_m))
+    grid = frame.grid
+    centre = grid.rows // 2 * grid.cols + grid.cols // 2
+    owner = np.full(grid.shape, -1, ground.owner.dtype)
+    down, right = np.ogrid[: grid.rows, : grid.cols]
+    close = np.hypot(down - grid.rows // 2, right - grid.cols // 2) * grid.cell_m <= settings.shift_m + grid.cell_m
+    owner[close] = ground.owner[close]
+    owner.flat[centre] = max(0, int(owner.flat[centre]))
+    free = [replace(judge, rubric=replace(judge.rubric, limit=None)) for judge in result.judges]
+    scan = scanned(frame, (house, pad), replace(ground, owner=owner), free, settings.pad_pitch)
+    mini = replace(result, scans=[scan], scored=[np.empty(0)], here=[np.empty(0)], choices=[])
+    there = np.flatnonzero(scan.index == centre)
+    if not len(there):
+        empty = scan.only(np.zeros(len(scan.index), bool))
+        explained = explain_at(replace(mini, scans=[empty]), *place[:2])
+        return Measured(scan, None, None, explained, None)
+    steady, passing = _steady(result, scan, replace(ground), centre)
+    shown, item = (
+        (passing, int(np.searchsorted(passing.index, centre))) if steady is not None else (scan, int(there[0]))
+    )
+    here = scores(shown, result.judges, settings.combine)
+    whole = replace(mini, scans=[shown], here=[here], scored=[steady_scores(shown, here, settings.shift_m)])
+    score = float(whole.scored[0][item])
+    row = candidate_row(replace(whole, choices=[Choice(0, item, score)]), 1)
+    explained = explain_at(
+        whole if steady is not None else replace(mini, scans=[scan.only(np.zeros(len(scan.index), bool))]), *place[:2]
+    )
+    return Measured(shown, item, row, explained, steady)
+
+
+def _steady(result: Result, scan: Scan, ground, centre: int) -> tuple[float | None, Scan]:
+    """The steady score at the centre, None where a rule rejects it, and the placements round it that pass."""
+    keep = ground.owner.flat[scan.index] >= 0
+    for judge in result.judges:
+        if judge.rubric.limit is not None:
+            keep &= ~judge.rubric.beyond(scan.measures[judge.id])
+    passing = replace(scan.only(keep), ground=ground)
+    at = np.flatnonzero(passing.index == centre)
+    if not len(at):
+        return None, passing
+    here = scores(passing, result.judges, result.settings.combine)
+    value = float(steady_scores(passing, here, result.settings.shift_m)[at[0]])
+    return (value if np.isfinite(value) else None), passing

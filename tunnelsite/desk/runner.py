@@ -1,0 +1,114 @@
+"""One run at a time, in a process of its own: progress to every page, cancelled at once, nothing half left."""
+
+from __future__ import annotations
+
+import contextlib
+import shutil
+from typing import TYPE_CHECKING, Any
+
+from tunnelsite.core.errors import TunnelsiteError
+from tunnelsite.desk.answers import Conflict, problem_of
+from tunnelsite.desk.messages import RunProgress
+from tunnelsite.desk.runs import new_run_id
+from tunnelsite.desk.worker import Worker
+
+if TYPE_CHECKING:
+    from tunnelsite.desk.host import Desk
+
+
+class Runner:
+    """Starts, follows and ends runs of a desk.
+
+    Attributes: progress, of the run that goes on or ended last; worker, its process, None where none goes on.
+    """
+
+    def __init__(self, desk: Desk) -> None:
+        self.desk, self.worker = desk, None
+        self.progress: RunProgress | None = None
+        self._quiet = False  # measuring again what is kept already is no run for the user
+
+    @property
+    def busy(self) -> bool:
+        """Whether a run of the user's goes on."""
+        return self.worker is not None and not self._quiet
+
+    def start(self, keep: bool = True, run: str | None = None) -> RunProgress:
+        """Start a run. Arguments: keep, whether it is written; run, the id of a kept one that is only measured again.
+
+        Errors: Conflict where one goes on; UsageError for settings that cannot be run.
+        """
+        desk = self.desk
+        if self.busy:
+            raise Conflict("a run goes on", "one run at a time", "wait for it, or cancel it")
+        if self.worker is not None:
+            self.cancel()
+        if keep:
+            desk.project.settings()
+        self._quiet = not keep
+        self.worker = desk.take_spare()
+        name = run or new_run_id(desk.project)
+        self.progress = RunProgress(id=name, state="waiting", words="starting")
+        desk.soon(self._follow(self.worker, self.progress, keep))
+        if keep:
+            self._say(self.progress)
+        return self.progress
+
+    def cancel(self) -> bool:
+        """End the run at once. Return: whether one went on."""
+        worker, self.worker = self.worker, None
+        if worker is None:
+            return False
+        worker.kill()
+        if self.progress is not None:
+            shutil.rmtree(self.desk.project.runs / f".{self.progress.id}.partial", ignore_errors=True)
+            with contextlib.suppress(OSError):
+                self.desk.project.runs.rmdir()  # where it holds nothing
+            self.progress = self.progress.model_copy(
+                update={"state": "cancelled", "words": "cancelled; nothing was kept of it"}
+            )
+            if not self._quiet:
+                self._say(self.progress)
+                self.desk.changed()
+        return True
+
+    async def _follow(self, worker: Worker, progress: RunProgress, keep: bool) -> None:
+        desk = self.desk
+        try:
+            found = await worker.ask("screen", self._heard, folder=str(desk.project.folder), run=progress.id, keep=keep)
+        except TunnelsiteError as problem:
+            worker.kill()
+            if self.worker is worker:
+                self.worker = None
+                self._failed(progress, problem)
+            return
+        if self.worker is not worker:  # cancelled in the last moment
+            return
+        self.worker = None
+        desk.show(worker, found)
+        if keep:
+            self.progress = RunProgress(id=progress.id, state="done", share=1.0, words=found["answer"]["headline"][-1])
+            self._say(self.progress)
+        desk.changed()
+
+    def _failed(self, progress: RunProgress, problem: TunnelsiteError) -> None:
+        told = problem_of(problem)
+        self.progress = progress.model_copy(update={"state": "failed", "words": told.words, "problem": told})
+        shutil.rmtree(self.desk.project.runs / f".{progress.id}.partial", ignore_errors=True)
+        if not self._quiet:
+            self._say(self.progress)
+        self.desk.changed()
+
+    def _heard(self, message: dict[str, Any]) -> None:
+        if self.progress is None or message["id"] != self.progress.id or self._quiet or self.worker is None:
+            return
+        answer = message.pop("answer", None)
+        if answer is not None:
+            self.desk.first_look = answer
+            self._say(self.progress.model_copy(update={"state": "first_look", "words": answer["first_look_words"]}))
+            self.desk.events.publish("answer", {"run": self.progress.id, "first_look": True})
+            return
+        self.progress = RunProgress(**message)
+        self._say(self.progress)
+
+    def _say(self, progress: RunProgress) -> None:
+        self.desk.events.publish("run", progress.model_dump(mode="json"))

@@ -1,0 +1,112 @@
+"""A tap on the map: why a house is not offered here, or what the place loses against the best."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from tunnelsite.core.errors import UsageError
+from tunnelsite.decisions.explain import Explanation, RuleCheck, explain_at
+from tunnelsite.desk.answer import plain
+from tunnelsite.desk.hand import InHand
+from tunnelsite.drawing.outcome_groups import group_of, rule_words, shown_scan
+from tunnelsite.scan.refine import placement
+
+MOST_LOSSES = 5
+LEAST_LOSS = 0.1  # points
+HEADS = {"water": "Water", "edge": "Edge of the field", "keep": "Keep clear", "stand": "Something stands there", "ground": "Ground",
+         "unknown": "Heights", "other": "Rule"}  # fmt: skip
+
+
+def tapped(in_hand: InHand, lon: float, lat: float) -> dict[str, Any]:
+    """The message of a tap, for the house and ridge of the first option."""
+    result = in_hand.result
+    number = shown_scan(result)
+    scan = result.scans[number]
+    place = {"lon": lon, "lat": lat, "bearing_deg": scan.frame.grid.bearing_deg, "house": scan.house.name}
+    try:
+        found = explain_at(result, lon, lat, number)
+    except UsageError as problem:
+        return {
+            "place": place,
+            "state": "outside",
+            "words": [str(problem)],
+            "reasons": [],
+            "losses": [],
+            "rank": None,
+            "score": None,
+        }
+    titles = {judge.id: judge.criterion.description.title for judge in result.judges}
+    reasons = [_reason(in_hand, found, rule, titles) for rule in found.broken]
+    losses = [] if reasons else _losses(in_hand, found)
+    if reasons:
+        state, words = "not offered", [f"{reasons[0]['words']} Not offered.", *(one["words"] for one in reasons[1:])]
+    else:
+        state = "listed" if found.rank else "offered"
+        words = [_verdict(in_hand, found), *(one["words"] for one in losses)]
+    return {"place": place, "state": state, "words": words, "reasons": reasons, "losses": losses, "rank": found.rank,
+            "score": plain(found.score)}  # fmt: skip
+
+
+def _reason(in_hand: InHand, found: Explanation, rule: RuleCheck, titles: dict[str, str]) -> dict[str, Any]:
+    """A broken rule in a sentence of the trade."""
+    said = _water(in_hand, found, rule) or f"{rule_words(rule.rule, titles)}: {in_hand.rule_words(rule)}."
+    return {
+        "rule": rule.rule,
+        "title": titles.get(rule.rule, rule.title),
+        "words": f"{HEADS[group_of(rule.rule)]}: {said}",
+    }
+
+
+def _water(in_hand: InHand, found: Explanation, rule: RuleCheck) -> str:
+    """How much drains through and how deep it stands, for every rule on water."""
+    if rule.rule not in ("drainage", "ponding"):
+        return ""
+    values = {one.rule: one.value for one in found.rules}
+    parts = []
+    if values.get("drainage") is not None:
+        parts.append(f"{in_hand.units.land(values['drainage'])} drain through here")
+    if values.get("ponding") is not None and values["ponding"] >= 0.01:
+        parts.append(f"it stands {in_hand.units.depth(values['ponding'])} deep before it leaves")
+    return "; ".join(parts) + "." if parts else ""
+
+
+def _verdict(in_hand: InHand, found: Explanation) -> str:
+    if found.rank:
+        return f"This is option {found.rank}, {found.score:.1f} of 100."
+    if found.score is None:
+        return "Nothing that has a weight could be assessed here."
+    best = in_hand.result.choices[0].score if in_hand.result.choices else None
+    less = "" if best is None else f", {best - found.score:.1f} less than option 1"
+    return f"Every rule is kept here: {found.score:.1f} of 100{less}." + (
+        f" It is not in the list: {found.not_listed}." if found.not_listed else ""
+    )
+
+
+def _losses(in_hand: InHand, found: Explanation) -> list[dict[str, Any]]:
+    """What the place loses against option 1, the most first; against full marks where there is no option."""
+    best = _best_points(in_hand)
+    told = []
+    for rule in found.rules:
+        if rule.points is None:
+            continue
+        lost = (best[rule.rule] - rule.points) if rule.rule in best else (rule.could_gain or 0.0)
+        if lost >= LEAST_LOSS:
+            said = f"{rule.title} costs {lost:.1f} points"
+            if rule.value is not None:
+                said += f" ({in_hand.amount(rule.value, rule.unit)})"
+            told.append({"id": rule.rule, "title": rule.title, "points": lost, "words": said + "."})
+    return sorted(told, key=lambda one: -one["points"])[:MOST_LOSSES]
+
+
+def _best_points(in_hand: InHand) -> dict[str, float]:
+    result = in_hand.result
+    if not result.choices:
+        return {}
+    choice = result.choices[0]
+    scan = result.scans[choice.scan]
+    row, col, _, _ = placement(scan, choice.item)
+    from tunnelsite.core.reproject import to_wgs84
+
+    lon, lat = to_wgs84(scan.frame.grid, *scan.frame.grid.centre(row, col))
+    rules = explain_at(result, float(lon), float(lat), choice.scan).rules
+    return {rule.rule: rule.points for rule in rules if rule.points is not None}
