@@ -177,10 +177,10 @@ class Desk:
         """What the answer on the map says, for the sheet's headings."""
         if self.answer is None:
             return {}
-        count = len(self.answer["options"])
-        words = f"{count} options" + (
-            f", best {self.answer['options'][0]['score']:.0f} of 100" if count else ": no place passes every rule"
-        )
+        options = self.answer["options"]
+        count, words = len(options), "no place passes every rule"
+        if options:
+            words = f"{count} options, best {options[0]['score']:.0f} of 100"
         stale = self.stale
         return {
             "find": words + ("; the project was changed since" if stale else ""),

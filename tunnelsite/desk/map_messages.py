@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Literal
 
+from pydantic import Field
+
 from tunnelsite.desk.messages import Message, View
 
 
@@ -32,9 +34,9 @@ class Legend(Message):
     unit: str = ""
     low: Tick | None = None
     high: Tick | None = None
-    colours: list[str] = []
-    ticks: list[Tick] = []
-    classes: list[LegendClass] = []
+    colours: list[str] = Field(default_factory=list)
+    ticks: list[Tick] = Field(default_factory=list)
+    classes: list[LegendClass] = Field(default_factory=list)
     note: str = ""
 
 

@@ -5,20 +5,28 @@ from __future__ import annotations
 from functools import cached_property
 from typing import Any
 
+import numpy as np
+
+from tunnelsite.core.errors import UsageError
+from tunnelsite.core.grid import transformer, true_bearing
+from tunnelsite.core.horizon import Horizon
+from tunnelsite.core.reproject import WGS84
 from tunnelsite.core.site import Frame, Site
 from tunnelsite.core.units import MONTHS, days_of
-from tunnelsite.plans.sunchart.site_horizon import PointHorizon, Surroundings, horizon_at
+from tunnelsite.kernels.light.horizon import Rays, earth_drop_per_m, horizon_profile
+from tunnelsite.plans.sunchart.crowns_seen import crowns_seen
 from tunnelsite.screening.crop_sun import bare_months
 from tunnelsite.settings.model import Settings, crop_period
 from tunnelsite.sun.irradiance import SunSteps, clear_sky_steps, weather_steps
 from tunnelsite.sun.position import Place, day_of_year
-from tunnelsite.sun.received import light_received
 
 OPEN = 0.9995  # what rounds to all of the light
+EVERY_DEG = 3.0  # of the horizon; the sun chart looks every half degree
+STEP_MINUTES = 20
 
 
 class PointLight:
-    """Light at points of one frame, which has its surface."""
+    """Light at points of one frame, which has its surface; the far land is left to the sun chart."""
 
     def __init__(self, site: Site, frame: Frame, settings: Settings) -> None:
         self.site, self.frame, self.settings = site, frame, settings
@@ -27,26 +35,52 @@ class PointLight:
     def steps(self) -> SunSteps:
         """The sun of a year at the farm; it stands the same all over it."""
         place = Place(self.frame.lat_deg, self.frame.lon_deg, self.frame.datum_m)
-        return clear_sky_steps(place) if self.site.weather is None else weather_steps(self.site.weather, place)
+        if self.site.weather is not None:
+            return weather_steps(self.site.weather, place)
+        return clear_sky_steps(place, STEP_MINUTES)
 
-    def horizon(self, lon: float, lat: float) -> PointHorizon:
-        """What is seen from a place at the height of the crops. Errors: UsageError off the data."""
-        around = Surroundings(bare_months(self.settings, lat), self.site.far_dem, self.settings.far_reach_m)
-        return horizon_at(self.frame, lon, lat, self.settings.light_height_m, around)
+    @cached_property
+    def azimuths(self) -> np.ndarray:
+        """Directions in which the sun ever stands [deg]."""
+        every = np.arange(0.0, 360.0, EVERY_DEG)
+        away = np.abs((self.steps.azimuth_deg[:, None] - every + 180.0) % 360.0 - 180.0).min(axis=0)
+        return every[away <= EVERY_DEG]
+
+    def horizon(self, lon: float, lat: float) -> Horizon:
+        """What is seen from a place at the height of the crops, towards the sun. Errors: UsageError off the data."""
+        frame, grid = self.frame, self.frame.grid
+        along, across = grid.from_map(*transformer(WGS84, grid.crs_wkt).transform(lon, lat))
+        row, col = int((grid.north_m - across) / grid.cell_m), int((along - grid.west_m) / grid.cell_m)
+        if not (0 <= row < grid.rows and 0 <= col < grid.cols and np.isfinite(frame.ground[row, col])):
+            raise UsageError(f"{lon:.6f}, {lat:.6f} has no elevation", "a place on the terrain model", "move the house")
+        eye = float(frame.ground[row, col]) + self.settings.light_height_m
+        on_grid = (self.azimuths - (true_bearing(grid, along, across) - 90.0)) % 360.0
+        rays = Rays(drop_per_m=earth_drop_per_m())
+        foliage = crowns_seen(frame, grid.centre(row, col), eye, on_grid, bare_months(self.settings, lat))
+        layer = frame.layers["surface" if foliage is None else "surface_leafless"]
+        found = horizon_profile(layer, row, col, eye, grid.cell_m, on_grid, rays)
+        return Horizon(self.azimuths, np.nan_to_num(found.horizon_deg), foliage=foliage)
+
+    def shares(self, lon: float, lat: float) -> list[float | None]:
+        """Share of the direct sun by month, January first; None where the sun does not rise. Errors: UsageError off the data."""
+        steps = self.steps
+        passed = self.horizon(lon, lat).beam_factor(steps.azimuth_deg, steps.elevation_deg, steps.month)
+        whole = np.bincount(steps.month, steps.beam_wh, 13)[1:]
+        here = np.bincount(steps.month, steps.beam_wh * passed, 13)[1:]
+        return [float(part / all_of_it) if all_of_it > 0 else None for part, all_of_it in zip(here, whole, strict=True)]
 
     def told(self, lon: float, lat: float) -> dict[str, Any]:
         """The twelve months in the middle of the house, and the darkest with crops. Errors: UsageError off the data."""
         period = crop_period(self.settings.crop_months)
-        light = light_received(self.horizon(lon, lat).surface, self.steps, period)
         crops = set(days_of(period))
         months = [
             {
                 "month": month,
                 "name": MONTHS[month - 1].capitalize(),
-                "share": one.beam_share,
+                "share": share,
                 "crop": day_of_year(month, 15) in crops,
             }
-            for month, one in enumerate(light.months, 1)
+            for month, share in enumerate(self.shares(lon, lat), 1)
         ]
         judged = [one for one in months if one["crop"] and one["share"] is not None]
         if not judged:

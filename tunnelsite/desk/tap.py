@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from tunnelsite.core.errors import UsageError
+from tunnelsite.core.reproject import to_wgs84
 from tunnelsite.decisions.explain import Explanation, RuleCheck, explain_at
 from tunnelsite.desk.answer import plain
 from tunnelsite.desk.hand import InHand
@@ -105,8 +106,6 @@ def _best_points(in_hand: InHand) -> dict[str, float]:
     choice = result.choices[0]
     scan = result.scans[choice.scan]
     row, col, _, _ = placement(scan, choice.item)
-    from tunnelsite.core.reproject import to_wgs84
-
     lon, lat = to_wgs84(scan.frame.grid, *scan.frame.grid.centre(row, col))
     rules = explain_at(result, float(lon), float(lat), choice.scan).rules
     return {rule.rule: rule.points for rule in rules if rule.points is not None}
