@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import contextlib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any, ClassVar
 
-import numba
-
 from tunnelsite.core.errors import UsageError
+from tunnelsite.core.placement import Placement
 from tunnelsite.core.site import Frame, Site
 from tunnelsite.desk.answer_images import AnswerImages
 from tunnelsite.desk.features import site_features
@@ -20,6 +18,8 @@ from tunnelsite.desk.measures import Units
 from tunnelsite.desk.project import Project
 from tunnelsite.desk.screening import screened
 from tunnelsite.desk.tap import tapped
+from tunnelsite.kernels.one_thread import one_thread
+from tunnelsite.plans.sunchart.plan import sun_chart_in
 from tunnelsite.screening.result import Result
 
 Told = Callable[[dict[str, Any]], None]
@@ -104,13 +104,10 @@ class Bench:
         with one_thread():
             return tapped(self.in_hand, lon, lat)
 
-
-@contextlib.contextmanager
-def one_thread() -> Iterator[None]:
-    """Small work is done on one thread: waking others takes longer than it does."""
-    before = numba.get_num_threads()
-    numba.set_num_threads(1)
-    try:
-        yield
-    finally:
-        numba.set_num_threads(before)
+    def sun_chart(self, lon: float, lat: float, bearing_deg: float, house: str) -> str:
+        """The sun chart of a place as SVG. Errors: as `hand`."""
+        if self.in_hand is None:
+            raise UsageError("there is no field yet", "a field: a file of parcels, or one drawn on the map", "draw one")
+        with one_thread():
+            place = Placement(lon, lat, bearing_deg, self.in_hand.house(house))
+            return sun_chart_in(self.in_hand.view, place).pictures["chart"]

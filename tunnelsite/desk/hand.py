@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import time
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 
 from tunnelsite.core.house import House
 from tunnelsite.core.units import MONTHS
-from tunnelsite.decisions.explain import RuleCheck
+from tunnelsite.decisions.explain import Prepared
+from tunnelsite.decisions.explanation import RuleCheck
 from tunnelsite.desk.answer import plain
 from tunnelsite.desk.hand_measures import Measured, measured
 from tunnelsite.desk.measures import NOT_KNOWN, Units
@@ -17,8 +19,10 @@ from tunnelsite.desk.outline import house_outline
 from tunnelsite.desk.point_light import PointLight
 from tunnelsite.desk.spot import Spots
 from tunnelsite.drawing.outcome_groups import rule_words
+from tunnelsite.plans.sunchart.view import SunView
 from tunnelsite.report.card_words import measure_words
 from tunnelsite.scan.steady import room_to_shift
+from tunnelsite.screening.crop_sun import bare_months
 from tunnelsite.screening.result import Result
 
 GROUND_RULES = ("boundary", "structures", "obstacles")
@@ -36,7 +40,15 @@ class InHand:
     def __init__(self, result: Result, units: Units) -> None:
         self.result, self.units = result, units
         self.spots = Spots(result.site, result.frame)
+        self.prepared = Prepared.of(result)
         self.light = PointLight(result.site, result.frame, result.settings)
+
+    @cached_property
+    def view(self) -> SunView:
+        """What all sun charts of the farm share."""
+        result = self.result
+        bare = bare_months(result.settings, result.frame.lat_deg)
+        return SunView(result.site, result.frame, result.settings, bare).with_farm_steps()
 
     def house(self, text: str) -> House:
         """The house of a size, with the kind and ridge height of the run. Errors: UsageError."""

@@ -8,7 +8,9 @@ from typing import Any
 import numpy as np
 
 from tunnelsite.core.house import House, Pad
-from tunnelsite.decisions.explain import Explanation, explain_at
+from tunnelsite.core.placement import Placement
+from tunnelsite.decisions.explain import Prepared, explain_at
+from tunnelsite.decisions.explanation import Explanation
 from tunnelsite.desk.spot import Spots
 from tunnelsite.scan.engine import Scan, scanned
 from tunnelsite.scan.judge import scores
@@ -68,7 +70,7 @@ def measured(result: Result, spots: Spots, place: tuple[float, float, float], ho
     there = np.flatnonzero(scan.index == centre)
     if not len(there):
         empty = scan.only(np.zeros(len(scan.index), bool))
-        explained = explain_at(replace(mini, scans=[empty]), *place[:2])
+        explained = _explained(replace(mini, scans=[empty]), place, house)
         return Measured(scan, None, None, explained, None)
     steady, passing = _steady(result, scan, replace(ground), centre)
     shown, item = (
@@ -78,10 +80,13 @@ def measured(result: Result, spots: Spots, place: tuple[float, float, float], ho
     whole = replace(mini, scans=[shown], here=[here], scored=[steady_scores(shown, here, settings.shift_m)])
     score = float(whole.scored[0][item])
     row = candidate_row(replace(whole, choices=[Choice(0, item, score)]), 1)
-    explained = explain_at(
-        whole if steady is not None else replace(mini, scans=[scan.only(np.zeros(len(scan.index), bool))]), *place[:2]
-    )
+    rejected = replace(mini, scans=[scan.only(np.zeros(len(scan.index), bool))])
+    explained = _explained(rejected if steady is None else whole, place, house)
     return Measured(shown, item, row, explained, steady)
+
+
+def _explained(result: Result, place: tuple[float, float, float], house: House) -> Explanation:
+    return explain_at(Prepared.of(result), Placement(*place, house))
 
 
 def _steady(result: Result, scan: Scan, ground, centre: int) -> tuple[float | None, Scan]:

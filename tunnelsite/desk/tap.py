@@ -5,12 +5,12 @@ from __future__ import annotations
 from typing import Any
 
 from tunnelsite.core.errors import UsageError
-from tunnelsite.core.reproject import to_wgs84
-from tunnelsite.decisions.explain import Explanation, RuleCheck, explain_at
+from tunnelsite.core.placement import Placement
+from tunnelsite.decisions.explain import explain_at, explain_rank
+from tunnelsite.decisions.explanation import Explanation, RuleCheck
 from tunnelsite.desk.answer import plain
 from tunnelsite.desk.hand import InHand
 from tunnelsite.drawing.outcome_groups import group_of, rule_words, shown_scan
-from tunnelsite.scan.refine import placement
 
 MOST_LOSSES = 5
 LEAST_LOSS = 0.1  # points
@@ -25,7 +25,7 @@ def tapped(in_hand: InHand, lon: float, lat: float) -> dict[str, Any]:
     scan = result.scans[number]
     place = {"lon": lon, "lat": lat, "bearing_deg": scan.frame.grid.bearing_deg, "house": scan.house.name}
     try:
-        found = explain_at(result, lon, lat, number)
+        found = explain_at(in_hand.prepared, Placement(lon, lat, scan.frame.grid.bearing_deg, scan.house))
     except UsageError as problem:
         return {
             "place": place,
@@ -103,9 +103,5 @@ def _best_points(in_hand: InHand) -> dict[str, float]:
     result = in_hand.result
     if not result.choices:
         return {}
-    choice = result.choices[0]
-    scan = result.scans[choice.scan]
-    row, col, _, _ = placement(scan, choice.item)
-    lon, lat = to_wgs84(scan.frame.grid, *scan.frame.grid.centre(row, col))
-    rules = explain_at(result, float(lon), float(lat), choice.scan).rules
+    rules = explain_rank(result, 1).rules
     return {rule.rule: rule.points for rule in rules if rule.points is not None}
