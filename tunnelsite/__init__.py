@@ -7,7 +7,9 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from tunnelsite.core.house import House
     from tunnelsite.core.placement import Placement
+    from tunnelsite.decisions.compare import compare
     from tunnelsite.decisions.explain import explain
+    from tunnelsite.decisions.robustness import robustness
     from tunnelsite.io.read.site import read_site
     from tunnelsite.plans.plan import Plan
     from tunnelsite.plans.sunchart.plan import sun_chart
@@ -24,9 +26,11 @@ __all__ = [
     "Result",
     "Settings",
     "SunChartSettings",
+    "compare",
     "explain",
     "option",
     "read_site",
+    "robustness",
     "screen",
     "sun_chart",
 ]
@@ -39,9 +43,11 @@ _HOMES = {
     "Result": "tunnelsite.screening.result",
     "Settings": "tunnelsite.settings.model",
     "SunChartSettings": "tunnelsite.plans.sunchart.settings",
+    "compare": "tunnelsite.decisions.compare",
     "explain": "tunnelsite.decisions.explain",
     "option": "tunnelsite.screening.option",
     "read_site": "tunnelsite.io.read.site",
+    "robustness": "tunnelsite.decisions.robustness",
     "screen": "tunnelsite.screening.run",
     "sun_chart": "tunnelsite.plans.sunchart.plan",
 }

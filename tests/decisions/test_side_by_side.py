@@ -37,7 +37,7 @@ def test_points_add_up_to_the_score_whatever_was_assessed():
     found = side_by_side(COLUMNS, CRITERIA, [1, 2, 3])
     assert found.points.sum(axis=0) == pytest.approx([80, 60, 50])
     assert found.points[:, 0] == pytest.approx([60, 10, 10]) and found.points[:, 1] == pytest.approx([37.5, 22.5, 0])
-    assert [name for name, _, _ in found.criteria] == ["pitch", "sun", "soils"]  # no weight, no line
+    assert [one.id for one in found.criteria] == ["pitch", "sun", "soils"]  # no weight, no line
     assert found.measures == {"upslope_m2": (1234.5, 10.0, 0.04)}  # what was nowhere assessed has no line
 
 

@@ -1,13 +1,24 @@
-"""Two rankings side by side: places that appear in both, changes of rank and score, settings that differ."""
+"""Two screenings, or several candidates of one, side by side."""
 
 from __future__ import annotations
 
+import os
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import asdict, dataclass
+from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
 import shapely
+
+from tunnelsite.core.errors import UsageError
+from tunnelsite.core.layers import Features
+from tunnelsite.core.reproject import reprojected
+from tunnelsite.decisions.side_by_side import SideBySide, side_by_side
+from tunnelsite.io.read.sites_file import FinishedRun, ranks_of, read_run, run_of_tables
+from tunnelsite.screening.result import Result
+
+if TYPE_CHECKING:
+    import pandas
 
 LEAST_OVERLAP = 0.5  # of the smaller footprint: two candidates are the same place
 
@@ -21,6 +32,124 @@ class Pair:
     rank_b: int | None
     overlap: float
     score_change: float | None
+
+
+class Comparison(Protocol):
+    """What sets two screenings, or candidates of one, apart."""
+
+    @property
+    def summary(self) -> dict[str, Any]:
+        """Everything, ready for JSON."""
+
+    @property
+    def tables(self) -> dict[str, pandas.DataFrame]:
+        """Tables by name; what was not assessed is missing."""
+
+    def words(self) -> str:
+        """The comparison for people."""
+
+
+@dataclass(frozen=True, repr=False)
+class RunsCompared:
+    """Two screenings side by side.
+
+    Attributes: pairs, in order of the first ranking, then what only the second holds. settings, inputs: by name those that differ, as
+    (first, second); None where one run does not state it.
+    """
+
+    pairs: tuple[Pair, ...]
+    settings: dict[str, tuple[Any, Any]]
+    inputs: dict[str, tuple[Any, Any]]
+
+    @property
+    def summary(self) -> dict[str, Any]:
+        """Everything, ready for JSON."""
+        return {
+            "pairs": [asdict(pair) for pair in self.pairs],
+            "settings": {name: list(values) for name, values in self.settings.items()},
+            "inputs": {name: list(values) for name, values in self.inputs.items()},
+        }
+
+    @property
+    def tables(self) -> dict[str, pandas.DataFrame]:
+        """`pairs` of places; `settings` and `inputs` that differ."""
+        import pandas
+
+        pairs = pandas.DataFrame([asdict(pair) for pair in self.pairs]).convert_dtypes()
+        differing = {"settings": self.settings, "inputs": self.inputs}
+        return {"pairs": pairs} | {
+            name: pandas.DataFrame([(key, *two) for key, two in values.items()], columns=["name", "first", "second"])
+            for name, values in differing.items()
+        }
+
+    def words(self) -> str:
+        """The comparison for people."""
+        lines = [f"{'first':>6} {'second':>6}  shared  change of score"]
+        for pair in self.pairs:
+            ranks = ["-" if rank is None else str(rank) for rank in (pair.rank_a, pair.rank_b)]
+            both = pair.rank_a is not None and pair.rank_b is not None
+            told = f"{pair.overlap:5.0%}  {pair.score_change:+.2f}" if both else "only in one"
+            lines.append(f"{ranks[0]:>6} {ranks[1]:>6}  {told}")
+        lines.append(in_words(self.pairs))
+        for what, found in (("setting", self.settings), ("input", self.inputs)):
+            for name, values in found.items():
+                told = " | ".join("not given" if value is None else str(value) for value in values)
+                lines.append(f"{what} {name}: {told}")
+        return "\n".join(lines)
+
+    def __repr__(self) -> str:
+        return f"<RunsCompared: {in_words(self.pairs)}>"
+
+
+def compare(
+    a: Result | str | os.PathLike, b: Result | str | os.PathLike | None = None, ranks: Sequence[int] | None = None
+) -> Comparison:
+    """Two screenings side by side, or several candidates of one.
+
+    Arguments: a, b: screenings, or the GeoPackages they wrote; b = None compares candidates of `a`. ranks: which of them, two or more,
+    the first being the one the others are measured against; None = the first three.
+    Errors: InputRefused for a file that no screening wrote; UsageError for ranks that are not there, or ranks and two screenings.
+    """
+    if b is None:
+        return _candidates_compared(_finished(a), ranks)
+    if ranks is not None:
+        raise UsageError("compare was given two screenings and ranks", "one or the other", "leave the ranks out")
+    return _runs_compared(_finished(a), _finished(b))
+
+
+def _finished(of: Result | str | os.PathLike) -> FinishedRun:
+    if not isinstance(of, Result):
+        return read_run(os.fspath(of))
+    table = of.tables["candidates"]
+    columns = {name: table.values(name) for name in table.columns}
+    name = of.site.parcels.name
+    candidates = Features(np.asarray(table.geometry, object), columns, table.crs, name)
+    return run_of_tables(candidates, of.tables["run"].rows, of.tables["criteria"].rows)
+
+
+def _candidates_compared(run: FinishedRun, ranks: Sequence[int] | None) -> SideBySide:
+    known = ranks_of(run.candidates)
+    wanted = known[:3] if ranks is None else list(ranks)
+    if len(set(wanted)) < max(2, len(wanted)):
+        given = f"ranks are {', '.join(map(str, wanted)) or 'not there'}"
+        raise UsageError(given, "two or more different ranks", "correct it")
+    for rank in wanted:
+        if rank not in known:
+            expected = f"1 to {len(known)}" if known else "a run with candidates"
+            raise UsageError(f"ranks name {rank}", expected, "correct it")
+    return side_by_side(run.candidates.columns, run.criteria, wanted, run.settings.get("combine", "mean"))
+
+
+def _runs_compared(first: FinishedRun, second: FinishedRun) -> RunsCompared:
+    shapes = [first.candidates.geometry, second.candidates.geometry]
+    if len(second.candidates):
+        shapes[1] = reprojected(second.candidates, first.candidates.crs).geometry
+    scores = [[float(value) for value in run.candidates.columns.get("score", [])] for run in (first, second)]
+    return RunsCompared(
+        tuple(paired(shapes[0], scores[0], shapes[1], scores[1])),
+        differing(first.settings, second.settings),
+        differing(first.inputs, second.inputs),
+    )
 
 
 def paired(first, scores_a: Sequence[float], second, scores_b: Sequence[float]) -> list[Pair]:

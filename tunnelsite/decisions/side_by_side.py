@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import asdict, dataclass
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from tunnelsite.scan.combine import dominance
+
+if TYPE_CHECKING:
+    import pandas
 
 # Columns of a candidate that say where it is or repeat another; everything else that is a number is a measure.
 NOT_MEASURES = (
@@ -19,13 +22,22 @@ MOST_REASONS = 4
 
 
 @dataclass(frozen=True)
+class WeighedCriterion:
+    """A criterion with a weight."""
+
+    id: str
+    title: str
+    weight: float
+
+
+@dataclass(frozen=True, repr=False)
 class SideBySide:
     """Candidates in the order asked for (n of them).
 
     Attributes:
         ranks, scores, places: of each; a place is parcel, house and bearing in words.
         measures: by column, one value each, None = not assessed. flags: words.
-        criteria: (id, title, weight) of what has a weight. marks: float64 [criteria, n], 0..1, NaN = not assessed.
+        criteria: what has a weight. marks: float64 [criteria, n], 0..1, NaN = not assessed.
         points: float64 [criteria, n], what each adds to the score; None where scores are no weighted mean.
         beaten: (rank, rank that beats it): at least as good on every mark and better on one.
     """
@@ -35,25 +47,53 @@ class SideBySide:
     places: tuple[str, ...]
     measures: dict[str, tuple[float | None, ...]]
     flags: tuple[str, ...]
-    criteria: tuple[tuple[str, str, float], ...]
+    criteria: tuple[WeighedCriterion, ...]
     marks: np.ndarray
     points: np.ndarray | None
     beaten: tuple[tuple[int, int], ...]
 
+    @property
+    def summary(self) -> dict[str, Any]:
+        """Everything, ready for JSON."""
+        told = asdict(self) | {"marks": self._by_criterion(self.marks), "reasons": self.reasons()}
+        told["criteria"] = [[one.id, one.title, one.weight] for one in self.criteria]
+        told["points"] = None if self.points is None else self._by_criterion(self.points)
+        return told
+
+    @property
+    def tables(self) -> dict[str, pandas.DataFrame]:
+        """`measures`, `marks` and, for a weighted mean, `points`: a row each, a column per rank."""
+        import pandas
+
+        found = {"measures": pandas.DataFrame(self.measures, index=list(self.ranks), dtype="Float64").T}
+        for name, values in (("marks", self.marks), ("points", self.points)):
+            if values is not None:
+                index = [one.id for one in self.criteria]
+                found[name] = pandas.DataFrame(values, index, list(self.ranks)).astype("Float64")
+        return found
+
+    def __repr__(self) -> str:
+        scored = ", ".join(f"{rank} ({score:.1f})" for rank, score in zip(self.ranks, self.scores, strict=True))
+        return f"<SideBySide: ranks {scored}>"
+
+    def _by_criterion(self, values: np.ndarray) -> dict[str, list[float | None]]:
+        rows = zip(self.criteria, values, strict=True)
+        return {one.id: [None if np.isnan(value) else float(value) for value in row] for one, row in rows}
+
     def words(self) -> str:
         """The comparison for people."""
-        wide = max(12, *(len(name) for name in self.measures), *(len(title) for _, title, _ in self.criteria)) + 2
+        wide = max(12, *(len(name) for name in self.measures), *(len(one.title) for one in self.criteria)) + 2
         head = f"{'':{wide}}" + "".join(f"{'rank ' + str(rank):>12}" for rank in self.ranks)
         lines = [f"{rank}: {place}" for rank, place in zip(self.ranks, self.places, strict=True)] + ["", head]
         lines.append(_line("score", [f"{score:.1f}" for score in self.scores], wide))
         lines += [_line(name, [_number(value) for value in values], wide) for name, values in self.measures.items()]
         what = "marks (0 to 1)" if self.points is None else "marks (0 to 1) and points"
         lines += ["", f"{what:{wide}}".rstrip()]
-        for k, (_, title, weight) in enumerate(self.criteria):
+        for k, one in enumerate(self.criteria):
             values = ["-" if np.isnan(mark) else f"{mark:.2f}" for mark in self.marks[k]]
             if self.points is not None:
                 values = [f"{value} {points:5.1f}" for value, points in zip(values, self.points[k], strict=True)]
-            lines.append(_line(title, values, wide) + f"  weight {weight:g}")
+            lines.append(_line(one.title, values, wide) + f"  weight {one.weight:g}")
         return "\n".join([*lines, "", *self.reasons(), *self._flag_words()])
 
     def reasons(self) -> list[str]:
@@ -80,7 +120,7 @@ class SideBySide:
         order = [int(i) for i in np.argsort(-np.abs(change), kind="stable") if abs(change[i]) >= LEAST_POINTS]
         if not order:
             return ": they score alike on every criterion"
-        parts = [f"{change[i]:+.1f} for {self.criteria[i][1].lower()}" for i in order[:MOST_REASONS]]
+        parts = [f"{change[i]:+.1f} for {self.criteria[i].title.lower()}" for i in order[:MOST_REASONS]]
         rest = float(sum(change[i] for i in order[MOST_REASONS:]))
         return ": " + ", ".join(parts) + (f", {rest:+.1f} for the rest" if len(order) > MOST_REASONS else "")
 
@@ -133,7 +173,7 @@ def side_by_side(
         tuple(places),
         measures,
         tuple(str(value or "") for value in values("flags")),
-        tuple((str(row["criterion"]), str(row["title"]), float(row["weight"])) for row in weighed),
+        tuple(WeighedCriterion(str(row["criterion"]), str(row["title"]), float(row["weight"])) for row in weighed),
         marks,
         _points(marks, weights) if combine == "mean" else None,
         _beaten(marks, ranks),

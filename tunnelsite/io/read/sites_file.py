@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -70,9 +71,15 @@ def read_run(path: str) -> FinishedRun:
     ranks_of(found)
     for k, score in enumerate(found.columns.get("score", ()), 1):
         _check_number(found.name, f"row {k}", "score", score, (0, 100))
-    rows = _run(path, found.name)
-    by_kind = [{row["name"]: row["value"] for row in rows if row["kind"] == kind} for kind in ("setting", "input")]
-    return FinishedRun(found, *by_kind, _criteria(path, found.name))
+    return run_of_tables(found, _run(path, found.name), _criteria(path, found.name))
+
+
+def run_of_tables(
+    candidates: Features, rows: Iterable[Mapping[str, Any]], criteria: Iterable[Mapping[str, Any]]
+) -> FinishedRun:
+    """A finished run from its tables. Arguments: candidates; rows of the run table; rows of the criteria table."""
+    kinds = {kind: {row["name"]: row["value"] for row in rows if row["kind"] == kind} for kind in ("setting", "input")}
+    return FinishedRun(candidates, kinds["setting"], kinds["input"], tuple(dict(row) for row in criteria))
 
 
 def _criteria(path: str, name: str) -> tuple[dict[str, Any], ...]:

@@ -16,6 +16,7 @@ from tunnelsite.kernels.water.flow import CODE, COL_STEP, OUTLET, ROW_STEP, flow
 from tunnelsite.kernels.water.upslope import upslope_sum
 from tunnelsite.scan.engine import Judge, Scan
 from tunnelsite.scan.pitch_error import PitchError
+from tunnelsite.scan.ranked_run import RankSettings
 from tunnelsite.scan.steady import nearby
 from tunnelsite.scan.strip import Strip
 
@@ -43,7 +44,7 @@ def drawn_water(
     errors: Sequence[PitchError],
     judges: Sequence[Judge],
     draws: tuple[int, int],
-    settings,
+    settings: RankSettings,
 ) -> dict[str, Wet]:
     """Route the flow again on drawn grounds, and let criteria on water measure it.
 
@@ -171,7 +172,7 @@ def drawn_windows(basin: Basin, errors: np.ndarray, range_m: float) -> np.ndarra
     return np.where(land, found, np.nan)
 
 
-def wet_measures(basin: Basin, grounds: np.ndarray, judges: Sequence[Judge], settings) -> dict[str, Wet]:
+def wet_measures(basin: Basin, grounds: np.ndarray, judges: Sequence[Judge], settings: RankSettings) -> dict[str, Wet]:
     """Let criteria on water measure drawn grounds.
 
     Arguments: basin; grounds [draws, n, h, w]; judges; settings of the run (slope of the pad, shift).

@@ -3,17 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from tunnelsite.scan.firmness.other_weights import drawn_weights, ranks_of
 from tunnelsite.scan.firmness.rank_shares import ranked_scores
+from tunnelsite.scan.ranked_run import RankedRun
 from tunnelsite.scan.ranking import Choice, RankRules, ranked
 from tunnelsite.scan.steady import SCORE_STEP, steady_marks
-
-if TYPE_CHECKING:
-    from tunnelsite.screening.result import Result
 
 OPTIONS = (
     200  # that take part besides those listed; an option far down the list wins under no weights near the given ones
@@ -35,7 +32,7 @@ class Winner:
     better: int
 
 
-def best_everywhere(result: Result, concentration: float = 50.0, draws: int = 500, seed: int = 1) -> list[Winner]:
+def best_everywhere(result: RankedRun, concentration: float = 50.0, draws: int = 500, seed: int = 1) -> list[Winner]:
     """Which option is the best of all when the weights are drawn at random, most often first.
 
     Arguments: result of a screening, or of a kept run; concentration, draws and seed, see `drawn_weights`.
@@ -61,5 +58,5 @@ def best_everywhere(result: Result, concentration: float = 50.0, draws: int = 50
     return sorted(found, key=lambda winner: -winner.share)
 
 
-def _better(result: Result, one: Choice) -> int:
+def _better(result: RankedRun, one: Choice) -> int:
     return sum(int((values > one.score + SCORE_STEP / 2).sum()) for values in result.scored)

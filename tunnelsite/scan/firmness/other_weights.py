@@ -7,21 +7,19 @@ Weights are drawn round those given; curves and limits stay. For errors in every
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 from scipy.special import ndtr
 
 from tunnelsite.scan.pitch_error import PitchError, pitch_error
+from tunnelsite.scan.ranked_run import RankedRun
 from tunnelsite.scan.steady import steady_marks
-
-if TYPE_CHECKING:
-    from tunnelsite.screening.result import Result
 
 TOLERANCE = 1.0 / 192.0  # 3/4 in per 12 ft; common practice, no source
 
 
-def candidate_marks(result: Result) -> np.ndarray:
+def candidate_marks(result: RankedRun) -> np.ndarray:
     """Marks of the ranked candidates over their shifts: float64 [criteria, candidates], NaN = not assessed."""
     marks = [steady_marks(result.scans[c.scan], c.item, result.judges, result.settings.shift_m) for c in result.choices]
     return np.array(marks, np.float64).reshape(len(result.choices), len(result.judges)).T
@@ -78,7 +76,7 @@ def chance_within(slope, error: float, tolerance: float = TOLERANCE):
     return ndtr((tolerance - slope) / error) - ndtr((-tolerance - slope) / error)
 
 
-def pitch_errors(result: Result) -> list[PitchError]:
+def pitch_errors(result: RankedRun) -> list[PitchError]:
     """How far the pitch of each candidate may be off, by the error of the elevations that the settings state or leave open."""
     found = []
     for choice in result.choices:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -25,9 +24,7 @@ from tunnelsite.scan.firmness.other_weights import (
 )
 from tunnelsite.scan.marks import marks_of
 from tunnelsite.scan.pitch_error import PitchError, pitch_error, stated_error
-
-if TYPE_CHECKING:
-    from tunnelsite.screening.result import Result
+from tunnelsite.scan.ranked_run import RankedRun
 
 INTERVAL = (0.05, 0.95)
 WET_FIRST = 10  # options round which water is routed again; those farther down hardly ever come first
@@ -83,7 +80,7 @@ class RankShares:
     spread: tuple[str, ...]
 
 
-def rank_shares(result: Result, criteria: Sequence[Criterion], plan: DrawPlan) -> RankShares:
+def rank_shares(result: RankedRun, criteria: Sequence[Criterion], plan: DrawPlan) -> RankShares:
     """Draw grounds and weights, measure, mark and rank the candidates again each time.
 
     Arguments: result of a screening, or of a kept run; criteria of the catalogue, of which those that read the ground and
@@ -174,13 +171,13 @@ class _DrawnMarks:
     spread: tuple[str, ...]
 
 
-def _redrawn(result: Result, criteria: Sequence[Criterion]) -> list[Judge]:
+def _redrawn(result: RankedRun, criteria: Sequence[Criterion]) -> list[Judge]:
     """Criteria that are measured again: those of the pad's ground, and those of its water where the run kept what that takes."""
     wet = all(name in scan.frame.layers for scan in result.scans for name in FLOW)
     return reading_only(result.judges, criteria, FLOW[:3] if wet else ("ground",))
 
 
-def _drawn(result: Result, errors: list[PitchError], redrawn: list[Judge], plan: DrawPlan) -> _DrawnMarks:
+def _drawn(result: RankedRun, errors: list[PitchError], redrawn: list[Judge], plan: DrawPlan) -> _DrawnMarks:
     """Marks with the criteria measured again in their places.
 
     A mark is that over the shifts of the house, moved by what the drawn ground makes of the mark at the exact place; on water
@@ -218,7 +215,7 @@ def _soak(place: np.ndarray, beyond: np.ndarray, judge: Judge, wet: Wet) -> None
     beyond[:, :first] |= judge.rubric.beyond(wet.measure)
 
 
-def _marks_here(result: Result, judge: Judge) -> np.ndarray:
+def _marks_here(result: RankedRun, judge: Judge) -> np.ndarray:
     """Marks of the candidates at their exact places [n]."""
     return np.array([marks_of(result.scans[c.scan], judge, np.array([c.item]))[0] for c in result.choices])
 
@@ -229,7 +226,7 @@ def _truth(scan, name: str, item: int) -> tuple[float, float]:
     return float(truth.mean[item]), float(truth.se[item])
 
 
-def _errors(result: Result, plan: DrawPlan) -> list[PitchError]:
+def _errors(result: RankedRun, plan: DrawPlan) -> list[PitchError]:
     """How far the ground of each candidate may be off."""
     found = []
     for choice in result.choices:

@@ -3,21 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from tunnelsite.scan.engine import Judge
 from tunnelsite.scan.firmness.other_weights import candidate_marks
-
-if TYPE_CHECKING:
-    from tunnelsite.screening.result import Result
+from tunnelsite.scan.ranked_run import RankedRun
 
 ALIKE = 0.01  # marks this close are equal to the eye: one point of a hundred (ours)
 COUNTS = ("no", "the", "both", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
 
 
-def undecided(result: Result) -> list[str]:
+def undecided(result: RankedRun) -> list[str]:
     """Which criteria with a weight do not tell the listed options apart, as sentences; none for a list of one or none.
 
     Marks count as equal within 0.01 for all options. A criterion that was not assessed at some option is not in it.

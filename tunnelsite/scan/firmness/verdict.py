@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from tunnelsite.scan.firmness.rank_shares import DrawPlan, RankShares
-
-if TYPE_CHECKING:
-    from tunnelsite.screening.result import Result
+from tunnelsite.scan.ranked_run import RankedRun
 
 FIRM, FAIR = 0.8, 0.6  # least share of draws in which the first option stays first (ours)
 APART = 0.9  # an option is told apart from the first where it stays behind it in this share of the draws (ours)
@@ -83,7 +81,7 @@ def told_verdict(verdict: Verdict) -> dict[str, Any]:
     return asdict(verdict) | {"sentence": verdict.sentence}
 
 
-def run_plan(result: Result) -> DrawPlan:
+def run_plan(result: RankedRun) -> DrawPlan:
     """The draws that every host speaks of: those of the run's own settings."""
     return DrawPlan(draws=result.settings.draws, seed=result.settings.seed)
 
