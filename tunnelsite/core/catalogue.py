@@ -66,6 +66,8 @@ BUILT_IN_PROCESSES = (
 BUILT_IN_PLANS = (("sunchart.plan", "SUN_CHART"),)  # (module below `plans`, name)
 CRITERIA_GROUP, PROCESSES_GROUP, PLANS_GROUP = "tunnelsite.criteria", "tunnelsite.processes", "tunnelsite.plans"
 
+SCREENING = "screening"  # the server's name for the whole of it
+
 Report = Callable[[str], None]
 
 
@@ -96,7 +98,9 @@ def process(name: str) -> Process:
 def plans(report: Report = lambda text: None) -> list[PlanKind]:
     """Built-in kinds of plans, then those of other packages; a broken plug-in is reported and skipped."""
     built_in = [getattr(import_module(f"tunnelsite.plans.{module}"), name) for module, name in BUILT_IN_PLANS]
-    return built_in + _offered(PLANS_GROUP, PlanKind, {item.id for item in built_in}, report)
+    return built_in + _offered(
+        PLANS_GROUP, PlanKind, {item.id for item in built_in} | {*BUILT_IN_PROCESSES, SCREENING}, report
+    )
 
 
 def plan(name: str) -> PlanKind:

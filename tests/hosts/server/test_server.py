@@ -27,8 +27,9 @@ import jsonschema
 from tests.hosts.server.ogc_schemas import SCHEMAS
 from tests.hosts.server.served import Client, features, served, tiff
 from tests.whole_run.files import plain_farm, write_dem
-from tunnelsite import read_site, screen
+from tunnelsite import House, Placement, SunChartSettings, read_site, screen, sun_chart
 from tunnelsite.core import catalogue
+from tunnelsite.core.field_readings import FieldReadings
 from tunnelsite.core.layers import Layer
 from tunnelsite.core.sources import source_words
 from tunnelsite.hosts.server.child import Child
@@ -39,6 +40,7 @@ from tunnelsite.io.read.rasters import raster_header, read_raster
 from tunnelsite.settings.model import Settings
 
 HOUSE, AZIMUTHS = "6x15m", 8
+LON, LAT = -78.5684, 42.4262  # in the middle of the field
 UTM_CORNER = rasterio.Affine(1, 0, 700_000, 0, -1, 4_700_000)
 EXCEPTIONS = "http://www.opengis.net/def/exceptions/ogcapi-processes-1/1.0/"
 
@@ -117,7 +119,7 @@ def test_every_process_is_described_as_the_standard_says(client):
     listed = client.ask("/processes").json
     valid("processList", listed)
     names = [item["id"] for item in listed["processes"]]
-    assert names == ["screening", *(process.id for process in catalogue.processes())]
+    assert names == ["screening", *(tool.id for tool in (*catalogue.processes(), *catalogue.plans()))]
     for name in names:
         told = client.ask(f"/processes/{name}").json
         valid("process", told)
@@ -182,6 +184,52 @@ def test_a_screening_is_python_s(screened, farm, tmp_path):
     assert "crs" not in geojson and geojson["cautions"]  # RFC 7946, section 4
     summary = results["summary"]["value"]
     assert summary["placements_tried"] > 1000 and any("one-call" in text for text in summary["cautions"])
+
+
+def test_a_plan_is_python_s(client, farm):
+    inputs = {"dem": {"value": {"dataset": "dem"}}, "parcels": {"value": {"dataset": "land"}}, "halo": "20m"}
+    inputs |= {
+        "lon": LON,
+        "lat": LAT,
+        "bearing": 90,
+        "house": HOUSE,
+        "ridge": 3.7,
+        "crop_months": "Oct:Apr",
+        "days": ["12-21"],
+    }
+    inputs |= {"field_horizon": [[0, 3], [120, 4.5], [240, 2]], "north": "true"}
+    said = client.execute("sun_chart", inputs, response="document")
+    assert said.status == 200, said.body
+    valid("results", said.json)
+    given = {"halo": "20m", "crop_months": "Oct:Apr"}
+    place = Placement(LON, LAT, 90.0, House.parse(HOUSE), settings=given)
+    readings = FieldReadings((0.0, 120.0, 240.0), (3.0, 4.5, 2.0))
+    asked = SunChartSettings(days=((12, 21),), field_horizon=readings, north="true")
+    expected = sun_chart(read_site(str(farm[0]), str(farm[1])), place, asked)
+    told = said.json["summary"]["value"]
+    assert {name: told[name] for name in expected.summary} == json.loads(json.dumps(expected.summary))
+    assert told["days"] == [told["days"][0]] and told["crop_months"] == "10-01:04-30" and told["cautions"]
+    assert said.json["chart"] == {"value": expected.pictures["chart"], "mediaType": "image/svg+xml"}
+    rows = said.json["field"]["value"].splitlines()
+    assert len(rows) == 4 and rows[0].startswith("azimuth_deg")
+    without = {name: value for name, value in inputs.items() if name not in ("field_horizon", "north")}
+    assert "field" not in client.execute("sun_chart", without, response="document").json  # optional, and not there
+    raw = client.execute("sun_chart", without, outputs={"hours": {}})
+    assert raw.headers["Content-Type"] == "text/csv" and raw.body.decode().startswith("month,day")
+
+
+def test_a_plan_s_settings_are_checked_before_it_is_accepted(client):
+    named = {"dem": {"value": {"dataset": "dem"}}, "parcels": {"value": {"dataset": "land"}}, "lon": LON, "lat": LAT}
+    for more, words in (
+        ({"house": "3x"}, "house"),
+        ({"lat": 91}, "maximum of 90"),
+        ({"days": ["02-31"]}, "02-31"),
+        ({"north": "true"}, "field horizon"),
+        ({"field_horizon": "/etc/passwd"}, "array"),
+        ({"apron": "3ft"}, "no input 'apron'"),  # no setting that this plan heeds
+    ):
+        said = client.execute("sun_chart", named | more, True)
+        assert said.status == 400 and words in said.json["detail"], said.body
 
 
 def test_a_screening_is_never_waited_for_and_takes_all_layers(client, farm):

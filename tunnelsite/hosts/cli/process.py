@@ -6,13 +6,14 @@ import argparse
 from pathlib import Path
 
 from tunnelsite.core.errors import UsageError
+from tunnelsite.core.plan_kind import PlanKind
 from tunnelsite.core.sources import source_words
 from tunnelsite.hosts.cli.progress import Progress
 from tunnelsite.hosts.cli.streams import say, tell
 
 
 def list_processes(given: argparse.Namespace) -> int:
-    """Print every process with its parameters, then every criterion, those of plug-ins included."""
+    """Print every process with its parameters, then every plan and every criterion, those of plug-ins included."""
     from tunnelsite.core import catalogue
 
     def report(text: str) -> None:
@@ -23,12 +24,26 @@ def list_processes(given: argparse.Namespace) -> int:
         say(f"{process.id}: {description.text}")
         say(f"    makes {', '.join(f'{spec.id} [{spec.unit}]' for spec in description.makes)}")
         _print_parameters(description)
+    say("", "Plans of one house, each with its own command and function:")
+    for kind in catalogue.plans(report):
+        _print_plan(kind)
     say("", "Criteria, which a screening measures (weights, curves and limits stand in the project file):")
     for criterion in catalogue.criteria(report):
         description = criterion.description
         say(f"{criterion.id} [{description.unit}]: {description.text}")
         _print_parameters(description)
     return 0
+
+
+def _print_plan(kind: PlanKind) -> None:
+    from tunnelsite.settings.field import fields_of
+
+    say(f"{kind.id}: {kind.text}")
+    say(f"    gives {', '.join(f'{one.id} ({one.kind})' for one in kind.gives)}")
+    for field in fields_of(kind.settings):
+        unit, default = f" [{field.words.unit}]" if field.words.unit else "", field.default_words or "none"
+        say(f"    {field.key} = {default}{unit}: {field.words.title}. {field.words.help}")
+    say(f"    source: {source_words(kind.source)}")
 
 
 def _print_parameters(description) -> None:

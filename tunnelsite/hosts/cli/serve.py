@@ -45,7 +45,8 @@ def serve(given: argparse.Namespace) -> int:
     if given.url is not None and not given.url.startswith(("http://", "https://")):
         raise UsageError(f"--url is {given.url[:80]!r}", "an address such as https://example.org/sites", "correct it")
     datasets = datasets_in(None if given.data is None else Path(given.data))
-    names = list(dict.fromkeys([SCREENING, *(process.id for process in catalogue.processes(_say))]))
+    tools = [*catalogue.processes(_say), *catalogue.plans(_say)]
+    names = list(dict.fromkeys([SCREENING, *(tool.id for tool in tools)]))
     listening = _listening(given.host, given.port)
     try:
         url = _url(given, listening)

@@ -14,6 +14,7 @@ from tunnelsite.core.errors import TunnelsiteError
 from tunnelsite.hosts.server.job_list import JobQuery, jobs_listed
 from tunnelsite.hosts.server.limits import limits_from
 from tunnelsite.hosts.server.offers import SCREENING, Offer
+from tunnelsite.hosts.server.plan_offer import plan_asked, plan_named
 from tunnelsite.hosts.server.refusals import Refused, no_such_process, refused
 from tunnelsite.hosts.server.results import Answer, answer, file_of, headers_of, wanted_of
 from tunnelsite.hosts.server.screening_offer import screening_settings
@@ -198,8 +199,11 @@ def _task(offer: Offer, staged: Staged, outputs: list[str]) -> dict[str, Any]:
     """What the child is told, its settings checked. Errors: Refused."""
     task = {"process": offer.id, "files": staged.files, "values": staged.values, "outputs": outputs}
     try:
+        kind = plan_named(offer.id)
         if offer.id == SCREENING:
             screening_settings(task)
+        elif kind is not None:
+            plan_asked(kind, task)
         else:
             about = catalogue.process(offer.id).description
             if offer.inputs.get("crop_months") is not None:

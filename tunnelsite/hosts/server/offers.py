@@ -50,12 +50,13 @@ class Input:
 
 @dataclass(frozen=True)
 class Output:
-    """One output: a file of a job and what it holds."""
+    """One output: a file of a job and what it holds; optional, whether a job may have none."""
 
     title: str
     file: str
     media_type: str
     schema: dict[str, Any]
+    optional: bool = False
 
 
 @dataclass(frozen=True)

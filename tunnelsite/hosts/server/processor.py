@@ -9,11 +9,12 @@ from pygeoapi.process.base import BaseProcessor, ProcessorExecuteError
 from tunnelsite import __version__
 from tunnelsite.core import catalogue
 from tunnelsite.hosts.server.offers import SCREENING, Offer, process_offer
+from tunnelsite.hosts.server.plan_offer import plan_named, plan_offer
 from tunnelsite.hosts.server.screening_offer import screening_offer
 
 
 class OfferedProcessor(BaseProcessor):
-    """A process of the catalogue, or the screening. Arguments: processor_def with `process` (id) and `datasets` by kind and id."""
+    """A process or plan of the catalogue, or the screening. Arguments: processor_def with `process` (id) and `datasets` by kind and id."""
 
     def __init__(self, processor_def: dict[str, Any]) -> None:
         self.offer = offer_of(processor_def["process"])
@@ -27,4 +28,7 @@ class OfferedProcessor(BaseProcessor):
 
 def offer_of(process_id: str) -> Offer:
     """The offer by its id. Errors: UsageError for an unknown one."""
-    return screening_offer() if process_id == SCREENING else process_offer(catalogue.process(process_id), __version__)
+    if process_id == SCREENING:
+        return screening_offer()
+    kind = plan_named(process_id)
+    return process_offer(catalogue.process(process_id), __version__) if kind is None else plan_offer(kind)

@@ -6,7 +6,7 @@ import base64
 import json
 import secrets
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -67,6 +67,7 @@ def _check_format(name: str, asked: Any, media_type: str) -> None:
 
 def answer(offer: Offer, wanted: Wanted, folder: Path, url: str) -> Answer:
     """The results of a finished job. Arguments: folder with its outputs; url of its results."""
+    wanted = _made(offer, wanted, folder)
     if wanted.document:
         whole = {name: _part(offer, name, way, folder, url) for name, way in wanted.outputs.items()}
         return Answer(200, json.dumps(whole, allow_nan=False).encode(), {"Content-Type": JSON})
@@ -79,6 +80,16 @@ def answer(offer: Offer, wanted: Wanted, folder: Path, url: str) -> Answer:
         name = next(iter(wanted.outputs))
         return Answer(200, file_of(offer, name, folder).read_bytes(), headers_of(offer, name))
     return _multipart(offer, wanted, folder, url)
+
+
+def _made(offer: Offer, wanted: Wanted, folder: Path) -> Wanted:
+    """What is wanted without optional outputs that this job has none of."""
+    there = {
+        name: way
+        for name, way in wanted.outputs.items()
+        if not offer.outputs[name].optional or (folder / "outputs" / offer.outputs[name].file).is_file()
+    }
+    return replace(wanted, outputs=there) if there else wanted
 
 
 def file_of(offer: Offer, name: str, folder: Path) -> Path:
@@ -102,6 +113,8 @@ def _part(offer: Offer, name: str, way: str, folder: Path, url: str) -> dict[str
     content = file_of(offer, name, folder).read_bytes()
     if media.endswith("json"):
         return {"value": json.loads(content), "mediaType": media}
+    if media.startswith("text/") or media.endswith("+xml"):
+        return {"value": content.decode(), "mediaType": media}
     return {"value": base64.b64encode(content).decode(), "mediaType": media, "encoding": "base64"}
 
 

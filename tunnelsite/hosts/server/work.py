@@ -1,4 +1,4 @@
-"""The work of a job: one process of the catalogue, or the screening; inputs from its folder, outputs into it."""
+"""The work of a job: one process or plan of the catalogue, or the screening; inputs from its folder, outputs into it."""
 
 from __future__ import annotations
 
@@ -14,9 +14,13 @@ from tunnelsite.core.errors import ResourceShortage, UsageError
 from tunnelsite.core.layers import Layer, SourceRaster
 from tunnelsite.hosts.process_inputs import cell_size_m, clear_sky_sun, place_parameters, write_layer
 from tunnelsite.hosts.server.offers import SCREENING
+from tunnelsite.hosts.server.plan_offer import plan_asked, plan_named
 
 if TYPE_CHECKING:
+    from tunnelsite.core.plan_kind import PlanKind
+    from tunnelsite.core.site import Site
     from tunnelsite.io.read.raster_header import RasterHeader
+    from tunnelsite.settings.model import Settings
 
 Progress = Callable[[str, float], None]
 
@@ -26,6 +30,8 @@ def done(task: Mapping[str, Any], folder: Path, progress: Progress) -> None:
     outputs = folder / "outputs"
     if task["process"] == SCREENING:
         _screened(task, outputs, progress)
+    elif (kind := plan_named(task["process"])) is not None:
+        _planned(kind, task, outputs, progress)
     else:
         _processed(task, outputs, progress)
 
@@ -109,20 +115,12 @@ def _screened(task: Mapping[str, Any], outputs: Path, progress: Progress) -> Non
     from tunnelsite.io.formats.world import world_layer
     from tunnelsite.io.read.site import inputs_unchanged, site_from
     from tunnelsite.io.read.stored import read_layers
-    from tunnelsite.scan.localise import frame_grid
     from tunnelsite.screening.run import screen
 
     settings = screening_settings(task)
     progress("reading", 0.0)
     site = site_from(settings)
-    for bearing in settings.bearings:
-        grid = frame_grid(site, bearing_deg=bearing, cell_m=settings.cell_m, halo_m=settings.halo_m)
-        if grid.rows * grid.cols > task["limits"]["max_cells"]:
-            raise ResourceShortage(
-                f"the working grid would have {grid.rows:,} x {grid.cols:,} cells",
-                f"at most {task['limits']['max_cells']:,} cells",
-                "use a larger cell, a smaller halo or fewer parcels",
-            )
+    _refuse_large(site, settings, task["limits"])
     result = screen(site, settings=settings, progress=progress)
     inputs_unchanged(site)  # files of the operator may be replaced at any time
     progress("writing", 0.0)
@@ -136,3 +134,32 @@ def _screened(task: Mapping[str, Any], outputs: Path, progress: Progress) -> Non
         told = summary_of(result, sites, 0.0)
         told = {name: value for name, value in told.items() if name not in ("out", "seconds")}
         (outputs / "summary.json").write_text(json.dumps(told, allow_nan=False), "utf-8")
+
+
+def _refuse_large(site: Site, settings: Settings, limits: Mapping[str, int]) -> None:
+    """Errors: ResourceShortage by the working grid, before it is made."""
+    from tunnelsite.scan.localise import frame_grid
+
+    for bearing in settings.bearings:
+        grid = frame_grid(site, bearing_deg=bearing, cell_m=settings.cell_m, halo_m=settings.halo_m)
+        if grid.rows * grid.cols > limits["max_cells"]:
+            raise ResourceShortage(
+                f"the working grid would have {grid.rows:,} x {grid.cols:,} cells",
+                f"at most {limits['max_cells']:,} cells",
+                "use a larger cell, a smaller halo or fewer parcels",
+            )
+
+
+def _planned(kind: PlanKind, task: Mapping[str, Any], outputs: Path, progress: Progress) -> None:
+    """Make a plan and write what was asked for of it."""
+    from tunnelsite.hosts.server.plan_files import write_outputs
+    from tunnelsite.io.read.site import inputs_unchanged, site_from
+
+    asked = plan_asked(kind, task)
+    progress("reading", 0.0)
+    site = site_from(asked.settings)
+    _refuse_large(site, asked.settings, task["limits"])
+    plan = kind(site, asked.place, asked.own, progress)
+    inputs_unchanged(site)
+    progress("writing", 0.0)
+    write_outputs(kind, plan, outputs, task["outputs"])
