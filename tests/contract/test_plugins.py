@@ -20,7 +20,8 @@ from tunnelsite.core.house import House, Pad
 from tunnelsite.core.layers import Layer
 from tunnelsite.core.wind import WindRose
 from tunnelsite.scan.strip import Strip
-from tunnelsite.screening.run import judges_of, prepared
+from tunnelsite.screening.judges import judges_of
+from tunnelsite.screening.layers import prepared
 from tunnelsite.sun.irradiance import clear_sky_steps
 from tunnelsite.sun.position import Place
 from tunnelsite.sun.season import season_sun
@@ -156,7 +157,8 @@ def test_process_makes_what_it_says_and_is_pure(process, frame):
     inputs = {
         s.id: Layer(layers[s.id].copy(), s.unit, s.title, cell) for s in process.description.reads if s.id in layers
     }
-    one, two = process(inputs), process(inputs)
+    told = {p.id: 43.0 for p in process.description.parameters if p.id == "latitude_deg"}  # it has no default
+    one, two = process(inputs, told), process(inputs, told)
     assert {name: layer.unit for name, layer in one.items()} == {s.id: s.unit for s in process.description.makes}
     for name, layer in one.items():
         assert layer.values.shape == frame.grid.shape and not np.isinf(layer.values.astype(float)).any()

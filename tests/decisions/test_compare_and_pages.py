@@ -10,7 +10,14 @@ import shapely
 from tunnelsite.core import catalogue
 from tunnelsite.core.sources import sources
 from tunnelsite.decisions.compare import Pair, differing, paired
-from tunnelsite.decisions.pages import criteria_page, presets_page, processes_page, settings_page, sources_page
+from tunnelsite.decisions.pages import (
+    criteria_page,
+    needs_page,
+    presets_page,
+    processes_page,
+    settings_page,
+    sources_page,
+)
 from tunnelsite.settings.model import Settings
 from tunnelsite.settings.presets import presets
 
@@ -40,6 +47,7 @@ def test_differing_settings():
         ("presets.md", lambda: presets_page(presets())),
         ("settings.md", lambda: settings_page({"Screening": Settings})),
         ("sources.md", lambda: sources_page(sources())),
+        ("plugins.md", needs_page),
     ],
 )
 def test_pages_are_up_to_date(name, text):

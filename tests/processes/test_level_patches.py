@@ -26,7 +26,7 @@ def test_rounding_is_not_water(step: float, relief_m: float) -> None:
     """Every plateau whose rim is not lower looked like a pond; with the step known none does, and none is said to be land."""
     heights = np.round(rolling(relief_m=relief_m) / step) * step
     assert (water(heights) == 1).mean() > 0.02
-    found = water(heights, step_m=step)
+    found = water(heights, height_step_m=step)
     assert not (found == 1).any() and np.isnan(found).any() and (found == 0).mean() > 0.3
 
 
@@ -35,14 +35,14 @@ def test_a_lake_in_rounded_heights_is_found_by_its_bank_or_its_level(level: floa
     row, col = np.mgrid[0:240, 0:240]
     away = np.hypot(row - 120, col - 120)
     heights = np.where(away < 40, level, np.round(rolling() / 0.2) * 0.2)
-    assert (water(heights, step_m=0.2)[away < 38] == 1).all()
+    assert (water(heights, height_step_m=0.2)[away < 38] == 1).all()
 
 
 def test_a_hollow_in_rounded_heights_is_not_known() -> None:
     row, col = np.mgrid[0:240, 0:240]
     away = np.hypot(row - 120, col - 120)
     heights = np.round((20 + 1e-4 * away**2 + np.random.default_rng(1).normal(0, 0.005, away.shape)) / 0.2) * 0.2
-    found = water(heights, step_m=0.2)
+    found = water(heights, height_step_m=0.2)
     assert np.isnan(found[away < 25]).all() and not (found == 1).any()
 
 

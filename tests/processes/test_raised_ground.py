@@ -95,13 +95,13 @@ def test_what_earth_does_is_no_roof(shape) -> None:
 def test_steps_of_rounding_are_no_walls() -> None:
     heights, above = town()
     assert not (
-        PROCESS({"ground": Layer(np.round(field(fall=0.2)).astype(np.float32), "m", "", (1.0, 1.0))}, {"step_m": 1.0})[
-            "raised"
-        ].values
+        PROCESS(
+            {"ground": Layer(np.round(field(fall=0.2)).astype(np.float32), "m", "", (1.0, 1.0))}, {"height_step_m": 1.0}
+        )["raised"].values
     ).any()
-    found = PROCESS({"ground": Layer(np.round(heights).astype(np.float32), "m", "", (1.0, 1.0))}, {"step_m": 1.0})[
-        "raised"
-    ].values
+    found = PROCESS(
+        {"ground": Layer(np.round(heights).astype(np.float32), "m", "", (1.0, 1.0))}, {"height_step_m": 1.0}
+    )["raised"].values
     assert (found[ndimage.binary_erosion(above == 9, iterations=2)] == 1).all()
 
 

@@ -38,7 +38,8 @@ from tunnelsite.region.crew import Crew, Hands
 from tunnelsite.region.inputs import read_region, task_inputs, task_site
 from tunnelsite.region.screened import RegionPlan, planned
 from tunnelsite.region.whole_dem import drained_region, spacing_m
-from tunnelsite.screening.run import judges_of, prepared
+from tunnelsite.screening.judges import judges_of
+from tunnelsite.screening.layers import prepared
 from tunnelsite.settings.model import settings_from
 
 ROOT = Path(__file__).resolve().parents[2]

@@ -8,7 +8,7 @@ from tests.scan.grounds import hills, site
 from tunnelsite.core import catalogue
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.sources import keys_of
-from tunnelsite.screening.run import judges_of
+from tunnelsite.screening.judges import judges_of
 from tunnelsite.settings.model import settings_from
 from tunnelsite.settings.presets import presets, with_presets
 

@@ -112,7 +112,7 @@ def test_nothing_assessed_is_not_nothing_found_without_a_word(tmp_path) -> None:
 
 
 def _weighted(dem, parcels) -> list[str]:
-    from tunnelsite.screening.run import judges_of
+    from tunnelsite.screening.judges import judges_of
 
     site = read_site(str(dem), str(parcels))
     return [judge.id for judge in judges_of(site, _settings(), "in-ground") if judge.rubric.weight > 0]

@@ -17,8 +17,8 @@ from tunnelsite.core.errors import ResourceShortage
 from tunnelsite.core.layers import Layer
 from tunnelsite.core.plug_ins import guarded
 from tunnelsite.io.read.site import RasterReading
+from tunnelsite.screening.judges import judges_of
 from tunnelsite.screening.kept_run import keep_run, kept_run
-from tunnelsite.screening.run import judges_of
 
 HOUSE, SETTINGS = House(6.0, 15.0), Settings(halo_m=5.0, azimuths=8, top=2)
 

@@ -86,9 +86,10 @@ class Criterion:
         truth: truth(site, measure, **parameters) -> Truth, where errors of the elevations and ground that the model's cells
             hide reach the measure: marks then are the expected ones. None = the measure is taken as exact.
         firm: its limit is not the user's to relax (open water, something standing on the pad): no compromise breaks it.
-        needs: names of optional inputs without which it is not assessed and left out of a run (`soils`, `lamps`, `wind`,
-            `soil_groups` = soils with a column of hydrologic groups, `standing` = surface or obstacles, `bearings` = several
-            bearings, `service:water` ..., `asked` = a weight above 0 or a rubric in the project).
+        needs: conditions without which it is not assessed and left out of a run, by their names in `core.needs.CONDITIONS`;
+            `service:water`, `layer:soil_ph` name one file of several.
+        partly: by condition, what it cannot see where that is not met, though it is assessed all the same.
+        limit_by: a setting that moves its limit, by its name in `core.needs.LIMITS`.
     """
 
     description: Description
@@ -97,6 +98,8 @@ class Criterion:
     needs: tuple[str, ...] = ()
     truth: Callable[..., Truth] | None = None
     firm: bool = False
+    partly: Mapping[str, str] = field(default_factory=dict)
+    limit_by: str = ""
 
     @property
     def id(self) -> str:

@@ -98,9 +98,11 @@ class Layer:
     Attributes:
         values: 2-D array, NaN = no data. unit: as in `m`, `1`, `deg`, `m2`. title: a few words.
         cell_m: (east-west, north-south) cell size [m].
+        corner_m: how far the outer first corner of the ground it is read with lies (down the rows, along the columns) of it [m].
     """
 
     values: np.ndarray
     unit: str
     title: str
     cell_m: tuple[float, float] = (1.0, 1.0)
+    corner_m: tuple[float, float] = (0.0, 0.0)

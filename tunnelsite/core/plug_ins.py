@@ -15,21 +15,11 @@ from tunnelsite.core.describe import Description, LayerSpec, Parameter
 from tunnelsite.core.errors import TunnelsiteError
 from tunnelsite.core.house import KINDS
 from tunnelsite.core.layers import Layer
+from tunnelsite.core.needs import LIMITS, fact_faults, is_condition
 from tunnelsite.core.process import ByTiles, Process
 from tunnelsite.core.rubric import Rubric
 
 ID = re.compile(r"[a-z][a-z0-9]*(_[a-z0-9]+)*")
-NEEDS = (
-    "asked",
-    "bearings",
-    "wind",
-    "standing",
-    "soils",
-    "soil_groups",
-    "lamps",
-    "obstacles",
-    "structures",
-)  # or `service:<name>`
 
 
 class PlugInFailed(TunnelsiteError):
@@ -57,6 +47,7 @@ def faults(item: Criterion | Process) -> list[str]:
         if not all(isinstance(one, kind) for one in getattr(about, name)):
             return [*found, f"its {name} are not {kind.__name__}s"]
     for parameter in about.parameters:
+        found += fact_faults(parameter)
         if parameter.default == parameter.default:  # NaN = there is none
             try:
                 parameter.checked(parameter.default, str(about.id))
@@ -73,15 +64,12 @@ def _criterion_faults(item: Criterion) -> list[str]:
         found.append("it has no rubric for `any` kind of house")
     if not all(isinstance(rubric, Rubric) for rubric in item.rubrics.values()):
         found.append("its rubrics are not Rubrics")
-    found += [f"it needs {need!r}, which is no input" for need in item.needs if not _is_need(need)]
+    found += [f"it needs {need!r}, which is no input" for need in item.needs if not is_condition(need)]
+    found += [f"its limit_by {item.limit_by!r} is no setting of a limit"] if item.limit_by not in ("", *LIMITS) else []
     named = {parameter.id: parameter.default for parameter in item.description.parameters}
     if item.truth is not None:
         found += _call_faults(item.truth, "truth", (None, None), named)
     return found + _call_faults(item.measure, "measure", (None,), named)
-
-
-def _is_need(need: object) -> bool:
-    return need in NEEDS or (isinstance(need, str) and need.startswith("service:"))
 
 
 def _process_faults(item: Process) -> list[str]:

@@ -33,6 +33,7 @@ class Site:
         wind: where it comes from, or None.
         drained: gives the same land as it drains with all the land round it, or None where no more than the land read is known.
         notes: what was found, assumed or repaired.
+        own_rasters, own_features: layers of the user's own, by name.
         named: files that parameters name, by name and digest alone.
         files: what to ask at the end of a run whether it still is as it was read (kept for the reader).
         store: where large arrays of the run live.
@@ -53,6 +54,8 @@ class Site:
     drained: Callable[[], Drained] | None = None
     notes: tuple[str, ...] = ()
     files: tuple[Any, ...] = ()
+    own_rasters: dict[str, SourceRaster] = field(default_factory=dict)
+    own_features: dict[str, Features] = field(default_factory=dict)
     named: tuple[Features, ...] = ()
     store: Store = field(default_factory=Store)
 
@@ -71,6 +74,8 @@ class Site:
             self.dem,
             self.parcels,
             *(item for item in [*optional, self.lamps, self.soils] if item is not None),
+            *self.own_rasters.values(),
+            *self.own_features.values(),
             *self.named,
         ]
 

@@ -5,13 +5,14 @@ from __future__ import annotations
 import numpy as np
 
 from tunnelsite.core.criterion import Criterion, Placements
-from tunnelsite.core.describe import Description, Parameter
+from tunnelsite.core.describe import Description
+from tunnelsite.core.needs import told
 from tunnelsite.core.rubric import Rubric
 
 
-def off_bearing(site: Placements, wanted_deg: float) -> np.ndarray:
+def off_bearing(site: Placements, bearing_deg: float, wanted_deg: float) -> np.ndarray:
     """Angle [deg] between the ridge and the wanted bearing, 0 to 90; the same for every placement of a frame."""
-    turn = abs(site.frame.grid.bearing_deg - wanted_deg) % 180.0
+    turn = abs(bearing_deg - wanted_deg) % 180.0
     return np.full(site.feasible().shape, min(turn, 180.0 - turn), np.float32)
 
 
@@ -20,7 +21,7 @@ BEARING = Criterion(
         "bearing",
         "Ridge off the wanted bearing",
         "How far the ridge is turned from the wanted bearing, where several bearings are tried.",
-        parameters=(Parameter("wanted_deg", "wanted bearing of the ridge", 90.0, "deg", -360.0, 360.0),),
+        parameters=(told("bearing_deg"), told("wanted_deg")),
         unit="deg",
     ),
     off_bearing,

@@ -5,11 +5,12 @@ from __future__ import annotations
 import numpy as np
 
 from tunnelsite.core.criterion import Criterion, Placements, Truth
-from tunnelsite.core.describe import Description, Parameter
+from tunnelsite.core.describe import Description
+from tunnelsite.core.needs import told
 from tunnelsite.core.rubric import Rubric
 from tunnelsite.criteria.ground import GROUND
 
-SHRINK = Parameter("shrink", "cut needed for each m3 of compacted fill", 1.0, "m3/m3", 1.0, 2.0)
+SHRINK = told("shrink")
 
 
 def deepest_cut(site: Placements, shrink: float) -> np.ndarray:

@@ -39,6 +39,7 @@ SUN = Criterion(
     ),
     darkest_month_share,
     {"any": Rubric(full_at=0.98, none_at=0.60, weight=3.0, source="light-yield, sun-curve")},
+    partly={"standing": "shade of trees and buildings (only the bare ground was given)"},
 )
 SEASON_SUN = Criterion(
     Description(
@@ -63,4 +64,5 @@ NOTHING_STANDING = Criterion(
     standing,
     {"any": Rubric(full_at=0.0, none_at=1.0, limit=1.0, weight=0.0, source="standing-on-the-pad")},
     firm=True,
+    limit_by="standing_limit",
 )

@@ -99,4 +99,5 @@ OPEN_WATER = Criterion(
     water_like,
     {"any": Rubric(full_at=0.0, none_at=1.0, limit=0.5, weight=0.0, source="usgs-hydroflattening")},
     firm=True,
+    limit_by="keep_water_like",
 )

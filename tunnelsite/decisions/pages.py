@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from tunnelsite.core.criterion import Criterion
+from tunnelsite.core.needs import CONDITIONS, FACTS, LAYERS, LIMITS, NAMED_CONDITIONS, unmet_words
 from tunnelsite.core.process import Process
 from tunnelsite.core.sources import Source, source_words
 from tunnelsite.settings.field import Field, fields_of
@@ -125,4 +126,50 @@ def _pairs(values: Mapping[str, object]) -> str:
 
 
 def _parameters(about) -> list[str]:
-    return [f"- parameter {p.id} = {p.default} {p.unit}: {p.title}" for p in about.parameters]
+    return [
+        f"- parameter {p.id} = {p.default} {p.unit}: {p.title}{' (a run tells it)' if p.id in FACTS else ''}"
+        for p in about.parameters
+    ]
+
+
+def needs_page() -> str:
+    """`docs/plugins.md`: what a criterion, process or plan may declare that it needs."""
+    lines = [
+        "# What plug-ins may declare",
+        "",
+        "Written from `tunnelsite/core/needs.py`; change that, not this page. A criterion, process or plan declares",
+        "what it needs of the site and a run gives it, whether it is built in or comes with another package. `docs/examples/plugin` is a",
+        "whole package. A name that stands on no list here, or a parameter that bears such a name with another unit, makes the plug-in a",
+        "broken one: it is reported and skipped, and the run goes on.",
+        "",
+        "## Facts",
+        "",
+        "A parameter with one of these names and its unit (`tunnelsite.core.needs.told(name)`). What the user sets in",
+        "`[parameter.ID]` wins. A fact that nothing tells leaves the criterion or process out, with words: no default stands in for it.",
+        "",
+        *(f"- `{p.id}`{f' [{p.unit}]' if p.unit else ''}: {p.title}" for p in FACTS.values()),
+        "",
+        "## Layers",
+        "",
+        "Layers that no process makes, by their name among the layers that are read (`tunnelsite.core.needs.LAYERS[name]`).",
+        "Optional ones are not always there.",
+        "",
+        *(f"- `{s.id}` [{s.unit}]: {s.title}{' (optional)' if s.optional else ''}" for s in LAYERS.values()),
+        "",
+        "Every layer of the run can be read in the same way: `ground`, `surface`, `standing_m`, what the processes make (`processes.md`),",
+        "and the user's own (`--layer NAME=FILE`), which are read by their name like any other.",
+        "",
+        "## Conditions",
+        "",
+        "Names in the `needs` of a criterion. Where one is not met the criterion is left out of the run, and this is said of it:",
+        "",
+        *(f"- `{name}`: {words}" for name, words in CONDITIONS.items()),
+        *(f"- `{kind}:NAME`: {unmet_words(f'{kind}:NAME')}" for kind in NAMED_CONDITIONS),
+        "",
+        "## Limits",
+        "",
+        "Settings that move the limit of a criterion, by its `limit_by`:",
+        "",
+        *(f"- `{name}`: {words}" for name, words in LIMITS.items()),
+    ]
+    return "\n".join([*lines, ""])

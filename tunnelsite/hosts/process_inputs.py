@@ -71,7 +71,7 @@ def place_parameters(process, raster, asked: dict[str, str]) -> tuple[dict[str, 
     from tunnelsite.plans.stakeout.bearings import convergence_deg
 
     wanted = {parameter.id for parameter in process.description.parameters} - asked.keys()
-    if "step_m" in wanted:
+    if "height_step_m" in wanted:
         return _step_parameter(raster)
     wanted &= {"latitude_deg", "longitude_deg", "north_deg", "bearing_deg"}
     if not asked.get("when_utc") and "when_utc" in {parameter.id for parameter in process.description.parameters}:
@@ -95,7 +95,7 @@ def _step_parameter(raster) -> tuple[dict[str, float], list[str]]:
 
     step = height_step(raster.values, raster.datum_m)
     doubts, notes = step_notes(raster.name, step)
-    return ({"step_m": step} if step else {}), [*doubts, *notes]
+    return ({"height_step_m": step} if step else {}), [*doubts, *notes]
 
 
 def _middle_lonlat(raster) -> tuple[float, float] | None:

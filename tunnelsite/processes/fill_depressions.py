@@ -6,8 +6,9 @@ from collections.abc import Callable
 
 import numpy as np
 
-from tunnelsite.core.describe import Description, LayerSpec, Parameter
+from tunnelsite.core.describe import Description, LayerSpec
 from tunnelsite.core.layers import Layer
+from tunnelsite.core.needs import told
 from tunnelsite.core.process import ByTiles, Process
 from tunnelsite.kernels.water import fill
 from tunnelsite.kernels.water.tiled_drainage import tiled_filled
@@ -49,7 +50,6 @@ def _layers(filled: np.ndarray, ponding: np.ndarray, cell_m) -> dict[str, Layer]
     }
 
 
-ENGINE = Parameter("engine", "what computes it", "built-in", choices=("built-in", "richdem"))
 PROCESS = Process(
     Description(
         "fill_depressions",
@@ -60,7 +60,7 @@ PROCESS = Process(
             LayerSpec("filled", "m", "ground with every hollow filled to its rim"),
             LayerSpec("ponding_m", "m", "depth of the hollow the cell lies in, below its rim"),
         ),
-        parameters=(ENGINE,),
+        parameters=(told("engine"),),
         source="barnes-2014",
     ),
     _run,

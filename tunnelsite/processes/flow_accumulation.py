@@ -6,11 +6,12 @@ import numpy as np
 
 from tunnelsite.core.describe import Description, LayerSpec, Parameter
 from tunnelsite.core.layers import Layer
+from tunnelsite.core.needs import LAYERS, told
 from tunnelsite.core.process import ByTiles, Process
 from tunnelsite.kernels.bands import bands
 from tunnelsite.kernels.water import dinfinity, fill, flow, upslope
 from tunnelsite.kernels.water.tiled_drainage import tiled_drainage
-from tunnelsite.processes.fill_depressions import ENGINE, filled_by
+from tunnelsite.processes.fill_depressions import filled_by
 
 
 def _run(inputs, parameters, progress) -> dict[str, Layer]:
@@ -71,16 +72,7 @@ def _add_beyond(inputs, area: np.ndarray, open_edge: np.ndarray) -> None:
             open_edge[rows] = inputs["open_beyond"].values[rows] > 0
 
 
-BEYOND = (
-    LayerSpec(
-        "upslope_beyond_m2",
-        "m2",
-        "contributing area, from a drainage of more land, of the cells that water from beyond the raster runs through; no data elsewhere",
-        optional=True,
-    ),
-    LayerSpec("open_beyond", "1", "1 where even that drainage knows only a lower bound", optional=True),
-    LayerSpec("filled_edge", "m", "water level at the raster's edge in hollows that go on beyond it", optional=True),
-)
+BEYOND = tuple(LAYERS[name] for name in ("upslope_beyond_m2", "open_beyond", "filled_edge"))
 PROCESS = Process(
     Description(
         "flow_accumulation",
@@ -98,7 +90,7 @@ PROCESS = Process(
                 "neighbour the cell drains to: E 1, SE 2, S 4, SW 8, W 16, NW 32, N 64, NE 128; 0 an outlet, 255 no data",
             ),
         ),
-        parameters=(Parameter("method", "how flow is shared", "d8", choices=("d8", "d-infinity")), ENGINE),
+        parameters=(Parameter("method", "how flow is shared", "d8", choices=("d8", "d-infinity")), told("engine")),
         source="ocallaghan-mark-1984, tarboton-1997",
     ),
     _run,

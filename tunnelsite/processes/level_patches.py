@@ -9,6 +9,7 @@ from scipy import ndimage
 
 from tunnelsite.core.describe import Description, LayerSpec, Parameter
 from tunnelsite.core.layers import Layer
+from tunnelsite.core.needs import told
 from tunnelsite.core.process import Process
 from tunnelsite.kernels.bands import bands
 from tunnelsite.kernels.terrain.level_patches import level_cells
@@ -88,7 +89,7 @@ def _run(inputs, parameters, progress) -> dict[str, Layer]:
     values = np.ascontiguousarray(ground.values, np.float32)
     level = level_cells(values, np.float32(TOLERANCE_M))
     progress("level patches", 0.5)
-    step = parameters["step_m"]
+    step = parameters["height_step_m"]
     known = sum(int(np.count_nonzero(np.isfinite(values[rows]))) for rows in bands(values.shape))
     if step <= 0 and level.sum() > parameters["most_share"] * known:
         level[:] = False  # most of the data is level: heights are rounded or the land is, and the sign means nothing
@@ -126,7 +127,7 @@ PROCESS = Process(
         parameters=(
             Parameter("least_m2", "smallest patch", 100.0, "m2", 0.0, 1e9),
             Parameter("most_lower", "share of the rim that may be lower than the patch", 0.1, "1", 0.0, 1.0),
-            Parameter("step_m", "step that the heights were rounded to, 0 = none", 0.0, "m", 0.0, 1000.0),
+            told("height_step_m"),
             Parameter("ponds", "look for small water that was not levelled", "yes", choices=("yes", "no")),
             Parameter("most_share", "share of the data above which the sign is not believed", 0.75, "1", 0.0, 1.0),
         ),

@@ -6,8 +6,10 @@ import math
 
 import numpy as np
 
-from tunnelsite.core.describe import Description, LayerSpec, Parameter
+from tunnelsite.core.describe import Description, LayerSpec
+from tunnelsite.core.errors import UsageError
 from tunnelsite.core.layers import Layer
+from tunnelsite.core.needs import told
 from tunnelsite.core.process import Process
 from tunnelsite.kernels.bands import bands
 from tunnelsite.kernels.light.horizon import Rays, earth_drop_per_m, horizon_tangent
@@ -35,6 +37,10 @@ def noon_sun(lat_deg: float) -> tuple[float, float] | None:
 
 def _run(inputs, parameters, progress) -> dict[str, Layer]:
     ground, surface = inputs["ground"], inputs["surface"]
+    if math.isnan(parameters["latitude_deg"]):
+        raise UsageError(
+            "noon_sun was told no place", "latitude_deg", "set it; a raster that is linked to the earth tells it"
+        )
     sun = noon_sun(parameters["latitude_deg"])
     if sun is None:
         dark = np.full(ground.values.shape, np.nan, np.float32)
@@ -63,9 +69,9 @@ PROCESS = Process(
         ),
         makes=(LayerSpec("noon_sun", "1", "1 = in the sun at noon of the winter solstice", half=True),),
         parameters=(
-            Parameter("latitude_deg", "latitude", 45.0, "deg", -90.0, 90.0),
-            Parameter("bearing_deg", "true bearing of the raster's rows, west to east", 90.0, "deg", -360.0, 360.0),
-            Parameter("light_height_m", "height above the ground at which light is judged", 1.0, "m", 0.0, 30.0),
+            told("latitude_deg"),
+            told("bearing_deg"),
+            told("light_height_m"),
         ),
         source="shadow-geometry, reda-andreas-2003",
     ),

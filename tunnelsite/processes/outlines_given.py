@@ -6,16 +6,11 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from tunnelsite.core.describe import LayerSpec
 from tunnelsite.core.layers import Layer
+from tunnelsite.core.needs import LAYERS
 
 KIND = 6  # column of the kind of crown
-OUTLINES = LayerSpec(
-    "outlines",
-    "1, 1, 1, 1, m, m, 1",
-    "row and column of both ends of each edge of what stands (whole numbers are cell centres), its top at either, kind of crown (0 solid)",
-    optional=True,
-)
+OUTLINES = LAYERS["outlines"]
 
 
 def outlines_of(inputs: Mapping[str, Layer]) -> np.ndarray:

@@ -9,6 +9,7 @@ from scipy import ndimage
 
 from tunnelsite.core.describe import Description, LayerSpec, Parameter
 from tunnelsite.core.layers import Layer
+from tunnelsite.core.needs import told
 from tunnelsite.core.process import Process
 from tunnelsite.kernels.bands import bands
 from tunnelsite.kernels.terrain.steep_steps import steep_steps
@@ -112,7 +113,7 @@ def _run(inputs, parameters, progress) -> dict[str, Layer]:
     values = np.ascontiguousarray(ground.values, np.float32)
     result = np.zeros(values.shape, np.float32)
     made = Layer(result, "1", "Stands above or lies below its surroundings, in walls", ground.cell_m)
-    least = max(LEAST_STEP_M, ROUNDED_STEPS * parameters["step_m"])
+    least = max(LEAST_STEP_M, ROUNDED_STEPS * parameters["height_step_m"])
     steep = steep_steps(values, *(np.float32(max(WALL_SLOPE * side, least)) for side in ground.cell_m))
     progress("raised ground", 0.3)
     if not steep.any():
@@ -149,7 +150,7 @@ PROCESS = Process(
             LayerSpec("raised", "1", "1 = stands in walls above what lies round it, -1 = lies below it", half=True),
         ),
         parameters=(
-            Parameter("step_m", "step that the heights were rounded to, 0 = none", 0.0, "m", 0.0, 1000.0),
+            told("height_step_m"),
             Parameter("rise_m", "how far it has to stand above", 2.0, "m", 0.1, 1e4),
             Parameter("most_m2", "largest roof", 50_000.0, "m2", 1.0, 1e9),
         ),

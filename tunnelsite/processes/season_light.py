@@ -7,9 +7,10 @@ from itertools import pairwise
 
 import numpy as np
 
-from tunnelsite.core.describe import Description, LayerSpec, Parameter
+from tunnelsite.core.describe import Description, LayerSpec
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.layers import Layer
+from tunnelsite.core.needs import LAYERS, told
 from tunnelsite.core.process import Process
 from tunnelsite.kernels.light.far_horizon import far_view, raise_to_far
 from tunnelsite.kernels.light.horizon import Rays, earth_drop_per_m
@@ -116,9 +117,8 @@ def _scene(inputs, parameters, azimuths: np.ndarray, progress) -> Scene:
         return scene
     far, eye = inputs["far_ground"], ground.values + np.float32(parameters["light_height_m"])
     cells = scene.cell_m, square_cell_m(far, "far_ground")
-    corner = parameters["far_south_m"], parameters["far_east_m"]
     level = Rays(drop_per_m=rays.drop_per_m)
-    beyond = raise_to_far(far_view(far.values, eye, cells, corner, azimuths, level), eye)
+    beyond = raise_to_far(far_view(far.values, eye, cells, far.corner_m, azimuths, level), eye)
     progress("far horizon", 1.0)
     return replace(scene, beyond=beyond)
 
@@ -160,18 +160,12 @@ PROCESS = Process(
         reads=(
             LayerSpec("ground", "m", "bare ground"),
             LayerSpec("surface", "m", "ground plus what stands on it"),
-            LayerSpec(
-                "sun",
-                "deg, deg, Wh/m2, 1, 1",
-                "azimuth, elevation, beam energy, month it counts for, share passed by each kind of crown; a row a step",
-            ),
+            LAYERS["sun"],
             OUTLINES,
             LayerSpec(LEAFLESS[0], "m", "the surface without crowns that pass light", optional=True),
             LayerSpec(LEAFLESS[1], "m", "the same with the densest kind of them", optional=True),
             LayerSpec(LEAFLESS[2], "m", "the same with the two densest kinds of them", optional=True),
-            LayerSpec(
-                "far_ground", "m", "coarser heights of land round the raster, no data where it knows", optional=True
-            ),
+            LAYERS["far_ground"],
         ),
         makes=(
             LayerSpec("beam_share", "1", "beam energy received / received with a flat horizon", half=True),
@@ -179,11 +173,9 @@ PROCESS = Process(
             LayerSpec("worst_month", "1", "the month that loses most, 1 to 12; 0 where none loses any"),
         ),
         parameters=(
-            Parameter("bearing_deg", "true bearing of the raster's rows, west to east", 90.0, "deg", -360.0, 360.0),
-            Parameter("azimuths", "directions of the horizon", 36, "", 8, 720),
-            Parameter("light_height_m", "height above the ground at which light is judged", 1.0, "m", 0.0, 30.0),
-            Parameter("far_south_m", "how far the raster's first corner lies down the rows of far_ground", 0.0, "m"),
-            Parameter("far_east_m", "how far the raster's first corner lies along the columns of far_ground", 0.0, "m"),
+            told("bearing_deg"),
+            told("azimuths"),
+            told("light_height_m"),
         ),
         source="reda-andreas-2003, ineichen-perez-2002, heisler-1986, heisler-1985",
     ),

@@ -7,6 +7,7 @@ import numpy as np
 from tunnelsite.core.describe import Description, LayerSpec, Parameter
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.layers import Layer
+from tunnelsite.core.needs import told
 from tunnelsite.core.process import Process
 from tunnelsite.kernels.air import wind_shelter
 
@@ -49,8 +50,8 @@ PROCESS = Process(
         ),
         makes=(LayerSpec("wind_shelter", "1", "shelter from the wind, 1 = in full lee"),),
         parameters=(
-            Parameter("winds", "where wind comes from, true directions and their shares", "270"),
-            Parameter("bearing_deg", "true bearing of the raster's rows, west to east", 90.0, "deg", -360.0, 360.0),
+            told("winds"),
+            told("bearing_deg"),
             Parameter("least_m", "lower things shelter nothing", 1.0, "m", 0.1, 100.0),
         ),
         source="windbreak-nrcs, windbreak-purdue",

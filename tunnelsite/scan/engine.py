@@ -12,6 +12,7 @@ from tunnelsite.core.house import House, Pad
 from tunnelsite.core.process import Progress, silent
 from tunnelsite.core.rubric import Rubric
 from tunnelsite.core.site import Frame
+from tunnelsite.scan.frame_facts import facts_of
 from tunnelsite.scan.open_ground import OpenGround
 from tunnelsite.scan.strip import Strip
 
@@ -21,11 +22,28 @@ STRIP_ROWS = 128  # strips of whole kernel tiles: nothing is slid over twice
 
 @dataclass(frozen=True)
 class Judge:
-    """A criterion as it is used in one run: with its rubric and its parameters."""
+    """A criterion as it is used in one run: with its rubric and its parameters, but for those that each frame tells."""
 
     criterion: Criterion
     rubric: Rubric
     parameters: dict[str, Any] = field(default_factory=dict)
+
+    def measure(self, strip: Strip) -> np.ndarray:
+        """The measures of a strip of placements, float32 [strip rows, cols]."""
+        return np.asarray(self.criterion.measure(strip, **self._told(strip)), np.float32)
+
+    def truth(self, strip: Strip, measure: np.ndarray) -> Truth | None:
+        """What is known of the true measures of a strip, float32 [strip rows, cols]; None where they are taken as exact."""
+        if self.criterion.truth is None:
+            return None
+        if not strip.feasible().any():
+            return Truth(measure, measure)
+        found = self.criterion.truth(strip, measure, **self._told(strip))
+        return Truth(*(np.broadcast_to(np.asarray(values, np.float32), strip.shape) for values in found))
+
+    def _told(self, strip: Strip) -> dict[str, Any]:
+        wanted = {parameter.id for parameter in self.criterion.description.parameters} - self.parameters.keys()
+        return self.parameters | facts_of(strip.frame, wanted)
 
     @property
     def id(self) -> str:
@@ -164,30 +182,20 @@ def _strip_passed(strip: Strip, owner: np.ndarray, judges: list[Judge], tallies:
         if not mask.any():
             measured[judge.id] = np.full(strip.shape, np.nan, np.float32)
             continue
-        measure = np.asarray(judge.criterion.measure(strip, **judge.parameters), np.float32)
+        measure = judge.measure(strip)
         measured[judge.id] = measure
         beyond = judge.rubric.beyond(measure) & mask
         left -= _count(tallies[judge.id], strip, (owner, left), beyond, measure, judge.rubric)
         strip.reject(beyond)
     mask = strip.feasible()
     index = np.flatnonzero(mask) + np.int64(strip.rows[0]) * strip.shape[1]
-    truths = {
-        judge.id: truth_of(judge, strip, measured[judge.id]) for judge in judges if judge.criterion.truth is not None
-    }
+    truths = {judge.id: judge.truth(strip, measured[judge.id]) for judge in judges}
     return _Passed(
         index,
         owner[mask],
         {name: values[mask] for name, values in measured.items()},
-        {name: Truth(*(values[mask] for values in truth)) for name, truth in truths.items()},
+        {name: Truth(*(values[mask] for values in truth)) for name, truth in truths.items() if truth is not None},
     )
-
-
-def truth_of(judge: Judge, strip: Strip, measure: np.ndarray) -> Truth:
-    """What is known of the true measures of a strip: float32 arrays [strip rows, cols]."""
-    if not strip.feasible().any():
-        return Truth(measure, measure)
-    found = judge.criterion.truth(strip, measure, **judge.parameters)
-    return Truth(*(np.broadcast_to(np.asarray(values, np.float32), strip.shape) for values in found))
 
 
 def _count(tally: list[Tally], strip: Strip, tried, beyond: np.ndarray, measure, rubric) -> np.ndarray:

@@ -47,7 +47,7 @@ def trials(scan: Scan, judges: list[Judge], wanted: np.ndarray, pad_pitch: float
         for judge in judges:
             if not strip.feasible().any():
                 break
-            measure = np.asarray(judge.criterion.measure(strip, **judge.parameters), np.float32)
+            measure = judge.measure(strip)
             measured[judge.id] = measure
             beyond = judge.rubric.beyond(measure) & strip.feasible()
             yield Trial(top, judge.id, beyond, measured)

@@ -96,6 +96,14 @@ class ScreeningFields(BaseModel):
         Length("Range of that error", "Distance over which these errors are alike.", GROUND, 0, 10_000,
                without="5 m or a cell of the ground, assumed", was=("error-length",)),
     ] = None  # fmt: skip
+    engine: Annotated[
+        Literal["built-in", "richdem"],
+        Choice(
+            "Drainage computed by",
+            "What fills the hollows and gathers the flow: the built-in kernels or richdem.",
+            GROUND,
+        ),
+    ] = "built-in"
 
     house: Annotated[
         list[str],

@@ -107,6 +107,6 @@ def test_a_process_on_its_own_knows_the_step_too(tmp_path) -> None:
     assert told.returncode == 0 and "steps of 0.2 m" in told.stderr
     with rasterio.open(tmp_path / "w.tif") as file:
         assert not (file.read(1) == 1).any()
-    assert called("run", "level_patches", dem, tmp_path / "x.tif", "--set", "step_m=0").returncode == 0
+    assert called("run", "level_patches", dem, tmp_path / "x.tif", "--set", "height_step_m=0").returncode == 0
     with rasterio.open(tmp_path / "x.tif") as file:
         assert (file.read(1) == 1).any()

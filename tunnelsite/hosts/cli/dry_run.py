@@ -20,7 +20,7 @@ def dry_run(settings, files: tuple[Mapping[str, Path], Sequence[str]], *, as_jso
     from tunnelsite.io.write.outputs import refuse_clashes
     from tunnelsite.io.write.staging import check_output_path
     from tunnelsite.screening.cost import refuse_shortage
-    from tunnelsite.screening.run import judges_of
+    from tunnelsite.screening.judges import judges_of
 
     outputs, inputs = files
     refuse_clashes(outputs, inputs)

@@ -207,7 +207,7 @@ def _measured(patch: _Patch, grounds: np.ndarray, judges: Sequence[Judge], pad_p
     found.slope_along[where, patch.at] = middles(plane.slope_along)
     found.slope_across[where, patch.at] = middles(plane.slope_across)
     for judge in judges:
-        found.measures[judge.id][where, patch.at] = middles(judge.criterion.measure(strip, **judge.parameters))
+        found.measures[judge.id][where, patch.at] = middles(judge.measure(strip))
 
 
 def reading_only(judges: Sequence[Judge], criteria, layers: Collection[str]) -> list[Judge]:

@@ -195,7 +195,7 @@ def wet_measures(basin: Basin, grounds: np.ndarray, judges: Sequence[Judge], set
     strip = Strip(frame, scan.house, scan.pad, (0, grid.rows), mask.reshape(grid.shape), settings.pad_pitch)
     found = {}
     for judge in judges:
-        whole = np.asarray(judge.criterion.measure(strip, **judge.parameters), np.float64).reshape(mask.shape)
+        whole = judge.measure(strip).astype(np.float64).reshape(mask.shape)
         mark = np.full((draws, count), np.nan)
         for k, (one, (row, col)) in enumerate(zip(near, places, strict=True)):
             marks = judge.rubric.marks(whole[:, k, row, col])

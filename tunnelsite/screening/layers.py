@@ -1,0 +1,89 @@
+"""The layers of a run on one ridge bearing: those of the inputs, and those that processes make of them for the criteria."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from tunnelsite.core import catalogue
+from tunnelsite.core.errors import TunnelsiteError
+from tunnelsite.core.layers import Layer
+from tunnelsite.core.process import Process, Progress
+from tunnelsite.core.site import Frame, Site
+from tunnelsite.scan.data_checks import check_data
+from tunnelsite.scan.doubts import doubt_surface
+from tunnelsite.scan.engine import Judge
+from tunnelsite.scan.frame_facts import facts_of
+from tunnelsite.scan.lamps import add_night_light
+from tunnelsite.scan.localise import frame_grid, localised
+from tunnelsite.scan.pitch_error import stated_error
+from tunnelsite.scan.soils import add_soils
+from tunnelsite.scan.surface import add_surface
+from tunnelsite.screening.providers import given_layers, setting_facts, unknown_facts
+from tunnelsite.settings.model import Settings
+
+
+def framed(site: Site, settings: Settings, bearing_deg: float) -> Frame:
+    """The frame of one ridge bearing with the layers that need no process. Errors: InputRefused."""
+    grid = frame_grid(site, bearing_deg=bearing_deg, cell_m=settings.cell_m, halo_m=settings.halo_m)
+    frame = localised(site, grid)
+    frame.error = stated_error(frame, *settings.error)
+    check_data(site, frame, settings.halo_m)
+    add_surface(frame, settings.bare_transmission)
+    add_soils(frame)
+    add_night_light(frame)
+    return frame
+
+
+def prepared(site: Site, settings: Settings, bearing_deg: float, judges: list[Judge], progress: Progress) -> Frame:
+    """The frame of one ridge bearing with every layer that the criteria read. Errors: InputRefused."""
+    progress("local grid", 0.0)
+    frame = framed(site, settings, bearing_deg)
+    progress("local grid", 1.0)
+
+    def resting(what: str, share: float) -> None:
+        frame.store.rest()
+        progress(what, share)
+
+    for process in _wanted(frame, judges):
+        add_made(process, site, frame, settings, resting)
+    doubt_surface(frame, site.dem.name)
+    return frame
+
+
+def _wanted(frame: Frame, judges: list[Judge]) -> list[Process]:
+    """The processes that make what the criteria read and what these processes read in turn, in the order in which they are run."""
+    wanted = {spec.id for judge in judges for spec in judge.criterion.description.reads} - frame.layers.keys()
+    found = []
+    for process in reversed(catalogue.processes(frame.notes.append)):
+        about = process.description  # what makes a wanted layer may read what only an earlier process makes
+        if {spec.id for spec in about.makes} & wanted:
+            found.append(process)
+            wanted |= {spec.id for spec in about.reads if not spec.optional} - frame.layers.keys()
+    return found[::-1]
+
+
+def add_made(process: Process, site: Site, frame: Frame, settings: Settings, progress: Progress) -> None:
+    """Run a process on a frame and keep the layers that it has not; a plug-in's that fails is noted. Errors: those of the process."""
+    about, cell = process.description, (frame.grid.cell_m, frame.grid.cell_m)
+    names, reads = {parameter.id for parameter in about.parameters}, {spec.id for spec in about.reads}
+    unknown = unknown_facts(names, site, settings)
+    if unknown:
+        frame.notes.append(f"process {process.id!r} was skipped: nothing in this run tells its {', '.join(unknown)}")
+        return
+    inputs = {spec.id: Layer(frame.layers[spec.id], spec.unit, spec.title, cell)
+              for spec in about.reads if spec.id in frame.layers}  # fmt: skip
+    inputs |= given_layers(reads, site, frame, settings)
+    try:
+        made = process(inputs, facts_of(frame, names) | setting_facts(names, site, settings), progress)
+    except TunnelsiteError as problem:
+        if process.id in catalogue.BUILT_IN_PROCESSES:
+            raise
+        frame.notes.append(f"process {process.id!r} of a plug-in was skipped: {problem}")
+        return
+    halves = {spec.id for spec in about.makes if spec.half}
+    for name in list(made):  # one by one and by no other name, so that what is kept in a file leaves memory here
+        if name not in frame.layers:
+            values = made[name].values
+            frame.keep(name, values.astype(np.float16) if name in halves else values, made[name].unit)
+            del values
+        del made[name]
