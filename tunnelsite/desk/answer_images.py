@@ -6,20 +6,16 @@ from typing import Any
 
 import numpy as np
 
-from tunnelsite.core.layers import Layer
 from tunnelsite.core.units import MONTH_DAYS, MONTHS, days_of
 from tunnelsite.desk.images import MapImages
 from tunnelsite.desk.map_messages import LegendClass
 from tunnelsite.desk.measures import Units
 from tunnelsite.desk.paint import WARM, Painted, Ramp, classed, ramped
 from tunnelsite.drawing.outcome_groups import rejected_fates, shown_scan
-from tunnelsite.processes.outlines_given import OUTLINES
-from tunnelsite.processes.season_light import LEAFLESS, PROCESS
+from tunnelsite.processes.season_light import PROCESS
 from tunnelsite.scan.outcomes import outcomes
-from tunnelsite.scan.surface import outline_edges
-from tunnelsite.screening.crop_sun import sun_table
+from tunnelsite.screening.layers import made_by
 from tunnelsite.screening.result import Result
-from tunnelsite.screening.run import process_parameters
 from tunnelsite.settings.model import crop_period
 
 NEARLY_ALL = 0.98  # of the placements lie above the low end of the colours
@@ -101,12 +97,7 @@ class AnswerImages(MapImages):
         settings = self.result.settings.model_copy(
             update={"crop_months": f"{month:02d}-01:{month:02d}-{MONTH_DAYS[month - 1]:02d}"}
         )
-        cell = (frame.grid.cell_m, frame.grid.cell_m)
-        names = ("ground", "surface", *(name for name in LEAFLESS if name in frame.layers))
-        inputs = {name: Layer(frame.layers[name], "m", name, cell) for name in names}
-        inputs["sun"] = Layer(sun_table(self.result.site, frame, settings), "deg, deg, Wh/m2, 1, 1", "sun of a month")
-        inputs[OUTLINES.id] = Layer(outline_edges(frame), OUTLINES.unit, OUTLINES.title)
-        made = PROCESS(inputs, process_parameters("season_light", frame, settings), lambda what, share: None)
+        made = made_by(PROCESS, self.result.site, frame, settings)
         return ramped(self.sheet.shown(made["beam_share"].values), self._light_ramp(month))
 
 

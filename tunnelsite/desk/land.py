@@ -13,8 +13,9 @@ from tunnelsite.core.units import FOOT_M
 from tunnelsite.io.read.site import site_from
 from tunnelsite.scan.engine import Scan
 from tunnelsite.scan.open_ground import OpenGround
+from tunnelsite.screening.judges import judges_of
+from tunnelsite.screening.layers import framed
 from tunnelsite.screening.result import Result
-from tunnelsite.screening.run import framed, judges_of
 from tunnelsite.settings.model import Settings
 
 MOST_CELLS = 4_000_000  # of a map that is looked at before anything is asked of it

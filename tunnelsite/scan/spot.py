@@ -16,7 +16,7 @@ from tunnelsite.core.house import House, Pad
 from tunnelsite.core.placement import SAME_BEARING_DEG, Placement
 from tunnelsite.core.site import Frame
 from tunnelsite.kernels.one_thread import one_thread
-from tunnelsite.scan.engine import Judge, Scan, truth_of
+from tunnelsite.scan.engine import Judge, Scan
 from tunnelsite.scan.marks import marks_from
 from tunnelsite.scan.pitch_error import near_cells, stated_error
 from tunnelsite.scan.strip import Strip
@@ -138,10 +138,9 @@ def measured(spot: Spot, judges: Sequence[Judge], pad_pitch: float) -> dict[str,
             if not _readable(judge, spot.frame):
                 found[judge.id] = Measured(math.nan, math.nan)
                 continue
-            measure = np.asarray(judge.criterion.measure(strip, **judge.parameters), np.float32)
-            truth = None
-            if judge.criterion.truth is not None:
-                truth = Truth(*(part[0, spot.col] for part in truth_of(judge, strip, measure)))
+            measure = judge.measure(strip)
+            known = judge.truth(strip, measure)
+            truth = None if known is None else Truth(*(part[0, spot.col] for part in known))
             value = float(measure[0, spot.col])
             found[judge.id] = Measured(value, float(marks_from(judge.rubric, np.float64(value), truth)))
     return found

@@ -7,7 +7,7 @@ import numpy as np
 from tunnelsite.core import catalogue
 from tunnelsite.core.errors import TunnelsiteError
 from tunnelsite.core.layers import Layer
-from tunnelsite.core.process import Process, Progress
+from tunnelsite.core.process import Process, Progress, silent
 from tunnelsite.core.site import Frame, Site
 from tunnelsite.scan.data_checks import check_data
 from tunnelsite.scan.doubts import doubt_surface
@@ -44,46 +44,57 @@ def prepared(site: Site, settings: Settings, bearing_deg: float, judges: list[Ju
         frame.store.rest()
         progress(what, share)
 
-    for process in _wanted(frame, judges):
-        add_made(process, site, frame, settings, resting)
+    processes = catalogue.processes(frame.notes.append)
+    wanted = _wanted(frame, judges, processes)
+    for process in processes:
+        if {spec.id for spec in process.description.makes} & wanted - frame.layers.keys():
+            add_made(process, site, frame, settings, resting)
     doubt_surface(frame, site.dem.name)
     return frame
 
 
-def _wanted(frame: Frame, judges: list[Judge]) -> list[Process]:
-    """The processes that make what the criteria read and what these processes read in turn, in the order in which they are run."""
-    wanted = {spec.id for judge in judges for spec in judge.criterion.description.reads} - frame.layers.keys()
-    found = []
-    for process in reversed(catalogue.processes(frame.notes.append)):
-        about = process.description  # what makes a wanted layer may read what only an earlier process makes
-        if {spec.id for spec in about.makes} & wanted:
-            found.append(process)
-            wanted |= {spec.id for spec in about.reads if not spec.optional} - frame.layers.keys()
-    return found[::-1]
+def _wanted(frame: Frame, judges: list[Judge], processes: list[Process]) -> set[str]:
+    """The layers that the criteria read, and those that the processes read in turn that make them."""
+    wanted = {spec.id for judge in judges for spec in judge.criterion.description.reads}
+    for process in reversed(processes):  # what makes a wanted layer may read what only an earlier process makes
+        if {spec.id for spec in process.description.makes} & wanted - frame.layers.keys():
+            wanted |= {spec.id for spec in process.description.reads if not spec.optional}
+    return wanted
 
 
 def add_made(process: Process, site: Site, frame: Frame, settings: Settings, progress: Progress) -> None:
     """Run a process on a frame and keep the layers that it has not; a plug-in's that fails is noted. Errors: those of the process."""
-    about, cell = process.description, (frame.grid.cell_m, frame.grid.cell_m)
-    names, reads = {parameter.id for parameter in about.parameters}, {spec.id for spec in about.reads}
-    unknown = unknown_facts(names, site, settings)
+    unknown = unknown_facts(_names(process), site, settings)
     if unknown:
         frame.notes.append(f"process {process.id!r} was skipped: nothing in this run tells its {', '.join(unknown)}")
         return
-    inputs = {spec.id: Layer(frame.layers[spec.id], spec.unit, spec.title, cell)
-              for spec in about.reads if spec.id in frame.layers}  # fmt: skip
-    inputs |= given_layers(reads, site, frame, settings)
     try:
-        made = process(inputs, facts_of(frame, names) | setting_facts(names, site, settings), progress)
+        made = made_by(process, site, frame, settings, progress)
     except TunnelsiteError as problem:
         if process.id in catalogue.BUILT_IN_PROCESSES:
             raise
         frame.notes.append(f"process {process.id!r} of a plug-in was skipped: {problem}")
         return
-    halves = {spec.id for spec in about.makes if spec.half}
+    halves = {spec.id for spec in process.description.makes if spec.half}
     for name in list(made):  # one by one and by no other name, so that what is kept in a file leaves memory here
         if name not in frame.layers:
             values = made[name].values
             frame.keep(name, values.astype(np.float16) if name in halves else values, made[name].unit)
             del values
         del made[name]
+
+
+def made_by(
+    process: Process, site: Site, frame: Frame, settings: Settings, progress: Progress = silent
+) -> dict[str, Layer]:
+    """What a process makes of a frame's layers, told of the site what it declares. Errors: those of the process."""
+    about, cell = process.description, (frame.grid.cell_m, frame.grid.cell_m)
+    inputs = {spec.id: Layer(frame.layers[spec.id], spec.unit, spec.title, cell)
+              for spec in about.reads if spec.id in frame.layers}  # fmt: skip
+    inputs |= given_layers({spec.id for spec in about.reads}, site, frame, settings)
+    names = _names(process)
+    return process(inputs, facts_of(frame, names) | setting_facts(names, site, settings), progress)
+
+
+def _names(process: Process) -> set[str]:
+    return {parameter.id for parameter in process.description.parameters}
