@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from tunnelsite.core.house import House, Pad
 from tunnelsite.core.one_process import refuse_forked
