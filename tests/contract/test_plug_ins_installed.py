@@ -17,11 +17,13 @@ from tunnelsite import Settings, screen
 from tunnelsite.core import catalogue
 from tunnelsite.core.house import House
 from tunnelsite.core.layers import Layer
+from tunnelsite.core.placement import Placement
 from tunnelsite.core.plug_ins import PlugInFailed
 from tunnelsite.hosts.cli.main import main
 
 EXAMPLE = Path(__file__).parents[2] / "docs" / "examples" / "plugin"
 HOUSE = House(6, 12)
+LON, LAT = -81.00082697, 42.45301541  # in the middle of the ground
 SETTINGS = Settings(halo_m=10, azimuths=8, top=3)
 
 
@@ -74,6 +76,9 @@ def test_the_installed_example_is_listed_and_measures(installed, beside, plain, 
     assert main(["processes"]) == 0
     said = capsys.readouterr()
     assert "example_height_band: " in said.out and "example_relief [m]: " in said.out and not said.err
+    assert "example_corners: " in said.out and "beyond = 0 m [m]: Beyond." in said.out
+    plan = catalogue.plan("example_corners")(site(ground), Placement(LON, LAT, 90.0, HOUSE))
+    assert len(plan.layers["corners"]) == 4 and plan.summary["relief_m"] > 0
     result = screen(site(ground), HOUSE, settings=SETTINGS)
     relief = result.scans[0].measures["example_relief"]
     assert np.isfinite(relief).all() and (relief > 0).all() and "score_example_relief" in result.rows[0]
@@ -94,6 +99,13 @@ from tunnelsite.core.describe import Description, LayerSpec, Parameter
 from tunnelsite.core.layers import Layer
 from tunnelsite.core.process import Process
 from tunnelsite.core.rubric import Rubric
+from dataclasses import dataclass
+from tunnelsite.core.plan_kind import Content, PlanKind
+
+@dataclass(frozen=True)
+class Asked: pass
+
+def make(site, place, settings, progress): pass
 
 ANY = {"any": Rubric(1.0, 0.0, weight=5.0)}
 
@@ -125,6 +137,10 @@ REFUSED_AT_ONCE = {
         "does not take its parameters",
     ),
     "broken_makes": ("processes", "ITEM = Process(about('some_id'), lambda i, p, q: {})", "makes nothing"),
+    "broken_plan": ("plans", "ITEM = PlanKind('x', 'X', 'X.', 'invented', Asked, lambda site: 0, ())", "does not take site"),
+    "broken_plan_id": ("plans", "ITEM = PlanKind('sun_chart', 'X', 'X.', 'invented', Asked, make, ())", "is taken"),
+    "broken_plan_settings": ("plans", "ITEM = PlanKind('x', 'X', 'X.', 'invented', dict, make, ())", "no dataclass"),
+    "broken_plan_gives": ("plans", "ITEM = PlanKind('x', 'X', 'X.', 'invented', Asked, make, ('a',))", "not Contents"),
     "broken_run": ("processes", "ITEM = Process(about('some_id', makes=(LayerSpec('a', '1', 'a'),)), None)", "cannot be called"),
 }  # fmt: skip
 FAILS_IN_THE_RUN = {
@@ -175,6 +191,21 @@ def test_what_breaks_in_a_run_leaves_it_as_if_it_had_never_been(module, tmp_path
     assert all(module not in scan.measures for scan in result.scans)
     if expected is not None:
         assert [(c.item, c.score) for c in result.choices] == [(c.item, c.score) for c in expected.choices]
+
+
+def test_a_plan_that_fails_or_is_not_what_it_says_is_named(tmp_path, beside, ground) -> None:
+    fails, other = tmp_path / "a", tmp_path / "b"
+    fails.mkdir()
+    other.mkdir()
+    kind = "ITEM = PlanKind('{}', 'X', 'X.', 'invented', Asked, m, (Content('map', 'picture', 'x'),))"
+    beside(offer(fails, "broken_in_plan", "plans", "def m(s, p, a, q): return 1 / 0\n" + kind.format("some_plan")))
+    code = "from tunnelsite.plans.plan import Plan\ndef m(s, p, a, q): return Plan('other_plan', 'X', {'x': s})\n"
+    beside(offer(other, "broken_other_plan", "plans", code + kind.format("other_plan")))
+    place = Placement(-81.0, 42.45, 90.0, HOUSE)
+    with pytest.raises(PlugInFailed, match="ZeroDivisionError"):
+        catalogue.plan("some_plan")(site(ground), place)
+    with pytest.raises(PlugInFailed, match="picture map is missing; its summary is not ready for JSON"):
+        catalogue.plan("other_plan")(site(ground), place)
 
 
 def test_a_broken_process_is_skipped_with_the_criterion_that_wants_its_layer(tmp_path, beside, plain, ground) -> None:
