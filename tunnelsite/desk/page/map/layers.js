@@ -8,6 +8,7 @@ import { label, spread } from './view.js';
 
 const APART_PX = [190, 70]; // of two heights on the map
 const laid = new Map(); // id -> {layer, overlay}
+const legendsFolded = new Set();
 const chosen = new Map(); // id -> {shown, opacity, month}: the user's own, kept while the page is open
 let map, contourLines, contourLabels, tiles;
 let heights = [];
@@ -121,18 +122,23 @@ function row(layer) {
 }
 
 function drawLegends(shown) {
+  const box = document.getElementById('legends');
+  L.DomEvent.disableClickPropagation(box);
+  L.DomEvent.disableScrollPropagation(box);
   const withLegend = shown.filter(({ legend }) => legend && legend.kind !== 'none');
-  fill(document.getElementById('legends'), withLegend.map(legendOf));
+  fill(box, withLegend.map(legendOf));
 }
 
 function legendOf({ legend, title, months, ...layer }) {
   const month = months ? `, ${MONTH_NAMES[choice({ ...layer, months }).month - 1]}` : '';
-  const head = h('strong', { text: `${legend.title || title}${month}${legend.unit ? ` (${legend.unit})` : ''}` });
+  const folded = legendsFolded.has(layer.id);
+  const box = (...inside) => h('details', { class: 'legend', open: !folded, ontoggle: ({ target }) => legendsFolded[target.open ? 'delete' : 'add'](layer.id) }, head, ...inside);
+  const head = h('summary', { text: `${legend.title || title}${month}${legend.unit ? ` (${legend.unit})` : ''}` });
   const note = legend.note && h('p', { class: 'note why', text: legend.note });
-  if (legend.kind === 'classes') return h('div', { class: 'legend' }, head, h('ul', {}, legend.classes.map(classRow)), note);
+  if (legend.kind === 'classes') return box(h('ul', {}, legend.classes.map(classRow)), note);
   const ramp = h('span', { class: 'ramp', style: { 'background-image': `linear-gradient(to right, ${legend.colours.join(',')})` } });
   const ends = h('div', { class: 'ends' }, h('span', { text: legend.low.words }), ...(legend.ticks ?? []).map(({ words }) => h('span', { text: words })), h('span', { text: legend.high.words }));
-  return h('div', { class: 'legend' }, head, ramp, ends, note);
+  return box(ramp, ends, note);
 }
 
 const PATTERNS = {

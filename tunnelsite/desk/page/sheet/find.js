@@ -22,7 +22,7 @@ export function findPart() {
     run && h('p', { class: run.state === 'failed' ? 'broken' : 'soft', text: runWords(run) }),
     answer?.first_look && h('p', { class: 'stale', text: answer.first_look_words || 'First look, from a coarser grid. The exact answer takes its place.' }),
     answer && !answer.first_look && h('p', { class: 'soft', text: [answer.what_if ? 'What if' : 'Exact answer', answer.took_s != null ? `${answer.took_s.toFixed(answer.took_s < 10 ? 1 : 0)} s` : ''].filter(Boolean).join(', ') }),
-    more(fieldsOf('search'), 'More about the search'),
+    more(fieldsOf('find'), 'More about the search'),
     answer && whatIfPart(),
     runsPart(),
   ];

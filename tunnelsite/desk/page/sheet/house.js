@@ -12,7 +12,7 @@ const named = (name) => known.settings?.fields.find((field) => field.name === na
 
 export function housePart() {
   if (!known.settings) return [];
-  const rest = fieldsOf('house', 'season').filter(({ name }) => !OWN_FORM.has(name));
+  const rest = fieldsOf('house').filter(({ name }) => !OWN_FORM.has(name));
   const first = rest.filter(({ name }) => ['kind', 'ridge', 'bearing'].includes(name)), others = rest.filter((field) => !first.includes(field));
   const house = named('house'), months = named('crop_months');
   return [

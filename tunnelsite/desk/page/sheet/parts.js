@@ -74,7 +74,20 @@ function plain(field, text) {
   return ['number', 'integer'].includes(field.kind) && /^[-\d.]+$/.test(text) ? Number(text) : text;
 }
 
-export const fieldsOf = (...sections) => (known.settings?.fields ?? []).filter(({ section }) => sections.includes(section));
+// the settings' own sections under the sheet's headings
+const SECTIONS = {
+  ground: ['ground', 'Ground and parcels'],
+  surroundings: ['rules', 'surroundings', 'What to stay clear of', 'Services, soil and wind'],
+  house: ['house', 'season', 'House and ridge', 'Season and light', 'Pad'],
+  find: ['search', 'What matters', 'The answer'],
+};
+const NOT_HERE = new Set(['service', 'weight', 'rubric', 'parameter', 'out', 'overwrite', 'rasters', 'keep']); // have a form of their own, or are the desk's
+
+/** The settings under a heading; those that name a file stand in the list of files. */
+export function fieldsOf(heading) {
+  const files = new Set(known.roles.map(({ id }) => id));
+  return (known.settings?.fields ?? []).filter(({ section, name }) => SECTIONS[heading].includes(section) && !files.has(name) && !NOT_HERE.has(name));
+}
 
 /** Take a file out of the project; the file stays in the folder. */
 export const takeOut = (name) => tried(() => remove(`/api/files/${encodeURIComponent(name)}`));

@@ -10,7 +10,7 @@ import { addButton, fieldsOf, fileList, settingField } from './parts.js';
 const GROUND_ROLES = new Set(['dem', 'far_dem', 'surface', 'parcels']);
 
 export function surroundingsPart() {
-  const rules = fieldsOf('rules', 'surroundings').filter(({ kind }) => kind === 'length'), rest = fieldsOf('rules', 'surroundings').filter(({ kind }) => kind !== 'length');
+  const fields = fieldsOf('surroundings'), rules = fields.filter(({ name }) => ['setback', 'clearance'].includes(name)), rest = fields.filter((field) => !rules.includes(field));
   return [
     h('p', { class: 'why', text: 'Trees and buildings cast shade; wet ground, septic fields and lines are kept off; water, power and a road should be near. What is not given is not assessed, and the answer says so.' }),
     fileList((file) => !GROUND_ROLES.has(file.used_as ?? file.proposed) && file.kind !== 'raster'),

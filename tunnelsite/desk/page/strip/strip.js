@@ -8,7 +8,7 @@ import { card, putAway } from '../map/card.js';
 import { pinForm } from '../sheet/pins.js';
 
 const strip = () => document.getElementById('strip');
-let chart = null;
+let chart = null, sunWaits = 0;
 
 export function startStrip() {
   on('hand place', () => draw());
@@ -29,7 +29,7 @@ function draw() {
   const was = [...strip().querySelectorAll('[data-keep]')].map((part) => [part.dataset.keep, part.scrollTop]);
   fill(strip(), h('div', { class: 'strip-parts' }, houseOf(hand), groundOf(hand), distancesOf(hand), lightOf(hand), rulesOf(hand)));
   for (const [name, top] of was) strip().querySelector(`[data-keep="${name}"]`)?.scrollTo(0, top);
-  if (chart) chart.src = sunAddress();
+  followSun();
 }
 
 function houseOf(hand) {
@@ -43,6 +43,7 @@ function houseOf(hand) {
     h('p', { class: 'soft', text: `Ridge ${ridge(inHand.place.bearing_deg)}${hand.parcel ? `, in ${hand.parcel}` : ', in no field'}` }),
     h('div', { class: 'score-line' },
       h('span', { class: 'score', text: broken.length ? '–' : score(hand.score?.steady) }), h('span', { class: 'soft', text: hand.score?.steady == null || broken.length ? 'no score here' : hand.score.words.replace(/^[\d.]+ /, '') })),
+    !broken.length && rampOf(hand.score?.steady),
     !broken.length && hand.room_m != null && h('p', { text: `Room to shift: ${length(hand.room_m)}` }),
     verdict,
     hand.measured === 'ground only' && h('p', { class: 'why', text: 'Ground only: find places once, and light, reach and score follow too.' }),
@@ -97,6 +98,23 @@ function rulesOf(hand) {
     h('ul', { class: 'rules' }, rules.map((rule) => h('li', { class: rule.state },
       h('span', { class: 'mark', 'aria-hidden': 'true', text: STATES[rule.state][0] }),
       h('span', {}, h('strong', { text: `${rule.title}: ` }), h('span', { class: 'state', text: STATES[rule.state][1] }), rule.words && `. ${rule.words}`, rule.state === 'broken' && rule.change && h('span', { class: 'why', text: ` ${rule.change}` }))))));
+}
+
+/** The sun chart follows the house, one at a time. */
+function followSun() {
+  clearTimeout(sunWaits);
+  if (!chart || chart.getAttribute('src') === sunAddress()) return;
+  if (!chart.complete) sunWaits = setTimeout(followSun, 60);
+  else chart.src = sunAddress();
+}
+
+/** Where the score stands between the best and the worst place of this answer. */
+function rampOf(steady) {
+  const legend = known.layers.find(({ id }) => id === 'score')?.legend;
+  if (legend?.kind !== 'ramp' || steady == null) return null;
+  const at = Math.min(1, Math.max(0, (steady - legend.low.value) / (legend.high.value - legend.low.value || 1)));
+  return h('div', { class: 'score-ramp', 'aria-hidden': 'true' }, h('span', { text: legend.low.words }),
+    h('span', { class: 'ramp', style: { 'background-image': `linear-gradient(to right, ${legend.colours.join(',')})` } }, h('span', { class: 'at', style: { left: `${100 * at}%` } })), h('span', { text: legend.high.words }));
 }
 
 const sunAddress = () => {

@@ -1,0 +1,211 @@
+"""The whole job on the desk's page, as someone does it: each scene goes on where the one before it ended."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import geopandas
+import pytest
+
+from tests.desk.served import WAIT_MS, Served, Shown, shown
+from tests.report.browser import browser
+
+POND = (-78.14363, 43.00667)  # sample_data/README.md
+BESIDE_THE_BENCH = (-78.1490, 43.0071)
+DESKTOP = {"width": 1280, "height": 800}
+
+
+@pytest.fixture(scope="module")
+def chromium() -> Iterator:
+    """The browser of all scenes."""
+    with browser() as started:
+        yield started
+
+
+@pytest.fixture(scope="module")
+def served(chromium, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+    """A desk on an empty folder."""
+    desk = Served(tmp_path_factory.mktemp("desk") / "farm")
+    desk.folder.mkdir()
+    desk.start()
+    yield desk
+    desk.kill()
+
+
+@pytest.fixture(scope="module")
+def desk(served: Served, chromium) -> Shown:
+    """Its page at the size of a small laptop."""
+    return shown(chromium, served.address, viewport=DESKTOP)
+
+
+def _found(desk: Shown) -> None:
+    """Wait until an exact answer stands."""
+    desk.page.wait_for_selector("#option-1", state="attached", timeout=WAIT_MS)
+    desk.page.wait_for_function("!document.querySelector('#cancel')", timeout=WAIT_MS)
+
+
+def _open(desk: Shown, heading: str) -> None:
+    button = desk.page.locator(f"#head-{heading}")
+    if button.get_attribute("aria-expanded") != "true":
+        button.click()
+
+
+def _drawn(desk: Shown) -> list[dict]:
+    return desk.asked("/api/drawn")["features"]
+
+
+def test_sample_farm_stands_after_one_click(desk: Shown) -> None:
+    desk.page.click("#begin-sample")
+    desk.page.wait_for_selector(".leaflet-ground-pane img", timeout=WAIT_MS)
+    desk.page.wait_for_selector(".map-label.height", state="attached")
+    assert desk.page.locator(".north").is_visible()
+    scale = desk.page.locator(".leaflet-control-scale-line").all_text_contents()
+    assert {text.split()[-1] for text in scale} == {"m", "ft"}
+
+
+def test_tree_is_on_disk_when_it_is_drawn(desk: Shown, served: Served) -> None:
+    desk.page.click("#draw")
+    desk.page.click(".pane button:text-is('Tree')")
+    desk.page.fill(".map-card input[name=height_m]", "50")
+    desk.page.mouse.click(*desk.at(*BESIDE_THE_BENCH))
+    desk.page.wait_for_selector("#delete-drawn")
+    (tree,) = _drawn(desk)
+    assert tree["properties"]["what"] == "tree"
+    assert tree["properties"]["height_m"] == pytest.approx(50 * 0.3048)
+    assert tree["geometry"]["coordinates"] == pytest.approx(BESIDE_THE_BENCH, abs=2e-5)
+    assert len(geopandas.read_file(served.folder / "drawn.gpkg", layer=0)) == 1
+
+
+def test_keep_out_is_drawn_by_keys_undone_and_done_again(desk: Shown) -> None:
+    page = desk.page
+    page.click("#draw")
+    page.click(".pane button:text-is('Keep-out')")
+    page.wait_for_selector(".crosshair", state="attached")
+    for key in ("ArrowRight", "ArrowDown", "ArrowLeft", None):
+        page.keyboard.press("Enter")
+        if key:
+            page.keyboard.press(key)
+            page.wait_for_timeout(350)  # the map glides
+    page.keyboard.press("f")
+    page.wait_for_selector("#delete-drawn")
+    assert sorted(one["properties"]["what"] for one in _drawn(desk)) == ["keep_out", "tree"]
+    page.click("#undo")
+    page.wait_for_function("!document.querySelector('#redo').disabled")
+    assert [one["properties"]["what"] for one in _drawn(desk)] == ["tree"]
+    page.click("#redo")
+    page.wait_for_function("document.querySelector('#redo').disabled")
+    assert len(_drawn(desk)) == 2
+
+
+def test_run_is_cancelled_and_run_again(desk: Shown, served: Served) -> None:
+    _open(desk, "find")
+    desk.page.click("#find-places")
+    desk.page.click("#cancel-run")
+    desk.page.wait_for_selector("text=Cancelled")
+    assert not list(served.folder.glob("runs/*/sites.gpkg"))
+    desk.page.click("#find-places")
+    _found(desk)
+    assert desk.page.locator(".map-label.rank").count() > 0
+    assert "of 100" in desk.page.locator("#strip").inner_text()
+
+
+def test_house_moves_by_keys_and_the_numbers_follow(desk: Shown) -> None:
+    _open(desk, "choose")
+    desk.page.click("#option-1")
+    before = desk.page.locator("#strip").inner_text()
+    desk.page.focus("#house-in-hand")
+    for _ in range(4):
+        desk.page.keyboard.press("Shift+ArrowRight")
+    desk.page.wait_for_function("before => document.querySelector('#strip').innerText !== before", arg=before)
+    desk.page.keyboard.press("]")
+    desk.page.wait_for_function("document.querySelector('#strip').innerText.includes('91°')")
+
+
+def test_house_on_the_pond_breaks_rules_in_words(desk: Shown) -> None:
+    page = desk.page
+    page.click("#whole-farm")
+    page.wait_for_timeout(400)  # the map glides
+    box = page.locator("#house-in-hand").bounding_box()
+    page.mouse.move(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+    page.mouse.down()
+    page.mouse.move(*desk.at(*POND), steps=12)
+    page.mouse.up()
+    page.wait_for_selector("#strip .verdict.bad")
+    page.wait_for_selector("#strip .rules li.broken:has-text('water')")
+    assert desk.page.locator("#house-in-hand").get_attribute("fill") == "url(#hatch-broken)"
+
+
+def test_tap_says_why_not_here(desk: Shown) -> None:
+    east, north = POND
+    desk.page.mouse.click(*desk.at(east + 0.0002, north + 0.0004))
+    desk.page.wait_for_selector("#map-card h2:has-text('Why not here?')")
+    assert "water" in desk.page.locator("#map-card").inner_text().lower()
+    desk.page.click("#map-card button:text-is('Close')")
+
+
+@pytest.mark.parametrize("heading", ["ground", "surroundings", "house", "find", "choose", "hand_over"])
+def test_nothing_stands_in_the_way_of_a_screen_reader(desk: Shown, heading: str) -> None:
+    _open(desk, heading)
+    assert desk.violations() == []
+
+
+def test_two_pins_and_their_packet(desk: Shown, served: Served) -> None:
+    page = desk.page
+    _open(desk, "choose")
+    for rank, name in ((1, "On the bench"), (2, "By the lane")):
+        page.click(f"button[aria-label='Pin option {rank}']")
+        page.fill("#pin-name", name)
+        page.click("#pin-keep")
+        page.wait_for_selector("#dialog", state="hidden")
+    page.click("#side-by-side")
+    page.wait_for_selector(".differences td")
+    page.click("#dialog button:text-is('Close')")
+    _open(desk, "hand_over")
+    page.click("#write-packet")
+    page.wait_for_selector(".open-packet", timeout=WAIT_MS)
+    with page.expect_popup() as opened:
+        page.click(".open-packet")
+    assert "On the bench" in opened.value.content()
+    opened.value.close()
+    assert list(served.folder.glob("packet/*/*.gpkg"))
+
+
+def test_everything_is_there_after_the_server_was_killed(desk: Shown, served: Served) -> None:
+    _open(desk, "find")
+    desk.page.click("#find-places")
+    desk.page.wait_for_selector("#cancel-run")
+    served.kill()
+    desk.page.wait_for_selector("#notice:not([hidden]) >> text=does not answer")
+    served.start()
+    desk.page.goto(served.address)
+    _found(desk)
+    assert len(_drawn(desk)) == 2
+    assert [pin["name"] for pin in desk.asked("/api/state")["pins"]] == ["On the bench", "By the lane"]
+    assert len(list(served.folder.glob("runs/*/sites.gpkg"))) == 1
+
+
+def test_phone_shows_map_and_answer(served: Served, chromium) -> None:
+    phone = shown(chromium, served.address, viewport={"width": 390, "height": 844}, has_touch=True, is_mobile=True)
+    _found(phone)
+    wide = "document.documentElement.scrollWidth <= innerWidth && document.documentElement.scrollHeight <= innerHeight"
+    assert phone.page.evaluate(wide)
+    phone.page.wait_for_selector("#strip .score")
+    assert phone.page.locator("#map").bounding_box()["height"] > 400
+    phone.page.tap("[data-part=sheet]")
+    phone.page.wait_for_selector("#head-choose", state="visible")
+    assert phone.violations() == []
+
+
+def test_no_request_left_the_machine(desk: Shown, served: Served) -> None:
+    ours = (f"http://127.0.0.1:{served.port}/", "data:", "blob:")
+    assert [address for address in desk.requests if not address.startswith(ours)] == []
+    assert desk.complaints == []
+
+
+def test_vendored_packages_come_with_licence_and_version() -> None:
+    page = Path(__file__).parents[2] / "tunnelsite" / "desk" / "page" / "vendor"
+    words = (page / "README.md").read_text("utf-8")
+    for folder in (entry for entry in page.iterdir() if entry.is_dir()):
+        assert (folder / "LICENSE").read_text("utf-8").strip()
+        assert f"`{folder.name}`" in words
