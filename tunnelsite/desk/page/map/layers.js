@@ -31,6 +31,7 @@ export function choice(layer) {
 }
 
 export function choose(layer, change) {
+  if (change.shown) for (const each of known.layers) legendsFolded[each.id === layer.id ? 'delete' : 'add'](each.id); // the newest legend is read, the map stays free
   chosen.set(layer.id, { ...choice(layer), ...change });
   lay();
 }
