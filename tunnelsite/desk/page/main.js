@@ -51,7 +51,10 @@ const everything = () => Promise.all([...['state', 'settings', 'roles', 'drawn',
 let project = '';
 let down = false;
 listen({
-  hello: () => everything(),
+  hello: async () => {
+    await everything();
+    if (known.state?.begun) openPartOnce(known.answer ? 'choose' : known.state.headings.find(({ state }) => state === 'missing')?.id ?? 'find');
+  },
   state: async () => {
     await fetched('state');
     const now = JSON.stringify([known.state?.files, known.state?.begun]);
@@ -63,7 +66,8 @@ listen({
   run: (run) => set('run', run),
   answer: async () => {
     await Promise.all([fetched('answer'), fetchedLayers(), fetched('state')]);
-    openPartOnce('choose');
+    if (!chosen) openPart('choose');
+    chosen = true;
   },
   model: async ({ state }) => {
     await Promise.all([fetched('state'), ...(state === 'ready' ? [fetchedLayers(), fetched('features')] : [])]);
@@ -78,7 +82,7 @@ listen({
   down = lost;
 });
 
-let opened = false;
+let opened = false, chosen = false;
 function openPartOnce(id) {
   if (!opened) openPart(id);
   opened = true;
