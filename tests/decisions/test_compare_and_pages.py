@@ -13,6 +13,7 @@ from tunnelsite.decisions.compare import Pair, differing, paired
 from tunnelsite.decisions.pages import (
     criteria_page,
     needs_page,
+    plans_page,
     presets_page,
     processes_page,
     settings_page,
@@ -45,7 +46,11 @@ def test_differing_settings():
         ("criteria.md", lambda: criteria_page(catalogue.criteria())),
         ("processes.md", lambda: processes_page(catalogue.processes())),
         ("presets.md", lambda: presets_page(presets())),
-        ("settings.md", lambda: settings_page({"Screening": Settings})),
+        (
+            "settings.md",
+            lambda: settings_page({"Screening": Settings} | {k.title: k.settings for k in catalogue.plans()}),
+        ),
+        ("plans.md", lambda: plans_page(catalogue.plans())),
         ("sources.md", lambda: sources_page(sources())),
         ("plugins.md", needs_page),
     ],

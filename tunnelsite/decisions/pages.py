@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from tunnelsite.core.criterion import Criterion
 from tunnelsite.core.needs import CONDITIONS, FACTS, LAYERS, LIMITS, NAMED_CONDITIONS, unmet_words
+from tunnelsite.core.plan_kind import PlanKind
 from tunnelsite.core.process import Process
 from tunnelsite.core.sources import Source, source_words
 from tunnelsite.settings.field import Field, fields_of
@@ -48,6 +49,26 @@ def processes_page(processes: Sequence[Process]) -> str:
         if item.by_tiles is not None:
             lines.append("- `tunnelsite run` works part by part on a raster too large for memory")
         lines += [*_parameters(about), ""]
+    return "\n".join(lines)
+
+
+def plans_page(kinds: Sequence[PlanKind]) -> str:
+    """`docs/plans.md`."""
+    lines = [
+        "# Plans",
+        "",
+        "Written from the catalogue; change the descriptions, not this page. A plan is made of any place, a candidate or not: by its",
+        "command, from Python (`plan = sun_chart(site, place)`, then `plan.summary`, `.layers`, `.tables`, `.pictures`, `.notes`,",
+        "`.cautions` and `plan.write(folder)`), and as a process of the server. Its own settings stand in [settings.md](settings.md).",
+        "",
+    ]
+    for kind in kinds:
+        lines += [f"## {kind.id}", "", f"**{kind.title}**. {kind.text} Source: {source_words(kind.source)}.", ""]
+        for one in kind.gives:
+            lines.append(f"- {one.kind} `{one.id}`: {one.title}{' (not always)' if one.optional else ''}")
+        lines += [f"- counts, where given: {', '.join(kind.reads)}"] if kind.reads else []
+        lines += [f"- heeds of the screening's settings: {', '.join(kind.follows)}"] if kind.follows else []
+        lines.append("")
     return "\n".join(lines)
 
 

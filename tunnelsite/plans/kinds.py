@@ -63,6 +63,9 @@ class Days(Setting):
         return {"type": "array", "items": day, "minItems": 1, "maxItems": MOST_DAYS}
 
     def shown(self, value: Any) -> str:
+        days = {day for _, day in value}
+        if len(days) == 1 and [month for month, _ in value] == list(range(1, 13)):
+            return f"day {days.pop()} of every month"
         return ", ".join(f"{month:02d}-{day:02d}" for month, day in value)
 
 
