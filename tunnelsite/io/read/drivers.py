@@ -34,7 +34,7 @@ def raster_driver(path: Path, option: str) -> str:
     if b"<VRTDataset" in start:
         raise InputRefused(
             f"{option}: {path.name!r} is a VRT, a text that points to other files",
-            f"the heights themselves as {_RASTERS}; no option permits a VRT, because it can run code",
+            f"the heights themselves as {_RASTERS}; a VRT can run code, and only lists of local tiles are read, as DEM or surface",
             "write it out once: gdal_translate -of COG in.vrt dem.tif",
         )
     drawn = start.startswith((b"SQLite format 3\0", b"\x00\x00\x27\x0a", b"fgb")) or re.match(

@@ -16,6 +16,7 @@ from tunnelsite.core.errors import InputRefused
 from tunnelsite.core.layers import SourceRaster
 from tunnelsite.io.read.cells import stored_cells
 from tunnelsite.io.read.files import sha256
+from tunnelsite.io.read.named_tiles import NamedTile, is_vrt, named_tiles
 from tunnelsite.io.read.raster_header import RasterHeader, opened, raster_header, reading
 from tunnelsite.io.read.rasters import heights_of, unchanged
 
@@ -39,27 +40,25 @@ class Mosaic:
 
 
 def mosaic(path: str, option: str = "DEM", crs: str | None = None) -> Mosaic:
-    """The tiles of a folder (every .tif, .tiff and .asc in it, in the order of their names), or one file.
+    """The tiles of a folder (every .tif, .tiff and .asc in it, in the order of their names) or of a VRT, or one file.
 
     Arguments: path; option [words], where it was given; crs, where the files state none.
     Errors: InputRefused for an empty folder and for tiles that differ in coordinate system, cell, numbers or no-data value, or
     do not lie on one lattice (no-data values of floating point may differ); else as `raster_header`.
     """
     folder = Path(path)
-    if not folder.is_dir():
+    if not has_tiles(path):
         header = raster_header(path, option, crs=crs)
         return Mosaic(header, (header,), ((0, 0),), sha256(header.path))
-    files = sorted(
-        file for file in folder.iterdir() if file.suffix.lower() in ENDINGS and not file.name.startswith(".")
-    )
-    if not files:
-        raise InputRefused(
-            f"{option}: folder {path} holds no raster", f"files that end in {', '.join(ENDINGS)}", "name another folder"
-        )
+    listed = None if folder.is_dir() else named_tiles(folder, option)
+    listed = listed and listed[::-1]  # what a VRT names last lies on top
+    files = [tile.path for tile in listed] if listed else _files_of(folder, option)
     headers = tuple(raster_header(str(file), option, crs=crs) for file in files)
     for header in headers[1:]:
         _check_alike(headers[0], header)
     places, affine, shape = _lattice(headers)
+    if listed:
+        _check_shown_there(listed, headers, places, f"{option}: {folder.name!r}")
     digest = hashlib.sha256()
     for header in headers:
         digest.update(os.fsencode(header.path.name) + f"\0{sha256(header.path)}\n".encode())
@@ -69,6 +68,37 @@ def mosaic(path: str, option: str = "DEM", crs: str | None = None) -> Mosaic:
         notes=(f"{len(headers)} tiles read as one raster", *dict.fromkeys(n for h in headers for n in h.notes)),
     )  # fmt: skip
     return Mosaic(_with_common_nodata(whole, headers), headers, places, digest.hexdigest())
+
+
+def has_tiles(path: str) -> bool:
+    """Whether a path is that of several files: a folder, or a VRT."""
+    return Path(path).is_dir() or is_vrt(Path(path))
+
+
+def _files_of(folder: Path, option: str) -> list[Path]:
+    files = sorted(
+        file for file in folder.iterdir() if file.suffix.lower() in ENDINGS and not file.name.startswith(".")
+    )
+    if not files:
+        raise InputRefused(
+            f"{option}: folder {folder} holds no raster",
+            f"files that end in {', '.join(ENDINGS)}",
+            "name another folder",
+        )
+    return files
+
+
+def _check_shown_there(listed: list[NamedTile], headers, places, where: str) -> None:
+    """Errors: InputRefused where a VRT shows a tile elsewhere than its own georeferencing puts it."""
+    first_shown, first = listed[0].place, places[0]
+    for tile, header, place in zip(listed, headers, places, strict=True):
+        shown = (tile.place[0] - first_shown[0], tile.place[1] - first_shown[1])
+        if shown != (place[0] - first[0], place[1] - first[1]) or tile.shape != header.shape:
+            raise InputRefused(
+                f"{where} shows {tile.path.name!r} elsewhere, or in another size, than the file itself says",
+                "tiles in their own places",
+                "write it out once: gdal_translate -of COG in.vrt dem.tif",
+            )
 
 
 def _nodata(header: RasterHeader) -> tuple:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
+from functools import partial
 
 from tunnelsite.core.errors import InputRefused, UsageError
 from tunnelsite.core.layers import Features, SourceRaster
@@ -12,8 +13,9 @@ from tunnelsite.core.weather import Weather
 from tunnelsite.core.wind import WindRose
 from tunnelsite.io.read.files import FileStamp, file_stamp, layer_of, same_file
 from tunnelsite.io.read.land_window import window_bounds
+from tunnelsite.io.read.mosaic import has_tiles, mosaic, read_mosaic
 from tunnelsite.io.read.named_files import named_files, with_named_files
-from tunnelsite.io.read.rasters import RasterHeader, raster_header, read_raster
+from tunnelsite.io.read.rasters import raster_header, read_raster
 from tunnelsite.io.read.vectors import read_features
 from tunnelsite.io.read.weather import read_weather
 from tunnelsite.io.write.scratch import FROM_BYTES, Scratch
@@ -76,14 +78,10 @@ def read_site(
     named += (services or {}).values()
     named += [keep_out_parts(text)[0] for text in keep_out]
     files = tuple(_watched(text) for text in named if text is not None)
-    header = raster_header(dem, "DEM", crs=reading.dem_crs)
     land = read_features(parcels, "parcels", kinds=("polygon",))
     given = {"obstacles": obstacles, "structures": structures, "lamps": lamps, "soils": soils}
-    ground = _stored(store, _read_heights(header, land, reading))
-    model = None
-    if surface is not None:
-        model = _read_heights(raster_header(surface, "--surface", crs=reading.dem_crs), land, reading)
-        model = _stored(store, model)
+    ground = _stored(store, _read_heights(dem, "DEM", land, reading))
+    model = None if surface is None else _stored(store, _read_heights(surface, "--surface", land, reading))
     return Site(
         dem=ground,
         parcels=land,
@@ -219,12 +217,14 @@ def _keep_out(text: str) -> Features:
     return replace(found, distance_m=distance_m)
 
 
-def _read_heights(header: RasterHeader, land: Features, reading: RasterReading) -> SourceRaster:
+def _read_heights(path: str, option: str, land: Features, reading: RasterReading) -> SourceRaster:
+    """The heights round the land, from one file, from a folder of tiles, or from the tiles that a VRT names."""
+    tiles = mosaic(path, option, crs=reading.dem_crs) if has_tiles(path) else None
+    header = tiles.whole if tiles else raster_header(path, option, crs=reading.dem_crs)
     bounds = window_bounds(header, land, reading.halo_m)
     several = len(header.bands) > 1
-    return read_raster(
-        header,
-        bounds=bounds,
+    read = partial(read_mosaic, tiles, bounds) if tiles else partial(read_raster, header, bounds=bounds)
+    return read(
         vertical_unit=reading.elevation_unit,
         band=reading.band if several or reading.band else None,
         zero_is_nodata=reading.zero_is_nodata,
