@@ -10,7 +10,7 @@ import { shifted } from './geo.js';
 import { KINDS, SHAPE_WORDS, kindOf, nameOf } from './kinds.js';
 import { label } from './view.js';
 
-const CIRCLE_CORNERS = 64;
+const CIRCLE_CORNERS = 64, MOST_HANDLES = 20;
 let map, shown, drawing = null, editing = null;
 const layersById = new Map();
 const done = [], undone = []; // steps: {id, before, after}; null = not there
@@ -47,7 +47,7 @@ export function draw(kind, shape = kind.shapes[0]) {
   map.getContainer().parentElement.append(cross);
   map.pm.enableDraw(shape, {
     markerStyle: { icon: L.divIcon({ className: 'corner', iconSize: [12, 12] }) }, continueDrawing: false,
-    pathOptions: look(kind.what === 'service' ? `service:${kind.id}` : kind.id),
+    pathOptions: look(kind.what === 'service' ? `service:${kind.id}` : kind.id, shape),
     templineStyle: { color: '#1f2620', weight: 2 }, hintlineStyle: { color: '#1f2620', weight: 2, dashArray: '4 4' },
   });
   map.getContainer().focus({ preventScroll: true });
@@ -150,7 +150,7 @@ export function select(id) {
   const kind = kindOf(feature), properties = { ...feature.properties };
   card(nameOf(feature), [
     questions(kind, properties, () => change({ id, before: drawnById(id), after: { ...drawnById(id), properties: { ...properties } } })),
-    h('p', { class: 'why', text: 'Drag its corners on the map, or hold this button with the keyboard and press the arrows.' }),
+    h('p', { class: 'why', text: 'Drag it or its corners on the map. By keyboard: go to “Move with arrow keys” and press the arrows.' }),
     h('div', { class: 'row' },
       h('button', { type: 'button', text: 'Move with arrow keys', onkeydown: (event) => moveByKey(event, id) }),
       h('button', { type: 'button', id: 'delete-drawn', text: 'Delete', onclick: () => { putAway(); change({ id, before: drawnById(id), after: null }); announce('Deleted; undo brings it back', 0); } })),
@@ -160,10 +160,10 @@ export function select(id) {
 
 function hold(id) {
   const layer = layersById.get(id);
-  editing = { id, layer };
+  editing = layer ? { id, layer } : null;
   if (!layer) return;
   if (layer instanceof L.Marker) layer.dragging.enable();
-  else layer.pm.enable({ allowSelfIntersection: false, draggable: false });
+  else layer.pm.enable({ allowSelfIntersection: false, draggable: false, limitMarkersToCount: MOST_HANDLES });
   layer.on('pm:markerdragend pm:vertexremoved dragend', () => keepShape(id));
 }
 
@@ -171,7 +171,6 @@ async function keepShape(id) {
   const before = drawnById(id), layer = layersById.get(id);
   if (!before || !layer) return;
   await change({ id, before, after: { ...before, geometry: layer.toGeoJSON(8).geometry } });
-  if (editing?.id === id) hold(id);
 }
 
 function release() {
@@ -208,16 +207,17 @@ function redraw() {
   shown.clearLayers();
   layersById.clear();
   for (const feature of known.drawn.features) layersById.set(feature.id, drawOne(feature));
+  if (editing) hold(editing.id); // whoever brought the news, the shape in hand stays in hand
 }
 
 function drawOne(feature) {
   const { properties, geometry, id } = feature, role = properties.what === 'service' ? `service:${properties.service}` : properties.what;
-  const style = { ...look(role), bubblingMouseEvents: false };
+  const style = { ...look(role, geometry.type), bubblingMouseEvents: false };
   let layer;
   if (geometry.type === 'Point') {
     const [lon, lat] = geometry.coordinates;
     if (properties.what === 'tree' && properties.crown_m) L.circle([lat, lon], { ...style, radius: properties.crown_m / 2, interactive: false, pmIgnore: true }).addTo(shown);
-    layer = L.marker([lat, lon], { icon: L.divIcon({ className: `point-drawn ${properties.what}`, iconSize: [18, 18] }), alt: nameOf(feature), title: nameOf(feature), bubblingMouseEvents: false });
+    layer = L.marker([lat, lon], { icon: L.divIcon({ className: `point-drawn ${properties.what} ${properties.service ?? ''}`, iconSize: [18, 18] }), alt: nameOf(feature), title: nameOf(feature), bubblingMouseEvents: false });
     if (properties.what === 'keep_out' && properties.distance_m) L.circle([lat, lon], { ...style, radius: properties.distance_m, interactive: false, pmIgnore: true }).addTo(shown);
   } else {
     layer = L.geoJSON(feature, { style: () => style }).getLayers()[0];
@@ -225,7 +225,7 @@ function drawOne(feature) {
   }
   layer.on('click', (event) => { if (!busyDrawing() || editing) { L.DomEvent.stop(event); if (editing?.id !== id) select(id); } });
   layer.addTo(shown);
-  if (properties.name) label(layer.getBounds ? layer.getBounds().getCenter() : layer.getLatLng(), properties.name, role === 'service:water' ? 'water-name' : '').addTo(shown);
+  if (properties.name) label(layer.getBounds ? layer.getBounds().getCenter() : layer.getLatLng(), properties.name, geometry.type === 'Point' ? `below ${properties.service ?? ''}-name` : '').addTo(shown);
   return layer;
 }
 

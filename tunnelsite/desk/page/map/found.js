@@ -23,8 +23,13 @@ export function startFound(onMap) {
   on('state', drawPins);
 }
 
-/** How a thing of the farm is drawn, by what it is used as. */
-export function look(role) {
+/** How a thing of the farm is drawn, by what it is used as; a line is never filled. */
+export function look(role, geometry = '') {
+  const style = lookOf(role);
+  return geometry.includes('Line') ? { ...style, fill: false, weight: Math.max(style.weight, 3) } : style;
+}
+
+function lookOf(role) {
   const plain = { weight: 2, color: INK, fill: false };
   if (role === 'parcels' || role === 'field') return { ...plain, weight: 2.4, color: INK, dashArray: role === 'field' ? '10 4' : null };
   if (role === 'structures' || role === 'building') return { ...plain, color: BUILT, fill: true, fillColor: BUILT, fillOpacity: 0.55 };
@@ -47,7 +52,7 @@ function drawFiles(collection) {
   for (const feature of shown) {
     const { role, name } = feature.properties;
     L.geoJSON(feature, {
-      interactive: false, pmIgnore: true, style: () => look(role),
+      interactive: false, pmIgnore: true, style: () => look(role, feature.geometry.type),
       pointToLayer: (_, at) => L.circleMarker(at, { ...look(role), radius: role === 'obstacles' ? 4 : 6, interactive: false, pmIgnore: true }),
     }).addTo(files);
     if (LABELLED.has(role) && name) label(L.geoJSON(feature).getBounds().getCenter(), name).addTo(files);
