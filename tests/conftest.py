@@ -29,6 +29,21 @@ for _name, _usual in (("SIGINT", signal.default_int_handler), ("SIGHUP", signal.
 TURNS = (("contract/test_plugins.py",), ("io/", "contract/"), ("",), ("core/", "sun/", "plans/", "published/"))
 
 
+# Whole screenings, servers, browsers and processes of their own: left out by -m "not slow".
+SLOW = (
+    "whole_run/",
+    "region/",
+    "hosts/",
+    "desk/",
+    "report/",
+    "sample_farm/",
+    "docs/",
+    "contract/test_plug",
+    "io/test_",
+    "plans/test_",
+)
+
+
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Put files into the order in which they are handed out; tests of a file stay as they are."""
 
@@ -37,6 +52,9 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
         return next(k for k in (0, 1, 3, 2) if place.startswith(TURNS[k]))
 
     items.sort(key=turn)
+    for item in items:
+        if item.nodeid.removeprefix("tests/").startswith(SLOW):
+            item.add_marker(pytest.mark.slow)
 
 
 def pytest_collection_finish() -> None:

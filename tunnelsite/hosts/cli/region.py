@@ -42,8 +42,8 @@ def region(given: argparse.Namespace) -> int:
     if given.dry_run:
         return _dry_run(given, read_region(settings), settings, plan)
     with reserved_outputs(outputs, inputs, overwrite=bool(given.overwrite)):
-        from tunnelsite.io.write.region_files import write_region
         from tunnelsite.region.running import Kept
+        from tunnelsite.region.saving import write_region
         from tunnelsite.region.screened import screened_region
 
         progress("reading", 0.0)
