@@ -19,7 +19,6 @@ from tunnelsite.desk.project import Project
 from tunnelsite.desk.screening import screened
 from tunnelsite.desk.tap import tapped
 from tunnelsite.kernels.one_thread import one_thread
-from tunnelsite.plans.sunchart.plan import sun_chart_in
 from tunnelsite.screening.result import Result
 
 Told = Callable[[dict[str, Any]], None]
@@ -110,4 +109,4 @@ class Bench:
             raise UsageError("there is no field yet", "a field: a file of parcels, or one drawn on the map", "draw one")
         with one_thread():
             place = Placement(lon, lat, bearing_deg, self.in_hand.house(house))
-            return sun_chart_in(self.in_hand.view, place).pictures["chart"]
+            return self.in_hand.light.chart(place)

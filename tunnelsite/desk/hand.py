@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import time
-from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -19,10 +18,8 @@ from tunnelsite.desk.outline import house_outline
 from tunnelsite.desk.point_light import PointLight
 from tunnelsite.desk.spot import Spots
 from tunnelsite.drawing.outcome_groups import rule_words
-from tunnelsite.plans.sunchart.view import SunView
 from tunnelsite.report.card_words import measure_words
 from tunnelsite.scan.steady import room_to_shift
-from tunnelsite.screening.crop_sun import bare_months
 from tunnelsite.screening.result import Result
 
 GROUND_RULES = ("boundary", "structures", "obstacles")
@@ -42,13 +39,6 @@ class InHand:
         self.spots = Spots(result.site, result.frame)
         self.prepared = Prepared.of(result)
         self.light = PointLight(result.site, result.frame, result.settings)
-
-    @cached_property
-    def view(self) -> SunView:
-        """What all sun charts of the farm share."""
-        result = self.result
-        bare = bare_months(result.settings, result.frame.lat_deg)
-        return SunView(result.site, result.frame, result.settings, bare).with_farm_steps()
 
     def house(self, text: str) -> House:
         """The house of a size, with the kind and ridge height of the run. Errors: UsageError."""
