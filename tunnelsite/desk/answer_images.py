@@ -81,8 +81,7 @@ class AnswerImages(MapImages):
         for fate in fates:
             colour, pattern = PATTERNS[fate.key]
             count = sum(number for _, number in fate.counts)
-            words = f"{fate.title} ({', '.join(word for word, _ in fate.counts)})"
-            classes.append(LegendClass(value=fate.key, words=words, colour=colour, pattern=pattern, count=count))
+            classes.append(LegendClass(value=fate.key, words=fate.title, colour=colour, pattern=pattern, count=count))
         shown = np.nan_to_num(self.sheet.shown(code), nan=-1.0).astype(int)
         return classed(shown, classes, "Why not here", "the first rule that a house centred there would break")
 

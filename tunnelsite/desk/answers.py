@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Awaitable, Callable
 from functools import wraps
 from typing import Any, TypeVar
@@ -58,18 +59,33 @@ def _response(found: Any, status: int = 200) -> Response:
 
 async def body_of(request: Request, kind: type[Body]) -> Body:
     """The request's JSON as a message. Errors: UsageError for another body; 413 for one too large."""
+    try:
+        return kind.model_validate_json(await _read(request) or b"{}")
+    except ValidationError as problem:
+        first = problem.errors()[0]
+        where = ".".join(map(str, first["loc"])) or "the body"
+        raise UsageError(f"{where} is {str(first.get('input'))[:80]!r}", first["msg"], "correct it") from None
+
+
+async def json_of(request: Request) -> dict[str, Any]:
+    """The request's JSON object. Errors: UsageError for another body; 413 for one too large."""
+    try:
+        found = json.loads(await _read(request) or b"{}")
+    except (ValueError, RecursionError):
+        found = None
+    if not isinstance(found, dict):
+        raise UsageError("the body is no JSON object", "a JSON object", "load the page again")
+    return found
+
+
+async def _read(request: Request) -> bytes:
     parts, size = [], 0
     async for part in request.stream():
         size += len(part)
         if size > MOST_BODY_BYTES:
             raise HTTPException(413)
         parts.append(part)
-    try:
-        return kind.model_validate_json(b"".join(parts) or b"{}")
-    except ValidationError as problem:
-        first = problem.errors()[0]
-        where = ".".join(map(str, first["loc"])) or "the body"
-        raise UsageError(f"{where} is {str(first.get('input'))[:80]!r}", first["msg"], "correct it") from None
+    return b"".join(parts)
 
 
 def number_of(request: Request, name: str) -> float:

@@ -6,6 +6,8 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any, ClassVar
 
+import shapely
+
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.placement import Placement
 from tunnelsite.core.site import Frame, Site
@@ -13,12 +15,15 @@ from tunnelsite.desk.answer_images import AnswerImages
 from tunnelsite.desk.features import site_features
 from tunnelsite.desk.hand import InHand
 from tunnelsite.desk.images import MapImages
-from tunnelsite.desk.land import Looked, ground_alone, looked_at
+from tunnelsite.desk.land import Looked, ground_alone, looked_at, with_features
 from tunnelsite.desk.measures import Units
 from tunnelsite.desk.project import Project
 from tunnelsite.desk.screening import screened
+from tunnelsite.desk.spot import Spots
 from tunnelsite.desk.tap import tapped
+from tunnelsite.io.read.site import site_from
 from tunnelsite.kernels.one_thread import one_thread
+from tunnelsite.scan.localise import frame_grid
 from tunnelsite.screening.result import Result
 
 Told = Callable[[dict[str, Any]], None]
@@ -49,8 +54,24 @@ class Bench:
             return {}
         self.site, self.frame, self.result = found.site, found.frame, None
         self.images = MapImages(self.frame, feet=units.feet, version=found.version)
-        self.in_hand = InHand(ground_alone(found, settings), units) if len(found.site.parcels) else None
+        self.in_hand = InHand(ground_alone(found, settings), units) if found.fields else None
         return found.words(units.feet) | {"view": self.images.view}
+
+    def refresh(self, folder: str) -> bool:
+        """Let the hand and the map know the features as they are now. Return: whether that could be done without reading the ground
+        again. Errors: those of the readers."""
+        if self.in_hand is None:
+            return False
+        project = Project(Path(folder))
+        settings = project.settings()
+        site = site_from(settings)
+        grid = self.frame.grid
+        reach = frame_grid(site, bearing_deg=grid.bearing_deg, cell_m=grid.cell_m, halo_m=settings.halo_m)
+        if site.dem.sha256 != self.site.dem.sha256 or not shapely.box(*grid.bounds).covers(shapely.box(*reach.bounds)):
+            return False
+        self.site = site
+        self.in_hand.spots = Spots(site, with_features(self.frame, site))
+        return True
 
     def screen(self, folder: str, run: str, keep: bool, told: Told) -> dict[str, Any]:
         """Screen the project as the command line does. Return: the answer, and what was read. Errors: see `screened`."""
@@ -58,7 +79,9 @@ class Bench:
         found, units = screened(project, run, told, keep), Units(project.units == "ft")
         self.site = found.site
         self._show(found.result, run, units)
-        looked = Looked(found.site, found.result.frame).words(units.feet) | {"view": self.images.view}
+        looked = Looked(found.site, found.result.frame, len(found.site.parcels)).words(units.feet) | {
+            "view": self.images.view
+        }
         return {"answer": found.answer, "looked": looked}
 
     def _show(self, result: Result, run: str, units: Units) -> None:
@@ -83,7 +106,7 @@ class Bench:
 
     def features(self) -> dict[str, Any]:
         """What the files hold, as GeoJSON."""
-        return site_features(self.site, self.frame.grid, self.images.units)
+        return site_features(self.site, self.frame.grid, self.images.units, fields=self.in_hand is not None)
 
     def hand(self, lon: float, lat: float, bearing_deg: float, house: str) -> dict[str, Any]:
         """A house in the hand. Errors: UsageError for a place off the data, or where there is no field yet."""

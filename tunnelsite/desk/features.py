@@ -14,6 +14,7 @@ from tunnelsite.core.layers import Features
 from tunnelsite.core.reproject import WGS84, to_grid
 from tunnelsite.core.site import Site
 from tunnelsite.desk.measures import Units
+from tunnelsite.io.read.drawn import DRAWN
 from tunnelsite.scan.localise import parcel_names
 
 MOST_POINTS = 20_000
@@ -21,9 +22,17 @@ FINEST_M, COARSEST_M = 0.1, 50.0  # how far a simplified line may stray
 NAMES = ("name", "parcel", "label", "title")
 
 
-def site_features(site: Site, grid: Grid, units: Units) -> dict[str, Any]:
-    """Every feature that was read, with its role. Arguments: site; grid, near it; units of the words."""
-    found = [one for role, item in _roles(site) for one in _each(role, item, site, grid, units)]
+def site_features(site: Site, grid: Grid, units: Units, fields: bool = True) -> dict[str, Any]:
+    """Every feature of a file, with its role; what was drawn is left out.
+
+    Arguments: site; grid, near it; units of the words; fields, whether its parcels are any.
+    """
+    found = [
+        one
+        for role, item in _roles(site)
+        if fields or role != "parcels"
+        for one in _each(role, item, site, grid, units)
+    ]
     tolerance = FINEST_M
     shapes = np.array([geometry for geometry, _ in found], object)
     while len(shapes) and tolerance <= COARSEST_M:
@@ -71,7 +80,10 @@ def _each(role: str, item: Features, site: Site, grid: Grid, units: Units) -> It
         parcel_names(site) if role == "parcels" else next((columns[name] for name in NAMES if name in columns), None)
     )
     heights = columns.get("height_m")
+    drawn = columns.get(DRAWN)
     for number, shape in enumerate(to_grid(item, grid).geometry):
+        if drawn is not None and drawn[number]:
+            continue
         name = "" if titles is None or titles[number] is None else str(titles[number])
         about: dict[str, Any] = {"role": role, "file": item.name, "name": name, "words": name or item.name}
         if heights is not None and (height := _number(heights[number])) is not None:

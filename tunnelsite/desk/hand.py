@@ -126,7 +126,7 @@ class InHand:
         titles = {judge.id: judge.criterion.description.title for judge in self.result.judges}
         title = rule_words(rule.rule, titles)
         return {"rule": rule.rule, "title": title[:1].upper() + title[1:], "state": state, "words": self.rule_words(rule),
-                "change": rule.change if state == "broken" else ""}  # fmt: skip
+                "change": self.units.told(rule.change) if state == "broken" else ""}  # fmt: skip
 
     def rule_words(self, rule: RuleCheck) -> str:
         """A rule at one place in the user's unit."""

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
+from datetime import datetime
 from typing import Any
 
 from tunnelsite.core.errors import TunnelsiteError
 from tunnelsite.desk.answers import Missing, problem_of
+from tunnelsite.desk.drawing import Drawing
 from tunnelsite.desk.events import Events
 from tunnelsite.desk.messages import ModelState, State, View
 from tunnelsite.desk.newest import Newest
@@ -15,6 +18,8 @@ from tunnelsite.desk.runner import Runner
 from tunnelsite.desk.runs import Kept, clear_halves, kept_answer, run_entries, run_folder, run_folders
 from tunnelsite.desk.sheet import headings, questions
 from tunnelsite.desk.worker import Worker
+
+REST_S = 0.4  # a drawing goes on: the features are read again when the hand rests
 
 
 class Desk:
@@ -32,14 +37,17 @@ class Desk:
         self.answer: dict[str, Any] | None = None
         self.first_look: dict[str, Any] | None = None
         self.in_hand, self.charts = Newest(), Newest()
-        self.runner = Runner(self)
+        self.runner, self.drawing, self.writing = Runner(self), Drawing(project), asyncio.Lock()
+        self.notes: list[str] = []
         self._spare: Worker | None = None
+        self._again: asyncio.TimerHandle | None = None
         self._tasks: set[asyncio.Task] = set()
 
     async def start(self) -> None:
         """Start the workers and, where there is a project, read it."""
         clear_halves(self.project)
         self.shown = Worker()
+        self.read_drawing()
         if self.project.begun:
             self.show_kept()
             self.look_again()
@@ -74,6 +82,35 @@ class Desk:
         task = asyncio.ensure_future(work)
         self._tasks.add(task)
         task.add_done_callback(self._tasks.discard)
+
+    def read_drawing(self) -> None:
+        """Read what was drawn before. A file that cannot be read is set aside, never written over."""
+        try:
+            self.drawing.read()
+        except TunnelsiteError as problem:
+            aside = self.project.drawn.with_name(f"drawn-{datetime.now():%Y%m%d%H%M%S}.gpkg")
+            self.project.drawn.rename(aside)
+            self.notes.append(f"{problem} It was set aside as {aside.name}.")
+
+    def drawn(self) -> None:
+        """Tell every page that something was drawn, and let the hand know of it."""
+        self.events.publish("drawn", {"version": self.drawing.version})
+        if self._again is not None:
+            self._again.cancel()
+        self._again = asyncio.get_running_loop().call_later(REST_S, self.refresh)
+        self.changed()
+
+    def refresh(self) -> None:
+        """Let the worker read the features again, where it holds a map; the first field begins one."""
+        if self.model.state == "ready":
+            self.soon(self._refresh())
+        elif self.model.state in ("none", "failed"):
+            self.look_again()
+
+    async def _refresh(self) -> None:
+        with contextlib.suppress(TunnelsiteError):  # the next run says what is wrong
+            if not await self.shown.ask("refresh", folder=str(self.project.folder)):
+                self.look_again()
 
     def take_spare(self) -> Worker:
         """A worker that has started already, where there is one."""
@@ -170,7 +207,8 @@ class Desk:
             current=self.current,
             stale=self.stale,
             runs=run_entries(project),
-            notes=self.looked.get("notes", []),
+            drawn_version=self.drawing.version,
+            notes=[*self.notes, *self.looked.get("notes", [])],
         )
 
     def _found(self) -> dict[str, Any]:

@@ -2,17 +2,27 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
+import shapely
 
+from tunnelsite.core.grid import horizontal
 from tunnelsite.core.house import Pad
+from tunnelsite.core.layers import Features
+from tunnelsite.core.reproject import to_grid
 from tunnelsite.core.site import Frame, Site
 from tunnelsite.core.units import FOOT_M
+from tunnelsite.io.read.coarse import coarse_raster
+from tunnelsite.io.read.drawn import read_drawn
+from tunnelsite.io.read.raster_header import raster_header
 from tunnelsite.io.read.site import site_from
 from tunnelsite.scan.engine import Scan
+from tunnelsite.scan.localise import frame_grid, parcel_names
 from tunnelsite.scan.open_ground import OpenGround
+from tunnelsite.scan.surface import obstacle_shapes
 from tunnelsite.screening.judges import judges_of
 from tunnelsite.screening.layers import framed
 from tunnelsite.screening.result import Result
@@ -23,10 +33,11 @@ MOST_CELLS = 4_000_000  # of a map that is looked at before anything is asked of
 
 @dataclass(frozen=True)
 class Looked:
-    """A farm as it was read: site, frame."""
+    """A farm as it was read: site, frame; fields, how many there are."""
 
     site: Site
     frame: Frame
+    fields: int
 
     @property
     def version(self) -> str:
@@ -40,7 +51,7 @@ class Looked:
         size = f"{cell / FOOT_M:.3g} ft" if feet else f"{cell:.3g} m"
         return {
             "ground": f"{self.site.dem.name}: {size} cells, heights in {unit}",
-            "land": len(self.site.parcels),
+            "land": self.fields,
             "doubts": self.frame.doubts,
             "notes": [*self.site.dem.notes, *self.frame.notes],
             "south": self.frame.lat_deg < 0,
@@ -48,11 +59,60 @@ class Looked:
 
 
 def looked_at(settings: Settings) -> Looked | None:
-    """The farm that settings name; None where there is no terrain model yet. Errors: those of the readers."""
-    if settings.dem is None or settings.parcels is None:
+    """The farm that settings name, as coarse as need be; all of the terrain model where there is no field yet.
+
+    Return: None where there is no terrain model. Errors: those of the readers.
+    """
+    if settings.dem is None:
         return None
+    if settings.parcels is None and not _has_fields(settings):
+        return _whole(settings)
     site = site_from(settings)
-    return Looked(site, framed(site, settings, settings.bearings[0]))
+    bearing = settings.bearings[0]
+    grid = frame_grid(site, bearing_deg=bearing, cell_m=settings.cell_m, halo_m=settings.halo_m)
+    wide = math.sqrt(grid.rows * grid.cols / MOST_CELLS)
+    if wide > 1:
+        settings = settings.model_copy(update={"cell_m": grid.cell_m * wide})
+    return Looked(site, framed(site, settings, bearing), len(site.parcels))
+
+
+def _has_fields(settings: Settings) -> bool:
+    return settings.drawn is not None and read_drawn(settings.drawn).fields is not None
+
+
+def _whole(settings: Settings) -> Looked:
+    """The terrain model alone."""
+    header = raster_header(settings.dem, "DEM", crs=settings.dem_crs)
+    dem = coarse_raster(header, MOST_CELLS, settings.elevation_unit, settings.band)
+    west, south, east, north = header.bounds
+    inset = 0.001 * (east - west), 0.001 * (north - south)
+    box = shapely.box(west + inset[0], south + inset[1], east - inset[0], north - inset[1])
+    all_of_it = Features(np.array([box], object), {}, horizontal(header.crs), dem.name)
+    site = Site(dem, all_of_it)
+    settings = settings.model_copy(update={"cell_m": None, "halo_m": 0.0})
+    return Looked(site, framed(site, settings, settings.bearings[0]), 0)
+
+
+def with_features(frame: Frame, site: Site) -> Frame:
+    """A frame with the features of its site as they are now; its layers stay. Errors: InputRefused."""
+
+    def carried(features: Features | None) -> Features | None:
+        return None if features is None else to_grid(features, frame.grid)
+
+    obstacles = carried(site.obstacles)
+    some = obstacles is not None and len(obstacles)
+    return replace(
+        frame,
+        parcels=carried(site.parcels).geometry,
+        parcel_names=parcel_names(site),
+        obstacles=obstacles,
+        structures=carried(site.structures),
+        lamps=carried(site.lamps),
+        soils=carried(site.soils),
+        keep_outs=tuple(carried(item) for item in site.keep_outs),
+        services={name: carried(item) for name, item in site.services.items()},
+        outlines=obstacle_shapes(obstacles)[0] if some else np.empty(0, object),
+    )
 
 
 def ground_alone(found: Looked, settings: Settings) -> Result:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 
 from tunnelsite.core.amounts import ACRE_M2, YARD3_M3
 from tunnelsite.core.units import FOOT_M, INCH_M
 
 NOT_KNOWN = "not known"
+_METRES = re.compile(r"(?<![\w.])(\d+(?:\.\d+)?) m\b(?!²|³)")
 PER_12_FT = 144.0  # inches in 12 ft
 
 
@@ -67,6 +69,10 @@ class Units:
         inches = abs(value_pct) / 100 * PER_12_FT
         first = f"{inches:.1f} in. per 12 ft" if self.feet else f"{10 * abs(value_pct):.0f} mm per m"
         return self._known(value_pct, f"{first} ({abs(value_pct):.1f} %)")
+
+    def told(self, words: str) -> str:
+        """A sentence with its metres in the user's unit."""
+        return _METRES.sub(lambda found: self.away(float(found[1])), words) if self.feet else words
 
     def _known(self, value: float, words: str) -> str:
         return words if math.isfinite(value) else NOT_KNOWN

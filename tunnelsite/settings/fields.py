@@ -50,6 +50,11 @@ class ScreeningFields(BaseModel):
         str | None, File("Ground", "Elevation raster of the bare ground (GeoTIFF or ESRI ASCII).", GROUND)
     ] = None
     parcels: Annotated[str | None, File("Parcels", "Parcel polygons (GeoPackage, GeoJSON, Shapefile).", GROUND)] = None
+    drawn: Annotated[
+        str | None,
+        File("Drawn", "What was drawn on the map of the desk: fields, keep-outs, buildings, trees, services; added to the other files.",
+             GROUND, without="nothing"),
+    ] = None  # fmt: skip
     elevation_unit: Annotated[
         Unit | None,
         Choice("Unit of heights", "Unit of the heights of the ground and the surface, where the files do not say.", GROUND,

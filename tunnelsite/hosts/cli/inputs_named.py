@@ -9,6 +9,7 @@ from typing import Any
 INPUT_SETTINGS = (
     "dem",
     "parcels",
+    "drawn",
     "far_dem",
     "surface",
     "obstacles",

@@ -7,10 +7,12 @@ from dataclasses import dataclass, replace
 from functools import partial
 
 from tunnelsite.core.errors import InputRefused, UsageError
+from tunnelsite.core.grid import horizontal
 from tunnelsite.core.layers import Features, SourceRaster
 from tunnelsite.core.site import Site
 from tunnelsite.core.weather import Weather
 from tunnelsite.core.wind import WindRose
+from tunnelsite.io.read.drawn import Drawn, joined, read_drawn, with_fields
 from tunnelsite.io.read.files import FileStamp, file_stamp, layer_of, same_file
 from tunnelsite.io.read.land_window import window_bounds
 from tunnelsite.io.read.mosaic import has_tiles, mosaic, read_mosaic
@@ -51,8 +53,9 @@ class RasterReading:
 
 def read_site(
     dem: str,
-    parcels: str,
+    parcels: str | None,
     *,
+    drawn: str | None = None,
     far_dem: str | None = None,
     surface: str | None = None,
     obstacles: str | None = None,
@@ -68,21 +71,23 @@ def read_site(
 ) -> Site:
     """Read a DEM (only round the parcels), parcels and optional layers into a `Site`.
 
-    Arguments: paths as on the command line; `FILE#LAYER` names a layer; keep_out entries are `FILE` or `FILE@DISTANCE`.
+    Arguments: paths as on the command line; `FILE#LAYER` names a layer; keep_out entries are `FILE` or `FILE@DISTANCE`; drawn, what
+    was drawn on the map, which is added to each of the others: with fields in it there need be no parcels.
     Errors: InputRefused, UsageError, ResourceShortage; nothing is written.
     """
     reading = reading or RasterReading()
     store = Scratch(reading.scratch_from_bytes)
     keep_out = [keep_out] if isinstance(keep_out, str) else list(keep_out)
-    named = [dem, parcels, far_dem, surface, obstacles, structures, lamps, soils, weather, wind]
+    named = [dem, parcels, drawn, far_dem, surface, obstacles, structures, lamps, soils, weather, wind]
     named += (services or {}).values()
     named += [keep_out_parts(text)[0] for text in keep_out]
     files = tuple(_watched(text) for text in named if text is not None)
-    land = read_features(parcels, "parcels", kinds=("polygon",))
+    sketch = None if drawn is None else read_drawn(drawn)
+    land = _land(parcels, sketch, dem, reading)
     given = {"obstacles": obstacles, "structures": structures, "lamps": lamps, "soils": soils}
     ground = _stored(store, _read_heights(dem, "DEM", land, reading))
     model = None if surface is None else _stored(store, _read_heights(surface, "--surface", land, reading))
-    return Site(
+    site = Site(
         dem=ground,
         parcels=land,
         surface=model,
@@ -94,6 +99,30 @@ def read_site(
         wind=_wind(wind, wind_from_deg),
         files=files,
         store=store,
+    )
+    return site if sketch is None else _with_drawn(site, sketch)
+
+
+def _land(parcels: str | None, sketch: Drawn | None, dem: str, reading: RasterReading) -> Features:
+    """The parcels of a file and the fields that were drawn. Errors: UsageError where there are none at all."""
+    land = None if parcels is None else read_features(parcels, "parcels", kinds=("polygon",))
+    if sketch is not None and sketch.fields is not None:
+        alone = land is None and not has_tiles(dem)  # the answer is then told in the ground's own system
+        crs = horizontal(raster_header(dem, "DEM", crs=reading.dem_crs).crs) if alone else sketch.fields.crs
+        land = with_fields(land, sketch.fields, crs)
+    if land is None:
+        raise _not_named("parcels", "no parcels were given, and no field was drawn")
+    return land
+
+
+def _with_drawn(site: Site, sketch: Drawn) -> Site:
+    services = {name: joined(site.services.get(name), item) for name, item in sketch.services.items()}
+    return replace(
+        site,
+        **{name: joined(getattr(site, name), getattr(sketch, name)) for name in ("obstacles", "structures", "lamps")},
+        keep_outs=(*site.keep_outs, *sketch.keep_outs),
+        services=site.services | services,
+        named=(*site.named, sketch.source),
     )
 
 
@@ -121,13 +150,15 @@ def inputs_unchanged(site: Site) -> None:
 
 
 def _check_named(settings: Settings) -> None:
-    for name in ("dem", "parcels"):
-        if getattr(settings, name) is None:
-            raise UsageError(
-                "no DEM was given" if name == "dem" else "no parcels were given",
-                "a DEM and parcels",
-                f"name the {name} file on the command line or in the project file",
-            )
+    if settings.dem is None:
+        raise _not_named("dem", "no DEM was given")
+    if settings.parcels is None and settings.drawn is None:
+        raise _not_named("parcels", "no parcels were given")
+
+
+def _not_named(name: str, given: str) -> UsageError:
+    mend = f"name the {name} file on the command line or in the project file"
+    return UsageError(given, "a DEM and parcels", mend)
 
 
 def site_from(settings: Settings) -> Site:
@@ -136,6 +167,7 @@ def site_from(settings: Settings) -> Site:
     site = read_site(
         settings.dem,
         settings.parcels,
+        drawn=settings.drawn,
         far_dem=settings.far_dem,
         surface=settings.surface,
         obstacles=settings.obstacles,
@@ -176,6 +208,8 @@ class RegionInputs:
 def read_inputs(settings: Settings) -> RegionInputs:
     """Parcels, features, weather and wind of a region. Errors: UsageError without DEM or parcels; as `read_site`."""
     _check_named(settings)
+    if settings.drawn is not None:
+        raise UsageError("drawn is given to a region", "files alone", "export what was drawn, or screen the farm")
     return RegionInputs(
         read_features(settings.parcels, "parcels", kinds=("polygon",)),
         _optional_features({name: getattr(settings, name) for name in OPTIONAL}),
