@@ -126,7 +126,15 @@ class InHand:
         titles = {judge.id: judge.criterion.description.title for judge in self.result.judges}
         title = rule_words(rule.rule, titles)
         return {"rule": rule.rule, "title": title[:1].upper() + title[1:], "state": state, "words": self.rule_words(rule),
-                "change": self.units.told(rule.change) if state == "broken" else ""}  # fmt: skip
+                "change": self._change(rule) if state == "broken" else ""}  # fmt: skip
+
+    def _change(self, rule: RuleCheck) -> str:
+        """What would have to change, in the user's unit."""
+        judge = next((one for one in self.result.judges if one.id == rule.rule), None)
+        if judge is None:
+            return self.units.told(rule.change)
+        way = "at least" if judge.rubric.rises else "at most"
+        return f"{way} {self.amount(rule.limit, rule.unit)}, now {self.amount(rule.value, rule.unit)}"
 
     def rule_words(self, rule: RuleCheck) -> str:
         """A rule at one place in the user's unit."""

@@ -18,6 +18,7 @@ SCREEN_OPTIONS = (
         "second, coarser DEM: carries the far horizon beyond the land that the first one is read for",
     ),
     ("--far-reach", "LENGTH", "how far beyond that the far DEM counts (default 30000m)"),
+    ("--drawn", "FILE", "what was drawn on the map of the desk; added to the other files"),
     ("--surface", "FILE", "raster of the ground plus what stands on it"),
     ("--obstacles", "FILE", "points, lines, polygons with height_m: trees, tree lines, buildings"),
     ("--structures", "FILE", "polygons to stay clear of"),
@@ -73,9 +74,9 @@ SCREEN_OPTIONS = (
 
 SITE_OPTIONS = (
     "--crop-months", "--far-dem", "--far-reach", "--far-elevation-unit", "--surface", "--obstacles", "--bare-trees", "--bare-transmission",
-    "--ridge", "--bearing", "--elevation-unit", "--dem-crs", "--band", "--cell", "--halo",
+    "--drawn", "--ridge", "--bearing", "--elevation-unit", "--dem-crs", "--band", "--cell", "--halo",
 )  # fmt: skip
 
 # What the commands that go on from a screening may change; the rest is taken from its run table.
 STAKEOUT_OPTIONS = ("--elevation-unit", "--dem-crs", "--band", "--cell", "--apron", "--shrink")
-GRADING_OPTIONS = (*STAKEOUT_OPTIONS, "--halo", "--structures", "--clearance", "--setback")
+GRADING_OPTIONS = (*STAKEOUT_OPTIONS, "--drawn", "--halo", "--structures", "--clearance", "--setback")
