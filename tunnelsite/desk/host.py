@@ -11,7 +11,8 @@ from tunnelsite.core.errors import TunnelsiteError
 from tunnelsite.desk.answers import Missing, problem_of
 from tunnelsite.desk.drawing import Drawing
 from tunnelsite.desk.events import Events
-from tunnelsite.desk.messages import ModelState, State, View
+from tunnelsite.desk.files import file_entries
+from tunnelsite.desk.messages import FileEntry, ModelState, State, View
 from tunnelsite.desk.newest import Newest
 from tunnelsite.desk.project import Project
 from tunnelsite.desk.runner import Runner
@@ -207,9 +208,16 @@ class Desk:
             current=self.current,
             stale=self.stale,
             runs=run_entries(project),
+            files=self._files(),
             drawn_version=self.drawing.version,
             notes=[*self.notes, *self.looked.get("notes", [])],
         )
+
+    def _files(self) -> list[FileEntry]:
+        try:
+            return file_entries(self.project, self.project.raw())
+        except TunnelsiteError:  # a project file that is broken: the headings say so
+            return file_entries(self.project, {})
 
     def _found(self) -> dict[str, Any]:
         """What the answer on the map says, for the sheet's headings."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
+import json
 import os
 import shutil
 from collections.abc import Iterator, Mapping, Sequence
@@ -99,7 +100,11 @@ class Project:
 
     @property
     def units(self) -> str:
-        """`ft` where the user works in feet: where a house is given so; as it stands in farm.toml, even a broken one."""
+        """`ft` or `m`: as chosen on the page, else `ft` where a house is given in feet; as it stands, even in a broken file."""
+        with contextlib.suppress(OSError, ValueError, AttributeError):
+            chosen = json.loads(self.options.read_text("utf-8")).get("units")
+            if chosen in ("ft", "m"):
+                return chosen
         try:
             houses = self.raw().get("house", "30x96ft")
         except UsageError:

@@ -1,0 +1,82 @@
+"""The settings of a screening as the page shows them, and what each criterion counts."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from tunnelsite.core import catalogue
+from tunnelsite.criteria.reach import reach
+from tunnelsite.desk.messages import FieldEntry, PresetEntry, WeightEntry
+from tunnelsite.settings.field import Field, fields_of
+from tunnelsite.settings.kinds import Choice, File, Output, Table
+from tunnelsite.settings.model import Settings
+from tunnelsite.settings.presets import presets
+
+KINDS = {"Length": "length", "Angle": "angle", "Turn": "angle", "Number": "number", "Share": "number", "Slope": "number",
+         "Whole": "integer", "Choice": "choice", "Flag": "flag", "Several": "texts", "Text": "text"}  # fmt: skip
+OWN_KINDS = {"house": "houses", "crop_months": "months", "bare_trees": "months"}
+ELSEWHERE = ("keep_out", "service", "drawn", "overwrite")  # files, and what is for the command line alone
+GROUPS = {
+    "light": ("sun", "season_sun", "noon", "night_light"),
+    "water": (
+        "drainage",
+        "ponding",
+        "drainage_height",
+        "drainage_distance",
+        "flow_beside",
+        "water_like",
+        "soils",
+        "soil_groups",
+    ),
+    "ground": ("pitch", "roughness", "crown", "deepest_cut", "earthwork", "raised", "standing"),
+    "air": ("wind", "hilltop", "cold_air", "low_ground", "windbreak"),
+}
+
+
+def field_entries(raw: Mapping[str, Any]) -> list[FieldEntry]:
+    """Every setting that a form can hold. Arguments: raw, the project's settings as written."""
+    return [_entry(field, raw) for field in fields_of(Settings) if _on_a_form(field)]
+
+
+def _on_a_form(field: Field) -> bool:
+    return not isinstance(field.words, File | Output | Table) and field.key not in ELSEWHERE
+
+
+def _entry(field: Field, raw: Mapping[str, Any]) -> FieldEntry:
+    given = field.key in raw
+    choices = list(field.words.choices) if isinstance(field.words, Choice) else None
+    return FieldEntry(
+        name=field.key,
+        title=field.words.title,
+        help=field.words.help,
+        section=field.words.section,
+        kind=OWN_KINDS.get(field.key) or KINDS.get(type(field.words).__name__, "text"),
+        unit=field.words.unit,
+        choices=choices,
+        default=field.default,
+        value=raw.get(field.key, field.default),
+        given=given,
+        words=str(raw[field.key]) if given else field.default_words,
+    )
+
+
+def preset_entries() -> list[PresetEntry]:
+    """Every preset."""
+    return [PresetEntry(name=name, title=preset.title) for name, preset in presets().items()]
+
+
+def weight_entries(settings: Settings) -> list[WeightEntry]:
+    """What each criterion counts, with its usual weight; the weightiest first."""
+    found = [*catalogue.criteria(lambda text: None), *(reach(name) for name in settings.service)]
+    entries = []
+    for criterion in found:
+        usual = criterion.rubric(settings.kind)
+        weight = settings.rubric_for(criterion.id, usual).weight
+        group = next((name for name, ids in GROUPS.items() if criterion.id in ids), "")
+        if criterion.id.startswith("reach_"):
+            group = "reach"
+        about = criterion.description
+        entries.append(WeightEntry(id=criterion.id, title=about.title, help=about.text, weight=weight, default=usual.weight,
+                                   group=group or "other"))  # fmt: skip
+    return sorted(entries, key=lambda one: -one.default)
