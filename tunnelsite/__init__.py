@@ -11,6 +11,8 @@ if TYPE_CHECKING:
     from tunnelsite.decisions.explain import explain
     from tunnelsite.decisions.robustness import robustness
     from tunnelsite.io.read.site import read_site
+    from tunnelsite.plans.layout.plan import lay_out
+    from tunnelsite.plans.layout.settings import LayoutSettings
     from tunnelsite.plans.plan import Plan
     from tunnelsite.plans.sunchart.plan import sun_chart
     from tunnelsite.plans.sunchart.settings import SunChartSettings
@@ -21,6 +23,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "House",
+    "LayoutSettings",
     "Placement",
     "Plan",
     "Result",
@@ -28,6 +31,7 @@ __all__ = [
     "SunChartSettings",
     "compare",
     "explain",
+    "lay_out",
     "option",
     "read_site",
     "robustness",
@@ -38,6 +42,7 @@ __version__ = "0.1.0"
 
 _HOMES = {
     "House": "tunnelsite.core.house",
+    "LayoutSettings": "tunnelsite.plans.layout.settings",
     "Placement": "tunnelsite.core.placement",
     "Plan": "tunnelsite.plans.plan",
     "Result": "tunnelsite.screening.result",
@@ -45,6 +50,7 @@ _HOMES = {
     "SunChartSettings": "tunnelsite.plans.sunchart.settings",
     "compare": "tunnelsite.decisions.compare",
     "explain": "tunnelsite.decisions.explain",
+    "lay_out": "tunnelsite.plans.layout.plan",
     "option": "tunnelsite.screening.option",
     "read_site": "tunnelsite.io.read.site",
     "robustness": "tunnelsite.decisions.robustness",

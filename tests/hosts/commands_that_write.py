@@ -154,10 +154,11 @@ COMMANDS = {
         ),
         _files("a.gpkg", "a.svg"),
         (
-            *SCREENING,
-            "tunnelsite.plans.layout.compact:compact_block",
-            "tunnelsite.plans.layout.service_trenches:service_trenches",
-            "tunnelsite.plans.layout.picture:layout_picture",
+            SCREENING[0],
+            "tunnelsite.plans.layout.plan:screen",
+            "tunnelsite.plans.layout.plan:compact_block",
+            "tunnelsite.plans.layout.plan:service_trenches",
+            "tunnelsite.plans.layout.plan:layout_picture",
         ),
     ),
     "report": Command(

@@ -63,7 +63,7 @@ BUILT_IN_PROCESSES = (
     "low_ground",
     "wetness",
 )
-BUILT_IN_PLANS = (("sunchart.plan", "SUN_CHART"),)  # (module below `plans`, name)
+BUILT_IN_PLANS = (("sunchart.plan", "SUN_CHART"), ("layout.plan", "LAYOUT"))  # (module below `plans`, name)
 CRITERIA_GROUP, PROCESSES_GROUP, PLANS_GROUP = "tunnelsite.criteria", "tunnelsite.processes", "tunnelsite.plans"
 
 SCREENING = "screening"  # the server's name for the whole of it

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
@@ -19,15 +20,16 @@ _SOURCES = {
 _IN_GROUND_WEIGHT = {"power": 0.25}
 
 
+def distance_to(service: str, site: Placements) -> np.ndarray:
+    """Straight distance [m] from the footprint to the nearest feature of a service."""
+    return site.distance(site.frame.services[service])
+
+
 def reach(service: str) -> Criterion:
     """The criterion for one service, by the name the user gave it: straight distance from the footprint [m].
 
     Not assessed where the file has no feature: an empty layer is not a distance of zero.
     """
-
-    def distance(site: Placements) -> np.ndarray:
-        """Straight distance [m] from the footprint to the nearest feature."""
-        return site.distance(site.frame.services[service])
 
     usual = Rubric(full_at=30.0, none_at=400.0, weight=0.5, source=_SOURCES.get(service, "reach-distances"))
     return Criterion(
@@ -37,7 +39,7 @@ def reach(service: str) -> Criterion:
             f"Straight distance from the footprint to the nearest {service}; trenches and roads are longer.",
             unit="m",
         ),
-        distance,
+        partial(distance_to, service),
         {"any": usual, "in-ground": replace(usual, weight=_IN_GROUND_WEIGHT.get(service, usual.weight))},
         needs=(f"service:{service}",),
     )

@@ -293,7 +293,7 @@ class Table(Setting):
 
 def key_of(name: str) -> str:
     """The name of a field in a project file, on the command line and in JSON: without the unit at its end."""
-    for ending in ("_m", "_deg", "_h"):
+    for ending in ("_m", "_deg", "_h", "_s"):
         if name.endswith(ending):
             return name.removesuffix(ending)
     return name

@@ -160,7 +160,7 @@ def test_a_block_can_be_staked_out(farm, tmp_path, capsys):
         (["--houses", "2", "--give", "-1"], "0 or more points"),
         (["--houses", "2", "--shade-day", "12-21"], "--shade-from"),
         (["--houses", "2", "--shade-from", "14:00"], "before noon"),
-        (["--houses", "2", "--price", "water=12"], "SERVICE=AMOUNT/m"),
+        (["--houses", "2", "--price", "water=12"], "NAME=AMOUNT/UNIT"),
         (["--houses", "2", "--price", "gas=12/m"], "water"),
         (["--houses", "2", "--price", "water=-1/m"], "above 0"),
         (["--houses", "2", "--parcel", "Nowhere"], "p0"),
@@ -244,7 +244,7 @@ def test_sample_farm(tmp_path, capsys):
 
 def test_distances_in_feet_where_the_user_works_in_feet() -> None:
     """Gap and trenches on the screen: feet with metres in brackets, the price by the foot."""
-    from tunnelsite.hosts.cli.layout_words import layout_words
+    from tunnelsite.plans.layout.words import layout_words
 
     row = {"rank": 1, "score": 80.0, "parcel": "p", "house": "30x96ft", "lon": 0.0, "lat": 0.0, "gap_m": 30.48}
     row["trenches"] = {"water": {"length_m": 60.96, "cost": 243.84}}

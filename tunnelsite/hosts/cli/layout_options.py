@@ -50,7 +50,7 @@ def add_options(command: argparse.ArgumentParser) -> None:
     command.add_argument(
         "--price",
         action="append",
-        metavar="SERVICE=AMOUNT/m",
-        help="your price of a metre (or /ft) of trench; repeatable",
+        metavar="NAME=AMOUNT/UNIT",
+        help="your own unit price, as water=4/ft (trench) or earthwork=12/yd3; repeatable",
     )
     command.add_argument("--time-limit", metavar="SECONDS", help="scattered: for the solver, about (default 60)")

@@ -9,14 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from tunnelsite.core.errors import UsageError
-from tunnelsite.core.units import FOOT_M
+from tunnelsite.plans.layout.settings import AISLE_M, GIVE_POINTS
 
-AISLE_M = (
-    20 * FOOT_M
-)  # between the ends of two rows, or along one end of a single row: a tractor turns in; common practice, no source
-GIVE_POINTS = (
-    2.0  # mean points that may be given up for cheaper trenches: less than a level in the field decides (ours)
-)
 MOST_ROWS = 2  # of a small block: one row, or two along one aisle; more only for blocks that would be longer than wide
 NOWHERE = -1e6  # score of a place where no house can stand
 

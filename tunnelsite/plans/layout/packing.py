@@ -9,12 +9,10 @@ import numpy as np
 from scipy import optimize, sparse
 
 from tunnelsite.core.errors import UsageError
-from tunnelsite.core.units import FOOT_M
 from tunnelsite.plans.layout.bounds import Quota, first_of_each, greedy_block, score_bounds
 from tunnelsite.plans.layout.cliques import STEP_M, maximal_cliques
+from tunnelsite.plans.layout.settings import GAP_M
 
-SIDE_GAP_M = 12 * FOOT_M  # room for snow and a machine between long sides; common practice, no source
-END_GAP_M = 12 * FOOT_M  # the same between ends
 WAYS = ("score", "houses")  # highest total score | most houses first, then score
 
 
@@ -71,8 +69,8 @@ class LayoutRules:
 
     houses: int
     of_size: tuple[int, ...] = ()
-    side_gap_m: float = SIDE_GAP_M
-    end_gap_m: float = END_GAP_M
+    side_gap_m: float = GAP_M
+    end_gap_m: float = GAP_M
     way: str = "score"
     time_limit_s: float = 60.0
 

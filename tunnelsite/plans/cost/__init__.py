@@ -1,0 +1,1 @@
+"""What the work costs at the user's own unit prices."""
