@@ -17,7 +17,8 @@ from tests.io.geopackage_requirements import broken_requirements
 from tunnelsite.io.formats import FORMATS
 from tunnelsite.plans.grading.layers import AREA_COLUMNS, LINE_COLUMNS, STATION_COLUMNS
 from tunnelsite.plans.layout.layers import TRENCH_COLUMNS
-from tunnelsite.screening.saving import RASTER_LAYERS, write_rasters
+from tunnelsite.screening.saving import raster_layers, write_rasters
+from tunnelsite.settings.model import Settings
 
 PAGE = (DOCS / "files.md").read_text("utf-8")
 
@@ -48,7 +49,9 @@ def test_every_column_of_plans_every_format_and_raster_is_on_the_page() -> None:
                 f"| `{column}` | {about.unit or ('text' if about.kind == 'text' else '')} | {about.title} |"
                 in section(name)
             )
-    assert all(f"| `{form}` |" in PAGE for form in FORMATS) and all(f"`{name}`" in PAGE for name in RASTER_LAYERS)
+    assert all(f"| `{form}` |" in PAGE for form in FORMATS) and all(
+        f"`{name}`" in PAGE for name in raster_layers(Settings())
+    )
 
 
 def test_the_file_of_a_real_screening_keeps_to_the_standard(first_screening) -> None:
@@ -106,12 +109,14 @@ def test_rasters_are_valid_to_another_program(first_screening, tmp_path: Path) -
     """rio-cogeo (strict: no warning either), on the layers of a real run."""
     cogeo = pytest.importorskip("rio_cogeo")
     written = write_rasters(first_screening.names["result"], tmp_path, overwrite=False)
-    assert {path.stem for path in written} == set(RASTER_LAYERS)
+    frame = first_screening.names["result"].frame
+    assert {path.stem for path in written} == frame.layers.keys() and len(written) > 15
     for path in written:
         valid, errors, warnings = cogeo.cog_validate(path, strict=True)
         assert valid and not errors and not warnings, path.name
         with rasterio.open(path) as file:
             tags = file.tags(1)
+            assert file.tags()["layer"] == path.stem and file.units[0] == frame.units[path.stem]
             assert file.units[0] and file.descriptions[0] and path.with_suffix(".sld").exists()
             values = file.read(1, masked=True)
             assert float(tags["STATISTICS_MAXIMUM"]) == pytest.approx(float(values.max()))

@@ -31,7 +31,11 @@ PROJECT = f'dem = "dem.tif"\nparcels = "parcels.gpkg"\nhouse = "{HOUSE}"\nazimut
 BROWSER = """#!/bin/sh
 for word in "$@"; do case "$word" in --print-to-pdf=*) printf '%%PDF-1.4\\n%%%%EOF\\n' > "${word#--print-to-pdf=}";; esac; done
 """
-RASTERS = ("ground", "surface", "standing_m", "upslope_m2", "ponding_m", "water_like", "beam_share", "beam_share_worst")
+RASTERS = (
+    "ground", "surface", "standing_m", "upslope_m2", "open_edge", "ponding_m", "flow_direction", "water_like",
+    "raised", "worst_month", "noon_sun", "cold_pool_m", "drainage_height_m", "drainage_distance_m", "topographic_factor",
+    "valley_depth_m", "beam_share", "beam_share_worst",
+)  # fmt: skip
 TWO = ("candidates", "run")  # what is exported: a layer with places, and a table
 
 

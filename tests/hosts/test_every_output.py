@@ -188,8 +188,8 @@ def test_inputs_in_a_folder_of_any_name(farm, monkeypatch, capsys, tmp_path, nam
 def test_whatever_fails_each_output_is_old_or_new(asked, monkeypatch, tmp_path, name) -> None:
     """The disk is full, a sync fails, a file cannot be replaced: at the first, second ... n-th such call, until there is none."""
     out, files, hits = tmp_path / "out", COMMANDS[name].files, []
-    if name == "screen":  # seven rasters that are written alike would only take longer than two
-        monkeypatch.setattr(result_files, "RASTER_LAYERS", RASTERS[-2:])
+    if name == "screen":  # twenty rasters that are written alike would only take longer than two
+        monkeypatch.setattr(result_files, "raster_layers", lambda settings: RASTERS[-2:])
         files = {file for file in files if Path(file).stem in ("a", *RASTERS[-2:])}
     assert asked(name)[0] == 0
     new = state(out)

@@ -76,7 +76,7 @@ class Parameter:
 @dataclass(frozen=True)
 class LayerSpec:
     """A layer that is read or made: its id, unit, a few words on what it holds, and whether a process can do without. `half`: three
-    figures are enough, so a screening keeps it in half precision.
+    figures are enough, so a screening keeps it in half precision. `classes`: its numbers are those of classes, never averaged.
 
     A unit with commas is that of the columns of a table, a row a step; any other is that of a raster.
     """
@@ -86,6 +86,7 @@ class LayerSpec:
     title: str
     optional: bool = False
     half: bool = False
+    classes: bool = False
 
     @property
     def is_table(self) -> bool:

@@ -21,6 +21,7 @@ class SourceRaster:
         datum_m: subtracted from the values so that float32 keeps the micrometres.
         name: file name without folders. sha256: of the file. unit: vertical unit found or assumed.
         notes: what was found or assumed, in plain words.
+        classes: whether the values are numbers of classes, between which nothing lies.
     """
 
     values: np.ndarray
@@ -31,6 +32,7 @@ class SourceRaster:
     sha256: str = ""
     unit: str = "m"
     notes: tuple[str, ...] = ()
+    classes: bool = False
 
     @property
     def shape(self) -> tuple[int, int]:

@@ -1,4 +1,4 @@
-"""What criteria, processes and plans may declare that they need, by name: the one list. A run gives it to whatever declares it.
+"""What criteria and processes may declare that they need, by name: the one list. A run gives it to whatever declares it.
 
 Three kinds. A *condition* stands in a criterion's `needs`: without that input it is left out of a run. A *fact* is a parameter with
 the name and unit that stand here (`told`): a run sets it where the user did not. A *layer* is one that no process makes: whatever

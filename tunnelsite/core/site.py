@@ -90,6 +90,7 @@ class Frame:
         units: unit of each layer.
         parcels, parcel_names: one (multi)polygon and name a parcel.
         lon_deg, lat_deg: origin of the local projection.
+        own_features: features of the user's own, by name.
         outlines: polygons of the drawn obstacles: crowns of trees, hedges with their width.
         crowns: which obstacles pass a part of the beam, once the surface was made.
         dem_cell_m: the elevation model's own cell side [m], which a finer working cell does not better; 0 = not known.
@@ -112,6 +113,7 @@ class Frame:
     structures: Features | None = None
     keep_outs: tuple[Features, ...] = ()
     services: dict[str, Features] = field(default_factory=dict)
+    own_features: dict[str, Features] = field(default_factory=dict)
     lamps: Features | None = None
     soils: Features | None = None
     outlines: np.ndarray = field(default_factory=lambda: np.empty(0, object))

@@ -154,12 +154,12 @@ def _parameters(about) -> list[str]:
 
 
 def needs_page() -> str:
-    """`docs/plugins.md`: what a criterion, process or plan may declare that it needs."""
+    """`docs/plugins.md`: what a criterion or process may declare that it needs."""
     lines = [
         "# What plug-ins may declare",
         "",
-        "Written from `tunnelsite/core/needs.py`; change that, not this page. A criterion, process or plan declares",
-        "what it needs of the site and a run gives it, whether it is built in or comes with another package. `docs/examples/plugin` is a",
+        "Written from `tunnelsite/core/needs.py`; change that, not this page. A criterion or process declares",
+        "what it needs of the site and a run gives it, built in or not; a plan is handed the site itself. `docs/examples/plugin` is a",
         "whole package. A name that stands on no list here, or a parameter that bears such a name with another unit, makes the plug-in a",
         "broken one: it is reported and skipped, and the run goes on.",
         "",

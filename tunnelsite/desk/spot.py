@@ -58,6 +58,7 @@ class Spots:
             structures=_close(turned.structures, middle, near),
             keep_outs=tuple(_close(item, middle, near + item.distance_m) for item in turned.keep_outs),
             services={name: _close(item, middle, near) for name, item in turned.services.items()},
+            own_features={name: _close(item, middle, near) for name, item in turned.own_features.items()},
             soils=_close(turned.soils, middle, near),
             outlines=turned.outlines[_near(turned.outlines, middle, near)] if len(turned.outlines) else turned.outlines,
             units=dict(self.frame.units, **dict.fromkeys(("ground",), "m")) if base is not None else {},
@@ -104,6 +105,7 @@ class Spots:
             structures=carried(frame.structures),
             keep_outs=tuple(carried(item) for item in frame.keep_outs),
             services={name: carried(item) for name, item in frame.services.items()},
+            own_features={name: carried(item) for name, item in frame.own_features.items()},
             soils=carried(frame.soils),
             outlines=shapely.transform(np.asarray(frame.outlines, object), turned),
         )

@@ -19,6 +19,7 @@ from tunnelsite.core.wind import WindRose
 from tunnelsite.io.read.files import file_name
 from tunnelsite.io.read.land_window import window_bounds
 from tunnelsite.io.read.mosaic import Mosaic, mosaic, read_mosaic
+from tunnelsite.io.read.own_layers import OwnLayers
 from tunnelsite.io.read.rasters import covered, height_rules
 from tunnelsite.io.read.site import read_inputs
 from tunnelsite.io.write.drained_tiles import DrainedTiles
@@ -48,6 +49,7 @@ class Region:
     weather: Weather | None = None
     wind: WindRose | None = None
     named: tuple[Features, ...] = ()
+    own: OwnLayers | None = None
 
     @property
     def digests(self) -> list[tuple[str, str]]:
@@ -68,6 +70,7 @@ class Region:
         vectors += [(f"service:{name}", item) for name, item in self.services.items()]
         vectors += [(item.notes[0], item) for item in self.named]
         found += [(role, item.name, item.sha256) for role, item in vectors if item is not None]
+        found += [] if self.own is None else self.own.by_role
         tables = {"weather": self.weather, "wind": self.wind}
         return found + [(role, x.name, x.sha256) for role, x in tables.items() if x is not None and x.sha256]
 
@@ -90,6 +93,7 @@ class TaskInputs:
     wind: WindRose | None
     named: tuple[Features, ...] = ()
     drained: DrainedTiles | None = None
+    own: OwnLayers | None = None
 
 
 def read_region(settings: Settings) -> Region:
@@ -139,6 +143,7 @@ def task_inputs(
         region.wind,
         region.named,
         drained,
+        region.own,
     )
 
 
@@ -156,6 +161,7 @@ def task_site(inputs: TaskInputs, settings: Settings) -> Site:
             zero_is_nodata=settings.zero_is_nodata or None,
         )  # fmt: skip
 
+    own = inputs.own or OwnLayers({}, {})
     return Site(
         dem=heights(inputs.dem, settings.halo_m),
         parcels=inputs.parcels,
@@ -163,6 +169,8 @@ def task_site(inputs: TaskInputs, settings: Settings) -> Site:
         far_dem=heights(inputs.far_dem, settings.halo_m + settings.far_reach_m),
         keep_outs=inputs.keep_outs,
         services=inputs.services,
+        own_rasters={name: one.read(inputs.parcels, settings.halo_m) for name, one in own.rasters.items()},
+        own_features=own.features,
         weather=inputs.weather,
         wind=inputs.wind,
         named=inputs.named,

@@ -30,11 +30,11 @@ from tunnelsite.region.suitability import Lattice, lattice, suitability_raster
 from tunnelsite.region.tasks import Task, each_alone, tasks_of
 from tunnelsite.region.whole_dem import drained_region, water_note
 from tunnelsite.screening.run_table import LIBRARIES, version_rows
-from tunnelsite.settings.model import PATH_KEYS, Settings, keep_out_parts
+from tunnelsite.settings.model import PATH_KEYS, Settings, keep_out_parts, own_layer_parts
 
 _BROKEN = (ArithmeticError, AttributeError, LookupError, OSError, TypeError, ValueError, shapely.errors.ShapelyError)
 # What says where things lie and not what is asked.
-NOT_ASKED = {*PATH_KEYS, "overwrite", "service", "keep_out", "top"}
+NOT_ASKED = {*PATH_KEYS, "overwrite", "service", "layer", "keep_out", "top"}
 
 
 @dataclass(frozen=True)
@@ -92,6 +92,7 @@ def _layers(settings: Settings) -> dict[str, Any]:
     """Which layer of each file is read, where one was named: a digest is of the whole file."""
     single = {name: layer_of(getattr(settings, name))[1] for name in OPTIONAL if getattr(settings, name) is not None}
     services = {name: layer_of(text)[1] for name, text in settings.service.items()}
+    services |= {f"layer {name}": layer_of(own_layer_parts(text)[0])[1] for name, text in settings.layer.items()}
     return {**single, "service": services, "keep_out": [layer_of(keep_out_parts(x)[0])[1] for x in settings.keep_out]}
 
 

@@ -131,6 +131,25 @@ def warped(raster: SourceRaster, grid: Grid) -> np.ndarray:
     return bilinear_samples(raster.values, *close_lattice(raster, grid), grid.rows, grid.cols, subsamples)
 
 
+def nearest(raster: SourceRaster, grid: Grid) -> np.ndarray:
+    """The raster's cell at each cell centre of `grid`, float32, NaN beyond it: for numbers of classes."""
+    row, col, step = close_lattice(raster, grid)
+    out = np.full(grid.shape, np.nan, np.float32)
+    across = (np.arange(grid.cols) + 0.5) / step
+    for down in range(grid.rows):
+        there = [np.interp(across, np.arange(one.shape[1]), _row_of(one, (down + 0.5) / step)) for one in (row, col)]
+        place = np.floor(np.array(there) + 0.5).astype(int)
+        inside = (place[0] >= 0) & (place[0] < raster.rows) & (place[1] >= 0) & (place[1] < raster.cols)
+        out[down, inside] = raster.values[place[0][inside], place[1][inside]]
+    return out
+
+
+def _row_of(values: np.ndarray, at: float) -> np.ndarray:
+    """A row of a lattice at a fractional number of rows."""
+    top = min(int(at), len(values) - 2)
+    return values[top] + (at - top) * (values[top + 1] - values[top])
+
+
 def close_lattice(raster: SourceRaster | Drained, grid: Grid) -> tuple[np.ndarray, np.ndarray, int]:
     """(row, col, step) of `lattice`, so close that what lies between is right to `LATTICE_TOLERANCE_CELLS`."""
     step = 32
@@ -191,6 +210,7 @@ def localised(site: Site, grid: Grid) -> Frame:
         lat_deg=lat,
         keep_outs=tuple(carried(item) for item in site.keep_outs),
         services={name: carried(item) for name, item in site.services.items()},
+        own_features={name: carried(item) for name, item in site.own_features.items()},
         notes=notes,
         dem_cell_m=native_cell_m(site.dem, lon, lat),
         step_m=step,

@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 
 from tunnelsite.core.house import House, Pad
+from tunnelsite.core.layers import Features
 from tunnelsite.core.site import Frame, segments_of
 from tunnelsite.kernels.polygon_mask import polygon_mask
 from tunnelsite.kernels.reach import rectangle_distances
@@ -150,7 +151,7 @@ class Strip:
             spread.append(full)
         return Grading(*spread)
 
-    def distance(self, features) -> np.ndarray:
+    def distance(self, features: Features) -> np.ndarray:
         """Distance [m] from each feasible footprint to the nearest feature; NaN elsewhere or without features."""
         full = np.full(self.shape, np.nan, np.float32)
         rows, cols = np.nonzero(self._mask)
@@ -165,6 +166,10 @@ class Strip:
             place = (grid.west_m, grid.north_m, grid.cell_m, grid.shape)
             full[polygon_mask(segments_of(shapely.union_all(areas)), *place) & self._mask] = 0.0
         return full
+
+    def features(self, name: str) -> Features:
+        """Features of the user's own, by name. Errors: KeyError where none of that name were given."""
+        return self.frame.own_features[name]
 
     def _under(self, kernel: Callable[..., np.ndarray], name: str, rectangle) -> np.ndarray:
         """A kernel of `windows` over the strip; a layer kept in half precision is widened where it is looked at."""

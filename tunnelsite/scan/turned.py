@@ -42,6 +42,7 @@ def turned(frame: Frame, bearing_deg: float, centre: tuple[float, float], reach_
         outlines=_turned_shapes(frame.outlines, old, grid),
         keep_outs=tuple(_turned_features(item, old, grid) for item in frame.keep_outs),
         services={name: _turned_features(item, old, grid) for name, item in frame.services.items()},
+        own_features={name: _turned_features(item, old, grid) for name, item in frame.own_features.items()},
         **shapes,
     )
 

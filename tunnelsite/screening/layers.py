@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 import numpy as np
 
 from tunnelsite.core import catalogue
+from tunnelsite.core.describe import LayerSpec
 from tunnelsite.core.errors import TunnelsiteError
 from tunnelsite.core.layers import Layer
 from tunnelsite.core.process import Process, Progress, silent
@@ -18,8 +21,31 @@ from tunnelsite.scan.localise import frame_grid, localised
 from tunnelsite.scan.pitch_error import stated_error
 from tunnelsite.scan.soils import add_soils
 from tunnelsite.scan.surface import add_surface
+from tunnelsite.screening.own_layers import add_own_rasters
 from tunnelsite.screening.providers import given_layers, setting_facts, unknown_facts
 from tunnelsite.settings.model import Settings
+
+# Layers that a frame may have before any process is run.
+INPUT_LAYERS = (
+    "ground", "surface", "surface_leafless", "surface_leafless_2", "surface_leafless_3", "standing_m", "drainage_class", "drainage_least",
+    "hydrologic_group", "hydrologic_least", "night_lux",
+)  # fmt: skip
+
+
+def layer_specs() -> dict[str, LayerSpec]:
+    """What is said of each layer by what makes it, or else by what reads it."""
+    tools = [*catalogue.criteria(), *catalogue.processes()]
+    read = {spec.id: spec for item in tools for spec in item.description.reads}
+    return read | {spec.id: spec for item in tools for spec in item.description.makes}
+
+
+def layers_made() -> list[str]:
+    """The layers that processes may make for the criteria, in the order in which they are made."""
+    processes = catalogue.processes()
+    wanted = {spec.id for criterion in catalogue.criteria() for spec in criterion.description.reads}
+    wanted = _with_their_sources(wanted, processes, ())
+    made = [one for one in processes if {spec.id for spec in one.description.makes} & wanted]
+    return list(dict.fromkeys(spec.id for process in made for spec in process.description.makes))
 
 
 def framed(site: Site, settings: Settings, bearing_deg: float) -> Frame:
@@ -31,6 +57,7 @@ def framed(site: Site, settings: Settings, bearing_deg: float) -> Frame:
     add_surface(frame, settings.bare_transmission)
     add_soils(frame)
     add_night_light(frame)
+    add_own_rasters(frame, site)
     return frame
 
 
@@ -45,7 +72,8 @@ def prepared(site: Site, settings: Settings, bearing_deg: float, judges: list[Ju
         progress(what, share)
 
     processes = catalogue.processes(frame.notes.append)
-    wanted = _wanted(frame, judges, processes)
+    reads = {spec.id for judge in judges for spec in judge.criterion.description.reads}
+    wanted = _with_their_sources(reads, processes, frame.layers)
     for process in processes:
         if {spec.id for spec in process.description.makes} & wanted - frame.layers.keys():
             add_made(process, site, frame, settings, resting)
@@ -53,12 +81,11 @@ def prepared(site: Site, settings: Settings, bearing_deg: float, judges: list[Ju
     return frame
 
 
-def _wanted(frame: Frame, judges: list[Judge], processes: list[Process]) -> set[str]:
-    """The layers that the criteria read, and those that the processes read in turn that make them."""
-    wanted = {spec.id for judge in judges for spec in judge.criterion.description.reads}
+def _with_their_sources(wanted: set[str], processes: list[Process], there: Collection[str]) -> set[str]:
+    """Layers, and those that the processes read in turn that make them. Arguments: there, layers that need not be made."""
     for process in reversed(processes):  # what makes a wanted layer may read what only an earlier process makes
-        if {spec.id for spec in process.description.makes} & wanted - frame.layers.keys():
-            wanted |= {spec.id for spec in process.description.reads if not spec.optional}
+        if {spec.id for spec in process.description.makes} & wanted.difference(there):
+            wanted = wanted | {spec.id for spec in process.description.reads if not spec.optional}
     return wanted
 
 

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import os
 import platform
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from importlib.metadata import PackageNotFoundError, version
 from typing import TYPE_CHECKING, Any
 
+from tunnelsite.core import catalogue
 from tunnelsite.core.cautions import CAUTIONS
-from tunnelsite.core.layers import SourceRaster
+from tunnelsite.core.layers import Features, SourceRaster
 from tunnelsite.core.moment import run_moment
 from tunnelsite.core.reproject import wgs84_doubt
 from tunnelsite.core.shown import one_line
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
     from tunnelsite.screening.result import Result
 
 LIBRARIES = ("tunnelsite", "numpy", "numba", "rasterio", "pyproj", "shapely", "pvlib", "richdem2")
-FILE_SETTINGS = (*PATH_KEYS, "keep_out", "service")
+FILE_SETTINGS = (*PATH_KEYS, "keep_out", "service", "layer")
 
 DOUBT = "doubt"  # name of the notes that come before all others
 VERDICT = "verdict"
@@ -89,9 +90,9 @@ def _short(name: str, value: Any) -> str:
 def input_rows(site: Site) -> list[dict[str, Any]]:
     """Every input with its SHA-256, unit and coordinate system, and what was found or assumed in it."""
     rows: list[dict[str, Any]] = []
+    own = {id(item): name for name, item in (site.own_rasters | site.own_features).items()}
     for item in site.inputs:
-        unit = f"heights in {item.unit}; " if isinstance(item, SourceRaster) else ""
-        detail = f"{unit}{item.crs.name if item.crs else 'no coordinate system'}"
+        detail = f"{_what(item, own)}{item.crs.name if item.crs else 'no coordinate system'}"
         rows.append({"kind": "input", "name": item.name, "value": f"sha256 {item.sha256}", "detail": detail})
         rows += [{"kind": "note", "name": item.name, "value": text} for text in item.notes]
     weather = site.weather
@@ -106,9 +107,21 @@ def input_rows(site: Site) -> list[dict[str, Any]]:
     return rows
 
 
+def _what(item: SourceRaster | Features, own: Mapping[int, str]) -> str:
+    """What an input holds, before its coordinate system. Arguments: own, names of the user's own layers by `id`."""
+    layer = f"layer {own[id(item)]}" if id(item) in own else ""
+    if not isinstance(item, SourceRaster):
+        return f"{layer}; " if layer else ""
+    if not layer:
+        return f"heights in {item.unit}; "
+    return f"{layer}, {'classes' if item.classes else f'in {item.unit}' if item.unit else 'no unit stated'}; "
+
+
 def version_rows() -> list[dict[str, Any]]:
     """Versions of the program and of what its numbers depend on."""
     rows = [{"kind": "version", "name": name, "value": _version(name)} for name in LIBRARIES]
+    for group, name, value, package in catalogue.plug_in_versions():
+        rows.append({"kind": "version", "name": f"plug-in {name}", "value": package, "detail": f"{group}: {value}"})
     return [*rows, {"kind": "version", "name": "python", "value": platform.python_version()}]
 
 

@@ -8,29 +8,22 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from tunnelsite.core.cautions import CAUTIONS
+from tunnelsite.core.describe import LayerSpec
 from tunnelsite.io.formats import styles
-from tunnelsite.io.formats.cog import write_cog
+from tunnelsite.io.formats.cog import TILE
+from tunnelsite.io.formats.cog_blocks import cog_by_blocks
 from tunnelsite.io.formats.geopackage import run_stamp, write_geopackage
 from tunnelsite.io.formats.overviews import way_of
 from tunnelsite.io.write.plan_files import lineage_xml, stored_table
 from tunnelsite.io.write.staging import write_whole
+from tunnelsite.screening.layers import INPUT_LAYERS, layer_specs, layers_made
+from tunnelsite.settings.model import Settings
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from tunnelsite.core.table import Table
     from tunnelsite.screening.result import Result
-
-RASTER_LAYERS = (
-    "ground",
-    "surface",
-    "standing_m",
-    "upslope_m2",
-    "ponding_m",
-    "water_like",
-    "beam_share",
-    "beam_share_worst",
-)
 
 
 def write_result(result: Result, path: Path, *, overwrite: bool) -> Path:
@@ -88,29 +81,44 @@ def _steps(result: Result) -> list[str]:
     ]
 
 
-def raster_files(folder: Path) -> dict[str, Path]:
+def raster_layers(settings: Settings) -> list[str]:
+    """Every layer that a run may have: of the inputs, of the user's own, and what processes make for the criteria, those of plug-ins
+    included."""
+    return [*INPUT_LAYERS, *layers_made(), *settings.layer]
+
+
+def raster_files(folder: Path, settings: Settings) -> dict[str, Path]:
     """Every file that `write_rasters` may write into a folder, by what it is."""
-    tifs = {f"raster {name}": folder / f"{name}.tif" for name in RASTER_LAYERS}
+    tifs = {f"raster {name}": folder / f"{name}.tif" for name in raster_layers(settings)}
     return tifs | {f"style of {what}": path.with_suffix(".sld") for what, path in tifs.items()}
 
 
 def write_rasters(result: Result, folder: Path, *, overwrite: bool) -> list[Path]:
-    """Write the layers of the wanted bearing as COGs, each with its SLD, into an existing folder. Errors: OutputFailed."""
-    frame, written = result.frame, []
-    titles = {spec.id: spec.title for judge in result.judges for spec in judge.criterion.description.reads}
-    for name in RASTER_LAYERS:
+    """Write every layer of the wanted bearing as COG with its SLD into an existing folder, some rows at a time. Errors: OutputFailed."""
+    frame, written, specs = result.frame, [], layer_specs()
+    for name in raster_layers(result.settings):
         if name not in frame.layers:
             continue
-        values = frame.layers[name].astype("float32")
-        if name in ("ground", "surface"):
-            values = (values.astype("float64") + frame.datum_m).astype("float32")
-        path = folder / f"{name}.tif"
-        title = titles.get(name, name)
-        words = {"unit": frame.units.get(name, "1"), "title": title}
-        write_cog(path, values, frame.grid, overwrite=overwrite, overviews=way_of(name), **words)
+        spec = specs.get(name, LayerSpec(name, frame.units.get(name, "1"), name))
+        path, unit = folder / f"{name}.tif", frame.units.get(name, spec.unit)
+        way = "mode" if spec.classes or _of_classes(result, name) else way_of(name)
+        least, most = np.inf, -np.inf
+        with cog_by_blocks(
+            path, frame.grid, title=spec.title, overwrite=overwrite, overviews=way, layer=name
+        ) as writer:
+            writer.unit = unit
+            for top in range(0, frame.grid.rows, TILE):
+                rows = slice(top, min(top + TILE, frame.grid.rows))
+                values = frame.layers[name][rows].astype(np.float64) + (frame.datum_m if spec.is_elevation else 0.0)
+                writer.write(rows, slice(0, frame.grid.cols), values)
+                known = values[np.isfinite(values)].astype(np.float32)
+                least, most = min(least, known.min(initial=np.inf)), max(most, known.max(initial=-np.inf))
         written.append(path)
-        known = values[np.isfinite(values)]
-        ends = (float(known.min()), float(known.max())) if known.size else (0.0, 1.0)
-        sld = styles.raster_sld(name, title, frame.units.get(name, "1"), *ends)
-        write_whole(path.with_suffix(".sld"), sld, overwrite=overwrite)
+        ends = (float(least), float(most)) if least <= most else (0.0, 1.0)
+        write_whole(path.with_suffix(".sld"), styles.raster_sld(name, spec.title, unit, *ends), overwrite=overwrite)
     return written
+
+
+def _of_classes(result: Result, name: str) -> bool:
+    own = result.site.own_rasters.get(name)
+    return own is not None and own.classes

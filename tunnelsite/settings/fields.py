@@ -194,6 +194,11 @@ class ScreeningFields(BaseModel):
         dict[str, str],
         Table("Services", "Points or lines of water, power, fuel, road ..., by name.", NEARBY, metavar="NAME=FILE", files=True),
     ] = Field(default_factory=dict)  # fmt: skip
+    layer: Annotated[
+        dict[str, str],
+        Table("Own layers", "Rasters and features of your own, by the name under which a criterion reads them; @UNIT states the unit of "
+              "a raster, @classes that its numbers are classes.", NEARBY, metavar="NAME=FILE[@UNIT]", files=True),
+    ] = Field(default_factory=dict)  # fmt: skip
     lamps: Annotated[
         str | None, File("Lamps", "Points with lumens and height_m: light at night.", NEARBY, without="none")
     ] = None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import Any
 
@@ -50,6 +51,15 @@ class Settings(ScreeningFields):
             if not name.replace("-", "_").isidentifier() or len(name) > MOST_NAME:
                 expected = f"letters, digits, _ or -, beginning with a letter, at most {MOST_NAME}"
                 raise UsageError(f"the service name is {name!r}", expected, "choose a short word such as water")
+        return files
+
+    @field_validator("layer")
+    @classmethod
+    def _layer(cls, files: dict[str, str]) -> dict[str, str]:
+        for name in files:
+            if not re.fullmatch("[a-z][a-z0-9_]*", name) or len(name) > MOST_NAME:
+                expected = f"small letters, digits or _, beginning with a letter, at most {MOST_NAME}"
+                raise UsageError(f"the layer name is {name!r}", expected, "choose a short word such as soil_ph")
         return files
 
     @field_validator("weight")
@@ -166,6 +176,12 @@ def _all_in_one(problems: list[UsageError]) -> UsageError:
     told = "; ".join(f"({k}) {one.given}, expected: {one.expected}" for k, one in enumerate(problems[:MOST_TOLD], 1))
     more = f"; and {len(problems) - MOST_TOLD} more" if len(problems) > MOST_TOLD else ""
     return UsageError(f"{len(problems)} settings are wrong: {told}{more}", "as said of each", "correct them all")
+
+
+def own_layer_parts(text: str) -> tuple[str, str]:
+    """(file, unit or `classes`) from `FILE` or `FILE@UNIT`; an @ that belongs to the file's own name stays with it."""
+    file, at, said = text.rpartition("@")
+    return (text, "") if not at or not file or Path(text).exists() else (file, said.strip())
 
 
 def keep_out_parts(text: str) -> tuple[str, float]:

@@ -71,8 +71,9 @@ def _anchored(given: dict[str, Any], folder: Path) -> dict[str, Any]:
         return str(folder / text)
 
     result = {name: anchor(value) if name in PATH_KEYS else value for name, value in given.items()}
-    if "service" in given:
-        result["service"] = {name: anchor(value) for name, value in given["service"].items()}
+    for table in ("service", "layer"):
+        if table in given:
+            result[table] = {name: anchor(value) for name, value in given[table].items()}
     if "keep_out" in given:
         keep_outs = given["keep_out"]
         result["keep_out"] = [anchor(value) for value in (keep_outs if isinstance(keep_outs, list) else [keep_outs])]

@@ -95,7 +95,8 @@ def served(*words: str) -> Iterator[Client]:
     """A server on a free port of this machine, stopped at the end."""
     command = [sys.executable, "-m", "tunnelsite", "serve", "--port", "0", *words]
     folder = tempfile.TemporaryDirectory(ignore_cleanup_errors=True)  # what a killed server leaves goes with it
-    environment = os.environ | {"PYTHONPATH": str(ROOT), "PYTHONUNBUFFERED": "1", "TMPDIR": folder.name}
+    known = os.pathsep.join(filter(None, [str(ROOT), os.environ.get("PYTHONPATH", "")]))
+    environment = os.environ | {"PYTHONPATH": known, "PYTHONUNBUFFERED": "1", "TMPDIR": folder.name}
     process = subprocess.Popen(
         command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, stdin=subprocess.DEVNULL, text=True, env=environment
     )

@@ -28,10 +28,11 @@ def inputs_named(given: argparse.Namespace, values: Mapping[str, Any]) -> list[s
     Arguments: given, the command line; values, settings by name (`project_values`).
     """
     from tunnelsite.io.read.named_files import paths_named
-    from tunnelsite.settings.model import keep_out_parts
+    from tunnelsite.settings.model import keep_out_parts, own_layer_parts
 
     found = [getattr(given, name, None) for name in INPUT_OPTIONS] + [values.get(name) for name in INPUT_SETTINGS]
     found += list((values.get("service") or {}).values())
+    found += [own_layer_parts(text)[0] for text in (values.get("layer") or {}).values()]
     found += paths_named(values.get("parameter") or {})
     keep_outs = values.get("keep_out") or []
     found += [keep_out_parts(text)[0] for text in ([keep_outs] if isinstance(keep_outs, str) else keep_outs)]

@@ -243,6 +243,8 @@ def _keep_out_option(command: argparse.ArgumentParser) -> None:
 
 
 def _service_option(command: argparse.ArgumentParser) -> None:
+    text = "a raster or features of your own, read by criteria under that name; repeatable"
+    command.add_argument("--layer", action="append", metavar="NAME=FILE[@UNIT]", help=text)
     command.add_argument(
         "--service", action="append", metavar="NAME=FILE", help="water, power, fuel, road ...; repeatable"
     )
@@ -268,7 +270,11 @@ def project_values(given: argparse.Namespace) -> dict[str, Any]:
     names = ["dem", "parcels", "house", "keep_out", "zero_is_nodata", "keep_water_like", "overwrite"]
     names += [option[2:].replace("-", "_") for option, _, _ in SCREEN_OPTIONS]
     values |= {name: getattr(given, name) for name in names if getattr(given, name, None) is not None}
-    for name, form, convert in (("service", "NAME=FILE", str), ("weight", "CRITERION=NUMBER", _number)):
+    for name, form, convert in (
+        ("service", "NAME=FILE", str),
+        ("layer", "NAME=FILE", str),
+        ("weight", "CRITERION=NUMBER", _number),
+    ):
         pairs = getattr(given, name, None) or []
         if pairs:
             values[name] = dict(values.get(name, {}))

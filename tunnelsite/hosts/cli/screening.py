@@ -77,7 +77,7 @@ def _outputs(settings) -> dict[str, Path]:
         raise UsageError(
             f"--rasters is {folder}, but {there} is no folder", "a folder, new or old", "choose another name"
         )
-    return outputs | raster_files(folder)
+    return outputs | raster_files(folder, settings)
 
 
 def _screened(settings, progress: Progress, files, *, as_json: bool, more: bool) -> int:

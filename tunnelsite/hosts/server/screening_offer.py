@@ -28,7 +28,7 @@ _LENGTH = {"anyOf": [{"type": "number"}, {"type": "string", "maxLength": 60}]}
 RASTERS = {"dem": "elevation raster of the bare ground", "surface": "", "far_dem": ""}
 FEATURES = {"parcels": "parcel polygons", "obstacles": "", "structures": "", "lamps": "", "soils": ""}
 TEXTS = ("weather", "wind")
-NOT_OFFERED = ("overwrite", "service", "keep_out")  # without a meaning here, or said in another way
+NOT_OFFERED = ("overwrite", "service", "layer", "keep_out")  # without a meaning here, or said in another way
 FREE_WORDS = ("house", "crop_months", "bare_trees", "dem_crs")  # settings that are free text and no file
 WORDS = {
     "house": "size of the house, 30x96ft or 9.1x29.3m; several compete",

@@ -78,13 +78,15 @@ def _header(name: str, path: str, reading: Mapping[str, Any], limits: Mapping[st
 
 def _raster(process, header: RasterHeader, band: int | None, reading: Mapping[str, Any]) -> SourceRaster:
     """One raster input. Errors: UsageError for a band that is not there."""
-    from tunnelsite.io.read.rasters import read_raster
+    from tunnelsite.io.read.rasters import read_raster, values_of
 
     spec = next(spec for spec in process.description.reads if spec.id == header.option)
     unit = reading["elevation_unit"]
     if spec.is_elevation:
         return read_raster(header, vertical_unit=unit, band=band)
-    return read_raster(header, vertical_unit=unit if spec.unit == "m" else "m", band=band, zero_is_nodata=False)
+    if spec.unit != "m":
+        return values_of(header, band=band)
+    return read_raster(header, vertical_unit=unit, band=band, zero_is_nodata=False)
 
 
 def _layer(spec, rasters: Mapping[str, SourceRaster], first: SourceRaster) -> Layer:

@@ -56,13 +56,13 @@ class BlockWriter:
 
 @contextlib.contextmanager
 def cog_by_blocks(
-    path: str | Path, grid: Place, *, title: str, overwrite: bool, overviews: str = "average"
+    path: str | Path, grid: Place, *, title: str, overwrite: bool, overviews: str = "average", layer: str = ""
 ) -> Iterator[BlockWriter]:
     """A layer to be written block by block, each cell once, in any order; it takes its place when the `with` block ends well.
 
     Room for it is asked for first: GDAL's COG driver can crash the process on a full disk.
 
-    Arguments and errors: as `cog.write_cog`.
+    Arguments and errors: as `cog.write_cog`; layer, its id for the tags.
     """
     check_overviews(overviews)
     writer: BlockWriter | None = None
@@ -92,6 +92,8 @@ def cog_by_blocks(
         ) as file:
             writer = BlockWriter(file)
             yield writer
+            if layer:
+                file.update_tags(layer=layer)
             describe(file, grid, writer.unit, title, lambda: _strips(file))
             if overviews != "max":
                 # from the open file, whose coordinate system is still the one given, to the last bit

@@ -19,8 +19,15 @@ _UNKNOWN = "of no kind that is read here"
 _RASTERS = "GeoTIFF (also cloud-optimised) or Esri ASCII grid"
 _VECTORS = "GeoPackage, GeoJSON, Shapefile, FlatGeobuf, GML, KML or GPX"
 _TIFF_MARKS = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
+_ASCII_GRID = re.compile(rb"\s*(ncols|nrows|xll(corner|center)|yll(corner|center)|cellsize|dx|dy)\s", re.IGNORECASE)
 _XML_DRIVERS = {"kml": "LIBKML", "gpx": "GPX", "featurecollection": "GML"}
 _GEOJSON_TYPES = "Feature(Collection)?|(Multi)?(Point|LineString|Polygon)|GeometryCollection"
+
+
+def is_raster(path: Path, option: str) -> bool:
+    """Whether a file begins like a raster that is read here. Errors: InputRefused where it cannot be read."""
+    start = head(path, option, _HEAD)
+    return start[:4] in _TIFF_MARKS or bool(_ASCII_GRID.match(start))
 
 
 def raster_driver(path: Path, option: str) -> str:
@@ -29,7 +36,7 @@ def raster_driver(path: Path, option: str) -> str:
     start = head(path, option, _HEAD)
     if start[:4] in _TIFF_MARKS:
         return "GTiff"
-    if re.match(rb"\s*(ncols|nrows|xll(corner|center)|yll(corner|center)|cellsize|dx|dy)\s", start, re.IGNORECASE):
+    if _ASCII_GRID.match(start):
         return "AAIGrid"
     if b"<VRTDataset" in start:
         raise InputRefused(

@@ -78,6 +78,27 @@ def heights_of(
     return SourceRaster(values, affine, header.crs, datum_m, file_name(header.path), digest, rules.unit, notes)
 
 
+def values_of(
+    header: RasterHeader, bounds: tuple[float, float, float, float] | None = None, band: int | None = None
+) -> SourceRaster:
+    """The numbers of a raster that are no heights, as the file scales them, of the cells that cover `bounds`.
+
+    Arguments and errors: as `read_raster`.
+    """
+    index = _chosen_band(header, band, palette=True)
+    chosen, window = header.bands[index - 1], _window(header, bounds)
+    _require_room(header, window, np.dtype(chosen.dtype).itemsize)
+    stored, empty, digest = _cells_and_digest(header, index, window)
+    values = (stored * np.float64(chosen.scale) + chosen.offset).astype(np.float32)
+    if chosen.nodata is not None:
+        values[stored == chosen.nodata] = np.nan
+    values[~np.isfinite(values)] = np.nan
+    for part in empty:
+        values[part] = np.nan
+    values, affine = _north_up(values, _shifted(header.affine, window))
+    return SourceRaster(values, affine, header.crs, 0.0, file_name(header.path), digest, chosen.unit)
+
+
 @dataclass(frozen=True)
 class HeightRules:
     """How the heights of a raster are read: band, number from 1; stored, what its numbers mean; unit; notes on what was assumed."""
@@ -121,7 +142,7 @@ def check_has_data(raster: SourceRaster, where: str = "the parcels") -> None:
         )
 
 
-def _chosen_band(header: RasterHeader, band: int | None) -> int:
+def _chosen_band(header: RasterHeader, band: int | None, *, palette: bool = False) -> int:
     heights_in = [index for index, found in enumerate(header.bands, 1) if found.colour != "alpha"]
     words = [found.title or found.colour for found in header.bands]
     listed = ", ".join(f"{i} ({' '.join(filter(None, [words[i - 1], header.bands[i - 1].dtype]))})" for i in heights_in)
@@ -140,7 +161,7 @@ def _chosen_band(header: RasterHeader, band: int | None) -> int:
             "heights",
             "export their real part",
         )
-    if found.colour == "palette":
+    if found.colour == "palette" and not palette:
         raise InputRefused(
             f"{header.option}: {header.path.name!r} is a picture with a palette",
             "heights",

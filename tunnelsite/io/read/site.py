@@ -17,11 +17,12 @@ from tunnelsite.io.read.files import FileStamp, file_stamp, layer_of, same_file
 from tunnelsite.io.read.land_window import window_bounds
 from tunnelsite.io.read.mosaic import has_tiles, mosaic, read_mosaic
 from tunnelsite.io.read.named_files import named_files, with_named_files
+from tunnelsite.io.read.own_layers import OwnLayers, own_layers
 from tunnelsite.io.read.rasters import raster_header, read_raster
 from tunnelsite.io.read.vectors import read_features
 from tunnelsite.io.read.weather import read_weather
 from tunnelsite.io.write.scratch import FROM_BYTES, Scratch
-from tunnelsite.settings.model import Settings, keep_out_parts
+from tunnelsite.settings.model import Settings, keep_out_parts, own_layer_parts
 
 ANY = ("point", "line", "polygon")
 OPTIONAL = {"obstacles": ANY, "structures": ("polygon",), "lamps": ("point",), "soils": ("polygon",)}
@@ -62,6 +63,7 @@ def read_site(
     structures: str | None = None,
     keep_out: str | Iterable[str] = (),
     services: Mapping[str, str] | None = None,
+    layers: Mapping[str, str] | None = None,
     lamps: str | None = None,
     soils: str | None = None,
     weather: str | None = None,
@@ -72,7 +74,8 @@ def read_site(
     """Read a DEM (only round the parcels), parcels and optional layers into a `Site`.
 
     Arguments: paths as on the command line; `FILE#LAYER` names a layer; keep_out entries are `FILE` or `FILE@DISTANCE`; drawn, what
-    was drawn on the map, which is added to each of the others: with fields in it there need be no parcels.
+    was drawn on the map, which is added to each of the others: with fields in it there need be no parcels; layers, of the user's own
+    by name, are `FILE`, `FILE@UNIT` or `FILE@classes`.
     Errors: InputRefused, UsageError, ResourceShortage; nothing is written.
     """
     reading = reading or RasterReading()
@@ -81,12 +84,14 @@ def read_site(
     named = [dem, parcels, drawn, far_dem, surface, obstacles, structures, lamps, soils, weather, wind]
     named += (services or {}).values()
     named += [keep_out_parts(text)[0] for text in keep_out]
+    named += [own_layer_parts(text)[0] for text in (layers or {}).values()]
     files = tuple(_watched(text) for text in named if text is not None)
     sketch = None if drawn is None else read_drawn(drawn)
     land = _land(parcels, sketch, dem, reading)
     given = {"obstacles": obstacles, "structures": structures, "lamps": lamps, "soils": soils}
     ground = _stored(store, _read_heights(dem, "DEM", land, reading))
     model = None if surface is None else _stored(store, _read_heights(surface, "--surface", land, reading))
+    own = own_layers(layers or {})
     site = Site(
         dem=ground,
         parcels=land,
@@ -95,6 +100,8 @@ def read_site(
         **_optional_features(given),
         keep_outs=tuple(_keep_out(text) for text in keep_out),
         services=_services(services or {}),
+        own_rasters={name: _stored(store, one.read(land, reading.halo_m)) for name, one in own.rasters.items()},
+        own_features=own.features,
         weather=None if weather is None else read_weather(weather),
         wind=_wind(wind, wind_from_deg),
         files=files,
@@ -174,6 +181,7 @@ def site_from(settings: Settings) -> Site:
         structures=settings.structures,
         keep_out=settings.keep_out,
         services=settings.service,
+        layers=settings.layer,
         lamps=settings.lamps,
         soils=settings.soils,
         weather=settings.weather,
@@ -203,6 +211,7 @@ class RegionInputs:
     weather: Weather | None
     wind: WindRose | None
     named: tuple[Features, ...] = ()
+    own: OwnLayers | None = None
 
 
 def read_inputs(settings: Settings) -> RegionInputs:
@@ -218,6 +227,7 @@ def read_inputs(settings: Settings) -> RegionInputs:
         None if settings.weather is None else read_weather(settings.weather),
         _wind(settings.wind, settings.wind_from_deg),
         named_files(settings.parameter),
+        own_layers(settings.layer),
     )
 
 

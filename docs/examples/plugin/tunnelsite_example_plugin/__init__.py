@@ -1,4 +1,4 @@
-"""An invented criterion and an invented process, as another package would offer them."""
+"""An invented criterion and an invented process, as another package would offer them; `lime` reads a raster of its own."""
 
 from __future__ import annotations
 
