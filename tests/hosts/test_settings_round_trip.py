@@ -66,6 +66,8 @@ FIELDS: dict[str, st.SearchStrategy[Any]] = {
     "keep_out": st.lists(FILES, max_size=3),
     "setback": length(0, 1000),
     "service": st.dictionaries(NAMES, FILES, max_size=3),
+    "layer": st.dictionaries(NAMES, FILES, max_size=3),
+    "engine": st.sampled_from(["built-in", "richdem"]),
     "bare_trees": st.one_of(PERIOD, st.just("never")),
     "bare_transmission": real(0, 1),
     "wind_from": real(0, 360),
@@ -159,8 +161,8 @@ def test_a_project_file_says_what_was_said(tmp_path_factory, values: dict[str, A
 
 def _anchored(values: dict[str, Any], folder: Path) -> dict[str, Any]:
     found = {name: str(folder / value) if name in PATH_KEYS else value for name, value in values.items()}
-    if "service" in found:
-        found["service"] = {name: str(folder / value) for name, value in found["service"].items()}
+    for table in {"service", "layer"} & found.keys():
+        found[table] = {name: str(folder / value) for name, value in found[table].items()}
     if "keep_out" in found:
         found["keep_out"] = [str(folder / value) for value in found["keep_out"]]
     return found

@@ -57,6 +57,7 @@ SCREEN_OPTIONS = (
     ("--halo", "LENGTH", "land round the parcels that is read for shade and water (default 1000m)"),
     ("--apron", "LENGTH", "level apron of the pad round the footprint (default 4ft)"),
     ("--shrink", "NUMBER", "cut needed for each m3 of compacted fill (default 1)"),
+    ("--engine", "WHICH", "what fills hollows and gathers flow: built-in or richdem (default built-in)"),
     ("--azimuths", "NUMBER", "directions of the horizon (default 36)"),
     ("--combine", "WAY", "how marks become a score: mean, geometric or lowest (default mean)"),
     ("--top", "NUMBER", "candidates kept (default 20)"),
