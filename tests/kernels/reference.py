@@ -51,65 +51,108 @@ def felt(ground, cell):
     return out, step
 
 
-def edge_depths(ground, centre, half, over):
-    """Heights less a plane over(height, u, v) at the middles of cells on a pad, where rows and columns meet its edges, and at
-    its corners; bilinear; a height that is not known counts as its neighbour on the pad. half: half the pad [heights]."""
-
-    def height(row, col, low):
-        r, c = centre[0] + row, centre[1] + col
-        inside = 0 <= r < ground.shape[0] and 0 <= c < ground.shape[1]
-        if inside and np.isfinite(ground[r, c]):
-            return ground[r, c]
-        off = [abs(k) > most for k, most in zip((row, col), low, strict=True)]
-        if all(off) or off[1]:
-            return height(row, col - int(np.sign(col)), low)
-        return height(row - int(np.sign(row)), col, low)
-
-    found = []
+def edge_points(half):
+    """Middles of cells on a pad, where rows and columns meet its edges, and its corners: (u, v). half: half the pad [heights]."""
     places = [sorted({*range(-int(h + 1e-9), int(h + 1e-9) + 1), -h, h}) for h in half]
-    for u in places[0]:
-        for v in places[1]:
-            low = [int(np.floor(h + 1e-9)) for h in half[::-1]]
-            near = [int(np.floor(abs(k) + 1e-9)) for k in (v, u)]
-            part, side = [abs(v) - near[0], abs(u) - near[1]], [int(np.sign(v)), int(np.sign(u))]
-            ends = [[side[0] * (near[0] + i), side[1] * (near[1] + j)] for i in (0, 1) for j in (0, 1)]
-            shares = [(1 - part[0], part[0])[i] * (1 - part[1], part[1])[j] for i in (0, 1) for j in (0, 1)]
-            z = sum(w * height(*end, low) for w, end in zip(shares, ends, strict=True) if w > 1e-12)
-            found.append(over(z, u, v))
+    return [(u, v) for u in places[0] for v in places[1]]
+
+
+def edge_depths(heights, half):
+    """Heights {(row, col): height} at those points, bilinear."""
+    found = []
+    for u, v in edge_points(half):
+        near = [int(np.floor(abs(k) + 1e-9)) for k in (v, u)]
+        part, side = [abs(v) - near[0], abs(u) - near[1]], [int(np.sign(v)), int(np.sign(u))]
+        ends = [(side[0] * (near[0] + i), side[1] * (near[1] + j)) for i in (0, 1) for j in (0, 1)]
+        shares = [(1 - part[0], part[0])[i] * (1 - part[1], part[1])[j] for i in (0, 1) for j in (0, 1)]
+        found.append(sum(w * heights[end] for w, end in zip(shares, ends, strict=True) if w > 1e-12))
     return np.array(found)
 
 
-def grading(ground, length, width, cell, max_slope, shrink, ripple=0.0, at=None):
+def lone_things(ground, cell, lone_sd, step):
+    """Heights less the mean of the eight round them where that is 4.2 times what it is at others within 10 m, else 0."""
+
+    def known(k, reach):
+        near = [
+            (i, j) for i in range(-reach, reach + 1, step) for j in range(-reach, reach + 1, step) if (i, j) != (0, 0)
+        ]
+        at = [(k[0] + i, k[1] + j) for i, j in near]
+        return [
+            p
+            for p in at
+            if min(p) >= 0 and p[0] < ground.shape[0] and p[1] < ground.shape[1] and np.isfinite(ground[p])
+        ]
+
+    apart = np.full(ground.shape, np.nan)
+    for k in np.ndindex(ground.shape):
+        near = known(k, step)
+        if len(near) >= 5 and np.isfinite(ground[k]):
+            apart[k] = ground[k] - np.mean([ground[p] for p in near])
+    out, reach = np.zeros(ground.shape), max(round(10.0 / (cell * step)), 3) * step
+    for k in np.argwhere(abs(apart) >= 0.05):
+        others = [apart[p] for p in known(tuple(k), reach) if np.isfinite(apart[p])]
+        if abs(apart[tuple(k)]) > 4.2 * max(lone_sd, np.sqrt(np.mean(np.square(others)))):
+            out[tuple(k)] = apart[tuple(k)]
+    return out
+
+
+def grading(ground, length, width, cell, max_slope, shrink, ripple=0.0, lone_sd=None, at=None):
     """Cut, fill, deepest cut and fill, level, slopes and share kept at every placement, or `at` one of them (cells
     of a metre or more); level by bisection."""
     ground, step = felt(ground.astype(float), cell)
+    lone = np.zeros(ground.shape) if lone_sd is None else lone_things(ground, cell, lone_sd, step)
+    ground, asked = ground - lone, (max_slope, shrink, ripple)
     if at is not None:
-        return _graded_nodes(ground, (length, width), cell, (max_slope, shrink, ripple), at)[:, *at]
+        return _graded_nodes(ground, lone, (length, width), cell, asked, at)[:, *at]
     every = np.full((8, *ground.shape), np.nan)
     for top in range(step):
         for left in range(step):
-            part = ground[top::step, left::step]
-            every[:, top::step, left::step] = _graded_nodes(
-                part, (length / step, width / step), cell * step, (max_slope, shrink, ripple)
-            )
+            parts = (layer[top::step, left::step] for layer in (ground, lone))
+            every[:, top::step, left::step] = _graded_nodes(*parts, (length / step, width / step), cell * step, asked)
     return every
 
 
-def _graded_nodes(ground, size, cell, asked, at=None):
-    length, width = size
+def _fitted(z, w, u, v):
+    """Level and slopes of the weighted least-squares plane."""
+    root = np.sqrt(w)
+    terms = np.stack([np.ones_like(u), u, v], axis=1)
+    fit = np.linalg.lstsq(terms * root[:, None], (z - z.mean()) * root, rcond=None)[0]
+    return fit + np.array([z.mean(), 0.0, 0.0])
+
+
+def judged(ground, lone, centre, size, plane, kept):
+    """Heights {(row, col): height} less what errors alone would show, on the pad and just beyond it, where a height that is not known is
+    its neighbour on the pad. Lone things stay whole."""
+    half = np.array(size)[::-1] / 2
+    low = np.floor(half + 1e-9).astype(int)
+    out, found = low + (half > low + 1e-9), {}
+    for i in range(-out[0], out[0] + 1):
+        for j in range(-out[1], out[1] + 1):
+            on = np.clip([i, j], -low, low)
+            at = [tuple(np.add(centre, k)) for k in ((i, j), (i, on[1]), on)]
+            known = [
+                k
+                for k in at
+                if min(k) >= 0 and k[0] < ground.shape[0] and k[1] < ground.shape[1] and np.isfinite(ground[k])
+            ]
+            natural = plane @ [1.0, j, i]
+            found[i, j] = natural + kept * (ground[known[0]] - natural) + (lone[at[0]] if at[0] in known else 0.0)
+    return found
+
+
+def _graded_nodes(ground, lone, size, cell, asked, at=None):
     max_slope, shrink, ripple = asked
     out = np.full((8, *ground.shape), np.nan)
-    for r, c, z, w, u, v in windows(ground, length, width):
+    for r, c, z, w, u, v in windows(ground, *size):
         if at is not None and (r, c) != tuple(at):
             continue
-        root = np.sqrt(w)
-        terms = np.stack([np.ones_like(u), u, v], axis=1)
-        fit = np.linalg.lstsq(terms * root[:, None], (z - z.mean()) * root, rcond=None)[0]
-        east, south = np.clip(fit[1:] / cell, -max_slope, max_slope)
-        natural = z.mean() + terms @ fit
-        square = (w * (z - natural) ** 2).sum() / w.sum()
+        plane = _fitted(z, w, u, v)
+        square = (w * (z - plane[0] - plane[1] * u - plane[2] * v) ** 2).sum() / w.sum()
         kept = np.sqrt(max(1 - ripple**2 / square, 0.0)) if ripple > 0 else 1.0
-        over = natural + kept * (z - natural) - (east * u + south * v) * cell
+        heights = judged(ground, lone, (r, c), size, plane, kept)
+        z = np.array([heights[int(j), int(i)] for i, j in zip(u, v, strict=True)])
+        east, south = np.clip(_fitted(z, w, u, v)[1:] / cell, -max_slope, max_slope)
+        over = z - (east * u + south * v) * cell
         low, high = over.min(), over.max()
         for _ in range(200):
             level = (low + high) / 2
@@ -120,20 +163,9 @@ def _graded_nodes(ground, size, cell, asked, at=None):
                 high = level
         d = over - level
         cut, fill = (w * np.maximum(d, 0)).sum() * cell**2, (w * np.maximum(-d, 0)).sum() * cell**2
-
-        middle = z.mean()
-
-        def depth(height, at_u, at_v, fit=fit, middle=middle, kept=kept, level=level, slopes=(east, south)):
-            plane = middle + fit @ [1.0, at_u, at_v]
-            return plane + kept * (height - plane) - level - (slopes[0] * at_u + slopes[1] * at_v) * cell
-
-        def bare(height, at_u, at_v, level=level, slopes=(east, south)):
-            return height - level - (slopes[0] * at_u + slopes[1] * at_v) * cell
-
-        d, raw = (edge_depths(ground, (r, c), (length / 2, width / 2), over) for over in (depth, bare))
-        far = 3 * ripple  # what stands out farther than errors reach stays
-        deepest = max(d.max(), raw.max() - far, 0), max(-d.min(), -raw.min() - far, 0)
-        out[:, r, c] = cut, fill, *deepest, level, east, -south, kept
+        half = size[0] / 2, size[1] / 2
+        d = edge_depths(heights, half) - np.array([level + (east * a + south * b) * cell for a, b in edge_points(half)])
+        out[:, r, c] = cut, fill, max(d.max(), 0), max(-d.min(), 0), level, east, -south, kept
     return out
 
 

@@ -10,7 +10,8 @@ import numpy as np
 from tunnelsite.core.elevation_error import ErrorModel, error_model
 from tunnelsite.core.house import House, Pad
 from tunnelsite.core.site import Frame
-from tunnelsite.kernels.terrain.blade import error_ripple
+from tunnelsite.kernels.terrain.blade import Ripple, error_ripple
+from tunnelsite.kernels.terrain.lone_things import lone_sd
 from tunnelsite.kernels.terrain.plane_error import SlopeErrors, hidden_ground, second_difference_variance, slope_error
 from tunnelsite.kernels.terrain.second_differences import mean_square_second_differences
 
@@ -129,16 +130,18 @@ def placement_error(frame: Frame, at: tuple[int, int]) -> ErrorModel:
     return counted_error(frame, at, frame.error or stated_error(frame, None, None))
 
 
-def pad_ripple(frame: Frame, pad: Pad) -> float:
-    """Root mean square off its plane that errors of the elevations alone show under a pad, for each metre of their standard
-    deviation; see `kernels.terrain.blade`."""
-    return counted_ripple(frame.error or stated_error(frame, None, None), pad, frame.grid.cell_m)
-
-
-def counted_ripple(error: ErrorModel, pad: Pad, cell_m: float) -> float:
-    """As `pad_ripple`. Arguments: error; pad; cell_m, of the working grid."""
+def ripple_of(error: ErrorModel, pad: Pad, cell_m: float) -> Ripple:
+    """What errors of the elevations alone show as ground off its plane under a pad, for each metre of their standard deviation; see
+    `kernels.terrain.blade`. Arguments: error; pad; cell_m, of the working grid."""
     sd, wide = error.seen
-    return error_ripple(pad.length_m, pad.width_m, cell_m, wide).counted * (sd / error.sd_m if error.sd_m > 0 else 0.0)
+    found = error_ripple(pad.length_m, pad.width_m, cell_m, wide)
+    return found._replace(rms=found.rms * (sd / error.sd_m if error.sd_m > 0 else 0.0))
+
+
+def lone_error(error: ErrorModel, cell_m: float) -> float:
+    """Standard deviation [m] of one height against those round it that errors alone make, and no less than rounding does; where the
+    error is only assumed, what shows round there decides (`kernels.terrain.lone_things`)."""
+    return max(0.0 if error.assumed else lone_sd(cell_m, *error.seen), error.least_m)
 
 
 def _counted_share(frame: Frame, stated: ErrorModel, rows: tuple[int, int]) -> np.ndarray:

@@ -12,12 +12,13 @@ from tunnelsite.core.height_step import LOUD_STEP_M, step_words
 from tunnelsite.core.reproject import to_wgs84
 from tunnelsite.kernels.terrain.blade import blade_step
 from tunnelsite.kernels.terrain.grading import graded_pads
+from tunnelsite.kernels.terrain.lone_things import lone_reach
 from tunnelsite.kernels.terrain.planes import rectangle_planes
 from tunnelsite.kernels.windows import rectangle_max, rectangle_min
 from tunnelsite.scan.doubts import SURFACE_LIKE
 from tunnelsite.scan.engine import Scan
 from tunnelsite.scan.open_ground import Bar, bars
-from tunnelsite.scan.pitch_error import pad_ripple, placement_error
+from tunnelsite.scan.pitch_error import lone_error, placement_error, ripple_of
 from tunnelsite.scan.soils import soil_words
 from tunnelsite.scan.tight_ground import FIT_M
 
@@ -96,8 +97,9 @@ def graded(scan: Scan, item: int, pad_pitch: float, shrink: float) -> dict[str, 
     window, row, col = _window(scan, item, cells)
     one = (np.array([row]), np.array([col]))
     at = divmod(int(scan.index[item]), grid.cols)
-    ripple = pad_ripple(scan.frame, pad) * placement_error(scan.frame, at).sd_m
-    result = graded_pads(window, *one, *cells, grid.cell_m, pad_pitch, shrink, ripple)
+    error = placement_error(scan.frame, at)
+    ripple = ripple_of(error, pad, grid.cell_m).counted * error.sd_m
+    result = graded_pads(window, *one, *cells, grid.cell_m, pad_pitch, shrink, ripple, lone_error(error, grid.cell_m))
     values = {name: float(array[0]) for name, array in result._asdict().items() if name != "kept"}
     row, col, along, across = placement(scan, item)
     middle = grid.centre(row, col)  # the plane was laid there; told is its height where the house's centre is
@@ -109,7 +111,7 @@ def graded(scan: Scan, item: int, pad_pitch: float, shrink: float) -> dict[str, 
 def _window(scan: Scan, item: int, cells: tuple[float, float]):
     """The ground round a placement and the placement's row and column in it."""
     row, col, _, _ = placement(scan, item)
-    spare = 2 + 2 * blade_step(scan.frame.grid.cell_m)
+    spare = 2 + 2 * blade_step(scan.frame.grid.cell_m) + lone_reach(scan.frame.grid.cell_m)
     reach_u, reach_v = int(cells[0] / 2) + spare, int(cells[1] / 2) + spare
     top, left = max(row - reach_v, 0), max(col - reach_u, 0)
     window = scan.frame.ground[top : row + reach_v + 1, left : col + reach_u + 1]

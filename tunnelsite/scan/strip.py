@@ -17,7 +17,7 @@ from tunnelsite.kernels.terrain.grading import Grading, graded_pads
 from tunnelsite.kernels.terrain.plane_error import SlopeErrors
 from tunnelsite.kernels.terrain.planes import Planes, rectangle_planes
 from tunnelsite.kernels.windows import rectangle_max, rectangle_mean, rectangle_min
-from tunnelsite.scan.pitch_error import pad_ripple, pitch_errors, shows_pitch, stated_error
+from tunnelsite.scan.pitch_error import lone_error, pitch_errors, ripple_of, shows_pitch, stated_error
 from tunnelsite.scan.tight_ground import Nudged
 
 BAND_ROWS = 128  # rows of a tile of `kernels.terrain.second_differences`, so that no window is summed twice
@@ -134,6 +134,8 @@ class Strip:
 
     def _graded_now(self, shrink: float) -> Grading:
         rows, cols = np.nonzero(self._mask)
+        stated = self.frame.error or stated_error(self.frame, None, None)
+        ripple = ripple_of(stated, self.pad, self.cell_m).counted
         packed = graded_pads(
             self.frame.ground,
             rows + self.rows[0],
@@ -142,7 +144,8 @@ class Strip:
             self.cell_m,
             max_slope=self.pad_pitch,
             shrink=shrink,
-            ripple_m=pad_ripple(self.frame, self.pad) * self.elevation_sd()[rows, cols],
+            ripple_m=ripple * self.elevation_sd()[rows, cols],
+            lone_sd_m=lone_error(stated, self.cell_m),
         )
         spread = []
         for values in packed:

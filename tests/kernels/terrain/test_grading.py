@@ -5,10 +5,12 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.ndimage import map_coordinates
+from scipy.ndimage import convolve, gaussian_filter, map_coordinates
 
 from tests.kernels import reference
+from tunnelsite.kernels.terrain.blade import blade_ground, blade_step
 from tunnelsite.kernels.terrain.grading import FINISHED_SLOPE, Grading, graded_pads
+from tunnelsite.kernels.terrain.lone_things import lone_sd, lone_things
 
 
 def everywhere(ground, *args):
@@ -36,14 +38,23 @@ def test_equals_the_slow_reference_at_every_placement(size, shrink):
     assert_grading(everywhere(ground, *size, 0.5, FINISHED_SLOPE, shrink), want)
 
 
-@pytest.mark.parametrize(("cell", "size"), [(1.3, (7.26, 3.144)), (0.6, (6, 4)), (0.3, (20.2, 11.4))])
-def test_error_is_taken_off_as_in_the_slow_reference(cell, size):
+@pytest.mark.parametrize("shrink", [1.0, 1.15])
+@pytest.mark.parametrize(
+    ("cell", "size", "ripple"), [(1.3, (7.26, 3.144), 0.07), (0.6, (6, 4), 0.07), (0.3, (20.2, 11.4), 0.02)]
+)
+def test_error_is_taken_off_as_in_the_slow_reference(cell, size, ripple, shrink):
+    """With a stump and a hole: some pads have one on them, some have none."""
     ground = rough((32, 40) if cell < 0.5 else (14, 18))
     ground[9, 4] = np.nan
-    want = reference.grading(ground, *size, cell, FINISHED_SLOPE, 1.15, 0.07)
-    got = everywhere(ground, *size, cell, FINISHED_SLOPE, 1.15, 0.07)
-    assert_grading(got, want, atol=1e-8)
+    ground[7:10, 9:12] += 0.9 if cell < 0.5 else 0.0
+    ground[6, 9], ground[3, 13] = ground[6, 9] + 0.9, ground[3, 13] - 0.8
+    want = reference.grading(ground, *size, cell, FINISHED_SLOPE, shrink, ripple, 0.01)
+    got = everywhere(ground, *size, cell, FINISHED_SLOPE, shrink, ripple, 0.01)
+    assert_grading(got, want, rtol=1e-6, atol=1e-7)  # lone things are kept in single precision
     assert 0.0 < np.nanmean(got.kept) < 1.0
+    plain = everywhere(ground, *size, cell, FINISHED_SLOPE, shrink, ripple)
+    known = np.isfinite(got.cut_m3)
+    assert 0.05 < np.mean(plain.max_cut_m[known] < got.max_cut_m[known] - 1e-6) < 0.95
 
 
 def test_single_precision_ground():
@@ -222,14 +233,48 @@ def test_refuses_what_cannot_be_meant():
 
 
 @pytest.mark.parametrize("sign", [1.0, -1.0])
-@pytest.mark.parametrize("height_m", [0.29, 0.31, 0.60])
-def test_what_stands_out_farther_than_three_times_the_error_stays(height_m, sign):
-    """One cell off level ground, errors of 0.10 m: of a stump or a hole the part beyond 0.30 m off the pad's plane stays. The cell
-    lifts the plane at its middle by height / area (derived)."""
-    ground = np.full((31, 51), 100.0)
-    ground[15, 25] += sign * height_m
-    found = Grading(*(layer[0] for layer in graded_pads(ground, [15], [25], 31.7, 11.6, 1.0, ripple_m=0.10)))
+@pytest.mark.parametrize("height_m", [0.04, 0.16, 0.60])
+def test_a_lone_thing_counts_whole(height_m, sign):
+    """One cell off level ground, errors of 0.10 m: a stump or a hole of 5 cm or more is there to be cut or filled, all of it, less what it
+    lifts the plane at its middle, height / area (derived)."""
+    ground = np.full((41, 61), 100.0)
+    ground[20, 30] += sign * height_m
+    found = Grading(
+        *(layer[0] for layer in graded_pads(ground, [20], [30], 31.7, 11.6, 1.0, ripple_m=0.10, lone_sd_m=0.0))
+    )
     deep, other = (found.max_cut_m, found.max_fill_m)[:: int(sign)]
     assert found.kept == 0.0  # all else is taken for error
-    assert deep == pytest.approx(max(height_m * (1 - 1 / (31.7 * 11.6)) - 0.30, 0.0), abs=1e-9)
-    assert other == pytest.approx(0.0, abs=1e-9)
+    lift = height_m / (31.7 * 11.6)
+    assert (deep, other) == pytest.approx((height_m - lift, lift) if height_m > 0.05 else (0.0, 0.0), abs=1e-6)
+
+
+@pytest.mark.parametrize("range_m", [0.0, 2.0, 5.0])
+def test_noise_alone_shows_no_lone_things(range_m):
+    """Level ground, errors of 0.10 m, each cell for itself or alike over some metres: one pad in a hundred shows one at most."""
+    noise = np.random.default_rng(4).normal(size=(900, 900))
+    if range_m > 0:
+        noise = gaussian_filter(noise, range_m / 2, mode="wrap")  # its correlation is exp(-(d / range)^2)
+    found = lone_things(100 + 0.10 * noise / noise.std(), 1.0, 0.0)
+    pads = found[:891, :899].reshape(81, 11, 29, 31).any(axis=(1, 3))
+    assert pads.mean() <= 0.015
+
+
+def test_rough_ground_and_breaks_of_slope_are_no_lone_things():
+    """Swells, a bank, a ditch and furrows are how the ground lies; a stump among them is found."""
+    r, c = np.mgrid[:120, :120]
+    ground = 100 + 0.1 * np.sin(r / 1.5) + np.where(c > 60, 0.8, 0.0) - np.where(abs(r - c) < 2, 0.5, 0.0)
+    assert not lone_things(ground, 1.0, 0.0).any()
+    ground[20, 90] += 0.7
+    assert np.argwhere(lone_things(ground, 1.0, 0.0)).tolist() == [[20, 90]]
+
+
+@pytest.mark.parametrize(("cell", "range_m"), [(1.0, 0.0), (1.0, 5.0), (0.4, 0.0), (0.4, 2.0), (3.0, 5.0)])
+def test_error_of_a_height_against_those_round_it(cell, range_m):
+    """Against simulation."""
+    noise = np.random.default_rng(1).normal(size=(600, 600))
+    if range_m > 0:
+        noise = gaussian_filter(noise, range_m / cell / 2, mode="wrap")
+    ground, step = blade_ground(0.1 * noise / noise.std(), cell), blade_step(cell)
+    ground = ground[5:-5:step, 5:-5:step]
+    round_it = convolve(ground, np.array([[1, 1, 1], [1, 0, 1], [1, 1, 1]]) / 8)
+    assert (ground - round_it)[1:-1, 1:-1].std() == pytest.approx(lone_sd(cell, 0.1, range_m), rel=0.05)

@@ -10,7 +10,7 @@ from tunnelsite.core.elevation_error import ErrorModel, drawn_waves, field_on
 from tunnelsite.kernels.terrain.grading import graded_pads
 from tunnelsite.plans.grading.error import earthwork_error
 from tunnelsite.plans.grading.plan import grading_plan
-from tunnelsite.scan.pitch_error import counted_ripple
+from tunnelsite.scan.pitch_error import lone_error, ripple_of
 
 PADS = 32
 
@@ -51,13 +51,23 @@ def test_volumes_are_unbiased_and_their_intervals_hold_the_truth(error: ErrorMod
     assert 0.84 <= np.mean(held) <= 0.97  # 32 pads: 0.90 +- 0.05
 
 
-def test_plan_and_screening_have_the_same_numbers() -> None:
-    """The deepest cut that a limit judges is the one in the plan."""
+@pytest.mark.parametrize("stump_m", [0.0, 0.6])
+def test_plan_and_screening_have_the_same_numbers(stump_m: float) -> None:
+    """The deepest cut that a limit judges is the one in the plan, with a stump on the pad or without."""
     error = ErrorModel(0.08, 5.0)
     for where, _, model in list(grounds(error, 5))[:8]:
+        model[where.row - 2, where.col + 9] += stump_m
         size = where.pad.length_m, where.pad.width_m
-        ripple = counted_ripple(error, where.pad, 1.0) * error.sd_m
-        quick = graded_pads(model, [where.row], [where.col], *size, 1.0, ripple_m=ripple)
+        ripple = ripple_of(error, where.pad, 1.0)
+        quick = graded_pads(
+            model,
+            [where.row],
+            [where.col],
+            *size,
+            1.0,
+            ripple_m=ripple.counted * error.sd_m,
+            lone_sd_m=lone_error(error, 1.0),
+        )
         pad = grading_plan(model, where, error=error).quick_pad
         assert [pad.cut_m3, pad.max_cut_m, pad.max_fill_m] == pytest.approx(
             [quick.cut_m3[0], quick.max_cut_m[0], quick.max_fill_m[0]], rel=1e-3, abs=1e-3

@@ -1,13 +1,12 @@
 """Earthwork of a pad graded to its own tilted plane, for a list of placements.
 
 The design plane is the least-squares plane of the natural ground of the pad, each slope clipped to what a finished pad may have,
-its level set so that the cut makes up the fill. Each placement is summed on its own, cell by cell, so a result depends on
-nothing but its own ground.
+its level set so that the cut makes up the fill. A result depends on nothing but its own ground, to the bit.
 
 The ground is that which a blade meets (`kernels.terrain.blade`), and of what lies off its plane as much is taken away as errors of the
-elevations alone would show: what is left keeps its shape and has the mean square that is left; what stands out farther than
-errors reach (a stump, a ditch) stays by what it is beyond them. Depths are looked for over the very
-pad, to its edges and corners, on ground that is bilinear between heights.
+elevations alone would show: what is left keeps its shape and has the mean square that is left. A lone thing (a stump, a boulder, a
+hole; `kernels.terrain.lone_things`) is real and stays whole. The pad is graded to the plane of what is left. Depths are
+looked for over the very pad, to its edges and corners, on ground that is bilinear between heights.
 """
 
 from typing import NamedTuple
@@ -15,16 +14,27 @@ from typing import NamedTuple
 import numpy as np
 from numba import njit, prange
 
-from tunnelsite.kernels.coverage import axis_weights, rectangle_moments
+from tunnelsite.kernels.coverage import SNAP_CELLS, axis_weights, rectangle_moments
 from tunnelsite.kernels.terrain.blade import blade_ground, blade_step
-from tunnelsite.kernels.terrain.deepest import deepest, edge_count, edge_depths, only_within
+from tunnelsite.kernels.terrain.judged_pad import grade_alone
+from tunnelsite.kernels.terrain.lanes import LANES
+from tunnelsite.kernels.terrain.lone_things import lone_reach, lone_things, touched
+from tunnelsite.kernels.terrain.pads_abreast import (
+    CUT,
+    EAST,
+    KEPT,
+    LEVEL,
+    MAX_CUT,
+    MAX_FILL,
+    RIPPLE,
+    SHOWN,
+    SOUTH,
+    grade_abreast,
+)
 
 # 3/4 in per 12 ft, finished pad: common practice, no source.
 FINISHED_SLOPE = 1.0 / 192.0
-# Errors do not reach farther than so many of their deviations off a plane: one height in 700 (normal).
-FARTHEST = 3.0
-_BATCH = 256
-_MAX_STEPS = 60
+_BATCH, _BLOCK, _ROUND = 512, 64, LANES
 
 
 class Grading(NamedTuple):
@@ -51,6 +61,7 @@ def graded_pads(
     max_slope: float = FINISHED_SLOPE,
     shrink: float = 1.0,
     ripple_m: np.ndarray | float = 0.0,
+    lone_sd_m: float | None = None,
 ) -> Grading:
     """Return the cut and fill that grade the pad at each placement to a clipped least-squares plane.
 
@@ -61,6 +72,7 @@ def graded_pads(
     cell_m: side of a cell [m]. max_slope: largest finished slope in either direction [fraction].
     shrink: cubic metres of cut that make one of compacted fill; the level solves cut = shrink * fill.
     ripple_m: root mean square off the plane that is taken for error of the elevations [placements] or one for all [m].
+    lone_sd_m: see `kernels.terrain.lone_things`; lone things stay whole whatever is taken for error. None: nothing is taken for one.
     NaN for a pad that leaves the array or covers (weight > 0) a cell without data; a pad one cell wide is
     level across.
     Raises ValueError for settings or indices that cannot be meant.
@@ -79,179 +91,142 @@ def graded_pads(
         rows.min() < 0 or cols.min() < 0 or rows.max() >= ground.shape[0] or cols.max() >= ground.shape[1]
     ):
         raise ValueError(f"a placement lies outside the ground of {ground.shape} cells")
-    out = Grading(*(np.empty(rows.size) for _ in Grading._fields))
+    out = np.empty((len(Grading._fields), rows.size))
     if not rows.size:
-        return out
+        return Grading(*out)
     ripple = np.nan_to_num(
         np.broadcast_to(np.asarray(ripple_m, np.float64), rows.shape)
     )  # not known: nothing is taken off
     step = blade_step(cell_m)
-    pad = _pad(pad_length_cells / step, pad_width_cells / step)
-    reach = (pad.reach[1] + 1) * step
-    top, bottom = max(int(rows.min()) - reach, 0), min(int(rows.max()) + reach + 1, ground.shape[0])
-    felt = np.ascontiguousarray(blade_ground(ground, cell_m, (top, bottom)))
+    pad = _pad(pad_length_cells / step, pad_width_cells / step, step)
+    spare = [(low + 1) * step + more for low, more in zip(pad.low, (_ROUND, 0), strict=True)]
+    felt, lone, top = _ground(ground, (int(rows.min()), int(rows.max())), cell_m, spare, lone_sd_m)
+    alone = touched(lone, pad.low, pad.half, step) if lone.size else np.zeros((0, 0), bool)
     node_m = cell_m * step
-    settings = (float(max_slope) * node_m, float(shrink), float(node_m), step)
-    _grade(felt, np.stack([rows - top, cols]), ripple, *pad, settings, tuple(out))
-    return out
+    asked = (float(max_slope) * node_m, float(shrink))
+    centres = np.stack([rows - top + spare[1], cols + spare[0]])
+    _grade((felt, lone), alone, centres, ripple, *pad, asked, out)
+    found = Grading(*out)
+    for volumes in (found.cut_m3, found.fill_m3):
+        volumes *= node_m * node_m
+    found.slope_along[:] /= node_m
+    found.slope_across[:] /= -node_m  # rows run south
+    return found
+
+
+def _ground(ground, rows, cell_m, spare, lone_sd_m):
+    """The ground as a blade meets it less lone things, those things (or an empty array: none), both wider by `spare` cells (along, across)
+    on every side, NaN and 0 beyond the ground; the row of the ground where it starts."""
+    more = 0 if lone_sd_m is None else lone_reach(cell_m)
+    top, bottom = max(rows[0] - spare[1] - more, 0), min(rows[1] + spare[1] + more + 1, ground.shape[0])
+    felt, lone = blade_ground(ground, cell_m, (top, bottom)), np.zeros((0, 0), np.float32)
+    if lone_sd_m is not None:
+        found = lone_things(felt, cell_m, lone_sd_m)
+        if found.any():
+            felt, lone = felt - found, np.pad(found, (spare[1:] * 2, spare[:1] * 2))
+    return np.pad(felt, (spare[1:] * 2, spare[:1] * 2), constant_values=np.nan), lone, top
 
 
 class _Pad(NamedTuple):
-    """The pad's cells as flat arrays w, u, v; its reach in cells; one over its moments (0: no slope); half its size in cells."""
+    """What the kernels ask of a pad.
 
-    cells: np.ndarray
+    weights: of the lines of heights along and across it [2, the most of either]. reach: how many of them either side of the middle have
+    a weight; low: how many lie on the pad. moments: its area and one over the sums of w u^2 and w v^2 (0: no slope). half: half
+    its size. step: cells from one height to the next. All else in heights, first along, then across.
+    """
+
+    weights: np.ndarray
     reach: tuple[int, int]
-    inverse: tuple[float, float, float]
+    low: tuple[int, int]
+    moments: tuple[float, float, float]
     half: tuple[float, float]
+    step: int
 
 
-def _pad(length_cells: float, width_cells: float) -> _Pad:
-    along, across = axis_weights(length_cells), axis_weights(width_cells)
-    reach_u, reach_v = along.size // 2, across.size // 2
-    v, u = np.mgrid[-reach_v : reach_v + 1, -reach_u : reach_u + 1].astype(np.float64)
-    moments = rectangle_moments(length_cells, width_cells)
-    inverse = tuple(1.0 / m if m > 0.0 else 0.0 for m in moments[:3])
-    cells = np.stack([np.outer(across, along).ravel(), u.ravel(), v.ravel()])
-    return _Pad(cells, (reach_u, reach_v), inverse, (length_cells / 2.0, width_cells / 2.0))
+def _pad(length: float, width: float, step: int) -> _Pad:
+    lines, sizes = [axis_weights(size) for size in (length, width)], (length, width)
+    weights = np.zeros((2, max(line.size for line in lines)))
+    for row, line in zip(weights, lines, strict=True):
+        row[: line.size] = line
+    area, *squares = rectangle_moments(length, width)[:3]
+    inverse = [1.0 / square if square > 0.0 else 0.0 for square in squares]
+    low = tuple(int(size / 2.0 + SNAP_CELLS) for size in sizes)
+    # a pad that ends at a height, but for rounding, ends there
+    half = tuple(
+        max(size / 2.0, n) if size / 2.0 - n > SNAP_CELLS else float(n) for n, size in zip(low, sizes, strict=True)
+    )
+    return _Pad(weights, tuple(line.size // 2 for line in lines), low, (area, *inverse), half, step)
 
 
 @njit(cache=True, parallel=True, nogil=True, error_model="numpy")
-def _grade(ground, centres, ripple, cells, reach, inverse, half, settings, out):
+def _grade(grounds, alone, centres, ripple, weights, reach, low, moments, half, step, asked, out):
     """Fill `out`, a batch of placements at a time."""
     count = centres.shape[1]
     for batch in prange((count + _BATCH - 1) // _BATCH):
         span = (batch * _BATCH, min((batch + 1) * _BATCH, count))
-        _grade_batch(ground, centres, ripple, (cells, reach, inverse, half), settings, span, out)
+        _grade_batch(
+            grounds[0], grounds[1], alone, centres, ripple, weights, (reach, low, moments, half, step), asked, span, out
+        )
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _grade_batch(ground, centres, ripple, pad, settings, span, out):
-    """Fill the placements `span` of `out`; heights are counted from the centre cell, so the sea level costs
-    no digits."""
-    cells, (reach_u, reach_v), inverse, half = pad
-    steepest, shrink, node_m, step = settings
-    down, right = reach_v * step, reach_u * step
-    count = cells.shape[1]
-    heights, depths = np.empty(count), np.empty((2, count + edge_count(half)))
-    for k in range(span[0], span[1]):
-        r, c = centres[0, k], centres[1, k]
-        level, east, south, kept = np.nan, 0.0, 0.0, 1.0
-        if down <= r < ground.shape[0] - down and right <= c < ground.shape[1] - right:
-            _copy_pad(ground, r, c, (reach_u, reach_v, step), heights)
-            level, east, south, square = _plane(heights, cells, inverse)
-            kept = _kept(square, ripple[k])
-        if not abs(level) < np.inf:
-            for layer in out:
-                layer[k] = np.nan
-            continue
-        tilt_east, tilt_south = min(max(east, -steepest), steepest), min(max(south, -steepest), steepest)
-        planes = depth_planes((level, east, south), (level, tilt_east, tilt_south), kept, FARTHEST * ripple[k])
-        raised = 0.0
-        if shrink != 1.0:
-            raised = _balance(heights, cells, planes[0], shrink)
-            planes = depth_planes(
-                (level, east, south), (level + raised, tilt_east, tilt_south), kept, FARTHEST * ripple[k]
-            )
-        cut, fill = _earthwork(heights, cells, planes, depths)
-        only_within(depths, (reach_u, reach_v), half)
-        edge_depths(ground, (r, c, step), heights, (reach_u, reach_v), half, planes, depths, count)
-        out[0][k], out[1][k] = cut * node_m * node_m, fill * node_m * node_m
-        out[2][k], out[3][k] = deepest(depths[0]), deepest(depths[1])
-        out[4][k] = np.float64(ground[r, c]) + level + raised
-        out[5][k], out[6][k] = tilt_east / node_m, -tilt_south / node_m  # rows run south
-        out[7][k] = kept
+def _grade_batch(felt, lone, alone, centres, ripple, weights, pad, asked, span, out):
+    """Fill the placements `span` of `out`: those that follow each other along a row together."""
+    length = (2 * pad[0][0] + 1) * pad[4]
+    sums, shown = np.empty((3, _BLOCK + length + 2 * _ROUND)), np.empty((SHOWN, _BLOCK))
+    first = span[0]
+    while first < span[1]:
+        end, left, right = _run(centres, first, span[1])
+        row, block = centres[0, first], left // _BLOCK * _BLOCK
+        start, count = left // _ROUND * _ROUND, (right // _ROUND - left // _ROUND + 1) * _ROUND
+        shown[RIPPLE, :count] = 0.0
+        for k in range(first, end):
+            shown[RIPPLE, centres[1, k] - start] = ripple[k]
+        datum = _datum(felt[row, block : block + _BLOCK])
+        grade_abreast(felt, row * felt.shape[1] + start, count, datum, weights, pad, asked[0], sums, shown)
+        for k in range(first, end):
+            centre, known = (row, centres[1, k]), abs(shown[LEVEL, centres[1, k] - start]) < np.inf
+            if known and (asked[1] != 1.0 or (alone.size > 0 and alone[centre])):
+                told = grade_alone(felt, lone, centre, weights, pad, asked, ripple[k])
+                for n in range(out.shape[0]):
+                    out[n, k] = told[n]
+            else:
+                _tell(shown, centres[1, k] - start, datum, asked[0], out, k)
+        first = end
 
 
 @njit(cache=True, nogil=True)
-def depth_planes(natural, design, kept, most):
-    """Return what depths are counted from: (share kept of the heights, level, rise east, rise south), the design plane less what
-    of the natural one is not kept; the design plane itself; how far errors reach."""
-    lost = 1.0 - kept
-    level, east, south = design
-    return (kept, level - lost * natural[0], east - lost * natural[1], south - lost * natural[2]), design, most
+def _run(centres, first, last):
+    """Return where a run of placements close to each other in one block of a row ends, and its first and last column."""
+    left = right = centres[1, first]
+    end = first + 1
+    while (
+        end < last
+        and centres[0, end] == centres[0, first]
+        and centres[1, end] // _BLOCK == left // _BLOCK
+        and abs(centres[1, end] - centres[1, end - 1]) <= _ROUND
+    ):
+        left, right = min(left, centres[1, end]), max(right, centres[1, end])
+        end += 1
+    return end, left, right
+
+
+@njit(cache=True, nogil=True)
+def _datum(line):
+    """Return the first height that is known: it is the same whatever is asked, and heights near it keep their digits."""
+    for height in line:
+        if abs(height) < np.inf:
+            return np.float64(height)
+    return 0.0
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _kept(square, ripple):
-    """Return the factor that leaves of a mean square what errors do not explain."""
-    spare = square - ripple * ripple
-    return np.sqrt(spare / square) if spare > 0.0 else (0.0 if ripple > 0.0 else 1.0)
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def _copy_pad(ground, r, c, reach, heights):
-    """Copy the pad's heights, less the centre cell's, into one run."""
-    reach_u, reach_v, step = reach
-    datum = np.float64(ground[r, c])
-    wide = 2 * reach_u + 1
-    for i in range(2 * reach_v + 1):
-        line = ground[r + (i - reach_v) * step, c - reach_u * step : c + reach_u * step + 1]
-        target = heights[i * wide : (i + 1) * wide]
-        if step == 1:
-            for j in range(wide):
-                target[j] = line[j] - datum
-        else:
-            for j in range(wide):
-                target[j] = line[j * step] - datum
-
-
-# Sums may be taken in any order here (it depends only on the size of the pad); NaN must still spread.
-@njit(cache=True, nogil=True, error_model="numpy", fastmath={"reassoc", "contract"})
-def _plane(heights, cells, inverse):
-    """Return the weighted mean, the rises a cell to the east and to the south, and the mean square off that plane."""
-    w, u, v = cells[0], cells[1], cells[2]
-    s0, su, sv, sq = 0.0, 0.0, 0.0, 0.0
-    for i in range(heights.size):
-        wz = w[i] * heights[i]
-        s0 += wz
-        su += u[i] * wz
-        sv += v[i] * wz
-        sq += heights[i] * wz
-    square = (sq - s0 * s0 * inverse[0] - su * su * inverse[1] - sv * sv * inverse[2]) * inverse[0]
-    return s0 * inverse[0], su * inverse[1], sv * inverse[2], max(square, 0.0)
-
-
-# Called with finite heights only, so the flags on NaN and on the sign of zero change nothing.
-@njit(cache=True, nogil=True, error_model="numpy", fastmath={"reassoc", "contract", "nnan", "nsz"})
-def _earthwork(heights, cells, planes, depths):
-    """Return cut and fill [cells x m]; leave the depth of each cell's cut and fill, or 0, in `depths`."""
-    w, u, v = cells[0], cells[1], cells[2]
-    (kept, level, east, south), (true_level, true_east, true_south), most = planes
-    cuts, fills = depths[0], depths[1]
-    cut, fill = 0.0, 0.0
-    for i in range(heights.size):
-        d = kept * heights[i] - (level + east * u[i] + south * v[i])
-        up = d if d > 0.0 else 0.0
-        down = up - d
-        over = heights[i] - (true_level + true_east * u[i] + true_south * v[i])
-        cuts[i] = max(up, over - most)
-        fills[i] = max(down, -over - most)
-        cut += w[i] * up
-        fill += w[i] * down
-    return cut, fill
-
-
-@njit(cache=True, nogil=True, error_model="numpy", fastmath={"reassoc", "contract", "nnan", "nsz"})
-def _balance(heights, cells, plane, shrink):
-    """Return how far to raise the plane so that cut = shrink * fill.
-
-    Newton on g(t) = cut(t) - shrink fill(t), which falls, is piecewise linear and has no turning in its bend
-    (concave
-    for shrink > 1, convex below): after the first step it nears the root from one side and ends on it
-    exactly.
-    """
-    w, u, v = cells[0], cells[1], cells[2]
-    kept, level, east, south = plane
-    raised = 0.0
-    for _ in range(_MAX_STEPS):
-        gap, pull, size = 0.0, 0.0, 0.0
-        for i in range(heights.size):
-            d = kept * heights[i] - (level + raised + east * u[i] + south * v[i])
-            weight = w[i] if d > 0.0 else w[i] * shrink
-            gap += weight * d
-            pull += weight
-            size += weight * abs(d)
-        raised += gap / pull
-        if abs(gap) <= 1e-14 * size:
-            break
-    return raised
+def _tell(shown, lane, datum, steepest, out, k):
+    """Write what was found of one pad of a run: as `Grading`, slopes to the east and south."""
+    out[0, k] = out[1, k] = shown[CUT, lane]
+    out[2, k], out[3, k], out[4, k] = shown[MAX_CUT, lane], shown[MAX_FILL, lane], datum + shown[LEVEL, lane]
+    out[5, k] = min(max(shown[EAST, lane], -steepest), steepest)
+    out[6, k] = min(max(shown[SOUTH, lane], -steepest), steepest)
+    out[7, k] = shown[KEPT, lane]
+    if not abs(shown[LEVEL, lane]) < np.inf:
+        out[:, k] = np.nan

@@ -125,6 +125,38 @@ def single_root(typingctx, value):
     return LANES_TYPE(LANES_TYPE), code
 
 
+def _chosen(sign: str):
+    """Return the intrinsic that takes of two vectors, number by number, the one that compares so, or else the second."""
+
+    @intrinsic
+    def chosen(typingctx, one, other):
+        def code(context, builder, signature, arguments):
+            return builder.select(builder.fcmp_ordered(sign, *arguments), *arguments)
+
+        return LANES_TYPE(LANES_TYPE, LANES_TYPE), code
+
+    return chosen
+
+
+# The larger and the smaller of two, number by number; the second where either is NaN.
+larger, smaller = _chosen(">"), _chosen("<")
+
+
+@intrinsic
+def known(typingctx, one, other):
+    """Return the numbers of a vector that are finite, those of another where they are not."""
+
+    def code(context, builder, signature, arguments):
+        kind = ir.FunctionType(DOUBLES, [DOUBLES])
+        size = builder.call(
+            cgutils.get_or_insert_function(builder.module, kind, f"llvm.fabs.v{LANES}f64"), arguments[:1]
+        )
+        finite = builder.fcmp_ordered("<", size, ir.Constant(DOUBLES, [float("inf")] * LANES))
+        return builder.select(finite, *arguments)
+
+    return LANES_TYPE(LANES_TYPE, LANES_TYPE), code
+
+
 def _arithmetic(symbol, instruction: str) -> None:
     """Let `symbol` work on two vectors."""
 

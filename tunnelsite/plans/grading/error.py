@@ -8,7 +8,7 @@ import numpy as np
 
 from tunnelsite.core.elevation_error import ErrorModel, drawn_waves, field_on
 from tunnelsite.core.errors import UsageError
-from tunnelsite.plans.grading.judged_ground import error_squares, less_error, pad_ripple
+from tunnelsite.plans.grading.judged_ground import Shown, less_error, pad_ripple, standing_alone
 from tunnelsite.plans.grading.plan import GradingPlan
 from tunnelsite.plans.grading.side_slopes import slope_volumes, traced
 from tunnelsite.plans.place import Place
@@ -59,8 +59,9 @@ def earthwork_error(
     Errors: UsageError for amounts out of range.
     Source: Monte Carlo of the true ground given the model's, with the random fields of `core.elevation_error`: the plane of the pad
     less that of a drawn error, and of what lies off it the share k = 1 - N2 / theta with sqrt(k) of the drawn error's own, N2 the
-    mean square that errors alone show and theta = v m2 / chi2(v) at least N2 (conjugate normal model: Box & Tiao 1973, from
-    memory; ground and errors alike over the same distance: assumed). Low and high are the draws' 5 and 95 % points, widened where
+    mean square that errors alone show and theta = v m2 / chi2(v) at least N2 (conjugate normal model: Box & Tiao 1973; ground and
+    errors alike over the same distance: assumed). Lone things are taken
+    as they are. Low and high are the draws' 5 and 95 % points, widened where
     the middle of the draws is off the planned amount; none below 0 but the net volume.
     """
     if not (0 <= error.sd_m < 10 and 0 <= error.range_m < 10_000 and 2 <= draws <= 100_000):
@@ -70,10 +71,11 @@ def earthwork_error(
             "correct them",
         )
     cropped = _cropped(plan)
-    ground, numbers = cropped.measured, np.random.default_rng(seed)
+    lone = standing_alone(cropped.measured, cropped.place, error)
+    ground, numbers = cropped.measured - lone, np.random.default_rng(seed)
     rows, cols, weights = cropped.place.pad_cells()
     ripple = pad_ripple(cropped.place, ground)
-    shown, _, freedom = error_squares(cropped.place, error)
+    shown = Shown.under(cropped.place, error)
     found = []
     for _ in range(draws):
         drawn = (error.seen[0] * _field(numbers, cropped.place, error.seen[1]))[rows, cols].ravel()
@@ -81,12 +83,11 @@ def earthwork_error(
             drawn -= np.average(drawn, weights=weights.ravel())
         level, along, across = ripple.plane_of(drawn)
         tilt = level + along * ripple.u + across * ripple.v
-        total = max(freedom * ripple.square / numbers.chisquare(freedom), shown)
-        real = 1.0 - shown / total if total > 0 else 1.0
+        total = max(shown.freedom * ripple.square / numbers.chisquare(shown.freedom), shown.square)
+        real = 1.0 - shown.square / total if total > 0 else 1.0
         off = tilt + (1.0 - real) * ripple.q - np.sqrt(real) * (drawn - tilt)
-        found.append(
-            _amounts(cropped, less_error(ground, cropped.place, off.reshape(weights.shape), (rows, cols), error))
-        )
+        true = less_error(ground, cropped.place, off.reshape(weights.shape), (rows, cols), error) + lone
+        found.append(_amounts(cropped, true))
     found = np.array(found)
     planned = _amounts(cropped, cropped.natural)
     spreads = [_spread(planned[k], found[:, k], may_be_negative=k == 2) for k in range(5)]

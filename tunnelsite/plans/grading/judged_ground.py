@@ -8,9 +8,11 @@ import numpy as np
 
 from tunnelsite.core.elevation_error import ErrorModel
 from tunnelsite.core.stakes import heights_at
-from tunnelsite.kernels.terrain.blade import blade_ground, error_ripple
-from tunnelsite.kernels.terrain.grading import FARTHEST
-from tunnelsite.plans.place import Place
+from tunnelsite.kernels.terrain.blade import blade_ground
+from tunnelsite.kernels.terrain.lone_things import lone_reach, lone_things
+from tunnelsite.kernels.terrain.pads_abreast import kept_share
+from tunnelsite.plans.place import Place, box
+from tunnelsite.scan.pitch_error import lone_error, ripple_of
 
 NO_ERROR = ErrorModel(0.0, 0.0)
 
@@ -44,12 +46,36 @@ def pad_ripple(place: Place, ground: np.ndarray) -> PadRipple:
     return PadRipple(u, v, bare.weight, q, float((bare.weight * q * q).sum() / bare.weight.sum()))
 
 
-def error_squares(place: Place, error: ErrorModel) -> tuple[float, float, float]:
-    """Mean square off the plane that errors alone show under a pad [m2], as much of it as is taken for error, and how many
-    independent errors that is; see `kernels.terrain.blade`."""
-    sd, wide = error.seen
-    ripple = error_ripple(place.pad.length_m, place.pad.width_m, place.grid.cell_m, wide)
-    return (sd * ripple.rms) ** 2, (sd * ripple.counted) ** 2, ripple.freedom
+@dataclass(frozen=True)
+class Shown:
+    """What errors of the elevations alone show under a pad. Attributes: square, mean square off the plane [m2]; counted, as much of
+    it as is taken for error; freedom, as in `kernels.terrain.blade.Ripple`."""
+
+    square: float
+    counted: float
+    freedom: float
+
+    @classmethod
+    def under(cls, place: Place, error: ErrorModel) -> Shown:
+        """Under the pad of a place."""
+        ripple = ripple_of(error, place.pad, place.grid.cell_m)
+        return cls(*((error.sd_m * rms) ** 2 for rms in (ripple.rms, ripple.counted)), ripple.freedom)
+
+
+def standing_alone(felt: np.ndarray, place: Place, error: ErrorModel) -> np.ndarray:
+    """Lone things on and round the pad [m], else 0, as felt: whatever is taken for error, they are there to be graded
+    (`kernels.terrain.lone_things`). Arguments: felt, of `felt_ground`; place; error."""
+    cell, out = place.grid.cell_m, np.zeros(felt.shape)
+    if error.sd_m <= 0:
+        return out
+    around, near = (
+        place.window(place.on_grid(box(place.pad.length_m / 2 + spare, place.pad.width_m / 2 + spare)).bounds)
+        for spare in (cell * (2 + lone_reach(cell)), cell)
+    )
+    found = np.zeros(felt.shape)
+    found[around] = lone_things(felt[around] - felt[place.row, place.col], cell, lone_error(error, cell))
+    out[near] = found[near]
+    return out
 
 
 def felt_ground(ground: np.ndarray, place: Place, reach_m: float) -> np.ndarray:
@@ -68,22 +94,23 @@ def judged_ground(felt: np.ndarray, place: Place, error: ErrorModel) -> np.ndarr
 
     Arguments: felt, of `felt_ground`; place; error. What was taken off at the pad's edge fades beyond it as errors do.
     """
-    _, counted, _ = error_squares(place, error)
-    if counted <= 0:
+    shown = Shown.under(place, error)
+    if shown.counted <= 0:
         return felt
-    ripple = pad_ripple(place, felt)
-    kept = np.sqrt(max(1.0 - counted / ripple.square, 0.0)) if ripple.square > 0 else 0.0
+    lone = standing_alone(felt, place, error)
+    ground = felt - lone
+    ripple = pad_ripple(place, ground)
     rows, cols, _ = place.pad_cells()
     ring = (
         slice(max(rows.start - 1, 0), min(rows.stop + 1, felt.shape[0])),
         slice(max(cols.start - 1, 0), min(cols.stop + 1, felt.shape[1])),
     )  # the pad's edges lie between its cells and the next ones
     u, v = place.distances(*np.mgrid[ring])
-    datum = felt[place.row, place.col]
-    level, along, across = ripple.plane_of(felt[rows, cols].ravel() - datum)
-    q = felt[ring] - datum - level - along * u - across * v
-    left = np.sign(q) * np.maximum(kept * abs(q), abs(q) - FARTHEST * np.sqrt(counted))
-    return less_error(felt, place, np.nan_to_num(q - left), ring, error)
+    datum = ground[place.row, place.col]
+    level, along, across = ripple.plane_of(ground[rows, cols].ravel() - datum)
+    q = ground[ring] - datum - level - along * u - across * v
+    kept = kept_share(ripple.square, np.sqrt(shown.counted))
+    return less_error(ground, place, np.nan_to_num((1.0 - kept) * q), ring, error) + lone
 
 
 def less_error(
