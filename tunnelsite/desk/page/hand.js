@@ -5,7 +5,7 @@ import { apart } from './map/geo.js';
 import { announce } from './look/dom.js';
 import { FOOT_M } from './look/words.js';
 import { Refused, newestOnly, post } from './server.js';
-import { on, set } from './store.js';
+import { known, on, set } from './store.js';
 
 const APRON_M = 4 * FOOT_M; // until the server has measured the pad
 
@@ -21,7 +21,9 @@ export function startHand(map) {
     set('place', inHand.place);
     measure({ ...inHand.place, seq: ++counted, done });
   });
-  on('answer', () => inHand.place && measure({ ...inHand.place, seq: ++counted, done: false }));
+  const again = () => inHand.place && measure({ ...inHand.place, seq: ++counted, done: false });
+  on('answer', again);
+  on('layers', () => (known.hand?.refused || known.hand?.measured === 'ground only') && again()); // there is more to measure with now
 }
 
 /** Width and length in metres of a house such as `30x96ft`; null where it cannot be read. */

@@ -47,7 +47,12 @@ on('answer', (answer) => {
 on('run', drawRun);
 document.addEventListener('refused', ({ detail }) => notice(detail.map(({ name, words }) => `${name}: ${words}`).join(' ')));
 
-const everything = () => Promise.all([...['state', 'settings', 'roles', 'drawn', 'features', 'answer'].map(fetched), fetchedLayers()]);
+async function everything() {
+  await fetched('state');
+  const { begun, model, current } = known.state ?? {}, ready = model?.state === 'ready';
+  await Promise.all([...['settings', 'roles', begun && 'drawn', ready && 'features', current && 'answer'].filter(Boolean).map(fetched), ready && fetchedLayers()]);
+}
+
 let project = '';
 let down = false;
 listen({
@@ -58,7 +63,7 @@ listen({
   state: async () => {
     await fetched('state');
     const now = JSON.stringify([known.state?.files, known.state?.begun]);
-    if (now !== project) await Promise.all(['features', 'roles', 'drawn'].map(fetched));
+    if (now !== project && known.state?.begun) await Promise.all(['roles', 'drawn', ...(known.state.model.state === 'ready' ? ['features'] : [])].map(fetched));
     project = now;
     await fetched('settings');
   },

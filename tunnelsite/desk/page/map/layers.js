@@ -151,5 +151,5 @@ const PATTERNS = {
 function classRow({ words, colour, pattern }) {
   const style = { 'background-color': colour };
   if (PATTERNS[pattern]) Object.assign(style, { 'background-image': PATTERNS[pattern], 'background-size': pattern === 'dots' ? '6px 6px' : 'auto' });
-  return h('li', {}, h('span', { class: 'swatch', style }), h('span', { text: words }));
+  return h('li', {}, h('span', { class: 'swatch', style }), h('span', { text: words.replace(/ \(.*\)$/, ''), title: words }));
 }

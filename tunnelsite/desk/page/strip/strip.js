@@ -57,11 +57,13 @@ function line(title, words, more = '') {
   return [h('dt', { text: title }), h('dd', { class: more }, words)];
 }
 
+const short = (words) => words.replace(' in. per 12 ft', ' in./12 ft');
+
 function groundOf(hand) {
   const { pitch: slope, earth, water } = hand;
   return h('div', { class: 'strip-part ground-part', tabindex: '0', role: 'group', 'aria-label': 'Ground and water', 'data-keep': 'ground' }, h('h3', { text: 'Ground and water' }),
     h('dl', {},
-      line('Pitch along', slope?.along_words || pitch(slope?.along_pct)), line('Pitch across', slope?.across_words || pitch(slope?.across_pct)),
+      line('Pitch along', short(slope?.along_words || pitch(slope?.along_pct))), line('Pitch across', short(slope?.across_words || pitch(slope?.across_pct))),
       line('Cut', `${volume(earth?.cut_m3)}, deepest ${depth(earth?.max_cut_m)}`), line('Fill', `${volume(earth?.fill_m3)}, deepest ${depth(earth?.max_fill_m)}`),
       line('Water', (water?.words ?? [NOT_KNOWN]).map((words) => h('span', { class: 'each', text: words })))));
 }
