@@ -42,7 +42,7 @@ def desk(served: Served, chromium) -> Shown:
 def _found(desk: Shown) -> None:
     """Wait until an exact answer stands."""
     desk.page.wait_for_selector("#option-1", state="attached", timeout=WAIT_MS)
-    desk.page.wait_for_function("!document.querySelector('#cancel')", timeout=WAIT_MS)
+    desk.page.wait_for_selector("#cancel", state="detached", timeout=WAIT_MS)
 
 
 def _open(desk: Shown, heading: str) -> None:
@@ -91,10 +91,10 @@ def test_keep_out_is_drawn_by_keys_undone_and_done_again(desk: Shown) -> None:
     page.wait_for_selector("#delete-drawn")
     assert sorted(one["properties"]["what"] for one in _drawn(desk)) == ["keep_out", "tree"]
     page.click("#undo")
-    page.wait_for_function("!document.querySelector('#redo').disabled")
+    page.wait_for_selector("#redo:enabled")
     assert [one["properties"]["what"] for one in _drawn(desk)] == ["tree"]
     page.click("#redo")
-    page.wait_for_function("document.querySelector('#redo').disabled")
+    page.wait_for_selector("#redo:disabled")
     assert len(_drawn(desk)) == 2
 
 
@@ -117,9 +117,10 @@ def test_house_moves_by_keys_and_the_numbers_follow(desk: Shown) -> None:
     desk.page.focus("#house-in-hand")
     for _ in range(4):
         desk.page.keyboard.press("Shift+ArrowRight")
-    desk.page.wait_for_function("before => document.querySelector('#strip').innerText !== before", arg=before)
+    desk.page.wait_for_timeout(1000)
+    assert desk.page.locator("#strip").inner_text() != before
     desk.page.keyboard.press("]")
-    desk.page.wait_for_function("document.querySelector('#strip').innerText.includes('91°')")
+    desk.page.wait_for_selector("#strip >> text=91°")
 
 
 def test_house_on_the_pond_breaks_rules_in_words(desk: Shown) -> None:

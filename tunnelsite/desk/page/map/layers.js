@@ -131,14 +131,14 @@ function drawLegends(shown) {
 }
 
 function legendOf({ legend, title, months, ...layer }) {
-  const month = months ? `, ${MONTH_NAMES[choice({ ...layer, months }).month - 1]}` : '';
   const folded = legendsFolded.has(layer.id);
   const box = (...inside) => h('details', { class: 'legend', open: !folded, ontoggle: ({ target }) => legendsFolded[target.open ? 'delete' : 'add'](layer.id) }, head, ...inside);
-  const head = h('summary', { text: `${legend.title || title}${month}${legend.unit ? ` (${legend.unit})` : ''}` });
+  const head = h('summary', { text: months ? `Light in ${MONTH_NAMES[choice({ ...layer, months }).month - 1]}` : `${legend.title || title}${legend.unit ? ` (${legend.unit})` : ''}` });
   const note = legend.note && h('p', { class: 'note why', text: legend.note });
   if (legend.kind === 'classes') return box(h('ul', {}, legend.classes.map(classRow)), note);
   const ramp = h('span', { class: 'ramp', style: { 'background-image': `linear-gradient(to right, ${legend.colours.join(',')})` } });
-  const ends = h('div', { class: 'ends' }, h('span', { text: legend.low.words }), ...(legend.ticks ?? []).map(({ words }) => h('span', { text: words })), h('span', { text: legend.high.words }));
+  const inner = (legend.ticks ?? []).filter(({ at }) => at > 0.2 && at < 0.75); // those at the ends are the ends
+  const ends = h('div', { class: 'ends' }, h('span', { text: legend.low.words }), ...inner.map(({ at, words }) => h('span', { class: 'tick', style: { left: `${100 * at}%` }, text: words })), h('span', { text: legend.high.words }));
   return box(ramp, ends, note);
 }
 

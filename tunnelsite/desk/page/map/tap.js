@@ -28,9 +28,8 @@ function answer(said, at, gone) {
   const title = TITLES[said.state] ?? 'Why not here?';
   const losses = (said.losses ?? []).filter(({ points }) => points !== 0);
   card(title, [
-    h('div', { class: 'card-words' }, (said.words ?? []).map((words) => h('p', { text: words }))),
-    said.reasons?.length > 0 && h('ul', { class: 'reasons' }, said.reasons.map(({ title: name, words }) => h('li', {}, h('strong', { class: 'broken', text: `${name}: ` }), words))),
-    losses.length > 0 && [h('h3', { text: 'What this place loses' }), h('ul', { class: 'losses' }, losses.map(({ title: name, words }) => h('li', {}, h('strong', { text: `${name}: ` }), words)))],
+    h('div', { class: 'card-words' }, (said.words ?? []).map((words, n) => h('p', { class: n || said.state !== 'not offered' ? '' : 'broken', text: words }))),
+    said.words?.length === 1 && losses.length > 0 && [h('h3', { text: 'What this place loses' }), h('ul', { class: 'losses' }, losses.map(({ title: name, words }) => h('li', {}, h('strong', { text: `${name}: ` }), words)))],
     said.state !== 'outside' && h('div', { class: 'row' }, h('button', { type: 'button', text: 'Put the house here', onclick: () => take({ ...(said.place ?? at), ...at }, true) })),
   ], gone);
   announce([title, ...(said.words ?? [])].join('. '), 0);
