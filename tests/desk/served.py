@@ -7,6 +7,8 @@ import os
 import signal
 import subprocess
 import sys
+import time
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -76,6 +78,13 @@ class Shown:
         top, bottom, here = (_northing(value) for value in (bounds["north"], bounds["south"], lat))
         right = (lon - bounds["west"]) / (bounds["east"] - bounds["west"])
         return box["x"] + right * box["width"], box["y"] + (top - here) / (top - bottom) * box["height"]
+
+    def until(self, holds: Callable[[], bool], within_s: float = 30.0) -> None:
+        """Wait until something holds; asked from here, since the page's policy lets no words be run as a program."""
+        end = time.monotonic() + within_s
+        while not holds():
+            assert time.monotonic() < end, "it did not come about"
+            self.page.wait_for_timeout(50)
 
     def violations(self) -> list[str]:
         """What axe-core calls serious or critical."""

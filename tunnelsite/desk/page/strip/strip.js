@@ -23,7 +23,7 @@ function draw() {
     return;
   }
   if (!hand || hand.refused) {
-    fill(strip(), h('p', { class: 'strip-empty', text: hand?.refused ?? 'Measuring the place …' }));
+    fill(strip(), h('p', { class: 'strip-empty', text: known.state?.model?.state === 'reading' ? 'Reading the ground …' : hand?.refused ?? 'Measuring the place …' }));
     return;
   }
   const was = [...strip().querySelectorAll('[data-keep]')].map((part) => [part.dataset.keep, part.scrollTop]);
