@@ -61,6 +61,7 @@ def _listening(port: int) -> socket.socket:
         if os.name == "posix":  # elsewhere it would let two servers take one port
             listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         listening.bind((HOST, port))
+        listening.listen()  # a browser that comes before the server is ready waits
     except (OSError, OverflowError) as problem:
         listening.close()
         raise UsageError(
