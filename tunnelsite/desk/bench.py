@@ -17,6 +17,8 @@ from tunnelsite.desk.hand import InHand
 from tunnelsite.desk.images import MapImages
 from tunnelsite.desk.land import Looked, ground_alone, looked_at, with_features
 from tunnelsite.desk.measures import Units
+from tunnelsite.desk.packet import write_packet
+from tunnelsite.desk.pins_compared import pins_compared
 from tunnelsite.desk.project import Project
 from tunnelsite.desk.screening import screened
 from tunnelsite.desk.spot import Spots
@@ -133,3 +135,16 @@ class Bench:
         with one_thread():
             place = Placement(lon, lat, bearing_deg, self.in_hand.house(house))
             return self.in_hand.light.chart(place)
+
+    def compare(self, pins: list[dict[str, Any]]) -> dict[str, Any]:
+        """Pinned places side by side. Errors: UsageError where nothing was looked for yet."""
+        if self.result is None:
+            raise UsageError("no places were looked for yet", "an answer", "find places first")
+        with one_thread():
+            return pins_compared(self.in_hand, pins)
+
+    def packet(self, folder: str, run: str, pins: list[dict[str, Any]], name: str, told: Told) -> str:
+        """Write a packet. Errors: those of `write_packet`."""
+        project = Project(Path(folder))
+        write_packet(project, run, pins, name, lambda share, words: told({"share": share, "words": words}))
+        return name

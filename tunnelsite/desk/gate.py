@@ -25,7 +25,10 @@ POLICY = {
     "frame-ancestors": "'none'",
 }
 # a page that the desk wrote into the folder: it may be shown inside the desk, run nothing and fetch nothing
-PAPER_POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src 'self' data:; font-src data:; frame-ancestors 'self'; sandbox"
+PAPER_POLICY = (
+    "default-src 'none'; style-src 'unsafe-inline'; img-src 'self' data:; font-src data:; frame-ancestors 'self'; "
+    "sandbox allow-same-origin allow-popups allow-popups-to-escape-sandbox allow-modals allow-downloads"
+)
 HEADERS = {
     "X-Content-Type-Options": "nosniff",
     "Referrer-Policy": "no-referrer",

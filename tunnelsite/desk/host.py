@@ -7,13 +7,16 @@ import contextlib
 from datetime import datetime
 from typing import Any
 
+from pydantic import ValidationError
+
 from tunnelsite.core.errors import TunnelsiteError
 from tunnelsite.desk.answers import Missing, problem_of
 from tunnelsite.desk.drawing import Drawing
 from tunnelsite.desk.events import Events
 from tunnelsite.desk.files import file_entries
-from tunnelsite.desk.messages import FileEntry, ModelState, State, View
+from tunnelsite.desk.messages import FileEntry, ModelState, Pin, State, View
 from tunnelsite.desk.newest import Newest
+from tunnelsite.desk.packets import Packets, packet_entries
 from tunnelsite.desk.project import Project
 from tunnelsite.desk.runner import Runner
 from tunnelsite.desk.runs import Kept, clear_halves, kept_answer, run_entries, run_folder, run_folders
@@ -39,7 +42,7 @@ class Desk:
         self.first_look: dict[str, Any] | None = None
         self.in_hand, self.charts = Newest(), Newest()
         self.runner, self.drawing, self.writing = Runner(self), Drawing(project), asyncio.Lock()
-        self.notes: list[str] = []
+        self.packets, self.notes = Packets(self), []
         self._spare: Worker | None = None
         self._again: asyncio.TimerHandle | None = None
         self._tasks: set[asyncio.Task] = set()
@@ -56,6 +59,7 @@ class Desk:
     def close(self) -> None:
         """End every process and every stream."""
         self.runner.cancel()
+        self.packets.cancel()
         for worker in (self.shown, self._spare):
             if worker is not None:
                 worker.kill()
@@ -208,10 +212,26 @@ class Desk:
             current=self.current,
             stale=self.stale,
             runs=run_entries(project),
+            pins=self.pins(),
+            packets=packet_entries(project),
+            packet=self.packets.progress,
             files=self._files(),
             drawn_version=self.drawing.version,
             notes=[*self.notes, *self.looked.get("notes", [])],
         )
+
+    def pins(self) -> list[Pin]:
+        """The pinned places, A first; what cannot be read of options.json is left out."""
+        found = []
+        for _, pin in sorted(self.kept.read().get("pins", {}).items()):
+            with contextlib.suppress(ValidationError):
+                found.append(Pin(**pin))
+        return found
+
+    async def rank_of(self, place: dict[str, Any]) -> int | None:
+        """The rank of the option that stands at a place; None where it is none."""
+        options = [] if self.answer is None else self.answer["options"]
+        return next((one["rank"] for one in options if one["place"] == place), None)
 
     def _files(self) -> list[FileEntry]:
         try:
