@@ -11,6 +11,8 @@ if TYPE_CHECKING:
     from tunnelsite.decisions.explain import explain
     from tunnelsite.decisions.robustness import robustness
     from tunnelsite.io.read.site import read_site
+    from tunnelsite.plans.grading.grade import grade
+    from tunnelsite.plans.grading.settings import GradingSettings
     from tunnelsite.plans.layout.plan import lay_out
     from tunnelsite.plans.layout.settings import LayoutSettings
     from tunnelsite.plans.plan import Plan
@@ -22,6 +24,7 @@ if TYPE_CHECKING:
     from tunnelsite.settings.model import Settings
 
 __all__ = [
+    "GradingSettings",
     "House",
     "LayoutSettings",
     "Placement",
@@ -31,6 +34,7 @@ __all__ = [
     "SunChartSettings",
     "compare",
     "explain",
+    "grade",
     "lay_out",
     "option",
     "read_site",
@@ -41,6 +45,7 @@ __all__ = [
 __version__ = "0.1.0"
 
 _HOMES = {
+    "GradingSettings": "tunnelsite.plans.grading.settings",
     "House": "tunnelsite.core.house",
     "LayoutSettings": "tunnelsite.plans.layout.settings",
     "Placement": "tunnelsite.core.placement",
@@ -51,6 +56,7 @@ _HOMES = {
     "compare": "tunnelsite.decisions.compare",
     "explain": "tunnelsite.decisions.explain",
     "lay_out": "tunnelsite.plans.layout.plan",
+    "grade": "tunnelsite.plans.grading.grade",
     "option": "tunnelsite.screening.option",
     "read_site": "tunnelsite.io.read.site",
     "robustness": "tunnelsite.decisions.robustness",

@@ -28,7 +28,7 @@ from tunnelsite.core.units import (
     whole_number,
 )
 from tunnelsite.core.wind import WindRose
-from tunnelsite.hosts.cli.grading_asked import rain_rate_mm_h
+from tunnelsite.plans.kinds import RainRate
 from tunnelsite.processes.wind_shelter import winds
 from tunnelsite.settings.model import crop_period, keep_out_parts
 from tunnelsite.sun.position import utc_seconds
@@ -154,7 +154,9 @@ def test_a_period_over_new_year_keeps_both_ends() -> None:
 def test_rates_of_rain(depth_m: float, unit: str, per: str) -> None:
     depth = depth_m / LENGTH_UNITS_M[unit]
     if 1e-5 <= depth * LENGTH_UNITS_M[unit] <= 3.0:
-        assert rain_rate_mm_h(f"{depth!r}{unit}/{per}", "rain") == pytest.approx(1000 * depth_m, rel=1e-14)
+        assert RainRate("Rain", "Rain.").read(f"{depth!r}{unit}/{per}", "rain") == pytest.approx(
+            1000 * depth_m, rel=1e-14
+        )
 
 
 @given(st.text(st.characters(blacklist_categories=("Cs", "Cc")), min_size=1, max_size=30), AMOUNT)

@@ -67,7 +67,7 @@ SCREENING = ("tunnelsite.io.read.site:site_from", "tunnelsite.screening.run:scre
 CANDIDATE = ("tunnelsite.plans.candidate:find_candidate",)
 KEPT = ("tunnelsite.screening.kept_run:kept_run",)
 PICTURES = ("tunnelsite.drawing.png:png_of",)
-GRADING = "tunnelsite.plans.grading.map:grading_map_svg", "tunnelsite.plans.grading.profiles:profiles_svg"
+GRADING = "tunnelsite.plans.grading.grade:grading_map_svg", "tunnelsite.plans.grading.grade:profiles_svg"
 CHART = ("tunnelsite.plans.sunchart.plan:sun_chart",)
 TEXTS = ("world_layer", "geojson_text", "kml_text", "gpx_text", "dxf_bytes", "parquet_bytes")
 HANDOVER = ("tunnelsite.io.formats.stac:_projection", *(f"tunnelsite.io.write.handover:{name}" for name in TEXTS))
@@ -141,7 +141,7 @@ COMMANDS = {
             "a-stations.csv",
             "a.json",
         ),
-        (*CANDIDATE, "tunnelsite.hosts.cli.grading:_planned", *GRADING, *PICTURES),
+        (*CANDIDATE, "tunnelsite.plans.grading.grade:graded", *GRADING, *PICTURES),
     ),
     "layout": Command(
         (

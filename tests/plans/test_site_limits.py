@@ -104,15 +104,17 @@ def test_what_lies_in_the_way_stands_on_every_page(hill, where, client: bool) ->
 
     from tunnelsite.core.elevation_error import ErrorModel
     from tunnelsite.plans.grading.error import earthwork_error
-    from tunnelsite.plans.grading.words import grading_summary
+    from tunnelsite.plans.grading.grade import Graded
+    from tunnelsite.plans.grading.settings import GradingSettings
     from tunnelsite.report.candidate_study import Study
     from tunnelsite.report.card_plans import earthwork_part
 
     land = where.on_grid(shapely.box(-35, -W / 2 - 0.5, 35, 35))
     plan = grading_plan(hill, where, None, SiteLimits(land, land))
     assert len(plan.conflicts) == 1 and plan.conflicts[0] == plan.warnings[0]
-    numbers = grading_summary(plan, earthwork_error(plan, ErrorModel(0.03, 4.0), draws=3))
-    assert numbers["conflicts"] == list(plan.conflicts)
-    page = tostring(earthwork_part(Study(1, {}, "t", plan, None, numbers), False, client), encoding="unicode")
+    error = ErrorModel(0.03, 4.0)
+    graded = Graded(None, GradingSettings(), plan, earthwork_error(plan, error, draws=3), None, None, error, ())
+    assert graded.earth_numbers["conflicts"] == list(plan.conflicts)
+    page = tostring(earthwork_part(Study(1, {}, "t", graded), False, client), encoding="unicode")
     assert "NOT BUILDABLE AS DRAWN" in page
     assert ("confirm them with a level" in page) != client

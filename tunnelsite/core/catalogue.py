@@ -63,7 +63,11 @@ BUILT_IN_PROCESSES = (
     "low_ground",
     "wetness",
 )
-BUILT_IN_PLANS = (("sunchart.plan", "SUN_CHART"), ("layout.plan", "LAYOUT"))  # (module below `plans`, name)
+BUILT_IN_PLANS = (  # (module below `plans`, name)
+    ("sunchart.plan", "SUN_CHART"),
+    ("grading.grade", "GRADE"),
+    ("layout.plan", "LAYOUT"),
+)
 CRITERIA_GROUP, PROCESSES_GROUP, PLANS_GROUP = "tunnelsite.criteria", "tunnelsite.processes", "tunnelsite.plans"
 
 SCREENING = "screening"  # the server's name for the whole of it

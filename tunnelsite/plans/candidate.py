@@ -82,6 +82,19 @@ class Candidate:
         return self.placement.lat_deg
 
     @property
+    def which(self) -> str:
+        """Where it is from, in words."""
+        return self.title if self.screened is None else f"candidate {self.rank} of {self.screened.file}"
+
+    @property
+    def origin(self) -> dict[str, Any]:
+        """The same as settings of a run table."""
+        if self.screened is not None:
+            return {"sites": self.screened.file, "rank": self.rank}
+        place = self.placement
+        return {"lon": place.lon_deg, "lat": place.lat_deg, "bearing_deg": place.bearing_deg, "house": place.house.name}
+
+    @property
     def limits(self) -> SiteLimits:
         """What bounds earthwork there."""
         return site_limits(self.frame, self.parcel, self.settings.clearance_m, self.settings.setback_m)

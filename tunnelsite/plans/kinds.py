@@ -1,4 +1,4 @@
-"""Kinds of settings that only plans have: days, hours, and readings taken in the field."""
+"""Kinds of settings that only plans have: days, hours, readings taken in the field, gradients and rain."""
 
 from __future__ import annotations
 
@@ -9,8 +9,8 @@ from typing import Any, ClassVar
 
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.field_readings import FieldReadings
-from tunnelsite.core.units import month_day, number
-from tunnelsite.settings.kinds import Number, Setting, _metavar
+from tunnelsite.core.units import length_m, month_day, number
+from tunnelsite.settings.kinds import MOST_WORDS, Number, Setting, _metavar
 
 MOST_DAYS, MOST_READINGS, FEWEST_READINGS = 400, 10_000, 3
 
@@ -99,3 +99,64 @@ class Readings(Setting):
 
     def shown(self, value: Any) -> str:
         return f"{len(value.azimuth_deg)} readings"
+
+
+@dataclass(frozen=True)
+class RunPerRise(Number):
+    """A gradient as run for each unit of rise."""
+
+    least: float = 0.01
+    most: float = 99.9
+
+    def _range(self) -> str:
+        return "run per rise above 0 and below 100"
+
+
+@dataclass(frozen=True)
+class RainRate(Setting):
+    """A rain intensity [mm/h], from words such as 4in/h or from a number."""
+
+    metavar: str = _metavar("RATE")
+    unit: ClassVar[str] = "mm/h"
+
+    def read(self, value: Any, what: str) -> float:
+        """The intensity [mm/h]."""
+        if isinstance(value, int | float) and not isinstance(value, bool):
+            found = float(value)
+            if not 0 < found < 3000:
+                raise UsageError(f"{what} is {value!r}", "above 0 and below 3000 mm/h", "correct it")
+            return found
+        depth, slash, per = str(value).strip().rpartition("/")
+        if not slash or per.strip().lower() not in ("h", "hr", "hour") or not depth.strip()[-1:].isalpha():
+            raise UsageError(f"{what} is {value!r}", "a rain intensity such as 4in/h or 100mm/h", "give depth and /h")
+        return 1000.0 * length_m(depth, what, least_m=1e-5, most_m=3.0)
+
+    def schema(self) -> dict[str, Any]:
+        words = {"type": "string", "maxLength": MOST_WORDS}
+        return {"anyOf": [{"type": "number", "exclusiveMinimum": 0, "exclusiveMaximum": 3000}, words]}
+
+
+@dataclass(frozen=True)
+class Burst(Setting):
+    """One burst of rain: (depth [m], duration [s]), from words such as 1.2in/30min or from the pair."""
+
+    metavar: str = _metavar("DEPTH/MINUTES")
+    unit: ClassVar[str] = "m, s"
+
+    def read(self, value: Any, what: str) -> tuple[float, float]:
+        """Depth [m] and duration [s]."""
+        if isinstance(value, list | tuple) and len(value) == 2:
+            depth_m, seconds = (number(part, what) for part in value)
+        else:
+            depth, slash, minutes = str(value).partition("/")
+            if not slash or not minutes.strip().endswith("min"):
+                raise UsageError(f"{what} is {value!r}", "DEPTH/MINUTES, such as 1.2in/30min", "correct it")
+            depth_m = length_m(depth, what, least_m=0.0001, most_m=3.0)
+            seconds = 60.0 * number(minutes.strip().removesuffix("min"), what)
+        if not (0 < depth_m <= 3 and 0 < seconds < 1e6):
+            raise UsageError(f"{what} is {value!r}", "a depth up to 3 m and a duration above 0", "correct it")
+        return depth_m, seconds
+
+    def schema(self) -> dict[str, Any]:
+        pair = {"type": "array", "items": {"type": "number"}, "minItems": 2, "maxItems": 2}
+        return {"anyOf": [pair, {"type": "string", "maxLength": MOST_WORDS}]}

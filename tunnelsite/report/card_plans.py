@@ -7,7 +7,6 @@ from typing import Any
 from xml.etree.ElementTree import Element
 
 from tunnelsite.core import amounts
-from tunnelsite.drawing.contours import contour_interval
 from tunnelsite.drawing.markup import picture, tag
 from tunnelsite.drawing.thinned import slim_svg
 from tunnelsite.plans.grading.map import MapData, grading_map_svg
@@ -15,24 +14,22 @@ from tunnelsite.plans.grading.profiles import profiles_svg
 from tunnelsite.plans.grading.words import spoil_words, surplus_words
 from tunnelsite.report.candidate_study import Study
 
-LEAST_CONTOUR_M = 0.1  # below it contours draw the noise of the elevation model
-
 
 def earthwork_part(study: Study, feet: bool, client: bool) -> Element:
     """What is dug and filled."""
     title = tag("h4", "Earth to move")
-    plan, numbers = study.plan, study.grading
-    if plan is None or numbers is None:
+    graded = study.graded
+    if graded is None:
         return tag("section", title, tag("p", "No plan: " + study.missing["grading"]), class_="part")
-    lines = [tag("li", text) for text in _earth_words(numbers, feet)]
-    interval = contour_interval(plan.window()[2], LEAST_CONTOUR_M)
+    plan = graded.earth
+    lines = [tag("li", text) for text in _earth_words(graded.earth_numbers, feet)]
     map_words = (
         f"Grading map of option {study.rank}: depth of cut and fill on the pad and its side slopes, contours before and after. Its "
         "numbers stand in the list."
     )
     figures = [
         _figure(
-            slim_svg(grading_map_svg(MapData(study.title, plan, study.drainage, interval))),
+            slim_svg(grading_map_svg(MapData(study.title, plan, graded.water, graded.interval_m))),
             map_words,
             "Seen from above",
         )
@@ -77,7 +74,7 @@ def _earth_words(numbers: Mapping[str, Any], feet: bool) -> list[str]:
 
 def water_part(study: Study, feet: bool) -> Element:
     """How water is kept off, in words."""
-    title, water = tag("h4", "Water"), study.water
+    title, water = tag("h4", "Water"), None if study.graded is None else study.graded.water_numbers
     if water is None:
         return tag("section", title, tag("p", "Drainage was not planned: " + study.missing["drainage"]), class_="part")
     lines = _water_words(water, feet)

@@ -154,8 +154,8 @@ def _sure(fact: Facts, study: Study, result: Result) -> Element:
         f"Where weights and heights are drawn at random it is first in {share_words(firm.first)} of the draws and among the first three in "
         f"{share_words(firm.top_3)}" + (f"; a limit rejects it in {share_words(firm.out)}." if firm.out > 0 else ".")
     )
-    if study.grading is not None:
-        span = study.grading["uncertainty"]["cut_m3"]
+    if study.graded is not None:
+        span = study.graded.earth_numbers["uncertainty"]["cut_m3"]
         low, high = (amounts.volume(span[name], feet=feet) for name in ("low", "high"))
         lines.append(f"Earth to cut, with side slopes: between {low} and {high} in 90 % of draws of such errors.")
     return part(

@@ -65,12 +65,12 @@ def test_earthwork_of_a_plane(slope, tmp_path, capsys):
     for name in ("cut_m3", "fill_m3"):
         span = found["uncertainty"][name]
         assert span["low"] <= found[name] <= span["high"]
-    assert any("--height-error" in text for text in summary["assumed"])
+    assert any("--elevation-error" in text for text in summary["assumed"])
 
 
 def test_files_agree_with_the_summary(slope, tmp_path, capsys):
     out = tmp_path / "plan.gpkg"
-    summary = asked(capsys, *_go(slope, "--out", str(out), "--height-error", "0.05m", "--error-length", "3m"))
+    summary = asked(capsys, *_go(slope, "--out", str(out), "--elevation-error", "0.05m", "--error-range", "3m"))
     assert summary["assumed"] == []
     assert {path.name for path in tmp_path.glob("[!.]*")} == {
         "plan.gpkg", "plan-map.svg", "plan-profiles.svg", "plan-profiles.csv", "plan-stations.csv", "plan.json",
@@ -152,7 +152,7 @@ def test_name_from_data_is_only_text(tmp_path, capsys):
         (["--curve-number", "75", "--burst", "1in/30min"], 2, "--two-year-rain"),
         (["--crown", "2 %"], 2, "container"),
         (["--draws", "3"], 2, "20 to 10000"),
-        (["--height-error", "20m"], 2, "--height-error"),
+        (["--elevation-error", "60m"], 2, "elevation error"),
         (["--out", "plan.svg"], 2, ".gpkg"),
         (["--rank", "7"], 2, "one of the 3 ranks"),
     ],

@@ -17,12 +17,12 @@ EARTH = (
     ("--crown", "SLOPE", "fall from the ridge line to each side, container houses (default 0)"),
     ("--apron-fall", "SLOPE", "fall of the apron away from the house (default 0)"),
     (
-        "--height-error",
+        "--elevation-error",
         "LENGTH",
         "standard error of the elevation model's heights (default: assumed by its cells and roughness)",
     ),
     (
-        "--error-length",
+        "--error-range",
         "LENGTH",
         "distance over which these errors are alike (default 5m or a cell of the model, assumed)",
     ),
