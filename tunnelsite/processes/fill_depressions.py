@@ -10,20 +10,15 @@ from tunnelsite.core.describe import Description, LayerSpec
 from tunnelsite.core.layers import Layer
 from tunnelsite.core.needs import told
 from tunnelsite.core.process import ByTiles, Process
-from tunnelsite.kernels.water import fill
+from tunnelsite.kernels.water import by_richdem, fill
 from tunnelsite.kernels.water.tiled_drainage import tiled_filled
 
 
 def filled_by(engine: str, ground: np.ndarray, pause: Callable[[], None] = lambda: None) -> np.ndarray:
-    """Depression-filled ground by the built-in kernel or by richdem; the two agree to the bit. pause, as `fill.filled`."""
+    """Depression-filled ground by the built-in kernel or richdem, equal to the bit but for holes in the data. pause, as `fill.filled`."""
     if engine == "built-in":
         return fill.filled(ground, pause)
-    import richdem  # only where it is asked for
-
-    nodata = np.float64(-1e30)
-    array = richdem.rdarray(np.where(np.isfinite(ground), ground, nodata).astype(np.float64), no_data=nodata)
-    result = np.array(richdem.FillDepressions(array, epsilon=False, in_place=False))
-    return np.where(result == nodata, np.nan, result).astype(ground.dtype)
+    return by_richdem.filled(ground)
 
 
 TILE = 2048  # cells along a tile's side, where the raster is too large to be held

@@ -9,7 +9,7 @@ from tunnelsite.core.layers import Layer
 from tunnelsite.core.needs import LAYERS, told
 from tunnelsite.core.process import ByTiles, Process
 from tunnelsite.kernels.bands import bands
-from tunnelsite.kernels.water import dinfinity, fill, flow, upslope
+from tunnelsite.kernels.water import by_richdem, dinfinity, fill, flow, upslope
 from tunnelsite.kernels.water.tiled_drainage import tiled_drainage
 from tunnelsite.processes.fill_depressions import filled_by
 
@@ -20,6 +20,8 @@ def _run(inputs, parameters, progress) -> dict[str, Layer]:
     filled = filled_by(parameters["engine"], spilling, lambda: progress("drainage", 0.1))
     del spilling
     progress("drainage", 0.5)
+    if parameters["engine"] == "richdem":
+        return _by_richdem(inputs, filled, parameters["method"], progress)
     direction = flow.flow_direction(filled, *ground.cell_m)
     ponding = None
     if parameters["method"] == "d8":
@@ -37,6 +39,17 @@ def _run(inputs, parameters, progress) -> dict[str, Layer]:
     _add_beyond(inputs, area, open_edge)
     progress("drainage", 1.0)
     return _layers((area, open_edge, ponding, direction), ground.cell_m)
+
+
+def _by_richdem(inputs, filled: np.ndarray, method: str, progress) -> dict[str, Layer]:
+    """The layers by richdem's own accumulation; where more may come from beyond the data is looked up along its directions."""
+    ground = inputs["ground"]
+    cells, direction = by_richdem.accumulated(filled, method)
+    area = (cells * (ground.cell_m[0] * ground.cell_m[1])).astype(np.float32)
+    open_edge = upslope.upslope_cells(direction)[1]
+    _add_beyond(inputs, area, open_edge)
+    progress("drainage", 1.0)
+    return _layers((area, open_edge, fill.ponding_depth(ground.values, filled), direction), ground.cell_m)
 
 
 TILE = 2048  # cells along a tile's side, where the raster is too large to be held
@@ -78,7 +91,8 @@ PROCESS = Process(
         "flow_accumulation",
         "Flow accumulation",
         "Contributing area of each cell, its own included, on the depression-filled ground, by one steepest neighbour (D8) or "
-        "shared between two (D-infinity).",
+        "shared between two (D-infinity). The engine richdem does all of it in its own way: slower, water goes to the lowest neighbour, "
+        "holes in the data are lakes, and the outermost cells drain to nowhere.",
         reads=(LayerSpec("ground", "m", "bare ground"), *BEYOND),
         makes=(
             LayerSpec("upslope_m2", "m2", "contributing area"),
