@@ -49,17 +49,19 @@ function presets() {
     h('p', { class: 'why', text: 'Settings that go together; what is set by hand here stays.' }));
 }
 
+const firstSentence = (words) => (words ?? '').split(/(?<=\.) /)[0];
 const GROUPS = { ground: 'Ground', water: 'Water', light: 'Light', air: 'Wind and frost', reach: 'Reach', earth: 'Earth to move' };
 
 /** A slider for each weight, in groups; `chosen(id, weight)` when the hand lets go. */
 export function weightSliders(weights, chosen, id) {
+  const most = Math.max(3, ...(weights ?? []).map(({ weight, default: usual }) => Math.max(weight, 2 * usual)));
   const groups = [...new Set((weights ?? []).map(({ group }) => group))];
   const row = (weight) => {
     const shown = h('output', { text: String(weight.weight) }), name = `${id}-${weight.id}`;
     return h('div', { class: 'weight' }, h('label', { for: name, text: weight.title }),
-      h('input', { type: 'range', id: name, min: 0, max: Math.max(10, weight.default, weight.weight), step: 1, value: weight.weight, 'aria-describedby': `${name}-help`,
+      h('input', { type: 'range', id: name, min: 0, max: most, step: 0.25, value: weight.weight, 'aria-describedby': `${name}-help`,
         oninput: ({ target }) => { shown.textContent = target.value; }, onchange: ({ target }) => chosen(weight.id, Number(target.value)) }), shown,
-      h('p', { class: 'why', id: `${name}-help`, text: weight.help ?? '' }));
+      h('p', { class: 'why', id: `${name}-help`, text: firstSentence(weight.help) }));
   };
-  return h('div', { class: 'weights' }, groups.map((group) => h('details', { open: groups.length < 2 }, h('summary', { text: GROUPS[group] ?? group }), weights.filter((weight) => weight.group === group).map(row))));
+  return h('div', { class: 'weights' }, groups.map((group) => h('details', { open: groups.length < 2 }, h('summary', { text: GROUPS[group] ?? (group ? group[0].toUpperCase() + group.slice(1) : 'Other') }), weights.filter((weight) => weight.group === group).map(row))));
 }

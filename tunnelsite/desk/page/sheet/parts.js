@@ -64,7 +64,7 @@ function inputOf(field, id) {
   if (field.kind === 'flag') return h('input', { ...set, type: 'checkbox', checked: Boolean(field.value), onchange: ({ target }) => setTo(field.name, target.checked) });
   if (['length', 'angle', 'number', 'integer', 'text'].includes(field.kind)) {
     const shown = field.words || (Array.isArray(value) ? value.join(', ') : String(value));
-    return h('input', { ...set, type: 'text', value: shown, placeholder: field.kind === 'length' ? 'such as 12 ft or 3.5 m' : '', onchange: ({ target }) => (target.value.trim() ? setTo(field.name, plain(field, target.value.trim())) : cleared(field.name)) });
+    return h('input', { ...set, type: 'text', value: field.given ? shown : '', placeholder: shown, onchange: ({ target }) => (target.value.trim() ? setTo(field.name, plain(field, target.value.trim())) : cleared(field.name)) });
   }
   return null;
 }
