@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any, ClassVar
@@ -11,6 +12,8 @@ import shapely
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.placement import Placement
 from tunnelsite.core.site import Frame, Site
+from tunnelsite.desk.answer import Told as ToldBy
+from tunnelsite.desk.answer import answer_of
 from tunnelsite.desk.answer_images import AnswerImages
 from tunnelsite.desk.features import site_features
 from tunnelsite.desk.hand import InHand
@@ -23,10 +26,12 @@ from tunnelsite.desk.project import Project
 from tunnelsite.desk.screening import screened
 from tunnelsite.desk.spot import Spots
 from tunnelsite.desk.tap import tapped
+from tunnelsite.desk.what_if import NeedsRun, what_if
 from tunnelsite.io.read.site import site_from
 from tunnelsite.kernels.one_thread import one_thread
 from tunnelsite.scan.localise import frame_grid
 from tunnelsite.screening.result import Result
+from tunnelsite.settings.model import settings_from
 
 Told = Callable[[dict[str, Any]], None]
 
@@ -46,6 +51,7 @@ class Bench:
         self.result: Result | None = None
         self.images: MapImages | None = None
         self.in_hand: InHand | None = None
+        self._base: tuple[Result, str] | None = None  # what a what-if stands before
 
     def look(self, folder: str) -> dict[str, Any]:
         """Read the project's data. Return: view, words for the sheet; nothing without a terrain model. Errors: those of the readers."""
@@ -79,7 +85,7 @@ class Bench:
         """Screen the project as the command line does. Return: the answer, and what was read. Errors: see `screened`."""
         project = Project(Path(folder))
         found, units = screened(project, run, told, keep), Units(project.units == "ft")
-        self.site = found.site
+        self.site, self._base = found.site, None
         self._show(found.result, run, units)
         looked = Looked(found.site, found.result.frame, len(found.site.parcels)).words(units.feet) | {
             "view": self.images.view
@@ -148,3 +154,31 @@ class Bench:
         project = Project(Path(folder))
         write_packet(project, run, pins, name, lambda share, words: told({"share": share, "words": words}))
         return name
+
+    def whatif(self, folder: str, values: dict[str, Any]) -> dict[str, Any]:
+        """An answer with other settings, from what was measured. Arguments: values, all settings as in a project file.
+
+        Return: the answer; or `needs_run` and why. Errors: UsageError for wrong settings, or where nothing was looked for yet.
+        """
+        if self.result is None:
+            raise UsageError("no places were looked for yet", "an answer to change", "find places first")
+        begun, units = time.monotonic(), self.images.units
+        run = self.images.run if isinstance(self.images, AnswerImages) else ""
+        base = self._base or (self.result, run)
+        try:
+            found = what_if(base[0], settings_from(values))
+        except NeedsRun as problem:
+            return {"answer": None, "needs_run": True, "words": str(problem)}
+        took = time.monotonic() - begun
+        answer = answer_of(found, ToldBy("what-if", took, what_if=True), units)
+        self._show(found, "what-if", units)
+        self._base = base
+        return {"answer": answer, "needs_run": False, "words": f"{took:.1f} s, from what was measured"}
+
+    def forget(self) -> bool:
+        """Back to the answer before the what-if. Return: whether there was one."""
+        if self._base is None:
+            return False
+        (result, run), self._base = self._base, None
+        self._show(result, run, self.images.units)
+        return True

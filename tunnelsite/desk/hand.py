@@ -133,6 +133,8 @@ class InHand:
         judge = next((one for one in self.result.judges if one.id == rule.rule), None)
         if judge is None:
             return self.units.told(rule.change)
+        if rule.unit in ("", "1"):
+            return "another place"
         way = "at least" if judge.rubric.rises else "at most"
         return f"{way} {self.amount(rule.limit, rule.unit)}, now {self.amount(rule.value, rule.unit)}"
 

@@ -14,7 +14,7 @@ from tunnelsite.desk.answers import Missing, problem_of
 from tunnelsite.desk.drawing import Drawing
 from tunnelsite.desk.events import Events
 from tunnelsite.desk.files import file_entries
-from tunnelsite.desk.messages import FileEntry, ModelState, Pin, State, View
+from tunnelsite.desk.messages import FileEntry, ModelState, Pin, SettingChange, State, View
 from tunnelsite.desk.newest import Newest
 from tunnelsite.desk.packets import Packets, packet_entries
 from tunnelsite.desk.project import Project
@@ -40,6 +40,8 @@ class Desk:
         self.shown: Worker | None = None
         self.answer: dict[str, Any] | None = None
         self.first_look: dict[str, Any] | None = None
+        self.what_if: dict[str, Any] | None = None
+        self.what_if_change: SettingChange | None = None
         self.in_hand, self.charts = Newest(), Newest()
         self.runner, self.drawing, self.writing = Runner(self), Drawing(project), asyncio.Lock()
         self.packets, self.notes = Packets(self), []
@@ -68,7 +70,7 @@ class Desk:
     @property
     def current(self) -> str | None:
         """The run whose answer is shown."""
-        return None if self.answer is None or self.answer["what_if"] else self.answer["run"]
+        return None if self.answer is None else self.answer["run"]
 
     @property
     def stale(self) -> bool:
@@ -151,10 +153,12 @@ class Desk:
         """Show what a worker has screened; the one that was shown before ends."""
         if self.shown is not None and self.shown is not worker:
             self.shown.kill()
-        self.shown, self.answer, self.first_look = worker, found["answer"], None
+        self.shown, self.first_look, self.what_if = worker, None, None
+        self.answer = found["answer"] or self.answer
         self.looked, self.model = found["looked"], ModelState(state="ready")
         self.keep_spare()
-        self.mark_current(self.answer["run"])
+        if found["answer"] is not None:
+            self.mark_current(self.answer["run"])
         self.events.publish("model", self.model.model_dump())
         self.events.publish("answer", {"run": self.answer["run"], "first_look": False})
 

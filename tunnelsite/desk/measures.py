@@ -56,8 +56,8 @@ class Units:
             return NOT_KNOWN
         if self.feet:
             acres = value_m2 / ACRE_M2
-            return f"{acres:.2g} acres" if acres >= 0.05 else f"{value_m2 / FOOT_M**2:,.0f} sq ft"
-        return f"{value_m2 / 1e4:.2g} ha" if value_m2 >= 1000 else f"{value_m2:,.0f} m²"
+            return f"{_two(acres)} acres" if acres >= 0.05 else f"{value_m2 / FOOT_M**2:,.0f} sq ft"
+        return f"{_two(value_m2 / 1e4)} ha" if value_m2 >= 1000 else f"{value_m2:,.0f} m²"
 
     def volume(self, value_m3: float) -> str:
         """Earth: `5.5 cu yd`, `4.2 m³`."""
@@ -76,3 +76,8 @@ class Units:
 
     def _known(self, value: float, words: str) -> str:
         return words if math.isfinite(value) else NOT_KNOWN
+
+
+def _two(value: float) -> str:
+    """Two figures, and never a power of ten."""
+    return f"{value:,.0f}" if value >= 9.95 else f"{value:.2g}"

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import html
-import os
-import shutil
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -16,7 +14,8 @@ import numpy as np
 
 from tunnelsite.core import catalogue
 from tunnelsite.core.cautions import CAUTIONS
-from tunnelsite.core.errors import OutputFailed, TunnelsiteError
+from tunnelsite.core.errors import TunnelsiteError
+from tunnelsite.core.grid import transformer
 from tunnelsite.core.house import House
 from tunnelsite.core.placement import Placement
 from tunnelsite.core.site import Site
@@ -25,6 +24,8 @@ from tunnelsite.desk.screening import KEPT
 from tunnelsite.io.read.site import site_from
 from tunnelsite.io.read.stored import read_layers
 from tunnelsite.io.write.handover import write_handover
+from tunnelsite.io.write.staging import write_whole
+from tunnelsite.io.write.whole_folder import whole_folder
 from tunnelsite.plans.sunchart.view import sun_view
 from tunnelsite.report.candidate_study import studied
 from tunnelsite.report.page import PageAsk, report_page
@@ -60,18 +61,10 @@ def write_packet(project: Project, run: str, pins: Sequence[Mapping[str, Any]], 
     Arguments: project; run, the kept run that they come from; pins; name of the folder below `packet`; says, is told (share, words).
     Return: the folder. Errors: OutputFailed, and those of the readers; nothing half is left.
     """
-    target, part = project.packet / name, project.packet / f".{name}.partial"
-    try:
-        shutil.rmtree(part, ignore_errors=True)
-        part.mkdir(parents=True)
+    target = project.packet / name
+    with whole_folder(target) as part:
         pieces = list(_pieces(project, run, pins, (part, says)))
-        (part / "index.html").write_text(_index(project, pins, pieces), "utf-8")
-        os.rename(part, target)
-    except OSError as problem:
-        raise OutputFailed(f"the packet could not be written to {target} ({problem.strerror})", "room in the project folder",
-                           "make room and write it again") from None  # fmt: skip
-    finally:
-        shutil.rmtree(part, ignore_errors=True)
+        write_whole(part / "index.html", _index(project, pins, pieces), overwrite=False)
     says(1.0, "the packet is written")
     return target
 
@@ -95,7 +88,7 @@ def _pieces(project: Project, run: str, pins: Sequence[Mapping[str, Any]], to: t
     yield from _page(project, (listed, site), folder)
     says(0.92, "GeoPackage and GPX")
     yield from _layers(listed, folder)
-    shutil.copyfile(project.runs / run / FARM, folder / FARM)
+    write_whole(folder / FARM, (project.runs / run / FARM).read_bytes(), overwrite=False)
     yield Written("Settings of the run (project file)", FARM)
 
 
@@ -130,8 +123,6 @@ def _listed(result: Result, pins: Sequence[Mapping[str, Any]]) -> Result:
 
 
 def _choice(result: Result, place: Mapping[str, Any]) -> Choice | None:
-    from tunnelsite.core.grid import transformer
-
     for number, (scan, scored) in enumerate(zip(result.scans, result.scored, strict=True)):
         grid = scan.frame.grid
         turned = abs((grid.bearing_deg - place["bearing_deg"] + 90.0) % 180.0 - 90.0)
@@ -157,7 +148,7 @@ def _page(project: Project, of: tuple[Result, Site], folder: Path) -> Iterator[W
         studies = [studied(result, rank, view) for rank in range(1, len(result.choices) + 1)]
         stamp = f"{datetime.now():%Y-%m-%d %H:%M}"
         page = report_page(result, studies, PageAsk(f"Where a house may stand: {project.folder.name}", True, stamp))
-        (folder / "report.html").write_text(page, "utf-8")
+        write_whole(folder / "report.html", page, overwrite=False)
     except TunnelsiteError as problem:
         yield Written(title, reason=str(problem))
         return

@@ -14,6 +14,7 @@ from tunnelsite.desk.messages import PacketEntry, PacketFile, PacketProgress
 from tunnelsite.desk.project import PACKET, RUNS, Project
 from tunnelsite.desk.runs import FORM
 from tunnelsite.desk.worker import Worker
+from tunnelsite.io.write.whole_folder import half_of
 
 if TYPE_CHECKING:
     from tunnelsite.desk.host import Desk
@@ -83,8 +84,7 @@ class Packets:
             self.desk.changed()
 
     def _clear(self) -> None:
-        folder = self.desk.project.folder / self.progress.folder
-        shutil.rmtree(folder.with_name(f".{folder.name}.partial"), ignore_errors=True)
+        shutil.rmtree(half_of(self.desk.project.folder / self.progress.folder), ignore_errors=True)
 
     def _heard(self, message: dict[str, Any]) -> None:
         if self._worker is not None:

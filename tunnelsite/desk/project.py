@@ -5,8 +5,6 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import json
-import os
-import shutil
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -74,25 +72,9 @@ class Project:
             source = sample_data()
             for file in sorted(source.iterdir()):
                 if file.suffix in SAMPLE_FILES:
-                    self._copy(file)
+                    write_whole(self.folder / file.name, file.read_bytes(), overwrite=False)
             text = (source / FARM).read_text("utf-8")
         write_whole(self.farm, text, overwrite=False)  # last: before it there is no project
-
-    def _copy(self, file: Path) -> None:
-        target = self.folder / file.name
-        if target.exists():
-            raise UsageError(
-                f"{target} is there already", "a folder without files of that name", "choose an empty folder"
-            )
-        part = target.with_name(f".{file.name}.partial")
-        try:
-            shutil.copyfile(file, part)
-            os.replace(part, target)
-        except OSError as problem:
-            with contextlib.suppress(OSError):
-                part.unlink()
-            raise OutputFailed(f"{target} could not be written ({problem.strerror})", "room for the sample farm (4 MB)",
-                               "make room, or choose another folder") from None  # fmt: skip
 
     def raw(self) -> dict[str, Any]:
         """The settings as they stand in farm.toml, paths as written. Errors: UsageError for a broken file."""

@@ -11,6 +11,7 @@ from tunnelsite.desk.answers import Conflict, problem_of
 from tunnelsite.desk.messages import RunProgress
 from tunnelsite.desk.runs import new_run_id
 from tunnelsite.desk.worker import Worker
+from tunnelsite.io.write.whole_folder import half_of
 
 if TYPE_CHECKING:
     from tunnelsite.desk.host import Desk
@@ -60,7 +61,7 @@ class Runner:
             return False
         worker.kill()
         if self.progress is not None:
-            shutil.rmtree(self.desk.project.runs / f".{self.progress.id}.partial", ignore_errors=True)
+            shutil.rmtree(half_of(self.desk.project.runs / self.progress.id), ignore_errors=True)
             with contextlib.suppress(OSError):
                 self.desk.project.runs.rmdir()  # where it holds nothing
             self.progress = self.progress.model_copy(
@@ -93,7 +94,7 @@ class Runner:
     def _failed(self, progress: RunProgress, problem: TunnelsiteError) -> None:
         told = problem_of(problem)
         self.progress = progress.model_copy(update={"state": "failed", "words": told.words, "problem": told})
-        shutil.rmtree(self.desk.project.runs / f".{progress.id}.partial", ignore_errors=True)
+        shutil.rmtree(half_of(self.desk.project.runs / progress.id), ignore_errors=True)
         if not self._quiet:
             self._say(self.progress)
         self.desk.changed()

@@ -3,28 +3,27 @@
 from __future__ import annotations
 
 import json
-import os
-import shutil
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from tunnelsite.core.errors import OutputFailed
 from tunnelsite.core.site import Site
 from tunnelsite.desk.answer import Told, answer_of
 from tunnelsite.desk.measures import Units
 from tunnelsite.desk.project import FARM, Project
 from tunnelsite.desk.steps import Clock
 from tunnelsite.io.read.site import inputs_unchanged, site_from
+from tunnelsite.io.write.staging import write_whole
+from tunnelsite.io.write.whole_folder import whole_folder
 from tunnelsite.screening.cost import estimated, work_of
 from tunnelsite.screening.kept_run import keep_run
 from tunnelsite.screening.result import Result
 from tunnelsite.screening.run import screen
 from tunnelsite.settings.model import Settings
 
-FIRST_LOOK_FROM_S = 5.0
+FIRST_LOOK_FROM_S, HOW_FIRM_S = 5.0, 5.0  # an exact answer also says how firm the lead is
 COARSER, COARSEST_M = 3.0, 4.0  # a first look has a ninth of the cells; wider ones do not show how a house would stand
 USUAL_CRITERIA = 25
 SITES, KEPT, ANSWER = "sites.gpkg", "run.npz", "answer.json"
@@ -33,11 +32,11 @@ Says = Callable[[dict[str, Any]], None]
 
 @dataclass(frozen=True)
 class Screened:
-    """A finished screening: site, result, and the message that tells it."""
+    """A finished screening: site, result, and the message that tells it, None where it was only measured again."""
 
     site: Site
     result: Result
-    answer: dict[str, Any]
+    answer: dict[str, Any] | None
 
 
 def screened(project: Project, run: str, says: Says, keep: bool) -> Screened:
@@ -56,14 +55,15 @@ def screened(project: Project, run: str, says: Says, keep: bool) -> Screened:
         _first_look(site, settings, run, says, units)
     result = screen(site, settings=settings, progress=clock)
     inputs_unchanged(site)
+    if not keep:
+        return Screened(site, result, None)
     clock("ranking", 1.0)
     clock("how firm", 0.0)
     answer = answer_of(result, Told(run, time.monotonic() - begun), units)
     clock("how firm", 1.0)
-    if keep:
-        clock("writing", 0.0)
-        write_run(project, run, (result, answer, text))
-        clock("writing", 1.0)
+    clock("writing", 0.0)
+    write_run(project, run, (result, answer, text))
+    clock("writing", 1.0)
     return Screened(site, result, answer)
 
 
@@ -71,7 +71,7 @@ def _first_look(site: Site, settings: Settings, run: str, says: Says, units: Uni
     """An answer on wider cells, where the exact one takes more than a few seconds; it goes to the page and nowhere else."""
     grid, work = work_of(site, settings, USUAL_CRITERIA)
     cell = min(COARSER * grid.cell_m, COARSEST_M)
-    if estimated(work).seconds < FIRST_LOOK_FROM_S or cell < 1.5 * grid.cell_m:
+    if estimated(work).seconds + HOW_FIRM_S < FIRST_LOOK_FROM_S or cell < 1.5 * grid.cell_m:
         return
     begun = time.monotonic()
     coarse = screen(site, settings=settings.model_copy(update={"cell_m": cell, "bearing_tolerance_deg": 0.0}))
@@ -82,18 +82,9 @@ def _first_look(site: Site, settings: Settings, run: str, says: Says, units: Uni
 def write_run(project: Project, run: str, made: tuple[Result, dict[str, Any], str]) -> Path:
     """Write a run beside its place and put it there. Arguments: made, result, its message and the project file's text."""
     result, answer, text = made
-    target, part = project.runs / run, project.runs / f".{run}.partial"
-    try:
-        shutil.rmtree(part, ignore_errors=True)
-        part.mkdir(parents=True)
+    with whole_folder(project.runs / run) as part:
         result.write(part / SITES)
         keep_run(result, part / KEPT, overwrite=False)
-        (part / FARM).write_text(text, "utf-8")
-        (part / ANSWER).write_text(json.dumps(answer, allow_nan=False), "utf-8")
-        os.rename(part, target)
-    except OSError as problem:
-        raise OutputFailed(f"the run could not be written to {target} ({problem.strerror})", "room in the project folder",
-                           "make room and run again; the answer was not kept") from None  # fmt: skip
-    finally:
-        shutil.rmtree(part, ignore_errors=True)
-    return target
+        write_whole(part / FARM, text, overwrite=False)
+        write_whole(part / ANSWER, json.dumps(answer, allow_nan=False), overwrite=False)
+    return project.runs / run

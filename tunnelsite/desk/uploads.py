@@ -18,7 +18,7 @@ from tunnelsite.core.errors import InputRefused, OutputFailed, TunnelsiteError, 
 from tunnelsite.desk.project import DRAWN, FARM, OPTIONS, Project
 from tunnelsite.io.read.file_facts import LISTS, RASTERS, VECTORS, WEATHER
 from tunnelsite.io.read.lists import listed_features
-from tunnelsite.io.write.staging import write_whole
+from tunnelsite.io.write.staging import staged, write_whole
 
 MOST_BYTES, MOST_FILES, MOST_NAME = 4 << 30, 50, 80
 MOST_UNZIPPED, MOST_MEMBERS = 1 << 30, 200
@@ -59,7 +59,8 @@ class Upload:
         self.names: list[str] = []
         self.refused: list[tuple[str, str]] = []
         self._file: BinaryIO | None = None
-        self._part: Path | None = None
+        self._staged = contextlib.ExitStack()
+        self._target = project.folder
         self._name, self._size, self._count = "", 0, 0
         self._field, self._value, self._given = b"", b"", b""
         self._parser = MultipartParser(options[b"boundary"], {
@@ -110,8 +111,10 @@ class Upload:
         except UsageError as problem:
             self.refused.append((given[:80], str(problem)))
             return
-        self._part = self.project.folder / f".upload-{os.getpid()}-{self._count}.partial"
-        self._file = open(self._part, "wb")  # noqa: SIM115 (closed when the part ends)
+        self._target = free_path(self.project, self._name)
+        self._staged = contextlib.ExitStack()
+        temp = self._staged.enter_context(staged(self._target, overwrite=False))
+        self._file = self._staged.enter_context(open(temp, "wb"))  # noqa: SIM115
 
     def _data(self, data: bytes, start: int, end: int) -> None:
         if self._file is None:
@@ -128,24 +131,22 @@ class Upload:
     def _end(self) -> None:
         if self._file is None:
             return
-        self._file.flush()
-        os.fsync(self._file.fileno())
         self._file.close()
         self._file = None
-        target = free_path(self.project, self._name)
-        os.replace(self._part, target)
+        self._staged.close()  # puts it in its place
         try:
-            self.names += taken(self.project, target)
+            self.names += taken(self.project, self._target)
         except TunnelsiteError as problem:
-            target.unlink(missing_ok=True)
+            self._target.unlink(missing_ok=True)
             self.refused.append((self._name, str(problem)))
 
     def _drop(self) -> None:
+        """Leave nothing of a file that did not come to its end."""
         if self._file is not None:
             self._file.close()
             self._file = None
-        if self._part is not None:
-            self._part.unlink(missing_ok=True)
+            problem = UsageError("the upload broke off", "a whole upload", "drop the file again")
+            self._staged.__exit__(type(problem), problem, None)
 
 
 def taken(project: Project, path: Path) -> list[str]:

@@ -39,7 +39,7 @@ def project_settings(path: str | Path) -> tuple[dict[str, Any], dict[str, int]]:
                 f"remove the line and give --{name} where it is wanted",
             )
     settings_from(given, lines=lines, file=str(file))
-    return _anchored(given, file.parent), lines
+    return anchored(given, file.parent), lines
 
 
 def _text(file: Path) -> str:
@@ -64,8 +64,8 @@ def _text(file: Path) -> str:
     return text
 
 
-def _anchored(given: dict[str, Any], folder: Path) -> dict[str, Any]:
-    """Paths of the project file are seen from where it lies, wherever the command is run."""
+def anchored(given: dict[str, Any], folder: Path) -> dict[str, Any]:
+    """The settings with the paths of a project file seen from where it lies, wherever the command is run."""
 
     def anchor(text: str) -> str:
         return str(folder / text)
