@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 import shapely
 
+from tests.criteria.doubles import measured
 from tests.scan.grounds import features, hills, site
 from tunnelsite import screen
 from tunnelsite.core.errors import InputRefused
@@ -88,24 +89,25 @@ def test_words_of_no_known_class_are_told_and_blank_ones_counted() -> None:
 
 def test_unknown_soil_beside_poor_soil_is_still_poor() -> None:
     soils = features([box(-10, -10, 60, 90)], name="soils", drainage_class=["very poorly drained"])
-    result = screen(site(np.full((80, 120), 100.0), soils=soils), HOUSE, settings=settings(apron="0m"))
+    result = measured(site(np.full((80, 120), 100.0), soils=soils), HOUSE, settings(apron="0m"), "soils")
     east, _, worst = by_place(result, "soils")
     assert (worst[east < 64] == 6).all() and np.isnan(worst[east > 68]).all()
-    only = screen(
+    only = measured(
         site(np.full((80, 120), 100.0), soils=soils),
         HOUSE,
-        settings=settings(rubric={"soils": {"limit": 5.5}}, apron="0m"),
+        settings(rubric={"soils": {"limit": 5.5}}, apron="0m"),
+        "soils",
     )
     assert by_place(only, "soils")[0].min() > 64
 
 
 def test_overlaps_take_the_wetter_class_and_columns_are_asked_for() -> None:
     both = features([box(-10, -10, 130, 90)] * 3, name="soils", DrainageCl=["well", "poorly drained", "?"])
-    result = screen(site(np.full((50, 60), 100.0), soils=both), HOUSE, settings=settings())
+    result = measured(site(np.full((50, 60), 100.0), soils=both), HOUSE, settings(), "soils")
     assert (by_place(result, "soils")[2] == 5).all()
     wrong = features([box(-10, -10, 130, 90)], name="soils", name_of=["loam"])
     with pytest.raises(InputRefused, match="drainage_class"):
-        screen(site(np.full((50, 60), 100.0), soils=wrong), HOUSE, settings=settings())
+        measured(site(np.full((50, 60), 100.0), soils=wrong), HOUSE, settings(), "soils")
 
 
 def lamp(lumens=4 * math.pi * 1000, height=11.0, **more):
@@ -134,10 +136,10 @@ def test_night_light_at_the_worst_point() -> None:
 
 
 def test_a_lamp_that_shines_down_and_one_in_a_tree() -> None:
-    down = screen(site(np.full((80, 120), 100.0), lamps=lamp(light=["downward"])), HOUSE, settings=settings())
+    down = measured(site(np.full((80, 120), 100.0), lamps=lamp(light=["downward"])), HOUSE, settings(), "night_light")
     assert by_place(down, "night_light")[2].max() == pytest.approx(4000 / 100, rel=0.02)  # lumens / pi straight below
     tree = features([shapely.Point(MIDDLE).buffer(2)], name="tree", height_m=[15.0])
-    hidden = screen(site(np.full((80, 120), 100.0), lamps=lamp(), obstacles=tree), HOUSE, settings=settings())
+    hidden = measured(site(np.full((80, 120), 100.0), lamps=lamp(), obstacles=tree), HOUSE, settings(), "night_light")
     assert "inside a tree or building" in " ".join(hidden.scans[0].frame.notes)
     assert by_place(hidden, "night_light")[2].min() > 0  # taken to the top: never darker by a guess
 
@@ -148,13 +150,13 @@ def test_a_lamp_that_shines_down_and_one_in_a_tree() -> None:
 def test_lamps_without_lumens_are_refused(columns, words) -> None:
     bad = features([shapely.Point(MIDDLE)], name="lamps", **columns)
     with pytest.raises(InputRefused, match=words):
-        screen(site(np.full((50, 90), 100.0), lamps=bad), HOUSE, settings=settings())
+        measured(site(np.full((50, 90), 100.0), lamps=bad), HOUSE, settings(), "night_light")
 
 
 def test_where_a_lamp_stops_to_count_is_said() -> None:
     """500 lm give 0.01 lx at sqrt(500 / 4 pi / 0.01) = 63.1 m (inverse square law): nearer it counts, beyond it is nothing."""
     lamp = features([shapely.Point(MIDDLE[0] - 50, MIDDLE[1])], name="lamps", lumens=[500], height_m=[1.0])
-    scan = screen(site(np.full((80, 160), 100.0), lamps=lamp), HOUSE, settings=settings()).scans[0]
+    scan = measured(site(np.full((80, 160), 100.0), lamps=lamp), HOUSE, settings(), "night_light").scans[0]
     assert any("each where it gives 0.01 lx or more" in note for note in scan.frame.notes)
     lux = scan.frame.layers["night_lux"]
     assert lux[lux > 0].min() == pytest.approx(0.01, rel=0.05) and (lux == 0).any()
@@ -162,7 +164,7 @@ def test_where_a_lamp_stops_to_count_is_said() -> None:
 
 def test_lamps_without_height_and_off_the_data_are_noted() -> None:
     two = features([shapely.Point(MIDDLE), shapely.Point(WEST + 9000, NORTH)], name="lamps", lumens=[500, 500])
-    result = screen(site(np.full((80, 120), 100.0), lamps=two), HOUSE, settings=settings())
+    result = measured(site(np.full((80, 120), 100.0), lamps=two), HOUSE, settings(), "night_light")
     notes = " ".join(result.scans[0].frame.notes)
     assert "2 lamps of lamps have no height_m" in notes and "1 lamps of lamps lie off the data" in notes
 
@@ -177,14 +179,15 @@ def test_empty_layers_are_not_assessed() -> None:
 def test_room_for_snow() -> None:
     """The distance from the footprint to a shed, to within a cell (diagonally 1.5)."""
     shed = features([box(50, 30, 60, 40)], name="shed", height_m=[4.0])
-    result = screen(site(np.full((80, 120), 100.0), obstacles=shed), HOUSE, settings=settings(apron="0m"))
+    result = measured(site(np.full((80, 120), 100.0), obstacles=shed), HOUSE, settings(apron="0m"), "snow_room")
     east, south, room = by_place(result, "snow_room")
     off = np.maximum(np.abs(east - 55) - 5 - 6, 0), np.maximum(np.abs(south - 35) - 5 - 3, 0)
     assert np.abs(room - np.hypot(*off)).max() < 1.5
-    nothing = screen(
+    nothing = measured(
         site(np.full((80, 120), 100.0), obstacles=features([box(500, 0, 501, 1)], height_m=[3.0])),
         HOUSE,
-        settings=settings(),
+        settings(),
+        "snow_room",
     )
     assert (by_place(nothing, "snow_room")[2] == 100).all()
 

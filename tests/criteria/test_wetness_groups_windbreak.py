@@ -10,6 +10,7 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
+from tests.criteria.doubles import criteria_of, measured
 from tests.scan.grounds import features, site
 from tunnelsite import screen
 from tunnelsite.core.errors import UsageError
@@ -44,7 +45,7 @@ def places(result):
 def test_wetness_of_a_plane_by_hand() -> None:
     """Fall of 4 % to the south: k cells uphill and its own give a = (k + 1) m2 per metre, so ln(a / tan b) = ln((k + 1) / 0.04)."""
     ground = 110 - 0.04 * np.mgrid[0:80, 0:100][0]
-    run = screen(site(ground), HOUSE, settings=settings(weight={"wetness": 1}))
+    run = measured(site(ground), HOUSE, settings(weight={"wetness": 1}), "wetness")
     _, south = places(run)
     found = run.scans[0].measures["wetness"]
     middle = np.isfinite(found) & (south > 20) & (south < 60)
@@ -61,8 +62,7 @@ def test_wetness_of_a_plane_by_hand() -> None:
 
 def test_wetness_is_measured_only_where_it_is_asked_for() -> None:
     ground = 110 - 0.01 * np.mgrid[0:50, 0:60][0]
-    plain = screen(site(ground), HOUSE, settings=settings())
-    assert "wetness" not in plain.scans[0].measures and "wetness" not in plain.frame.layers
+    assert "wetness" not in criteria_of(site(ground), settings())
     limited = screen(site(ground), HOUSE, settings=settings(rubric={"wetness": {"limit": 8.0}}))
     assert np.nanmax(limited.scans[0].measures["wetness"]) <= 8.0
     assert "score_wetness" not in limited.rows[0]
@@ -81,7 +81,9 @@ def test_slowest_group_under_the_pad_and_unknown_ones() -> None:
         drainage_class=["well drained"] * 3,
         hydrologic_group=["A", "", "B/D"],
     )
-    run = screen(site(np.full((60, 120), 100.0), soils=soils), HOUSE, settings=settings(weight={"soil_group": 1}))
+    run = measured(
+        site(np.full((60, 120), 100.0), soils=soils), HOUSE, settings(weight={"soil_group": 1}), "soil_group"
+    )
     east, _ = places(run)
     group = run.scans[0].measures["soil_group"]
     half, sure = 6.0, 1.0
@@ -94,10 +96,9 @@ def test_slowest_group_under_the_pad_and_unknown_ones() -> None:
 
 def test_soils_without_groups_and_weights_without_soils() -> None:
     soils = features([box(-10, -10, 90, 90)], name="soils", drainage_class=["well drained"])
-    run = screen(site(np.full((40, 60), 100.0), soils=soils), HOUSE, settings=settings())
-    assert "soil_group" not in {judge.id for judge in run.judges}
+    assert "soil_group" not in criteria_of(site(np.full((40, 60), 100.0), soils=soils), settings())
     with pytest.raises(UsageError, match="soil_group has a weight"):
-        screen(site(np.full((40, 60), 100.0), soils=soils), HOUSE, settings=settings(weight={"soil_group": 1}))
+        criteria_of(site(np.full((40, 60), 100.0), soils=soils), settings(weight={"soil_group": 1}))
 
 
 def test_distance_from_a_hedge_in_its_heights_by_hand() -> None:
@@ -105,7 +106,9 @@ def test_distance_from_a_hedge_in_its_heights_by_hand() -> None:
     hedge = features([box(10, -10, 14, 90)], name="hedge", height_m=[8.0])
     shrub = features([box(60, 40, 61, 41)], name="shrub", height_m=[2.0])
     both = features([*hedge.geometry, *shrub.geometry], name="green", height_m=[8.0, 2.0])
-    run = screen(site(np.full((60, 120), 100.0), obstacles=both), HOUSE, settings=settings(weight={"windbreak": 0.5}))
+    run = measured(
+        site(np.full((60, 120), 100.0), obstacles=both), HOUSE, settings(weight={"windbreak": 0.5}), "windbreak"
+    )
     east, _ = places(run)
     away = run.scans[0].measures["windbreak"]
     right = (east - 6 > 14) & (east < 110)
@@ -113,10 +116,9 @@ def test_distance_from_a_hedge_in_its_heights_by_hand() -> None:
     assert (away[right] < 30).all()
     rubric = next(judge.rubric for judge in run.judges if judge.id == "windbreak")
     assert rubric.marks(np.array([0.0, 1.0, 2.0, 5.0])) == pytest.approx([0, 0.5, 1, 1]) and rubric.limit is None
-    idle = screen(site(np.full((40, 60), 100.0), obstacles=both), HOUSE, settings=settings())
-    assert "windbreak" not in {judge.id for judge in idle.judges}  # nobody asked
+    assert "windbreak" not in criteria_of(site(np.full((40, 60), 100.0), obstacles=both), settings())  # nobody asked
     with pytest.raises(UsageError, match="needs standing"):  # nothing known of what stands: cannot be assessed
-        screen(site(np.full((40, 60), 100.0)), HOUSE, settings=settings(weight={"windbreak": 0.5}))
+        criteria_of(site(np.full((40, 60), 100.0)), settings(weight={"windbreak": 0.5}))
 
 
 @given(st.integers(0, 10_000), st.floats(3.0, 40.0))

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 import shapely
 
+from tests.criteria.doubles import criteria_of, measured
 from tests.scan.grounds import features, hills, site
 from tunnelsite import screen
 from tunnelsite.core.errors import UsageError
@@ -47,7 +48,7 @@ def measure(result, name: str, east: float, south: float) -> float:
 def test_wind_shelter_behind_a_hedge_by_hand() -> None:
     """H = 6 m: 45 m behind is 7.5 H, shelter 0.75 straight behind; the 45 deg fan looks along longer ways."""
     farm = site(np.full((120, 260), 100.0), obstacles=hedge(), wind=WindRose(np.array([270.0]), np.array([1.0])))
-    result = screen(farm, HOUSE, settings=settings())
+    result = measured(farm, HOUSE, settings(), "wind")
     assert measure(result, "wind", 24 + 45, 60) == pytest.approx(0.75, abs=0.03)
     assert measure(result, "wind", 24 + 20, 60) == 1.0
     assert measure(result, "wind", 10, 60) == 0.0
@@ -57,8 +58,8 @@ def test_wind_shelter_behind_a_hedge_by_hand() -> None:
     ways = [45 / math.cos(math.radians(a)) / 6 for a in (-20, -10, 0, 10, 20)]
     expected = np.mean([1 - 0.5 * (way - 5) / 5 for way in ways])
     assert measure(fan, "wind", 24 + 45, 60) == pytest.approx(expected, abs=0.03)
-    other = screen(
-        site(np.full((120, 260), 100.0), obstacles=hedge(), wind=WindRose.prevailing(90)), HOUSE, settings=settings()
+    other = measured(
+        site(np.full((120, 260), 100.0), obstacles=hedge(), wind=WindRose.prevailing(90)), HOUSE, settings(), "wind"
     )
     assert measure(other, "wind", 24 + 45, 60) == 0.0
     assert fan.rows[0]["wind_shelter"] is not None and "score_wind" in fan.rows[0]
@@ -67,17 +68,15 @@ def test_wind_shelter_behind_a_hedge_by_hand() -> None:
 def test_wind_is_not_assessed_without_wind_or_without_knowing_what_stands() -> None:
     ground = hills(70, 80, 3)
     for more in ({"wind": WindRose.prevailing(270)}, {"obstacles": hedge()}):
-        result = screen(site(ground, **more), HOUSE, settings=settings())
-        assert result.rows[0].get("wind_shelter") is None
-        assert "wind" not in {judge.id for judge in result.judges}
+        assert "wind" not in criteria_of(site(ground, **more), settings())
     with pytest.raises(UsageError, match="wind"):
-        screen(site(ground), HOUSE, settings=settings(weight={"wind": 2}))
+        criteria_of(site(ground), settings(weight={"wind": 2}))
 
 
 def test_the_same_wind_whichever_way_the_grid_is_turned() -> None:
     """A true direction stays a true direction on the grid of another ridge bearing."""
     farm = site(100 + 0.001 * np.mgrid[0:200, 0:200][1], obstacles=hedge(), wind=WindRose.prevailing(270))
-    result = screen(farm, HOUSE, settings=settings(bearing_tolerance=40, bearing_step=40))
+    result = measured(farm, HOUSE, settings(bearing_tolerance=40, bearing_step=40), "wind")
     found = {}
     for scan in result.scans:
         grid = scan.frame.grid
@@ -103,8 +102,8 @@ def test_cold_air_in_a_hollow() -> None:
     """A bowl 3 m deep and 90 m wide on a slope of 1 %: its middle is a frost pocket, the open slope is none."""
     r, c = np.mgrid[0:160, 0:220]
     ground = 100 + 0.01 * c - 3.0 * np.clip(1 - (np.hypot(r - 80, c - 80) / 45) ** 2, 0, None)
-    result = screen(
-        site(ground), HOUSE, settings=settings(rubric={"ponding": {"limit": "none"}, "drainage": {"limit": "none"}})
+    result = measured(
+        site(ground), HOUSE, settings(rubric={"ponding": {"limit": "none"}, "drainage": {"limit": "none"}}), "cold_air"
     )
     assert 2.0 < measure(result, "cold_air", 80, 80) < 3.0
     assert measure(result, "cold_air", 180, 60) == pytest.approx(0, abs=1e-3)
@@ -171,7 +170,7 @@ def test_crowned_ground_is_wanted_and_a_dished_floor_is_not() -> None:
     marks, crowns = [], []
     for sign in (1, 0, -1):
         ground = 100 - sign * 0.1 * ((rows - 60) / 3.0) ** 2  # the house is 6 m wide
-        result = screen(site(ground), HOUSE, settings=settings(shift="0m", rubric={"ponding": {"limit": "none"}}))
+        result = measured(site(ground), HOUSE, settings(shift="0m", rubric={"ponding": {"limit": "none"}}), "crown")
         scan = result.scans[0]
         middle = np.flatnonzero(
             scan.index == (scan.frame.grid.rows // 2) * scan.frame.grid.cols + scan.frame.grid.cols // 2

@@ -4,12 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from typing import Any, NamedTuple, Protocol
+from typing import TYPE_CHECKING, NamedTuple, Protocol
 
 import numpy as np
 
 from tunnelsite.core.describe import Description
 from tunnelsite.core.rubric import Rubric
+
+if TYPE_CHECKING:
+    from tunnelsite.core.house import House, Pad
+    from tunnelsite.core.layers import Features
+    from tunnelsite.core.site import Frame
+    from tunnelsite.kernels.terrain.grading import Grading
+    from tunnelsite.kernels.terrain.plane_error import SlopeErrors
+    from tunnelsite.kernels.terrain.planes import Planes
 
 
 class Truth(NamedTuple):
@@ -21,26 +29,41 @@ class Truth(NamedTuple):
 
 
 class Placements(Protocol):
-    """What a measure may ask of the site: a strip of placements of one house on one frame.
+    """What a measure may ask of the site: a strip of placements of one house on one frame, one centred on each cell.
 
-    Every method returns an array [strip rows, cols]: one value for the placement centred on each cell, NaN where the
-    rectangle holds a cell without data or leaves the grid.
+    Every method that returns an array returns one value a placement, [strip rows, cols], NaN where the rectangle covers a cell
+    without data or leaves the grid. `scan.strip.Strip` is the real one; a test may use any object with the members that it needs.
     """
 
-    house: Any
-    pad: Any
-    cell_m: float
-    frame: Any
-    shows_ground: (
-        bool  # False where the elevation model's cells are too wide to show how the ground lies under the house
-    )
-    rows: tuple[int, int]
+    @property
+    def house(self) -> House:
+        """The house; its rectangle on the ground is the footprint."""
+
+    @property
+    def pad(self) -> Pad:
+        """What is graded: the footprint and the apron round it."""
+
+    @property
+    def cell_m(self) -> float:
+        """Side of a cell [m]."""
+
+    @property
+    def frame(self) -> Frame:
+        """The site on the local grid: `frame.layers`, `frame.grid`, `frame.services`, `frame.step_m` ..."""
+
+    @property
+    def rows(self) -> tuple[int, int]:
+        """First and past-the-last row of the strip on the frame's grid."""
+
+    @property
+    def shows_ground(self) -> bool:
+        """False where the elevation model's cells are too wide to show how the ground lies under the house."""
 
     def feasible(self) -> np.ndarray:
-        """bool: placements still in the running."""
+        """bool [strip rows, cols]: placements still in the running; not to be changed."""
 
     def layer(self, name: str) -> np.ndarray:
-        """The layer's own cells of the strip."""
+        """A layer's own cells, in the unit of the layer. Errors: KeyError where there is no such layer."""
 
     def footprint_mean(self, name: str) -> np.ndarray:
         """Area-weighted mean of a layer under the footprint."""
@@ -57,22 +80,29 @@ class Placements(Protocol):
     def pad_min(self, name: str) -> np.ndarray:
         """Smallest value of a layer under the pad."""
 
-    def plane(self) -> Any:
-        """Least-squares plane of the natural ground under the footprint, with attributes `mean_m`, `along`, `across`
-        (slopes as fractions, positive to the east and north end), `rms_m` and `crown_m`."""
+    def plane(self) -> Planes:
+        """Least-squares plane of the natural ground under the footprint: `mean_m` above the frame's datum, `slope_along` and
+        `slope_across` [fraction; + = rises to the ridge's east and north end], `rms_m` off it, `crown_m`."""
 
-    def grading(self, shrink: float) -> Any:
-        """Earthwork of the pad with attributes `cut_m3`, `fill_m3`, `max_cut_m`, `max_fill_m`; NaN where not feasible."""
+    def grading(self, shrink: float) -> Grading:
+        """Earthwork of the pad: `cut_m3`, `fill_m3`, `max_cut_m`, `max_fill_m`; NaN where not feasible.
 
-    def distance(self, features: Any) -> np.ndarray:
-        """Distance [m] from the footprint to the nearest of the features."""
+        Arguments: shrink, m3 of cut for each m3 of compacted fill.
+        """
+
+    def features(self, name: str) -> Features:
+        """Features of the user's own, by the name of `--layer`. Errors: KeyError where there are none."""
+
+    def distance(self, features: Features) -> np.ndarray:
+        """Distance [m] from the nearest point of the footprint to the nearest of the features, 0 where they meet; NaN where not
+        feasible and where there is no feature."""
 
     def elevation_sd(self) -> np.ndarray:
         """Standard deviation [m] of the error of one elevation that counts round each placement."""
 
-    def slope_errors(self) -> Any:
-        """Standard errors of the slopes of `plane()` as fractions, attributes `along` and `across`; NaN = not known, and where the
-        elevation model's cells are too wide to show the pitch."""
+    def slope_errors(self) -> SlopeErrors:
+        """Standard errors `along` and `across` [fraction] of the slopes of `plane()`; NaN = not known, and where the elevation
+        model's cells are too wide to show the pitch."""
 
 
 @dataclass(frozen=True)

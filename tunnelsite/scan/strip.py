@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
@@ -19,6 +20,13 @@ from tunnelsite.kernels.terrain.planes import Planes, rectangle_planes
 from tunnelsite.kernels.windows import rectangle_max, rectangle_mean, rectangle_min
 from tunnelsite.scan.pitch_error import lone_error, pitch_errors, ripple_of, shows_pitch, stated_error
 from tunnelsite.scan.tight_ground import Nudged
+
+if TYPE_CHECKING:
+    from tunnelsite.core.criterion import Placements
+
+    def _is_placements(strip: Strip) -> Placements:  # the type checker holds the two together
+        return strip
+
 
 BAND_ROWS = 128  # rows of a tile of `kernels.terrain.second_differences`, so that no window is summed twice
 
