@@ -18,7 +18,7 @@ from tunnelsite.desk.answer_images import AnswerImages
 from tunnelsite.desk.features import site_features
 from tunnelsite.desk.hand import InHand
 from tunnelsite.desk.images import MapImages
-from tunnelsite.desk.land import Looked, ground_alone, looked_at, with_features
+from tunnelsite.desk.land import Looked, ground_alone, looked_at, more_of, with_features
 from tunnelsite.desk.measures import Units
 from tunnelsite.desk.packet import write_packet
 from tunnelsite.desk.pins_compared import pins_compared
@@ -51,6 +51,7 @@ class Bench:
         self.result: Result | None = None
         self.images: MapImages | None = None
         self.in_hand: InHand | None = None
+        self._looked: Looked | None = None
         self._base: tuple[Result, str] | None = None  # what a what-if stands before
 
     def look(self, folder: str) -> dict[str, Any]:
@@ -60,9 +61,19 @@ class Bench:
         found = looked_at(settings)
         if found is None:
             return {}
-        self.site, self.frame, self.result = found.site, found.frame, None
+        self.site, self.frame, self.result, self.in_hand = found.site, found.frame, None, None
         self.images = MapImages(self.frame, feet=units.feet, version=found.version)
-        self.in_hand = InHand(ground_alone(found, settings), units) if found.fields else None
+        self._looked = found if found.fields else None
+        return found.words(units.feet) | {"view": self.images.view, "more": bool(found.fields)}
+
+    def look_more(self, folder: str) -> dict[str, Any]:
+        """Read what stands on the ground, for the hand and the map. Return: as `look`. Errors: those of the readers."""
+        project = Project(Path(folder))
+        settings, units = project.settings(), Units(project.units == "ft")
+        found = more_of(self._looked, settings)
+        self.frame, self._looked = found.frame, None
+        self.images = MapImages(self.frame, feet=units.feet, version=found.version)
+        self.in_hand = InHand(ground_alone(found, settings), units)
         return found.words(units.feet) | {"view": self.images.view}
 
     def refresh(self, folder: str) -> bool:
@@ -114,18 +125,26 @@ class Bench:
 
     def features(self) -> dict[str, Any]:
         """What the files hold, as GeoJSON."""
-        return site_features(self.site, self.frame.grid, self.images.units, fields=self.in_hand is not None)
+        return site_features(
+            self.site, self.frame.grid, self.images.units, fields=self.in_hand is not None or self._looked is not None
+        )
 
     def hand(self, lon: float, lat: float, bearing_deg: float, house: str) -> dict[str, Any]:
         """A house in the hand. Errors: UsageError for a place off the data, or where there is no field yet."""
-        if self.in_hand is None:
-            raise UsageError("there is no field yet", "a field: a file of parcels, or one drawn on the map", "draw one")
+        self._ready()
         with one_thread():
             told = self.in_hand.told(lon, lat, bearing_deg, house)
         if self.result is None:
             score = {"steady": None, "here": None, "words": "no score yet: find places first"}
             told |= {"measured": "ground only", "score": score, "room_m": None, "criteria": []}
         return told
+
+    def _ready(self) -> None:
+        """Errors: UsageError where there is no field yet, or the land is still being read."""
+        if self._looked is not None:
+            raise UsageError("the land is still being read", "the whole map", "wait a moment")
+        if self.in_hand is None:
+            raise UsageError("there is no field yet", "a field: a file of parcels, or one drawn on the map", "draw one")
 
     def tap(self, lon: float, lat: float) -> dict[str, Any]:
         """Why not here. Errors: UsageError where nothing was looked for yet."""
@@ -136,8 +155,7 @@ class Bench:
 
     def sun_chart(self, lon: float, lat: float, bearing_deg: float, house: str) -> str:
         """The sun chart of a place as SVG. Errors: as `hand`."""
-        if self.in_hand is None:
-            raise UsageError("there is no field yet", "a field: a file of parcels, or one drawn on the map", "draw one")
+        self._ready()
         with one_thread():
             place = Placement(lon, lat, bearing_deg, self.in_hand.house(house))
             return self.in_hand.light.chart(place)

@@ -23,6 +23,7 @@ from tunnelsite.desk.runs import Kept, clear_halves, kept_answer, run_entries, r
 from tunnelsite.desk.sheet import headings, questions
 from tunnelsite.desk.worker import Worker
 
+SHOWN_S = 0.7  # the pages fetch the bare ground first
 REST_S = 0.4  # a drawing goes on: the features are read again when the hand rests
 
 
@@ -143,11 +144,28 @@ class Desk:
         except TunnelsiteError as problem:
             self.looked = {"problem": problem_of(problem).model_dump()}
             self.model = ModelState(state="failed", words=str(problem))
-        self.keep_spare()
         self.events.publish("model", self.model.model_dump())
         self.changed()
+        if self.looked.get("more"):
+            await asyncio.sleep(SHOWN_S)
+            await self._look_more(self.shown)
+        self.keep_spare()
         if self.model.state == "ready" and self.current is not None and not self.stale and not self.runner.busy:
             self.runner.start(keep=False, run=self.current)  # so that the hand can measure again
+
+    async def _look_more(self, worker: Worker) -> None:
+        """Read what takes longer, once the bare ground is on the map."""
+        try:
+            found = await worker.ask("look_more", folder=str(self.project.folder))
+        except TunnelsiteError as problem:
+            if worker is self.shown and worker.alive:
+                self.looked = self.looked | {"problem": problem_of(problem).model_dump()}
+                self.changed()
+            return
+        if worker is self.shown:
+            self.looked = found
+            self.events.publish("model", self.model.model_dump())
+            self.changed()
 
     def show(self, worker: Worker, found: dict[str, Any]) -> None:
         """Show what a worker has screened; the one that was shown before ends."""

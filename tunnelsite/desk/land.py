@@ -20,7 +20,7 @@ from tunnelsite.io.read.drawn import read_drawn
 from tunnelsite.io.read.raster_header import raster_header
 from tunnelsite.io.read.site import site_from
 from tunnelsite.scan.engine import Scan
-from tunnelsite.scan.localise import frame_grid, parcel_names
+from tunnelsite.scan.localise import frame_grid, native_cell_m, parcel_names, warped
 from tunnelsite.scan.open_ground import OpenGround
 from tunnelsite.scan.surface import obstacle_shapes
 from tunnelsite.screening.judges import judges_of
@@ -59,7 +59,7 @@ class Looked:
 
 
 def looked_at(settings: Settings) -> Looked | None:
-    """The farm that settings name, as coarse as need be; all of the terrain model where there is no field yet.
+    """The bare ground and the features that settings name, as coarse as need be; all of the terrain model where there is no field yet.
 
     Return: None where there is no terrain model. Errors: those of the readers.
     """
@@ -68,12 +68,22 @@ def looked_at(settings: Settings) -> Looked | None:
     if settings.parcels is None and not _has_fields(settings):
         return _whole(settings)
     site = site_from(settings)
-    bearing = settings.bearings[0]
-    grid = frame_grid(site, bearing_deg=bearing, cell_m=settings.cell_m, halo_m=settings.halo_m)
+    grid = frame_grid(site, bearing_deg=settings.bearings[0], cell_m=settings.cell_m, halo_m=settings.halo_m)
     wide = math.sqrt(grid.rows * grid.cols / MOST_CELLS)
     if wide > 1:
-        settings = settings.model_copy(update={"cell_m": grid.cell_m * wide})
-    return Looked(site, framed(site, settings, bearing), len(site.parcels))
+        cell = grid.cell_m * wide
+        grid = frame_grid(site, bearing_deg=grid.bearing_deg, cell_m=cell, halo_m=settings.halo_m)
+    lon, lat = (float(value) for value in grid.lonlat(0.0, 0.0))
+    bare = Frame(grid, site.dem.datum_m, {"ground": warped(site.dem, grid)}, {"ground": "m"}, np.empty(0, object), [], lon, lat,
+                 dem_cell_m=native_cell_m(site.dem, lon, lat), store=site.store)  # fmt: skip
+    return Looked(site, with_features(bare, site), len(site.parcels))
+
+
+def more_of(found: Looked, settings: Settings) -> Looked:
+    """The same farm with what stands on it, its soils and lamps, which take longer to be read. Errors: InputRefused."""
+    grid = found.frame.grid
+    settings = settings.model_copy(update={"cell_m": grid.cell_m})
+    return Looked(found.site, framed(found.site, settings, grid.bearing_deg), found.fields)
 
 
 def _has_fields(settings: Settings) -> bool:

@@ -12,6 +12,7 @@ from pathlib import Path
 
 from tunnelsite.core.errors import UsageError
 from tunnelsite.hosts.cli.streams import say, tell
+from tunnelsite.io.write.outputs import make_folder
 
 TOKEN = "TUNNELSITE_DESK_TOKEN"
 LEAST_TOKEN = 16
@@ -33,9 +34,14 @@ def desk(given: argparse.Namespace) -> int:
         ) from None
     folder = Path(given.folder)
     if not folder.is_dir():
-        raise UsageError(
-            f"{folder} is no folder", "a folder, empty or with a project", "make it first, or choose another"
-        )
+        if folder.exists() or not folder.absolute().parent.is_dir():
+            raise UsageError(
+                f"{folder} is no folder, and none can be made of it",
+                "a folder, empty or with a project, or a new name in a folder that is there",
+                "choose another",
+            )
+        make_folder(folder)
+        tell(f"tunnelsite: made the folder {folder}")
     token = os.environ.get(TOKEN) or secrets.token_urlsafe(24)
     if len(token) < LEAST_TOKEN:
         raise UsageError(f"{TOKEN} has {len(token)} letters", f"{LEAST_TOKEN} or more", "give a longer one, or none")
