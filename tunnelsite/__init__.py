@@ -11,6 +11,8 @@ if TYPE_CHECKING:
     from tunnelsite.decisions.explain import explain
     from tunnelsite.decisions.robustness import robustness
     from tunnelsite.io.read.site import read_site
+    from tunnelsite.plans.cost.plan import cost
+    from tunnelsite.plans.cost.settings import CostSettings
     from tunnelsite.plans.grading.grade import grade
     from tunnelsite.plans.grading.settings import GradingSettings
     from tunnelsite.plans.layout.plan import lay_out
@@ -24,6 +26,7 @@ if TYPE_CHECKING:
     from tunnelsite.settings.model import Settings
 
 __all__ = [
+    "CostSettings",
     "GradingSettings",
     "House",
     "LayoutSettings",
@@ -33,6 +36,7 @@ __all__ = [
     "Settings",
     "SunChartSettings",
     "compare",
+    "cost",
     "explain",
     "grade",
     "lay_out",
@@ -45,6 +49,7 @@ __all__ = [
 __version__ = "0.1.0"
 
 _HOMES = {
+    "CostSettings": "tunnelsite.plans.cost.settings",
     "GradingSettings": "tunnelsite.plans.grading.settings",
     "House": "tunnelsite.core.house",
     "LayoutSettings": "tunnelsite.plans.layout.settings",
@@ -54,9 +59,10 @@ _HOMES = {
     "Settings": "tunnelsite.settings.model",
     "SunChartSettings": "tunnelsite.plans.sunchart.settings",
     "compare": "tunnelsite.decisions.compare",
+    "cost": "tunnelsite.plans.cost.plan",
     "explain": "tunnelsite.decisions.explain",
-    "lay_out": "tunnelsite.plans.layout.plan",
     "grade": "tunnelsite.plans.grading.grade",
+    "lay_out": "tunnelsite.plans.layout.plan",
     "option": "tunnelsite.screening.option",
     "read_site": "tunnelsite.io.read.site",
     "robustness": "tunnelsite.decisions.robustness",

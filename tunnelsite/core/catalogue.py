@@ -67,6 +67,7 @@ BUILT_IN_PLANS = (  # (module below `plans`, name)
     ("sunchart.plan", "SUN_CHART"),
     ("grading.grade", "GRADE"),
     ("layout.plan", "LAYOUT"),
+    ("cost.plan", "COST"),
 )
 CRITERIA_GROUP, PROCESSES_GROUP, PLANS_GROUP = "tunnelsite.criteria", "tunnelsite.processes", "tunnelsite.plans"
 

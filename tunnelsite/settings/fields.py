@@ -218,6 +218,11 @@ class ScreeningFields(BaseModel):
         float, Number("Shrink factor", "Cubic metres of cut that make one of compacted fill.", PAD, 1, 2)
     ] = 1.0
 
+    price: Annotated[
+        dict[str, str],
+        Table("Prices", "Your own unit prices: earthwork, topsoil, base, clearing, the trench to a service, the road.", MATTERS,
+              metavar="NAME=AMOUNT/UNIT"),
+    ] = Field(default_factory=dict)  # fmt: skip
     weight: Annotated[
         dict[str, float],
         Table("Weights", "Weight of a criterion; 0 leaves it out.", MATTERS, metavar="CRITERION=NUMBER", value="number"),

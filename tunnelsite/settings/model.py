@@ -17,6 +17,7 @@ from tunnelsite.settings.field import json_schema, path_keys
 from tunnelsite.settings.fields import SECTIONS, ScreeningFields
 from tunnelsite.settings.kinds import File, Output
 from tunnelsite.settings.presets import preset_names, with_presets
+from tunnelsite.settings.prices import Prices, read_price
 
 MOST_TOLD = 5  # wrong settings in one message
 MOST_NAME = 40  # letters of a service; it becomes a column
@@ -62,6 +63,13 @@ class Settings(ScreeningFields):
                 raise UsageError(f"the layer name is {name!r}", expected, "choose a short word such as soil_ph")
         return files
 
+    @field_validator("price")
+    @classmethod
+    def _price(cls, prices: dict[str, str]) -> dict[str, str]:
+        for name, text in prices.items():
+            read_price(name, text)
+        return prices
+
     @field_validator("weight")
     @classmethod
     def _weight(cls, weights: dict[str, float]) -> dict[str, float]:
@@ -69,6 +77,11 @@ class Settings(ScreeningFields):
             if not 0 <= value < 1e6:
                 raise UsageError(f"weight of {name} is {value}", "0 or more", "correct the weight")
         return weights
+
+    @property
+    def prices(self) -> Prices:
+        """The user's own unit prices."""
+        return Prices(tuple(read_price(name, text) for name, text in self.price.items()))
 
     @property
     def houses(self) -> list[House]:

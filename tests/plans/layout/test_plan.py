@@ -13,8 +13,8 @@ from tests.whole_run.files import gentle
 from tunnelsite import LayoutSettings, Settings, lay_out, screen
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.house import House
-from tunnelsite.plans.cost.prices import PriceList
 from tunnelsite.settings.field import read_settings
+from tunnelsite.settings.prices import PriceList
 
 WEST, NORTH = 499_900.0, 4_700_100.0
 HOUSE = House(6.0, 15.0)

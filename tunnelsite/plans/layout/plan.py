@@ -51,6 +51,7 @@ def lay_out(
         screening = screening or Settings()
         asked.check(screening, of.services)
         of = screen(of, settings=screening, progress=progress)
+    asked = replace(asked, price=asked.price or of.settings.prices)
     asked.check(of.settings, of.site.services)
     progress("block of houses", 0.0)
     block = _block(of, asked)

@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.units import FOOT_M, month_day, whole_number
-from tunnelsite.plans.cost.prices import PriceList, Prices
 from tunnelsite.settings.kinds import Choice, Flag, Length, Number, Several, Table, Text, Whole
+from tunnelsite.settings.prices import PriceList, Prices
 
 if TYPE_CHECKING:
     from tunnelsite.plans.layout.compact_block import BlockRules

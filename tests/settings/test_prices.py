@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from tunnelsite.core.errors import UsageError
-from tunnelsite.plans.cost.prices import PriceList, Prices, read_price
+from tunnelsite.settings.prices import PriceList, Prices, read_price
 
 KIND = PriceList("Prices", "Unit prices.")
 

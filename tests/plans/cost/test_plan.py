@@ -1,0 +1,117 @@
+"""The cost table: quantities are those of the plans, money is quantity times the user's price, and nothing else is made up."""
+
+from __future__ import annotations
+
+import json
+
+import numpy as np
+import pandas
+import pytest
+import shapely
+
+from tests.scan.grounds import features, site
+from tunnelsite import CostSettings, Placement, cost
+from tunnelsite.core.errors import UsageError
+from tunnelsite.core.house import House
+from tunnelsite.plans.candidate import standing
+from tunnelsite.plans.grading.earth_rule import EarthRule
+from tunnelsite.plans.grading.plan import grading_plan
+from tunnelsite.scan.pitch_error import counted_error, stated_error
+from tunnelsite.settings.field import read_settings
+
+WEST, NORTH = 499_900.0, 4_700_100.0
+LON, LAT = -81.00054726, 42.45282629  # 55 m east and 45 m south of the corner
+HOUSE = House(6.0, 15.0, kind="container")
+SETTINGS = {"kind": "container", "halo": "20m", "elevation_error": "0.05m", "error_range": "5m"}
+
+
+def ground() -> np.ndarray:
+    """A field that falls 4 % to the south."""
+    return 100.0 - 0.04 * np.mgrid[0:90, 0:110][0].astype(float)
+
+
+def farm(**more):
+    tap = features([shapely.Point(WEST + 8, NORTH - 45)], name="tap")
+    return site(ground(), services={"water": tap}, **more)
+
+
+def place(house=HOUSE, **more) -> Placement:
+    return Placement(LON, LAT, 90.0, house, settings=SETTINGS | {"kind": house.kind} | more)
+
+
+def rows(plan) -> pandas.DataFrame:
+    return plan.tables["cost"].set_index("name")
+
+
+@pytest.fixture(scope="module")
+def plain():
+    """Prices of earth and water, none of topsoil, base and clearing."""
+    asked = {"price": {"earthwork": "12/yd3", "water": "4/ft"}, "topsoil": "0.2m", "base": "0.1m", "base_loose": 1.3}
+    return cost(farm(), place(), read_settings(CostSettings, asked))
+
+
+def test_quantities_are_those_of_the_grading_plan(plain):
+    found = standing(farm(), place())
+    error = counted_error(found.frame, (found.place.row, found.place.col), stated_error(found.frame, 0.05, 5.0))
+    rule = EarthRule(topsoil_m=0.2, base_m=0.1, base_loose=1.3)
+    plan, told = grading_plan(found.ground, found.place, rule, found.limits, error), rows(plain)
+    assert told.loc["earthwork", "quantity"] == max(plan.cut_m3, plan.fill_m3) > 5
+    assert told.loc["topsoil", "quantity"] == plan.topsoil_stripped_m3 == pytest.approx(0.2 * plan.outline.area)
+    assert told.loc["base", "quantity"] == pytest.approx(0.1 * 1.3 * plan.place.pad.area_m2)
+    assert told.loc["earthwork", "low"] <= told.loc["earthwork", "quantity"] <= told.loc["earthwork", "high"]
+    # from the west wall of the house to the tap: 55 - 7.5 - 8 m; no way can be shorter
+    assert told.loc["water", "quantity"] == pytest.approx(39.5, abs=0.6)
+    assert told.loc["water", "low"] <= told.loc["water", "quantity"] and pandas.isna(told.loc["water", "high"])
+
+
+def test_money_is_quantity_times_price_and_what_has_no_price_has_no_cost(plain):
+    told, option = rows(plain), plain.summary["options"][0]
+    # 1 yd3 = 0.764554857984 m3 and 1 ft = 0.3048 m, exact by definition (NIST SP 811, 2008, appendix B.8)
+    earth = told.loc["earthwork", "quantity"] / 0.764554857984 * 12
+    water = told.loc["water", "quantity"] / 0.3048 * 4
+    assert told.loc["earthwork", "cost"] == pytest.approx(earth) and told.loc["water", "cost"] == pytest.approx(water)
+    assert told.loc["earthwork", "cost_high"] == pytest.approx(told.loc["earthwork", "high"] / 0.764554857984 * 12)
+    for name in ("topsoil", "base", "clearing"):
+        assert pandas.isna(told.loc[name, "cost"]) and pandas.isna(told.loc[name, "unit_price"])
+        assert told.loc[name, "price_given"] == "no price given"
+    assert (
+        option["total"] == pytest.approx(earth + water) and option["total_low"] < option["total"] < option["total_high"]
+    )
+    assert option["without_price"] == ["topsoil", "base", "clearing"]
+    json.dumps(plain.summary, allow_nan=False)
+
+
+def test_without_any_price_there_is_no_total():
+    option = cost(farm(), place()).summary["options"][0]
+    assert option["total"] is option["total_low"] is option["total_high"] is None
+    assert all(item["cost"] is None and item["unit_price"] is None for item in option["items"])
+
+
+def test_clearing_is_not_known_unless_something_says_what_stands_there():
+    unknown = rows(cost(farm(), place())).loc["clearing"]
+    assert pandas.isna(unknown["quantity"]) and "neither" in unknown["note"]
+    tree = features([shapely.Point(WEST + 55, NORTH - 45)], name="trees", height_m=[8.0], crown_m=[4.0], what=["tree"])
+    known = rows(cost(farm(obstacles=tree), place(), read_settings(CostSettings, {"price": {"clearing": "2/m2"}})))
+    assert 2.0 < known.loc["clearing", "quantity"] < 15  # one crown of a few metres, whole on the pad
+    assert known.loc["clearing", "cost"] == pytest.approx(2 * known.loc["clearing", "quantity"])
+    far = features([shapely.Point(WEST + 100, NORTH - 80)], name="trees", height_m=[8.0], crown_m=[4.0], what=["tree"])
+    assert rows(cost(farm(obstacles=far), place())).loc["clearing", "quantity"] == 0
+
+
+def test_an_in_ground_house_has_no_base():
+    told = rows(cost(farm(), place(House(6.0, 15.0)), read_settings(CostSettings, {"base": "0.1m"})))
+    assert told.loc["base", "quantity"] == 0 and "in-ground" in told.loc["base", "note"]
+
+
+def test_options_stand_one_after_the_other_with_the_prices_of_the_project():
+    priced = place(price={"earthwork": "12/yd3"})
+    plan = cost(farm(), [priced, place()])
+    totals = [option["total"] for option in plan.summary["options"]]
+    assert totals[0] > 0 and totals[1] is None and len(plan.tables["cost"]) == 10
+
+
+def test_a_price_of_what_the_site_does_not_have():
+    with pytest.raises(UsageError, match="gas"):
+        cost(farm(), place(), read_settings(CostSettings, {"price": {"gas": "3/m"}}))
+    with pytest.raises(UsageError, match="yd3"):
+        place(price={"earthwork": "3/ft"}) and cost(farm(), place(price={"earthwork": "3/ft"}))
