@@ -94,6 +94,9 @@ FIELDS: dict[str, st.SearchStrategy[Any]] = {
     "error_range": length(0, 10_000),
     "draws": st.integers(1, 100_000),
     "seed": st.integers(0, 2**63 - 1),
+    "price": st.fixed_dictionaries(
+        {}, optional={"earthwork": st.just("12/yd3"), "clearing": st.just("900.5/acre"), "water": st.just("4/ft")}
+    ),
     "weight": st.dictionaries(NAMES, real(0, 999_999), max_size=3),
     "rubric": st.dictionaries(NAMES, ENTRIES, max_size=2),
     "parameter": st.dictionaries(NAMES, st.dictionaries(NAMES, st.one_of(real(-1e9, 1e9), WORDS, st.booleans()), max_size=2), max_size=2),
