@@ -104,6 +104,7 @@ FIELDS: dict[str, st.SearchStrategy[Any]] = {
 GIVEN = st.fixed_dictionaries({}, optional=FIELDS)
 # What only a project file may hold.
 NOT_OPTIONS = {
+    "price",
     "pad_pitch",
     "light_height",
     "standing_limit",
