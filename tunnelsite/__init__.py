@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from tunnelsite.plans.layout.plan import lay_out
     from tunnelsite.plans.layout.settings import LayoutSettings
     from tunnelsite.plans.plan import Plan
+    from tunnelsite.plans.stakeout.plan import stake_out
+    from tunnelsite.plans.stakeout.settings import StakeOutSettings
     from tunnelsite.plans.sunchart.plan import sun_chart
     from tunnelsite.plans.sunchart.settings import SunChartSettings
     from tunnelsite.screening.option import option
@@ -34,6 +36,7 @@ __all__ = [
     "Plan",
     "Result",
     "Settings",
+    "StakeOutSettings",
     "SunChartSettings",
     "compare",
     "cost",
@@ -44,6 +47,7 @@ __all__ = [
     "read_site",
     "robustness",
     "screen",
+    "stake_out",
     "sun_chart",
 ]
 __version__ = "0.1.0"
@@ -57,6 +61,7 @@ _HOMES = {
     "Plan": "tunnelsite.plans.plan",
     "Result": "tunnelsite.screening.result",
     "Settings": "tunnelsite.settings.model",
+    "StakeOutSettings": "tunnelsite.plans.stakeout.settings",
     "SunChartSettings": "tunnelsite.plans.sunchart.settings",
     "compare": "tunnelsite.decisions.compare",
     "cost": "tunnelsite.plans.cost.plan",
@@ -67,6 +72,7 @@ _HOMES = {
     "read_site": "tunnelsite.io.read.site",
     "robustness": "tunnelsite.decisions.robustness",
     "screen": "tunnelsite.screening.run",
+    "stake_out": "tunnelsite.plans.stakeout.plan",
     "sun_chart": "tunnelsite.plans.sunchart.plan",
 }
 

@@ -117,7 +117,8 @@ def test_it_is_made_of_any_place_and_is_what_it_says(kind, made, place) -> None:
     for name, picture in plan.pictures.items():
         root = ElementTree.fromstring(picture)
         assert root.tag == "{http://www.w3.org/2000/svg}svg", name
-        assert root.find("{http://www.w3.org/2000/svg}title").text and root.get("role") == "img", name
+        title = root.find("{http://www.w3.org/2000/svg}title")
+        assert root.get("role") == "img" and (root.get("aria-label") or title.text), name
     assert len(repr(plan)) < 400 and plan.title.split(",")[0] in plan._repr_html_()
     assert pickle.loads(pickle.dumps(plan)).summary == plan.summary
 
@@ -136,9 +137,16 @@ def test_it_is_pure(kind, farm, place, made, capfd, tmp_path, monkeypatch) -> No
 @every()
 def test_it_writes_the_files_that_it_names_and_replaces_nothing(kind, made, tmp_path) -> None:
     plan = made(kind)
-    contents = {LAYERS, SUMMARY, *plan.pictures, *plan.tables, *(name + AS_PNG for name in plan.pictures)}
+    contents = {
+        LAYERS,
+        SUMMARY,
+        *plan.pictures,
+        *plan.tables,
+        *plan.documents,
+        *(name + AS_PNG for name in plan.pictures),
+    }
     assert plan.files and set(plan.files) <= contents
-    assert (LAYERS in plan.files) == bool(plan.layers)
+    assert plan.layers or LAYERS not in plan.files
     paths = plan.write(tmp_path / "new")
     assert paths == named_files(tmp_path / "new" / plan.stem, plan.files)
     assert {path.name for path in (tmp_path / "new").iterdir()} == {path.name for path in paths.values()}
@@ -167,3 +175,10 @@ def test_the_server_offers_it(kind) -> None:
             jsonschema.Draft202012Validator.check_schema(item.schema)
             free = item.schema.get("type") == "string" and "enum" not in item.schema
             assert not free or item.schema.get("maxLength") or item.schema.get("pattern"), name
+
+
+def test_each_built_in_plan_is_a_public_function_of_its_name() -> None:
+    import tunnelsite
+
+    for kind in catalogue.plans():
+        assert kind.id in tunnelsite.__all__ and callable(getattr(tunnelsite, kind.id)), kind.id

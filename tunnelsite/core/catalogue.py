@@ -66,6 +66,7 @@ BUILT_IN_PROCESSES = (
 BUILT_IN_PLANS = (  # (module below `plans`, name)
     ("sunchart.plan", "SUN_CHART"),
     ("grading.grade", "GRADE"),
+    ("stakeout.plan", "STAKE_OUT"),
     ("layout.plan", "LAYOUT"),
     ("cost.plan", "COST"),
 )

@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
+
+MOST_AMOUNT = 1e5
 
 
 @dataclass(frozen=True)
@@ -30,3 +35,19 @@ class PlannedPad:
     max_cut_m: float
     max_fill_m: float
     name: str
+
+    @classmethod
+    def of(cls, summary: Mapping[str, Any], name: str) -> PlannedPad:
+        """The pad of a grading plan's summary. Errors: KeyError, TypeError, ValueError for another kind of summary."""
+        part = summary["grading"]
+        found = {key: part[key] for key in cls.__dataclass_fields__ if key not in ("lon", "lat", "name")}
+        found |= {"lon": summary["lon"], "lat": summary["lat"]}
+        for key, value in found.items():
+            if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < MOST_AMOUNT:
+                raise ValueError(f"{key} is {str(value)[:40]!r}")
+        return cls(**{key: float(value) for key, value in found.items()}, name=name)
+
+    @classmethod
+    def unread(cls, name: str) -> PlannedPad:
+        """A pad of which only the file is known."""
+        return cls(**dict.fromkeys((key for key in cls.__dataclass_fields__ if key != "name"), math.nan), name=name)

@@ -9,10 +9,12 @@ from typing import Any, ClassVar
 
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.field_readings import FieldReadings
+from tunnelsite.core.level_book_text import LevelBookText
+from tunnelsite.core.planned_pad import PlannedPad
 from tunnelsite.core.units import length_m, month_day, number
-from tunnelsite.settings.kinds import MOST_WORDS, Number, Setting, _metavar
+from tunnelsite.settings.kinds import MOST_WORDS, Number, Setting, Several, _metavar
 
-MOST_DAYS, MOST_READINGS, FEWEST_READINGS = 400, 10_000, 3
+MOST_DAYS, MOST_READINGS, FEWEST_READINGS, MOST_LETTERS = 400, 10_000, 3, 5_000_000
 
 
 @dataclass(frozen=True)
@@ -36,7 +38,9 @@ class Day(Setting):
         try:
             day = value if isinstance(value, datetime.date) else datetime.date.fromisoformat(str(value))
         except ValueError:
-            raise UsageError(f"{what} is {value!r}", "a day as 2027-03-15", "write it like that") from None
+            raise UsageError(
+                f"{what} is {value!r}", "a day as YYYY-MM-DD, such as 2027-03-15", "write it like that"
+            ) from None
         check_day(day)
         return day
 
@@ -160,3 +164,56 @@ class Burst(Setting):
     def schema(self) -> dict[str, Any]:
         pair = {"type": "array", "items": {"type": "number"}, "minItems": 2, "maxItems": 2}
         return {"anyOf": [pair, {"type": "string", "maxLength": MOST_WORDS}]}
+
+
+@dataclass(frozen=True)
+class Book(Setting):
+    """A level book: a CSV file on the command line, its text in JSON."""
+
+    metavar: str = _metavar("FILE")
+
+    def read(self, value: Any, what: str) -> LevelBookText:
+        """The book, from its text."""
+        return value if isinstance(value, LevelBookText) else LevelBookText(str(value))
+
+    def schema(self) -> dict[str, Any]:
+        return {"type": "string", "maxLength": MOST_LETTERS}
+
+    def shown(self, value: Any) -> str:
+        return value.name
+
+
+@dataclass(frozen=True)
+class PadOfPlan(Setting):
+    """The pad of a grading plan: the summary's file on the command line, the summary itself in JSON."""
+
+    metavar: str = _metavar("FILE")
+
+    def read(self, value: Any, what: str) -> PlannedPad:
+        """The pad, from the summary of a grading plan."""
+        if isinstance(value, PlannedPad):
+            return value
+        try:
+            return PlannedPad.of(value, what)
+        except (KeyError, TypeError, ValueError) as problem:
+            raise UsageError(f"{what} is no grading plan ({problem})", "the summary of one", "make it again") from None
+
+    def schema(self) -> dict[str, Any]:
+        return {"type": "object", "required": ["lon", "lat", "grading"]}
+
+    def shown(self, value: Any) -> str:
+        return value.name
+
+
+@dataclass(frozen=True)
+class Marks(Several):
+    """Known marks, as STATION=HEIGHT."""
+
+    metavar: str = _metavar("STATION=HEIGHT")
+
+    def read(self, value: Any, what: str) -> tuple[str, ...]:
+        """The marks, from a list or from one."""
+        return tuple(str(one) for one in super().read(value, what))
+
+    def schema(self) -> dict[str, Any]:
+        return {"type": "array", "items": {"type": "string", "maxLength": MOST_WORDS}, "maxItems": 100}

@@ -47,6 +47,7 @@ class Plan:
         notes: what was found or assumed. cautions: what to heed.
         stem, files: the files of `write`: the beginning of their names, and by content (`layers`, `summary`, a picture, a sheet,
         NAME_png) the end of the name.
+        documents: other texts by name, such as a page to print.
         detail: the typed object behind it (`SunChart`, `GradingPlan` ...), for plans that go on from it and for other pictures.
     """
 
@@ -62,6 +63,7 @@ class Plan:
     stem: str = "plan"
     files: Mapping[str, str] = field(default_factory=dict)
     detail: Any = None
+    documents: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def layers(self) -> dict[str, geopandas.GeoDataFrame]:
@@ -109,8 +111,9 @@ class Plan:
                 write_whole(path, json.dumps(told, indent=2, allow_nan=False) + "\n", overwrite=overwrite)
             elif name in self.sheets:
                 write_csv(path, self.sheets[name], overwrite=overwrite)
-            elif name in self.pictures:
-                write_whole(path, self.pictures[name], overwrite=overwrite)
+            elif name in self.pictures or name in self.documents:
+                text = self.pictures[name] if name in self.pictures else self.documents[name]
+                write_whole(path, text, overwrite=overwrite)
             else:
                 write_whole(path, png_of(self.pictures[name.removesuffix(AS_PNG)]), overwrite=overwrite)
 

@@ -10,7 +10,6 @@ from tunnelsite.core.errors import InputRefused
 from tunnelsite.core.planned_pad import PlannedPad
 
 MOST_BYTES = 5_000_000  # a level book of ten thousand rows is far smaller
-MOST_DEPTH_M = 1e5
 
 
 def read_level_book_text(path: str | os.PathLike) -> str:
@@ -28,16 +27,10 @@ def read_planned_pad(path: str | os.PathLike) -> PlannedPad:
     """
     name, wanted = Path(path), "the NAME.json that `tunnelsite grading` wrote"
     try:
-        whole = json.loads(_text(name, "grading plan", wanted, wanted))
-        part = whole["grading"]
-        found = {key: part[key] for key in PlannedPad.__dataclass_fields__ if key not in ("lon", "lat", "name")}
-        found |= {"lon": whole["lon"], "lat": whole["lat"]}
+        return PlannedPad.of(json.loads(_text(name, "grading plan", wanted, wanted)), str(path))
     except (ValueError, KeyError, TypeError, RecursionError) as error:
-        raise InputRefused(f"{name} is no grading plan", wanted, "name that file") from error
-    for key, value in found.items():
-        if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < MOST_DEPTH_M:
-            raise InputRefused(f"{name}: {key} is {str(value)[:40]!r}", "a number", "run `tunnelsite grading` again")
-    return PlannedPad(**{key: float(value) for key, value in found.items()}, name=str(path))
+        given = f"{name}: {error}" if type(error) is ValueError else f"{name} is no grading plan"
+        raise InputRefused(given, wanted, "name that file, or run `tunnelsite grading` again") from error
 
 
 def _text(name: Path, what: str, wanted: str, encoding: str) -> str:

@@ -121,7 +121,7 @@ def _of_placement(site: Site, place: Placement, settings: LayoutSettings, progre
 
 
 LAYOUT = PlanKind(
-    id="layout",
+    id="lay_out",
     title="Layout of several houses",
     text="The best block of several houses of one size on one parcel, with room for machines between them and trenches to the services; or "
     "each house where it is best.",

@@ -2,34 +2,30 @@
 
 from __future__ import annotations
 
-import argparse
 import math
 from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
-from tunnelsite.core.errors import UsageError
 from tunnelsite.core.stake_sheet import StakeSheet
-from tunnelsite.core.units import VERTICAL_UNITS_M, length_m, number
+from tunnelsite.core.stakes import Stake
+from tunnelsite.plans.candidate import Candidate
+from tunnelsite.plans.stakeout import measured_plan as measuring
+from tunnelsite.plans.stakeout.level_book import parse_level_book, reduce_level_book
+from tunnelsite.plans.stakeout.reading_doubts import doubted_readings, doubted_unit
+from tunnelsite.plans.stakeout.settings import StakeOutSettings
 
-HIGHEST_M = 1e4  # of a mark, above or below its datum
 
-
-def levelled_sheet(given: argparse.Namespace, found, sheet: StakeSheet) -> tuple[StakeSheet, dict[str, Any]]:
+def levelled_sheet(asked: StakeOutSettings, found: Candidate, sheet: StakeSheet) -> tuple[StakeSheet, dict[str, Any]]:
     """The sheet with the heights that were read, and what the readings say, ready for the summary.
 
-    Arguments: given, options of `stakeout`; found, the candidate; sheet, from the elevation model.
+    Arguments: asked, with a level book; found, the place; sheet, from the elevation model.
     Errors: InputRefused, UsageError for a level book that cannot be used.
     """
-    from tunnelsite.core.stakes import Stake
-    from tunnelsite.io.read.level_books import read_level_book_text
-    from tunnelsite.plans.stakeout import measured_plan as measuring
-    from tunnelsite.plans.stakeout.level_book import parse_level_book, reduce_level_book
-    from tunnelsite.plans.stakeout.reading_doubts import doubted_readings, doubted_unit
-
-    sightings = parse_level_book(read_level_book_text(given.level_book), given.level_unit, given.level_book)
-    run = reduce_level_book(sightings, known_heights(given, sightings[0].station))
+    book = asked.level_book
+    sightings = parse_level_book(book.text, asked.level_unit, book.name)
+    run = reduce_level_book(sightings, asked.known_heights(sightings[0].station))
     stakes = [Stake(point.kind, point.label, point.along_m, point.across_m) for point in sheet.points]
     measured = measuring.joined(run.heights_m(), stakes)
     pad = (sheet.pad_length_m, sheet.pad_width_m)
@@ -44,13 +40,13 @@ def levelled_sheet(given: argparse.Namespace, found, sheet: StakeSheet) -> tuple
     said["doubts"] = doubts
     if measured.unused:
         notes.append(f"stations of the level book that are no stakes: {', '.join(measured.unused)}")
-    if given.as_built:
+    if asked.as_built:
         said["as_built"] = _as_built(plan, pad, found.settings.pad_pitch, run.closes)
         notes += [f"as built: {check['words']}" for check in said["as_built"]["checks"]]
         notes.append(f"as built: {said['as_built']['verdict']}")
-    surface = "the finished pad" if given.as_built else "the ground"
+    surface = "the finished pad" if asked.as_built else "the ground"
     words = (
-        f"levelled in the field on {surface}, {given.level_book}, from {sightings[0].station} at {given.bench_height}: "
+        f"levelled in the field on {surface}, {book.name}, from {sightings[0].station} at {asked.bench_height}: "
         "heights count from that mark"
     )
     read = dict(zip((stake.label for stake in measured.stakes), measured.height_m, strict=True))
@@ -100,9 +96,7 @@ def _plan(plan, measured) -> dict[str, Any]:
 
 
 def _as_built(plan, pad: tuple[float, float], limit: float, closes: bool | None) -> dict[str, Any]:
-    from tunnelsite.plans.stakeout.measured_plan import check_as_built
-
-    checks = check_as_built(plan.natural, pad, limit)
+    checks = measuring.check_as_built(plan.natural, pad, limit)
     states = {check.state for check in checks}
     if closes is False:
         verdict = "not settled: the level run does not close, so level it again"
@@ -122,25 +116,3 @@ def _as_built(plan, pad: tuple[float, float], limit: float, closes: bool | None)
             {"slope": c.slope, "standard_error": c.standard_error, "state": c.state, "words": c.words} for c in checks
         ],
     }
-
-
-def known_heights(given: argparse.Namespace, first: str) -> dict[str, float]:
-    """Heights of known marks [m] by station; a bare number is in the unit of the readings. Errors: UsageError."""
-    pairs = {first: given.bench_height}
-    for text in given.known_height or []:
-        station, equals, height = text.rpartition("=")
-        if not equals or not station or not height:
-            raise UsageError(f"--known-height is {text!r}", "STATION=HEIGHT", "write it as STATION=HEIGHT")
-        pairs[station] = height
-    return {station: _height(text, station, VERTICAL_UNITS_M[given.level_unit]) for station, text in pairs.items()}
-
-
-def _height(text: str, station: str, unit_m: float) -> float:
-    what = f"height of {station}"
-    try:
-        height_m = number(text, what) * unit_m
-    except UsageError:
-        height_m = length_m(text, what, least_m=-HIGHEST_M, most_m=HIGHEST_M)
-    if abs(height_m) > HIGHEST_M:
-        raise UsageError(f"{what} is {text!r}", f"{-HIGHEST_M:g} to {HIGHEST_M:g} m", "correct the height")
-    return height_m
