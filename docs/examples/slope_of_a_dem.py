@@ -34,7 +34,7 @@ level = np.mean(known <= 100 / 192)
 print(f"cells within 3/4 in per 12 ft: {level:.1%}")
 
 # %% Aspect is measured from true north: say by how much the raster's columns lie off it
-aspect = process("aspect")({"ground": ground}, {"north_deg": 1.95})["aspect"]
+aspect = process("aspect")({"ground": ground}, {"bearing_deg": 91.95})["aspect"]
 facing_south = np.mean(np.abs(aspect.values[np.isfinite(aspect.values)] - 180) <= 45)
 print(f"aspect [{aspect.unit}]: {facing_south:.0%} of the cells face south")
 

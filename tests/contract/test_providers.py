@@ -12,6 +12,7 @@ from tests.contract.test_plug_ins_installed import HOUSE, SETTINGS, offer
 from tests.scan.grounds import hills, raster, site
 from tunnelsite import screen
 from tunnelsite.core import catalogue
+from tunnelsite.core.errors import UsageError
 from tunnelsite.core.needs import CONDITIONS, FACTS, LAYERS, told
 from tunnelsite.core.wind import WindRose
 from tunnelsite.screening import providers
@@ -161,3 +162,18 @@ def test_built_in_tools_declare_like_plug_ins() -> None:
         for spec in item.description.reads:
             if spec.id in LAYERS:
                 assert spec == LAYERS[spec.id], (item.id, spec.id)
+
+
+def test_a_former_name_is_refused_with_the_new_one() -> None:
+    with pytest.raises(UsageError, match="bearing_deg = north_deg \\+ 90"):
+        catalogue.process("aspect").description.checked({"north_deg": 2.0})
+
+
+def test_aspect_and_hillshade_know_how_a_screening_is_turned(offered) -> None:
+    """Read by a plug-in's criterion, they are the same true directions on every ridge bearing."""
+    wants = "ITEM = Criterion(about('faces', unit='deg', reads=(LayerSpec('aspect', 'deg', 'a'),)), lambda s: s.layer('aspect'), ANY)"
+    offered("broken_faces", "criteria", wants)
+    ground = 100 + 0.02 * np.mgrid[0:48, 0:64][0]  # falls to the north
+    for scan in screen(site(ground), HOUSE, settings=TURNED).scans:
+        off = (scan.measures["faces"] + 180.0) % 360.0 - 180.0
+        assert np.nanmax(np.abs(off)) < 0.5, scan.frame.grid.bearing_deg

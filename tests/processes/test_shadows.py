@@ -77,7 +77,7 @@ def test_surface_casts_and_ground_receives() -> None:
 def test_north_that_is_not_up() -> None:
     """A raster turned a quarter: its up is true east, so a sun in the true east stands up the columns."""
     ground = wall()
-    turned = run(SHADOW, ground, azimuth_deg=90.0, elevation_deg=30.0, north_deg=90.0).values
+    turned = run(SHADOW, ground, azimuth_deg=90.0, elevation_deg=30.0, bearing_deg=180.0).values
     assert np.array_equal(turned, run(SHADOW, ground, azimuth_deg=0.0, elevation_deg=30.0).values)
     assert turned[65, 50] == 1 and turned[55, 50] == 0
 

@@ -27,6 +27,7 @@ class Parameter:
     Attributes:
         id: python name. title: a few words. default: also gives the type; NaN = there is none. unit: `` for pure numbers and words.
         least, most: accepted range of numbers, both ends included. choices: accepted words.
+        was, now: a former name, which is refused, and how the value of this one follows from it.
     """
 
     id: str
@@ -36,6 +37,8 @@ class Parameter:
     least: float = -math.inf
     most: float = math.inf
     choices: tuple[str, ...] = ()
+    was: str = ""
+    now: str = ""
 
     def checked(self, value: Any, owner: str) -> Any:
         """`value` as the parameter's type. Errors: UsageError naming the owner, the value and the range."""
@@ -131,9 +134,9 @@ class Description:
         known = {parameter.id: parameter for parameter in self.parameters}
         for name in given:
             if name not in known:
-                raise UsageError(
-                    f"{self.id} has no parameter {name!r}", ", ".join(known) or "no parameter", nearest(name, known)
-                )
+                former = {parameter.was: parameter.now for parameter in self.parameters}
+                mend = f"say {former[name]}" if name in former else nearest(name, known)
+                raise UsageError(f"{self.id} has no parameter {name!r}", ", ".join(known) or "no parameter", mend)
         return {
             name: parameter.checked(given[name], self.id) if name in given else parameter.default
             for name, parameter in known.items()

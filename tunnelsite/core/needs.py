@@ -28,11 +28,29 @@ CONDITIONS = {
 NAMED_CONDITIONS = ("service", "layer")  # of one file among several: `service:water`, `layer:soil_ph`
 
 _FACTS = (
-    Parameter("bearing_deg", "true bearing of the raster's rows, west to east", 90.0, "deg", -360.0, 360.0),
+    Parameter(
+        "bearing_deg",
+        "true bearing of the raster's rows, west to east",
+        90.0,
+        "deg",
+        -360.0,
+        360.0,
+        was="north_deg",
+        now="bearing_deg = north_deg + 90",
+    ),
     Parameter("latitude_deg", "latitude", math.nan, "deg", -90.0, 90.0),
     Parameter("longitude_deg", "longitude", math.nan, "deg", -180.0, 180.0),
     Parameter("datum_m", "height above the sea from which the heights of the layers count", 0.0, "m"),
-    Parameter("height_step_m", "step that the heights were rounded to, 0 = none", 0.0, "m", 0.0, 1000.0),
+    Parameter(
+        "height_step_m",
+        "step that the heights were rounded to, 0 = none",
+        0.0,
+        "m",
+        0.0,
+        1000.0,
+        was="step_m",
+        now="height_step_m",
+    ),
     Parameter("elevation_error_m", "standard error of the heights", 0.1, "m", 0.0, 50.0),
     Parameter("error_range_m", "distance over which these errors are alike", 5.0, "m", 0.0, 10_000.0),
     Parameter("crs_wkt", "coordinate system of the grid before it is turned to the bearing, as WKT", ""),

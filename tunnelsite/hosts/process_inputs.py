@@ -73,7 +73,7 @@ def place_parameters(process, raster, asked: dict[str, str]) -> tuple[dict[str, 
     wanted = {parameter.id for parameter in process.description.parameters} - asked.keys()
     if "height_step_m" in wanted:
         return _step_parameter(raster)
-    wanted &= {"latitude_deg", "longitude_deg", "north_deg", "bearing_deg"}
+    wanted &= {"latitude_deg", "longitude_deg", "bearing_deg"}
     if not asked.get("when_utc") and "when_utc" in {parameter.id for parameter in process.description.parameters}:
         wanted -= {"latitude_deg", "longitude_deg"}
     if not wanted:
@@ -83,8 +83,7 @@ def place_parameters(process, raster, asked: dict[str, str]) -> tuple[dict[str, 
         return {}, [f"{raster.name} has no link to the earth: up is taken for true north"]
     found, notes = {"longitude_deg": middle[0], "latitude_deg": middle[1]}, []
     try:
-        found["north_deg"] = convergence_deg(raster.crs, *middle)
-        found["bearing_deg"] = 90.0 + found["north_deg"]
+        found["bearing_deg"] = 90.0 + convergence_deg(raster.crs, *middle)
     except UsageError as problem:
         notes = [f"up is taken for true north: {problem.given}"]
     return {name: value for name, value in found.items() if name in wanted}, notes

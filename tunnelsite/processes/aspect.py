@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from tunnelsite.core.describe import Description, LayerSpec, Parameter
+from tunnelsite.core.describe import Description, LayerSpec
 from tunnelsite.core.layers import Layer
+from tunnelsite.core.needs import told
 from tunnelsite.core.process import Process
 from tunnelsite.kernels.terrain import slope as terrain
 from tunnelsite.processes.by_rows import by_rows
@@ -13,7 +14,7 @@ def _run(inputs, parameters, progress) -> dict[str, Layer]:
     ground = inputs["ground"]
     facing = terrain.aspect(ground.values, *ground.cell_m)
     progress("aspect", 1.0)
-    return {"aspect": Layer((facing + parameters["north_deg"]) % 360.0, "deg", "Aspect", ground.cell_m)}
+    return {"aspect": Layer((facing + (parameters["bearing_deg"] - 90.0)) % 360.0, "deg", "Aspect", ground.cell_m)}
 
 
 PROCESS = Process(
@@ -24,7 +25,7 @@ PROCESS = Process(
         "the 3 x 3 window is incomplete.",
         reads=(LayerSpec("ground", "m", "bare ground"),),
         makes=(LayerSpec("aspect", "deg", "azimuth of the downslope direction"),),
-        parameters=(Parameter("north_deg", "true bearing of the raster's upward columns", 0.0, "deg", -360.0, 360.0),),
+        parameters=(told("bearing_deg"),),
         source="horn-1981",
     ),
     _run,

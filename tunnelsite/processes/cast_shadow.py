@@ -19,7 +19,7 @@ def _run(inputs, parameters, progress) -> dict[str, Layer]:
     eye = ground.values + np.float32(parameters["light_height_m"])
     rays = horizon.Rays(drop_per_m=horizon.earth_drop_per_m())
     hidden = horizon.cast_shadow(
-        inputs.get("surface", ground).values, eye, cell_m, azimuth - parameters["north_deg"], elevation, rays
+        inputs.get("surface", ground).values, eye, cell_m, azimuth - (parameters["bearing_deg"] - 90.0), elevation, rays
     )
     progress("cast shadow", 1.0)
     shadow = np.where(np.isnan(eye), np.float32(np.nan), hidden.astype(np.float32))

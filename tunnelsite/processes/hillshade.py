@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from tunnelsite.core.describe import Description, LayerSpec, Parameter
 from tunnelsite.core.layers import Layer
+from tunnelsite.core.needs import told
 from tunnelsite.core.process import Process
 from tunnelsite.kernels.terrain import slope as terrain
 from tunnelsite.processes.by_rows import by_rows
@@ -11,7 +12,7 @@ from tunnelsite.processes.by_rows import by_rows
 
 def _run(inputs, parameters, progress) -> dict[str, Layer]:
     ground = inputs["ground"]
-    azimuth = parameters["azimuth_deg"] - parameters["north_deg"]
+    azimuth = parameters["azimuth_deg"] - (parameters["bearing_deg"] - 90.0)
     cell = ground.cell_m if ground.cell_m[0] != ground.cell_m[1] else ground.cell_m[0]
     shade = terrain.hillshade(ground.values, cell, azimuth, parameters["elevation_deg"], parameters["z_factor"])
     progress("hillshade", 1.0)
@@ -30,7 +31,7 @@ PROCESS = Process(
             Parameter("azimuth_deg", "azimuth of the light, clockwise from north", 315.0, "deg", 0.0, 360.0),
             Parameter("elevation_deg", "height of the light above the horizon", 45.0, "deg", 0.0, 90.0),
             Parameter("z_factor", "exaggeration of heights", 1.0, "1", 1e-6, 1e6),
-            Parameter("north_deg", "true bearing of the raster's upward columns", 0.0, "deg", -360.0, 360.0),
+            told("bearing_deg"),
         ),
         source="horn-1981",
     ),

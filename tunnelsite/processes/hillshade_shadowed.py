@@ -16,7 +16,7 @@ def _run(inputs, parameters, progress) -> dict[str, Layer]:
     ground = inputs["ground"]
     cell_m = square_cell_m(ground, "hillshade_shadowed")
     azimuth, elevation = sun_asked(parameters)
-    on_grid = azimuth - parameters["north_deg"]
+    on_grid = azimuth - (parameters["bearing_deg"] - 90.0)
     shade = terrain.hillshade(ground.values, cell_m, on_grid, elevation, parameters["z_factor"])
     progress("hillshade", 0.5)
     # Heights are exaggerated for the shading alone: a shadow is where it really falls.

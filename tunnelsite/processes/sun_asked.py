@@ -20,7 +20,7 @@ SUN_PARAMETERS = (
     Parameter("when_utc", "time, as 2027-12-21T17:00Z, in place of azimuth and elevation", ""),
     told("latitude_deg"),
     told("longitude_deg"),
-    Parameter("north_deg", "true bearing of the raster's upward columns", 0.0, "deg", -360.0, 360.0),
+    told("bearing_deg"),
 )
 SUN_SOURCE = "reda-andreas-2003"
 

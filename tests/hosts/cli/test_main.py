@@ -243,14 +243,14 @@ def test_place_and_north_come_from_the_raster(tmp_path: Path) -> None:
     done = called("run", "cast_shadow", FARM / "dem.tif", out, *asked)
     assert done.returncode == 0, done.stderr
     assert "latitude_deg = 43.0" in done.stderr and "longitude_deg = -78.1" in done.stderr
-    assert "north_deg = 1.94" in done.stderr  # atan(tan(dlon) sin(lat)), dlon = 2.85 deg
+    assert "bearing_deg = 91.94" in done.stderr  # atan(tan(dlon) sin(lat)), dlon = 2.85 deg
     with rasterio.open(out) as file:
         shadow = file.read(1)
     assert set(np.unique(shadow[np.isfinite(shadow)])) == {0.0, 1.0}
     given = tmp_path / "given.tif"
-    more = ["--set", "latitude_deg=43.006624", "--set", "longitude_deg=-78.147309", "--set", "north_deg=1.946641"]
+    more = ["--set", "latitude_deg=43.006624", "--set", "longitude_deg=-78.147309", "--set", "bearing_deg=91.946641"]
     done = called("run", "cast_shadow", FARM / "dem.tif", given, *asked, *more)
-    assert done.returncode == 0 and "north_deg" not in done.stderr
+    assert done.returncode == 0 and "bearing_deg" not in done.stderr
     with rasterio.open(given) as file:
         assert np.nanmean(file.read(1) != shadow, where=np.isfinite(shadow)) < 1e-3
     done = called("run", "season_light", FARM / "dem.tif", tmp_path / "l.tif", "--crop-months", "12-01:12-31")
