@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from tunnelsite.core.house import House
@@ -77,7 +77,7 @@ _HOMES = {
 }
 
 
-def __getattr__(name: str):
+def __getattr__(name: str) -> Any:
     """Import on first use: a process that only needs a kernel does not wait for the file formats."""
     if name in _HOMES:
         from importlib import import_module

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from importlib import import_module
 from importlib.metadata import entry_points
+from typing import Any
 
 from tunnelsite.core.criterion import Criterion
 from tunnelsite.core.errors import UsageError
@@ -92,7 +93,8 @@ def processes(report: Report = lambda text: None) -> list[Process]:
 def process(name: str) -> Process:
     """One process by its id; only that one is imported where it is built in. Errors: UsageError with the nearest name."""
     if name in BUILT_IN_PROCESSES:
-        return import_module(f"tunnelsite.processes.{name}").PROCESS
+        found: Process = import_module(f"tunnelsite.processes.{name}").PROCESS
+        return found
     known = {item.id: item for item in processes()}
     if name not in known:
         from tunnelsite.core.describe import nearest
@@ -119,13 +121,14 @@ def plan(name: str) -> PlanKind:
     return known[name]
 
 
-def _offered(group: str, kind: type, taken: set[str], report: Report) -> list:
-    found = []
+def _offered(group: str, kind: type, taken: set[str], report: Report) -> list[Any]:
+    found: list[Any] = []
     for entry in sorted(entry_points(group=group), key=lambda entry: entry.name):
         try:
-            item = entry.load()
-            if not isinstance(item, kind):
-                raise TypeError(f"it is a {type(item).__name__}, not a {kind.__name__}")
+            loaded = entry.load()
+            if not isinstance(loaded, kind):
+                raise TypeError(f"it is a {type(loaded).__name__}, not a {kind.__name__}")
+            item: Any = loaded
             wrong = plan_faults(item) if kind is PlanKind else faults(item)
             if wrong:
                 raise ValueError("; ".join(wrong))

@@ -45,8 +45,7 @@ def crown_kinds(obstacles: Features | None, bare_transmission: float = BARE_TRAN
 
     Errors: InputRefused for a share outside 0..1, naming the obstacle.
     """
-    count = 0 if obstacles is None else len(obstacles)
-    if not count:
+    if obstacles is None or not len(obstacles):
         return CrownKinds((), np.zeros(0, int))
     leafy = deciduous(obstacles)
     on, off = (_share(obstacles, f"transmission_leaf_{name}") for name in ("on", "off"))

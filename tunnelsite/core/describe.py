@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -46,7 +47,7 @@ class Parameter:
         try:
             if kind is bool and isinstance(value, str):
                 value = {"true": True, "false": False}[value.lower()]
-            result = kind(value)
+            result: Any = kind(value)
         except (TypeError, ValueError, KeyError, OverflowError):
             raise UsageError(f"{owner}: {self.id} is {value!r}", f"a {_JSON_TYPES[kind]}", "correct it") from None
         if kind in (int, float) and not (self.least <= result <= self.most and math.isfinite(result)):
@@ -185,7 +186,7 @@ class Description:
         }
 
 
-def nearest(word: str, known) -> str:
+def nearest(word: str, known: Iterable[str]) -> str:
     """`did you mean ...?` for a misspelt word, or `remove it`."""
     import difflib  # only needed on the way to an error message
 

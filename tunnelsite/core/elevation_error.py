@@ -114,4 +114,4 @@ def field_on(waves: Waves, grid: Grid, rows: np.ndarray, cols: np.ndarray, shape
     right = np.exp(1j * np.outer(along, np.arange(shape[1]) * grid.cell_m))
     left = phase[:, None, :] * down
     # one small product a block: one large one would start the threads of the library for a millisecond's work
-    return left.real @ right.real - left.imag @ right.imag
+    return np.asarray(left.real @ right.real - left.imag @ right.imag)

@@ -30,7 +30,7 @@ class TunnelsiteError(Exception):
         text = ". ".join(part.rstrip(". ") for part in parts)
         super().__init__(text if text.endswith("?") else f"{text}.")
 
-    def __reduce__(self):  # keeps the three parts when an error crosses a process boundary
+    def __reduce__(self) -> tuple[object, ...]:  # keeps the three parts when an error crosses a process boundary
         return (type(self), (self.given, self.expected, self.mend))
 
 

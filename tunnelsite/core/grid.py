@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
+from typing import Any
 
 import numpy as np
 import pyproj
@@ -56,17 +57,17 @@ class Grid:
         angle = math.radians(self.bearing_deg)
         return math.sin(angle), math.cos(angle)
 
-    def to_map(self, along_m, across_m):
+    def to_map(self, along_m: Any, across_m: Any) -> tuple[Any, Any]:
         """Easting and northing [m] in the local projection of points given along and across the ridge [m]."""
         sine, cosine = self.turn
         return along_m * sine - across_m * cosine, along_m * cosine + across_m * sine
 
-    def from_map(self, easting_m, northing_m):
+    def from_map(self, easting_m: Any, northing_m: Any) -> tuple[Any, Any]:
         """Along and across [m] of points given in the local projection [m]."""
         sine, cosine = self.turn
         return easting_m * sine + northing_m * cosine, northing_m * sine - easting_m * cosine
 
-    def centre(self, row, col):
+    def centre(self, row: Any, col: Any) -> tuple[Any, Any]:
         """Along and across [m] of cell centres."""
         return self.west_m + (col + 0.5) * self.cell_m, self.north_m - (row + 0.5) * self.cell_m
 
@@ -92,7 +93,7 @@ class Grid:
         west, north = self.west_m + col * self.cell_m, self.north_m - row * self.cell_m
         return replace(self, rows=rows, cols=cols, west_m=west, north_m=north)
 
-    def lonlat(self, along_m, across_m):
+    def lonlat(self, along_m: Any, across_m: Any) -> tuple[np.ndarray, np.ndarray]:
         """Longitude and latitude [deg] (of the data's own datum) of points given along and across [m]."""
         east, north = self.to_map(np.asarray(along_m, float), np.asarray(across_m, float))
         return transformer(self.crs_wkt, geographic_wkt(self.crs_wkt)).transform(east, north)
@@ -118,11 +119,27 @@ def transformer(source_wkt: str, target_wkt: str) -> pyproj.Transformer:
 @lru_cache(maxsize=64)
 def geographic_wkt(wkt: str) -> str:
     """The geographic coordinate system a projected one is built on."""
-    return horizontal(pyproj.CRS.from_wkt(wkt)).geodetic_crs.to_wkt()
+    return _geodetic(horizontal(pyproj.CRS.from_wkt(wkt))).to_wkt()
 
 
-def horizontal(crs: pyproj.CRS) -> pyproj.CRS:
-    """The horizontal part of a compound or bound coordinate system, or the system itself."""
+def _geodetic(crs: pyproj.CRS) -> pyproj.CRS:
+    if crs.geodetic_crs is None:
+        raise InputRefused(
+            f"the coordinate system {crs.name!r} has no link to longitude and latitude",
+            "a geographic or projected coordinate system",
+            "assign the right one to the file",
+        )
+    return crs.geodetic_crs
+
+
+def _geod(crs: pyproj.CRS) -> pyproj.Geod:
+    return _geodetic(crs).get_geod() or pyproj.Geod(ellps="WGS84")
+
+
+def horizontal(crs: pyproj.CRS | None) -> pyproj.CRS:
+    """The horizontal part of a compound or bound coordinate system, or the system itself. Errors: ValueError for none."""
+    if crs is None:
+        raise ValueError("features without a coordinate system")
     while True:
         if crs.is_compound:
             crs = crs.sub_crs_list[0]
@@ -170,7 +187,7 @@ def true_scale(crs: pyproj.CRS, easting: float, northing: float) -> float:
     lon, lat = back.transform([easting, easting + step], [northing, northing])
     if not np.isfinite([*lon, *lat]).all():
         return 1.0
-    return float(crs.get_geod().inv(lon[0], lat[0], lon[1], lat[1])[2] / 10.0)
+    return float(_geod(crs).inv(lon[0], lat[0], lon[1], lat[1])[2] / 10.0)
 
 
 def covering_grid(
@@ -188,7 +205,7 @@ def covering_grid(
 def true_bearing(grid: Grid, along_m: float, across_m: float) -> float:
     """The ridge's bearing [deg, clockwise from true north] at one spot, from the geodesic through it (pyproj.Geod)."""
     lon, lat = grid.lonlat(np.array([along_m - 10, along_m + 10]), np.array([across_m, across_m]))
-    geod = grid.crs.get_geod()
+    geod = _geod(grid.crs)
     there, back, _ = geod.inv(lon[0], lat[0], lon[1], lat[1])
     middle = (there + (back + 180.0 - there + 180.0) % 360.0 / 2 - 90.0) % 360.0  # mean of the azimuths at both ends
     return float(middle)

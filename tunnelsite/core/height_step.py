@@ -55,7 +55,7 @@ def height_step(values: np.ndarray, datum_m: float) -> float:
     if count[on].sum() < _ON_LATTICE * count.sum():
         step = 0.0
     return max(
-        _named(step), _seen_on_level_ground(heights, apart, np.count_nonzero(known))
+        _named(step), _seen_on_level_ground(heights, apart, int(np.count_nonzero(known)))
     )  # a mean of four has quarter steps
 
 

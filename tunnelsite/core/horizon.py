@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -54,11 +55,12 @@ class Horizon:
         if self.foliage is None:
             return np.asarray(self.elevation_deg, float)
         crowned = self.foliage.top_deg > self.foliage.base_deg
-        return np.maximum(self.elevation_deg, np.where(crowned, self.foliage.top_deg, -90.0))
+        return np.asarray(np.maximum(self.elevation_deg, np.where(crowned, self.foliage.top_deg, -90.0)))
 
     def along(self, values: np.ndarray, azimuth_deg: np.ndarray) -> np.ndarray:
         """`values` [n] at other azimuths [deg], by straight lines round the circle."""
-        return np.interp(np.asarray(azimuth_deg, float) % FULL_TURN_DEG, self.azimuth_deg, values, period=FULL_TURN_DEG)
+        azimuth = np.asarray(azimuth_deg, float) % FULL_TURN_DEG
+        return np.asarray(np.interp(azimuth, self.azimuth_deg, values, period=FULL_TURN_DEG))
 
     def nearest(self, azimuth_deg: np.ndarray) -> np.ndarray:
         """Index of the horizon's azimuth next to each given one [deg]; of two equally near, the first."""
@@ -82,7 +84,7 @@ class Horizon:
             )  # a crown has edges: transmission and extent are not smeared between directions
             crown = (elevation < self.foliage.top_deg[nearest]) & (elevation >= self.foliage.base_deg[nearest])
             factor *= np.where(crown, self.foliage.transmission[np.asarray(month) - 1, nearest], 1.0)
-        return factor
+        return np.asarray(factor)
 
     def sky_view(self, month: int | None = None) -> float:
         """Cosine-weighted sky view of a HORIZONTAL plane, 0..1: its share of the diffuse light of an even (isotropic) sky.
@@ -97,7 +99,7 @@ class Horizon:
         """Share of the upper hemisphere's solid angle that is sky, 0..1: mean of 1 - sin h. Some texts call this the sky view factor."""
         return self._sky(np.sin, month)
 
-    def _sky(self, below, month: int | None) -> float:
+    def _sky(self, below: Callable[[np.ndarray], np.ndarray], month: int | None) -> float:
         solid = np.radians(np.clip(self.elevation_deg, 0.0, 90.0))
         hidden = below(solid)
         if self.foliage is not None:

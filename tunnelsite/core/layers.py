@@ -42,12 +42,12 @@ class SourceRaster:
     @property
     def rows(self) -> int:
         """Rows."""
-        return self.values.shape[0]
+        return int(self.values.shape[0])
 
     @property
     def cols(self) -> int:
         """Columns."""
-        return self.values.shape[1]
+        return int(self.values.shape[1])
 
 
 @dataclass(frozen=True)

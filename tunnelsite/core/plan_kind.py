@@ -96,7 +96,14 @@ def guarded_plan(kind: PlanKind, failed: Callable[[str, str], TunnelsiteError]) 
     return replace(kind, make=partial(_guarded, kind, failed))
 
 
-def _guarded(kind: PlanKind, failed, site: Site, place: Placement, settings: Any, progress: Progress) -> Any:
+def _guarded(
+    kind: PlanKind,
+    failed: Callable[[str, str], TunnelsiteError],
+    site: Site,
+    place: Placement,
+    settings: Any,
+    progress: Progress,
+) -> Any:
     try:
         made = kind.make(site, place, settings, progress)
     except TunnelsiteError:

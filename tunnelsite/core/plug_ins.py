@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import inspect
 import re
+from collections.abc import Mapping
 from dataclasses import replace
 from functools import partial
 from typing import Any
@@ -16,7 +17,7 @@ from tunnelsite.core.errors import TunnelsiteError
 from tunnelsite.core.house import KINDS
 from tunnelsite.core.layers import Layer
 from tunnelsite.core.needs import LIMITS, fact_faults, is_condition
-from tunnelsite.core.process import ByTiles, Process
+from tunnelsite.core.process import ByTiles, GroundTiles, Process, Progress, Write
 from tunnelsite.core.rubric import Rubric
 
 ID = re.compile(r"[a-z][a-z0-9]*(_[a-z0-9]+)*")
@@ -31,7 +32,7 @@ class PlugInFailed(TunnelsiteError):
         self.plug_in, self.problem = plug_in, problem
         super().__init__(f"plug-in {plug_in!r} failed: {problem}", "what its description says", mend)
 
-    def __reduce__(self):
+    def __reduce__(self) -> tuple[object, ...]:
         return (type(self), (self.plug_in, self.problem, self.mend))
 
 
@@ -79,7 +80,7 @@ def _process_faults(item: Process) -> list[str]:
     return found + _call_faults(item.run, "run", (None, None, None), {})
 
 
-def _call_faults(function: Any, name: str, given: tuple, named: dict[str, Any]) -> list[str]:
+def _call_faults(function: Any, name: str, given: tuple[Any, ...], named: dict[str, Any]) -> list[str]:
     if not callable(function):
         return [f"its {name} cannot be called"]
     try:
@@ -103,7 +104,7 @@ def guarded(item: Criterion | Process) -> Criterion | Process:
     return replace(item, run=partial(_guarded_run, item), by_tiles=by_tiles)
 
 
-def _guarded_measure(item: Criterion, site, /, **parameters) -> np.ndarray:
+def _guarded_measure(item: Criterion, site: Placements, /, **parameters: Any) -> np.ndarray:
     missing = [spec.id for spec in item.description.reads if spec.id not in site.frame.layers]
     if missing:
         raise PlugInFailed(item.id, f"it reads {', '.join(missing)}, which nothing made")
@@ -124,7 +125,8 @@ def _guarded_measure(item: Criterion, site, /, **parameters) -> np.ndarray:
     return found
 
 
-def _guarded_truth(item: Criterion, site: Placements, measure: np.ndarray, /, **parameters) -> Truth:
+def _guarded_truth(item: Criterion, site: Placements, measure: np.ndarray, /, **parameters: Any) -> Truth:
+    assert item.truth is not None
     try:
         mean, se = (np.asarray(part, np.float32) for part in item.truth(site, measure, **parameters))
     except Exception as problem:  # whatever a plug-in does wrong must not stop the run
@@ -136,7 +138,10 @@ def _guarded_truth(item: Criterion, site: Placements, measure: np.ndarray, /, **
     return Truth(mean, se)
 
 
-def _guarded_tiles(item: Process, ground, parameters, write, progress) -> None:
+def _guarded_tiles(
+    item: Process, ground: GroundTiles, parameters: Mapping[str, Any], write: Write, progress: Progress
+) -> None:
+    assert item.by_tiles is not None
     try:
         item.by_tiles.run(ground, parameters, write, progress)
     except TunnelsiteError:
@@ -145,7 +150,9 @@ def _guarded_tiles(item: Process, ground, parameters, write, progress) -> None:
         raise PlugInFailed(item.id, f"{type(problem).__name__}: {problem}") from problem
 
 
-def _guarded_run(item: Process, inputs, parameters, progress) -> dict[str, Layer]:
+def _guarded_run(
+    item: Process, inputs: Mapping[str, Layer], parameters: Mapping[str, Any], progress: Progress
+) -> dict[str, Layer]:
     try:
         found = item.run(inputs, parameters, progress)
     except TunnelsiteError:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pyproj
@@ -72,7 +74,7 @@ def from_grid(geometry: np.ndarray, grid: Grid, target: pyproj.CRS) -> np.ndarra
     def carried(points: np.ndarray) -> np.ndarray:
         return np.column_stack(change.transform(*grid.to_map(points[:, 0], points[:, 1])))
 
-    return shapely.transform(geometry, carried)
+    return np.asarray(shapely.transform(geometry, carried))
 
 
 def lonlat_bounds(features: Features) -> tuple[float, float, float, float]:
@@ -145,7 +147,9 @@ def _change(source: pyproj.CRS, target: pyproj.CRS, name: str) -> pyproj.Transfo
         ) from None
 
 
-def _densified(geometry: np.ndarray, carried, units_m: tuple[float, float]) -> np.ndarray:
+def _densified(
+    geometry: np.ndarray, carried: Callable[[np.ndarray], np.ndarray], units_m: tuple[float, float]
+) -> np.ndarray:
     """Geometry with vertices added where straight edges would bend; `units_m`: metres in a unit of source
     and target."""
     start, end, owner = _edges(geometry)
@@ -201,7 +205,7 @@ def _check_finite(geometry: np.ndarray, features: Features, target: pyproj.CRS) 
         )
 
 
-def to_wgs84(grid: Grid, along_m, across_m) -> tuple[np.ndarray, np.ndarray]:
+def to_wgs84(grid: Grid, along_m: Any, across_m: Any) -> tuple[np.ndarray, np.ndarray]:
     """Longitude and latitude [deg] (WGS 84) of points given along and across [m]; on the data's own datum where PROJ knows no way
     from that to WGS 84, which `wgs84_doubt` says."""
     lon, lat = transformer(grid.crs_wkt, WGS84).transform(*grid.to_map(np.asarray(along_m), np.asarray(across_m)))
@@ -215,20 +219,21 @@ def wgs84_doubt(grid: Grid) -> str | None:
         *grid.to_map((grid.bounds[0] + grid.bounds[2]) / 2, (grid.bounds[1] + grid.bounds[3]) / 2)
     )
     if not np.isfinite(middle).all():
-        return f"longitudes and latitudes are on the datum {grid.crs.geodetic_crs.name!r}: no way from it to WGS 84 is known here"
+        own = grid.crs.geodetic_crs or grid.crs
+        return f"longitudes and latitudes are on the datum {own.name!r}: no way from it to WGS 84 is known here"
     found = _doubt(change, grid.crs, target)
     return f"longitudes and latitudes: {found[0]}" if found else None
 
 
 def _doubt(change: pyproj.Transformer, source: pyproj.CRS, target: pyproj.CRS) -> tuple[str, ...]:
-    ends = source.geodetic_crs, target.geodetic_crs
-    if None in ends or ends[0].equals(ends[1], ignore_axis_order=True):
+    here, there = source.geodetic_crs, target.geodetic_crs
+    if here is None or there is None or here.equals(there, ignore_axis_order=True):
         return ()
     accuracy = _accuracy_m(change)
     if 0 <= accuracy <= _DOUBT_M:
         return ()
     known = f"known to about {accuracy:g} m" if accuracy >= 0 else "not known here and taken as none: it may be metres"
-    return (f"the shift from the datum {ends[0].name!r} to {ends[1].name!r} is {known}",)
+    return (f"the shift from the datum {here.name!r} to {there.name!r} is {known}",)
 
 
 def _accuracy_m(change: pyproj.Transformer) -> float:

@@ -138,7 +138,7 @@ class Frame:
         return self.layers["ground"]
 
 
-def segments_of(geometry) -> np.ndarray:
+def segments_of(geometry: Any) -> np.ndarray:
     """All edges of shapely geometries as float64 [n, 4]; a point counts as an edge of no length."""
     parts = shapely.get_parts(np.atleast_1d(np.asarray(geometry, object)).ravel())
     parts = shapely.get_parts(parts[~shapely.is_empty(parts)])

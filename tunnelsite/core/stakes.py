@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -28,7 +29,7 @@ class DesignPlane:
     slope_along: float
     slope_across: float
 
-    def height(self, u_m, v_m):
+    def height(self, u_m: Any, v_m: Any) -> Any:
         """Finished height [m] at distances along and across from the centre [m]."""
         return self.level_m + self.slope_along * np.asarray(u_m) + self.slope_across * np.asarray(v_m)
 

@@ -7,10 +7,10 @@ dataclass, leaves the default where Python and type checkers look for it, and lo
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping
+from collections.abc import Hashable, Mapping
 from dataclasses import dataclass
 from functools import cache
-from typing import Annotated, Any, Literal, TypeVar, get_args, get_origin, get_type_hints
+from typing import Annotated, Any, Literal, TypeVar, cast, get_args, get_origin, get_type_hints
 
 from tunnelsite.core.describe import nearest
 from tunnelsite.core.errors import UsageError
@@ -73,7 +73,7 @@ def read_settings(settings: type[SettingsClass], given: Mapping[str, Any]) -> Se
     Arguments: settings, the class; given, values by key (`topsoil`: "6in"), in words or SI numbers; None = not given.
     Errors: UsageError for unknown names and values that cannot be.
     """
-    known = {field.key: field for field in fields_of(settings)}
+    known = {field.key: field for field in fields_of(cast(Hashable, settings))}
     for key in given:
         if key not in known:
             raise UsageError(f"unknown setting {key!r}", ", ".join(known), nearest(key, known))
@@ -127,12 +127,12 @@ def _plain(value: Any) -> Any:
     return list(value) if isinstance(value, tuple) else value
 
 
-def _defaults(settings: type) -> dict[str, Any]:
+def _defaults(settings: Any) -> dict[str, Any]:
     if dataclasses.is_dataclass(settings):
         found = {}
         for field in dataclasses.fields(settings):
-            made = field.default_factory is not dataclasses.MISSING
-            found[field.name] = field.default_factory() if made else field.default
+            make = field.default_factory
+            found[field.name] = field.default if make is dataclasses.MISSING else make()
         return found
     return {name: field.get_default(call_default_factory=True) for name, field in settings.model_fields.items()}
 

@@ -48,7 +48,8 @@ def with_presets(given: Mapping[str, Any]) -> dict[str, Any]:
     """
     if not given.get("preset"):
         return dict(given)
-    known, base = presets(), {}
+    known = presets()
+    base: dict[str, Any] = {}
     for name in preset_names(given["preset"]):
         base = _over(base, known[name].settings)
     return _over(base, given)

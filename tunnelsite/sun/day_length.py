@@ -31,7 +31,7 @@ def day_length_hours(
     lat, decl = np.radians(np.asarray(lat_deg, float)), np.radians(np.asarray(declination, float))
     above = rise - np.sin(lat) * np.sin(decl)
     across = np.maximum(np.cos(lat) * np.cos(decl), 1e-12)  # at the poles the sign of `above` alone decides
-    return np.degrees(np.arccos(np.clip(above / across, -1.0, 1.0))) * 2 / 15
+    return np.asarray(np.degrees(np.arccos(np.clip(above / across, -1.0, 1.0))) * 2 / 15)
 
 
 def year_of_day_lengths(place: Place, definition: str = "almanac", year: int = YEAR) -> np.ndarray:

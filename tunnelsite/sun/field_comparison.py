@@ -37,7 +37,7 @@ def horizon_differences(
     for azimuth, reading in zip(measured.azimuth_deg, measured.elevation_deg, strict=True):
         near = np.maximum(computed.along(computed.top_deg, azimuth + np.arange(-2.0, 2.01, 0.25)), 0.0)
         best = float(np.clip(reading, near.min(), near.max()))
-        here = float(max(computed.along(computed.top_deg, azimuth), 0.0))
+        here = max(float(computed.along(computed.top_deg, azimuth)), 0.0)
         off = float(reading) - best
         found.append(HorizonDifference(float(azimuth), float(reading), here, off, abs(off) > notable_deg))
     return tuple(found)

@@ -28,7 +28,7 @@ def film_transmission(cos_incidence: np.ndarray, index: float = FILM_INDEX) -> n
     inner = np.sqrt(1.0 - (1.0 - cosine**2) / index**2)
     crossed = ((cosine - index * inner) / (cosine + index * inner)) ** 2
     aligned = ((inner - index * cosine) / (inner + index * cosine)) ** 2
-    return ((1 - crossed) / (1 + crossed) + (1 - aligned) / (1 + aligned)) / 2
+    return np.asarray(((1 - crossed) / (1 + crossed) + (1 - aligned) / (1 + aligned)) / 2)
 
 
 def floor_transmission(azimuth_deg: np.ndarray, elevation_deg: np.ndarray, bearing_deg: float) -> np.ndarray:
@@ -42,14 +42,15 @@ def floor_transmission(azimuth_deg: np.ndarray, elevation_deg: np.ndarray, beari
     in_section = across**2 + up**2
     reach = (np.sqrt((_FLOOR * across) ** 2 + in_section * (1 - _FLOOR**2)) - _FLOOR * across) / in_section
     cosine = (_FLOOR + reach * across) * across + reach * up**2  # the normal of a unit circle is the point itself
-    return film_transmission(cosine).mean(axis=0)
+    return np.asarray(film_transmission(cosine).mean(axis=0))
 
 
 def sky_transmission() -> float:
     """Share of the light of an evenly bright sky that reaches the floor; the same for every bearing."""
     elevation = np.degrees(np.arcsin(np.sqrt((np.arange(60) + 0.5) / 60)))  # equal parts of what falls on a level plane
     azimuth = np.arange(0.0, 360.0, 3.0) + 1.5
-    return float(floor_transmission(*(part.ravel() for part in np.meshgrid(azimuth, elevation)), 0.0).mean())
+    directions = np.meshgrid(azimuth, elevation)
+    return float(floor_transmission(directions[0].ravel(), directions[1].ravel(), 0.0).mean())
 
 
 @dataclass(frozen=True)

@@ -127,4 +127,4 @@ def solar_noon_s(day: np.ndarray | int, place: Place, year: int = YEAR) -> np.nd
     equation_min = np.asarray(
         spa.solar_position(np.atleast_1d(noon), place.lat_deg, place.lon_deg, 0.0, 1013.25, 12.0, DELTA_T_S, 0.5667)[5]
     )
-    return np.atleast_1d(noon) - equation_min * 60
+    return np.asarray(np.atleast_1d(noon) - equation_min * 60)

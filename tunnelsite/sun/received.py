@@ -82,12 +82,8 @@ def light_received(horizon: Horizon, steps: SunSteps, period: tuple[tuple[int, i
 
     def total(chosen: np.ndarray, words: str, days: int) -> LightSum:
         sums = [float(values[chosen].sum()) / 1000 for values in (beam, diffuse, steps.beam_wh, steps.diffuse_wh)]
-        return LightSum(
-            words,
-            days,
-            *sums,
-            reason="" if sums[2] > 0 else (SUNLESS if not chosen.any() else "no beam in this period"),
-        )
+        reason = "" if sums[2] > 0 else (SUNLESS if not chosen.any() else "no beam in this period")
+        return LightSum(words, days, sums[0], sums[1], sums[2], sums[3], reason=reason)
 
     months = tuple(total(steps.month == m, MONTHS[m - 1], MONTH_DAYS[m - 1]) for m in range(1, 13))
     wanted = days_of(period)

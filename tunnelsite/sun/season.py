@@ -81,4 +81,4 @@ def monthly_transmission(kind: Crowns, bare: BareTrees | None) -> np.ndarray:
         days[np.array(days_of(bare.period)) - 1] = 1.0
     month = np.repeat(np.arange(12), MONTH_DAYS)
     part = np.bincount(month, weights=days) / np.array(MONTH_DAYS)
-    return kind.in_leaf + part * (kind.bare - kind.in_leaf)
+    return np.asarray(kind.in_leaf + part * (kind.bare - kind.in_leaf))
