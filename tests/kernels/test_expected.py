@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from tunnelsite.kernels.expected import expected_marks, steeper_slope
+from tunnelsite.kernels.expected import expected_excess, expected_marks, steeper_slope
 
 NORMAL = np.random.default_rng(8).standard_normal(400_000)
 OTHER = np.random.default_rng(9).standard_normal(400_000)
@@ -52,3 +52,18 @@ def test_steeper_slope_without_errors_is_the_measured_one() -> None:
     mean, se = steeper_slope(np.array([0.2, -3.0]), np.array([-0.7, 1.0]), 0.0, 0.0)
     assert mean.tolist() == pytest.approx([0.7, 3.0]) and se.tolist() == [0.0, 0.0]
     assert np.isnan(steeper_slope(0.1, 0.2, np.nan, 0.1).mean)
+
+
+@pytest.mark.parametrize("limit", [0.0, 0.5])
+def test_expected_excess_is_that_of_an_integral(limit):
+    """Against the normal density summed over points."""
+    x = np.linspace(-12, 12, 240_001)
+    mean, se = np.array([0.0, 0.4, -0.6, 3.0, 1.0, np.nan]), np.array([1.0, 0.3, 0.5, 0.1, 0.0, 1.0])
+    found = expected_excess(mean, se, limit)
+    for k in range(4):
+        density = np.exp(-0.5 * ((x - mean[k]) / se[k]) ** 2)
+        density /= density.sum()
+        assert found.mean[k] == pytest.approx((np.maximum(abs(x) - limit, 0) * density).sum(), abs=1e-6)
+        assert found.chance[k] == pytest.approx(density[abs(x) > limit].sum(), abs=1e-3)
+    assert (found.mean[4], found.chance[4]) == (1.0 - limit, 1.0)
+    assert np.isnan([found.mean[5], found.chance[5]]).all()

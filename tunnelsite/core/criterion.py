@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from tunnelsite.core.house import House, Pad
     from tunnelsite.core.layers import Features
     from tunnelsite.core.site import Frame
+    from tunnelsite.kernels.terrain.blade import Ripple
     from tunnelsite.kernels.terrain.grading import Grading
     from tunnelsite.kernels.terrain.plane_error import SlopeErrors
     from tunnelsite.kernels.terrain.planes import Planes
@@ -59,6 +60,10 @@ class Placements(Protocol):
     def shows_ground(self) -> bool:
         """False where the elevation model's cells are too wide to show how the ground lies under the house."""
 
+    @property
+    def pad_pitch(self) -> float:
+        """The slope that a finished pad may keep [fraction]."""
+
     def feasible(self) -> np.ndarray:
         """bool [strip rows, cols]: placements still in the running; not to be changed."""
 
@@ -99,6 +104,9 @@ class Placements(Protocol):
 
     def elevation_sd(self) -> np.ndarray:
         """Standard deviation [m] of the error of one elevation that counts round each placement."""
+
+    def pad_ripple(self) -> Ripple:
+        """What errors of the elevations alone show as ground off its plane under the pad, for each metre of their standard deviation."""
 
     def slope_errors(self) -> SlopeErrors:
         """Standard errors `along` and `across` [fraction] of the slopes of `plane()`; NaN = not known, and where the elevation

@@ -9,6 +9,7 @@ from tunnelsite.core.describe import Description
 from tunnelsite.core.needs import told
 from tunnelsite.core.rubric import Rubric
 from tunnelsite.criteria.ground import GROUND
+from tunnelsite.kernels.expected import expected_excess
 
 SHRINK = told("shrink")
 
@@ -24,33 +25,58 @@ def cut_depth(site: Placements, shrink: float) -> np.ndarray:
 
 
 def true_deepest_cut(site: Placements, measure: np.ndarray, shrink: float) -> Truth:
-    """Mean and standard error [m] of the true deepest cut. What errors alone would show is off the measure already; the true cut is
-    off by the tilt of the plane, at most at a corner, and by the errors of single heights."""
-    return Truth(measure, _off(site, DEEPEST_BY_SLOPE, DEEPEST_BY_HEIGHT))
+    """Mean and standard error [m] of the true deepest cut, see `_true`: a pad that is s too steep over its length L is cut s L / 2 deep."""
+    root = np.sqrt(shrink)
+    return _true(site, measure, shrink, (_both_ends, 2.0 * root / (1.0 + root), 2.0), DEEPEST_BY_HEIGHT)
 
 
 def true_cut_depth(site: Placements, measure: np.ndarray, shrink: float) -> Truth:
-    """Mean and standard error [m] of the true cut over the pad."""
-    return Truth(measure, _off(site, VOLUME_BY_SLOPE, VOLUME_BY_HEIGHT))
+    """Mean and standard error [m] of the true cut over the pad, see `_true`: such a pad is cut s L / 8 on average."""
+    root = np.sqrt(shrink)
+    return _true(site, measure, shrink, (_wedges, (2.0 * root / (1.0 + root)) ** 2, 8.0), VOLUME_BY_HEIGHT)
 
 
-# Shares of an error of the slope over the pad's length (width), and of that of a single height, in the error of the deepest cut
-# and of the cut's mean depth. A pad that falls s along its length L is cut s L / 2 deep and s L / 8 on average, less what the
-# design plane takes up of it. Set on simulated ground: level, 0.3 % and 1 % under errors of 0.05 and 0.10 m alike over 5 m
-# (tests/criteria/test_earthwork.py); with errors independent from cell to cell the
-# mean depth errs less than is counted.
-DEEPEST_BY_SLOPE, DEEPEST_BY_HEIGHT = 0.33, 0.23
-VOLUME_BY_SLOPE, VOLUME_BY_HEIGHT = 0.07, 0.044
+# Shares of an error of a single height in that of the deepest cut and of the cut's mean depth: what is kept of the ground's shape, or
+# taken for error, is off by so much. Set on simulated ground (tests/criteria/test_earthwork.py).
+DEEPEST_BY_HEIGHT, VOLUME_BY_HEIGHT = 0.3, 0.04
 
 
-def _off(site: Placements, by_slope: float, by_height: float) -> np.ndarray:
-    slopes, pad = site.slope_errors(), site.pad
-    parts = (
-        by_slope * slopes.along * pad.length_m,
-        by_slope * slopes.across * pad.width_m,
-        by_height * site.elevation_sd(),
+def _true(site: Placements, measure: np.ndarray, shrink: float, tilted, by_height: float) -> Truth:
+    """What is known of a true depth, from the measured one.
+
+    tilted = (depth of a pad that is too steep by so much along and across [m], by what cut that does not match its fill one to one
+    changes it, the part of the length that an error of the slope moves it by).
+    What the measure owes to the tilt is too much: an error either way makes level ground steep, none makes it flatter than level. The
+    excess is taken off as it shows at the measured slopes (bias corrected by its own estimate: Efron & Tibshirani 1993, An
+    Introduction to the Bootstrap, chapter 10). Of what it owes to the ground's shape as much stays as is surely no error.
+    """
+    depth, balance, part = tilted
+    plane, errors, pad = site.plane(), site.slope_errors(), site.pad
+    along, across = (
+        (slope, error, size, expected_excess(slope, error, site.pad_pitch))
+        for slope, error, size in zip(
+            (plane.slope_along, plane.slope_across), errors, (pad.length_m, pad.width_m), strict=True
+        )
     )
-    return np.sqrt(sum(np.square(part) for part in parts))
+    shown = balance * depth(
+        *(np.maximum(abs(slope) - site.pad_pitch, 0.0) * size for slope, _, size, _ in (along, across))
+    )
+    expected = balance * depth(*(excess.mean * size for _, _, size, excess in (along, across)))
+    sure = site.pad_ripple().sure(site.grading(shrink).kept)
+    variance = sum(excess.chance * (error * size / part) ** 2 for _, error, size, excess in (along, across))
+    off = np.sqrt(variance + (by_height * site.elevation_sd()) ** 2)
+    return Truth(2.0 * shown - expected + sure * (measure - shown), off)
+
+
+def _both_ends(along_m: np.ndarray, across_m: np.ndarray) -> np.ndarray:
+    """Deepest cut of a pad that falls so much too far along and across [m]: at a corner."""
+    return (along_m + across_m) / 2.0
+
+
+def _wedges(along_m: np.ndarray, across_m: np.ndarray) -> np.ndarray:
+    """Mean cut of such a pad [m]: (a^2 + b^2 / 3) / (8 a) for falls a >= b (derived: the mean of (a x + b y)+ over the pad)."""
+    steep, gentle = np.fmax(along_m, across_m), np.fmin(along_m, across_m)
+    return steep / 8.0 + np.divide(gentle**2, 24.0 * steep, out=np.zeros(steep.shape), where=steep > 0.0)
 
 
 DEEPEST_CUT = Criterion(

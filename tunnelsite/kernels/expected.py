@@ -34,6 +34,40 @@ def expected_marks(mean: np.ndarray, se: np.ndarray, full_at: float, none_at: fl
     return out
 
 
+class Excess(NamedTuple):
+    """How far a normal number is expected to lie beyond a limit either way: `mean` of (|x| - limit)+, in its unit, and the `chance` that it
+    lies beyond."""
+
+    mean: np.ndarray
+    chance: np.ndarray
+
+
+def expected_excess(mean: np.ndarray, se: np.ndarray, limit: float) -> Excess:
+    """Return E[(|x| - limit)+] and P(|x| > limit) for x normal round `mean` with standard error `se`.
+
+    mean, se: float [any one shape], in one unit; NaN = not known; se 0 = exact. limit: 0 or more.
+    Return: Excess, float64 arrays; NaN where not known. With psi as in `expected_marks` the mean is se (psi((x - limit) / se) + psi((-x -
+    limit) / se)) (derived).
+    """
+    out = Excess(np.empty(mean.shape), np.empty(mean.shape))
+    flat = (np.ascontiguousarray(part, np.float64).ravel() for part in (mean, se))
+    _excess(*flat, float(limit), *(part.reshape(-1) for part in out))
+    return out
+
+
+@njit(parallel=True, nogil=True, cache=True)
+def _excess(mean, se, limit, out, chance):
+    for k in prange(mean.size):
+        x, spread = abs(mean[k]), se[k]
+        if not (spread >= 0.0 and x < np.inf):
+            out[k] = chance[k] = np.nan
+        elif spread == 0.0 or abs(x - limit) > _FAR * spread:
+            out[k], chance[k] = max(x - limit, 0.0), 1.0 if x > limit else 0.0
+        else:
+            near, far = (x - limit) / spread, (-x - limit) / spread
+            out[k], chance[k] = spread * (_psi(near) + _psi(far)), _below(near) + _below(far)
+
+
 @njit(parallel=True, nogil=True, cache=True)
 def _expected_marks(mean, se, full_at, none_at, out):
     span = abs(full_at - none_at)

@@ -9,11 +9,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
+from tunnelsite.core.elevation_error import ErrorModel
 from tunnelsite.core.house import House, Pad
 from tunnelsite.core.layers import Features
 from tunnelsite.core.site import Frame, segments_of
 from tunnelsite.kernels.polygon_mask import polygon_mask
 from tunnelsite.kernels.reach import rectangle_distances
+from tunnelsite.kernels.terrain.blade import Ripple
 from tunnelsite.kernels.terrain.grading import Grading, graded_pads
 from tunnelsite.kernels.terrain.plane_error import SlopeErrors
 from tunnelsite.kernels.terrain.planes import Planes, rectangle_planes
@@ -106,6 +108,18 @@ class Strip:
         """Standard deviation [m] of the error of one elevation that counts round each placement."""
         return self._errors[0]
 
+    def pad_ripple(self) -> Ripple:
+        """What errors of the elevations alone show under the pad, for each metre of their standard deviation."""
+        return self._ripple
+
+    @cached_property
+    def _ripple(self) -> Ripple:
+        return ripple_of(self._stated, self.pad, self.cell_m)
+
+    @cached_property
+    def _stated(self) -> ErrorModel:
+        return self.frame.error or stated_error(self.frame, None, None)
+
     def take_errors(self, errors: np.ndarray) -> None:
         """Count these errors of one elevation and of the two slopes instead of what the ground shows: float32 [3, strip rows, cols]."""
         self._errors = errors
@@ -120,13 +134,12 @@ class Strip:
     @cached_property
     def _errors(self) -> np.ndarray:
         """Error of one elevation and of the two slopes, float32 [3, strip rows, cols]; NaN where not in the running."""
-        stated = self.frame.error or stated_error(self.frame, None, None)
         out = np.full((3, *self.shape), np.nan, np.float32)
         for top in range(0, self.shape[0], BAND_ROWS):  # a band at a time, so that memory does not grow with the strip
             mask = self._mask[top : top + BAND_ROWS]
             if mask.any():
                 rows = (self.rows[0] + top, self.rows[0] + top + len(mask))
-                found = pitch_errors(self.frame, self.house, stated, rows, mask)
+                found = pitch_errors(self.frame, self.house, self._stated, rows, mask)
                 for layer, values in zip(out, (found.sd_m, *found.both), strict=True):
                     layer[top : top + BAND_ROWS][mask] = values
         return out
@@ -142,8 +155,6 @@ class Strip:
 
     def _graded_now(self, shrink: float) -> Grading:
         rows, cols = np.nonzero(self._mask)
-        stated = self.frame.error or stated_error(self.frame, None, None)
-        ripple = ripple_of(stated, self.pad, self.cell_m).counted
         packed = graded_pads(
             self.frame.ground,
             rows + self.rows[0],
@@ -152,8 +163,8 @@ class Strip:
             self.cell_m,
             max_slope=self.pad_pitch,
             shrink=shrink,
-            ripple_m=ripple * self.elevation_sd()[rows, cols],
-            lone_sd_m=lone_error(stated, self.cell_m),
+            ripple_m=self.pad_ripple().counted * self.elevation_sd()[rows, cols],
+            lone_sd_m=lone_error(self._stated, self.cell_m),
         )
         spread = []
         for values in packed:

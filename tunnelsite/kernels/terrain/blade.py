@@ -12,6 +12,8 @@ BLADE_M = (
 # Ripple that errors alone show differs from pad to pad; this much of its standard deviation is counted as error too, so that
 # volumes of simulated ground come out without bias (tests/plans/grading/test_volumes_of_known_ground.py).
 SPARE_DEVIATIONS = 2.0 / 3.0
+# Errors alone show so many of its deviations more on one pad in 15, and on one in 700 (normal).
+SURE_FROM, SURE_AT = 1.5, 3.0
 
 
 def blade_step(cell_m: float) -> int:
@@ -63,6 +65,14 @@ class Ripple(NamedTuple):
         if self.rms == 0.0:
             return 0.0
         return self.rms * float(np.sqrt(1.0 + SPARE_DEVIATIONS * np.sqrt(2.0 / self.freedom)))
+
+    def sure(self, kept: np.ndarray) -> np.ndarray:
+        """How sure it is that the shape kept of a ground is no error: 0 up to `SURE_FROM` deviations of the mean square that errors show, 1
+        from `SURE_AT`. Arguments: kept, share of its heights off the plane, as `kernels.terrain.grading`."""
+        deviation = np.sqrt(2.0 / self.freedom)
+        with np.errstate(divide="ignore"):
+            beyond = ((1.0 + SPARE_DEVIATIONS * deviation) / (1.0 - kept**2) - 1.0) / deviation
+        return np.where(kept > 0.0, np.clip((beyond - SURE_FROM) / (SURE_AT - SURE_FROM), 0.0, 1.0), 0.0 * kept)
 
 
 def error_ripple(length_m: float, width_m: float, cell_m: float, range_m: float) -> Ripple:
