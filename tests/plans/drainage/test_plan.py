@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import shapely
@@ -12,13 +14,13 @@ from scipy.optimize import linprog
 from tests.plans.places import distances, place, rough, tilted
 from tunnelsite.core.errors import InputRefused, UsageError
 from tunnelsite.core.units import FOOT_M
-from tunnelsite.criteria.water import DRAINAGE
+from tunnelsite.criteria.water import DRAINAGE, PONDING_DEPTH
 from tunnelsite.plans.drainage.channels import VELOCITY_LIMIT_M_S, Section
 from tunnelsite.plans.drainage.flow_paths import flow_over, inflows, path_down, path_up
 from tunnelsite.plans.drainage.plan import DrainageSettings, drainage_plan
 from tunnelsite.plans.drainage.storm import Storm
 from tunnelsite.plans.drainage.swale import SwaleArm, SwaleRule, with_swale
-from tunnelsite.plans.drainage.swale_choice import QUIET_M2
+from tunnelsite.plans.drainage.swale_choice import QUIET_M2, QUIET_POND_M
 from tunnelsite.plans.drainage.water_moved import BorderFlow, border_flow, gains
 from tunnelsite.plans.grading.plan import grading_plan
 from tunnelsite.plans.site_limits import SiteLimits
@@ -296,5 +298,22 @@ def test_a_smoothed_pad_gets_its_drain_where_water_asks_for_it(uphill_m: int, wo
     assert (found.inflows_before[0].area_m2 >= QUIET_M2) is works and (found.drain is not None) is works
 
 
+@pytest.mark.parametrize(("deep_m", "works"), [(0.08, False), (0.14, True)])
+def test_a_smoothed_pad_in_a_hollow_gets_its_drain(deep_m: float, works: bool) -> None:
+    """A wide bowl of gentle sides: the pad in it is only smoothed and hardly any land sheds water to it, but water stands there."""
+    where = place(rows=121, cols=121)
+    u, v = distances(where)
+    ground = 100 - 1e-4 * np.hypot(u, v) + deep_m * (np.clip(np.hypot(u, v) / 9.0, 0.0, 1.0) - 1.0)
+    plan = grading_plan(ground, where)
+    calm = replace(
+        plan,
+        pad=replace(plan.pad, max_cut_m=0.0, max_fill_m=0.0),
+        slopes=replace(plan.slopes, max_cut_m=0.0, max_fill_m=0.0),
+    )
+    assert calm.tier == "smooth"
+    assert (drainage_plan(calm).drain is not None) is works
+
+
 def test_full_marks_for_water_and_a_quiet_pad_are_one_number() -> None:
+    assert PONDING_DEPTH.rubrics["any"].full_at == QUIET_POND_M
     assert DRAINAGE.rubrics["any"].full_at == QUIET_M2

@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 
 from tunnelsite.core import amounts
+from tunnelsite.kernels.water.fill import filled
 from tunnelsite.plans.drainage.flow_paths import Flow, flow_over, inflows, path_down
 from tunnelsite.plans.drainage.level_spreader import Land, Spreader, spread_out
 from tunnelsite.plans.drainage.outlets import Parcel, beyond_the_data, end_words, more_below, outlet_cell, outlet_of
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
 QUIET_M2 = (
     500.0  # water of less land earns full marks of the criterion `drainage`, so a smoothed pad is left as it lies
 )
+QUIET_POND_M = 0.10  # a hollow no deeper earns full marks of the criterion `ponding`
 
 
 @dataclass(frozen=True)
@@ -62,14 +64,18 @@ class _Offer:
 
 
 def left_as_it_lies(plan: GradingPlan, before: Flow) -> bool:
-    """Whether a pad asks for no water works: its ground is only smoothed, and little land sheds water to any one spot of it.
+    """Whether a pad asks for no water works: its ground is only smoothed, little land sheds water to any one spot of it, and no water can
+    stand on it.
 
     Arguments: plan; before, flow over the natural ground.
     """
     if plan.tier != "smooth":
         return False
     inside = plan.place.mask_of(plan.outline)
-    return not inflows(before, inside, plan.place.grid.cell_m, QUIET_M2)
+    if inflows(before, inside, plan.place.grid.cell_m, QUIET_M2):
+        return False
+    rows, cols, _ = plan.place.pad_cells()
+    return float(np.max((filled(plan.natural) - plan.natural)[rows, cols])) <= QUIET_POND_M
 
 
 def chosen_swale(
@@ -93,7 +99,10 @@ def chosen_swale(
         return none
     if left_as_it_lies(plan, before):
         quiet = amounts.land(QUIET_M2, feet=place.house.feet)
-        why = f"No swale or drain is planned: the pad is smoothed in place and less than {quiet} drains to any one spot of it."
+        why = (
+            f"No swale or drain is planned: the pad is smoothed in place, less than {quiet} drains to any one spot of it and no hollow "
+            "lies under it."
+        )
         return replace(none, said=(why,))
     layouts = _layouts(plan, before, graded, settings)
     if not layouts:
