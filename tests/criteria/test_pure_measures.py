@@ -13,6 +13,7 @@ from tunnelsite.core.house import House, Pad
 from tunnelsite.criteria import drainage_lines, earthwork, ground, soils
 from tunnelsite.criteria.bearing import off_bearing
 from tunnelsite.criteria.reach import reach
+from tunnelsite.kernels.terrain.blade import Ripple
 from tunnelsite.kernels.terrain.grading import Grading
 from tunnelsite.kernels.terrain.plane_error import SlopeErrors
 from tunnelsite.kernels.terrain.planes import Planes
@@ -60,19 +61,20 @@ def test_heights_above_water_err_by_two_heights():
     assert truth.mean == 1.2 and truth.se == pytest.approx(0.1 * math.sqrt(2))
 
 
-def test_earthwork_is_a_depth_over_the_pad_and_errs_by_its_tilt():
-    known = {"cut_m3": 11.2, "fill_m3": 9.0, "max_cut_m": 0.3, "max_fill_m": 0.2}
+@pytest.mark.parametrize("kept", [0.0, 1.0])
+def test_earthwork_is_a_depth_over_the_pad_and_errs_by_its_tilt(kept: float):
+    """Ground surely too steep both ways: cut at the corners of the tilt alone where its shape is taken for error, as measured where it is
+    not."""
+    known = {"cut_m3": 11.2, "fill_m3": 9.0, "max_cut_m": 0.3, "max_fill_m": 0.2, "kept": kept}
     graded = Grading(**{name: np.array([[known.get(name, NAN)]]) for name in Grading._fields})
     asked = []
-    seen = Plain(grading=lambda shrink: asked.append(shrink) or graded, pad=PAD, slope_errors=lambda: OFF,
-                 elevation_sd=lambda: np.array([[0.1]]))  # fmt: skip
+    seen = Plain(grading=lambda shrink: asked.append(shrink) or graded, pad=PAD, slope_errors=lambda: OFF, pad_pitch=0.005,
+                 plane=lambda: plane([0.105], [0.205]), pad_ripple=lambda: Ripple(1.0, 10.0), elevation_sd=lambda: np.array([[0.1]]))  # fmt: skip
     assert earthwork.cut_depth(seen, 1.2) == pytest.approx(11.2 / (14 * 8)) and asked == [1.2]
     assert earthwork.deepest_cut(seen, 1.0) == 0.3
     truth = earthwork.true_deepest_cut(seen, np.array([[0.3]]), 1.0)
-    by_hand = math.hypot(
-        earthwork.DEEPEST_BY_SLOPE * 0.01 * 14, earthwork.DEEPEST_BY_SLOPE * 0.02 * 8, earthwork.DEEPEST_BY_HEIGHT * 0.1
-    )
-    assert truth.se == pytest.approx(by_hand)
+    assert truth.mean == pytest.approx(0.3 if kept else 0.1 * 14 / 2 + 0.2 * 8 / 2)
+    assert truth.se == pytest.approx(math.hypot(0.01 * 14 / 2, 0.02 * 8 / 2, earthwork.DEEPEST_BY_HEIGHT * 0.1))
 
 
 def test_ridges_are_compared_without_their_ends():
