@@ -2,22 +2,16 @@
 
 from __future__ import annotations
 
-import numpy as np
-
 from tunnelsite.core.describe import Description, LayerSpec, Parameter
 from tunnelsite.core.layers import Layer
 from tunnelsite.core.process import Process
 from tunnelsite.kernels.air.topographic_factor import greatest_factor
-from tunnelsite.kernels.blocks import block_means, spread
+from tunnelsite.processes.on_blocks import on_blocks
 
 
 def _run(inputs, parameters, progress) -> dict[str, Layer]:
     ground = inputs["ground"]
-    cell = ground.cell_m[0]
-    side = max(1, round(parameters["scale_m"] / cell))
-    factor = greatest_factor(block_means(ground.values, side), side * cell)
-    progress("hilltops", 0.8)
-    values = spread(factor, side, ground.values).astype(np.float16)
+    values = on_blocks(ground, parameters["scale_m"], greatest_factor)
     progress("hilltops", 1.0)
     return {"topographic_factor": Layer(values, "1", "Topographic factor of wind pressure", ground.cell_m)}
 

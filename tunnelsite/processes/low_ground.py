@@ -2,21 +2,21 @@
 
 from __future__ import annotations
 
-import numpy as np
-
 from tunnelsite.core.describe import Description, LayerSpec, Parameter
 from tunnelsite.core.layers import Layer
 from tunnelsite.core.process import Process
-from tunnelsite.kernels.blocks import block_means, spread
 from tunnelsite.kernels.terrain.low_ground import depth_below_surroundings
+from tunnelsite.processes.on_blocks import on_blocks
 
 
 def _run(inputs, parameters, progress) -> dict[str, Layer]:
     ground = inputs["ground"]
-    side = max(1, round(parameters["scale_m"] / ground.cell_m[0]))
-    reach = max(1, round(parameters["reach_m"] / (side * ground.cell_m[0])))
-    depth = depth_below_surroundings(block_means(ground.values, side), reach)
-    values = spread(depth, side, ground.values).astype(np.float16)
+    reach_m = parameters["reach_m"]
+    values = on_blocks(
+        ground,
+        parameters["scale_m"],
+        lambda means, side_m: depth_below_surroundings(means, max(1, round(reach_m / side_m))),
+    )
     progress("low ground", 1.0)
     return {"valley_depth_m": Layer(values, "m", "Depth below the land round it", ground.cell_m)}
 

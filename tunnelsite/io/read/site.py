@@ -87,6 +87,10 @@ def read_site(
     named += [own_layer_parts(text)[0] for text in (layers or {}).values()]
     files = tuple(_watched(text) for text in named if text is not None)
     sketch = None if drawn is None else read_drawn(drawn)
+    if not has_tiles(dem):
+        raster_header(
+            dem, "DEM", crs=reading.dem_crs
+        )  # what is wrong with the DEM is said first: it may be the parcels
     land = _land(parcels, sketch, dem, reading)
     given = {"obstacles": obstacles, "structures": structures, "lamps": lamps, "soils": soils}
     ground = _stored(store, _read_heights(dem, "DEM", land, reading))

@@ -9,18 +9,8 @@ from __future__ import annotations
 import numpy as np
 from numba import njit, prange
 
-from tunnelsite.kernels.resample import _bilinear
+from tunnelsite.kernels.resample import _between, _bilinear
 from tunnelsite.kernels.water.flow import BACK, CODE, COL_STEP, NO_DATA, OUTLET, ROW_STEP
-
-
-@njit(cache=True, nogil=True, inline="always")
-def _at(lattice, row, col):
-    """Value of a lattice at fractional (row, col) of its own squares."""
-    r, c = min(int(row), lattice.shape[0] - 2), min(int(col), lattice.shape[1] - 2)
-    down, right = row - r, col - c
-    upper = lattice[r, c] + right * (lattice[r, c + 1] - lattice[r, c])
-    lower = lattice[r + 1, c] + right * (lattice[r + 1, c + 1] - lattice[r + 1, c])
-    return upper + down * (lower - upper)
 
 
 @njit(cache=True, parallel=True, nogil=True)
@@ -34,8 +24,8 @@ def inside_cells(ground, lattice_row, lattice_col, step, rows, cols):
     found = np.zeros((rows, cols), np.bool_)
     for r in prange(rows):
         for c in range(cols):
-            i = int(np.floor(_at(lattice_row, r / step, c / step)))
-            j = int(np.floor(_at(lattice_col, r / step, c / step)))
+            i = int(np.floor(_between(lattice_row, r / step, c / step)))
+            j = int(np.floor(_between(lattice_col, r / step, c / step)))
             if 0 <= i < ground.shape[0] and 0 <= j < ground.shape[1]:
                 found[r, c] = np.isfinite(ground[i, j])
     return found
@@ -82,8 +72,8 @@ def _gathered(values, reached, is_open, ground, lattice_row, lattice_col, step):
     found, edge = np.full((rows, cols), np.float32(np.nan)), np.zeros((rows, cols), np.bool_)
     for i in prange(rows):
         for j in range(cols):
-            r = int(np.floor(_at(lattice_row, (i + 0.5) / step, (j + 0.5) / step) + 0.5))
-            c = int(np.floor(_at(lattice_col, (i + 0.5) / step, (j + 0.5) / step) + 0.5))
+            r = int(np.floor(_between(lattice_row, (i + 0.5) / step, (j + 0.5) / step) + 0.5))
+            c = int(np.floor(_between(lattice_col, (i + 0.5) / step, (j + 0.5) / step) + 0.5))
             if 0 <= r < values.shape[0] and 0 <= c < values.shape[1] and np.isfinite(ground[i, j]):
                 edge[i, j] = is_open[r, c]
                 if reached[r, c]:
@@ -96,8 +86,8 @@ def _scattered(values, reached, ground, lattice_row, lattice_col, step, found):
     for r in range(reached.shape[0]):
         for c in range(reached.shape[1]):
             if reached[r, c]:
-                i = int(np.floor(_at(lattice_row, r / step, c / step)))
-                j = int(np.floor(_at(lattice_col, r / step, c / step)))
+                i = int(np.floor(_between(lattice_row, r / step, c / step)))
+                j = int(np.floor(_between(lattice_col, r / step, c / step)))
                 if 0 <= i < ground.shape[0] and 0 <= j < ground.shape[1] and np.isfinite(ground[i, j]):
                     value = np.float32(values[r, c])
                     if not found[i, j] >= value:
@@ -137,8 +127,8 @@ def raised_edge(ground, depth, lattice_row, lattice_col, step):
                 for k in range(8):
                     edge |= np.isnan(ground[i + ROW_STEP[k], j + COL_STEP[k]])
             if edge and np.isfinite(ground[i, j]):
-                row = _at(lattice_row, (i + 0.5) / step, (j + 0.5) / step)
-                water = _bilinear(depth, row, _at(lattice_col, (i + 0.5) / step, (j + 0.5) / step))
+                row = _between(lattice_row, (i + 0.5) / step, (j + 0.5) / step)
+                water = _bilinear(depth, row, _between(lattice_col, (i + 0.5) / step, (j + 0.5) / step))
                 if water > 0.0:
                     found[i, j] = ground[i, j] + water
     return found
