@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from tunnelsite.core.describe import LayerSpec
 from tunnelsite.core.elevation_error import ErrorModel
 from tunnelsite.core.grid import horizontal
 from tunnelsite.core.site import Frame, Site
@@ -187,7 +188,9 @@ class _Layers(Mapping):
     def __getitem__(self, name: str) -> xarray.DataArray:
         import xarray
 
-        values, grid = self._frame.layers[name], self._frame.grid
+        values, grid = np.asarray(self._frame.layers[name]), self._frame.grid
+        if LayerSpec(name, self._frame.units.get(name, "1"), "").is_elevation:
+            values = values.astype(np.float64) + self._frame.datum_m  # absolute, as in any other program
         along, _ = grid.centre(np.zeros(grid.cols), np.arange(grid.cols))
         _, across = grid.centre(np.arange(grid.rows), np.zeros(grid.rows))
         attributes = {
@@ -196,11 +199,20 @@ class _Layers(Mapping):
             "bearing_deg": grid.bearing_deg,
             "transform": grid.affine,
         }
-        if name in ("ground", "surface"):
-            attributes["datum_m"] = self._frame.datum_m
-        return xarray.DataArray(
-            values, {"across": across, "along": along}, ("across", "along"), name=name, attrs=attributes
-        )
+        a, b, c, d, e, f = grid.affine
+        place = {
+            "crs_wkt": grid.crs_wkt,
+            "spatial_ref": grid.crs_wkt,
+            "GeoTransform": f"{c!r} {a!r} {b!r} {f!r} {d!r} {e!r}",
+        }
+        coordinates = {
+            "across": ("across", across, {"axis": "Y", "units": "m"}),
+            "along": ("along", along, {"axis": "X", "units": "m"}),
+            "spatial_ref": ((), 0, place),
+        }
+        made = xarray.DataArray(values, coordinates, ("across", "along"), name=name, attrs=attributes)
+        made.encoding["grid_mapping"] = "spatial_ref"
+        return made
 
     def __iter__(self) -> Iterator[str]:
         return iter(self._frame.layers)

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+import os
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
+from typing import TYPE_CHECKING
 
 from tunnelsite.core.errors import InputRefused, UsageError
 from tunnelsite.core.grid import horizontal
@@ -14,6 +16,7 @@ from tunnelsite.core.weather import Weather
 from tunnelsite.core.wind import WindRose
 from tunnelsite.io.read.drawn import Drawn, joined, read_drawn, with_fields
 from tunnelsite.io.read.files import FileStamp, file_stamp, layer_of, same_file
+from tunnelsite.io.read.given import features_of, heights_given, is_path
 from tunnelsite.io.read.land_window import window_bounds
 from tunnelsite.io.read.mosaic import has_tiles, mosaic, read_mosaic
 from tunnelsite.io.read.named_files import named_files, with_named_files
@@ -23,6 +26,9 @@ from tunnelsite.io.read.vectors import read_features
 from tunnelsite.io.read.weather import read_weather
 from tunnelsite.io.write.scratch import FROM_BYTES, Scratch
 from tunnelsite.settings.model import Settings, keep_out_parts, own_layer_parts
+
+if TYPE_CHECKING:
+    from tunnelsite.io.read.given import Raster, Vector
 
 ANY = ("point", "line", "polygon")
 OPTIONAL = {"obstacles": ANY, "structures": ("polygon",), "lamps": ("point",), "soils": ("polygon",)}
@@ -53,19 +59,19 @@ class RasterReading:
 
 
 def read_site(
-    dem: str,
-    parcels: str | None,
+    dem: Raster,
+    parcels: Vector | None,
     *,
     drawn: str | None = None,
     far_dem: str | None = None,
-    surface: str | None = None,
-    obstacles: str | None = None,
-    structures: str | None = None,
-    keep_out: str | Iterable[str] = (),
-    services: Mapping[str, str] | None = None,
+    surface: Raster | None = None,
+    obstacles: Vector | None = None,
+    structures: Vector | None = None,
+    keep_out: Vector | Sequence[Vector] = (),
+    services: Mapping[str, Vector] | None = None,
     layers: Mapping[str, str] | None = None,
-    lamps: str | None = None,
-    soils: str | None = None,
+    lamps: Vector | None = None,
+    soils: Vector | None = None,
     weather: str | None = None,
     wind: str | None = None,
     wind_from_deg: float | None = None,
@@ -73,19 +79,20 @@ def read_site(
 ) -> Site:
     """Read a DEM (only round the parcels), parcels and optional layers into a `Site`.
 
-    Arguments: paths as on the command line; `FILE#LAYER` names a layer; keep_out entries are `FILE` or `FILE@DISTANCE`; drawn, what
+    Arguments: paths as on the command line, or what is in memory already: an xarray.DataArray with a CRS for a raster, a GeoDataFrame
+    for features; `FILE#LAYER` names a layer; keep_out entries are `FILE` or `FILE@DISTANCE`; drawn, what
     was drawn on the map, which is added to each of the others: with fields in it there need be no parcels; layers, of the user's own
     by name, are `FILE`, `FILE@UNIT` or `FILE@classes`.
     Errors: InputRefused, UsageError, ResourceShortage; nothing is written.
     """
     reading = reading or RasterReading()
     store = Scratch(reading.scratch_from_bytes)
-    keep_out = [keep_out] if isinstance(keep_out, str) else list(keep_out)
+    keep_out = list(keep_out) if isinstance(keep_out, list | tuple) else [keep_out]
     named = [dem, parcels, drawn, far_dem, surface, obstacles, structures, lamps, soils, weather, wind]
     named += (services or {}).values()
-    named += [keep_out_parts(text)[0] for text in keep_out]
+    named += [keep_out_parts(str(one))[0] for one in keep_out if is_path(one)]
     named += [own_layer_parts(text)[0] for text in (layers or {}).values()]
-    files = tuple(_watched(text) for text in named if text is not None)
+    files = tuple(_watched(str(text)) for text in named if is_path(text))
     sketch = None if drawn is None else read_drawn(drawn)
     if not has_tiles(dem):
         raster_header(
@@ -114,12 +121,14 @@ def read_site(
     return site if sketch is None else _with_drawn(site, sketch)
 
 
-def _land(parcels: str | None, sketch: Drawn | None, dem: str, reading: RasterReading) -> Features:
+def _land(parcels: Vector | None, sketch: Drawn | None, dem: Raster, reading: RasterReading) -> Features:
     """The parcels of a file and the fields that were drawn. Errors: UsageError where there are none at all."""
-    land = None if parcels is None else read_features(parcels, "parcels", kinds=("polygon",))
+    land = None if parcels is None else features_of(parcels, "parcels", kinds=("polygon",))
     if sketch is not None and sketch.fields is not None:
-        alone = land is None and not has_tiles(dem)  # the answer is then told in the ground's own system
-        crs = horizontal(raster_header(dem, "DEM", crs=reading.dem_crs).crs) if alone else sketch.fields.crs
+        alone = (
+            land is None and is_path(dem) and not has_tiles(str(dem))
+        )  # the answer is then told in the ground's own system
+        crs = horizontal(raster_header(str(dem), "DEM", crs=reading.dem_crs).crs) if alone else sketch.fields.crs
         land = with_fields(land, sketch.fields, crs)
     if land is None:
         raise _not_named("parcels", "no parcels were given, and no field was drawn")
@@ -235,17 +244,15 @@ def read_inputs(settings: Settings) -> RegionInputs:
     )
 
 
-def _optional_features(given: Mapping[str, str | None]) -> dict[str, Features | None]:
+def _optional_features(given: Mapping[str, Vector | None]) -> dict[str, Features | None]:
     return {
-        name: None if path is None else read_features(path, f"--{name}", kinds=OPTIONAL[name], may_be_empty=True)
+        name: None if path is None else features_of(path, f"--{name}", kinds=OPTIONAL[name], may_be_empty=True)
         for name, path in given.items()
     }
 
 
-def _services(given: Mapping[str, str]) -> dict[str, Features]:
-    return {
-        name: read_features(path, f"--service {name}", kinds=ANY, may_be_empty=True) for name, path in given.items()
-    }
+def _services(given: Mapping[str, Vector]) -> dict[str, Features]:
+    return {name: features_of(path, f"--service {name}", kinds=ANY, may_be_empty=True) for name, path in given.items()}
 
 
 def _wind(path: str | None, from_deg: float | None) -> WindRose | None:
@@ -259,14 +266,17 @@ def _wind(path: str | None, from_deg: float | None) -> WindRose | None:
     return read_wind_rose(path)
 
 
-def _keep_out(text: str) -> Features:
-    file, distance_m = keep_out_parts(text)
-    found = read_features(file, "--keep-out", kinds=ANY, may_be_empty=True)
+def _keep_out(given: Vector) -> Features:
+    file, distance_m = keep_out_parts(str(given)) if is_path(given) else (given, 0.0)
+    found = features_of(file, "--keep-out", kinds=ANY, may_be_empty=True)
     return replace(found, distance_m=distance_m)
 
 
-def _read_heights(path: str, option: str, land: Features, reading: RasterReading) -> SourceRaster:
-    """The heights round the land, from one file, from a folder of tiles, or from the tiles that a VRT names."""
+def _read_heights(given: Raster, option: str, land: Features, reading: RasterReading) -> SourceRaster:
+    """The heights round the land: of one file, a folder of tiles, the tiles that a VRT names, or an array as it is."""
+    if not isinstance(given, str | os.PathLike):
+        return heights_given(given, option, reading.elevation_unit, reading.zero_is_nodata)
+    path = os.fspath(given)
     tiles = mosaic(path, option, crs=reading.dem_crs) if has_tiles(path) else None
     header = tiles.whole if tiles else raster_header(path, option, crs=reading.dem_crs)
     bounds = window_bounds(header, land, reading.halo_m)

@@ -75,7 +75,7 @@ def read_features(
             )
         notes.append("no features")
     table = {FEATURE_ID: numbers[kept]}
-    for title, values in _renamed(meta["fields"], columns, notes):
+    for title, values in renamed(meta["fields"], columns, notes):
         table[title] = values[kept]
     return Features(geometry, table, crs, file_name(found), file.content.sha256, tuple(notes))
 
@@ -254,7 +254,7 @@ def _crs(text: str | None, where: str) -> pyproj.CRS:
     return crs
 
 
-def _renamed(titles, columns, notes: list[str]):
+def renamed(titles, columns, notes: list[str]):
     """(name, values) for each column, none of them reserved and no two alike but for upper and lower case."""
     taken = {FEATURE_ID}
     for title, values in zip(titles, columns, strict=True):

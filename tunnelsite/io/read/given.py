@@ -1,0 +1,138 @@
+"""Inputs that are in memory already: a GeoDataFrame in place of a vector file, a DataArray in place of a raster."""
+
+from __future__ import annotations
+
+import hashlib
+import math
+import os
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pyproj
+
+from tunnelsite.core.errors import InputRefused, UsageError
+from tunnelsite.core.grid import horizontal
+from tunnelsite.core.layers import Features, SourceRaster
+from tunnelsite.core.units import VERTICAL_UNITS_M
+from tunnelsite.io.read.geometries import tidy
+from tunnelsite.io.read.heights import StoredHeights, heights
+from tunnelsite.io.read.rasters import north_up_affine
+from tunnelsite.io.read.vectors import FEATURE_ID, read_features, renamed
+
+if TYPE_CHECKING:
+    import geopandas
+    import xarray
+
+    Vector = str | os.PathLike[str] | geopandas.GeoDataFrame
+    Raster = str | os.PathLike[str] | xarray.DataArray
+
+_UNITS = {
+    "metre": "m",
+    "meter": "m",
+    "metres": "m",
+    "meters": "m",
+    "foot": "ft",
+    "feet": "ft",
+    "us survey foot": "us-ft",
+}
+_UNEVEN = 1e-4  # of a cell: coordinates are often float32
+
+
+def is_path(given: object) -> bool:
+    """Whether an input is named rather than given."""
+    return isinstance(given, str | os.PathLike)
+
+
+def features_of(given: Vector, option: str, *, kinds: tuple[str, ...], may_be_empty: bool = False) -> Features:
+    """Features from a file or a GeoDataFrame. Arguments and errors: as `read_features`; UsageError for anything else."""
+    if isinstance(given, str | os.PathLike):
+        return read_features(os.fspath(given), option, kinds=kinds, may_be_empty=may_be_empty)
+    if not hasattr(given, "geometry") or not hasattr(given, "crs"):
+        raise UsageError(f"{option} is a {type(given).__name__}", "a path or a GeoDataFrame", "give one of these")
+    if given.crs is None:
+        raise InputRefused(f"{option}: the GeoDataFrame has no CRS", "one with a CRS", "set it: frame.set_crs(...)")
+    geometry = np.asarray(given.geometry.values, dtype=object)
+    numbers = np.arange(1, len(geometry) + 1)
+    crs = pyproj.CRS.from_user_input(given.crs)
+    kept, tidied, notes = tidy(geometry, numbers, kinds, f"{option}: the GeoDataFrame", crs)
+    if not len(tidied) and not may_be_empty:
+        raise InputRefused(f"{option}: the GeoDataFrame is empty", f"at least one {' or '.join(kinds)}", "add some")
+    names = [name for name in given.columns if name != given.geometry.name]
+    columns: dict[str, np.ndarray] = {FEATURE_ID: numbers[kept]}
+    for title, values in renamed(names, [given[name].to_numpy() for name in names], notes):
+        columns[title] = values[kept]
+    digest = hashlib.sha256(given.to_wkb().to_csv(index=False).encode()).hexdigest()
+    return Features(tidied, columns, crs, f"{option} (in memory)", digest, tuple(notes))
+
+
+def heights_given(array: xarray.DataArray, option: str, unit: str | None, zero_is_nodata: bool | None) -> SourceRaster:
+    """Heights from a DataArray with a CRS: rows and columns evenly spaced, or a GeoTransform in its `spatial_ref`.
+
+    Arguments: array, two-dimensional (one band may lead); option, where it was given; unit, stated by the user; zero_is_nodata, as of
+    a file. Errors: UsageError for something else; InputRefused without CRS or even spacing, or on a map in feet without a unit.
+    """
+    if not hasattr(array, "dims") or not hasattr(array, "coords"):
+        raise UsageError(f"{option} is a {type(array).__name__}", "a path or an xarray.DataArray", "give one of these")
+    flat = array.squeeze(drop=False)
+    if flat.ndim != 2 or min(flat.shape) < 3:
+        raise InputRefused(
+            f"{option}: the array has the shape {array.shape}", "[rows, cols], 3 or more of each", "choose a band"
+        )
+    crs = horizontal(_crs(array, option))
+    affine, over, along = north_up_affine(flat.shape, _affine(flat, option))
+    stored = np.array(flat.values, dtype=np.float64)[:: -1 if over else 1, :: -1 if along else 1]
+    used, note = _unit(array, crs, unit, option)
+    rules = StoredHeights(_nodata(array), 1.0, 0.0, VERTICAL_UNITS_M[used], zero_is_nodata)
+    digest = hashlib.sha256(np.ascontiguousarray(stored).tobytes() + repr((affine, crs.to_wkt())).encode()).hexdigest()
+    values, datum_m, notes = heights(np.ascontiguousarray(stored), rules)
+    return SourceRaster(values, affine, crs, datum_m, f"{option} (in memory)", digest, used, (note, *notes))
+
+
+def _crs(array: Any, option: str) -> pyproj.CRS:
+    reference = array.coords["spatial_ref"].attrs if "spatial_ref" in array.coords else {}
+    text = reference.get("crs_wkt") or reference.get("spatial_ref") or array.attrs.get("crs")
+    if not text:
+        raise InputRefused(
+            f"{option}: the array names no coordinate system",
+            "`spatial_ref` as rioxarray writes it, or attrs['crs']",
+            "set it",
+        )
+    return pyproj.CRS.from_user_input(text)
+
+
+def _affine(flat: Any, option: str) -> tuple[float, ...]:
+    reference = flat.coords["spatial_ref"].attrs if "spatial_ref" in flat.coords else {}
+    text = reference.get("GeoTransform")
+    if text:
+        west, a, b, north, d, e = (float(part) for part in str(text).split())
+        return a, b, west, d, e, north
+    found = []
+    for name in flat.dims:
+        if name not in flat.coords:
+            raise InputRefused(f"{option}: the array has no coordinates for {name!r}", "cell centres", "assign them")
+        places = np.asarray(flat.coords[name].values, float)
+        step = (places[-1] - places[0]) / (len(places) - 1)
+        if step == 0 or np.abs(np.diff(places) - step).max() > _UNEVEN * abs(step):
+            raise InputRefused(f"{option}: {name!r} is not evenly spaced", "square or even cells", "resample the array")
+        found.append((places[0] - step / 2, step))
+    (north, down), (west, right) = found
+    return right, 0.0, west, 0.0, down, north
+
+
+def _unit(array: Any, crs: pyproj.CRS, stated: str | None, option: str) -> tuple[str, str]:
+    said = str(array.attrs.get("units") or "").strip()
+    found = stated or _UNITS.get(said.lower(), said)
+    if found in VERTICAL_UNITS_M:
+        return found, f"heights in {found}" + (", as stated" if stated else " (units of the array)")
+    if crs.is_geographic or math.isclose(crs.axis_info[0].unit_conversion_factor, 1.0):
+        return "m", "heights assumed to be in m: the array does not say"
+    raise InputRefused(
+        f"{option}: the array lies on a map in {crs.axis_info[0].unit_name} and does not say what its heights are in",
+        "attrs['units'] of m, ft or us-ft",
+        "set it, or state elevation_unit",
+    )
+
+
+def _nodata(array: Any) -> float | None:
+    value = array.attrs.get("_FillValue", array.encoding.get("_FillValue"))
+    return None if value is None else float(value)
