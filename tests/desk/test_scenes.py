@@ -113,6 +113,14 @@ def test_run_is_cancelled_and_run_again(desk: Shown, served: Served) -> None:
     assert "of 100" in desk.page.locator("#strip").inner_text()
 
 
+def test_first_option_stands_at_the_high_end_of_the_scores(desk: Shown) -> None:
+    _open(desk, "choose")
+    desk.page.click("#option-1")
+    desk.page.wait_for_selector("#strip .score-ramp")
+    ramp, mark = (desk.page.locator(f"#strip .score-ramp {part}").bounding_box() for part in (".ramp", ".at"))
+    assert mark["x"] > ramp["x"] + 0.9 * ramp["width"]
+
+
 def test_house_moves_by_keys_and_the_numbers_follow(desk: Shown) -> None:
     _open(desk, "choose")
     desk.page.click("#option-1")

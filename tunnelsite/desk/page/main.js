@@ -39,6 +39,11 @@ on('state', (state) => {
   if (state.run) set('run', state.run);
   if (state.packet) set('packet', state.packet);
 });
+let fitted = false;
+on('features', () => {
+  if (!fitted && known.features.features.length) showAll(known.state?.view); // the fields, as soon as they are there; the view is the user's from then on
+  fitted ||= known.features.features.length > 0;
+});
 on('answer', (answer) => {
   if (!answer?.options.length) return;
   if (!inHand.place) take(answer.options[0].place);

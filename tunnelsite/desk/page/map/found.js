@@ -125,7 +125,9 @@ export function show(place) {
   if (near > map.getZoom() || !map.getBounds().pad(-0.15).contains([place.lat, place.lon])) map.setView([place.lat, place.lon], near);
 }
 
-/** Set the map to what the state says it should show. */
+/** Set the map to the fields, or where none are given to what the state says it should show. */
 export function showAll(view) {
-  if (view) map.fitBounds([[view.south, view.west], [view.north, view.east]], { padding: [20, 20] });
+  const fields = [...known.features.features.filter(({ properties }) => properties.role === 'parcels'), ...known.drawn.features.filter(({ properties }) => properties.what === 'field')];
+  if (fields.length) map.fitBounds(L.geoJSON(fields).getBounds(), { padding: [24, 24] });
+  else if (view) map.fitBounds([[view.south, view.west], [view.north, view.east]], { padding: [20, 20] });
 }

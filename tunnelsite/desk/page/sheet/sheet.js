@@ -47,7 +47,7 @@ export function openPart(id) {
   }
   if (!id) return;
   drawInside(id);
-  document.getElementById(`part-${id}`).scrollIntoView({ block: 'nearest' });
+  document.getElementById(`part-${id}`).scrollIntoView({ block: 'start' });
 }
 
 function drawHeads() {

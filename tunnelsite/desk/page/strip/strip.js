@@ -36,7 +36,7 @@ function houseOf(hand) {
   const broken = hand.rules.filter(({ state }) => state === 'broken'), step = feet() ? FOOT_M : 0.3;
   const key = (name, sign, ...by) => h('button', { type: 'button', id: `key-${name.replaceAll(' ', '-')}`, 'aria-label': name, title: name, text: sign, onclick: () => nudge(...by) });
   const verdict = broken.length
-    ? h('p', { class: 'verdict bad' }, h('span', { class: 'hatch', 'aria-hidden': 'true' }), `Breaks ${broken.length} ${broken.length === 1 ? 'rule' : 'rules'}: ${broken.map(({ title }) => title.toLowerCase()).join(', ')}`)
+    ? h('p', { class: 'verdict bad' }, h('span', { class: 'hatch', 'aria-hidden': 'true' }), `Breaks ${broken.length} ${broken.length === 1 ? 'rule' : 'rules'}: ${broken.map(({ title }) => plain(title).toLowerCase()).join(', ')}`)
     : !hand.score?.words && h('p', { class: 'verdict', text: 'Keeps every rule that could be checked.' });
   return h('div', { class: 'strip-part house-part' },
     h('h2', { text: inHand.place.house.replace('x', ' × ').replace(/(\d)(ft|m)$/, '$1 $2') }),
@@ -92,6 +92,9 @@ function lightOf(hand) {
     h('p', { text: words }), h('button', { type: 'button', id: 'sun-chart', 'aria-pressed': String(Boolean(chart)), text: 'Sun chart', onclick: () => (chart ? putAway() : sunChart()) }));
 }
 
+/** A file's name as a name. */
+const plain = (title) => title.replace(/\.(gpkg|geojson|json|kml|shp|zip|gpx|csv)\b/g, '').replaceAll('_', ' ');
+
 const STATES = { broken: ['✕', 'broken'], unknown: ['?', 'not known'], kept: ['✓', 'kept'] };
 
 function rulesOf(hand) {
@@ -99,7 +102,7 @@ function rulesOf(hand) {
   return h('div', { class: 'strip-part rules-part', tabindex: '0', role: 'group', 'aria-label': 'Rules', 'data-keep': 'rules' }, h('h3', { text: 'Rules' }),
     h('ul', { class: 'rules' }, rules.map((rule) => h('li', { class: rule.state },
       h('span', { class: 'mark', 'aria-hidden': 'true', text: STATES[rule.state][0] }),
-      h('span', {}, h('strong', { text: `${rule.title}: ` }), h('span', { class: 'state', text: STATES[rule.state][1] }), rule.words && `. ${rule.words}`, rule.state === 'broken' && rule.change && h('span', { class: 'why', text: ` ${rule.change}` }))))));
+      h('span', {}, h('strong', { text: `${plain(rule.title)}: `, title: rule.title }), h('span', { class: 'state', text: STATES[rule.state][1] }), rule.words && `. ${rule.words}`, rule.state === 'broken' && rule.change && h('span', { class: 'why', text: ` ${rule.change}` }))))));
 }
 
 /** The sun chart follows the house, one at a time. */
@@ -114,7 +117,8 @@ function followSun() {
 function rampOf(steady) {
   const legend = known.layers.find(({ id }) => id === 'score')?.legend;
   if (legend?.kind !== 'ramp' || steady == null) return null;
-  const at = Math.min(1, Math.max(0, (steady - legend.low.value) / (legend.high.value - legend.low.value || 1)));
+  const [low, high] = [legend.low, legend.high].map(({ words }) => Number.parseFloat(words)); // the numbers at the ends
+  const at = Math.min(1, Math.max(0, (steady - low) / (high - low || 1)));
   return h('div', { class: 'score-ramp', 'aria-hidden': 'true' }, h('span', { text: legend.low.words }),
     h('span', { class: 'ramp', style: { 'background-image': `linear-gradient(to right, ${legend.colours.join(',')})` } }, h('span', { class: 'at', style: { left: `${100 * at}%` } })), h('span', { text: legend.high.words }));
 }
