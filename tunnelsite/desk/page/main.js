@@ -31,7 +31,7 @@ head();
 
 let seen = '';
 on('state', (state) => {
-  document.getElementById('farm').textContent = state.begun ? state.folder : '';
+  Object.assign(document.getElementById('farm'), { textContent: state.begun ? state.name : '', title: state.folder });
   const view = JSON.stringify(state.view);
   if (state.view && view !== seen) showAll(state.view);
   else if (!state.view && !seen) map.setView([20, 0], 3);
@@ -135,9 +135,9 @@ function thumb() {
   document.querySelectorAll('.thumb button').forEach((button) => button.addEventListener('click', () => {
     desk.dataset.part = button.dataset.part;
     document.querySelectorAll('.thumb button').forEach((each) => each.setAttribute('aria-pressed', String(each === button)));
-    map.invalidateSize({ pan: false });
+    map.invalidateSize({ animate: false });
   }));
-  new ResizeObserver(() => map.invalidateSize({ pan: false })).observe(document.getElementById('map'));
+  new ResizeObserver(() => map.invalidateSize({ animate: false })).observe(document.getElementById('map'));
 }
 
 function head() {

@@ -47,7 +47,8 @@ export function openPart(id) {
   }
   if (!id) return;
   drawInside(id);
-  document.getElementById(`part-${id}`).scrollIntoView({ block: 'start' });
+  const sheet = document.getElementById('sheet');
+  sheet.scrollTop = document.getElementById(`part-${id}`).offsetTop - sheet.offsetTop; // only the sheet scrolls, never the page
 }
 
 function drawHeads() {
