@@ -118,13 +118,14 @@ function tools() {
     close();
     if (open) return;
     target.setAttribute('aria-expanded', 'true');
-    pane = h('div', { class: 'pane', onkeydown: (event) => { if (event.key === 'Escape') { close(); target.focus(); } } }, inside());
+    pane = h('div', { class: 'pane', 'data-of': id, onkeydown: (event) => { if (event.key === 'Escape') { close(); target.focus(); } } }, inside());
     target.after(pane);
   } });
   const back = h('button', { type: 'button', id: 'undo', text: 'Undo', disabled: true, onclick: undo }), again = h('button', { type: 'button', id: 'redo', text: 'Redo', disabled: true, onclick: redo });
   on('steps', (steps) => { back.disabled = !steps.undo; again.disabled = !steps.redo; });
   fill(box, menu('draw', 'Draw', () => kindsPane(close)), menu('layers', 'Layers', layersPane), back, again,
     h('button', { type: 'button', id: 'whole-farm', text: 'Whole farm', onclick: () => showAll(known.state?.view) }));
+  on('layers', () => pane?.dataset.of === 'layers' && fill(pane, layersPane())); // a layer that comes later is seen at once
   map.on('click movestart', close);
   L.DomEvent.disableClickPropagation(box);
   L.DomEvent.disableScrollPropagation(box);
