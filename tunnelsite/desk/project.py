@@ -11,11 +11,12 @@ from typing import Any
 
 from tunnelsite.core.errors import OutputFailed, UsageError
 from tunnelsite.desk.project_text import changed, parsed
+from tunnelsite.io.read.files import layer_of
 from tunnelsite.io.read.sample_data import sample_data
 from tunnelsite.io.write.locks import exclusive_lock
 from tunnelsite.io.write.staging import write_whole
-from tunnelsite.settings.model import Settings, settings_from
-from tunnelsite.settings.project_file import project_settings
+from tunnelsite.settings.model import PATH_KEYS, Settings, keep_out_parts, settings_from
+from tunnelsite.settings.project_file import COMMAND_LINE_ALONE, project_settings
 
 FARM, DRAWN, OPTIONS, RUNS, PACKET = "farm.toml", "drawn.gpkg", "options.json", "runs", "packet"
 FIRST_LINES = """\
@@ -103,8 +104,23 @@ class Project:
 
     def change(self, new: Mapping[str, Any], clear: Sequence[str] = ()) -> None:
         """Change settings in farm.toml and leave the rest of it as it is. Errors: UsageError, and nothing is changed; OutputFailed."""
+        self._check_files(new)
         text = self.text() if self.begun else FIRST_LINES
         write_whole(self.farm, changed(text, self.farm, new, clear), overwrite=True)
+
+    def _check_files(self, new: Mapping[str, Any]) -> None:
+        """Errors: UsageError for a file outside the folder, or a setting that is for the command line alone."""
+        alone = next((name for name in COMMAND_LINE_ALONE if name in new), None)
+        if alone is not None:
+            raise UsageError(
+                f"{alone} is no setting of a project", "settings of what is read and how it is judged", "leave it out"
+            )
+        keep_outs = new.get("keep_out") or []
+        named = [new.get(name) for name in PATH_KEYS] + list((new.get("service") or {}).values())
+        named += [keep_out_parts(str(entry))[0] for entry in ([keep_outs] if isinstance(keep_outs, str) else keep_outs)]
+        for file in named:
+            if isinstance(file, str):
+                self.inside(layer_of(file)[0])
 
     def restore(self, text: str) -> None:
         """Put back a whole project file, such as that of an earlier run. Errors: OutputFailed."""

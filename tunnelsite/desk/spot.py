@@ -14,6 +14,7 @@ from tunnelsite.core.reproject import WGS84
 from tunnelsite.core.site import Frame, Site
 from tunnelsite.core.store import Store
 from tunnelsite.scan.localise import warped
+from tunnelsite.scan.spot import cell_at
 
 NEAR_M = 60.0  # features farther from the house than this and their distance bar nothing within a shift
 BEARINGS_KEPT = 16
@@ -37,8 +38,10 @@ class Spots:
         """The land within `reach_m` of a place along and across a ridge: the middle cell's centre lies on the place.
 
         The ground is warped exactly from the elevation model; every other layer is that of the nearest cell.
+        Errors: UsageError for a place off the data.
         """
-        base, cell = self.frame.grid, self.frame.grid.cell_m
+        cell_at(self.frame, lon, lat)  # refuses a place off the data
+        cell = self.frame.grid.cell_m
         turned = self._turned(float(bearing_deg))
         along, across = turned.grid.from_map(*self.map_place(lon, lat))
         count = int(np.ceil(reach_m / cell))
@@ -61,7 +64,7 @@ class Spots:
             own_features={name: _close(item, middle, near) for name, item in turned.own_features.items()},
             soils=_close(turned.soils, middle, near),
             outlines=turned.outlines[_near(turned.outlines, middle, near)] if len(turned.outlines) else turned.outlines,
-            units=dict(self.frame.units, **dict.fromkeys(("ground",), "m")) if base is not None else {},
+            units=dict(self.frame.units),
             notes=[],
             store=Store(),
         )

@@ -74,6 +74,8 @@ class Upload:
             async for chunk in stream:
                 self._parser.write(chunk)
             self._parser.finalize()
+            if self._file is not None:
+                raise _broke_off()
         except TunnelsiteError:
             raise
         except Exception as problem:  # of the parser, whatever a broken body leads it to
@@ -145,8 +147,11 @@ class Upload:
         if self._file is not None:
             self._file.close()
             self._file = None
-            problem = UsageError("the upload broke off", "a whole upload", "drop the file again")
-            self._staged.__exit__(type(problem), problem, None)
+            self._staged.__exit__(UsageError, _broke_off(), None)
+
+
+def _broke_off(why: str = "") -> UsageError:
+    return UsageError(f"the upload broke off{why}", "a whole upload", "drop the file again")
 
 
 def taken(project: Project, path: Path) -> list[str]:

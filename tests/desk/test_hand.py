@@ -1,0 +1,157 @@
+"""The house in the hand says what the screening says, at any place and bearing."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from tests.desk.fields import field_project, screened_field
+from tunnelsite.core.errors import UsageError
+from tunnelsite.core.placement import Placement
+from tunnelsite.desk.drawing import Drawing
+from tunnelsite.desk.hand import InHand
+from tunnelsite.desk.hand_measures import measured
+from tunnelsite.desk.land import with_features
+from tunnelsite.desk.measures import Units
+from tunnelsite.desk.pins_compared import pins_compared
+from tunnelsite.desk.spot import Spots
+from tunnelsite.desk.tap import tapped
+from tunnelsite.io.read.site import site_from
+
+SAME = (
+    "pitch_along_pct",
+    "pitch_across_pct",
+    "cut_m3",
+    "fill_m3",
+    "max_cut_m",
+    "upslope_m2",
+    "beam_share_worst",
+    "score_here",
+)
+
+
+@pytest.fixture(scope="module")
+def farm(tmp_path_factory: pytest.TempPathFactory):
+    project = field_project(tmp_path_factory.mktemp("farm"))
+    result = screened_field(project)
+    return project, result, InHand(result, Units(True))
+
+
+def test_options_are_measured_as_the_screening_measured_them(farm) -> None:
+    _, result, in_hand = farm
+    for row in result.rows:
+        house = result.scans[0].house
+        found = measured(result, in_hand.spots, (row["lon"], row["lat"], 90.0), house)
+        assert found.steady == pytest.approx(row["score"], abs=1e-3)
+        for name in SAME:
+            wanted, got = row[name], found.row[name]
+            assert (wanted is None and got is None) or got == pytest.approx(wanted, rel=1e-4, abs=1e-6), name
+
+
+def test_half_a_turn_is_the_same_house(farm) -> None:
+    _, result, in_hand = farm
+    row = result.rows[0]
+    here, turned = (in_hand.told(row["lon"], row["lat"], bearing, "20x48ft") for bearing in (75.0, 255.0))
+    assert here["score"] == turned["score"] and here["earth"] == turned["earth"]
+
+
+def test_quarter_turn_exchanges_the_two_pitches(farm) -> None:
+    _, result, in_hand = farm
+    row, house = result.rows[0], in_hand.house("40x40ft")
+    along, across = (
+        measured(result, in_hand.spots, (row["lon"], row["lat"], bearing), house).row for bearing in (90.0, 0.0)
+    )
+    assert abs(along["pitch_along_pct"]) == pytest.approx(abs(across["pitch_across_pct"]), abs=0.02)
+    assert along["ground_m"] == pytest.approx(across["ground_m"], abs=0.005)
+
+
+def test_outline_has_the_size_and_the_bearing_asked_for(farm) -> None:
+    _, result, in_hand = farm
+    row = result.rows[0]
+    told = in_hand.told(row["lon"], row["lat"], 60.0, "20x48ft")
+    (west, south), (east, north) = told["ridge"]["coordinates"]
+    per_deg = 111_320 * math.cos(math.radians(row["lat"])), 111_132
+    run = (east - west) * per_deg[0], (north - south) * per_deg[1]
+    assert math.hypot(*run) == pytest.approx(48 * 0.3048, rel=5e-3)
+    assert math.degrees(math.atan2(*run)) % 180 == pytest.approx(60.0, abs=0.5)
+
+
+def test_broken_rules_are_told_and_light_has_twelve_months(farm) -> None:
+    _, result, in_hand = farm
+    grid = result.frame.grid
+    lon, lat = grid.lonlat(grid.west_m + 4.0, grid.north_m - 4.0)  # at the corner of the data, over the parcel's edge
+    told = in_hand.told(float(lon), float(lat), 90.0, "20x48ft")
+    broken = {rule["rule"] for rule in told["rules"] if rule["state"] == "broken"}
+    assert "boundary" in broken and told["score"]["steady"] is None
+    row = result.rows[0]
+    light = in_hand.told(row["lon"], row["lat"], 90.0, "20x48ft")["light"]
+    assert [month["month"] for month in light["months"]] == list(range(1, 13))
+    assert {month["month"] for month in light["months"] if month["crop"]} == {10, 11, 12, 1, 2, 3, 4}
+    assert all(0 <= month["share"] <= 1 + 1e-9 for month in light["months"])
+
+
+def test_place_off_the_data_is_refused_in_words(farm) -> None:
+    with pytest.raises(UsageError):
+        farm[2].told(0.0, 0.0, 90.0, "20x48ft")
+    with pytest.raises(UsageError):
+        farm[2].told(farm[1].rows[0]["lon"], farm[1].rows[0]["lat"], 90.0, "a barn")
+
+
+def test_barn_that_is_drawn_bars_the_hand_at_once(farm) -> None:
+    project, result, in_hand = farm
+    row, drawing = result.rows[0], Drawing(project)
+    assert "structures" not in {rule["rule"] for rule in in_hand.told(row["lon"], row["lat"], 90.0, "20x48ft")["rules"]}
+    side = 3e-5
+    ring = [[row["lon"], row["lat"]], [row["lon"] + side, row["lat"]], [row["lon"] + side, row["lat"] + side]]
+    drawing.put(
+        "barn", {"geometry": {"type": "Polygon", "coordinates": [[*ring, ring[0]]]}, "properties": {"what": "building"}}
+    )
+    site = site_from(project.settings())
+    other = InHand(result, Units(True))
+    other.spots = Spots(site, with_features(result.frame, site))
+    rule = next(
+        rule for rule in other.told(row["lon"], row["lat"], 90.0, "20x48ft")["rules"] if rule["rule"] == "structures"
+    )
+    assert rule["state"] == "broken" and "12 ft" in rule["words"]
+    away = other.told(row["lon"] + 4e-4, row["lat"], 90.0, "20x48ft")["rules"]
+    assert next(rule for rule in away if rule["rule"] == "structures")["state"] == "kept"
+
+
+def test_tap_tells_options_from_second_best_and_from_what_is_not_offered(farm) -> None:
+    _, result, in_hand = farm
+    row = result.rows[0]
+    assert tapped(in_hand, row["lon"], row["lat"])["state"] == "listed"
+    scan, scored = result.scans[0], result.scored[0]
+    worst = int(np.nanargmin(scored))
+    lon, lat = scan.frame.grid.lonlat(*scan.centre(int(scan.index[worst])))
+    found = tapped(in_hand, float(lon), float(lat))
+    assert (
+        found["state"] == "offered"
+        and found["losses"]
+        and found["score"] == pytest.approx(float(scored[worst]), abs=1e-3)
+    )
+    lost = sum(one["points"] for one in found["losses"])
+    assert lost == pytest.approx(result.choices[0].score - found["score"], abs=0.3 * lost + 0.5)
+    assert tapped(in_hand, 0.0, 0.0)["state"] == "outside"
+
+
+def test_pins_are_told_apart_by_their_letters(farm) -> None:
+    _, result, in_hand = farm
+    rows = result.rows[:2]
+    pins = [
+        {"letter": letter, "place": {"lon": row["lon"], "lat": row["lat"], "bearing_deg": 90.0, "house": "20x48ft"}}
+        for letter, row in zip("AC", rows, strict=True)
+    ]
+    found = pins_compared(in_hand, pins)
+    score = next(row for row in found["rows"] if row["id"] == "score")
+    assert score["values"] == {letter: f"{row['score']:.1f}" for letter, row in zip("AC", rows, strict=True)}
+    assert any("A" in words and "C" in words for words in found["words"]) and "rank" not in " ".join(found["words"])
+
+
+def test_sun_chart_is_of_the_place(farm) -> None:
+    _, result, in_hand = farm
+    row = result.rows[0]
+    svg = in_hand.light.chart(Placement(row["lon"], row["lat"], 90.0, in_hand.house("20x48ft")))
+    assert "<svg" in svg and f"{row['lat']:.5f} N" in svg and "21 Dec" in svg
