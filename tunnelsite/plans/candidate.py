@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
+import pyproj
 import shapely
 
 from tunnelsite.core.errors import InputRefused
@@ -80,6 +81,14 @@ class Candidate:
     def lat_deg(self) -> float:
         """Latitude of its centre (WGS 84)."""
         return self.placement.lat_deg
+
+    @property
+    def crs(self) -> pyproj.CRS:
+        """The parcels' coordinate system, in which plans are written. Errors: InputRefused where they have none."""
+        crs = self.site.parcels.crs
+        if crs is None:
+            raise InputRefused(f"{self.site.parcels.name} has no coordinate system", "parcels with one", "assign it")
+        return crs
 
     @property
     def which(self) -> str:
@@ -169,9 +178,9 @@ def standing(site: Site, placement: Placement, notes: Sequence[str] = (), frame:
     own = {"house": size, "kind": house.kind, "ridge": house.ridge_m, "bearing": placement.grid_bearing_deg}
     settings = settings_from(dict(placement.settings) | own)
     where = placement.lon_deg, placement.lat_deg
-    shared = frame is not None and frame.grid.bearing_deg == settings.bearing_deg
-    grid, row, col, off = centred(frame.grid if shared else _grid(site, settings), *where)
-    if shared and off > 0:
+    shared = frame if frame is not None and frame.grid.bearing_deg == settings.bearing_deg else None
+    grid, row, col, off = centred(_grid(site, settings) if shared is None else shared.grid, *where)
+    if shared is not None and off > 0:
         grid, row, col, off = centred(_grid(site, settings), *where)
     if off > SAME_CELL * grid.cell_m and placement.rank is not None:
         said.append(
@@ -184,7 +193,7 @@ def standing(site: Site, placement: Placement, notes: Sequence[str] = (), frame:
             "a place on the DEM, within reach of the parcels",
             "correct the place, or name the files that were screened",
         )
-    known = frame if shared and frame.grid == grid else localised(site, grid)
+    known = shared if shared is not None and shared.grid == grid else localised(site, grid)
     place = Place(grid, row, col, house, Pad.around(house, settings.apron_m))
     parcel = _parcel(known, place, placement, said)
     ground = known.ground.astype(np.float64) + known.datum_m
@@ -247,6 +256,8 @@ def _parcel(frame: Frame, place: Place, placement: Placement, notes: list[str]) 
 
 def _other_plane(found: Candidate) -> list[str]:
     """Words where the design plane found again is not the screening's."""
+    if found.screened is None:
+        return []
     level, *slopes = (found.screened.pad_number(name) for name in ("level_m", "slope_along_pct", "slope_across_pct"))
     if not all(map(math.isfinite, (level, *slopes))):
         return []

@@ -83,7 +83,7 @@ class Readings(Setting):
         """The readings, from pairs (azimuth, elevation)."""
         if isinstance(value, FieldReadings):
             return value
-        pairs = value.get("readings") if isinstance(value, Mapping) else value
+        pairs: Any = value.get("readings") if isinstance(value, Mapping) else value
         try:
             numbers = [(number(azimuth, what), number(elevation, what)) for azimuth, elevation in pairs]
         except (TypeError, ValueError):
@@ -95,7 +95,7 @@ class Readings(Setting):
             given = f"{what} holds {wrong[0]}" if wrong else f"{what} holds {len(numbers)} readings"
             expected = f"{FEWEST_READINGS} or more of azimuth 0 to 360 and elevation -10 to 90 degrees"
             raise UsageError(given, expected, "correct them")
-        return FieldReadings(*zip(*numbers, strict=True))
+        return FieldReadings(tuple(azimuth for azimuth, _ in numbers), tuple(elevation for _, elevation in numbers))
 
     def schema(self) -> dict[str, Any]:
         pair = {"type": "array", "items": {"type": "number"}, "minItems": 2, "maxItems": 2}
@@ -180,7 +180,7 @@ class Book(Setting):
         return {"type": "string", "maxLength": MOST_LETTERS}
 
     def shown(self, value: Any) -> str:
-        return value.name
+        return str(value.name)
 
 
 @dataclass(frozen=True)
@@ -202,7 +202,7 @@ class PadOfPlan(Setting):
         return {"type": "object", "required": ["lon", "lat", "grading"]}
 
     def shown(self, value: Any) -> str:
-        return value.name
+        return str(value.name)
 
 
 @dataclass(frozen=True)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
+from numpy.typing import ArrayLike
 
 from tunnelsite.core import amounts
 from tunnelsite.core.errors import InputRefused
@@ -36,7 +37,7 @@ class Place:
         """Along and across [m] of the centre on the grid."""
         return self.grid.centre(self.row, self.col)
 
-    def cells(self, u_m, v_m):
+    def cells(self, u_m: ArrayLike, v_m: ArrayLike) -> tuple[np.ndarray, np.ndarray]:
         """Fractional rows and columns (whole = cell centres) of distances along and across from the centre [m]."""
         return self.row - np.asarray(v_m) / self.grid.cell_m, self.col + np.asarray(u_m) / self.grid.cell_m
 

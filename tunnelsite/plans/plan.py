@@ -80,7 +80,7 @@ class Plan:
         beside = {table.name: stored_table(table) for table in self.maps if table.geometry is None}
         return {name: data_frame(table) for name, table in (dict(self.sheets) | beside).items()}
 
-    def write(self, folder: str | os.PathLike, *, overwrite: bool = False) -> dict[str, Path]:
+    def write(self, folder: str | os.PathLike[str], *, overwrite: bool = False) -> dict[str, Path]:
         """Write the same files as the command into a folder, which is made where it is missing.
 
         Return: what was written, by content. Errors: OutputFailed; nothing is written where one of them is there already.
@@ -100,7 +100,7 @@ class Plan:
         from tunnelsite.io.write.staging import write_whole
 
         for name, path in paths.items():
-            if name == LAYERS:
+            if name == LAYERS and self.lineage is not None:
                 about = self.lineage
                 write_plan(
                     path, self.maps, crs=about.crs, statement=about.statement, sources=about.sources,

@@ -38,7 +38,7 @@ KEPT = (*GROUND_SETTINGS, *LIGHT_SETTINGS)
 ANY_SIZE = "30x96ft"  # stands in the settings where the house's name is no size; the house itself is the placement's
 
 
-def option(sites: str | os.PathLike, rank: int = 1) -> Placement:
+def option(sites: str | os.PathLike[str], rank: int = 1) -> Placement:
     """A ranked candidate of a finished screening, with the settings of that screening.
 
     Arguments: sites, the GeoPackage of a screening; rank, from 1.

@@ -108,7 +108,7 @@ def grade_of(found: Candidate, settings: GradingSettings | None = None, progress
     if made.no_water is not None:
         raise made.no_water
     earth, summary, interval = made.earth, _summary(made), made.interval_m
-    crs = found.site.parcels.crs
+    crs = found.crs
     stood = stations(earth, made.water)
     staked = stations_table(earth, stood, crs)
     maps = (lines_table(earth, made.water, interval, crs), areas_table(earth, crs), staked, _run(made))

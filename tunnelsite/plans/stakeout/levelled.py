@@ -8,23 +8,25 @@ from typing import Any
 
 import numpy as np
 
-from tunnelsite.core.stake_sheet import StakeSheet
-from tunnelsite.core.stakes import Stake
+from tunnelsite.core.level_book_text import LevelBookText
+from tunnelsite.core.stake_sheet import StakePoint, StakeSheet
+from tunnelsite.core.stakes import DesignPlane, Stake
 from tunnelsite.plans.candidate import Candidate
 from tunnelsite.plans.stakeout import measured_plan as measuring
-from tunnelsite.plans.stakeout.level_book import parse_level_book, reduce_level_book
+from tunnelsite.plans.stakeout.level_book import LevelRun, parse_level_book, reduce_level_book
 from tunnelsite.plans.stakeout.reading_doubts import doubted_readings, doubted_unit
 from tunnelsite.plans.stakeout.settings import StakeOutSettings
 
 
-def levelled_sheet(asked: StakeOutSettings, found: Candidate, sheet: StakeSheet) -> tuple[StakeSheet, dict[str, Any]]:
+def levelled_sheet(
+    book: LevelBookText, asked: StakeOutSettings, found: Candidate, sheet: StakeSheet
+) -> tuple[StakeSheet, dict[str, Any]]:
     """The sheet with the heights that were read, and what the readings say, ready for the summary.
 
-    Arguments: asked, with a level book; found, the place; sheet, from the elevation model.
+    Arguments: book; asked, the unit of its readings and its known marks; found, the place; sheet, from the elevation model.
     Errors: InputRefused, UsageError for a level book that cannot be used.
     """
-    book = asked.level_book
-    sightings = parse_level_book(book.text, asked.level_unit, book.name)
+    sightings = parse_level_book(book.text, asked.level_unit or "m", book.name)
     run = reduce_level_book(sightings, asked.known_heights(sightings[0].station))
     stakes = [Stake(point.kind, point.label, point.along_m, point.across_m) for point in sheet.points]
     measured = measuring.joined(run.heights_m(), stakes)
@@ -54,7 +56,7 @@ def levelled_sheet(asked: StakeOutSettings, found: Candidate, sheet: StakeSheet)
     return replace(sheet, points=tuple(points), heights_words=words, notes=(*notes, *sheet.notes)), said
 
 
-def _point(point, height: float | None, design):
+def _point(point: StakePoint, height: float | None, design: DesignPlane) -> StakePoint:
     """A stake with its measured height; one that was not read has none, since two height systems must not mix."""
     finish = None if point.finish_m is None else float(design.height(point.along_m, point.across_m))
     ground = None if height is None else float(height)
@@ -62,7 +64,7 @@ def _point(point, height: float | None, design):
     return replace(point, ground_m=ground, finish_m=finish, cut_m=cut)
 
 
-def _book(run, measured) -> dict[str, Any]:
+def _book(run: LevelRun, measured: measuring.Measured) -> dict[str, Any]:
     return {
         "setups": run.setups,
         "misclosure_m": run.misclosure_m,
@@ -77,7 +79,7 @@ def _book(run, measured) -> dict[str, Any]:
     }
 
 
-def _plan(plan, measured) -> dict[str, Any]:
+def _plan(plan: measuring.MeasuredPlan, measured: measuring.Measured) -> dict[str, Any]:
     natural, design = plan.natural, plan.design
     cut = [None if not np.isfinite(value) else float(value) for value in plan.cut_m]
     inside = [stake.label for stake, value in zip(measured.stakes, cut, strict=True) if value is not None]
@@ -95,7 +97,9 @@ def _plan(plan, measured) -> dict[str, Any]:
     }
 
 
-def _as_built(plan, pad: tuple[float, float], limit: float, closes: bool | None) -> dict[str, Any]:
+def _as_built(
+    plan: measuring.MeasuredPlan, pad: tuple[float, float], limit: float, closes: bool | None
+) -> dict[str, Any]:
     checks = measuring.check_as_built(plan.natural, pad, limit)
     states = {check.state for check in checks}
     if closes is False:

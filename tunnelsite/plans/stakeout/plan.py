@@ -75,9 +75,10 @@ def stake_out_of(found: Candidate, settings: StakeOutSettings | None = None, pro
     asked = settings or StakeOutSettings()
     progress("stakes", 0.5)
     pad = screened_pad(asked.plane, found) if asked.grading is None else planned_pad(asked.grading, found)
-    sheet, levelled = _sheet(found, pad, asked), {}
+    sheet = _sheet(found, pad, asked)
+    levelled: dict[str, Any] = {}
     if asked.level_book is not None:
-        sheet, levelled = levelled_sheet(asked, found, sheet)
+        sheet, levelled = levelled_sheet(asked.level_book, asked, found, sheet)
     made = StakedOut(found, sheet, pad, levelled)
     return Plan(
         STAKE_OUT.id,
@@ -106,7 +107,7 @@ def _sheet(found: Candidate, pad: StakedPad, asked: StakeOutSettings) -> StakeSh
     words = f"{found.site.dem.name}, an elevation model, between cells of {grid.cell_m:g} m; not levelled in the field"
     placed = Placed(grid, *centre, ground_at, words)
     options = StakingOptions(asked.post_spacing_m, asked.boards_m, asked.bench_mark_m, asked.date)
-    sheet = stake_sheet(found.title, place.house, place.pad, placed, pad.finish, found.site.parcels.crs, options)
+    sheet = stake_sheet(found.title, place.house, place.pad, placed, pad.finish, found.crs, options)
     own = () if asked.level_book is not None else (pad.note,)  # the readings bring their own
     return replace(sheet, notes=(*ground_notes(found, sheet), *own, *sheet.notes, *found.notes))
 

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from tunnelsite.core.horizon import Horizon
+from tunnelsite.core.house import House
 from tunnelsite.core.placement import Placement
 from tunnelsite.core.plan_kind import PICTURE, TABLE, Content, PlanKind
 from tunnelsite.core.process import Progress, silent
@@ -27,7 +27,7 @@ from tunnelsite.sun.day_length import short_days
 from tunnelsite.sun.field_comparison import HorizonDifference, horizon_differences
 from tunnelsite.sun.field_horizon import measured_horizon
 from tunnelsite.sun.position import Place
-from tunnelsite.sun.received import light_received, midwinter_noon_clear
+from tunnelsite.sun.received import Light, light_received, midwinter_noon_clear
 
 STEM = "sunchart"
 TABLES = ("hidden", "hours", "horizon", "light")
@@ -82,7 +82,9 @@ def sun_chart_in(view: SunView, place: Placement, settings: SunChartSettings | N
     bearing = place.grid_bearing_deg
     ridge = ridge_light(place.lat_deg, bearing, view.ridges_of(steps, bearing), crop_days)
     gaps = house_gaps(place.lat_deg, bearing, _houses(place, view.settings))
-    summary = _summary(chart, sky.differences) | {"cover": {"transmission": round(transmission, 4), "source": cover}}
+    summary = _summary(chart, light, sky.differences) | {
+        "cover": {"transmission": round(transmission, 4), "source": cover}
+    }
     sheets = {
         "hidden": tables.hidden_table(chart),
         "hours": tables.hours_table(chart),
@@ -105,13 +107,13 @@ def sun_chart_in(view: SunView, place: Placement, settings: SunChartSettings | N
     )
 
 
-def _houses(place: Placement, settings: Settings) -> list:
+def _houses(place: Placement, settings: Settings) -> list[House]:
     """The houses whose gaps are of interest: those that compete, where this is no candidate of one size."""
     return settings.houses if place.rank is None and place.house in settings.houses else [place.house]
 
 
 def _sky(seen: PointHorizon, asked: SunChartSettings) -> Sky:
-    if asked.field_horizon is None:
+    if asked.field_horizon is None or asked.north is None:
         return Sky(seen.surface, seen.ground, seen.notes)
     declination, words = _declination(asked, seen.place)
     field = measured_horizon(asked.field_horizon, north=asked.north, declination_deg=declination)
@@ -133,9 +135,9 @@ def _declination(asked: SunChartSettings, place: Place) -> tuple[float | None, t
     return found.declination_deg, tuple(filter(None, (f"declination {found.words}", found.note)))
 
 
-def _summary(chart: SunChart, differences: tuple[HorizonDifference, ...]) -> Mapping[str, Any]:
+def _summary(chart: SunChart, light: Light, differences: tuple[HorizonDifference, ...]) -> dict[str, Any]:
     noon, reason = midwinter_noon_clear(chart.horizon, chart.place)
-    short, light = short_days(chart.place), chart.light
+    short = short_days(chart.place)
     return {
         "title": chart.title,
         "lon": chart.place.lon_deg,
