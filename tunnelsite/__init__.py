@@ -22,6 +22,9 @@ if TYPE_CHECKING:
     from tunnelsite.plans.stakeout.settings import StakeOutSettings
     from tunnelsite.plans.sunchart.plan import sun_chart
     from tunnelsite.plans.sunchart.settings import SunChartSettings
+    from tunnelsite.report.report import make_report
+    from tunnelsite.report.settings import ReportSettings
+    from tunnelsite.screening.exporting import export
     from tunnelsite.screening.option import option
     from tunnelsite.screening.result import Result
     from tunnelsite.screening.run import screen
@@ -34,6 +37,7 @@ __all__ = [
     "LayoutSettings",
     "Placement",
     "Plan",
+    "ReportSettings",
     "Result",
     "Settings",
     "StakeOutSettings",
@@ -41,8 +45,10 @@ __all__ = [
     "compare",
     "cost",
     "explain",
+    "export",
     "grade",
     "lay_out",
+    "make_report",
     "option",
     "read_site",
     "robustness",
@@ -59,6 +65,7 @@ _HOMES = {
     "LayoutSettings": "tunnelsite.plans.layout.settings",
     "Placement": "tunnelsite.core.placement",
     "Plan": "tunnelsite.plans.plan",
+    "ReportSettings": "tunnelsite.report.settings",
     "Result": "tunnelsite.screening.result",
     "Settings": "tunnelsite.settings.model",
     "StakeOutSettings": "tunnelsite.plans.stakeout.settings",
@@ -66,8 +73,10 @@ _HOMES = {
     "compare": "tunnelsite.decisions.compare",
     "cost": "tunnelsite.plans.cost.plan",
     "explain": "tunnelsite.decisions.explain",
+    "export": "tunnelsite.screening.exporting",
     "grade": "tunnelsite.plans.grading.grade",
     "lay_out": "tunnelsite.plans.layout.plan",
+    "make_report": "tunnelsite.report.report",
     "option": "tunnelsite.screening.option",
     "read_site": "tunnelsite.io.read.site",
     "robustness": "tunnelsite.decisions.robustness",

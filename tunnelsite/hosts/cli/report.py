@@ -4,14 +4,19 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from tunnelsite.core.errors import UsageError
 from tunnelsite.hosts.cli.inputs_named import inputs_named
 from tunnelsite.hosts.cli.options import project_values
 from tunnelsite.hosts.cli.progress import Progress
-from tunnelsite.hosts.cli.report_options import CARDS, CLIENT_CARDS
 from tunnelsite.hosts.cli.streams import answer
+
+if TYPE_CHECKING:
+    from tunnelsite.core.site import Site
+    from tunnelsite.report.report import Report
+    from tunnelsite.report.settings import ReportSettings
+    from tunnelsite.screening.result import Result
 
 
 def report(given: argparse.Namespace) -> int:
@@ -21,7 +26,7 @@ def report(given: argparse.Namespace) -> int:
     from tunnelsite.settings.model import settings_from
 
     settings_from(values)  # what is wrong is said before anything is read
-    cards = _cards(given)
+    _asked(given)
     outputs = _outputs(given)
     inputs = [*inputs_named(given, values), *([given.run] if given.run else [])]
     progress = Progress(quiet=given.quiet)
@@ -33,22 +38,13 @@ def report(given: argparse.Namespace) -> int:
 
         browser = browser_for(given.browser)
     with reserved_outputs(outputs, inputs, overwrite=bool(given.overwrite)):
-        result, sun = _kept(given, values, progress) if given.run else _screened(values, progress)
-        page, studies = _page(given, (result, sun), cards, progress)
-        summary = _written(outputs, page, bool(given.overwrite), browser)
+        result, site = _kept(given, values, progress) if given.run else _screened(values, progress)
+        made = _page(given, result, site, progress)
+        _written(outputs, made, bool(given.overwrite), browser)
         progress("writing", 1.0)
-    summary |= {"candidates": len(result.choices), "cards": len(studies)}
-    summary["not_planned"] = [f"candidate {s.rank}, {what}: {why}" for s in studies for what, why in s.missing.items()]
+    summary = {"outputs": {name: str(path) for name, path in outputs.items()}} | made.summary
     answer(summary, _words, as_json=given.json)
     return 0
-
-
-def _cards(given: argparse.Namespace) -> int:
-    if given.cards is None:
-        return CLIENT_CARDS if given.client else CARDS
-    if not given.cards.isascii() or not given.cards.isdigit() or not 0 <= int(given.cards) <= 200:
-        raise UsageError(f"--cards is {given.cards!r}", "0 to 200", "correct it")
-    return int(given.cards)
 
 
 def _outputs(given: argparse.Namespace) -> dict[str, Path]:
@@ -63,10 +59,18 @@ def _outputs(given: argparse.Namespace) -> dict[str, Path]:
     return found
 
 
-def _screened(values: dict[str, Any], progress: Progress):
-    """(result, what the sun charts need) of a screening made now."""
+def _asked(given: argparse.Namespace) -> ReportSettings:
+    """What the options ask of the page. Errors: UsageError."""
+    from tunnelsite.report.settings import ReportSettings
+    from tunnelsite.settings.field import fields_of
+
+    values = {field.name: field.read(getattr(given, field.key), field.option) for field in fields_of(ReportSettings)}
+    return ReportSettings(**values)
+
+
+def _screened(values: dict[str, Any], progress: Progress) -> tuple[Result, None]:
+    """A screening made now; it has its own site."""
     from tunnelsite.io.read.site import inputs_unchanged, site_from
-    from tunnelsite.plans.sunchart.view import sun_view
     from tunnelsite.screening.run import screen
     from tunnelsite.settings.model import settings_from
 
@@ -75,11 +79,11 @@ def _screened(values: dict[str, Any], progress: Progress):
     site = site_from(settings)
     result = screen(site, settings=settings, progress=progress)
     inputs_unchanged(site)
-    return result, sun_view(site, settings, result.frame).with_farm_steps() if result.choices else None
+    return result, None
 
 
-def _kept(given: argparse.Namespace, values: dict[str, Any], progress: Progress):
-    """(result, what the sun charts need or None) of a kept run. Errors: UsageError for inputs that are not the run's."""
+def _kept(given: argparse.Namespace, values: dict[str, Any], progress: Progress) -> tuple[Result, Site | None]:
+    """A kept run and its inputs, where they are named. Errors: UsageError for inputs that are not the run's."""
     from tunnelsite.screening.kept_run import kept_run
 
     progress("reading the kept run", 0.0)
@@ -88,53 +92,25 @@ def _kept(given: argparse.Namespace, values: dict[str, Any], progress: Progress)
     if not values.get("dem") or not result.choices:
         return result, None
     from tunnelsite.io.read.site import inputs_unchanged, site_from
-    from tunnelsite.plans.sunchart.view import sun_view
+    from tunnelsite.report.report import check_inputs
     from tunnelsite.settings.model import settings_from
 
-    settings = settings_from(values)
-    site = site_from(settings)
-    if site.dem.sha256 != result.site.dem.sha256:
-        raise UsageError(
-            f"{site.dem.name} is not the DEM of {given.run}: its contents differ",
-            f"{result.site.dem.name} as it was screened",
-            "name the inputs of that screening, or leave them out and do without sun charts",
-        )
-    kept = result.settings
-    view = sun_view(site, kept).with_farm_steps()
+    site = site_from(settings_from(values))
+    check_inputs(result, site, given.run)
     inputs_unchanged(site)
-    return result, view
+    return result, site
 
 
-def _page(given: argparse.Namespace, found, cards: int, progress: Progress):
-    """(page, studies)."""
-    from tunnelsite.report.candidate_study import studied
-    from tunnelsite.report.page import PageAsk, report_page
-    from tunnelsite.screening.run_table import stamp
+def _page(given: argparse.Namespace, result: Result, site: Site | None, progress: Progress) -> Report:
+    from tunnelsite.report.report import make_report
 
-    result, sun = found
-    ranks = range(1, min(cards, len(result.choices)) + 1)
-    studies = []
-    for rank in ranks:
-        progress("studying candidates", (rank - 1) / len(ranks))
-        studies.append(studied(result, rank, sun))
-    if studies:
-        progress("studying candidates", 1.0)
-    progress("page", 0.0)
-    title = given.title or f"Where a house may stand: {result.site.parcels.name}"
-    return report_page(
-        result, studies, PageAsk(title, given.client, stamp().replace("T", " ").replace("Z", " UTC"))
-    ), studies
+    return make_report(result, _asked(given), site=site, progress=progress)
 
 
-def _written(outputs: dict[str, Path], page: str, overwrite: bool, browser: str | None) -> dict[str, Any]:
-    from tunnelsite.io.write.staging import write_whole
-
+def _written(outputs: dict[str, Path], made: Report, overwrite: bool, browser: str | None) -> None:
     if "pdf" in outputs:
-        from tunnelsite.io.write.print_page import pdf_of
-
-        write_whole(outputs["pdf"], pdf_of(page, browser), overwrite=overwrite)
-    write_whole(outputs["page"], page, overwrite=overwrite)
-    return {"outputs": {name: str(path) for name, path in outputs.items()}, "page_bytes": len(page.encode())}
+        made.write_pdf(outputs["pdf"], browser, overwrite=overwrite)
+    made.write(outputs["page"], overwrite=overwrite)
 
 
 def _words(summary: dict[str, Any]) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-CARDS, CLIENT_CARDS = 10, 3
+from tunnelsite.report.settings import CARDS, CLIENT_CARDS
 
 
 def add_options(command: argparse.ArgumentParser) -> None:
