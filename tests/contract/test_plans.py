@@ -163,13 +163,23 @@ def test_it_writes_the_files_that_it_names_and_replaces_nothing(kind, made, tmp_
 
 
 @every()
-def test_the_server_offers_it(kind) -> None:
+def test_the_server_offers_it_and_writes_what_it_gives(kind, made, tmp_path) -> None:
     pytest.importorskip("pygeoapi", reason="pygeoapi is not installed")
+    from tests.hosts.server.ogc_schemas import SCHEMAS
+    from tunnelsite.hosts.server.plan_files import write_outputs
     from tunnelsite.hosts.server.plan_offer import plan_offer
 
     offer = plan_offer(kind)
     assert {"dem", "parcels", "lon", "lat", "bearing", "house", *kind.reads, *kind.follows} <= offer.inputs.keys()
     assert set(offer.outputs) == {SUMMARY, *(one.id for one in kind.gives)}
+    told = offer.description("1.0", {"raster": {}, "features": {}, "text": {}})
+    jsonschema.Draft202012Validator(SCHEMAS | {"$ref": "#/$defs/process"}).validate(told | {"links": []})
+    write_outputs(kind, made(kind), tmp_path, list(offer.outputs))
+    there = {path.name for path in tmp_path.iterdir()}
+    assert {item.file for item in offer.outputs.values() if not item.optional} <= there
+    assert there <= {item.file for item in offer.outputs.values()}
+    for path in tmp_path.glob("*json"):
+        json.loads(path.read_text("utf-8"))
     for name, item in offer.inputs.items():
         if item.kind == "literal":
             jsonschema.Draft202012Validator.check_schema(item.schema)

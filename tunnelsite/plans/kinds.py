@@ -137,7 +137,7 @@ class RainRate(Setting):
 
     def schema(self) -> dict[str, Any]:
         words = {"type": "string", "maxLength": MOST_WORDS}
-        return {"anyOf": [{"type": "number", "exclusiveMinimum": 0, "exclusiveMaximum": 3000}, words]}
+        return {"anyOf": [{"type": "number", "minimum": 0, "maximum": 3000}, words]}
 
 
 @dataclass(frozen=True)

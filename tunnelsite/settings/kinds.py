@@ -211,7 +211,7 @@ class Slope(Number):
 
     def schema(self) -> dict[str, Any]:
         words = {"type": "string", "maxLength": MOST_WORDS}
-        return {"anyOf": [{"type": "number", "minimum": self.least, "exclusiveMaximum": 1.0}, words]}
+        return {"anyOf": [{"type": "number", "minimum": self.least, "maximum": self.most}, words]}
 
     def shown(self, value: Any) -> str:
         """In per cent, or as 1/n where that is exact."""
