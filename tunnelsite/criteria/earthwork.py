@@ -51,21 +51,27 @@ def _true(site: Placements, measure: np.ndarray, shrink: float, tilted, by_heigh
     Introduction to the Bootstrap, chapter 10). Of what it owes to the ground's shape as much stays as is surely no error.
     """
     depth, balance, part = tilted
-    plane, errors, pad = site.plane(), site.slope_errors(), site.pad
-    along, across = (
-        (slope, error, size, expected_excess(slope, error, site.pad_pitch))
+    left, pad = site.feasible(), site.pad  # few are left by now
+    plane, errors, kept = site.plane(), site.slope_errors(), site.grading(shrink).kept[left]
+    ways = [
+        (
+            abs(slope[left]) - site.pad_pitch,
+            error[left],
+            size,
+            expected_excess(slope[left], error[left], site.pad_pitch),
+        )
         for slope, error, size in zip(
             (plane.slope_along, plane.slope_across), errors, (pad.length_m, pad.width_m), strict=True
         )
-    )
-    shown = balance * depth(
-        *(np.maximum(abs(slope) - site.pad_pitch, 0.0) * size for slope, _, size, _ in (along, across))
-    )
-    expected = balance * depth(*(excess.mean * size for _, _, size, excess in (along, across)))
-    sure = site.pad_ripple().sure(site.grading(shrink).kept)
-    variance = sum(excess.chance * (error * size / part) ** 2 for _, error, size, excess in (along, across))
-    off = np.sqrt(variance + (by_height * site.elevation_sd()) ** 2)
-    return Truth(2.0 * shown - expected + sure * (measure - shown), off)
+    ]
+    shown = balance * depth(*(np.maximum(beyond, 0.0) * size for beyond, _, size, _ in ways))
+    expected = balance * depth(*(excess.mean * size for _, _, size, excess in ways))
+    variance = sum(excess.chance * (error * size / part) ** 2 for _, error, size, excess in ways)
+    sure = site.pad_ripple().sure(kept)
+    truth = Truth(*(np.full(left.shape, np.nan) for _ in Truth._fields))
+    truth.mean[left] = 2.0 * shown - expected + sure * (measure[left] - shown)
+    truth.se[left] = np.sqrt(variance + (by_height * site.elevation_sd()[left]) ** 2)
+    return truth
 
 
 def _both_ends(along_m: np.ndarray, across_m: np.ndarray) -> np.ndarray:

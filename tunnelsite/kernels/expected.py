@@ -110,6 +110,9 @@ def steeper_slope(along: np.ndarray, across: np.ndarray, se_along: np.ndarray, s
 @njit(parallel=True, nogil=True, cache=True)
 def _steeper(along, across, se_along, se_across, mean, se):
     for k in prange(along.size):
+        if not (se_along[k] >= 0.0 and se_across[k] >= 0.0):  # most are out of the running by now
+            mean[k] = se[k] = np.nan
+            continue
         one, var_one = _folded(along[k], se_along[k])
         two, var_two = _folded(across[k], se_across[k])
         spread = math.sqrt(var_one + var_two)

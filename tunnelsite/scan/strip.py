@@ -58,6 +58,7 @@ class Strip:
         self.shows_ground = shows_pitch(frame, house)
         self._mask = mask
         self._graded: dict[float, Grading] = {}
+        self._blank: set[float] = set()  # of these, what was rejected since is still to be blanked
 
     @property
     def shape(self) -> tuple[int, int]:
@@ -71,6 +72,7 @@ class Strip:
     def reject(self, beyond: np.ndarray) -> None:
         """Take placements out of the running."""
         self._mask &= ~beyond
+        self._blank = set(self._graded)
 
     def layer(self, name: str) -> np.ndarray:
         """The strip's own cells of a layer."""
@@ -129,7 +131,7 @@ class Strip:
         if not self.shows_ground:
             nothing = np.full(self.shape, np.nan, np.float32)
             return SlopeErrors(nothing, nothing)
-        return SlopeErrors(*self._errors[1:])
+        return SlopeErrors(*(np.where(self._mask, values, np.nan) for values in self._errors[1:]))
 
     @cached_property
     def _errors(self) -> np.ndarray:
@@ -149,8 +151,10 @@ class Strip:
         if shrink not in self._graded:
             self._graded[shrink] = self._graded_now(shrink)
             return self._graded[shrink]
-        for values in self._graded[shrink]:  # placements only ever leave the running, so what is left was graded before
-            values[~self._mask] = np.nan
+        if shrink in self._blank:  # placements only ever leave the running, so what is left was graded before
+            self._blank.remove(shrink)
+            for values in self._graded[shrink]:
+                values[~self._mask] = np.nan
         return self._graded[shrink]
 
     def _graded_now(self, shrink: float) -> Grading:
@@ -163,13 +167,13 @@ class Strip:
             self.cell_m,
             max_slope=self.pad_pitch,
             shrink=shrink,
-            ripple_m=self.pad_ripple().counted * self.elevation_sd()[rows, cols],
+            ripple_m=self.pad_ripple().counted * self.elevation_sd()[self._mask],
             lone_sd_m=lone_error(self._stated, self.cell_m),
         )
         spread = []
         for values in packed:
             full = np.full(self.shape, np.nan, np.float32)
-            full[rows, cols] = values
+            full[self._mask] = values
             spread.append(full)
         return Grading(*spread)
 
