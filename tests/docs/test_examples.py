@@ -17,7 +17,13 @@ EXAMPLES = sorted(path.name for path in (DOCS / "examples").glob("*.py"))
 
 
 def test_every_example_is_run_here() -> None:
-    assert EXAMPLES == ["compare_sizes.py", "first_screening.py", "slope_of_a_dem.py"]
+    assert EXAMPLES == [
+        "compare_sizes.py",
+        "deciding.py",
+        "first_screening.py",
+        "layout_and_cost.py",
+        "slope_of_a_dem.py",
+    ]
 
 
 @pytest.mark.parametrize("name", EXAMPLES)
@@ -61,3 +67,23 @@ def test_slope_of_a_dem(tmp_path: Path) -> None:
     assert 0.005 < found.names["level"] < 0.05  # "only about 1-5 % of real cells are under 0.52 %"
     with rasterio.open(tmp_path / "hillshade.tif") as file:
         assert file.tags(ns="IMAGE_STRUCTURE")["LAYOUT"] == "COG" and file.shape == slope.shape
+
+
+def test_deciding(tmp_path: Path) -> None:
+    found = ran(DOCS / "examples" / "deciding.py", tmp_path).names
+    result, turned = found["result"], found["turned"]
+    assert found["second"].rank == 2 and found["second"].score == result.choices[1].score
+    assert turned.bearing_deg == 60.0 and turned.rank is None and "turned" in turned.notes[0]
+    assert found["three"].ranks == (1, 2, 3) and "weight" in found["other"].settings
+    assert found["firm"].verdict == result.verdict and not list(tmp_path.iterdir())
+
+
+def test_layout_and_cost(tmp_path: Path) -> None:
+    example = ran(DOCS / "examples" / "layout_and_cost.py", tmp_path)
+    found = example.names
+    assert len(found["block"].summary["houses"]) == 3
+    for option in found["table"].summary["options"]:
+        known = sum(item["cost"] for item in option["items"] if item["cost"] is not None)
+        assert option["total"] == known > 0 and "road" in option["without_price"]
+    written = {path.name for path in (example.folder / "handover").iterdir()}
+    assert written >= {"layout.gpkg", "layout.svg", "cost.csv", "report.html", "candidates.geojson"}
