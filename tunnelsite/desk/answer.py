@@ -12,7 +12,7 @@ from tunnelsite.core.cautions import CAUTIONS
 from tunnelsite.core.table import Table
 from tunnelsite.desk.measures import Units
 from tunnelsite.desk.outline import house_outline
-from tunnelsite.drawing.outcome_groups import rule_words
+from tunnelsite.desk.plain import plain, plain_title
 from tunnelsite.report.card_words import measure_words
 from tunnelsite.scan import refine
 from tunnelsite.scan.firmness.ties import undecided
@@ -95,13 +95,6 @@ def _option(result: Result, row: Mapping[str, Any], units: Units, breaks: str = 
     } | house_outline(scan.frame.grid, (along, across), scan.house, scan.pad)
 
 
-def plain(value: Any) -> Any:
-    """A value as JSON can hold it: not known is None."""
-    if isinstance(value, np.generic):
-        value = value.item()
-    return None if isinstance(value, float) and not np.isfinite(value) else value
-
-
 def _known(value: Any) -> float | None:
     return float(value) if np.isfinite(value) else None
 
@@ -151,9 +144,9 @@ def rejections(result: Result) -> list[dict[str, Any]]:
     return [
         {
             "rule": rule,
-            "title": rule_words(rule, titles),
+            "title": plain_title(rule, titles),
             "placements": count,
-            "words": f"{rule_words(rule, titles)}: {count:,} placements",
+            "words": f"{plain_title(rule, titles)}: {count:,} placements",
         }
         for rule, count in sorted(counts.items(), key=lambda item: -item[1])
         if count

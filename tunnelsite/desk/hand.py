@@ -8,16 +8,14 @@ from typing import Any
 import numpy as np
 
 from tunnelsite.core.house import House
-from tunnelsite.core.units import MONTHS
 from tunnelsite.decisions.explain import Prepared
 from tunnelsite.decisions.explanation import RuleCheck
-from tunnelsite.desk.answer import plain
 from tunnelsite.desk.hand_measures import Measured, measured
 from tunnelsite.desk.measures import NOT_KNOWN, Units
 from tunnelsite.desk.outline import house_outline
+from tunnelsite.desk.plain import plain, plain_title
 from tunnelsite.desk.point_light import PointLight
 from tunnelsite.desk.spot import Spots
-from tunnelsite.drawing.outcome_groups import rule_words
 from tunnelsite.report.card_words import measure_words
 from tunnelsite.scan.steady import room_to_shift
 from tunnelsite.screening.result import Result
@@ -115,7 +113,9 @@ class InHand:
         )
         if pond is not None:
             words.append(
-                f"water stands {units.depth(pond)} deep before it leaves" if pond >= 0.01 else "no water stands there"
+                f"water stands up to {units.depth(pond)} deep somewhere on the pad"
+                if pond >= 0.01
+                else "no water stands there"
             )
         if above is not None:
             words.append(f"{units.height(max(above, 0.0))} above the stream, ditch or swale it drains to")
@@ -124,7 +124,7 @@ class InHand:
     def _rule(self, rule: RuleCheck) -> dict[str, Any]:
         state = "unknown" if rule.passed is None else "kept" if rule.passed else "broken"
         titles = {judge.id: judge.criterion.description.title for judge in self.result.judges}
-        title = rule_words(rule.rule, titles)
+        title = plain_title(rule.rule, titles)
         return {"rule": rule.rule, "title": title[:1].upper() + title[1:], "state": state, "words": self.rule_words(rule),
                 "change": self._change(rule) if state == "broken" else ""}  # fmt: skip
 
@@ -220,8 +220,3 @@ class InHand:
 
 def _is_rule(rule: RuleCheck) -> bool:
     return rule.limit is not None
-
-
-def month_names() -> list[str]:
-    """Jan to Dec."""
-    return [name.capitalize() for name in MONTHS]

@@ -48,9 +48,9 @@ class Looked:
         """What the sheet says of it."""
         unit = {"m": "metres", "ft": "feet", "us-ft": "US survey feet"}.get(self.site.dem.unit, self.site.dem.unit)
         cell = self.frame.dem_cell_m
-        size = f"{cell / FOOT_M:.3g} ft" if feet else f"{cell:.3g} m"
+        size = f"{cell:.3g} m cells" + (f" ({cell / FOOT_M:.1f} ft)" if feet else "")
         return {
-            "ground": f"{self.site.dem.name}: {size} cells, heights in {unit}",
+            "ground": f"{self.site.dem.name}: {size}, heights in {unit}",
             "land": self.fields,
             "doubts": self.frame.doubts,
             "notes": [*self.site.dem.notes, *self.frame.notes],

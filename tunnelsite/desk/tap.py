@@ -8,9 +8,9 @@ from tunnelsite.core.errors import UsageError
 from tunnelsite.core.placement import Placement
 from tunnelsite.decisions.explain import explain_at, explain_rank
 from tunnelsite.decisions.explanation import Explanation, RuleCheck
-from tunnelsite.desk.answer import plain
 from tunnelsite.desk.hand import InHand
-from tunnelsite.drawing.outcome_groups import group_of, rule_words, shown_scan
+from tunnelsite.desk.plain import plain, plain_title
+from tunnelsite.drawing.outcome_groups import group_of, shown_scan
 
 MOST_LOSSES = 5
 LEAST_LOSS = 0.1  # points
@@ -50,7 +50,7 @@ def tapped(in_hand: InHand, lon: float, lat: float) -> dict[str, Any]:
 
 def _reason(in_hand: InHand, found: Explanation, rule: RuleCheck, titles: dict[str, str]) -> dict[str, Any]:
     """A broken rule in a sentence of the trade."""
-    said = _water(in_hand, found, rule) or f"{rule_words(rule.rule, titles)}: {in_hand.rule_words(rule)}."
+    said = _water(in_hand, found, rule) or f"{plain_title(rule.rule, titles)}: {in_hand.rule_words(rule)}."
     return {
         "rule": rule.rule,
         "title": titles.get(rule.rule, rule.title),
