@@ -11,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.plans.places import distances, place, rough, tilted
+from tunnelsite.core import amounts
 from tunnelsite.core.errors import InputRefused, UsageError
 from tunnelsite.kernels.terrain.grading import FINISHED_SLOPE
 from tunnelsite.plans.grading.earth_rule import EarthRule, fixed_shape
@@ -243,3 +244,14 @@ def test_crown_and_base_are_for_container_houses() -> None:
     for asked in (EarthRule(crown=0.02), EarthRule(base_m=0.1)):
         with pytest.raises(UsageError, match="container"):
             grading_plan(np.zeros(where.grid.shape), where, asked)
+
+
+def test_a_depth_other_than_the_screening_judged_is_said() -> None:
+    """A heap in one corner: the least volume cuts it deeper than the least-squares plane, which leans on it; a plain slope has one depth."""
+    where = place(rows=61, cols=81)
+    assert not any("the screening judged" in said for said in grading_plan(tilted(where, 0.0, 0.01), where).warnings)
+    u, v = distances(where)
+    plan = grading_plan(100.0 + np.where((u < -10) & (v > 0), 0.3, 0.0), where)
+    assert plan.pad.max_cut_m > plan.quick_pad.max_cut_m + 0.01
+    [said] = [said for said in plan.warnings if "the screening judged" in said]
+    assert amounts.depth(plan.quick_pad.max_cut_m, feet=where.house.feet) in said

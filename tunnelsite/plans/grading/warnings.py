@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
 FAR_M = 5.0
 LEAST_CELLS = 4  # across the pad; with fewer its prisms are off by 5 % and more (tests against scipy's integral)
+DEPTH_M = 0.01  # depths of the plan and of the screening that are nearer than that are one number
 WORTH_M3 = 1.0  # less earth than this is lost or found in the grading
 NOT_BUILDABLE = "NOT BUILDABLE AS DRAWN: "
 MEND = "Move the pad, steepen the side slopes as far as the soil stands, or have a retaining wall designed by licensed practice"
@@ -74,8 +75,21 @@ def _on_services(plan: GradingPlan, limits: SiteLimits) -> list[str]:
     return said
 
 
+def _other_depth(plan: GradingPlan) -> list[str]:
+    """The plan's deepest cut where it is not the one that the screening judged."""
+    depths = plan.pad.max_cut_m, plan.quick_pad.max_cut_m
+    if abs(depths[0] - depths[1]) < DEPTH_M:
+        return []
+    planned, judged = (amounts.depth(one, feet=plan.place.house.feet) for one in depths)
+    less = amounts.volume(max(plan.saved_m3, 0.0), feet=plan.place.house.feet)
+    return [
+        f"This plan cuts up to {planned} deep; the screening judged {judged}, of the least-squares plane. The plan's plane moves {less} "
+        "less earth. Where the depth matters more, limit the deepest cut of the plan."
+    ]
+
+
 def _earth(plan: GradingPlan) -> list[str]:
-    said, feet = [], plan.place.house.feet
+    said, feet = _other_depth(plan), plan.place.house.feet
     reach = float(plan.sides.toe_m.max())
     if reach > FAR_M:
         said.append(
