@@ -50,11 +50,15 @@ def tapped(in_hand: InHand, lon: float, lat: float) -> dict[str, Any]:
 
 def _reason(in_hand: InHand, found: Explanation, rule: RuleCheck, titles: dict[str, str]) -> dict[str, Any]:
     """A broken rule in a sentence of the trade."""
-    said = _water(in_hand, found, rule) or f"{plain_title(rule.rule, titles)}: {in_hand.rule_words(rule)}."
+    head, title = HEADS[group_of(rule.rule)], plain_title(rule.rule, titles)
+    told = in_hand.rule_words(rule)
+    said = _water(in_hand, found, rule) or (
+        f"{told}." if rule.rule == "boundary" or head == title else f"{title}: {told}."
+    )
     return {
         "rule": rule.rule,
         "title": titles.get(rule.rule, rule.title),
-        "words": f"{HEADS[group_of(rule.rule)]}: {said}",
+        "words": f"{head}: {said}",
     }
 
 
