@@ -16,18 +16,22 @@ export function fileList(wanted) {
   return files.length > 0 && h('ul', { class: 'files' }, files.map(fileRow));
 }
 
+const titleOf = (role) => known.roles.find(({ id }) => id === role)?.title ?? role;
+const useAs = (name, role) => tried(() => patch(`/api/files/${encodeURIComponent(name)}`, { use_as: role }));
+
 function fileRow(file) {
   const roles = known.roles.filter(({ kind }) => kind === 'any' || kind === file.kind || (Array.isArray(kind) && kind.includes(file.kind)));
   const now = file.used_as ?? '', role = known.roles.find(({ id }) => id === now), id = `file-${file.name}`;
   const others = now && !roles.some((each) => each.id === now) ? [{ id: now, title: role?.title ?? now }] : [];
   return h('li', {},
     h('div', { class: 'file-line' }, h('label', { for: id, class: 'file-name', text: file.name }),
-      h('select', { id, onchange: ({ target }) => tried(() => patch(`/api/files/${encodeURIComponent(file.name)}`, { use_as: target.value || null })) },
+      h('select', { id, onchange: ({ target }) => useAs(file.name, target.value || null) },
         h('option', { value: '', text: 'not used' }), [...others, ...roles].map((each) => h('option', { value: each.id, selected: each.id === now, text: each.title })))),
     role?.distance && h('label', { class: 'inline' }, 'keep away by ', h('input', { type: 'text', class: 'short', value: file.distance_m == null ? '' : `${Number(file.distance_m.toFixed(2))} m`, placeholder: '0 ft',
       onchange: ({ target }) => tried(() => patch(`/api/files/${encodeURIComponent(file.name)}`, { use_as: now, distance: target.value || null })) })),
     file.facts?.length > 0 && h('p', { class: 'why', text: file.facts.join(' · ') }),
-    !now && file.proposed_why && h('p', { class: 'why', text: `Looks like ${known.roles.find((each) => each.id === file.proposed)?.title.toLowerCase() ?? file.proposed}: ${file.proposed_why}` }),
+    !now && file.proposed && h('p', { class: 'why', text: `Looks like ${titleOf(file.proposed).toLowerCase()}: ${file.proposed_why}` }),
+    !now && file.proposed && h('button', { type: 'button', text: `Use as ${titleOf(file.proposed).toLowerCase()}`, onclick: () => useAs(file.name, file.proposed) }),
     (file.problems ?? []).map((words) => h('p', { class: 'broken', text: words })));
 }
 
@@ -37,7 +41,12 @@ export async function addFiles(list) {
   for (const file of list) form.append('file', file, file.name);
   if (!known.state?.begun && !(await tried(() => post('/api/begin', { what: 'empty' })))) return;
   const said = await tried(() => post('/api/files', form));
-  await fetched('state');
+  await Promise.all([fetched('roles'), fetched('state')]);
+  // what a new file is taken to be is put to use where that place is free; the list shows it, and it can be corrected there
+  for (const file of said?.files ?? []) {
+    const taken = known.state.files.some(({ used_as }) => used_as === file.proposed), several = known.roles.find(({ id }) => id === file.proposed)?.several;
+    if (file.proposed && !file.used_as && (several || !taken)) await useAs(file.name, file.proposed);
+  }
   if (said?.refused?.length) document.dispatchEvent(new CustomEvent('refused', { detail: said.refused }));
 }
 
