@@ -92,7 +92,9 @@ def test_keep_out_is_drawn_by_keys_undone_and_done_again(desk: Shown) -> None:
             page.wait_for_timeout(350)  # the map glides
     page.keyboard.press("f")
     page.wait_for_selector("#delete-drawn")
-    assert sorted(one["properties"]["what"] for one in _drawn(desk)) == ["keep_out", "tree"]
+    keep_out, tree = sorted(_drawn(desk), key=lambda one: one["properties"]["what"])
+    assert (keep_out["properties"]["what"], tree["properties"]["what"]) == ("keep_out", "tree")
+    assert len(keep_out["geometry"]["coordinates"][0]) == 5
     page.click("#undo")
     page.wait_for_selector("#redo:enabled")
     assert [one["properties"]["what"] for one in _drawn(desk)] == ["tree"]

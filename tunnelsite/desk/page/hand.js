@@ -9,14 +9,16 @@ import { known, on, set } from './store.js';
 
 const APRON_M = 4 * FOOT_M; // until the server has measured the pad
 
+const MOST_TRIES = 8, TRY_AGAIN_MS = 1500;
 let shape = null;
 let counted = 0;
 
-/** The place in the hand {lon, lat, bearing_deg, house}, or null. */
-export const inHand = { place: null };
+/** The place in the hand {lon, lat, bearing_deg, house}, or null; `proposed`: the page put it there, no one has touched it. */
+export const inHand = { place: null, proposed: false };
 
 export function startHand(map) {
   shape = new HouseInHand(map, (house, done) => {
+    inHand.proposed = false;
     inHand.place = { ...inHand.place, lon: house.lon, lat: house.lat, bearing_deg: house.bearing_deg };
     set('place', inHand.place);
     measure({ ...inHand.place, seq: ++counted, done });
@@ -35,7 +37,8 @@ export function sizes(house) {
 }
 
 /** Take a house in hand at a place {lon, lat, bearing_deg, house}. */
-export function take(place, focus = false) {
+export function take(place, focus = false, proposed = false) {
+  inHand.proposed = proposed;
   inHand.place = { lon: place.lon, lat: place.lat, bearing_deg: place.bearing_deg, house: place.house };
   shape.take({ apron_m: APRON_M, ...(sizes(place.house) ?? { width_m: 9.144, length_m: 29.26 }), ...inHand.place });
   if (focus) shape.focus();
@@ -54,6 +57,7 @@ const measure = newestOnly(async ({ done, ...place }) => {
     const broken = hand.rules.filter((rule) => rule.state === 'broken');
     shape.judge(broken.length > 0);
     set('hand', hand);
+    waitForMore(hand);
     const score = hand.score?.words ?? '';
     announce([score, broken.length ? `Breaks: ${broken.map((rule) => rule.title).join(', ')}` : 'Keeps every rule that could be checked'].filter(Boolean).join('. '));
   } catch (problem) {
@@ -61,6 +65,15 @@ const measure = newestOnly(async ({ done, ...place }) => {
     else throw problem;
   }
 });
+
+let tries = 0;
+
+/** There is an answer, but the server still reads it for the hand: ask again in a while. */
+function waitForMore(hand) {
+  const early = hand.measured === 'ground only' && known.answer && !known.state?.stale;
+  tries = early ? tries + 1 : 0;
+  if (early && tries <= MOST_TRIES) setTimeout(() => measure({ ...inHand.place, seq: ++counted, done: true }), TRY_AGAIN_MS);
+}
 
 /** The pad and the house as the server measured them, so that the drawing is true to scale for any house. */
 function trueToMeasure(hand) {

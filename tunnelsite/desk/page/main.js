@@ -46,7 +46,7 @@ on('features', () => {
 });
 on('answer', (answer) => {
   if (!answer?.options.length) return;
-  if (!inHand.place) take(answer.options[0].place);
+  if (!inHand.place || inHand.proposed) take(answer.options[0].place, false, true);
   if (!answer.first_look && !answer.what_if) announce(answer.headline?.[0] ?? '');
 });
 on('run', drawRun);

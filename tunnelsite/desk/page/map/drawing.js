@@ -37,7 +37,7 @@ export function draw(kind, shape = kind.shapes[0]) {
     h('p', { class: 'why', text: kind.say }),
     kind.shapes.length > 1 && h('div', { class: 'row', role: 'group', 'aria-label': 'Drawn as' }, kind.shapes.map((each) => h('button', { type: 'button', 'aria-pressed': String(each === shape), text: `as a ${SHAPE_WORDS[each]}`.replace('a outline', 'an outline'), onclick: () => draw(kind, each) }))),
     questions(kind, drawing.properties, () => {}),
-    h('p', { class: 'why', text: 'By keys: arrows move the map under the cross, Enter puts a corner there, F finishes, Escape stops.' }),
+    h('p', { class: 'why by-keys', text: 'By keys: arrows move the map under the cross, Enter puts a corner there, F finishes, Escape stops.' }),
     h('div', { class: 'row' },
       shape !== 'Marker' && shape !== 'Circle' && h('button', { type: 'button', id: 'finish', text: 'Finish', onclick: finishShape }),
       h('button', { type: 'button', text: 'Stop', onclick: putAway })),

@@ -9,7 +9,8 @@ export function openMap(element) {
     renderer: L.svg({ padding: 0.6 }), pmIgnore: false,
   });
   map.pm.setLang('en', WORDS, 'en');
-  map.pm.setGlobalOptions({ snappable: true, snapDistance: 12, allowSelfIntersection: false, continueDrawing: false });
+  // no snapping: it looks at where the pointer was a tenth of a second ago, and a quick click or a tap would be lost
+  map.pm.setGlobalOptions({ snappable: false, allowSelfIntersection: false, continueDrawing: false });
   L.control.zoom({ position: 'topleft', zoomInTitle: 'Nearer', zoomOutTitle: 'Farther' }).addTo(map);
   L.control.scale({ position: 'bottomleft', maxWidth: 130 }).addTo(map);
   northArrow().addTo(map);
