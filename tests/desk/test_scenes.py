@@ -112,7 +112,7 @@ def test_run_is_cancelled_and_run_again(desk: Shown, served: Served) -> None:
     desk.page.click("#find-places")
     _found(desk)
     assert desk.page.locator(".map-label.rank").count() > 0
-    assert "of 100" in desk.page.locator("#strip").inner_text()
+    desk.until(lambda: "of 100" in desk.page.locator("#strip").inner_text())
 
 
 def test_first_option_stands_at_the_high_end_of_the_scores(desk: Shown) -> None:
@@ -202,7 +202,7 @@ def test_phone_shows_map_and_answer(served: Served, chromium) -> None:
     _found(phone)
     wide = "document.documentElement.scrollWidth <= innerWidth && document.documentElement.scrollHeight <= innerHeight"
     assert phone.page.evaluate(wide)
-    phone.page.wait_for_selector("#strip .score")
+    phone.page.wait_for_selector("#strip .score", timeout=WAIT_MS)
     assert phone.page.locator("#map").bounding_box()["height"] > 400
     phone.page.tap("[data-part=sheet]")
     phone.page.wait_for_selector("#head-choose", state="visible")
