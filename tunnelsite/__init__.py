@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from tunnelsite.screening.result import Result
     from tunnelsite.screening.run import screen
     from tunnelsite.settings.model import Settings
+    from tunnelsite.settings.prices import Prices
 
 __all__ = [
     "CostSettings",
@@ -37,6 +38,7 @@ __all__ = [
     "LayoutSettings",
     "Placement",
     "Plan",
+    "Prices",
     "ReportSettings",
     "Result",
     "Settings",
@@ -66,6 +68,7 @@ _HOMES = {
     "Placement": "tunnelsite.core.placement",
     "Plan": "tunnelsite.plans.plan",
     "ReportSettings": "tunnelsite.report.settings",
+    "Prices": "tunnelsite.settings.prices",
     "Result": "tunnelsite.screening.result",
     "Settings": "tunnelsite.settings.model",
     "StakeOutSettings": "tunnelsite.plans.stakeout.settings",

@@ -9,6 +9,7 @@ import shapely
 
 from tunnelsite.core import catalogue
 from tunnelsite.core.sources import sources
+from tunnelsite.decisions.api_page import api_page
 from tunnelsite.decisions.compare import Pair, differing, paired
 from tunnelsite.decisions.pages import (
     criteria_page,
@@ -53,6 +54,7 @@ def test_differing_settings():
         ("plans.md", lambda: plans_page(catalogue.plans())),
         ("sources.md", lambda: sources_page(sources())),
         ("plugins.md", needs_page),
+        ("api.md", api_page),
     ],
 )
 def test_pages_are_up_to_date(name, text):

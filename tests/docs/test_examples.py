@@ -18,6 +18,7 @@ EXAMPLES = sorted(path.name for path in (DOCS / "examples").glob("*.py"))
 
 def test_every_example_is_run_here() -> None:
     assert EXAMPLES == [
+        "after_the_choice.py",
         "compare_sizes.py",
         "deciding.py",
         "first_screening.py",
@@ -87,3 +88,9 @@ def test_layout_and_cost(tmp_path: Path) -> None:
         assert option["total"] == known > 0 and "road" in option["without_price"]
     written = {path.name for path in (example.folder / "handover").iterdir()}
     assert written >= {"layout.gpkg", "layout.svg", "cost.csv", "report.html", "candidates.geojson"}
+
+
+def test_after_the_choice(tmp_path: Path) -> None:
+    found = ran(DOCS / "examples" / "after_the_choice.py", tmp_path)
+    assert found.names["earth"].pictures and found.names["chart"].tables and found.names["stakes"].layers
+    assert {path.name for path in tmp_path.iterdir()} == {"sites.gpkg", "grading"}

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from tunnelsite.core.wind import WindRose
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Site:
     """Everything that was read for one screening, in the coordinate systems of the files.
 
@@ -59,6 +59,10 @@ class Site:
     named: tuple[Features, ...] = ()
     store: Store = field(default_factory=Store)
 
+    def __repr__(self) -> str:
+        rows, cols = self.dem.shape
+        return f"<Site: {self.dem.name}, {rows} x {cols} cells; {len(self.parcels)} parcels of {self.parcels.name}>"
+
     @property
     def inputs(self) -> list[SourceRaster | Features]:
         """Every input in a fixed order, for the run table."""
@@ -80,7 +84,7 @@ class Site:
         ]
 
 
-@dataclass
+@dataclass(repr=False)
 class Frame:
     """The site on one local grid: rasters share its shape, features are in its along/across metres.
 
@@ -125,6 +129,11 @@ class Frame:
     doubts: list[str] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
     store: Store = field(default_factory=Store)
+
+    def __repr__(self) -> str:
+        grid = self.grid
+        size = f"{grid.rows} x {grid.cols} cells of {grid.cell_m:g} m"
+        return f"<Frame: {size}, ridge at {grid.bearing_deg:g} deg; {len(self.layers)} layers>"
 
     def keep(self, name: str, values: np.ndarray, unit: str) -> None:
         """Add a layer."""

@@ -106,9 +106,17 @@ def compare(
 ) -> Comparison:
     """Two screenings side by side, or several candidates of one.
 
-    Arguments: a, b: screenings, or the GeoPackages they wrote; b = None compares candidates of `a`. ranks: which of them, two or more,
-    the first being the one the others are measured against; None = the first three.
-    Errors: InputRefused for a file that no screening wrote; UsageError for ranks that are not there, or ranks and two screenings.
+    Args:
+        a: a screening, or the GeoPackage it wrote.
+        b: another; None compares candidates of `a`.
+        ranks: which candidates, two or more, the first being the one the others are measured against; None = the first three.
+
+    Returns:
+        Comparison.
+
+    Raises:
+        InputRefused: for a file that no screening wrote.
+        UsageError: for ranks that are not there, or ranks and two screenings.
     """
     if b is None:
         return _candidates_compared(_finished(a), ranks)

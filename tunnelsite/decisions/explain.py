@@ -62,11 +62,15 @@ class Prepared:
 def explain(of: Result | Site, place: Placement | int = 1) -> Explanation:
     """Why a place is ranked where it is, or why it is not offered.
 
-    Arguments:
+    Args:
         of: a finished screening; or a site, which is screened first for the place's house and bearing with its settings.
         place: any placement, or the rank of a candidate.
-    Return: Explanation; `standing` is filled in for a candidate.
-    Errors: UsageError for a rank that is not there or a place outside the data; for a site those of `screen`.
+
+    Returns:
+        Explanation; `standing` is filled in for a candidate.
+
+    Raises:
+        UsageError: for a rank that is not there or a place outside the data; for a site those of `screen`.
     """
     result = _screened(of, place) if isinstance(of, Site) else of
     if isinstance(place, Placement):

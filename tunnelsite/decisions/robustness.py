@@ -118,12 +118,18 @@ def robustness(
 ) -> Robustness:
     """Draw weights and grounds, rank again each time, and see how often each candidate takes each rank.
 
-    Arguments:
+    Args:
         result: a screening, or a kept run.
-        draws, seed: None = those of the screening.
+        draws: how many; None = as in the screening.
+        seed: of the draws; None = as in the screening.
         concentration: of the weights round the given ones, 0 = any weights at all; see `drawn_weights`.
         error: of the elevations; None = as in the screening.
-    Errors: UsageError for numbers out of range, or a run without candidates.
+
+    Returns:
+        Robustness.
+
+    Raises:
+        UsageError: for numbers out of range, or a run without candidates.
     """
     asked = {"draws": draws, "seed": seed} | (
         {} if error is None else {"elevation_error": error.sd_m, "error_range": error.range_m}

@@ -41,8 +41,16 @@ ANY_SIZE = "30x96ft"  # stands in the settings where the house's name is no size
 def option(sites: str | os.PathLike[str], rank: int = 1) -> Placement:
     """A ranked candidate of a finished screening, with the settings of that screening.
 
-    Arguments: sites, the GeoPackage of a screening; rank, from 1.
-    Errors: InputRefused for a file that no screening wrote; UsageError for a rank that is not there.
+    Args:
+        sites: the GeoPackage of a screening.
+        rank: from 1.
+
+    Returns:
+        Placement, which every plan takes.
+
+    Raises:
+        InputRefused: for a file that no screening wrote.
+        UsageError: for a rank that is not there.
     """
     return placement_of(read_option(os.fspath(sites), rank), rank)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -34,7 +35,7 @@ if TYPE_CHECKING:
     from tunnelsite.scan.firmness.verdict import Verdict
 
 
-@dataclass
+@dataclass(repr=False)
 class Result:
     """A finished screening.
 
@@ -56,6 +57,16 @@ class Result:
     gaps: list[Gap] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
     left_out: list[str] = field(default_factory=list)
+
+    def __repr__(self) -> str:
+        passed = sum(len(one) for one in self.scored)
+        best = f"best {self.choices[0].score:.1f} of 100" if self.choices else "no place passes every rule"
+        return f"<Result: {len(self.choices)} options, {best}; {passed:,} placements pass>"
+
+    def _repr_html_(self) -> str:
+        """The options as a table, for notebooks."""
+        columns = ["rank", "score", "parcel", "house", "pitch_along_pct", "pitch_across_pct", "room_m", "flags"]
+        return f"<p>{html.escape(repr(self))}</p>{self.candidates[columns].to_html(index=False)}"
 
     @property
     def crs(self):

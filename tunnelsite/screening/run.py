@@ -35,16 +35,22 @@ def screen(
     settings: Settings | None = None,
     progress: Progress = silent,
 ) -> Result:
-    """Score every placement of every house on every parcel of a site and rank the best that do not overlap.
+    """Score every placement of every house on every parcel of a site and rank the best that stand apart.
 
-    Arguments:
+    Args:
         site: from `read_site`.
         houses: one house or several that compete; default: those of the settings.
-        crop_months: `10-01:04-30`; default: that of the settings.
+        crop_months: such as `10-01:04-30` or `Oct:Apr`; default: that of the settings.
         settings: everything else; default: `Settings()`.
         progress: called with (what is being done, share done 0..1).
-    Return: Result; an empty ranking with reasons is a result too.
-    Errors: InputRefused, UsageError, ResourceShortage.
+
+    Returns:
+        Result; an empty ranking with reasons is a result too.
+
+    Raises:
+        InputRefused: where the data cannot tell anything, in words.
+        UsageError: for settings that cannot be.
+        ResourceShortage: before anything is computed, where memory or disk would clearly not do.
     """
     settings = settings_asked(settings)
     wanted = houses_asked(site, houses, settings)

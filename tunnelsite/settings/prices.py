@@ -41,6 +41,11 @@ class Prices:
 
     items: tuple[Price, ...] = ()
 
+    @classmethod
+    def parse(cls, **given: str) -> Prices:
+        """Prices by name, as `Prices.parse(earthwork="9/m3", water="40/m")`. Errors: UsageError."""
+        return cls(tuple(read_price(name, text) for name, text in given.items()))
+
     def of(self, name: str) -> Price | None:
         """The price of a work or service; None = no price was given."""
         return next((one for one in self.items if one.name == name), None)

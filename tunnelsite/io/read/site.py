@@ -79,11 +79,34 @@ def read_site(
 ) -> Site:
     """Read a DEM (only round the parcels), parcels and optional layers into a `Site`.
 
-    Arguments: paths as on the command line, or what is in memory already: an xarray.DataArray with a CRS for a raster, a GeoDataFrame
-    for features; `FILE#LAYER` names a layer; keep_out entries are `FILE` or `FILE@DISTANCE`; drawn, what
-    was drawn on the map, which is added to each of the others: with fields in it there need be no parcels; layers, of the user's own
-    by name, are `FILE`, `FILE@UNIT` or `FILE@classes`.
-    Errors: InputRefused, UsageError, ResourceShortage; nothing is written.
+    Rasters may be paths (a GeoTIFF, an Esri ASCII grid, a folder of tiles, a VRT that lists local tiles) or an xarray.DataArray with a
+    CRS; features may be paths (`FILE#LAYER` names a layer) or a GeoDataFrame. Nothing is written.
+
+    Args:
+        dem: bare ground.
+        parcels: polygons where a house may stand; None where fields were drawn.
+        drawn: what was drawn on the map, added to each of the others.
+        far_dem: land beyond the DEM, for the far horizon.
+        surface: ground plus what stands on it.
+        obstacles: points, lines or polygons with `height_m`.
+        structures: polygons to stay clear of.
+        keep_out: one or several, each `FILE` or `FILE@DISTANCE` or a GeoDataFrame.
+        services: water, power, road ... by name.
+        layers: own layers by name: `FILE`, `FILE@UNIT` or `FILE@classes`.
+        lamps: points with `lumens`.
+        soils: polygons with a drainage class.
+        weather: a year of solar radiation (EPW, TMY3).
+        wind: a weather file with the wind of a year.
+        wind_from_deg: prevailing direction, clockwise from true north; it rules where both are given.
+        reading: units and systems where the files do not say, and how much land round the parcels.
+
+    Returns:
+        Site.
+
+    Raises:
+        InputRefused: for a file or object that cannot be used as it is.
+        UsageError: for settings that cannot be.
+        ResourceShortage: before any cell is read, where the data would not fit in memory.
     """
     reading = reading or RasterReading()
     store = Scratch(reading.scratch_from_bytes)

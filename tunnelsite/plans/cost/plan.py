@@ -36,12 +36,19 @@ def cost(
 ) -> Plan:
     """What the work at one placement costs, or at several, one option after the other.
 
-    Arguments:
-        site: as read. place: a placement or several; their settings say the pad's slope and apron, and may hold prices.
-        settings: unit prices, depths of topsoil and base. progress: called with (what is being done, share done).
-    Return: a Plan with the table `cost`: a row per option and kind of work with quantity, interval, unit price and cost; what has no
-    price has no cost, and what is not known has no quantity.
-    Errors: UsageError for prices of services that the site does not have; InputRefused where the ground is not known.
+    Args:
+        site: as read.
+        place: a placement or several; their settings say the pad's slope and apron, and may hold prices.
+        settings: unit prices, depths of topsoil and base.
+        progress: called with (what is being done, share done 0..1).
+
+    Returns:
+        Plan with the table `cost`: a row per option and kind of work with quantity, interval, unit price and cost. What has no price
+        has no cost, and what is not known has no quantity.
+
+    Raises:
+        UsageError: for prices of services that the site does not have.
+        InputRefused: where the ground is not known.
     """
     asked, places = settings or CostSettings(), [place] if isinstance(place, Placement) else list(place)
     options: list[dict[str, Any]] = []

@@ -91,13 +91,21 @@ class Graded:
 def grade(site: Site, place: Placement, settings: GradingSettings | None = None, progress: Progress = silent) -> Plan:
     """Earthwork and drainage of one house at a place.
 
-    Arguments:
-        site: as read. place: anywhere on the DEM; its settings say the apron, the finished pitch, the shrink factor, what is kept clear
-        and the error of the heights. settings: of the plan. progress: called with (what is being done, share done).
-    Return: a Plan with the layers `lines`, `areas`, `stations`, the pictures `map` and `profiles`, the tables `profile_table`,
-    `station_table` and `run`, whose `detail` is `Graded`.
-    Errors: InputRefused where ground under the pad is not known, where side slopes leave the data or never meet the ground, or where
-    water cannot be planned; UsageError for settings that do not suit the house.
+    Args:
+        site: as read.
+        place: anywhere on the DEM; its settings say the apron, the finished pitch, the shrink factor, what is kept clear and the error
+            of the heights.
+        settings: of the plan.
+        progress: called with (what is being done, share done 0..1).
+
+    Returns:
+        Plan with the layers `lines`, `areas`, `stations`, the pictures `map` and `profiles`, the tables `profile_table`,
+        `station_table` and `run`; its `detail` is `Graded`.
+
+    Raises:
+        InputRefused: where ground under the pad is not known, where side slopes leave the data or never meet the ground, or where
+            water cannot be planned.
+        UsageError: for settings that do not suit the house.
     """
     return grade_of(standing(site, place), settings, progress)
 

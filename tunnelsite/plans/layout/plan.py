@@ -39,12 +39,17 @@ def lay_out(
 ) -> Plan:
     """The best block of houses among all placements that pass every limit.
 
-    Arguments:
+    Args:
         of: a finished screening whose rasters are at hand; or a site, which is screened first.
-        settings: of the block. screening: settings of the screening where `of` is a site; default: `Settings()`.
-        progress: called with (what is being done, share done).
-    Return: a Plan with the picture `map`, the layers `layout`, `pads` and (with services) `trenches`, and the table `run`.
-    Errors: UsageError for settings that do not go together or parcels that are not there; those of `screen`.
+        settings: of the block.
+        screening: settings of the screening where `of` is a site; default: `Settings()`.
+        progress: called with (what is being done, share done 0..1).
+
+    Returns:
+        Plan with the picture `map`, the layers `layout`, `pads` and (with services) `trenches`, and the table `run`.
+
+    Raises:
+        UsageError: for settings that do not go together, or parcels that are not there; else those of `screen`.
     """
     asked = settings or LayoutSettings()
     if isinstance(of, Site):

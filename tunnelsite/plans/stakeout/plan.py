@@ -59,13 +59,19 @@ def stake_out(
 ) -> Plan:
     """Stakes of one house at a place, for a crew with tape, string and level.
 
-    Arguments:
-        site: as read. place: anywhere on the DEM; its settings say the apron, the finished pitch and the shrink factor.
-        settings: of the stake-out; a grading plan or a level book stands in them. progress: called with (what is being done, share).
-    Return: a Plan with the layer `stakes`, the table `sheet` and the picture `sketch`, whose `detail` is `StakedOut`;
-    `io.formats.stake_sheets` writes its sheet as CSV, GPX, GeoJSON, DXF or a page.
-    Errors: InputRefused where ground under the pad is not known, for a plan of another pad or a level book that cannot be used;
-    UsageError for distances that cannot be meant.
+    Args:
+        site: as read.
+        place: anywhere on the DEM; its settings say the apron, the finished pitch and the shrink factor.
+        settings: of the stake-out; a grading plan or a level book stands in them.
+        progress: called with (what is being done, share done 0..1).
+
+    Returns:
+        Plan with the layer `stakes`, the table `sheet` and the picture `sketch`; its `detail` is `StakedOut`.
+        `io.formats.stake_sheets` writes its sheet as CSV, GPX, GeoJSON, DXF or a page.
+
+    Raises:
+        InputRefused: where ground under the pad is not known, for a plan of another pad, or a level book that cannot be used.
+        UsageError: for distances that cannot be meant.
     """
     return stake_out_of(standing(site, place), settings, progress)
 

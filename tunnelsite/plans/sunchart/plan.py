@@ -54,12 +54,19 @@ def sun_chart(
 ) -> Plan:
     """Horizon, paths of the sun, hidden hours and light at the centre of a placement.
 
-    Arguments:
-        site: as read. place: anywhere on the DEM; its settings say the crop months, the height at which light is wanted, and how trees
-        are taken. settings: of the chart. progress: called with (what is being done, share done).
-    Return: a Plan with the pictures `chart` and `light_bars`, the tables `hidden`, `hours`, `horizon`, `light` (and `field`), whose
-    `detail` is the `SunChart`.
-    Errors: UsageError for a place off the elevation data and for wrong settings; InputRefused for the far land.
+    Args:
+        site: as read.
+        place: anywhere on the DEM; its settings say the crop months, the height at which light is wanted, and how trees are taken.
+        settings: of the chart.
+        progress: called with (what is being done, share done 0..1).
+
+    Returns:
+        Plan with the pictures `chart` and `light_bars`, the tables `hidden`, `hours`, `horizon`, `light` (and `field`); its `detail` is
+        the `SunChart`.
+
+    Raises:
+        UsageError: for a place off the elevation data and for wrong settings.
+        InputRefused: for far land that cannot be used.
     """
     progress("horizon", 0.0)
     made = sun_chart_in(sun_view(site, settings_from(dict(place.settings))), place, settings)
