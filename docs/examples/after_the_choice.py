@@ -1,4 +1,4 @@
-"""What follows a choice, from Python: why this place, how firm its lead is, its sun, its earthwork, its stakes, what it costs.
+"""What follows a choice, from Python: a place, its sun, its earthwork, its stakes.
 
 Run it with `python docs/examples/after_the_choice.py [FOLDER]`, or open it as a notebook in an editor that knows `# %%` cells. It uses
 the invented farm of sample_data and takes about twenty seconds once the kernels are compiled.
@@ -9,21 +9,13 @@ import sys
 from pathlib import Path
 
 from tunnelsite import (
-    CostSettings,
     House,
-    LayoutSettings,
     Placement,
-    Prices,
     Settings,
     StakeOutSettings,
-    compare,
-    cost,
-    explain,
     grade,
-    lay_out,
     option,
     read_site,
-    robustness,
     screen,
     stake_out,
     sun_chart,
@@ -42,14 +34,6 @@ house = House.parse("30x96ft")
 result = screen(site, house, crop_months="Oct:Apr", settings=Settings(cell_m=2.0, azimuths=12, top=4))
 print(result)
 
-# %% Why the first option ranks where it does, and how it compares with the next
-print(explain(result, 1))
-print(compare(result, ranks=[1, 2]))
-
-# %% How firm is the lead? Weights and elevations are drawn together
-firm = robustness(result, draws=30, seed=1)
-print(firm)
-
 # %% A place: a ranked option, the same from its file, or any spot on the farm
 place = result.option(1)
 path = result.write(FOLDER / "sites.gpkg", overwrite=True)
@@ -63,11 +47,3 @@ stakes = stake_out(site, place, StakeOutSettings())
 for plan in (chart, earth, stakes, grade(site, elsewhere)):
     print(plan)
 earth.write(FOLDER / "grading", overwrite=True)
-
-# %% What the work costs, at your own prices; what has no price has no cost
-prices = CostSettings(price=Prices.parse(earthwork="9/m3", water="40/m"))
-print(cost(site, place, prices).tables["cost"].to_string(index=False))
-
-# %% Three houses side by side
-block = lay_out(result, LayoutSettings(houses=3))
-print(block)

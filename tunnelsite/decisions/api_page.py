@@ -79,7 +79,7 @@ def _of(name: str, thing: Any) -> list[str]:
     function = inspect.isfunction(thing)
     lines = [f"## {name}", ""]
     if function:
-        lines += [f"```python\n{name}({', '.join(_parameters(thing))})\n```", ""]
+        lines += [f"```text\n{name}({', '.join(_parameters(thing))})\n```", ""]
     lines += [one.summary, ""]
     lines += [one.text, ""] if one.text else []
     for section, entries in one.sections.items():

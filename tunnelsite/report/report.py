@@ -63,11 +63,17 @@ def make_report(
 ) -> Report:
     """A screening as one page.
 
-    Arguments:
-        result: a finished screening, or a kept run. settings: of the page.
+    Args:
+        result: a finished screening, or a kept run.
+        settings: of the page.
         site: the inputs of a kept run, which give its sun charts; a screening at hand has its own.
-        progress: called with (what is being done, share done).
-    Errors: UsageError for inputs that are not those of the screening.
+        progress: called with (what is being done, share done 0..1).
+
+    Returns:
+        Report, which holds the page and writes it.
+
+    Raises:
+        UsageError: for inputs that are not those of the screening.
     """
     asked = settings or ReportSettings()
     view = _view(result, site) if result.choices else None

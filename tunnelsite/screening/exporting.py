@@ -38,11 +38,20 @@ def export(
 ) -> Exported:
     """Write the layers of a GeoPackage in other open formats.
 
-    Arguments:
-        sites: a screening, or the GeoPackage of a screening, a grading plan or a layout. folder: for the files, new or old.
-        formats: of geojson, kml, gpx, csv, dxf, geoparquet, sld, stac. assets: rasters, a report or pictures for the STAC item.
+    Args:
+        sites: a screening, or the GeoPackage of a screening, a grading plan or a layout.
+        folder: for the files, new or old.
+        formats: of geojson, kml, gpx, csv, dxf, geoparquet, sld, stac.
+        assets: rasters, a report or pictures for the STAC item.
         overwrite: whether files that exist may be replaced.
-    Errors: UsageError for formats that are not there or need what is not installed; InputRefused; OutputFailed.
+
+    Returns:
+        Exported, which names the files.
+
+    Raises:
+        UsageError: for formats that are not there or need what is not installed.
+        InputRefused: for a file that this program did not write.
+        OutputFailed: what was there before stays.
     """
     wanted = checked_formats(formats, "formats")
     named = _keys(assets, wanted)

@@ -22,6 +22,7 @@ from tunnelsite.io.read.mosaic import has_tiles, mosaic, read_mosaic
 from tunnelsite.io.read.named_files import named_files, with_named_files
 from tunnelsite.io.read.own_layers import OwnLayers, own_layers
 from tunnelsite.io.read.rasters import raster_header, read_raster
+from tunnelsite.io.read.site_features import OPTIONAL, keep_out_of, optional_features, service_features, wind_of
 from tunnelsite.io.read.vectors import read_features
 from tunnelsite.io.read.weather import read_weather
 from tunnelsite.io.write.scratch import FROM_BYTES, Scratch
@@ -29,9 +30,6 @@ from tunnelsite.settings.model import Settings, keep_out_parts, own_layer_parts
 
 if TYPE_CHECKING:
     from tunnelsite.io.read.given import Raster, Vector
-
-ANY = ("point", "line", "polygon")
-OPTIONAL = {"obstacles": ANY, "structures": ("polygon",), "lamps": ("point",), "soils": ("polygon",)}
 
 
 @dataclass(frozen=True)
@@ -117,10 +115,8 @@ def read_site(
     named += [own_layer_parts(text)[0] for text in (layers or {}).values()]
     files = tuple(_watched(str(text)) for text in named if is_path(text))
     sketch = None if drawn is None else read_drawn(drawn)
-    if not has_tiles(dem):
-        raster_header(
-            dem, "DEM", crs=reading.dem_crs
-        )  # what is wrong with the DEM is said first: it may be the parcels
+    if is_path(dem) and not has_tiles(str(dem)):  # what is wrong with the DEM is said first: it may be the parcels
+        raster_header(str(dem), "DEM", crs=reading.dem_crs)
     land = _land(parcels, sketch, dem, reading)
     given = {"obstacles": obstacles, "structures": structures, "lamps": lamps, "soils": soils}
     ground = _stored(store, _read_heights(dem, "DEM", land, reading))
@@ -131,13 +127,13 @@ def read_site(
         parcels=land,
         surface=model,
         far_dem=None if far_dem is None else _read_far(far_dem, land, reading),
-        **_optional_features(given),
-        keep_outs=tuple(_keep_out(text) for text in keep_out),
-        services=_services(services or {}),
+        **optional_features(given),
+        keep_outs=tuple(keep_out_of(text) for text in keep_out),
+        services=service_features(services or {}),
         own_rasters={name: _stored(store, one.read(land, reading.halo_m)) for name, one in own.rasters.items()},
         own_features=own.features,
         weather=None if weather is None else read_weather(weather),
-        wind=_wind(wind, wind_from_deg),
+        wind=wind_of(wind, wind_from_deg),
         files=files,
         store=store,
     )
@@ -257,42 +253,14 @@ def read_inputs(settings: Settings) -> RegionInputs:
         raise UsageError("drawn is given to a region", "files alone", "export what was drawn, or screen the farm")
     return RegionInputs(
         read_features(settings.parcels, "parcels", kinds=("polygon",)),
-        _optional_features({name: getattr(settings, name) for name in OPTIONAL}),
-        tuple(_keep_out(text) for text in settings.keep_out),
-        _services(settings.service),
+        optional_features({name: getattr(settings, name) for name in OPTIONAL}),
+        tuple(keep_out_of(text) for text in settings.keep_out),
+        service_features(settings.service),
         None if settings.weather is None else read_weather(settings.weather),
-        _wind(settings.wind, settings.wind_from_deg),
+        wind_of(settings.wind, settings.wind_from_deg),
         named_files(settings.parameter),
         own_layers(settings.layer),
     )
-
-
-def _optional_features(given: Mapping[str, Vector | None]) -> dict[str, Features | None]:
-    return {
-        name: None if path is None else features_of(path, f"--{name}", kinds=OPTIONAL[name], may_be_empty=True)
-        for name, path in given.items()
-    }
-
-
-def _services(given: Mapping[str, Vector]) -> dict[str, Features]:
-    return {name: features_of(path, f"--service {name}", kinds=ANY, may_be_empty=True) for name, path in given.items()}
-
-
-def _wind(path: str | None, from_deg: float | None) -> WindRose | None:
-    """The rose of a weather file, or of one prevailing direction [deg], which rules where both are given."""
-    if from_deg is not None:
-        return WindRose.prevailing(from_deg)
-    if path is None:
-        return None
-    from tunnelsite.io.read.wind import read_wind_rose  # pvlib only where it is asked for
-
-    return read_wind_rose(path)
-
-
-def _keep_out(given: Vector) -> Features:
-    file, distance_m = keep_out_parts(str(given)) if is_path(given) else (given, 0.0)
-    found = features_of(file, "--keep-out", kinds=ANY, may_be_empty=True)
-    return replace(found, distance_m=distance_m)
 
 
 def _read_heights(given: Raster, option: str, land: Features, reading: RasterReading) -> SourceRaster:
