@@ -67,6 +67,8 @@ LISTED = {
     ("io/write/scratch.py", "file", "file.truncate"): SCRATCH,
     ("io/write/print_page.py", "pdf_of", "source.write_text"): SCRATCH,
     ("io/read/kept_arrays.py", "stored_arrays", "archive.open"): "reads a member of an archive",
+    ("screening/exporting.py", "export", "tempfile.TemporaryDirectory"): SCRATCH,
+    ("hosts/server/plan_files.py", "write_outputs", "?.write_text"): JOB,
     ("io/read/points.py", "read_cloud", "laspy.open"): "reads only",
     ("io/read/points.py", "read_cloud", "laspy.CopcReader.open"): "reads only",
     ("io/fetch/window.py", "write_window", "rasterio.open"): STAGED,

@@ -52,9 +52,11 @@ def _request(given: argparse.Namespace, folder: Path):
     from tunnelsite.gather.request import GatherRequest, area_around, area_of_parcels
     from tunnelsite.gather.sources import LOCAL, Source, read_sources, source_named
 
+    halo_m = length_m(given.halo, "--halo", most_m=20_000)
+    cell_m = length_m(given.cell, "--cell", least_m=0.25, most_m=10)
+    most_bytes = _most_bytes(given.most)
     if (given.around is None) == (given.parcels is None):
         raise UsageError("neither or both of --around and --parcels", "one of them", "say where")
-    halo_m = length_m(given.halo, "--halo", most_m=20_000)
     area = area_around(given.around, halo_m) if given.around else area_of_parcels(given.parcels, halo_m)
     listed = Path(given.sources) if given.sources else folder / "sources.toml"
     known = read_sources(listed) if given.sources or listed.is_file() else {}
@@ -89,12 +91,19 @@ def _request(given: argparse.Namespace, folder: Path):
         points=tuple(cloud(text) for text in given.points),
         features=tuple(wanted(text) for text in given.features),
         standing=given.standing,
-        cell_m=length_m(given.cell, "--cell", least_m=0.25, most_m=10),
+        cell_m=cell_m,
         points_crs=given.points_crs,
         hosts=tuple(given.host),
-        most_bytes=int(number(given.most, "--most") * 1e6),
+        most_bytes=most_bytes,
         overwrite=bool(given.overwrite),
     )
+
+
+def _most_bytes(text: str) -> int:
+    most = number(text, "--most")
+    if not 0 < most <= 1e6:  # false for NaN too
+        raise UsageError(f"--most is {text!r}", "more than 0 and up to 1,000,000 MB", "correct it")
+    return int(most * 1e6)
 
 
 def _file(folder: Path, entry) -> dict[str, Any]:

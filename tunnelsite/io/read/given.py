@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pyproj
+import shapely
 
 from tunnelsite.core.errors import InputRefused, UsageError
 from tunnelsite.core.grid import horizontal
@@ -61,7 +62,8 @@ def features_of(given: Vector, option: str, *, kinds: tuple[str, ...], may_be_em
     columns: dict[str, np.ndarray] = {FEATURE_ID: numbers[kept]}
     for title, values in renamed(names, [given[name].to_numpy() for name in names], notes):
         columns[title] = values[kept]
-    digest = hashlib.sha256(given.to_wkb().to_csv(index=False).encode()).hexdigest()
+    told = repr([(name, list(values)) for name, values in columns.items()]) + crs.to_wkt()
+    digest = hashlib.sha256(b"".join(shapely.to_wkb(tidied)) + told.encode()).hexdigest()
     return Features(tidied, columns, crs, f"{option} (in memory)", digest, tuple(notes))
 
 
