@@ -10,7 +10,7 @@ const APART_PX = [190, 70]; // of two heights on the map
 const laid = new Map(); // id -> {layer, overlay}
 const legendsFolded = new Set();
 const chosen = new Map(); // id -> {shown, opacity, month}: the user's own, kept while the page is open
-let map, contourLines, contourLabels, tiles;
+let map, contourLines, contourLabels;
 let heights = [];
 
 export function startLayers(onMap) {
@@ -18,7 +18,6 @@ export function startLayers(onMap) {
   contourLabels = L.layerGroup().addTo(map);
   on('layers', () => lay());
   on('contours', layContours);
-  on('state', layTiles);
   map.on('zoomend', labelsByZoom);
 }
 
@@ -88,12 +87,6 @@ async function layContours(contours) {
 
 function labelsByZoom() {
   spread(map, contourLabels, contourLines && map.hasLayer(contourLines) ? heights : [], APART_PX);
-}
-
-function layTiles(state) {
-  tiles?.remove();
-  tiles = null;
-  if (state?.tiles?.shown) tiles = L.tileLayer(state.tiles.address, { maxZoom: 22, opacity: 0.6, zIndex: 1 }).addTo(map);
 }
 
 /** The pane of layers: a switch, a name and an opacity each. */
