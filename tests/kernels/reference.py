@@ -89,7 +89,7 @@ def lone_things(ground, cell, lone_sd, step):
         if len(near) >= 5 and np.isfinite(ground[k]):
             apart[k] = ground[k] - np.mean([ground[p] for p in near])
     out, reach = np.zeros(ground.shape), max(round(10.0 / (cell * step)), 3) * step
-    for k in np.argwhere(abs(apart) >= 0.05):
+    for k in np.argwhere(abs(apart) >= 0.10):
         others = [apart[p] for p in known(tuple(k), reach) if np.isfinite(apart[p])]
         if abs(apart[tuple(k)]) > 4.2 * max(lone_sd, np.sqrt(np.mean(np.square(others)))):
             out[tuple(k)] = apart[tuple(k)]

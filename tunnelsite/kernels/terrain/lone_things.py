@@ -11,7 +11,7 @@ from tunnelsite.kernels.coverage import axis_weights
 from tunnelsite.kernels.terrain.blade import BLADE_M, blade_step
 
 FAR = 4.2  # deviations: normal noise reaches so far on one pad of 370 heights in a hundred (derived)
-LEAST_M = 0.05  # 2 in: what is lower is smoothed in passing; common practice, no source
+LEAST_M = 0.10  # what is lower is within the accuracy that lidar is asked for [@usgs-ql2], and raked off in passing
 ROUND_M, ROUND_HEIGHTS = 10.0, 3  # how far round, the larger of the two
 
 
