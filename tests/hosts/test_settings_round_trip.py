@@ -102,19 +102,6 @@ FIELDS: dict[str, st.SearchStrategy[Any]] = {
     "parameter": st.dictionaries(NAMES, st.dictionaries(NAMES, st.one_of(real(-1e9, 1e9), WORDS, st.booleans()), max_size=2), max_size=2),
 }  # fmt: skip
 GIVEN = st.fixed_dictionaries({}, optional=FIELDS)
-# What only a project file may hold.
-NOT_OPTIONS = {
-    "price",
-    "pad_pitch",
-    "light_height",
-    "standing_limit",
-    "elevation_error",
-    "error_range",
-    "draws",
-    "seed",
-    "rubric",
-    "parameter",
-}
 
 
 def toml(value: Any) -> str:
@@ -139,6 +126,8 @@ def words_of(values: dict[str, Any]) -> list[str]:
             continue
         if isinstance(value, bool):
             found.append(option)
+        elif name in ("rubric", "parameter"):
+            found += [f"{option}={key}.{part}={one}" for key, inner in value.items() for part, one in inner.items()]
         elif isinstance(value, dict):
             found += [f"{option}={key}={inner}" for key, inner in value.items()]
         elif name == "preset":
@@ -174,10 +163,10 @@ def _anchored(values: dict[str, Any], folder: Path) -> dict[str, Any]:
 
 @given(GIVEN, FILES, FILES)
 def test_the_command_line_says_the_same(values: dict[str, Any], dem: str, parcels: str) -> None:
-    values = {name: value for name, value in values.items() if name not in NOT_OPTIONS} | {
-        "dem": dem,
-        "parcels": parcels,
-    }
+    values = {
+        name: {key: inner for key, inner in value.items() if inner} if name == "parameter" else value
+        for name, value in values.items()
+    } | {"dem": dem, "parcels": parcels}
     given = parsed(parser(), ["screen", *words_of(values)])
     assert settings_from(project_values(given)) == settings_from(values)
 

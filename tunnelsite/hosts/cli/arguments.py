@@ -40,17 +40,32 @@ def parsed(parser: argparse.ArgumentParser, arguments: Sequence[str] | None) -> 
     """What was asked for. Errors: UsageError for an unknown option, an empty value or one with a null character;
     SystemExit as argparse raises it."""
     given, unknown = parser.parse_known_args(_joined(sys.argv[1:] if arguments is None else arguments))
-    words = _words_of(parser, given.name)
+    words = {} if given.name is None else _words_of(parser, given.name)
     if unknown:
-        raise UsageError(
-            f"{unknown[0]!r} is no option of `tunnelsite {given.name}`",
-            f"what `tunnelsite {given.name} --help` lists",
-            _elsewhere(parser, unknown[0].partition("=")[0]) or nearest(unknown[0].partition("=")[0], words.values()),
-        )
+        raise _unknown(parser, given.name, unknown[0], words)
     for name, value in vars(given).items():
         for text in value if isinstance(value, list) else [value]:
             _check(words.get(name, name), text)
     return given
+
+
+def _unknown(parser: argparse.ArgumentParser, name: str | None, word: str, words: Mapping[str, str]) -> UsageError:
+    """What is wrong with a word that no option of the command takes."""
+    command = f"tunnelsite {name}" if name else "tunnelsite"
+    option = word.partition("=")[0]
+    now = _renamed(parser, name).get(option)
+    if now:
+        return UsageError(f"{option} is called {now} now", f"{now}, as in every command", f"write {now}")
+    return UsageError(
+        f"{word!r} is no option of `{command}`",
+        f"what `{command} --help` lists",
+        _elsewhere(parser, option) or nearest(option, words.values()),
+    )
+
+
+def _renamed(parser: argparse.ArgumentParser, name: str | None) -> Mapping[str, str]:
+    """Former names of a command's options, each with the name of today."""
+    return (_commands(parser)[name].get_default("renamed") if name else None) or {}
 
 
 def _words_of(parser: argparse.ArgumentParser, command: str) -> dict[str, str]:

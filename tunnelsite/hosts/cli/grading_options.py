@@ -16,16 +16,6 @@ EARTH = (
     ("--base-loose", "NUMBER", "loose m3 to order for one compacted m3 of base (default 1)"),
     ("--crown", "SLOPE", "fall from the ridge line to each side, container houses (default 0)"),
     ("--apron-fall", "SLOPE", "fall of the apron away from the house (default 0)"),
-    (
-        "--elevation-error",
-        "LENGTH",
-        "standard error of the elevation model's heights (default: assumed by its cells and roughness)",
-    ),
-    (
-        "--error-range",
-        "LENGTH",
-        "distance over which these errors are alike (default 5m or a cell of the model, assumed)",
-    ),
     ("--draws", "NUMBER", "draws of that error for the intervals of the volumes (default 200)"),
 )
 WATER = (

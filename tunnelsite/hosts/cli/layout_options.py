@@ -47,10 +47,4 @@ def add_options(command: argparse.ArgumentParser) -> None:
         "--roof", choices=("arch", "gable"), default="arch", help="what casts the shade (default arch)"
     )
     command.add_argument("--eave", metavar="LENGTH", help="eave height of a gable (default 0)")
-    command.add_argument(
-        "--price",
-        action="append",
-        metavar="NAME=AMOUNT/UNIT",
-        help="your own unit price, as water=4/ft (trench) or earthwork=12/yd3; repeatable",
-    )
     command.add_argument("--time-limit", metavar="SECONDS", help="scattered: for the solver, about (default 60)")

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import argparse
 import contextlib
 import os
 import sys
 from collections.abc import Sequence
 
 from tunnelsite.core.ending import OF_THIS_RUN, Ending
-from tunnelsite.core.errors import TunnelsiteError
+from tunnelsite.core.errors import TunnelsiteError, UsageError
 from tunnelsite.hosts.cli import interruption
 from tunnelsite.hosts.cli.streams import Answers, ready_streams, steer, tell
 from tunnelsite.hosts.cli.surroundings import check_environment, warn_only
@@ -64,14 +65,27 @@ def _status(arguments: Sequence[str] | None) -> int:
 
 
 def _commanded(arguments: Sequence[str] | None) -> int:
-    from tunnelsite.hosts.cli.arguments import parsed
-    from tunnelsite.hosts.cli.options import parser
-
     try:
-        given = parsed(parser(), arguments)
+        given = _given(sys.argv[1:] if arguments is None else list(map(str, arguments)))
+        if given.name is None:
+            from tunnelsite.hosts.cli.beginning import beginning
+
+            return beginning()
         return int(given.command(given) or 0)
     except SystemExit as stop:  # argparse exits 2 on wrong usage and 0 after help
         return int(stop.code or 0)
+
+
+def _given(arguments: list[str]) -> argparse.Namespace:
+    """What was asked for, from a parser that knows the options of the command alone. Errors: UsageError."""
+    from tunnelsite.hosts.cli.arguments import parsed
+    from tunnelsite.hosts.cli.options import parser
+
+    command = next((word for word in arguments if not word.startswith("-")), "")
+    try:
+        return parsed(parser(command), arguments)
+    except UsageError:  # once more with the options of all commands: the message names the command that has the option
+        return parsed(parser(), arguments)
 
 
 def _nothing() -> None:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Any
 
 from tunnelsite.hosts.cli import small_options as small
@@ -13,7 +15,7 @@ from tunnelsite.hosts.cli.grading_options import add_options as add_grading_opti
 from tunnelsite.hosts.cli.layout_options import add_options as add_layout_options
 from tunnelsite.hosts.cli.region_options import add_options as add_region_options
 from tunnelsite.hosts.cli.report_options import add_options as add_report_options
-from tunnelsite.hosts.cli.screen_options import GRADING_OPTIONS, SCREEN_OPTIONS, SITE_OPTIONS, STAKEOUT_OPTIONS
+from tunnelsite.hosts.cli.screen_options import CHART, GRADING, STAKEOUT, add_screen_settings
 from tunnelsite.hosts.cli.server_options import add_desk_options
 from tunnelsite.hosts.cli.server_options import add_options as add_server_options
 from tunnelsite.hosts.cli.stakeout_options import add_options as add_stakeout_options
@@ -25,8 +27,9 @@ EPILOG = (
 )
 
 
-def parser() -> argparse.ArgumentParser:
-    """The whole command line."""
+def parser(only: str | None = None) -> argparse.ArgumentParser:
+    """The whole command line. Arguments: only, the command whose options are wanted; the others are left without (None = all of
+    them): a command's help need not wait for the settings of all others."""
     top = Parser(
         "tunnelsite",
         description="Finds where a high tunnel or greenhouse should stand.",
@@ -34,223 +37,183 @@ def parser() -> argparse.ArgumentParser:
         allow_abbrev=False,
     )
     top.add_argument("--version", action="version", version=_version())
-    commands = top.add_subparsers(dest="name", required=True, metavar="COMMAND")
-    for add in (
-        _add_screen,
-        _add_demo,
-        _add_check,
-        _add_sunchart,
-        _add_explain,
-        _add_small,
-        _add_stakeout,
-        _add_grading,
-        _add_layout,
-        _add_region,
-        _add_export,
-        _add_gather,
-        _add_report,
-        _add_processes,
-        _add_run,
-        _add_serve,
-        _add_desk,
-    ):
-        add(commands)
+    commands = top.add_subparsers(dest="name", metavar="COMMAND")
+    for one in COMMANDS:
+        command = _command(commands, one)
+        if only in (None, one.name):
+            one.add_options(command)
     return top
 
 
-def _add_screen(commands) -> None:
-    text = "score every placement on every parcel and rank the best"
-    screen = _command(commands, "screen", text, "screening", "screen")
-    screen.add_argument("dem", nargs="?", metavar="DEM", help="bare-ground elevation raster (GeoTIFF or ESRI ASCII)")
-    screen.add_argument(
-        "parcels", nargs="?", metavar="PARCELS", help="parcel polygons (GeoPackage, GeoJSON, Shapefile)"
-    )
-    _screen_options(screen)
+def _screen(command: argparse.ArgumentParser) -> None:
+    add_screen_settings(command)
+    command.add_argument("--dry-run", action="store_true", help="check inputs, say what it will cost; compute nothing")
+    _talk(command)
 
 
-def _add_demo(commands) -> None:
-    demo = _command(commands, "demo", "the same job on the invented farm in sample_data", "screening", "demo")
-    demo.add_argument("--out", metavar="FILE", default="sites.gpkg", help="GeoPackage to write (default sites.gpkg)")
-    demo.add_argument("--overwrite", action="store_true", help="replace the output if it exists")
-    _talk(demo)
+def _demo(command: argparse.ArgumentParser) -> None:
+    command.add_argument("--out", metavar="FILE", default="sites.gpkg", help="GeoPackage to write (default sites.gpkg)")
+    command.add_argument("--overwrite", action="store_true", help="replace the output if it exists")
+    _talk(command, json=False)
 
 
-def _add_check(commands) -> None:
-    check = _command(commands, "check", "check inputs and settings, compute nothing", "screening", "check")
-    check.add_argument("dem", nargs="?", metavar="DEM")
-    check.add_argument("parcels", nargs="?", metavar="PARCELS")
-    _screen_options(check)
+def _sunchart(command: argparse.ArgumentParser) -> None:
+    add_screen_settings(command, only=CHART)
+    add_sunchart_options(command)
+    _talk(command)
 
 
-def _add_sunchart(commands) -> None:
-    chart = _command(commands, "sunchart", "horizon, sun paths and light at one point", "sunchart", "sunchart")
-    _input_options(chart)
-    add_sunchart_options(chart)
+def _explain(command: argparse.ArgumentParser) -> None:
+    command.add_argument("--at", nargs=2, metavar=("LON", "LAT"), help="a place in WGS 84 degrees")
+    rank = whole("--rank", 1, 10_000)
+    command.add_argument("--rank", type=rank, metavar="NUMBER", help="a candidate of the same screening")
+    add_screen_settings(command, without=("out", "keep", "rasters"))
+    _talk(command)
 
 
-def _add_explain(commands) -> None:
-    text = "why a candidate is ranked where it is, or why a place is not offered"
-    explain = _command(commands, "explain", text, "explain", "explain")
-    explain.add_argument("dem", nargs="?", metavar="DEM")
-    explain.add_argument("parcels", nargs="?", metavar="PARCELS")
-    explain.add_argument("--at", nargs=2, metavar=("LON", "LAT"), help="a place in WGS 84 degrees")
-    explain.add_argument(
-        "--rank", type=whole("--rank", 1, 10_000), metavar="NUMBER", help="a candidate of the same screening"
-    )
-    _screen_options(explain, without=("--out", "--keep", "--rasters", "--dry-run"))
-
-
-def _add_small(commands) -> None:
-    for name, text, module, add in small.COMMANDS:
-        command = _command(commands, name, text, module, name)
-        add(command)
-        _talk(command)
-
-
-def _add_stakeout(commands) -> None:
-    text = "stakes, bearings and squaring of one candidate for the field; the plan again from a level book"
-    command = _command(commands, "stakeout", text, "stakeout", "stakeout")
-    _input_options(command, STAKEOUT_OPTIONS)
-    _service_option(command)
+def _stakeout(command: argparse.ArgumentParser) -> None:
+    add_screen_settings(command, only=STAKEOUT)
     add_stakeout_options(command)
+    _talk(command)
 
 
-def _add_grading(commands) -> None:
-    text = "grading and drainage plan of one candidate, with pictures"
-    command = _command(commands, "grading", text, "grading", "grading")
-    _input_options(command, GRADING_OPTIONS)
-    _keep_out_option(command)
-    _service_option(command)
+def _grading(command: argparse.ArgumentParser) -> None:
+    add_screen_settings(command, only=GRADING)
     add_grading_options(command)
+    _talk(command)
 
 
-def _add_layout(commands) -> None:
-    text = "the best block of several houses, and trenches to the services"
-    command = _command(commands, "layout", text, "layout", "layout")
-    command.add_argument("dem", nargs="?", metavar="DEM")
-    command.add_argument("parcels", nargs="?", metavar="PARCELS")
-    _screen_options(command, without=("--out", "--top", "--keep", "--rasters", "--dry-run"))
+def _layout(command: argparse.ArgumentParser) -> None:
+    add_screen_settings(command, without=("out", "top", "keep", "rasters"))
     add_layout_options(command)
+    _talk(command)
 
 
-def _add_region(commands) -> None:
-    text = "screen many parcels, task by task, on one or many workers; a broken run goes on where it stopped"
-    command = _command(commands, "region", text, "region", "region")
-    command.add_argument("dem", nargs="?", metavar="DEM", help="elevation raster, or a folder of tiles")
-    command.add_argument("parcels", nargs="?", metavar="PARCELS", help="parcel polygons")
-    _screen_options(command, without=("--out", "--top", "--keep", "--rasters"))
+def _region(command: argparse.ArgumentParser) -> None:
+    add_screen_settings(command, without=("out", "top", "keep", "rasters"))
     add_region_options(command)
+    command.add_argument("--dry-run", action="store_true", help="check inputs, say what it will cost; compute nothing")
+    _talk(command)
 
 
-def _add_export(commands) -> None:
-    text = "a finished screening or plan as GeoJSON, KML, GPX, CSV, DXF, GeoParquet, SLD, STAC"
-    command = _command(commands, "export", text, "export", "export")
+def _export(command: argparse.ArgumentParser) -> None:
     add_export_options(command)
-    _talk(command)
+    _talk(command, json=False)
 
 
-def _add_gather(commands) -> None:
-    text = "elevation, surface and features round a place from sources you name; the only command that uses a network"
-    command = _command(commands, "gather", text, "gather", "gather")
+def _gather(command: argparse.ArgumentParser) -> None:
     add_gather_options(command)
-    command.add_argument("--json", action="store_true", help="machine-readable")
     _talk(command)
 
 
-def _add_report(commands) -> None:
-    words = ("report", "a screening as one page: map, ranking, a card a candidate", "report", "report")
-    command = _command(commands, *words)
+def _report(command: argparse.ArgumentParser) -> None:
     add_report_options(command)
-    _screen_options(command, without=("--out", "--keep", "--rasters", "--dry-run"))
-
-
-def _add_processes(commands) -> None:
-    text = "list the geoprocessing tools and their parameters"
-    _command(commands, "processes", text, "process", "list_processes")
-
-
-def _add_run(commands) -> None:
-    run = _command(commands, "run", "run one process on a raster", "process", "run_process")
-    small.add_run_options(run)
-    _talk(run)
-
-
-def _add_serve(commands) -> None:
-    text = "offer the screening and the processes over HTTP (OGC API - Processes)"
-    add_server_options(_command(commands, "serve", text, "serve", "serve"))
-
-
-def _add_desk(commands) -> None:
-    text = "the whole job on a map in the browser, on this machine"
-    add_desk_options(_command(commands, "desk", text, "desk", "desk"))
-
-
-def _input_options(command: argparse.ArgumentParser, options: tuple[str, ...] = SITE_OPTIONS) -> None:
-    """What a command needs that looks at a site without screening it."""
-    command.add_argument("dem", nargs="?", metavar="DEM")
-    command.add_argument("parcels", nargs="?", metavar="PARCELS")
-    command.add_argument("--project", metavar="FILE", help="project file (TOML); the command line wins")
-    for option, metavar, text in SCREEN_OPTIONS:
-        if option in options:
-            command.add_argument(option, metavar=metavar, help=text)
-    command.add_argument("--overwrite", action="store_true", default=None, help="replace outputs that exist")
-    command.add_argument("--json", action="store_true", help="a machine-readable summary on stdout")
+    add_screen_settings(command, without=("out", "keep", "rasters"))
     _talk(command)
 
 
-def _command(commands, name: str, text: str, module: str, function: str) -> argparse.ArgumentParser:
+def _run(command: argparse.ArgumentParser) -> None:
+    small.add_run_options(command)
+    _talk(command, json=False)
+
+
+def _small(add: Callable[[argparse.ArgumentParser], None]) -> Callable[[argparse.ArgumentParser], None]:
+    def add_options(command: argparse.ArgumentParser) -> None:
+        add(command)
+        _talk(command, json=False)
+
+    return add_options
+
+
+def _none(command: argparse.ArgumentParser) -> None:
+    """A command without options."""
+
+
+@dataclass(frozen=True)
+class Command:
+    """A command: its name, what it does, the module of `hosts.cli` and the function in it, and what adds its options."""
+
+    name: str
+    text: str
+    module: str
+    function: str
+    add_options: Callable[[argparse.ArgumentParser], None]
+
+
+COMMANDS = (
+    Command("screen", "score every placement on every parcel and rank the best", "screening", "screen", _screen),
+    Command("demo", "the same job on the invented farm in sample_data", "screening", "demo", _demo),
+    Command("check", "check inputs and settings, compute nothing", "screening", "check", _screen),
+    Command("sunchart", "horizon, sun paths and light at one point", "sunchart", "sunchart", _sunchart),
+    Command(
+        "explain",
+        "why a candidate is ranked where it is, or why a place is not offered",
+        "explain",
+        "explain",
+        _explain,
+    ),
+    *(Command(name, text, module, name, _small(add)) for name, text, module, add in small.COMMANDS),
+    Command(
+        "stakeout",
+        "stakes, bearings and squaring of one candidate for the field; the plan again from a level book",
+        "stakeout",
+        "stakeout",
+        _stakeout,
+    ),
+    Command("grading", "grading and drainage plan of one candidate, with pictures", "grading", "grading", _grading),
+    Command("layout", "the best block of several houses, and trenches to the services", "layout", "layout", _layout),
+    Command(
+        "region",
+        "screen many parcels, task by task, on one or many workers; a broken run goes on where it stopped",
+        "region",
+        "region",
+        _region,
+    ),
+    Command(
+        "export",
+        "a finished screening or plan as GeoJSON, KML, GPX, CSV, DXF, GeoParquet, SLD, STAC",
+        "export",
+        "export",
+        _export,
+    ),
+    Command(
+        "gather",
+        "elevation, surface and features round a place from sources you name; the only command that uses a network",
+        "gather",
+        "gather",
+        _gather,
+    ),
+    Command("report", "a screening as one page: map, ranking, a card a candidate", "report", "report", _report),
+    Command("processes", "list the geoprocessing tools and their parameters", "process", "list_processes", _none),
+    Command("run", "run one process on a raster", "process", "run_process", _run),
+    Command(
+        "serve",
+        "offer the screening and the processes over HTTP (OGC API - Processes)",
+        "serve",
+        "serve",
+        add_server_options,
+    ),
+    Command("desk", "the whole job on a map in the browser, on this machine", "desk", "desk", add_desk_options),
+)
+
+
+def _command(commands, about: Command) -> argparse.ArgumentParser:
     def call(given: argparse.Namespace) -> Any:
         from importlib import import_module  # a command imports what it needs and no more
 
-        return getattr(import_module(f"tunnelsite.hosts.cli.{module}"), function)(given)
+        return getattr(import_module(f"tunnelsite.hosts.cli.{about.module}"), about.function)(given)
 
+    description = f"{about.text[0].upper()}{about.text[1:]}."
     command = commands.add_parser(
-        name, help=text, description=text[0].upper() + text[1:] + ".", epilog=EPILOG, allow_abbrev=False
+        about.name, help=about.text, description=description, epilog=EPILOG, allow_abbrev=False
     )
     command.set_defaults(command=call)
     return command
 
 
-def _screen_options(command: argparse.ArgumentParser, without: tuple[str, ...] = ()) -> None:
-    command.add_argument("--project", metavar="FILE", help="project file (TOML); the command line wins")
-    command.add_argument(
-        "--house", action="append", metavar="WxL", help="30x96ft or 9.1x29.3m; repeatable: sizes compete"
-    )
-    for option, metavar, text in SCREEN_OPTIONS:
-        if option not in without:
-            command.add_argument(option, metavar=metavar, help=text)
-    _keep_out_option(command)
-    _service_option(command)
-    command.add_argument(
-        "--weight", action="append", metavar="CRITERION=NUMBER", help="weight of a criterion; repeatable"
-    )
-    command.add_argument("--zero-is-nodata", action="store_true", default=None, help="heights of exactly 0 are voids")
-    command.add_argument(
-        "--keep-water-like", action="store_true", default=None, help="allow level patches and calm ones inside a rim"
-    )
-    command.add_argument("--overwrite", action="store_true", default=None, help="replace outputs that exist")
-    if "--dry-run" not in without:
-        text = "check inputs, say what it will cost; compute nothing"
-        command.add_argument("--dry-run", action="store_true", help=text)
-    command.add_argument("--json", action="store_true", help="a machine-readable summary on stdout")
-    _talk(command)
-
-
-def _keep_out_option(command: argparse.ArgumentParser) -> None:
-    command.add_argument(
-        "--keep-out", action="append", metavar="FILE[@DISTANCE]", help="where nothing may stand; repeatable"
-    )
-
-
-def _service_option(command: argparse.ArgumentParser) -> None:
-    text = "a raster or features of your own, read by criteria under that name; repeatable"
-    command.add_argument("--layer", action="append", metavar="NAME=FILE[@UNIT]", help=text)
-    command.add_argument(
-        "--service", action="append", metavar="NAME=FILE", help="water, power, fuel, road ...; repeatable"
-    )
-
-
-def _talk(command: argparse.ArgumentParser) -> None:
+def _talk(command: argparse.ArgumentParser, json: bool = True) -> None:
+    if json:
+        command.add_argument("--json", action="store_true", help="a machine-readable summary on stdout")
     command.add_argument("-q", "--quiet", action="store_true", help="no progress")
     command.add_argument("-v", "--verbose", action="store_true", help="say more")
 
@@ -263,34 +226,9 @@ def _version() -> str:
 
 def project_values(given: argparse.Namespace) -> dict[str, Any]:
     """Settings from the project file and the command line, the command line winning. Errors: UsageError."""
-    from tunnelsite.core.errors import UsageError
+    from tunnelsite.hosts.cli.setting_options import given_settings
+    from tunnelsite.settings.fields import ScreeningFields
     from tunnelsite.settings.project_file import project_settings
 
-    values: dict[str, Any] = project_settings(given.project)[0] if given.project else {}
-    names = ["dem", "parcels", "house", "keep_out", "zero_is_nodata", "keep_water_like", "overwrite"]
-    names += [option[2:].replace("-", "_") for option, _, _ in SCREEN_OPTIONS]
-    values |= {name: getattr(given, name) for name in names if getattr(given, name, None) is not None}
-    for name, form, convert in (
-        ("service", "NAME=FILE", str),
-        ("layer", "NAME=FILE", str),
-        ("weight", "CRITERION=NUMBER", _number),
-    ):
-        pairs = getattr(given, name, None) or []
-        if pairs:
-            values[name] = dict(values.get(name, {}))
-        seen: set[str] = set()
-        for pair in pairs:
-            key, equals, value = pair.partition("=")
-            if not equals or not key.strip() or not value.strip():
-                raise UsageError(f"--{name} is {pair!r}", form, f"write it as {form}")
-            if key in seen:
-                raise UsageError(f"--{name} {key} is given twice", "each name once", "leave one out")
-            seen.add(key)
-            values[name][key] = convert(value)
-    return values
-
-
-def _number(text: str) -> float:
-    from tunnelsite.core.units import number
-
-    return number(text, "--weight")
+    base: dict[str, Any] = project_settings(given.project)[0] if given.project else {}
+    return given_settings(given, ScreeningFields, base)

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
-from typing import Any
 
 from tunnelsite.core.errors import UsageError
-from tunnelsite.core.units import number
 from tunnelsite.hosts.cli.arguments import check_ending
+from tunnelsite.hosts.cli.setting_options import given_settings
 from tunnelsite.hosts.cli.streams import answer
 
 RUBRIC_PARTS = ("full_at", "none_at", "limit", "weight")
@@ -16,16 +15,19 @@ RUBRIC_PARTS = ("full_at", "none_at", "limit", "weight")
 
 def rescore(given: argparse.Namespace) -> int:
     """Rank a kept run again with other weights, curves or limits, and write it."""
-    weights = dict(_pair(text, "--weight") for text in given.weight)
-    rubrics: dict[str, dict[str, Any]] = {}
-    for text in given.rubric:
-        name, value = _pair(text, "--rubric")
-        criterion, dot, part = name.partition(".")
-        if not dot or part not in RUBRIC_PARTS:
-            raise UsageError(
-                f"--rubric is {text!r}", "CRITERION.PART=NUMBER with " + ", ".join(RUBRIC_PARTS), "correct it"
-            )
-        rubrics.setdefault(criterion, {})[part] = value
+    from tunnelsite.settings.model import Settings, settings_from
+
+    values = given_settings(given, Settings)
+    for criterion, parts in values.get("rubric", {}).items():
+        for part, value in parts.items():
+            if part not in RUBRIC_PARTS:
+                raise UsageError(
+                    f"--rubric is {criterion}.{part}={value}",
+                    "CRITERION.PART=NUMBER with " + ", ".join(RUBRIC_PARTS),
+                    "correct it",
+                )
+    asked = settings_from(values)
+    top = asked.top if "top" in values else None
     from tunnelsite.hosts.cli.screening import summary_of
     from tunnelsite.hosts.cli.screening_words import words_of
     from tunnelsite.io.write.outputs import reserved_outputs
@@ -34,18 +36,11 @@ def rescore(given: argparse.Namespace) -> int:
     out = Path(given.out)
     check_ending("--out", out, ".gpkg")
     with reserved_outputs({"--out": out}, [given.kept], overwrite=bool(given.overwrite)):
-        result = kept_run(given.kept, lambda run: run.rescore(weights, rubrics, given.top))
+        result = kept_run(given.kept, lambda run: run.rescore(asked.weight, asked.rubric, top))
         result.write(out, overwrite=bool(given.overwrite))
     summary = summary_of(result, out, 0.0)
     answer(summary, lambda told: words_of(told, False), as_json=given.json)
     return 0
-
-
-def _pair(text: str, option: str) -> tuple[str, float]:
-    name, equals, value = text.partition("=")
-    if not equals or not name:
-        raise UsageError(f"{option} is {text!r}", "NAME=NUMBER", "write it as NAME=NUMBER")
-    return name, number(value, option)
 
 
 def compare(given: argparse.Namespace) -> int:

@@ -9,8 +9,6 @@ from tunnelsite.report.settings import CARDS, CLIENT_CARDS
 
 def add_options(command: argparse.ArgumentParser) -> None:
     """What `report` is told beyond the options of a screening; its inputs come first."""
-    command.add_argument("dem", nargs="?", metavar="DEM")
-    command.add_argument("parcels", nargs="?", metavar="PARCELS")
     command.add_argument("--out", default="report.html", metavar="FILE", help="page to write (default report.html)")
     text = "a run kept with `screen --keep`, instead of screening; its inputs (--project) give the sun charts"
     command.add_argument("--run", metavar="FILE", help=text)

@@ -7,14 +7,19 @@ import argparse
 from tunnelsite.hosts.cli.arguments import whole
 
 
+def _add(command: argparse.ArgumentParser, *keys: str) -> None:
+    """Settings of the kept run that may be changed; what is not given stays as it was."""
+    from tunnelsite.hosts.cli.setting_options import add_settings
+    from tunnelsite.settings.fields import ScreeningFields  # pydantic: only where the settings are needed
+
+    add_settings(command, ScreeningFields, only=keys, kept="as in the run")
+
+
 def add_rescore_options(command: argparse.ArgumentParser) -> None:
     """What `rescore` is told."""
     command.add_argument("kept", metavar="KEPT", help="file of `tunnelsite screen --keep`")
     command.add_argument("--out", required=True, metavar="FILE", help="GeoPackage to write")
-    command.add_argument("--weight", action="append", default=[], metavar="CRITERION=NUMBER", help="repeatable")
-    part = "full_at, none_at, limit or weight of a criterion; repeatable"
-    command.add_argument("--rubric", action="append", default=[], metavar="CRITERION.PART=NUMBER", help=part)
-    command.add_argument("--top", type=whole("--top", 1, 10_000), metavar="NUMBER", help="candidates kept")
+    _add(command, "weight", "rubric", "top")
     command.add_argument("--overwrite", action="store_true", help="replace the output if it exists")
     command.add_argument("--json", action="store_true", help="a machine-readable summary on stdout")
 
@@ -32,12 +37,7 @@ def add_robustness_options(command: argparse.ArgumentParser) -> None:
     """What `robustness` is told."""
     command.add_argument("kept", metavar="KEPT", help="file of `tunnelsite screen --keep`")
     command.add_argument("--out", metavar="FILE", help="GeoPackage to write: places and shares of every rank")
-    command.add_argument("--draws", metavar="NUMBER", help="random draws (default: of the run, 200)")
-    command.add_argument("--seed", metavar="NUMBER", help="the same seed gives the same draws (default: of the run, 1)")
-    text = "standard deviation of the elevations' error (default: of the run, else assumed by the model's cells)"
-    command.add_argument("--elevation-error", metavar="LENGTH", help=text)
-    text = "distance at which the errors' correlation falls to 1/e; 0m = each cell for itself (default: of the run, 5m)"
-    command.add_argument("--error-range", metavar="LENGTH", help=text)
+    _add(command, "draws", "seed", "elevation_error", "error_range")
     text = "how closely random weights keep to the given ones (default 50); 0 = any weights are equally likely"
     command.add_argument("--concentration", metavar="NUMBER", help=text)
     command.add_argument("--overwrite", action="store_true", help="replace the output if it exists")

@@ -40,5 +40,4 @@ def add_options(command: argparse.ArgumentParser) -> None:
     command.add_argument(
         "--use-field", action="store_true", help="draw and count with the field horizon instead of the computed one"
     )
-    command.add_argument("--weather", metavar="FILE", help="EPW or TMY3 file; default: clear sky")
     command.add_argument("--cover-transmission", metavar="SHARE", help="of the light that reaches the crops (0-1)")

@@ -8,7 +8,6 @@ from typing import Any
 from tunnelsite.core.describe import RASTER_SCHEMA
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.units import length_m
-from tunnelsite.hosts.cli.screen_options import SCREEN_OPTIONS
 from tunnelsite.hosts.server.offers import (
     CRS_PATTERN,
     FEATURES_SCHEMA,
@@ -21,26 +20,16 @@ from tunnelsite.hosts.server.offers import (
     Offer,
     Output,
 )
+from tunnelsite.settings.field import Field, fields_of
 from tunnelsite.settings.model import PATH_KEYS, Settings, settings_from
 
 MOST_SEVERAL = 20
 _LENGTH = {"anyOf": [{"type": "number"}, {"type": "string", "maxLength": 60}]}
-RASTERS = {"dem": "elevation raster of the bare ground", "surface": "", "far_dem": ""}
-FEATURES = {"parcels": "parcel polygons", "obstacles": "", "structures": "", "lamps": "", "soils": ""}
+RASTERS = ("dem", "surface", "far_dem")
+FEATURES = ("parcels", "obstacles", "structures", "lamps", "soils")
 TEXTS = ("weather", "wind")
 NOT_OFFERED = ("overwrite", "service", "layer", "keep_out")  # without a meaning here, or said in another way
 FREE_WORDS = ("house", "crop_months", "bare_trees", "dem_crs")  # settings that are free text and no file
-WORDS = {
-    "house": "size of the house, 30x96ft or 9.1x29.3m; several compete",
-    "pad_pitch": "steepest pitch of the finished pad, as a fraction or 3/4 in per 12 ft",
-    "light_height": "height above the ground at which light is judged",
-    "standing_limit": "ground on which something taller stands is no place for a house",
-    "keep_water_like": "allow perfectly level patches, which look like water",
-    "zero_is_nodata": "heights of exactly 0 are voids",
-    "weight": "weights by criterion",
-    "rubric": "changes of full_at, none_at, limit or weight by criterion",
-    "parameter": "parameters by criterion",
-}
 TEXT = (
     "Scores every placement of a house on every parcel and ranks the best: ground, water, sun, wind, frost, night light and reach. "
     "It screens and certifies nothing: level the site in the field, have buried utilities marked before any digging, keep clear of "
@@ -50,46 +39,39 @@ TEXT = (
 
 def screening_offer() -> Offer:
     """The offer of the screening; it is always a job that is not waited for."""
-    words = {option[2:].replace("-", "_"): text for option, _, text in SCREEN_OPTIONS} | WORDS
+    fields = {field.key: field for field in fields_of(Settings)}
+    words = {key: f"{field.words.title}: {field.words.help}" for key, field in fields.items()}
     inputs: dict[str, Input] = {}
-    for name, title in RASTERS.items():
-        inputs[name] = Input("raster", title or words[name], RASTER_SCHEMA, int(name == "dem"))
-    for name, title in FEATURES.items():
-        inputs[name] = Input("features", title or words[name], FEATURES_SCHEMA, int(name == "parcels"))
+    for name in RASTERS:
+        inputs[name] = Input("raster", words[name], RASTER_SCHEMA, int(name == "dem"))
+    for name in FEATURES:
+        inputs[name] = Input("features", words[name], FEATURES_SCHEMA, int(name == "parcels"))
     where = "where nothing may stand; several"
     inputs["keep_out"] = Input("features", where, FEATURES_SCHEMA, 0, MOST_SEVERAL)
     distance = "how far to keep from each keep_out, in the same order; default 0"
     inputs["keep_out_distance"] = Input("literal", distance, _LENGTH, 0, MOST_SEVERAL)
-    inputs["service"] = Input(
-        "services", "points or lines of water, power, fuel, road ..., by name", {"type": "object"}
-    )
+    inputs["service"] = Input("services", words["service"], {"type": "object"})
     for name in TEXTS:
-        inputs[name] = Input("text", f"{words[name]}, as the text of an EPW file", TEXT_SCHEMA)
-    fields = {field.alias or name: name for name, field in Settings.model_fields.items()}
-    for name, told in Settings.model_json_schema()["properties"].items():
+        inputs[name] = Input("text", f"{words[name]} The text of the file.", TEXT_SCHEMA)
+    for name, field in fields.items():
         if name in inputs or name in NOT_OFFERED or name in PATH_KEYS:
             continue
-        schema = _schema(name, fields[name], told)
+        schema = _schema(field)
         if schema.get("type") == "string" and "enum" not in schema and name not in FREE_WORDS:
             continue  # it may be the path of a file: none of this machine is ever read for a client
-        most = MOST_SEVERAL if name == "house" else 1
-        inputs[name] = Input("literal", words.get(name, name.replace("_", " ")), schema, 0, most)
+        inputs[name] = Input("literal", words[name], schema, 0, MOST_SEVERAL if name == "house" else 1)
     return Offer(SCREENING, "Screening of a farm", TEXT, inputs, _outputs(), waits=False)
 
 
-def _schema(name: str, field: str, told: dict[str, Any]) -> dict[str, Any]:
+def _schema(field: Field) -> dict[str, Any]:
     """The schema of one setting as OGC 18-062r2 allows it: without null, lengths also as words with a unit."""
-    if name == "house":
-        return {"type": "string", "maxLength": 60, "default": told.get("default", "30x96ft")}
-    default = {"default": told["default"]} if told.get("default") is not None else {}
-    if name == "dem_crs":
+    if field.key == "house":
+        return {"type": "string", "maxLength": 60, "default": field.default[0]}
+    if field.key == "dem_crs":
         return {"type": "string", "pattern": CRS_PATTERN}
-    if field.endswith("_m") or name == "pad_pitch":
-        return _LENGTH | default
-    if "anyOf" in told:
-        told = next(part for part in told["anyOf"] if part.get("type") != "null")
-    schema = {key: value for key, value in told.items() if key in ("type", "enum")} | default
-    if schema["type"] == "string" and "enum" not in schema:
+    default = {} if field.default is None else {"default": field.default}
+    schema = field.words.schema() | default
+    if schema.get("type") == "string" and "enum" not in schema:
         schema["maxLength"] = 60
     return schema
 
