@@ -9,9 +9,9 @@ tunnelsite finds where on a farm a high tunnel or greenhouse should stand: from 
 it scores every place for ground, water, sun, wind and reach, and writes the best ones to a GeoPackage.
 
 Three ways to begin:
-  tunnelsite demo            the whole job on an invented farm, in about a minute
-  tunnelsite init FOLDER     look at the files of a farm, ask what is needed, write its project file
-  tunnelsite desk FOLDER     the same on a map in your browser, on this machine
+  tunnelsite demo               the whole job on an invented farm, in about a minute
+  tunnelsite check DEM PARCELS  look at your own files: what is in them, what a screening would cost
+  tunnelsite desk FOLDER        the same on a map in your browser, on this machine
 
 `tunnelsite --help` lists every command."""
 
