@@ -74,7 +74,9 @@ def _laspy() -> tuple[Any, tuple[type[Exception], ...]]:
         import lazrs
     except ImportError:
         raise UsageError(
-            "point clouds need the packages laspy and lazrs", "both installed", "pip install requests pystac laspy lazrs"
+            "point clouds need the packages laspy and lazrs",
+            "both installed",
+            "pip install requests pystac laspy lazrs",
         ) from None
     return laspy, (laspy.LaspyException, lazrs.LazrsError, ValueError, OSError, EOFError, IndexError, KeyError)
 
