@@ -22,6 +22,7 @@ def test_every_example_is_run_here() -> None:
         "compare_sizes.py",
         "deciding.py",
         "first_screening.py",
+        "grading_and_stakes.py",
         "layout_and_cost.py",
         "slope_of_a_dem.py",
     ]
@@ -94,3 +95,14 @@ def test_after_the_choice(tmp_path: Path) -> None:
     found = ran(DOCS / "examples" / "after_the_choice.py", tmp_path)
     assert found.names["earth"].pictures and found.names["chart"].tables and found.names["stakes"].layers
     assert {path.name for path in tmp_path.iterdir()} == {"sites.gpkg", "grading"}
+
+
+def test_grading_and_stakes(tmp_path: Path) -> None:
+    found = ran(DOCS / "examples" / "grading_and_stakes.py", tmp_path)
+    numbers, stakes = found.names["numbers"], found.names["stakes"]
+    assert numbers["cut_m3"] > 1 and numbers["side_slopes"]["cut_run_per_rise"] == 4.0 and "caution: " in found.printed
+    assert stakes.summary["elevation_model_plan"]["level_m"] == numbers["level_m"]
+    sheet = stakes.tables["sheet"]
+    assert np.allclose(sheet["cut_m"].dropna(), (sheet["ground_m"] - sheet["finish_m"]).dropna(), atol=2e-4)
+    assert {path.suffix for path in found.names["written"].values()} == {".gpkg", ".svg", ".csv", ".json", ".html"}
+    assert all(path.is_file() for path in found.names["written"].values())

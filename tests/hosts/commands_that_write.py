@@ -124,9 +124,9 @@ COMMANDS = {
         (
             "stakeout",
             *SITES,
-            *(w for end in ("csv", "gpx", "geojson", "dxf", "html") for w in ("--out", f"{{out}}/a.{end}")),
+            *(w for end in ("csv", "gpx", "geojson", "dxf", "html", "gpkg") for w in ("--out", f"{{out}}/a.{end}")),
         ),
-        _files("a.csv", "a.gpx", "a.geojson", "a.dxf", "a.html"),
+        _files("a.csv", "a.gpx", "a.geojson", "a.dxf", "a.html", "a.gpkg"),
         CANDIDATE,
     ),
     "grading": Command(

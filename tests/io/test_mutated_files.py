@@ -22,7 +22,7 @@ from tunnelsite.core.units import MONTH_DAYS
 from tunnelsite.io.formats.geopackage import run_stamp, write_geopackage
 from tunnelsite.io.formats.tables import Column, Table
 from tunnelsite.io.read.field_horizon import read_field_readings
-from tunnelsite.io.read.level_books import read_level_book_text, read_planned_pad
+from tunnelsite.io.read.level_books import read_level_book, read_planned_pad
 from tunnelsite.io.read.rasters import raster_header, read_raster
 from tunnelsite.io.read.sites_file import read_candidate, read_run
 from tunnelsite.io.read.stored import read_layers
@@ -47,7 +47,7 @@ PLAN = (
 
 
 def _level(path: Path) -> None:
-    sightings = parse_level_book(read_level_book_text(path), "m", str(path))
+    sightings = parse_level_book(read_level_book(path).text, "m", str(path))
     reduce_level_book(sightings, {sightings[0].station: 100.0}).heights_m()
 
 

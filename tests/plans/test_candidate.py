@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from pathlib import Path
 
 import numpy as np
@@ -9,7 +10,7 @@ import pytest
 from pyproj import Transformer
 
 from tests.whole_run.files import NORTH, UTM17, WEST, plain_farm
-from tunnelsite import House, Placement, option, read_site, screen
+from tunnelsite import GradingSettings, House, Placement, grade, option, read_site, screen, stake_out
 from tunnelsite.core.errors import InputRefused, UsageError
 from tunnelsite.plans.candidate import find_candidate, standing
 from tunnelsite.settings.model import settings_from
@@ -89,6 +90,16 @@ def test_a_place_beside_the_parcels_and_one_off_the_data(screened) -> None:
     assert beside.parcel.is_empty and "the owner of that land is not known" in "".join(beside.notes)
     with pytest.raises(InputRefused, match="a place on the DEM"):
         standing(result.site, Placement(lon + 0.1, lat, 90.0, House.parse("4x10m")))
+
+
+def test_the_files_a_plan_read_beside_the_site_stand_in_its_run_table(screened) -> None:
+    result, file, _ = screened
+    digest = f"sha256 {hashlib.sha256(file.read_bytes()).hexdigest()}"
+    asked = GradingSettings(draws=20)
+    for make in (lambda place: grade(result.site, place, asked), lambda place: stake_out(result.site, place)):
+        of_file, of_result = (make(place).tables["run"] for place in (option(file, 1), result.option(1)))
+        assert of_file.loc[of_file["name"] == file.name, "value"].tolist() == [digest]
+        assert file.name not in set(of_result["name"])
 
 
 def test_settings_given_anew_are_said(screened, tmp_path: Path) -> None:

@@ -21,6 +21,7 @@ class Placement:
         house: the house. title: in words, made from the centre where it is empty. parcel: name of the parcel, "" = not known.
         rank: of a candidate, from 1; None for any other place.
         settings: (name, value) as in a project file, of the screening it comes from; what is missing has its default. A mapping will do.
+        sources: (name, SHA-256) of the file it was read from, if any.
 
     Errors: UsageError for a spot or a bearing that cannot be.
     """
@@ -33,6 +34,7 @@ class Placement:
     parcel: str = ""
     rank: int | None = None
     settings: tuple[tuple[str, Any], ...] = ()
+    sources: tuple[tuple[str, str], ...] = ()
 
     def __post_init__(self) -> None:
         if not isinstance(self.house, House):

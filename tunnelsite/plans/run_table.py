@@ -14,13 +14,19 @@ MOST_NOTES = 200
 
 
 def plan_run_table(
-    site: Site, settings: Mapping[str, Any], notes: Iterable[str], cautions: Sequence[str] = ()
+    site: Site,
+    settings: Mapping[str, Any],
+    notes: Iterable[str],
+    cautions: Sequence[str] = (),
+    sources: Iterable[tuple[str, str]] = (),
 ) -> Table:
     """The run table of a plan.
 
-    Arguments: site; settings by name; notes, what was found or assumed; cautions beyond the usual ones.
+    Arguments: site; settings by name; notes, what was found or assumed; cautions beyond the usual ones;
+    sources, (name, SHA-256) of the files read beside those of the site.
     """
     rows = input_rows(site)
+    rows += [{"kind": "input", "name": name, "value": f"sha256 {digest}"} for name, digest in sources]
     rows += [
         {"kind": "setting", "name": name, "value": str(value)} for name, value in settings.items() if value is not None
     ]

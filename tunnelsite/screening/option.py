@@ -62,7 +62,8 @@ def placement_of(screened: ScreenedCandidate, rank: int) -> Placement:
     house = screened_house(screened, settings)
     title = f"Candidate {rank}, {row['parcel']}, {house.name}"
     where = (float(row["lon"]), float(row["lat"]), float(row["bearing_deg"]))
-    return Placement(*where, house, title, str(row["parcel"]), rank, tuple(values.items()))
+    sources = ((screened.file, screened.sha256),)
+    return Placement(*where, house, title, str(row["parcel"]), rank, tuple(values.items()), sources)
 
 
 def settings_of(screened: ScreenedCandidate) -> dict[str, Any]:

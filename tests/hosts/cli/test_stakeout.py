@@ -1,11 +1,13 @@
 """`stakeout`: the candidate is found again to the millimetre, and what was levelled decides."""
 
 import csv
+import hashlib
 import json
 from pathlib import Path
 
 import geopandas
 import numpy as np
+import pyogrio
 import pytest
 import shapely
 
@@ -101,7 +103,8 @@ def _level_farm(folder: Path, capsys, along: float, across: float, misclosure_m:
 
 def test_plan_again_from_the_level_book(tmp_path, capsys):
     """Ground rises 1.2 % along: the pad is clipped to 1/192 and cut = fill about its middle (derived)."""
-    summary, stakes, heights = _level_farm(tmp_path, capsys, 0.012, 0.001)
+    layers = tmp_path / "stakes.gpkg"
+    summary, stakes, heights = _level_farm(tmp_path, capsys, 0.012, 0.001, 0.0, "--out", str(layers))
     plan = summary["measured_plan"]
     assert plan["slope_along"] == pytest.approx(1 / 192, abs=1e-9)
     assert plan["slope_across"] == pytest.approx(0.001, abs=1e-5)
@@ -114,6 +117,9 @@ def test_plan_again_from_the_level_book(tmp_path, capsys):
         assert float(stakes[label]["cut_m"]) == pytest.approx((0.012 - 1 / 192) * u, abs=1e-3)
     assert stakes["NE offset along"]["ground_m"] == ""  # not read: no height of another system is mixed in
     assert "as_built" not in summary
+    run = pyogrio.read_dataframe(layers, layer="run").query("kind == 'input'").set_index("name")["value"]
+    for name in ("book.csv", "sites.gpkg"):
+        assert run[name] == f"sha256 {hashlib.sha256((tmp_path / name).read_bytes()).hexdigest()}"
 
 
 @pytest.mark.parametrize(

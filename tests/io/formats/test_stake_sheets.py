@@ -22,7 +22,7 @@ from tunnelsite.io.formats.stake_dxf import dxf_text
 from tunnelsite.io.formats.stake_page import page_html
 from tunnelsite.io.formats.stake_sheets import geojson_text, gpx_text, write_stake_sheet
 from tunnelsite.io.formats.stake_sketch import sketch_svg
-from tunnelsite.io.read.level_books import read_level_book_text
+from tunnelsite.io.read.level_books import read_level_book
 
 NS = "{http://www.topografix.com/GPX/1/1}"
 HOSTILE = [
@@ -390,15 +390,15 @@ def test_endings_choose_the_format_and_nothing_is_lost(sheet, tmp_path) -> None:
 def test_level_books_are_read_as_text_or_refused(tmp_path) -> None:
     good = tmp_path / "book.csv"
     good.write_bytes("\ufeffstation,backsight\r\nBM,1.0\r\n".encode())
-    assert read_level_book_text(good).startswith("station")
+    assert read_level_book(good).text.startswith("station")
     for name, data, words in (
         ("empty.csv", b" \n", "empty"), ("latin.csv", "Höhe".encode("latin-1"), "UTF-8"), ("null.csv", b"a\0b", "null"),
         ("huge.csv", b"a" * 5_000_001, "larger"),
     ):  # fmt: skip
         (tmp_path / name).write_bytes(data)
         with pytest.raises(InputRefused, match=words):
-            read_level_book_text(tmp_path / name)
+            read_level_book(tmp_path / name)
     with pytest.raises(InputRefused, match="cannot be read"):
-        read_level_book_text(tmp_path / "missing.csv")
+        read_level_book(tmp_path / "missing.csv")
     with pytest.raises(InputRefused, match="cannot be read"):
-        read_level_book_text(tmp_path)
+        read_level_book(tmp_path)

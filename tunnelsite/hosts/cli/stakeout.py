@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from tunnelsite.plans.stakeout.settings import StakeOutSettings
 
 DEFAULT_OUT = "stakes.csv"
-ENDINGS = (".csv", ".gpx", ".geojson", ".dxf", ".html")
+ENDINGS = (".csv", ".gpx", ".geojson", ".dxf", ".html", ".gpkg")
 NEAR_M = 100.0  # land round the parcels that a sheet needs
 OWN_OUTPUTS = ("out", "overwrite", "rasters", "keep")  # of the screening, not of what follows
 LOOK = (
@@ -52,7 +52,10 @@ def stakeout(given: argparse.Namespace) -> int:
         plan = stake_out_of(found, _read(asked, given), progress)
         inputs_unchanged(found.site)
         for path in outputs:
-            write_stake_sheet(path, plan.detail.sheet, overwrite=bool(given.overwrite))
+            if path.suffix.lower() == ".gpkg":
+                plan.write_to({"layers": path}, overwrite=bool(given.overwrite))
+            else:
+                write_stake_sheet(path, plan.detail.sheet, overwrite=bool(given.overwrite))
         progress("writing", 1.0)
     summary = plan.summary | {"outputs": [str(path) for path in outputs]}
     lines = [*summary_lines(summary, feet=plan.detail.sheet.feet), *(f"written: {path}" for path in outputs), LOOK]
@@ -77,10 +80,10 @@ def _asked(given: argparse.Namespace) -> StakeOutSettings:
 
 def _read(asked: StakeOutSettings, given: argparse.Namespace) -> StakeOutSettings:
     """The same with what its files hold. Errors: InputRefused."""
-    from tunnelsite.io.read.level_books import read_level_book_text, read_planned_pad
+    from tunnelsite.io.read.level_books import read_level_book, read_planned_pad
 
     if given.level_book is not None:
-        asked = replace(asked, level_book=replace(asked.level_book, text=read_level_book_text(given.level_book)))
+        asked = replace(asked, level_book=read_level_book(given.level_book))
     return asked if given.grading is None else replace(asked, grading=read_planned_pad(given.grading))
 
 

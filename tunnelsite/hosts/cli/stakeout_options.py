@@ -22,7 +22,7 @@ def add_options(command: argparse.ArgumentParser) -> None:
         "--out",
         action="append",
         metavar="FILE",
-        help="sheet to write, .csv, .gpx, .geojson, .dxf or .html; repeatable (default stakes.csv)",
+        help="sheet to write, .csv, .gpx, .geojson, .dxf, .html or .gpkg; repeatable (default stakes.csv)",
     )
     command.add_argument("--title", metavar="TEXT", help="title of the sheet")
     command.add_argument(

@@ -2,22 +2,26 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import os
 from pathlib import Path
 
 from tunnelsite.core.errors import InputRefused
+from tunnelsite.core.level_book_text import LevelBookText
 from tunnelsite.core.planned_pad import PlannedPad
 
 MOST_BYTES = 5_000_000  # a level book of ten thousand rows is far smaller
 
 
-def read_level_book_text(path: str | os.PathLike) -> str:
-    """The text of a level book, for `plans.stakeout.level_book.parse_level_book`.
+def read_level_book(path: str | os.PathLike) -> LevelBookText:
+    """A level book as it stands in its file, for `plans.stakeout.level_book.parse_level_book`.
 
     Errors: InputRefused for a missing, empty or huge file, or one that is not UTF-8 text.
     """
-    return _text(Path(path), "level book", "a CSV file of readings", "CSV saved as UTF-8")
+    data = _bytes(Path(path), "level book", "a CSV file of readings")
+    text = _text(Path(path), data, "level book", "CSV saved as UTF-8")
+    return LevelBookText(text, str(path), hashlib.sha256(data).hexdigest())
 
 
 def read_planned_pad(path: str | os.PathLike) -> PlannedPad:
@@ -26,14 +30,16 @@ def read_planned_pad(path: str | os.PathLike) -> PlannedPad:
     Errors: InputRefused for a file that cannot be read, is no such summary or holds what is no number.
     """
     name, wanted = Path(path), "the NAME.json that `tunnelsite grading` wrote"
+    data = _bytes(name, "grading plan", wanted)
+    text = _text(name, data, "grading plan", wanted)
     try:
-        return PlannedPad.of(json.loads(_text(name, "grading plan", wanted, wanted)), str(path))
+        return PlannedPad.of(json.loads(text), str(path), hashlib.sha256(data).hexdigest())
     except (ValueError, KeyError, TypeError, RecursionError) as error:
         given = f"{name}: {error}" if type(error) is ValueError else f"{name} is no grading plan"
         raise InputRefused(given, wanted, "name that file, or run `tunnelsite grading` again") from error
 
 
-def _text(name: Path, what: str, wanted: str, encoding: str) -> str:
+def _bytes(name: Path, what: str, wanted: str) -> bytes:
     try:
         with open(name, "rb") as handle:
             data = handle.read(MOST_BYTES + 1)
@@ -42,11 +48,15 @@ def _text(name: Path, what: str, wanted: str, encoding: str) -> str:
     if not data.strip() or len(data) > MOST_BYTES:
         size = "empty" if not data.strip() else f"larger than {MOST_BYTES} bytes"
         raise InputRefused(f"{what} {name} is {size}", wanted, "check the file")
+    return data
+
+
+def _text(name: Path, data: bytes, what: str, wanted: str) -> str:
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise InputRefused(
-            f"{what} {name} is not UTF-8 text (byte {error.start})", encoding, "save it again as UTF-8"
+            f"{what} {name} is not UTF-8 text (byte {error.start})", wanted, "save it again as UTF-8"
         ) from error
     if "\0" in text:
         raise InputRefused(f"{what} {name} holds null bytes", wanted, "save it again as UTF-8")

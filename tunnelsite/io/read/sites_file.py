@@ -9,6 +9,7 @@ from typing import Any
 
 from tunnelsite.core.errors import InputRefused, UsageError
 from tunnelsite.core.layers import Features
+from tunnelsite.io.read.files import layer_of, sha256
 from tunnelsite.io.read.vectors import read_columns, read_features
 
 OPTION = "--sites"
@@ -24,13 +25,14 @@ class ScreenedCandidate:
 
     Attributes:
         row: columns of `candidates`. pad: columns of `pads`, empty where the file holds none for it.
-        run: rows of the run table (kind, name, value, detail). file: name without folders.
+        run: rows of the run table (kind, name, value, detail). file: name without folders. sha256: of the file.
     """
 
     row: dict[str, Any]
     pad: dict[str, Any]
     run: tuple[dict[str, str], ...]
     file: str
+    sha256: str = ""
 
     def settings(self) -> dict[str, str]:
         """The settings of the screening by name, as text."""
@@ -99,13 +101,13 @@ def read_candidate(path: str, rank: int) -> ScreenedCandidate:
     """
     row, name = candidate_row(path, rank)
     pads = read_features(path, OPTION, kinds=("polygon",), layer="pads", may_be_empty=True)
-    return ScreenedCandidate(row, _row(pads, rank), _run(path, name), name)
+    return ScreenedCandidate(row, _row(pads, rank), _run(path, name), name, sha256(layer_of(path)[0]))
 
 
 def read_option(path: str, rank: int) -> ScreenedCandidate:
     """As `read_candidate`, without the pad."""
     row, name = candidate_row(path, rank)
-    return ScreenedCandidate(row, {}, _run(path, name), name)
+    return ScreenedCandidate(row, {}, _run(path, name), name, sha256(layer_of(path)[0]))
 
 
 def candidate_row(path: str, rank: int) -> tuple[dict[str, Any], str]:

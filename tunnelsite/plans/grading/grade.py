@@ -131,7 +131,12 @@ def grade_of(found: Candidate, settings: GradingSettings | None = None, progress
         },
         {"profile_table": _sheet(profile_rows(earth)), "station_table": _sheet(station_rows(earth, stood, staked))},
         maps,
-        Lineage(crs, statement, {item.name: item.sha256 for item in found.site.inputs}, plan_styles()),
+        Lineage(
+            crs,
+            statement,
+            {item.name: item.sha256 for item in found.site.inputs} | dict(found.placement.sources),
+            plan_styles(),
+        ),
         (*found.notes, *made.assumed),
         made.cautions,
         STEM,
@@ -185,7 +190,9 @@ def _run(made: Graded) -> Table:
         for field in fields(asked)
         if getattr(asked, field.name) != getattr(usual, field.name)
     }
-    return plan_run_table(found.site, found.origin | said, [*found.notes, *made.assumed], made.cautions)
+    return plan_run_table(
+        found.site, found.origin | said, [*found.notes, *made.assumed], made.cautions, found.placement.sources
+    )
 
 
 def _sheet(rows: Sequence[dict[str, Any]]) -> stored.Table:

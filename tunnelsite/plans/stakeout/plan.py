@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
+from pathlib import PurePath
 from typing import Any
 
 import numpy as np
@@ -22,6 +23,7 @@ from tunnelsite.io.formats.stake_sheets import sheet_table
 from tunnelsite.io.formats.stake_sketch import sketch_svg
 from tunnelsite.plans.candidate import Candidate, standing
 from tunnelsite.plans.plan import Lineage, Plan
+from tunnelsite.plans.run_table import plan_run_table
 from tunnelsite.plans.stakeout.levelled import levelled_sheet
 from tunnelsite.plans.stakeout.settings import StakeOutSettings
 from tunnelsite.plans.stakeout.sheet import Placed, StakingOptions, stake_sheet
@@ -66,7 +68,7 @@ def stake_out(
         progress: called with (what is being done, share done 0..1).
 
     Returns:
-        Plan with the layer `stakes`, the table `sheet` and the picture `sketch`; its `detail` is `StakedOut`.
+        Plan with the layer `stakes`, the tables `sheet` and `run` and the picture `sketch`; its `detail` is `StakedOut`.
         `io.formats.stake_sheets` writes its sheet as CSV, GPX, GeoJSON, DXF or a page.
 
     Raises:
@@ -86,14 +88,15 @@ def stake_out_of(found: Candidate, settings: StakeOutSettings | None = None, pro
     if asked.level_book is not None:
         sheet, levelled = levelled_sheet(asked.level_book, asked, found, sheet)
     made = StakedOut(found, sheet, pad, levelled)
+    inputs = {item.name: item.sha256 for item in found.site.inputs}
     return Plan(
         STAKE_OUT.id,
         sheet.title,
         _summary(made),
         {"sketch": sketch_svg(sheet)},
         {"sheet": sheet_table(sheet)},
-        (_stakes(sheet),),
-        Lineage(sheet.crs, f"Stakes of {found.which} by tunnelsite.", {i.name: i.sha256 for i in found.site.inputs}),
+        (_stakes(sheet), _run(made, asked)),
+        Lineage(sheet.crs, f"Stakes of {found.which} by tunnelsite.", inputs | dict(_sources(found, asked))),
         sheet.notes,
         sheet.cautions,
         STEM,
@@ -122,6 +125,22 @@ def _stakes(sheet: StakeSheet) -> Table:
     rows = [{name: getattr(point, name) for name in STAKE_COLUMNS} for point in sheet.points]
     points = shapely.points([(point.easting, point.northing) for point in sheet.points])
     return Table("stakes", "Stakes", STAKE_COLUMNS, rows, points, "Point", sheet.crs)
+
+
+def _sources(found: Candidate, asked: StakeOutSettings) -> list[tuple[str, str]]:
+    """(name, SHA-256) of what was read beside the site: the screening, the grading plan, the level book."""
+    brought = [one for one in (asked.grading, asked.level_book) if one is not None and one.sha256]
+    return [*found.placement.sources, *((PurePath(one.name).name, one.sha256) for one in brought)]
+
+
+def _run(made: StakedOut, asked: StakeOutSettings) -> Table:
+    """The run table: what was read, and what was asked beside the defaults."""
+    found, usual = made.found, StakeOutSettings()
+    said = {one.name: getattr(asked, one.name) for one in fields(asked) if one.name not in ("grading", "level_book")}
+    said = {name: value for name, value in said.items() if value != getattr(usual, name)}
+    return plan_run_table(
+        found.site, found.origin | said, made.sheet.notes, made.sheet.cautions, _sources(found, asked)
+    )
 
 
 def _summary(made: StakedOut) -> dict[str, Any]:
@@ -197,6 +216,7 @@ STAKE_OUT = PlanKind(
         Content("stakes", LAYER, "the stakes with their heights"),
         Content("sheet", TABLE, "the same as a sheet for the field"),
         Content("sketch", PICTURE, "plan of the stakes, to scale"),
+        Content("run", TABLE, "inputs, settings, notes, versions and cautions"),
     ),
     reads=("service",),
     follows=("apron", "pad_pitch", "shrink", "elevation_error", "error_range"),
