@@ -89,10 +89,10 @@ def test_sources_are_read_and_wrong_ones_refused(tmp_path: Path) -> None:
     path = tmp_path / "sources.toml"
     path.write_text('[relief]\nkind = "stac"\naddress = "https://example.org/stac"\nlicence = "CC BY 4.0"\n')
     known = read_sources(path)
-    assert source_named("relief", known, "raster").licence == "CC BY 4.0"
-    assert source_named("https://example.org/a.tif", known, "stac").kind == "raster"
+    assert source_named("relief", known, "raster", "--ground").licence == "CC BY 4.0"
+    assert source_named("https://example.org/a.tif", known, "stac", "--ground").kind == "raster"
     with pytest.raises(UsageError, match="relief"):
-        source_named("releif", known, "raster")
+        source_named("releif", known, "raster", "--ground")
     for text in (
         '[a]\nkind = "stac"',
         '[a]\nkind = "x"\naddress = "https://example.org"',

@@ -83,14 +83,17 @@ def _source(name: str, values: object, file: str) -> Source:
     return Source(name, **(values | {"hosts": tuple(hosts)}))
 
 
-def source_named(text: str, known: dict[str, Source], usual: str) -> Source:
-    """A source by its name in the sources file, or by an address (`usual` is then its kind). Errors: UsageError."""
+def source_named(text: str, known: dict[str, Source], usual: str, option: str) -> Source:
+    """A source by its name in the sources file, or by an address (`usual` is then its kind). Arguments: option, where it was given.
+
+    Errors: UsageError.
+    """
     if text in known:
         return known[text]
     if "://" in text:
         return Source(text.rpartition("/")[2] or text, kind_of(text, usual), text)
     raise UsageError(
-        f"there is no source {text!r}",
+        f"{option} names {text!r}, which is no source",
         f"an address, or one of: {', '.join(known) or 'none, as no sources file was given'}",
         nearest(text, known) if known else "give --sources FILE, or an address",
     )

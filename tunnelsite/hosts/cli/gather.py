@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from tunnelsite.core.errors import UsageError
+from tunnelsite.core.errors import InputRefused, UsageError
 from tunnelsite.core.units import length_m, number
 from tunnelsite.hosts.cli.progress import Progress
 from tunnelsite.hosts.cli.streams import answer
@@ -55,22 +55,23 @@ def _request(given: argparse.Namespace, folder: Path):
     halo_m = length_m(given.halo, "--halo", most_m=20_000)
     cell_m = length_m(given.cell, "--cell", least_m=0.25, most_m=10)
     most_bytes = _most_bytes(given.most)
-    if (given.around is None) == (given.parcels is None):
-        raise UsageError("neither or both of --around and --parcels", "one of them", "say where")
-    area = area_around(given.around, halo_m) if given.around else area_of_parcels(given.parcels, halo_m)
     listed = Path(given.sources) if given.sources else folder / "sources.toml"
     known = read_sources(listed) if given.sources or listed.is_file() else {}
 
-    def named(text: str | None, usual: str) -> Source | None:
+    def named(text: str | None, option: str) -> Source | None:
         if text is None:
             return None
-        found = source_named(text, known, usual)
+        found = source_named(text, known, "stac", option)
         return replace(found, unit=given.unit) if given.unit else found
 
     def cloud(text: str) -> tuple[Source, str]:
         if text in known or "://" in text:
-            found = source_named(text, known, "points")
+            found = source_named(text, known, "points", "--points")
             return found, found.address
+        if not Path(text).is_file():
+            raise InputRefused(
+                f"--points {text!r} is no file", "a LAS, LAZ or COPC file, or an address", "check the name"
+            )
         return Source(Path(text).name, LOCAL, "", unit=given.unit or ""), text
 
     def wanted(text: str) -> Wanted:
@@ -79,17 +80,22 @@ def _request(given: argparse.Namespace, folder: Path):
             raise UsageError(f"--features is {text!r}", "NAME=SOURCE, such as parcels=county/parcels", "correct it")
         if "://" not in source and "/" in source and source not in known:
             source, _, collection = source.partition("/")
-            return Wanted(name, replace(source_named(source, known, "features"), collection=collection))
+            return Wanted(name, replace(source_named(source, known, "features", "--features"), collection=collection))
         address, _, collection = source.partition("/collections/")
-        found = source_named(address if collection else source, known, "features")
+        found = source_named(address if collection else source, known, "features", "--features")
         return Wanted(name, replace(found, collection=collection.strip("/")) if collection else found)
 
+    ground, surface = named(given.ground, "--ground"), named(given.surface, "--surface")
+    points, features = tuple(map(cloud, given.points)), tuple(map(wanted, given.features))
+    if (given.around is None) == (given.parcels is None):
+        raise UsageError("neither or both of --around and --parcels", "one of them", "say where")
+    area = area_around(given.around, halo_m) if given.around else area_of_parcels(given.parcels, halo_m)
     return GatherRequest(
         area,
-        ground=named(given.ground, "stac"),
-        surface=named(given.surface, "stac"),
-        points=tuple(cloud(text) for text in given.points),
-        features=tuple(wanted(text) for text in given.features),
+        ground=ground,
+        surface=surface,
+        points=points,
+        features=features,
         standing=given.standing,
         cell_m=cell_m,
         points_crs=given.points_crs,
