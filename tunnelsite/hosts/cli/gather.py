@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from tunnelsite.core.errors import InputRefused, UsageError
+from tunnelsite.core.errors import UsageError
 from tunnelsite.core.units import length_m, number
 from tunnelsite.hosts.cli.progress import Progress
 from tunnelsite.hosts.cli.streams import answer
@@ -69,7 +69,7 @@ def _request(given: argparse.Namespace, folder: Path):
             found = source_named(text, known, "points", "--points")
             return found, found.address
         if not Path(text).is_file():
-            raise InputRefused(
+            raise UsageError(
                 f"--points {text!r} is no file", "a LAS, LAZ or COPC file, or an address", "check the name"
             )
         return Source(Path(text).name, LOCAL, "", unit=given.unit or ""), text
