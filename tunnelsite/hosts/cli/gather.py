@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import os
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -68,7 +69,7 @@ def _request(given: argparse.Namespace, folder: Path):
         if text in known or "://" in text:
             found = source_named(text, known, "points", "--points")
             return found, found.address
-        if not Path(text).is_file():
+        if not os.path.isfile(text):  # false for a name that is none, too
             raise UsageError(
                 f"--points {text!r} is no file", "a LAS, LAZ or COPC file, or an address", "check the name"
             )
