@@ -19,11 +19,12 @@ YARD = ("-78.148002506", "43.007542228")  # beside the barn and the shed
 
 def _given(*words: str) -> argparse.Namespace:
     command = argparse.ArgumentParser(allow_abbrev=False)
-    for name in ("--project", "--dem", "--parcels", "--crop-months", "--halo", "--bearing"):
+    for name in ("--project", "--dem", "--parcels", "--crop-months", "--halo", "--bearing", "--weather"):
         command.add_argument(name)
     add_options(command)
     for name in ("overwrite", "json", "quiet"):
         command.add_argument(f"--{name}", action="store_true", default=None)
+    command.set_defaults(settings_given=("crop_months", "halo", "bearing", "weather", "overwrite"))
     given = command.parse_args([*words, "--quiet"])
     given.house = given.keep_out = given.service = given.weight = None
     return given
