@@ -46,4 +46,6 @@ earth = grade(site, place)
 stakes = stake_out(site, place, StakeOutSettings())
 for plan in (chart, earth, stakes, grade(site, elsewhere)):
     print(plan)
+
+# %% The files that the command would write
 earth.write(FOLDER / "grading", overwrite=True)

@@ -51,7 +51,7 @@ class PlannedPad:
     @classmethod
     def unread(cls, name: str) -> PlannedPad:
         """A pad of which only the file is known."""
-        return cls(
-            **dict.fromkeys((key for key in cls.__dataclass_fields__ if key not in ("name", "sha256")), math.nan),
-            name=name,
+        unknown: dict[str, Any] = dict.fromkeys(
+            (key for key in cls.__dataclass_fields__ if key not in ("name", "sha256")), math.nan
         )
+        return cls(**unknown, name=name)

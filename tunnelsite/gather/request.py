@@ -9,7 +9,6 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from tunnelsite.core.errors import InputRefused, UsageError
-from tunnelsite.core.units import length_m, number
 from tunnelsite.gather.clouds import gather_clouds
 from tunnelsite.gather.elevation import Planned, gather_elevation, planned_elevation
 from tunnelsite.gather.features import Wanted, gather_features
@@ -22,10 +21,10 @@ from tunnelsite.io.read.rasters import raster_header, read_raster
 from tunnelsite.io.read.vectors import read_features
 from tunnelsite.io.write.outputs import make_folder
 from tunnelsite.io.write.staging import write_whole
+from tunnelsite.settings.circle import circle
 
 Progress = Callable[[str, float], None]
 EQUATOR_M, POLE_M = 111_320.0, 110_574.0  # of a degree of longitude at the equator, of latitude there (WGS 84)
-LEAST_RADIUS_M, MOST_RADIUS_M = 50.0, 25_000.0
 
 
 @dataclass(frozen=True)
@@ -71,18 +70,10 @@ class Gathered:
 
 def area_around(text: str, halo_m: float) -> Area:
     """The area of `LAT,LON:RADIUS` with a halo round it. Errors: UsageError."""
-    place, colon, radius = str(text).partition(":")
-    lat, comma, lon = place.partition(",")
-    if not colon or not comma:
-        raise UsageError(f"--around is {text!r}", "LAT,LON:RADIUS such as 43.0124,-78.1502:400m", "correct it")
-    lat_deg, lon_deg = number(lat, "--around, latitude"), number(lon, "--around, longitude")
-    if not (-85 <= lat_deg <= 85 and -180 <= lon_deg <= 180):
-        raise UsageError(
-            f"--around lies at latitude {lat_deg:g}, longitude {lon_deg:g}", "latitude -85 to 85 first", "swap them?"
-        )
-    reach_m = length_m(radius, "--around, radius", least_m=LEAST_RADIUS_M, most_m=MOST_RADIUS_M) + halo_m
-    east, north = reach_m / (EQUATOR_M * math.cos(math.radians(lat_deg))), reach_m / POLE_M
-    return Area(lon_deg - east, lat_deg - north, lon_deg + east, lat_deg + north)
+    at = circle(text)
+    reach_m = at.radius_m + halo_m
+    east, north = reach_m / (EQUATOR_M * math.cos(math.radians(at.lat_deg))), reach_m / POLE_M
+    return Area(at.lon_deg - east, at.lat_deg - north, at.lon_deg + east, at.lat_deg + north)
 
 
 def area_of_parcels(path: str, halo_m: float) -> Area:

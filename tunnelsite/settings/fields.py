@@ -7,6 +7,7 @@ from typing import Annotated, Any, Literal
 from pydantic import AliasGenerator, BaseModel, ConfigDict, Field
 
 from tunnelsite.core.units import FOOT_M
+from tunnelsite.settings.circle import Around
 from tunnelsite.settings.kinds import (
     Angle,
     Choice,
@@ -50,6 +51,11 @@ class ScreeningFields(BaseModel):
         str | None, File("Ground", "Elevation raster of the bare ground (GeoTIFF or ESRI ASCII).", GROUND)
     ] = None
     parcels: Annotated[str | None, File("Parcels", "Parcel polygons (GeoPackage, GeoJSON, Shapefile).", GROUND)] = None
+    around: Annotated[
+        str | None,
+        Around("Around", "A circle in place of parcels, as 43.0124,-78.1502:400m.", GROUND, without="none", metavar="LAT,LON:RADIUS"),
+    ] = None  # fmt: skip
+    whole: Annotated[bool, Flag("Whole", "All of the ground raster in place of parcels.", GROUND)] = False
     drawn: Annotated[
         str | None,
         File("Drawn", "What was drawn on the map of the desk: fields, keep-outs, buildings, trees, services; added to the other files.",

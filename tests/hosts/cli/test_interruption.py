@@ -220,7 +220,7 @@ STUCK = """
     import subprocess, sys, time
     from numba import njit
     from tunnelsite.core.ending import taken_away
-    from tunnelsite.hosts import command_line, screening_command
+    from tunnelsite.hosts.cli import main as command_line, screening as screening_command
     from pathlib import Path
     from tunnelsite.io.write.outputs import output_folder, reserved_outputs
     from tunnelsite.io.write.scratch import temporary_folder
@@ -273,7 +273,7 @@ def test_a_kernel_that_takes_minutes_is_not_waited_for(tmp_path: Path, started, 
 # A library between that makes something else of the exception, as compilers and parsers do now and then.
 SWALLOWED = """
     import sys, time
-    from tunnelsite.hosts import command_line, screening_command
+    from tunnelsite.hosts.cli import main as command_line, screening as screening_command
     from tunnelsite.io.write.staging import write_whole
 
     def demo(given):

@@ -158,7 +158,7 @@ FULL = """
     folder = Path(sys.argv[1])
     subprocess.run(["mount", "-t", "tmpfs", "-o", f"size={sys.argv[2]}", "tmpfs", folder], check=True)
     from tests.io.faults import folder_state
-    from tests.io import test_write_geopackage as this
+    from tests.io.formats import test_geopackage as this
     from tunnelsite.core.errors import OutputFailed
     from tunnelsite.io.formats import geopackage
     (folder / "sites.gpkg").write_bytes(b"old")

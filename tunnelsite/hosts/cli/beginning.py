@@ -10,7 +10,7 @@ it scores every place for ground, water, sun, wind and reach, and writes the bes
 
 Three ways to begin:
   tunnelsite demo               the whole job on an invented farm, in about a minute
-  tunnelsite check DEM PARCELS  look at your own files: what is in them, what a screening would cost
+  tunnelsite init FOLDER        look at your own data there, answer a few questions, get a project file
   tunnelsite desk FOLDER        the same on a map in your browser, on this machine
 
 `tunnelsite --help` lists every command."""

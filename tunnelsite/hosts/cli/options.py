@@ -21,6 +21,15 @@ from tunnelsite.hosts.cli.server_options import add_options as add_server_option
 from tunnelsite.hosts.cli.stakeout_options import add_options as add_stakeout_options
 from tunnelsite.hosts.cli.sunchart_options import add_options as add_sunchart_options
 
+# Answers that `init` may be given beforehand.
+INIT_ANSWERS = (
+    ("house", "house size, as 30x96ft; several with commas"),
+    ("kind", "in-ground or container"),
+    ("crop_months", "months with crops, as Oct:Apr"),
+    ("bearing", "ridge bearing from true north, as 90 or E-W"),
+    ("setback", "distance from the parcels' own boundary, as 20ft"),
+    ("wind_from", "prevailing wind, as NW"),
+)
 EPILOG = (
     "Exit status: 0 done, 2 wrong usage, 3 input refused, 4 not enough resources, 5 output not written, "
     "130 interrupted (143 by SIGTERM, 129 by SIGHUP). Lengths take m, cm, ft or in, as 20ft; without a unit they are metres."
@@ -90,7 +99,7 @@ def _layout(command: argparse.ArgumentParser) -> None:
 
 
 def _region(command: argparse.ArgumentParser) -> None:
-    add_screen_settings(command, without=("out", "top", "keep", "rasters"))
+    add_screen_settings(command, without=("out", "top", "keep", "rasters", "around", "whole"))
     add_region_options(command)
     command.add_argument("--dry-run", action="store_true", help="check inputs, say what it will cost; compute nothing")
     _talk(command)
@@ -103,6 +112,16 @@ def _export(command: argparse.ArgumentParser) -> None:
 
 def _gather(command: argparse.ArgumentParser) -> None:
     add_gather_options(command)
+    _talk(command)
+
+
+def _init(command: argparse.ArgumentParser) -> None:
+    command.add_argument("folder", nargs="?", default=".", metavar="FOLDER", help="where the data lie (default: here)")
+    command.add_argument("--yes", action="store_true", help="ask nothing, take every proposal")
+    for name, words in INIT_ANSWERS:
+        command.add_argument(f"--{name.replace('_', '-')}", dest=name, metavar="ANSWER", help=words)
+    command.add_argument("--elevation-unit", metavar="UNIT", help="unit of heights where the files do not say")
+    command.add_argument("--overwrite", action="store_true", help="replace farm.toml if it exists")
     _talk(command)
 
 
@@ -176,6 +195,7 @@ COMMANDS = (
         "export",
         _export,
     ),
+    Command("init", "look at the data in a folder, ask what is needed, write a project file", "init", "init", _init),
     Command(
         "gather",
         "elevation, surface and features round a place from sources you name; the only command that uses a network",

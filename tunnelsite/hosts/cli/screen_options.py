@@ -6,7 +6,7 @@ import argparse
 from collections.abc import Iterable
 
 # What the commands that go on from a screening may change; the rest is taken from its run table.
-_INPUTS = ("elevation_unit", "dem_crs", "band", "zero_is_nodata", "cell", "overwrite")
+_INPUTS = ("around", "whole", "elevation_unit", "dem_crs", "band", "zero_is_nodata", "cell", "overwrite")
 STAKEOUT = (*_INPUTS, "apron", "shrink", "service", "layer")
 GRADING = (
     *STAKEOUT,

@@ -17,6 +17,7 @@ from tunnelsite.core.wind import WindRose
 from tunnelsite.io.read.drawn import Drawn, joined, read_drawn, with_fields
 from tunnelsite.io.read.files import FileStamp, file_stamp, layer_of, same_file
 from tunnelsite.io.read.given import features_of, heights_given, is_path
+from tunnelsite.io.read.land_instead import land_instead
 from tunnelsite.io.read.land_window import window_bounds
 from tunnelsite.io.read.mosaic import has_tiles, mosaic, read_mosaic
 from tunnelsite.io.read.named_files import named_files, with_named_files
@@ -58,7 +59,7 @@ class RasterReading:
 
 def read_site(
     dem: Raster,
-    parcels: Vector | None,
+    parcels: Vector | Features | None,
     *,
     drawn: str | None = None,
     far_dem: str | None = None,
@@ -140,9 +141,12 @@ def read_site(
     return site if sketch is None else _with_drawn(site, sketch)
 
 
-def _land(parcels: Vector | None, sketch: Drawn | None, dem: Raster, reading: RasterReading) -> Features:
+def _land(parcels: Vector | Features | None, sketch: Drawn | None, dem: Raster, reading: RasterReading) -> Features:
     """The parcels of a file and the fields that were drawn. Errors: UsageError where there are none at all."""
-    land = None if parcels is None else features_of(parcels, "parcels", kinds=("polygon",))
+    if isinstance(parcels, Features):
+        land = parcels
+    else:
+        land = None if parcels is None else features_of(parcels, "parcels", kinds=("polygon",))
     if sketch is not None and sketch.fields is not None:
         alone = (
             land is None and is_path(dem) and not has_tiles(str(dem))
@@ -191,7 +195,10 @@ def inputs_unchanged(site: Site) -> None:
 def _check_named(settings: Settings) -> None:
     if settings.dem is None:
         raise _not_named("dem", "no DEM was given")
-    if settings.parcels is None and settings.drawn is None:
+    instead = [name for name in ("parcels", "around", "whole") if getattr(settings, name)]
+    if len(instead) > 1:
+        raise UsageError(f"{' and '.join(instead)} are both given", "one of parcels, around and whole", "leave one out")
+    if not instead and settings.drawn is None:
         raise _not_named("parcels", "no parcels were given")
 
 
@@ -205,7 +212,7 @@ def site_from(settings: Settings) -> Site:
     _check_named(settings)
     site = read_site(
         settings.dem,
-        settings.parcels,
+        land_instead(settings) or settings.parcels,
         drawn=settings.drawn,
         far_dem=settings.far_dem,
         surface=settings.surface,
@@ -249,6 +256,8 @@ class RegionInputs:
 def read_inputs(settings: Settings) -> RegionInputs:
     """Parcels, features, weather and wind of a region. Errors: UsageError without DEM or parcels; as `read_site`."""
     _check_named(settings)
+    if settings.parcels is None:
+        raise _not_named("parcels", "no parcels were given: a region has no circle and no whole")
     if settings.drawn is not None:
         raise UsageError("drawn is given to a region", "files alone", "export what was drawn, or screen the farm")
     return RegionInputs(
