@@ -59,3 +59,9 @@ def test_differing_settings():
 )
 def test_pages_are_up_to_date(name, text):
     assert (DOCS / name).read_text(encoding="utf-8") == text()
+
+
+def test_a_small_house_in_a_large_one_is_paired_with_itself():
+    large, small = shapely.box(0, 0, 30, 10), shapely.box(5, 2, 20, 8)
+    found = paired([large, small], [90, 80], [large, small], [90, 80])
+    assert [(pair.rank_a, pair.rank_b) for pair in found] == [(1, 1), (2, 2)]

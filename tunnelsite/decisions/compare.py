@@ -167,12 +167,13 @@ def paired(first, scores_a: Sequence[float], second, scores_b: Sequence[float]) 
     Return: pairs in order of the first ranking, then what only the second holds.
     """
     a, b = np.asarray(first, object), np.asarray(second, object)
-    share = np.zeros((len(a), len(b)))
+    share = alike = np.zeros((len(a), len(b)))
     if len(a) and len(b):
-        least = np.minimum(shapely.area(a)[:, None], shapely.area(b)[None, :])
-        share = shapely.area(shapely.intersection(a[:, None], b[None, :])) / least
+        common = shapely.area(shapely.intersection(a[:, None], b[None, :]))
+        sizes = shapely.area(a)[:, None], shapely.area(b)[None, :]
+        share, alike = common / np.minimum(*sizes), common / np.maximum(*sizes)  # a small house may lie in a large one
     match: dict[int, int] = {}
-    for flat in np.argsort(-share, axis=None, kind="stable"):
+    for flat in np.lexsort((-alike.ravel().round(6), -share.ravel().round(6))):
         i, j = divmod(int(flat), len(b))
         if share[i, j] < LEAST_OVERLAP:
             break
