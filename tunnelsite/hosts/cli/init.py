@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from tunnelsite.core.errors import TunnelsiteError, UsageError
-from tunnelsite.hosts.cli.streams import answer, say
+from tunnelsite.hosts.cli.streams import answer, prompt, say
 
 # (setting, question, usual answer); an empty usual answer leaves the setting out
 QUESTIONS = (
@@ -100,11 +100,10 @@ def _settings(proposal, given: argparse.Namespace, asking: bool) -> None:
 
 def _asked(question: str, usual: str) -> str:
     """The answer from the keyboard; the end of input takes what is usual. Errors: UsageError for an endless answer."""
-    sys.stdout.write(f"{question} [{usual}]: ")
-    sys.stdout.flush()
+    prompt(f"{question} [{usual}]: ")
     said = sys.stdin.readline(1000)
     if not said:
-        sys.stdout.write("\n")
+        say("")
         return usual
     if len(said) >= 1000:
         raise UsageError("an answer has 1000 letters", "a short one", "answer again")

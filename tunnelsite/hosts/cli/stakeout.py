@@ -58,8 +58,13 @@ def stakeout(given: argparse.Namespace) -> int:
                 write_stake_sheet(path, plan.detail.sheet, overwrite=bool(given.overwrite))
         progress("writing", 1.0)
     summary = plan.summary | {"outputs": [str(path) for path in outputs]}
-    lines = [*summary_lines(summary, feet=plan.detail.sheet.feet), *(f"written: {path}" for path in outputs), LOOK]
-    answer(summary, lambda told: "\n".join(lines), as_json=given.json)
+    feet = plan.detail.sheet.feet
+
+    def words(told: dict[str, Any]) -> str:
+        written = [f"written: {path}" for path in told["outputs"]]
+        return "\n".join([*summary_lines(told, feet=feet), *written, LOOK])
+
+    answer(summary, words, as_json=given.json)
     return 0
 
 

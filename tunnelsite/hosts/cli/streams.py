@@ -68,6 +68,12 @@ def say(*lines: str) -> None:
     sys.stdout.flush()
 
 
+def prompt(text: str) -> None:
+    """A question on standard output, on one line that the answer ends."""
+    sys.stdout.write(one_line(text))
+    sys.stdout.flush()
+
+
 def answer(found: Any, words: Callable[[Any], str], *, as_json: bool) -> None:
     """Show what a command has found on standard output.
 
