@@ -36,7 +36,7 @@ def test_files_are_proposed_by_what_they_are(folder: Path) -> None:
 def test_yes_writes_what_a_screening_takes(folder: Path, capsys: pytest.CaptureFixture) -> None:
     assert main(["init", str(folder), "--yes", "--json", "--house", "20x48ft,6x12m", "--wind-from", "NW"]) == 0
     assert json.loads(capsys.readouterr().out)["missing"] == []
-    found = project_settings(folder / "farm.toml")
+    found = project_settings(folder / "farm.toml")[0]
     assert found["house"] == ["20x48ft", "6x12m"] and found["wind_from"] == "NW"
     assert "# " in (folder / "farm.toml").read_text()
     assert main(["check", "--project", str(folder / "farm.toml")]) == 0
@@ -46,7 +46,7 @@ def test_answers_are_taken_and_wrong_ones_asked_again(folder: Path, monkeypatch:
     said = ["none", "", "barn", "parcels", "keep_out", "10 ft", "30x96", "30x96ft", "container", "", "", "", ""]
     monkeypatch.setattr(sys, "stdin", io.StringIO("\n".join(said) + "\n"))
     assert main(["init", str(folder)]) == 0
-    found = project_settings(folder / "farm.toml")
+    found = project_settings(folder / "farm.toml")[0]
     assert found["kind"] == "container" and found["house"] == ["30x96ft"]
     assert Path(found["keep_out"][0]).name == "wetland.gpkg@10ft"
 
@@ -68,4 +68,4 @@ def test_names_with_quotes_come_back(tmp_path: Path) -> None:
     made = propose(tmp_path)
     made.settings["dem"] = 'a "b" \\ c\n\t.tif'
     (tmp_path / "farm.toml").write_text(project_text(made, {}), "utf-8")
-    assert Path(project_settings(tmp_path / "farm.toml")["dem"]).name == 'a "b" \\ c\n\t.tif'
+    assert Path(project_settings(tmp_path / "farm.toml")[0]["dem"]).name == 'a "b" \\ c\n\t.tif'
