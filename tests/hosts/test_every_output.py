@@ -76,7 +76,12 @@ def assert_said(said: str) -> None:
 
 
 def test_every_command_is_in_the_table() -> None:
-    elsewhere = {"serve", "desk", "gather", "init"}  # tests/hosts/server, tests/desk, tests/gather, tests/hosts/cli/test_init.py
+    elsewhere = {
+        "serve",
+        "desk",
+        "gather",
+        "init",
+    }  # tests/hosts/server, tests/desk, tests/gather, tests/hosts/cli/test_init.py
     assert _commands().keys() == COMMANDS.keys() | ANSWERS.keys() | elsewhere
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import math
 import os
@@ -29,9 +30,7 @@ def main(task_file: str) -> int:
 
         work.done(task, Path(task_file).parent, teller)
     except Exception as problem:
-        if isinstance(problem, MemoryError) or (
-            not isinstance(problem, TunnelsiteError) and near_the_limit(task["limits"])
-        ):
+        if _short_of_memory(problem) or (not isinstance(problem, TunnelsiteError) and near_the_limit(task["limits"])):
             memory = task["limits"]["job_memory_bytes"] >> 20
             words = f"the job needed more memory than the {memory} MiB it may use. To mend it: use a larger cell or less land."
             teller.end(507, words)
@@ -40,6 +39,18 @@ def main(task_file: str) -> int:
         return 1
     teller.end(0, "done")
     return 0
+
+
+def _short_of_memory(problem: BaseException) -> bool:
+    """Whether an error says that memory ran out; a library that could not be loaded for lack of it says so in words."""
+    words = str(problem).lower()
+    return isinstance(problem, MemoryError) or (
+        isinstance(problem, OSError | ImportError)
+        and (
+            getattr(problem, "errno", None) == errno.ENOMEM
+            or any(said in words for said in ("allocate", "failed to map", "shared object"))
+        )
+    )
 
 
 def limit_itself(limits: dict[str, int]) -> None:
