@@ -171,3 +171,10 @@ def test_from_the_book_to_the_plan() -> None:
     assert plan.design.slope_along == pytest.approx(FINISHED_SLOPE)
     assert plan.design.slope_across == pytest.approx(0.002, abs=1e-5)
     assert plan.cut_m3 == pytest.approx(plan.fill_m3) and plan.cut_m3 > 5
+
+
+def test_readings_at_one_spot_share_the_whole_pad() -> None:
+    from tunnelsite.plans.stakeout.measured_plan import nearest_areas_m2
+
+    found = nearest_areas_m2(np.array([1.0, 1.0]), np.array([2.0, 2.0]), (10.0, 4.0))
+    assert found.tolist() == [20.0, 20.0]
