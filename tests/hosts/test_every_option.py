@@ -62,6 +62,7 @@ def stopped(monkeypatch, farm):
         "tunnelsite.io.read.sites_file.read_run",
         "tunnelsite.region.inputs.read_region",
         "waitress.create_server",
+        "tunnelsite.io.write.staging.write_whole",
         "tunnelsite.gather.request.gather",
         "tunnelsite.gather.request.area_of_parcels",
     ):
@@ -79,6 +80,7 @@ BASE = {
     "stakeout": ["stakeout", "dem.tif", "parcels.gpkg", "--sites", "s.gpkg", "--rank", "1"],
     "grading": ["grading", "dem.tif", "parcels.gpkg", "--sites", "s.gpkg", "--rank", "1"],
     "layout": ["layout", "dem.tif", "parcels.gpkg", "--houses", "2"],
+    "init": ["init", ".", "--yes"],
     "gather": ["gather", "farm", "--around", "43,-78:300m", "--ground", "http://127.0.0.1:9/dem.tif"],
     "run": ["run", "slope", "dem.tif", "x.tif"],
     "serve": ["serve", "--port", "0"],

@@ -60,7 +60,7 @@ def test_every_call_in_turn_fails(tmp_path, monkeypatch, name) -> None:
             except OutputFailed as problem:
                 failed = str(problem)
         assert folder_state(path.parent) == {name: b"old" if failed else good}, faults.hit
-        assert not failed or ("Expected: " in failed and "To mend it: " in failed)
+        assert not failed or ("Expected: " in failed and "Fix: " in failed)
         hits.add(faults.hit)
         if not faults.hit:
             break

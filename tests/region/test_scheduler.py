@@ -120,7 +120,7 @@ def test_what_is_said_when_there_is_none(cluster, tmp_path: Path, monkeypatch, c
             assert main(asked_of(files, tmp_path / "r.gpkg", "--scheduler", address)) == 2
             said = capsys.readouterr().err
             assert f"--scheduler: {'none' if words.startswith('none') else 'the one'}" in said, said
-            assert words in said and address in said and "To mend it" in said
+            assert words in said and address in said and "Fix" in said
             assert time.monotonic() - start < 60 and not (tmp_path / "r.gpkg").exists()
 
 

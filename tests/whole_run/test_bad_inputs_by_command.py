@@ -229,7 +229,7 @@ def test_refused(asked, tmp_path, row) -> None:
     status, _, said = asked(*(case.asked or command()))
     assert status in case.statuses and re.search(case.words, said), (status, said)
     assert said.startswith("tunnelsite: ") and said.count("\n") == 1 and "Expected: " in said and len(said) < 1500, said
-    assert "To mend it: " in said or said.rstrip().endswith("?"), said
+    assert "Fix: " in said or said.rstrip().endswith("?"), said
     assert folder_state(tmp_path) == before, "something was lost, or left behind"
     assert time.process_time() - started < 20
 

@@ -26,7 +26,7 @@ class TunnelsiteError(Exception):
         if expected:
             parts.append(f"Expected: {expected}")
         if mend:
-            parts.append(f"To mend it: {mend}")
+            parts.append(f"Fix: {mend}")
         text = ". ".join(part.rstrip(". ") for part in parts)
         super().__init__(text if text.endswith("?") else f"{text}.")
 

@@ -40,7 +40,7 @@ HEADERS = {
 
 def refusal(status: int, given: str, expected: str, mend: str) -> JSONResponse:
     """A problem in words."""
-    words = f"{given}. Expected: {expected}. To mend it: {mend}."
+    words = f"{given}. Expected: {expected}. Fix: {mend}."
     return JSONResponse({"given": given, "expected": expected, "mend": mend, "words": words}, status)
 
 

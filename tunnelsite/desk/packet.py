@@ -147,7 +147,7 @@ def _page(project: Project, of: tuple[Result, Site], folder: Path) -> Iterator[W
         view = sun_view(site, result.settings).with_farm_steps()
         studies = [studied(result, rank, view) for rank in range(1, len(result.choices) + 1)]
         stamp = f"{datetime.now():%Y-%m-%d %H:%M}"
-        page = report_page(result, studies, PageAsk(f"Where a house may stand: {project.folder.name}", True, stamp))
+        page = report_page(result, studies, PageAsk(f"Places for a house: {project.folder.name}", True, stamp))
         write_whole(folder / "report.html", page, overwrite=False)
     except TunnelsiteError as problem:
         yield Written(title, reason=str(problem))

@@ -85,7 +85,9 @@ def make_report(
     if studies:
         progress("studying candidates", 1.0)
     progress("page", 0.0)
-    title = asked.title or f"Where a house may stand: {result.site.parcels.name}"
+    title = (
+        asked.title or f"Places for a house of {' or '.join(dict.fromkeys(scan.house.name for scan in result.scans))}"
+    )
     ask = PageAsk(title, asked.client, stamp().replace("T", " ").replace("Z", " UTC"))
     return Report(report_page(result, studies, ask), studies, len(result.choices))
 

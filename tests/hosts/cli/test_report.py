@@ -34,7 +34,7 @@ def test_a_page_from_inputs(farm, tmp_path, capsys) -> None:
     assert said["candidates"] == 3 and said["cards"] == 1 and said["not_planned"] == []
     assert said["page_bytes"] == out.stat().st_size < 5_000_000
     assert page.startswith("<!doctype html>") and 'id="candidate-1"' in page and 'id="candidate-2"' not in page
-    assert "Sun chart of option 1" in page and "Where a house may stand: parcels.gpkg" in page
+    assert "Sun chart of option 1" in page and "Places for a house of 6x15m" in page
 
 
 def test_a_page_from_a_kept_run_is_the_same_ranking(farm, tmp_path, capsys) -> None:

@@ -47,7 +47,7 @@ def test_an_answer_that_finds_no_room_is_an_output_that_failed(monkeypatch, caps
         assert not said and len(stream.getvalue()) <= room
         return
     assert status == 5 and said.count("\n") == 1
-    assert "standard output" in said and "No space left" in said and "Expected: " in said and "To mend it: " in said
+    assert "standard output" in said and "No space left" in said and "Expected: " in said and "Fix: " in said
 
 
 def test_a_reader_that_goes_away_is_no_failure_and_nobody_need_listen(monkeypatch, capsys) -> None:

@@ -501,7 +501,7 @@ def test_too_little_memory_and_too_large_requests_end_in_words_and_a_dead_server
             assert b" 413 " in plain.recv(100)
         job = tight.execute("flow_accumulation", {"ground": tiff(dem)}, asynchronous=True).json["jobID"]
         failed = tight.finished(job)
-        assert failed["status"] == "failed" and "memory" in failed["message"] and "To mend it" in failed["message"]
+        assert failed["status"] == "failed" and "memory" in failed["message"] and "Fix" in failed["message"]
         said = tight.ask(f"/jobs/{job}/results")
         assert said.status == 507 and said.json["detail"] == failed["message"]
         valid("exception", said.json)

@@ -58,7 +58,7 @@ def _status(arguments: Sequence[str] | None) -> int:
         tell(f"tunnelsite: {problem}")
         return problem.exit_status
     except MemoryError:
-        tell("tunnelsite: the memory ran out. To mend it: use a coarser --cell, a smaller --halo or fewer parcels.")
+        tell("tunnelsite: the memory ran out. Fix: use a coarser --cell, a smaller --halo or fewer parcels.")
         return 4
     except BrokenPipeError:  # the reader of the answer went away
         return 0

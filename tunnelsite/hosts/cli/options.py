@@ -203,7 +203,7 @@ COMMANDS = (
         "gather",
         _gather,
     ),
-    Command("report", "a screening as one page: map, ranking, a card a candidate", "report", "report", _report),
+    Command("report", "a screening as one page: map, ranking, a card per candidate", "report", "report", _report),
     Command("processes", "list the geoprocessing tools and their parameters", "process", "list_processes", _none),
     Command("run", "run one process on a raster", "process", "run_process", _run),
     Command(

@@ -101,7 +101,7 @@ class Child:
     def _too_long(self) -> None:
         self.kill(
             f"the job took more than {self.limits.job_seconds} s, which is what a job may take here. "
-            "To mend it: use a larger cell, fewer houses or bearings, or less land."
+            "Fix: use a larger cell, fewer houses or bearings, or less land."
         )
 
     def _kill_group(self) -> None:
@@ -121,13 +121,13 @@ class Child:
             return Outcome(
                 500,
                 f"the job was ended from outside ({name}): by the operator, or by the system where the machine's memory ran out. "
-                "To mend it: send it again; where that ends alike, use a larger cell or less land.",
+                "Fix: send it again; where that ends alike, use a larger cell or less land.",
             )
         memory = self.limits.job_memory_bytes // MIB
         return Outcome(
             507,
             f"the job ended without an answer, most likely because it needed more memory than the {memory} MiB it may use. "
-            "To mend it: use a larger cell or less land.",
+            "Fix: use a larger cell or less land.",
         )
 
 

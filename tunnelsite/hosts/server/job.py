@@ -32,7 +32,7 @@ def main(task_file: str) -> int:
     except Exception as problem:
         if _short_of_memory(problem) or (not isinstance(problem, TunnelsiteError) and near_the_limit(task["limits"])):
             memory = task["limits"]["job_memory_bytes"] >> 20
-            words = f"the job needed more memory than the {memory} MiB it may use. To mend it: use a larger cell or less land."
+            words = f"the job needed more memory than the {memory} MiB it may use. Fix: use a larger cell or less land."
             teller.end(507, words)
         else:
             teller.end(*_words(problem))

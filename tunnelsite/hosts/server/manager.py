@@ -119,7 +119,7 @@ class JobManager(BaseManager):
             raise Refused(
                 400,
                 f"the rasters have {staged.cells:,} cells. Expected: at most {self.limits.sync_cells:,} where the client waits. "
-                "To mend it: send the header `Prefer: respond-async`.",
+                "Fix: send the header `Prefer: respond-async`.",
             )
 
     def awaited(self, job: Job) -> Answer:

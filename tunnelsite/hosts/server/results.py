@@ -48,7 +48,7 @@ def wanted_of(offer: Offer, outputs: Any, response: Any) -> Wanted:
             raise Refused(
                 400,
                 f"{offer.id} has no output {str(name)[:60]!r}. Expected: one of {', '.join(offer.outputs)}. "
-                f"To mend it: {nearest(str(name), offer.outputs)}.",
+                f"Fix: {nearest(str(name), offer.outputs)}.",
             )
         asked = asked if isinstance(asked, Mapping) else {}
         way = asked.get("transmissionMode", "value")

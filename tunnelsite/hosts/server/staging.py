@@ -140,7 +140,7 @@ class Stager:
             raise Refused(
                 413,
                 f"input {name!r} claims {cells:,} cells. Expected: at most {self.limits.max_cells:,}. "
-                "To mend it: cut it to the farm and its surroundings, or use larger cells.",
+                "Fix: cut it to the farm and its surroundings, or use larger cells.",
             )
         return content
 
@@ -189,7 +189,7 @@ def _check(name: str, value: Any, schema: Mapping[str, Any]) -> None:
 
 
 def _wrong(given: str, expected: str, mend: str) -> Refused:
-    return Refused(400, f"{given}. Expected: {expected}. To mend it: {mend}.")
+    return Refused(400, f"{given}. Expected: {expected}. Fix: {mend}.")
 
 
 def _short(value: Any) -> str:
