@@ -61,7 +61,7 @@ def test_a_run_in_scratch_files_and_bands_is_the_run_in_memory_to_the_bit(monkey
         "processes.level_patches",
         "processes.standing_distance",
         "processes.noon_sun",
-        "kernels.cold_pool",
+        "kernels.air.cold_pool",
     ):
         monkeypatch.setattr(
             f"tunnelsite.{module}.bands", lambda shape, cells=1: banded.bands(shape, 1)
