@@ -63,6 +63,7 @@ def stopped(monkeypatch, farm):
         "tunnelsite.region.inputs.read_region",
         "waitress.create_server",
         "tunnelsite.io.write.staging.write_whole",
+        "tunnelsite.screening.exporting.export",
         "tunnelsite.gather.request.gather",
         "tunnelsite.gather.request.area_of_parcels",
     ):

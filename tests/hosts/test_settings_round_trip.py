@@ -75,6 +75,8 @@ FIELDS: dict[str, st.SearchStrategy[Any]] = {
     "far_elevation_unit": st.sampled_from(["m", "ft", "us-ft", "dm", "cm"]),
     "dem_crs": st.sampled_from(["EPSG:26917", "NAD83 / UTM zone 17N", 'LOCAL_CS["a/b",UNIT["metre",1]]', "+proj=utm +zone=17"]),
     "band": st.integers(1, 65_535),
+    "around": st.builds("{:.5f},{:.5f}:{}m".format, st.floats(-85, 85), st.floats(-180, 180), st.integers(10, 25_000)),
+    "whole": st.booleans(),
     "zero_is_nodata": st.booleans(),
     "cell": length(0.05, 1000),
     "halo": length(0, 50_000),
