@@ -36,13 +36,7 @@ from tunnelsite.settings.model import settings_from
 
 NEAR_M = 1.0  # a pin so near to a placement of the run is that placement
 SAME_DEG = 0.25
-PLANS = (
-    "sun_chart",
-    "grading",
-    "grade",
-    "stake_out",
-    "stakeout",
-)  # those that a packet holds, as far as they are there
+PLANS = ("sun_chart", "grade", "stake_out")  # those that a packet holds
 Says = Callable[[float, str], None]
 
 

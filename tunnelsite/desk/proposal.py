@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -89,21 +90,5 @@ def project_text(proposal: Proposal, comments: Mapping[str, str]) -> str:
 
 
 def _toml(value: Any) -> str:
-    if isinstance(value, bool):
-        return str(value).lower()
-    if isinstance(value, int | float):
-        return repr(value)
-    if isinstance(value, list | tuple):
-        return f"[{', '.join(map(_toml, value))}]"
-    return (
-        '"'
-        + "".join(_ESCAPED.get(letter, letter) if letter in _ESCAPED else _plain(letter) for letter in str(value))
-        + '"'
-    )
-
-
-_ESCAPED = {'"': '\\"', "\\": "\\\\", "\n": "\\n", "\t": "\\t", "\r": "\\r"}
-
-
-def _plain(letter: str) -> str:
-    return letter if letter.isprintable() else f"\\U{ord(letter):08X}"
+    """A value as TOML 1.0 writes it: as JSON does, but for the one control character that JSON leaves as it is."""
+    return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from dataclasses import dataclass
 
@@ -13,9 +14,9 @@ from tunnelsite.gather.sources import Source
 from tunnelsite.io.fetch.door import Door
 from tunnelsite.io.fetch.stac_door import catalogue_items, parsed, search_items
 from tunnelsite.io.fetch.window import Area
+from tunnelsite.io.read.raster_header import DEGREE_M
 
 COVERED = 0.999  # of the area
-DEGREE_M = 111_320.0  # of latitude
 _GROUND = re.compile(r"dtm|ground|bare|terrain|elevation|(?<![a-z])dem(?![a-z])", re.IGNORECASE)
 _SURFACE = re.compile(r"dsm|surface|first[ _-]?return|hh(?![a-z])", re.IGNORECASE)
 _RASTER = re.compile(r"image/tiff|geotiff", re.IGNORECASE)
@@ -87,7 +88,7 @@ def _covering(offers: list[_Offer], box: shapely.Geometry) -> Chosen:
 def _offers(item: pystac.Item, source: Source, surface: bool) -> list[_Offer]:
     if item.geometry is None:
         return []
-    outline = shapely.make_valid(shapely.from_geojson(_text(item.geometry)))
+    outline = shapely.make_valid(shapely.from_geojson(json.dumps(item.geometry)))
     date = str(item.properties.get("datetime") or item.properties.get("end_datetime") or "")
     found = []
     for key, asset in item.assets.items():
@@ -96,12 +97,6 @@ def _offers(item: pystac.Item, source: Source, surface: bool) -> list[_Offer]:
         address = asset.get_absolute_href() or asset.href
         found.append(_Offer(address, outline, _cell_m(item, asset), date, f"{item.id}/{key}"))
     return found[:1]
-
-
-def _text(geometry: dict) -> str:
-    import json
-
-    return json.dumps(geometry)
 
 
 def _wanted(key: str, asset: pystac.Asset, source: Source, surface: bool) -> bool:

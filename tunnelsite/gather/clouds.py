@@ -176,6 +176,6 @@ def error_words(ground: GroundCells, lattice: Lattice, cloud: Cloud) -> str:
     if not np.isfinite(error):
         return f"{words}; too few points to tell the error of the heights"
     return (
-        f"{words}; by the scatter of their points, heights of cells are off by {error:.3f} m from one to the next "
-        f"(--elevation-error {max(error, 0.005):.3f}m --error-range {cell_m:g}m); what a whole flight line is off by is not in it"
+        f"{words}; by the scatter of its points, the height of a cell is off by {error:.3f} m against its neighbours "
+        f"(--elevation-error {max(error, 0.005):.3f}m --error-range {cell_m:g}m); errors shared by a whole flight line are not included"
     )

@@ -72,7 +72,8 @@ def _features(path: Path) -> FileFacts:
     kind = str(about["geometry_type"] or "").lower()
     geometry = next((one for one in ("polygon", "line", "point") if one in kind), "")
     crs = pyproj.CRS(about["crs"]).name if about["crs"] else "no coordinate system"
-    facts = [f"{about['features']:,} {geometry or 'feature'}s" if about["features"] >= 0 else "features", crs]
+    count, kind = about["features"], geometry or "feature"
+    facts = [f"{count:,} {kind}{'' if count == 1 else 's'}" if count >= 0 else "features", crs]
     if len(layers) > 1:
         facts.append(f"{len(layers)} layers: {', '.join(layers)}")
     return FileFacts("features", tuple(facts), geometry, tuple(str(name) for name in about["fields"]))
