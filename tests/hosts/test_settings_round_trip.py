@@ -11,7 +11,8 @@ from typing import Any
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tunnelsite.core.units import FOOT_M, MONTH_DAYS
+from tunnelsite.core.errors import UsageError
+from tunnelsite.core.units import FOOT_M, MONTH_DAYS, number
 from tunnelsite.hosts.cli.arguments import parsed
 from tunnelsite.hosts.cli.options import parser, project_values
 from tunnelsite.io.read.sites_file import ScreenedCandidate
@@ -22,9 +23,20 @@ from tunnelsite.settings.model import PATH_KEYS, Settings, settings_from
 from tunnelsite.settings.presets import presets
 from tunnelsite.settings.project_file import COMMAND_LINE_ALONE, project_settings
 
+
+def _reads_as_number(text: str) -> bool:
+    try:
+        number(text, "value")
+    except UsageError:
+        return False
+    return True
+
+
 WORDS = st.text(st.characters(blacklist_categories=("Cs",), blacklist_characters="\0"), min_size=1, max_size=12).filter(
     str.strip
 )
+# A parameter's text: a command line has no quotes that tell "0" or "true" as words from the number and the truth value.
+TEXTS = WORDS.filter(lambda text: not (text in ("true", "false") or _reads_as_number(text)))
 NAMES = st.from_regex(r"[a-z][a-z0-9_]{0,12}", fullmatch=True)
 # A file's name as somebody may choose it; the folder is added where a project file stands.
 FILES = st.text(st.characters(whitelist_categories=("L", "N", "Zs"), whitelist_characters="._-#@=,;'\"%"), min_size=1, max_size=12).filter(
@@ -101,7 +113,7 @@ FIELDS: dict[str, st.SearchStrategy[Any]] = {
     ),
     "weight": st.dictionaries(NAMES, real(0, 999_999), max_size=3),
     "rubric": st.dictionaries(NAMES, ENTRIES, max_size=2),
-    "parameter": st.dictionaries(NAMES, st.dictionaries(NAMES, st.one_of(real(-1e9, 1e9), WORDS, st.booleans()), max_size=2), max_size=2),
+    "parameter": st.dictionaries(NAMES, st.dictionaries(NAMES, st.one_of(real(-1e9, 1e9), TEXTS, st.booleans()), max_size=2), max_size=2),
 }  # fmt: skip
 GIVEN = st.fixed_dictionaries({}, optional=FIELDS)
 
