@@ -13,7 +13,7 @@ from tunnelsite.core.plan_kind import PlanKind, guarded_plan, plan_faults
 from tunnelsite.core.plug_ins import PlugInFailed, faults, guarded
 from tunnelsite.core.process import Process
 
-# In the order in which they are tried: cheap rejections first, so that the dear measures see few placements.
+# In the order in which they are tried: cheap rejections first, so that the costly measures see few placements.
 BUILT_IN_CRITERIA = (
     ("water", "OPEN_WATER"),
     ("raised", "RAISED"),

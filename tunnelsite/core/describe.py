@@ -118,7 +118,7 @@ class Description:
     Attributes:
         id: lower-case words joined by `_`. title: a few words. text: one or two sentences.
         reads, makes: layers in and out. parameters: typed settings. source: of a process's method: keys of
-        `sources.toml`, or a text (a criterion's stand in its rubrics). unit: of a criterion's measure.
+        `sources.toml`, or a text (a criterion's are in its rubrics). unit: of a criterion's measure.
     """
 
     id: str

@@ -1,4 +1,4 @@
-"""Errors of the elevations: how large and how alike over distance they are taken to be, and fields of them drawn at random."""
+"""Errors of the elevations: their size and correlation length, and fields of them drawn at random."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ HARMONICS = (
 @dataclass(frozen=True)
 class ErrorModel:
     """Errors of the elevations: Gaussian, stationary, of standard deviation `sd_m` [m] and correlation exp(-(d / range_m)^2);
-    `range_m` 0 = every cell for itself. `assumed`: nobody stated `sd_m`. `own_m`: the model's own cell [m] where it is
+    `range_m` 0 = every cell for itself. `assumed`: `sd_m` was not given. `own_m`: the model's own cell [m] where it is
     interpolated to finer ones, else 0. `step_m`: the step [m] that the heights were rounded to, else 0."""
 
     sd_m: float
@@ -58,7 +58,7 @@ class ErrorModel:
     @property
     def words(self) -> str:
         """For people."""
-        alike = f"alike over {self.range_m:g} m" if self.range_m > 0 else "independent from cell to cell"
+        alike = f"correlated over {self.range_m:g} m" if self.range_m > 0 else "independent from cell to cell"
         rounded = f", with heights in steps of {step_words(self.step_m)}" if self.step_m > 0 else ""
         return f"errors of {self.sd_m:.2g} m, {alike}{rounded}" + (" (assumed)" if self.assumed else "")
 
@@ -72,7 +72,7 @@ def error_model(
     working cell [m]; step_m, the step that the heights were rounded to [m], 0 = none. A range that is not stated is `RANGE_M` or
     one cell of the model, whichever is more. Working cells finer than the model's own repeat its errors, so the range is at
     least one of the latter. Rounding counts whatever was stated: neither size nor range is less than its own
-    (`core.height_step`), since on gentle ground all of a footprint is rounded alike and averaging over its cells mends nothing.
+    (`core.height_step`), since on gentle ground all of a footprint is rounded alike and averaging over its cells does not help.
     """
     interpolated = own_m > 1.01 * cell_m
     length = max(RANGE_M, own_m or cell_m) if range_m is None else range_m

@@ -1,6 +1,6 @@
 """What is still to be taken away, should the process have to end in the middle of its work.
 
-Whoever runs a command sets an `Ending`; whatever makes something that must not outlive the run names it here for as long as
+A command's host sets an `Ending`; code that makes a temporary resource registers it here for as long as
 it is there. From Python nothing is set, and then nothing is kept.
 """
 
@@ -14,8 +14,8 @@ from contextvars import ContextVar
 class Ending:
     """What an end in the middle has to do and to say.
 
-    Attributes: kept, words on what is kept and how to go on; told, whether they have been said; status, the exit status of
-    a run that was told to end, else None.
+    Attributes: kept, words on what is kept and how to go on; told, whether they have been printed; status, the exit status of
+    a run that was asked to end, else None.
     """
 
     def __init__(self) -> None:
@@ -50,14 +50,14 @@ def taken_away(undo: Callable[[], object]) -> contextlib.AbstractContextManager[
 
 
 def stop_if_told_to() -> None:
-    """Errors: KeyboardInterrupt where the run was told to end and some library turned that into an error of its own."""
+    """Errors: KeyboardInterrupt where the run was asked to end and some library turned that into an error of its own."""
     ending = OF_THIS_RUN.get()
     if ending is not None and ending.status is not None:
         raise KeyboardInterrupt
 
 
 def say_what_is_kept(words: str) -> None:
-    """What whoever interrupts this run is told: what is kept, and how to go on."""
+    """What an interrupted run prints: what is kept, and how to go on."""
     ending = OF_THIS_RUN.get()
     if ending is not None:
         ending.kept = words

@@ -1,4 +1,4 @@
-"""The errors a user can meet; each says what was given, what is expected and how to mend it."""
+"""The errors a user can meet; each says what was given, what is expected and how to fix it."""
 
 from __future__ import annotations
 

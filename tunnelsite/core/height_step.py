@@ -10,7 +10,7 @@ from tunnelsite.core.units import FOOT_M, US_SURVEY_FOOT_M
 
 LEAST_STEP_M = 0.004  # a millimetre, or what float32 cannot tell apart high up, changes no answer
 MOST_STEP_M = 2.5
-LOUD_STEP_M = 0.05  # from here on it is said before anything else
+LOUD_STEP_M = 0.05  # from here on it comes before anything else
 # Rounding of ground that falls by 1 % repeats every 100 steps; its correlation, 1 - 6 x (1 - x) over a share x of that (derived:
 # rounding error is uniform along a slope), falls to 1/e at x = 0.12 and to 0 at 0.21. With 0.15 the errors of a footprint's two
 # slopes come out as simulated on such ground, and no smaller than those of real ground that was rounded and then read as level.
@@ -66,7 +66,7 @@ def step_notes(name: str, step_m: float) -> tuple[list[str], list[str]]:
     words = f"heights of {name} come in steps of {step_words(step_m)}"
     if step_m < LOUD_STEP_M:
         return [], [words]
-    counted = f"{step_m / math.sqrt(12):.2g} m, alike over {RANGE_STEPS * step_m:.2g} m"
+    counted = f"{step_m / math.sqrt(12):.2g} m, correlated over {RANGE_STEPS * step_m:.2g} m"
     return [
         f"{words}: ground that reads as level may rise or fall by as much, so pitch, cut and water are rough; an error of at least "
         f"{counted}, is counted. Get the model with all its decimals"

@@ -1,6 +1,6 @@
 """What criteria and processes may declare that they need, by name: the one list. A run gives it to whatever declares it.
 
-Three kinds. A *condition* stands in a criterion's `needs`: without that input it is left out of a run. A *fact* is a parameter with
+Three kinds. A *condition* is listed in a criterion's `needs`: without that input it is left out of a run. A *fact* is a parameter with
 the name and unit that stand here (`told`): a run sets it where the user did not. A *layer* is one that no process makes: whatever
 reads it (`LAYERS[...]` among its `reads`) is given it. `screening.providers` says where each comes from.
 """
@@ -13,7 +13,7 @@ from dataclasses import replace
 from tunnelsite.core.describe import LayerSpec, Parameter, nearest
 from tunnelsite.core.errors import UsageError
 
-# Name of a condition, and what is said of a run in which it is not met.
+# Name of a condition, and the note on a run in which it is not met.
 CONDITIONS = {
     "asked": "it has no weight and no rubric in the project",
     "bearings": "one bearing only is tried",

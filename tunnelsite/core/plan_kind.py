@@ -107,7 +107,7 @@ def _guarded(
     try:
         made = kind.make(site, place, settings, progress)
     except TunnelsiteError:
-        raise  # it says what was given and how to mend it: the wrong setting is not the plug-in's fault
+        raise  # it says what was given and how to fix it: the wrong setting is not the plug-in's fault
     except Exception as problem:
         raise failed(kind.id, f"{type(problem).__name__}: {problem}") from problem
     wrong = list(content_faults(kind, made))

@@ -28,7 +28,9 @@ class PlugInFailed(TunnelsiteError):
 
     exit_status = 2
 
-    def __init__(self, plug_in: str, problem: str, mend: str = "mend or uninstall the package that offers it") -> None:
+    def __init__(
+        self, plug_in: str, problem: str, mend: str = "update or uninstall the package that offers it"
+    ) -> None:
         self.plug_in, self.problem = plug_in, problem
         super().__init__(f"plug-in {plug_in!r} failed: {problem}", "what its description says", mend)
 
@@ -156,7 +158,7 @@ def _guarded_run(
     try:
         found = item.run(inputs, parameters, progress)
     except TunnelsiteError:
-        raise  # it says what was given and how to mend it: the wrong setting is not the plug-in's fault
+        raise  # it says what was given and how to fix it: the wrong setting is not the plug-in's fault
     except Exception as problem:
         raise PlugInFailed(item.id, f"{type(problem).__name__}: {problem}") from problem
     shapes = {np.shape(layer.values) for layer in inputs.values() if np.ndim(layer.values) == 2}

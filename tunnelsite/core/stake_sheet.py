@@ -56,7 +56,7 @@ class StakeSheet:
         post_spacing_m: the equal space between ground posts [m]. skew_words: what unequal diagonals mean.
         true_deg: ridge from true north [deg], for the north arrow.
         crs: the map's system. heights_words: where the heights are from.
-        points: all stakes. cautions: what must be said. notes: what was found or assumed.
+        points: all stakes. cautions: what must be shown. notes: what was found or assumed.
     """
 
     title: str

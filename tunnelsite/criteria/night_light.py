@@ -16,7 +16,7 @@ def night_lux(site: Placements) -> np.ndarray:
     return site.footprint_max("night_lux")
 
 
-# Weight 0: only short-day crops care, and nobody has said that the house holds any. For these the project file sets a weight,
+# Weight 0: only short-day crops respond, and whether the house holds any is not known. For these the project file sets a weight,
 # and a limit of 10 lx.
 NIGHT_LIGHT = Criterion(
     Description(

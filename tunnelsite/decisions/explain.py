@@ -34,7 +34,7 @@ class Prepared:
     """Ground in memory, on which any place can be explained in milliseconds.
 
     Attributes: settings; judges; frames, one a ridge bearing; result, the screening they come from, None = there is none, and nothing
-    is said of ranks.
+    is stated about ranks.
     """
 
     settings: Settings

@@ -1,4 +1,4 @@
-"""What is said of one place: every rule in order, with value, limit and remedy, and how it stands among the others."""
+"""The explanation of one place: every rule in order, with value, limit and remedy, and how it stands among the others."""
 
 from __future__ import annotations
 

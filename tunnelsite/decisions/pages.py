@@ -59,7 +59,7 @@ def plans_page(kinds: Sequence[PlanKind]) -> str:
         "",
         "Written from the catalogue; change the descriptions, not this page. A plan is made of any place, a candidate or not: by its",
         "command, from Python (`plan = sun_chart(site, place)`, then `plan.summary`, `.layers`, `.tables`, `.pictures`, `.notes`,",
-        "`.cautions` and `plan.write(folder)`), and as a process of the server. Its own settings stand in [settings.md](settings.md).",
+        "`.cautions` and `plan.write(folder)`), and as a process of the server. Its own settings are in [settings.md](settings.md).",
         "",
     ]
     for kind in kinds:
@@ -106,8 +106,8 @@ def presets_page(presets: Mapping[str, Preset]) -> str:
         "# Presets",
         "",
         'Written from `tunnelsite/settings/presets.toml`; change that, not this page. `preset = ["winter-north"]` in a project file, or',
-        "`--preset winter-north,snow-country`, takes these settings; whatever is given besides wins. In-ground and container",
-        "houses are told apart by `kind`: the rubrics of both stand in `criteria.md`. A preset leaves the ridge as you ask for it: sources",
+        "`--preset winter-north,snow-country`, takes these settings; explicit options override the preset. In-ground and container",
+        "houses differ by `kind`: the rubrics of both are in `criteria.md`. A preset leaves the ridge as you ask for it: sources",
         "disagree, and `tunnelsite sunchart --json` gives the light that both bearings pass at your place, by season.",
         "",
     ]
@@ -128,7 +128,7 @@ def sources_page(known: Mapping[str, Source]) -> str:
         "# Sources",
         "",
         "Written from `tunnelsite/core/sources.toml`; change that, not this page. Each key stands for one statement; rubrics and presets",
-        "name keys, and comments, tests and pages cite them as `[@key]`. Where nothing published was found, that is said.",
+        "name keys, and comments, tests and pages cite them as `[@key]`. Where nothing published was found, the entry says so.",
     ]
     for label, title in _LABEL_TITLES.items():
         lines += ["", f"## {title}", ""]
@@ -160,13 +160,13 @@ def needs_page() -> str:
         "",
         "Written from `tunnelsite/core/needs.py`; change that, not this page. A criterion or process declares",
         "what it needs of the site and a run gives it, built in or not; a plan is handed the site itself. `docs/examples/plugin` is a",
-        "whole package. A name that stands on no list here, or a parameter that bears such a name with another unit, makes the plug-in a",
+        "whole package. A name that is not listed here, or a parameter that has such a name with another unit, makes the plug-in a",
         "broken one: it is reported and skipped, and the run goes on.",
         "",
         "## Facts",
         "",
         "A parameter with one of these names and its unit (`tunnelsite.core.needs.told(name)`). What the user sets in",
-        "`[parameter.ID]` wins. A fact that nothing tells leaves the criterion or process out, with words: no default stands in for it.",
+        "`[parameter.ID]` wins. A fact that is not known leaves the criterion or process out, with words: no default stands in for it.",
         "",
         *(f"- `{p.id}`{f' [{p.unit}]' if p.unit else ''}: {p.title}" for p in FACTS.values()),
         "",
@@ -183,7 +183,7 @@ def needs_page() -> str:
         "",
         "## Conditions",
         "",
-        "Names in the `needs` of a criterion. Where one is not met the criterion is left out of the run, and this is said of it:",
+        "Names in the `needs` of a criterion. Where one is not met the criterion is left out of the run, with this reason:",
         "",
         *(f"- `{name}`: {words}" for name, words in CONDITIONS.items()),
         *(f"- `{kind}:NAME`: {unmet_words(f'{kind}:NAME')}" for kind in NAMED_CONDITIONS),

@@ -17,7 +17,7 @@ class Message(BaseModel):
 
 
 class Problem(Message):
-    """What went wrong: what was `given`, what is `expected`, how to `mend` it; `words`, the three as a sentence."""
+    """What went wrong: what was `given`, what is `expected`, how to fix it (`mend`); `words`, the three as a sentence."""
 
     given: str
     expected: str = ""

@@ -92,7 +92,7 @@ class Worker:
 
 
 def ended() -> WorkerEnded:
-    """What is said where a process is gone."""
+    """The message where a process is gone."""
     return WorkerEnded(
         "the process that held the farm has ended", "a running process", "try again; what was drawn is safe"
     )

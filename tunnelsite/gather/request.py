@@ -191,7 +191,7 @@ def _standing(folder: Path, *, overwrite: bool) -> Entry:
         source,
         [p.name for p in both],
         words,
-        ("trees and roofs are told apart by how smooth they are",),
+        ("trees and roofs are separated by how smooth they are",),
     )
 
 

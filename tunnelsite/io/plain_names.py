@@ -18,7 +18,7 @@ from pathlib import Path
 from tunnelsite.core.ending import taken_away
 from tunnelsite.core.errors import ResourceShortage
 
-# by driver, which was told from the first bytes: what the user's own name ends in says nothing
+# by driver, which the first bytes decide: the ending of the user's own name says nothing
 _ENDINGS = {
     "GTiff": ".tif", "AAIGrid": ".asc", "GPKG": ".gpkg", "GeoJSON": ".geojson", "ESRI Shapefile": ".shp",
     "FlatGeobuf": ".fgb", "GML": ".gml", "LIBKML": ".kml", "GPX": ".gpx",

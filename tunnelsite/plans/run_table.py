@@ -40,7 +40,7 @@ def region_run_table(
     """The run table of a region.
 
     Arguments: inputs as (name, SHA-256); settings of every task; plan, how the region was divided; notes of the tasks, of which
-    the first `MOST_NOTES` different ones are told (the rest stands in the tasks table).
+    the first `MOST_NOTES` different ones are listed (the rest are in the tasks table).
     """
     rows: list[dict[str, Any]] = [
         {"kind": "input", "name": name, "value": f"sha256 {digest}"} for name, digest in inputs

@@ -21,7 +21,7 @@ PROCESS = Process(
     Description(
         "aspect",
         "Aspect",
-        "Azimuth of the downslope direction, clockwise from north; no data on level ground, which faces nowhere, and where "
+        "Azimuth of the downslope direction, clockwise from north; no data on level ground, where it is undefined, and where "
         "the 3 x 3 window is incomplete.",
         reads=(LayerSpec("ground", "m", "bare ground"),),
         makes=(LayerSpec("aspect", "deg", "azimuth of the downslope direction"),),

@@ -39,7 +39,7 @@ def _run(inputs, parameters, progress) -> dict[str, Layer]:
     ground, surface = inputs["ground"], inputs["surface"]
     if math.isnan(parameters["latitude_deg"]):
         raise UsageError(
-            "noon_sun was told no place", "latitude_deg", "set it; a raster that is linked to the earth tells it"
+            "noon_sun has no latitude", "latitude_deg", "set it, or give a raster with a coordinate system"
         )
     sun = noon_sun(parameters["latitude_deg"])
     if sun is None:

@@ -41,7 +41,7 @@ class Study:
 
 
 def studied(result: Result, rank: int, view: SunView | None) -> Study:
-    """Plan and look round at one candidate; what cannot be done is said, not raised.
+    """Plan and look round at one candidate; what cannot be done is reported in it, not raised.
 
     Arguments: result; rank, from 1; view, or None where the surface is not known (a run kept without its inputs).
     """

@@ -1,4 +1,4 @@
-"""What a measure means for somebody who wants to build there: one plain sentence a criterion."""
+"""What a measure means for a builder: one plain sentence per criterion."""
 
 from __future__ import annotations
 

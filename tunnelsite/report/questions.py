@@ -23,7 +23,7 @@ class Ask:
 
 
 def asks(result: Result) -> list[Ask]:
-    """The questions of a run. Local codes rule; what is said of the United States is marked so, with its source."""
+    """The questions of a run. Local codes rule; what holds for the United States only is marked so, with its source."""
     settings, site = result.settings, result.site
     feet = result.scans[0].house.feet
     setback = amounts.size(settings.setback_m, feet=feet)

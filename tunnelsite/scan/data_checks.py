@@ -73,7 +73,7 @@ def _check_ridge(houses: Sequence[House]) -> list[str]:
 
 
 def check_data(site: Site, frame: Frame, halo_m: float) -> None:
-    """Refuse a DEM without a single known height in the parcels, before anything dear is computed; note where it ends."""
+    """Refuse a DEM without a single known height in the parcels, before anything costly is computed; note where it ends."""
     grid = frame.grid
     area = shapely.area(frame.parcels)
     covered = shapely.area(shapely.intersection(frame.parcels, shapely.box(*grid.bounds)))
@@ -108,7 +108,7 @@ def check_data(site: Site, frame: Frame, halo_m: float) -> None:
 
 
 def _why(site: Site) -> str:
-    """What was taken for no height, where that was said."""
+    """What was taken for no height, where that was given."""
     said = [
         note
         for note in site.dem.notes

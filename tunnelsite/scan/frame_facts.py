@@ -1,4 +1,4 @@
-"""What a frame tells criteria and processes that declare they need it; the names stand in `core.needs`."""
+"""What a frame tells criteria and processes that declare they need it; the names are in `core.needs`."""
 
 from __future__ import annotations
 

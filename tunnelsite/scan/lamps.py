@@ -57,7 +57,7 @@ def lumens(lamps: Features) -> np.ndarray:
         raise InputRefused(
             f"{lamps.name} has the columns {', '.join(lamps.columns) or 'none'}",
             "a column lumens",
-            "add the light of each lamp; it stands on its label or data sheet",
+            "add the light of each lamp; see its label or data sheet",
         )
     result = numbers(given)
     bad = ~(np.isfinite(result) & (result >= 0) & (result <= MOST_LUMENS))

@@ -145,7 +145,7 @@ def lone_error(error: ErrorModel, cell_m: float) -> float:
 
 
 def _counted_share(frame: Frame, stated: ErrorModel, rows: tuple[int, int]) -> np.ndarray:
-    """What share of the stated error counts round each cell of some rows: all of it where somebody stated it."""
+    """What share of the stated error counts round each cell of some rows: all of it where one was given."""
     if not stated.assumed:
         return np.ones((rows[1] - rows[0], frame.grid.cols))
     cell, (sd, wide) = frame.grid.cell_m, stated.seen

@@ -157,7 +157,7 @@ def near_placements(scan: Scan, other: Scan, item: int, apart_m: float) -> np.nd
 
 
 def _nudged_as_they_stand(scan: Scan, outline: np.ndarray, apart_m: float, found: np.ndarray) -> np.ndarray:
-    """`found`, rising, with placements that do not stand in the middle of their cell judged by where they stand."""
+    """`found`, rising, with placements that are not in the middle of their cell judged by where they are."""
     nudged, house = scan.ground.nudged, scan.house
     if not len(nudged.index) or not len(scan.index):
         return found

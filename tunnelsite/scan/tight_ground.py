@@ -26,7 +26,7 @@ FIT_M = 1e-3  # a pad fits where it is over by no more than this: rounding of co
 
 @dataclass(frozen=True)
 class Nudged:
-    """Placements that do not stand in the middle of their cell.
+    """Placements that are not in the middle of their cell.
 
     Attributes: index, int64 [n], row * cols + col, rising; along_m, across_m, float64 [n], where the house's centre is.
     """
@@ -37,7 +37,7 @@ class Nudged:
 
     @classmethod
     def none(cls) -> Nudged:
-        """Every placement stands in the middle of its cell."""
+        """Every placement is in the middle of its cell."""
         return cls(np.empty(0, np.int64), np.empty(0), np.empty(0))
 
     def centre(self, grid: Grid, index: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

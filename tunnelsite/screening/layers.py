@@ -33,7 +33,7 @@ INPUT_LAYERS = (
 
 
 def layer_specs() -> dict[str, LayerSpec]:
-    """What is said of each layer by what makes it, or else by what reads it."""
+    """The description of each layer: that of its process, or else of the criterion that reads it."""
     tools = [*catalogue.criteria(), *catalogue.processes()]
     read = {spec.id: spec for item in tools for spec in item.description.reads}
     return read | {spec.id: spec for item in tools for spec in item.description.makes}

@@ -35,7 +35,7 @@ GROUND_SETTINGS = (
 # What decides the light.
 LIGHT_SETTINGS = ("crop_months", "light_height", "bare_trees", "bare_transmission", "far_reach", "far_elevation_unit")
 KEPT = (*GROUND_SETTINGS, *LIGHT_SETTINGS)
-ANY_SIZE = "30x96ft"  # stands in the settings where the house's name is no size; the house itself is the placement's
+ANY_SIZE = "30x96ft"  # used in the settings where the house's name is no size; the house itself is the placement's
 
 
 def option(sites: str | os.PathLike[str], rank: int = 1) -> Placement:

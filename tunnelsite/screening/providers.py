@@ -43,7 +43,7 @@ NAMED: dict[str, Callable[[Site, str], bool]] = {
     "layer": lambda site, name: name in site.own_rasters or _some(site.own_features.get(name)),
 }
 
-# By name, the facts that site and settings tell, None = not known; the others are told by each frame.
+# By name, the facts that site and settings tell, None = not known; each frame supplies the others.
 SETTING_FACTS: dict[str, Callable[[Site, Settings], Any]] = {
     "crop_months": lambda site, settings: settings.crop_months,
     "winds": lambda site, settings: None if site.wind is None else site.wind.text(),

@@ -18,7 +18,7 @@ from tunnelsite.scan.steady import steady_scores
 if TYPE_CHECKING:
     from tunnelsite.screening.result import Result
 
-FEW = 5  # options; with fewer a planner wants to know what stands in the way
+FEW = 5  # options; with fewer a planner wants to know which limits are in the way
 FACTORS = (1.25, 1.5, 2.0, 3.0)  # how far each limit is tried relaxed; steps that a person would try (ours)
 LEAST_WEIGHT = 1.0  # a broken limit counts against a compromise even where its criterion has no weight
 LOWEST_LINE = -3.0  # marks run on below 0 beyond a limit, down to this: worse is no choice either way

@@ -19,8 +19,8 @@ RELAX_COLUMNS = {
     "unit": Column(TEXT, "unit of the limit"),
     "limit_value": Column(REAL, "the limit of the run"),
     "relaxed_to": Column(REAL, "the limit relaxed"),
-    "more_placements": Column(INTEGER, "placements that would pass besides those that do"),
-    "more_options": Column(INTEGER, "options there would be besides those there are"),
+    "more_placements": Column(INTEGER, "placements that would pass in addition"),
+    "more_options": Column(INTEGER, "options there would be in addition"),
     "best_score": Column(REAL, "best steady score there would be", "0-100"),
 }
 

@@ -43,7 +43,7 @@ class Result:
         site, settings: what was asked. scans: one for each house and bearing. judges: criteria with their rubrics.
         scored: by scan, steady score of every placement that passed (float64 [n]): it ranks. here: the same at the exact place.
         choices: the ranking.
-        gaps: what was not assessed anywhere. notes: what is to be said of the ranking as a whole.
+        gaps: what was not assessed anywhere. notes: notes on the ranking as a whole.
         left_out: criteria of plug-ins that could not be used, in words: the ranking is one without them.
     """
 
@@ -90,7 +90,7 @@ class Result:
 
     @property
     def doubts(self) -> list[str]:
-        """What makes the heights doubtful, to be said before anything else; each once."""
+        """What makes the heights doubtful, to be shown before anything else; each once."""
         return list(dict.fromkeys(text for scan in self.scans for text in scan.frame.doubts))
 
     @cached_property

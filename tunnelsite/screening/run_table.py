@@ -42,7 +42,7 @@ def stamp() -> str:
 
 
 def _verdict_rows(result: Result) -> list[dict[str, Any]]:
-    """How firm the lead is, where somebody asked before the table was made: it takes seconds."""
+    """How firm the lead is, where it was worked out before the table was made: it takes seconds."""
     if "rank_shares" not in vars(result) or result.verdict is None:
         return []
     return [{"kind": "note", "name": VERDICT, "value": result.verdict.sentence}]

@@ -66,7 +66,7 @@ def layer_styles(result: Result) -> dict[str, str]:
 
 def lineage(result: Result) -> str:
     """Where the results come from, as an ISO 19139 `LI_Lineage` with one source per input and one step per stage."""
-    statement = "Screening of every placement of a house by tunnelsite; settings stand in the run table."
+    statement = "Screening of every placement of a house by tunnelsite; the run table holds the settings."
     return lineage_xml(statement, ((item.name, item.sha256) for item in result.site.inputs), _steps(result))
 
 

@@ -139,7 +139,7 @@ class ScreeningFields(BaseModel):
 
     preset: Annotated[
         list[str],
-        Several("Presets", "Settings for a season or a crop, as winter-north,snow-country; what is given besides wins.", SEASON,
+        Several("Presets", "Settings for a season or a crop, as winter-north,snow-country; explicit options override the preset.", SEASON,
                 metavar="NAMES", split=True),
     ] = Field(default_factory=list)  # fmt: skip
     crop_months: Annotated[

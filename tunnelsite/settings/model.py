@@ -188,7 +188,7 @@ def _all_in_one(problems: list[UsageError]) -> UsageError:
         return problems[0]
     told = "; ".join(f"({k}) {one.given}, expected: {one.expected}" for k, one in enumerate(problems[:MOST_TOLD], 1))
     more = f"; and {len(problems) - MOST_TOLD} more" if len(problems) > MOST_TOLD else ""
-    return UsageError(f"{len(problems)} settings are wrong: {told}{more}", "as said of each", "correct them all")
+    return UsageError(f"{len(problems)} settings are wrong: {told}{more}", "see each one", "correct them all")
 
 
 def own_layer_parts(text: str) -> tuple[str, str]:

@@ -56,7 +56,7 @@ def sun_positions(seconds: np.ndarray, place: Place) -> tuple[np.ndarray, np.nda
 
 
 def daylight_positions(seconds: np.ndarray, place: Place) -> tuple[np.ndarray, np.ndarray]:
-    """As `sun_positions`, but NaN and -90 where the sun is well down: nearly half of all instants, and SPA is dear.
+    """As `sun_positions`, but NaN and -90 where the sun is well down: nearly half of all instants, and SPA is slow.
 
     The mean sun tells: its declination, a cosine from the solstice of 1969, is within 1.5 deg of the sun's, its hour within 17 minutes
     (the equation of time), and refraction adds 0.6 deg; 8 deg are allowed for all of it.

@@ -172,7 +172,7 @@ def test_where_nothing_can_be_followed_the_plan_is_provisional(hillside) -> None
     found = drainage_plan(hillside, None, SiteLimits(shapely.box(-1, -50, 142, 142)))
     assert found.arms and not found.spreaders
     [said] = [said for said in found.said if "PROVISIONAL" in said]
-    assert "nobody can say whom its water reaches" in said and "Do not dig it before" in said
+    assert "whom its water reaches is unknown" in said and "Do not dig it before" in said
     assert not any("Another swale would dig" in said for said in found.said)
 
 

@@ -1,6 +1,6 @@
 // Talking to the desk's server on this machine: the only place that sends anything.
 
-/** What the server refused: `words` says what was given, what is expected and how to mend it. */
+/** What the server refused: `words` says what was given, what is expected and how to fix it. */
 export class Refused extends Error {
   constructor(status, said) {
     super(said?.words || said?.detail || `The desk's server answered ${status}.`);

@@ -19,7 +19,7 @@ _PLAIN_NEGATIVE = re.compile(r"-\d+|-\d*\.\d+")
 
 
 class Parser(argparse.ArgumentParser):
-    """A parser that says what is wrong in one line, as all other errors are said."""
+    """A parser whose errors are one line, like all others."""
 
     def error(self, message: str) -> NoReturn:
         """Errors: UsageError, always."""

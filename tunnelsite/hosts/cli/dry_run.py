@@ -13,7 +13,7 @@ def dry_run(settings, files: tuple[Mapping[str, Path], Sequence[str]], *, as_jso
     """Check everything, say what was assumed and what the run will cost; judge and write nothing.
 
     Arguments: settings; files, (outputs by option, inputs). Errors: whatever the run would refuse; ResourceShortage once the
-    cost is said.
+    cost is given.
     """
     from tunnelsite.core.errors import ResourceShortage
     from tunnelsite.io.read.site import site_from

@@ -19,7 +19,7 @@ QUESTIONS = (
     ("setback", "Distance to keep from the parcels' own boundary", "20ft"),
     ("wind_from", "Prevailing wind from (such as NW; empty if not known)", ""),
 )
-TOP_WORDS = "Enter takes what stands in brackets."
+TOP_WORDS = "Press Enter to take the value in brackets."
 
 
 def init(given: argparse.Namespace) -> int:
@@ -38,7 +38,7 @@ def init(given: argparse.Namespace) -> int:
         say(f"{len(proposal.files)} files in the folder {folder.resolve().name}. {TOP_WORDS}")
         _ask_files(proposal)
     _settings(proposal, given, asking)
-    settings_from(dict(proposal.settings))  # wrong answers are said before anything is written
+    settings_from(dict(proposal.settings))  # wrong answers are refused before anything is written
     comments = {one.key: one.words.help for one in fields_of(Settings)}
     write_whole(target, project_text(proposal, comments), overwrite=bool(given.overwrite))
     summary: dict[str, Any] = {

@@ -1,4 +1,4 @@
-"""Which files a command was told to read."""
+"""The input files that a command names."""
 
 from __future__ import annotations
 

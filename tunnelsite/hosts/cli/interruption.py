@@ -59,14 +59,14 @@ def listen(ending: Ending) -> Callable[[], None]:
 
 
 def words(ending: Ending) -> str:
-    """What whoever interrupted the run is told."""
+    """The last line of an interrupted run."""
     new_line = "\n" if os.isatty(STDERR) else ""  # after the line of progress
     return f"{new_line}tunnelsite: interrupted; {ending.kept}."
 
 
 def leave(ending: Ending) -> NoReturn:
     """Say the last word and end the process. What Python does at its own end is left out: it may take as long as any kernel,
-    and what libraries say of having been broken off helps nobody."""
+    and what libraries print when they are broken off is of no use."""
     for stream in (sys.stdout, sys.stderr):
         with contextlib.suppress(OSError, ValueError):
             stream.flush()
@@ -89,7 +89,7 @@ def _watch(heard: int, numbers: frozenset[int], ending: Ending) -> None:
 
 
 def _say(ending: Ending) -> None:
-    """Once, not through sys.stderr, which the main thread may be holding, nor where nobody takes what is written."""
+    """Once, not through sys.stderr, which the main thread may be holding, nor where the stream is closed."""
     if ending.told:
         return
     ending.told = True

@@ -52,7 +52,7 @@ def _status(arguments: Sequence[str] | None) -> int:
         check_environment(os.environ)
         with contextlib.redirect_stdout(Answers(sys.stdout)):
             status = _commanded(arguments)
-            sys.stdout.flush()  # while something can still be said about an answer that is lost
+            sys.stdout.flush()  # while a lost answer can still be reported
         return status
     except TunnelsiteError as problem:
         tell(f"tunnelsite: {problem}")

@@ -27,7 +27,7 @@ def list_processes(given: argparse.Namespace) -> int:
     say("", "Plans of one house, each with its own command and function:")
     for kind in catalogue.plans(report):
         _print_plan(kind)
-    say("", "Criteria, which a screening measures (weights, curves and limits stand in the project file):")
+    say("", "Criteria, which a screening measures (weights, curves and limits are set in the project file):")
     for criterion in catalogue.criteria(report):
         description = criterion.description
         say(f"{criterion.id} [{description.unit}]: {description.text}")
@@ -66,7 +66,7 @@ def run_process(given: argparse.Namespace) -> int:
     if wanted not in makes:
         raise UsageError(f"{process.id} makes no layer {wanted!r}", ", ".join(makes), "choose one of these")
     asked = _pairs(given.set)
-    process.description.checked(asked)  # what is wrong is said before the raster is read
+    process.description.checked(asked)  # wrong parameters are refused before the raster is read
     crop_period(given.crop_months)
     progress = Progress(quiet=given.quiet)
     with reserved_outputs({"OUT": Path(given.output)}, [given.input], overwrite=given.overwrite):

@@ -6,7 +6,7 @@ import argparse
 
 
 def add_options(command: argparse.ArgumentParser) -> None:
-    """What `region` is told."""
+    """Options of `region`."""
     command.add_argument("--out", metavar="FILE", help="GeoPackage to write (default region.gpkg)")
     command.add_argument("--top", metavar="NUMBER", help="candidates kept for each parcel (default 3)")
     text = "side of the squares whose parcels share one local grid (default 2km); 0m = every parcel by itself"

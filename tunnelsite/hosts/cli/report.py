@@ -25,7 +25,7 @@ def report(given: argparse.Namespace) -> int:
     values.pop("out", None)  # a project's `out` is the GeoPackage of `screen`, not this page
     from tunnelsite.settings.model import settings_from
 
-    settings_from(values)  # what is wrong is said before anything is read
+    settings_from(values)  # wrong settings are refused before anything is read
     _asked(given)
     outputs = _outputs(given)
     inputs = [*inputs_named(given, values), *([given.run] if given.run else [])]

@@ -9,7 +9,7 @@ from tunnelsite.hosts.cli.arguments import whole
 SERVER_OPTIONS = (
     ("--host", "ADDRESS", "127.0.0.1", "address to listen on (default 127.0.0.1: this machine only)"),
     ("--port", "NUMBER", "8008", "port to listen on (default 8008; 0 takes a free one)"),
-    ("--url", "URL", None, "address under which clients reach the server, where another web server stands in front"),
+    ("--url", "URL", None, "address under which clients reach the server, where another web server is in front"),
     ("--data", "FOLDER", None, "offer the files of this folder to clients, by their names without ending"),
     ("--max-cells", "NUMBER", None, "cells of a raster and of a working grid (default 16000000)"),
     ("--sync-cells", "NUMBER", None, "cells up to which a client may wait for the answer (default 1000000)"),
@@ -23,14 +23,14 @@ SERVER_OPTIONS = (
 
 
 def add_options(command: argparse.ArgumentParser) -> None:
-    """What `serve` is told."""
+    """Options of `serve`."""
     for option, metavar, usual, text in SERVER_OPTIONS:
         command.add_argument(option, metavar=metavar, default=usual, help=text)
     command.add_argument("-q", "--quiet", action="store_true", help="no log on stderr")
 
 
 def add_desk_options(command: argparse.ArgumentParser) -> None:
-    """What `desk` is told."""
+    """Options of `desk`."""
     command.add_argument(
         "folder", nargs="?", default=".", metavar="FOLDER", help="project folder, or an empty one (default: here)"
     )

@@ -16,7 +16,7 @@ def _add(command: argparse.ArgumentParser, *keys: str) -> None:
 
 
 def add_rescore_options(command: argparse.ArgumentParser) -> None:
-    """What `rescore` is told."""
+    """Options of `rescore`."""
     command.add_argument("kept", metavar="KEPT", help="file of `tunnelsite screen --keep`")
     command.add_argument("--out", required=True, metavar="FILE", help="GeoPackage to write")
     _add(command, "weight", "rubric", "top")
@@ -25,16 +25,16 @@ def add_rescore_options(command: argparse.ArgumentParser) -> None:
 
 
 def add_compare_options(command: argparse.ArgumentParser) -> None:
-    """What `compare` is told."""
+    """Options of `compare`."""
     command.add_argument("first", metavar="SITES", help="GeoPackage of a screening")
     command.add_argument("second", nargs="?", metavar="SITES", help="GeoPackage of another")
-    text = "candidates of the one run to set side by side, as 1,2,5; the others are told against the first of them"
+    text = "candidates of the one run to set side by side, as 1,2,5; the others are compared with the first of them"
     command.add_argument("--ranks", metavar="LIST", help=text)
     command.add_argument("--json", action="store_true", help="machine-readable")
 
 
 def add_robustness_options(command: argparse.ArgumentParser) -> None:
-    """What `robustness` is told."""
+    """Options of `robustness`."""
     command.add_argument("kept", metavar="KEPT", help="file of `tunnelsite screen --keep`")
     command.add_argument("--out", metavar="FILE", help="GeoPackage to write: places and shares of every rank")
     _add(command, "draws", "seed", "elevation_error", "error_range")
@@ -45,7 +45,7 @@ def add_robustness_options(command: argparse.ArgumentParser) -> None:
 
 
 def add_run_options(command: argparse.ArgumentParser) -> None:
-    """What `run` is told."""
+    """Options of `run`."""
     command.add_argument("process", metavar="NAME", help="see `tunnelsite processes`")
     command.add_argument("input", metavar="IN", help="elevation raster")
     command.add_argument("output", metavar="OUT", help="raster to write (COG)")

@@ -1,4 +1,4 @@
-"""Standard output and standard error as a command finds them: closed, full, or read by somebody who goes away."""
+"""Standard output and standard error as a command finds them: closed, full, or read by a program that ends early."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from tunnelsite.core.shown import one_line, one_lined, visible
 
 
 class Answers:
-    """Standard output for what a command answers: where it cannot be written, that is told as of any other output.
+    """Standard output for what a command answers: where it cannot be written, that is an error as for any other output.
 
     Errors of `write` and `flush`: OutputFailed; BrokenPipeError where the reader went away.
     """
@@ -86,7 +86,7 @@ def answer(found: Any, words: Callable[[Any], str], *, as_json: bool) -> None:
 
 
 def tell(*lines: str) -> None:
-    """Show lines on standard error. A run must not end because nobody reads how far it is."""
+    """Show lines on standard error. A run must not end because its progress is not read."""
     steer("".join(f"{one_line(line)}\n" for line in lines))
 
 

@@ -1,4 +1,4 @@
-"""The pygeoapi configuration of the server, made in memory: nobody has to write one."""
+"""The pygeoapi configuration of the server, made in memory: no file to write."""
 
 from __future__ import annotations
 

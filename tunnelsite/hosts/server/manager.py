@@ -96,7 +96,9 @@ class JobManager(BaseManager):
         if process_id not in self.processes:
             raise no_such_process(process_id, list(self.processes))
         if request.get("subscriber") is not None:
-            detail = "a subscriber was named. Expected: none, since this server calls nobody; ask for the job's status."
+            detail = (
+                "a subscriber was named. Expected: none, since this server makes no calls; ask for the job's status."
+            )
             raise Refused(403, detail)
         offer = self.get_processor(process_id).offer
         wanted = wanted_of(offer, request.get("outputs"), request.get("response", "raw"))
@@ -196,7 +198,7 @@ class JobManager(BaseManager):
 
 
 def _task(offer: Offer, staged: Staged, outputs: list[str]) -> dict[str, Any]:
-    """What the child is told, its settings checked. Errors: Refused."""
+    """The child's task, its settings checked. Errors: Refused."""
     task = {"process": offer.id, "files": staged.files, "values": staged.values, "outputs": outputs}
     try:
         kind = plan_named(offer.id)

@@ -20,7 +20,7 @@ from tunnelsite.settings.kinds import Output as OutputFile
 from tunnelsite.settings.model import Settings
 
 SVG, CSV = "image/svg+xml", "text/csv"
-# What every plan is told of the site, and how its files are to be read.
+# What every plan gets of the site, and how its files are to be read.
 SITE = ("dem", "parcels", "elevation_unit", "dem_crs", "band", "zero_is_nodata", "cell", "halo", "kind", "ridge")
 STANDARD = ("type", "enum", "anyOf", "items", "minItems", "maxItems", "minimum", "maximum", "maxLength",
             "format", "default")  # fmt: skip

@@ -29,7 +29,7 @@ TITLES = {
 class Refused(ProcessorExecuteError):
     """A request that is not served.
 
-    Arguments: status, of HTTP; detail, what was given, expected and how to mend it; kind, the last part of an OGC exception
+    Arguments: status, of HTTP; detail, what was given, expected and how to fix it; kind, the last part of an OGC exception
     type or ``; headers, further ones.
     """
 

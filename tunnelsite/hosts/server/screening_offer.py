@@ -97,7 +97,7 @@ def _outputs() -> dict[str, Output]:
 
 
 def screening_settings(task: Mapping[str, Any]) -> Settings:
-    """The settings of a screening from what was staged; files stand in them by the names the server gave them.
+    """The settings of a screening from what was staged; files are named in them as the server named them.
 
     Errors: UsageError for a setting that cannot be.
     """

@@ -36,7 +36,7 @@ WANTED = {
 
 @dataclass(frozen=True)
 class Staged:
-    """What a job is told: files and values by input id (lists where an input may occur several times), cells of all rasters."""
+    """A job's inputs: files and values by input id (lists where an input may occur several times), cells of all rasters."""
 
     files: dict[str, Any]
     values: dict[str, Any]
@@ -161,11 +161,13 @@ def _value(name: str, item: Input, given: Any) -> Any:
         )
     media = given.get("mediaType")
     if media is not None and str(media).partition(";")[0].strip().lower() not in MEDIA[item.kind]:
-        raise _wrong(f"input {name!r} is said to be {_short(media)}", " or ".join(MEDIA[item.kind]), "convert it first")
+        raise _wrong(
+            f"input {name!r} has the media type {_short(media)}", " or ".join(MEDIA[item.kind]), "convert it first"
+        )
     encoding = given.get("encoding")
     if encoding is not None and encoding != ("base64" if item.kind == "raster" else "UTF-8"):
         wanted = "base64" if item.kind == "raster" else "UTF-8, or no encoding at all"
-        raise _wrong(f"input {name!r} is said to be encoded as {_short(encoding)}", wanted, "encode it so")
+        raise _wrong(f"input {name!r} has the encoding {_short(encoding)}", wanted, "encode it so")
     return given["value"]
 
 

@@ -19,7 +19,7 @@ from tunnelsite.hosts.server.child import Child, Outcome
 from tunnelsite.hosts.server.limits import Limits
 from tunnelsite.hosts.server.refusals import Refused, no_such_job
 
-ID_BYTES = 16  # 128 bit: whoever does not know an identifier cannot guess it
+ID_BYTES = 16  # 128 bit: an identifier cannot be guessed
 RETRY_S = 10
 
 

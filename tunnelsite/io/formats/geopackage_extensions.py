@@ -72,7 +72,7 @@ def add_extensions(
     """Adds the metadata and schema extensions and the styles to a new GeoPackage and puts `stamp` in place of
     every time in it.
 
-    Arguments: path of a file nobody else has open; layers, tables ready to write, by name; styles, SLD by
+    Arguments: path of a file that no one else has open; layers, tables ready to write, by name; styles, SLD by
     table name; lineage_xml; cautions.
     Errors: sqlite3.Error; ValueError if the lineage is not well-formed XML.
     """

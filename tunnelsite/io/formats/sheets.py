@@ -18,7 +18,7 @@ _DTYPES = {"REAL": "Float64", "INTEGER": "Int64", "BOOLEAN": "boolean", "TEXT": 
 
 
 def sheet_of(table: Table, world: WorldLayer | None, crs: pyproj.CRS | None) -> Table:
-    """A table whose places stand in columns, for CSV: points as easting, northing, lon, lat, other shapes as `wkt` (OGC
+    """A table with places in columns, for CSV: points as easting, northing, lon, lat, other shapes as `wkt` (OGC
     06-103r4) in `crs`. A column of the table that has such a name already stays as it is."""
     columns = dict(table.columns)
     if table.geometry is None or crs is None or world is None:

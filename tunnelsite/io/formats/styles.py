@@ -135,7 +135,7 @@ def stakes_sld() -> str:
 
 
 def rejections_sld() -> str:
-    """What was rejected: hatched grey with a broken outline, so that nobody takes it for a candidate."""
+    """What was rejected: hatched grey with a broken outline, so that it is not taken for a candidate."""
     root, style = sld.document("rejections", "Rejected")
     rule = sld.add_rule(style, "rejected", "Rejected")
     polygon = sld.add(rule, "sld:PolygonSymbolizer")

@@ -37,7 +37,7 @@ class FileFacts:
 
 
 def file_facts(path: Path) -> FileFacts:
-    """What a file is; what is wrong with it is told, not raised."""
+    """What a file is; what is wrong with it is reported, not raised."""
     ending = path.suffix.lower()
     try:
         if ending in RASTERS:

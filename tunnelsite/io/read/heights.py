@@ -181,7 +181,7 @@ class Zeros:
                 self.beside[k] += int(np.count_nonzero(np.abs(other - np.float32(step - datum_m)) < 0.5))
 
     def judged(self, band: StoredHeights, dtype: np.dtype) -> tuple[bool, tuple[str, ...]]:
-        """Whether they are no data, asked for or plain, and what is to be said."""
+        """Whether they are no data, asked for or plain, and the note on it."""
         if not self.count:
             return False, ()
         share = self.count / (self.count + self.others)

@@ -15,7 +15,7 @@ MOST_BYTES = 5_000_000  # a level book of ten thousand rows is far smaller
 
 
 def read_level_book(path: str | os.PathLike) -> LevelBookText:
-    """A level book as it stands in its file, for `plans.stakeout.level_book.parse_level_book`.
+    """A level book as written in its file, for `plans.stakeout.level_book.parse_level_book`.
 
     Errors: InputRefused for a missing, empty or huge file, or one that is not UTF-8 text.
     """

@@ -187,7 +187,7 @@ def read_mosaic(
 
 
 def apart_notes(tiles: Mosaic, worst: float) -> tuple[str, ...]:
-    """What is said of tiles that overlap and differ there by up to `worst` [stored numbers]."""
+    """The note on tiles that overlap and differ there by up to `worst` [stored numbers]."""
     if worst <= 0:
         return ()
     return (f"tiles of {tiles.whole.path.name} overlap and differ there by up to {worst:g}: the first by name is used",)

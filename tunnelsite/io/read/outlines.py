@@ -17,7 +17,7 @@ _TOGETHER = 500
 
 
 def refuse_endless(geometry: np.ndarray, numbers: np.ndarray, where: str) -> None:
-    """Errors: ResourceShortage for a feature whose validity cannot be told within about 15 s.
+    """Errors: ResourceShortage for a feature whose validity cannot be checked within about 15 s.
 
     Arguments: geometry, 1-D object array; numbers of the features; where [words].
     """

@@ -138,7 +138,7 @@ def check_has_data(raster: SourceRaster, where: str = "the parcels") -> None:
         raise InputRefused(
             f"{raster.name!r} has no valid cell in {where}{why}",
             "heights on the ground of the farm",
-            "give a DEM that covers it, or mend its no-data value or unit",
+            "give a DEM that covers it, or correct its no-data value or unit",
         )
 
 

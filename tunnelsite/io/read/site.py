@@ -116,7 +116,7 @@ def read_site(
     named += [own_layer_parts(text)[0] for text in (layers or {}).values()]
     files = tuple(_watched(str(text)) for text in named if is_path(text))
     sketch = None if drawn is None else read_drawn(drawn)
-    if is_path(dem) and not has_tiles(str(dem)):  # what is wrong with the DEM is said first: it may be the parcels
+    if is_path(dem) and not has_tiles(str(dem)):  # what is wrong with the DEM comes first: it may be the parcels
         raster_header(str(dem), "DEM", crs=reading.dem_crs)
     land = _land(parcels, sketch, dem, reading)
     given = {"obstacles": obstacles, "structures": structures, "lamps": lamps, "soils": soils}
@@ -178,7 +178,7 @@ def _watched(text: str) -> tuple[str, FileStamp | None]:
     try:
         return path, file_stamp(path)
     except (OSError, ValueError):
-        return path, None  # whoever reads it says what is wrong with it
+        return path, None  # its reader reports what is wrong with it
 
 
 def inputs_unchanged(site: Site) -> None:

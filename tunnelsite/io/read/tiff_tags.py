@@ -15,7 +15,7 @@ _UPRIGHT = 1
 def check_upright(path: Path, option: str) -> None:
     """Refuse a TIFF whose orientation tag turns or mirrors it: GDAL does not, other programs do, and where its north is then is a guess.
 
-    Errors: InputRefused. A header that cannot be read is left to whoever opens the file.
+    Errors: InputRefused. A header that cannot be read is left to the reader of the file.
     """
     found = orientation(path)
     if found != _UPRIGHT:

@@ -9,7 +9,7 @@ import numpy as np
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.io.read.raster_header import RasterHeader
 
-# Finer models are made from lidar or photographs and nobody stores those in whole metres: whole numbers are then decimetres,
+# Finer models are made from lidar or photographs, which are never stored in whole metres: whole numbers are then decimetres,
 # centimetres, feet, or spoilt. Coarser ones (30 m, 90 m from orbit) are published in whole metres (common practice, no source).
 WHOLE_METRES_FROM_M = 15.0
 _DEGREE_M = 111_000.0

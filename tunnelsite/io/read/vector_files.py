@@ -46,7 +46,7 @@ class Content:
 
     @property
     def notes(self) -> tuple[str, ...]:
-        """What is to be said of the digest."""
+        """The note on the digest."""
         if len(self.parts) == 1:
             return ()
         names = " ".join(file_name(path) for path, _ in self.parts)

@@ -96,7 +96,7 @@ def _check_stamps(file: Path, month: np.ndarray, date: np.ndarray, hour: np.ndar
         raise InputRefused(
             f"{file.name} counts the hours of a day from {hour.min()} to {hour.max()}",
             "hours 1 to 24, each stamped with its end, as the format has them",
-            "convert it: whether 0 is the first hour or the end of the last one cannot be told from the file",
+            "convert it: whether 0 is the first hour or the end of the last one is not clear from the file",
         )
     days = np.array(MONTH_DAYS) + (np.arange(12) == 1)
     wrong = (hour < 1) | (hour > 24) | (month < 1) | (month > 12) | (date < 1)
@@ -118,7 +118,7 @@ def _checked(
         raise InputRefused(
             f"{file.name} names a station at {place[0]:g}, {place[1]:g}, UTC{place[3]:+g} h",
             "a place on earth",
-            "mend its first line",
+            "correct its first line",
         )
     missing = np.zeros(HOURS, bool)
     for name, values in table.items():

@@ -65,7 +65,7 @@ def exclusive_lock(lock: Path, target: Path) -> Iterator[None]:
             yield
     finally:
         with contextlib.suppress(OSError):
-            os.unlink(lock)  # while still held, so that nobody can lock a file about to vanish
+            os.unlink(lock)  # while still held, so that no run can lock a file about to vanish
         os.close(handle)
         if fcntl is None:
             with contextlib.suppress(OSError):
@@ -157,7 +157,7 @@ def _locked(target: Path) -> bool:
     except sqlite3.OperationalError as error:
         return "locked" in str(error)
     except sqlite3.DatabaseError:
-        return False  # not a database: nobody can hold such a lock
+        return False  # not a database: it cannot hold such a lock
     finally:
         database.close()
     return False

@@ -31,7 +31,7 @@ _DATABASE_SIDECARS = ("-journal", "-wal", "-shm")
 
 
 class OutputExists(OutputFailed):
-    """The output is there already and nobody said to overwrite it: a wrong setting rather than a failure."""
+    """The output is there already and overwriting was not asked for: a wrong setting rather than a failure."""
 
     exit_status = 2
 
@@ -139,7 +139,7 @@ def staged(
     lock = target.with_name(f"{_hidden(target)}.write-lock")
     with exclusive_lock(lock, target), taken_away(lambda: _remove_partial(target)):
         try:
-            _remove_partial(target)  # left by a killed run: holding the lock, we know that nobody writes it
+            _remove_partial(target)  # left by a killed run: holding the lock, we know that no other run writes it
             _check_space(target, need_bytes)
             with plain_folder(target.parent) as folder:
                 temp = folder / temp_path(target).name

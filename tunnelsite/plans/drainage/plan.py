@@ -72,7 +72,7 @@ class DrainagePlan:
         paths: natural ways of the water that enters, from its divide to the pad's edge.
         arms, outlets: arms of the swale and their peak flows, in the same order; none where no swale is worth offering, which
             the warnings explain.
-        spreaders: level spreaders at the outlets, in the order of the arms; none where the water harms nobody as it is.
+        spreaders: level spreaders at the outlets, in the order of the arms; none where the water does no harm as it is.
         intercepted_m2: land the swale drains.
         roof_peak_m3_s: peak off the roof (half to each side), None where no rain was given. drain: None where none is needed.
         border_before, border_after: water over the border of the box, cell by cell. box: (rows, cols) slices.

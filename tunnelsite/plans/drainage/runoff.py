@@ -1,6 +1,6 @@
 """Runoff from small areas: curve number, time of concentration, rational method, roofs.
 
-The formulas are those of USDA TR-55, Urban Hydrology for Small Watersheds (1986) [@tr-55], and stand in US customary units as
+The formulas are those of USDA TR-55, Urban Hydrology for Small Watersheds (1986) [@tr-55], in US customary units as
 printed; arguments and results are SI, converted in plain sight. Checked against the examples TR-55 prints.
 """
 

@@ -32,7 +32,7 @@ QUIET_POND_M = 0.10  # a hollow no deeper earns full marks of the criterion `pon
 class SwaleChoice:
     """The swale offered, if any. Attributes: arms; surface, finished ground with it [rows, cols] [m]; after, flow over that;
     said, why there is none or what was left open, in plain words; spreaders, at the arms' outlets, none where their water
-    harms nobody as it is."""
+    harms no one as it is."""
 
     arms: list[SwaleArm]
     surface: np.ndarray
@@ -53,7 +53,7 @@ class _Dug:
 @dataclass(frozen=True)
 class _Offer:
     """A layout that does no known harm: what it would be; unknown_m2, land whose water runs off the data before it leaves the
-    parcel, so that nobody knows whom it reaches; dug_m3, with its level spreaders."""
+    parcel, so that whom it reaches is unknown; dug_m3, with its level spreaders."""
 
     choice: SwaleChoice
     unknown_m2: float
@@ -138,7 +138,7 @@ def chosen_swale(
 
 NO_PARCEL = "No parcel is known here: where the water of the swale leaves the land, and to whom, was not checked."
 PROVISIONAL = (
-    "This swale is PROVISIONAL: no outlet was found whose way off the parcel is known, so nobody can say whom its water reaches. Do "
+    "This swale is PROVISIONAL: no outlet was found whose way off the parcel is known, so whom its water reaches is unknown. Do "
     "not dig it before that way has been followed to a stable outlet, on more land (--halo) or on foot with a level."
 )
 
@@ -161,7 +161,7 @@ def _best(place: Place, offers: list[_Offer], tolerance_m2: float) -> SwaleChoic
         less = best.dug_m3 - min(one.dug_m3 for one in cheaper)
         said.append(
             f"Another swale would dig {amounts.volume(less, feet=place.house.feet)} less, but its water runs off the elevation data "
-            "before it leaves the parcel: it is not offered as long as one is known whose water harms nobody. To have it judged, "
+            "before it leaves the parcel: it is not offered as long as one is known whose water harms no one. To have it judged, "
             "read more land (--halo)."
         )
     return replace(best.choice, said=tuple(said))
@@ -235,7 +235,7 @@ def _spread(plan: GradingPlan, tried, settings: DrainageSettings, own: Parcel, l
 SPREADER_CARE = (
     "A level spreader works only if its lip is level to a quarter of an inch (15A NCAC 02H .1059), the grass below is dense before water "
     "comes, nothing drives there, and both are looked at after hard rain; else water gathers again and cuts a gully. Local "
-    "stormwater rules, NRCS standards (diversion 362, filter strip 393) and licensed practice rule; tell whoever lies below."
+    "stormwater rules, NRCS standards (diversion 362, filter strip 393) and licensed practice rule; tell the neighbors below."
 )
 
 

@@ -63,9 +63,9 @@ def drainage_warnings(found: DrainagePlan, plan: GradingPlan, settings: Drainage
         if flow.at_least:
             said.append(f"{name}: water may come from beyond the elevation data; its area is a lower bound.")
         said += channel_warnings(name, flow, settings, feet=feet)
-    below = "Lead it to where it went before, or get the consent of whoever is below."
+    below = "Lead it to where it went before, or get the consent of the owners below."
     if found.spreaders:
-        below = "It is spread out as sheet flow; tell whoever is below."
+        below = "It is spread out as sheet flow; tell the owners below."
     for gain in found.gains:
         spot = place.spot_words(*place.grid.centre(gain.row, gain.col))
         now, then = (amounts.land(area, feet=feet) for area in (gain.after_m2, gain.before_m2))

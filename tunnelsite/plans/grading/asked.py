@@ -60,5 +60,7 @@ def elevation_error(found: Candidate) -> tuple[ErrorModel, tuple[str, ...]]:
             "is rough there: see its metadata and give --elevation-error"
         )
     if length is None:
-        assumed.append(f"these errors are taken to be alike over {error.range_m:g} m (no source): --error-range")
+        assumed.append(
+            f"a correlation length of {error.range_m:g} m is assumed for these errors (no source): --error-range"
+        )
     return error, tuple(assumed)

@@ -60,7 +60,7 @@ def earthwork_error(
     Source: Monte Carlo of the true ground given the model's, with the random fields of `core.elevation_error`: the plane of the pad
     less that of a drawn error, and of what lies off it the share k = 1 - N2 / theta with sqrt(k) of the drawn error's own, N2 the
     mean square that errors alone show and theta = v m2 / chi2(v) at least N2 (conjugate normal model: Box & Tiao 1973; ground and
-    errors alike over the same distance: assumed). Lone things are taken
+    errors of the same correlation length: assumed). Lone things are taken
     as they are. Low and high are the draws' 5 and 95 % points, widened where
     the middle of the draws is off the planned amount; none below 0 but the net volume.
     """

@@ -111,7 +111,7 @@ def grade(site: Site, place: Placement, settings: GradingSettings | None = None,
 
 
 def grade_of(found: Candidate, settings: GradingSettings | None = None, progress: Progress = silent) -> Plan:
-    """The same of a place that stands on its frame."""
+    """The same for a place on its frame."""
     made = graded(found, settings, progress)
     if made.no_water is not None:
         raise made.no_water
@@ -146,7 +146,7 @@ def grade_of(found: Candidate, settings: GradingSettings | None = None, progress
 
 
 def graded(found: Candidate, settings: GradingSettings | None = None, progress: Progress = silent) -> Graded:
-    """The earthwork and the water alone, without files and pictures; water that cannot be planned is said in it, not raised."""
+    """The earthwork and the water alone, without files and pictures; water that cannot be planned is reported in it, not raised."""
     asked = settings or GradingSettings()
     progress("earthwork", 0.2)
     error, assumed = elevation_error(found)

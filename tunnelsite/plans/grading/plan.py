@@ -143,7 +143,7 @@ def grading_plan(
     """The grading plan of one placement.
 
     Arguments: ground [rows, cols] [m], NaN = no data; place; settings; limits, of the earthwork: what lies
-    across them is said to be not buildable as drawn, not refused; error, of the elevations: what it alone would show is taken off.
+    across them is reported as not buildable as drawn, not refused; error, of the elevations: what it alone would show is taken off.
     Errors: InputRefused (no data under the pad, side slopes that leave the data or never meet the ground), UsageError.
     Source: least-volume plane, see `design_plane`; volumes by cell prisms.
     """

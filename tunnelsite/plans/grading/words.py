@@ -237,7 +237,7 @@ def spoil_words(water: dict[str, Any], *, feet: bool) -> str:
     """What is dug for water and where it may go: it is no part of the pad's balance."""
     dug = amounts.volume(water["dug_m3"], feet=feet)
     return (
-        f"dug for swale and spreaders: {dug} of spoil besides, no part of the pad's balance: lay its topsoil back, and the "
+        f"dug for swale and spreaders: {dug} of spoil as well, not part of the pad's balance: lay its topsoil back, and the "
         "rest as a low ridge on the downhill side of the swale or away from water"
     )
 

@@ -24,8 +24,7 @@ class Placements:
         along_m, across_m: centres [n] [m]. length_m, width_m: footprints [n] [m].
         score: [n], more is better, not negative. size: which size each one is, whole numbers from 0 [n].
         shade_left_m, shade_right_m: gap that each house needs on the left and right of its ridge so as to shade
-        nobody [n] [m],
-        from `shade_gap.clear_gap_m`; 0 = no shade rule.
+        no other house [n] [m], from `shade_gap.clear_gap_m`; 0 = no shade rule.
     """
 
     along_m: np.ndarray

@@ -117,7 +117,7 @@ def _block(
 
 
 def shade_gaps(scan: Scan, shade: ShadeRule | None) -> tuple[float, float]:
-    """Gaps [m] that a house needs on the left and right of its ridge so as to shade nobody; 0 without a rule."""
+    """Gaps [m] that a house needs on the left and right of its ridge so as to shade no other house; 0 without a rule."""
     if shade is None:
         return 0.0, 0.0
     house = scan.house

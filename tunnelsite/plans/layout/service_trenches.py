@@ -30,7 +30,7 @@ class ServiceTrench:
         trench: as found, its length and cost from the wall to the service. line: its way in the grid's along and across [m],
         None where there is none.
         straight_m: straight distance from the house to what it joins: the service, or the trench of another house [m].
-        outside_m: how much of the way lies outside every parcel [m]: it needs an easement of whoever owns that land.
+        outside_m: how much of the way lies outside every parcel [m]: it needs an easement from the owner of that land.
         joins: number (from 0) of the house whose trench it joins; None = it goes to the service itself.
     """
 

@@ -100,7 +100,7 @@ def _over_other_land(rows: list[dict[str, Any]], *, feet: bool) -> list[str]:
     ]
     if not found:
         return []
-    return [f"trenches over land outside every parcel need an easement of whoever owns it: {', '.join(found)}"]
+    return [f"trenches over land outside every parcel need an easement from its owner: {', '.join(found)}"]
 
 
 def _notes(chosen: Chosen) -> list[str]:

@@ -47,7 +47,7 @@ def thinned_layout(placements: Placements, rules: LayoutRules, cell_m: float, mo
         rules = replace(rules, houses=min(rules.houses, max(sum(rules.of_size), 1)))
     if rules.way == "houses":
         by_score = thinned_layout(placements, replace(rules, way="score"), cell_m, most)
-        if len(by_score.layout.chosen) == rules.houses:  # nobody can have more houses, and no score is higher
+        if len(by_score.layout.chosen) == rules.houses:  # no layout has more houses, and none scores higher
             return by_score
     kept, greedy, ceiling = _possible(placements, rules)
     if rules.way == "houses":  # a block with more houses may hold any candidate

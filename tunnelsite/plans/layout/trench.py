@@ -27,7 +27,7 @@ class TrenchGround:
     Attributes:
         free: bool [rows, cols], False = keep-out or unknown.
         cell_m: side of a cell [m].
-        burden: how many times dearer than plain ground a metre is, float [rows, cols], at least 1; None = plain
+        burden: what a metre costs, as a multiple of plain ground, float [rows, cols], at least 1; None = plain
         everywhere.
         steps: 8 or 16 directions.
     """

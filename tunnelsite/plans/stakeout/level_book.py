@@ -173,7 +173,7 @@ def _csv_rows(text: str, name: str) -> Iterator[tuple[int, list[str]]]:
                 yield reader.line_num, cells
     except csv.Error as error:
         raise InputRefused(
-            f"{name}, line {reader.line_num}: {error}", "comma-separated values", "mend the line"
+            f"{name}, line {reader.line_num}: {error}", "comma-separated values", "correct the line"
         ) from error
 
 

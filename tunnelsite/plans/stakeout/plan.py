@@ -64,7 +64,7 @@ def stake_out(
     Args:
         site: as read.
         place: anywhere on the DEM; its settings say the apron, the finished pitch and the shrink factor.
-        settings: of the stake-out; a grading plan or a level book stands in them.
+        settings: of the stake-out; they name a grading plan or a level book.
         progress: called with (what is being done, share done 0..1).
 
     Returns:
@@ -79,7 +79,7 @@ def stake_out(
 
 
 def stake_out_of(found: Candidate, settings: StakeOutSettings | None = None, progress: Progress = silent) -> Plan:
-    """The same of a place that stands on its frame."""
+    """The same for a place on its frame."""
     asked = settings or StakeOutSettings()
     progress("stakes", 0.5)
     pad = screened_pad(asked.plane, found) if asked.grading is None else planned_pad(asked.grading, found)

@@ -75,7 +75,7 @@ def _things(horizon: Horizon) -> list[np.ndarray]:
 
 
 def _sides(horizon: Horizon, run: np.ndarray, minutes: np.ndarray) -> list[np.ndarray]:
-    """One run without names is the whole circle: its morning and evening parts are told apart; parts that take nothing are left out."""
+    """One run without names is the whole circle: its morning and evening parts are separate; parts that take nothing are left out."""
     taking = run[minutes[run] > 0]
     if not len(taking):
         return []

@@ -17,7 +17,7 @@ from tunnelsite.sun.received import Light
 
 @dataclass(frozen=True)
 class Clock:
-    """How times are told: `utc_offset_h` hours ahead of UTC all year, or true solar time where it is None."""
+    """How times are given: `utc_offset_h` hours ahead of UTC all year, or true solar time where it is None."""
 
     utc_offset_h: float | None = None
 

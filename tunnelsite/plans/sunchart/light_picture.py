@@ -67,7 +67,7 @@ def _month(
 
 
 def _wanted(drawing: Drawing, most: float, scale: float, floor: float) -> None:
-    """Lines at what two groups of crops want at least; their sources stand in the table."""
+    """Lines at what two groups of crops want at least; the table gives their sources."""
     for band in CROP_BANDS[:2]:
         if band.least is None or band.least > most:
             continue

@@ -20,7 +20,9 @@ from tunnelsite.scan.ranked_run import RankSettings
 from tunnelsite.scan.steady import nearby
 from tunnelsite.scan.strip import Strip
 
-MARGIN_M = 20.0  # of ground round the pad and its shifts; errors that are alike over a few metres turn no water from farther off
+MARGIN_M = (
+    20.0  # of ground round the pad and its shifts; errors correlated over a few metres turn no water from farther off
+)
 MOST_CELLS = 16_000  # of a window; on finer grids the margin gives way
 FLOW = ("ground", "ponding_m", "upslope_m2", "flow_direction")  # layers from which the run's water is taken up
 WALL_M = 1e4  # above the ground: nothing flows over it

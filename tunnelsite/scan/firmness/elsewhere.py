@@ -12,9 +12,7 @@ from tunnelsite.scan.ranked_run import RankedRun
 from tunnelsite.scan.ranking import Choice, RankRules, ranked
 from tunnelsite.scan.steady import SCORE_STEP, steady_marks
 
-OPTIONS = (
-    200  # that take part besides those listed; an option far down the list wins under no weights near the given ones
-)
+OPTIONS = 200  # that take part in addition to those listed; an option far down the list wins under no weights near the given ones
 
 
 @dataclass(frozen=True)

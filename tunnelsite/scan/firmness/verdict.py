@@ -9,7 +9,7 @@ from tunnelsite.scan.firmness.rank_shares import DrawPlan, RankShares
 from tunnelsite.scan.ranked_run import RankedRun
 
 FIRM, FAIR = 0.8, 0.6  # least share of draws in which the first option stays first (ours)
-APART = 0.9  # an option is told apart from the first where it stays behind it in this share of the draws (ours)
+APART = 0.9  # an option differs from the first where it stays behind it in this share of the draws (ours)
 
 
 @dataclass(frozen=True)

@@ -207,7 +207,7 @@ function redraw() {
   shown.clearLayers();
   layersById.clear();
   for (const feature of known.drawn.features) layersById.set(feature.id, drawOne(feature));
-  if (editing) hold(editing.id); // whoever brought the news, the shape in hand stays in hand
+  if (editing) hold(editing.id); // whichever page changed it, the shape being edited stays in hand
 }
 
 function drawOne(feature) {
