@@ -34,7 +34,7 @@ def _area(radius: str = "60m"):
 def _heights(path: Path):
     with rasterio.open(path) as file:
         rows, cols = np.indices(file.shape)
-        east, north = file.transform * (cols + 0.5, rows + 0.5)
+        east, north = file.transform @ (cols + 0.5, rows + 0.5)
         return file.read(1), plane(east, north), file.profile, file.units, file.tags()
 
 

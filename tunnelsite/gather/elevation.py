@@ -7,13 +7,14 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
+from rasterio import Affine
 
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.gather.choice import chosen_items
 from tunnelsite.gather.record import Entry, entry_of
 from tunnelsite.gather.sources import Source
 from tunnelsite.io.fetch.door import Door
-from tunnelsite.io.fetch.window import Area, Fetched, fetched_window, window_bytes, write_window
+from tunnelsite.io.fetch.window import Area, Fetched, fetched_window, put_through, window_bytes, write_window
 
 Progress = Callable[[str, float], None]
 MOST_FILES = 200
@@ -99,7 +100,7 @@ def _same_lattice(a: Fetched, b: Fetched) -> bool:
     one, other = a.profile["transform"], b.profile["transform"]
     if not all(abs(one[k] - other[k]) < 1e-9 * abs(one[0]) for k in (0, 1, 3, 4)):
         return False
-    off = ~one * (other.c, other.f)
+    off = put_through(~one, other.c, other.f)
     return all(abs(value - round(value)) < 1e-3 for value in off)
 
 
@@ -114,7 +115,8 @@ def put_together(group: list[Fetched]) -> Fetched:
     base = first.profile["transform"]
     places = []
     for one in group:
-        col, row = (round(value) for value in ~base * (one.profile["transform"].c, one.profile["transform"].f))
+        corner = one.profile["transform"]
+        col, row = (round(value) for value in put_through(~base, corner.c, corner.f))
         places.append((row, col, *one.cells.shape[1:]))
     top, left = min(place[0] for place in places), min(place[1] for place in places)
     rows, cols = max(p[0] + p[2] for p in places) - top, max(p[1] + p[3] for p in places) - left
@@ -132,7 +134,9 @@ def put_together(group: list[Fetched]) -> Fetched:
             "files that cover the area",
             "take a smaller circle or another source",
         )
-    profile = first.profile | {"height": rows, "width": cols, "transform": base * base.translation(left, top)}
+    west, north = put_through(base, left, top)
+    transform = Affine(base.a, base.b, west, base.d, base.e, north)
+    profile = first.profile | {"height": rows, "width": cols, "transform": transform}
     return replace(first, cells=cells, profile=profile)
 
 

@@ -6,6 +6,7 @@ import contextlib
 import http.server
 import json
 import re
+import socket
 import threading
 import time
 from collections.abc import Iterator
@@ -75,7 +76,8 @@ class _Handler(http.server.BaseHTTPRequestHandler):
             site.breaks -= 1
             self.wfile.write(content[: site.broken_after])
             self.wfile.flush()
-            self.connection.close()
+            self.connection.shutdown(socket.SHUT_RDWR)  # close() alone leaves it open for the files made of it
+            self.close_connection = True
             return
         self.wfile.write(content)
 
@@ -95,7 +97,7 @@ def serving(site: Site) -> Iterator[Site]:
     handler = type("Handler", (_Handler,), {"site": site})
     server = http.server.ThreadingHTTPServer(("127.0.0.1", 0), handler)
     server.handle_error = lambda *_: None  # type: ignore[method-assign]
-    threading.Thread(target=server.serve_forever, daemon=True).start()
+    threading.Thread(target=server.serve_forever, args=(0.01,), daemon=True).start()
     site.address = f"http://127.0.0.1:{server.server_address[1]}"
     try:
         yield site

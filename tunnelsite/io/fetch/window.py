@@ -11,6 +11,7 @@ from pathlib import Path
 
 import numpy as np
 import rasterio
+from rasterio import Affine
 from rasterio.errors import NotGeoreferencedWarning, RasterioError
 from rasterio.windows import Window
 
@@ -145,7 +146,7 @@ def window_bytes(door: Door, address: str, area: Area, found_in: str = "") -> in
 def _window(source, area: Area) -> Window | None:
     west, south, east, north = area.bounds_in(source.crs.to_wkt())
     inverse = ~source.transform
-    corners = [inverse * (x, y) for x in (west, east) for y in (south, north)]
+    corners = [put_through(inverse, x, y) for x in (west, east) for y in (south, north)]
     left, right = (limit(col for col, _ in corners) for limit in (min, max))
     top, bottom = (limit(row for _, row in corners) for limit in (min, max))
     left, top = max(0, math.floor(left)), max(0, math.floor(top))
@@ -153,6 +154,11 @@ def _window(source, area: Area) -> Window | None:
     if left >= right or top >= bottom:
         return None
     return Window(left, top, right - left, bottom - top)
+
+
+def put_through(transform: Affine, x: float, y: float) -> tuple[float, float]:
+    """Where an affine transform puts a point: written out, since not every version of `affine` has the same operator for it."""
+    return transform.a * x + transform.b * y + transform.c, transform.d * x + transform.e * y + transform.f
 
 
 def write_window(path: Path, found: Fetched, *, tags: dict[str, str], overwrite: bool) -> None:
