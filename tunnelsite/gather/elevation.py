@@ -7,14 +7,13 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
-from rasterio import Affine
 
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.gather.choice import chosen_items
 from tunnelsite.gather.record import Entry, entry_of
 from tunnelsite.gather.sources import Source
 from tunnelsite.io.fetch.door import Door
-from tunnelsite.io.fetch.window import Area, Fetched, fetched_window, put_through, window_bytes, write_window
+from tunnelsite.io.fetch.window import Area, Fetched, fetched_window, moved, put_through, window_bytes, write_window
 
 Progress = Callable[[str, float], None]
 MOST_FILES = 200
@@ -134,9 +133,7 @@ def put_together(group: list[Fetched]) -> Fetched:
             "files that cover the area",
             "take a smaller circle or another source",
         )
-    west, north = put_through(base, left, top)
-    transform = Affine(base.a, base.b, west, base.d, base.e, north)
-    profile = first.profile | {"height": rows, "width": cols, "transform": transform}
+    profile = first.profile | {"height": rows, "width": cols, "transform": moved(base, left, top)}
     return replace(first, cells=cells, profile=profile)
 
 

@@ -161,6 +161,13 @@ def put_through(transform: Affine, x: float, y: float) -> tuple[float, float]:
     return transform.a * x + transform.b * y + transform.c, transform.d * x + transform.e * y + transform.f
 
 
+def moved(transform: Affine, right: float, down: float) -> Affine:
+    """The transform of a raster whose first cell is so many columns and rows further on."""
+    a, b, _, d, e, _ = tuple(transform)[:6]
+    west, north = put_through(transform, right, down)
+    return Affine(a, b, west, d, e, north)
+
+
 def write_window(path: Path, found: Fetched, *, tags: dict[str, str], overwrite: bool) -> None:
     """Write a window as a tiled GeoTIFF with units, scales and words; read back before it counts. Errors: OutputFailed."""
     profile = found.profile | {"tiled": True, "blockxsize": 256, "blockysize": 256, "compress": "deflate"}
