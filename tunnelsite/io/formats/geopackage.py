@@ -157,7 +157,8 @@ def _write_layer(temp: Path, name: str, layer: Prepared, crs: pyproj.CRS) -> Non
             geometry_type=layer.table.geometry_kind if spatial else None,
             crs=_crs_text(crs) if spatial else None,
             append=temp.exists(),
-            dataset_options={"ADD_GPKG_OGR_CONTENTS": "NO"},  # a feature count only GDAL reads, outside the standard
+            # older readers warn of 1.4; the count of features is one that only GDAL reads, outside the standard
+            dataset_options={"VERSION": "1.3", "ADD_GPKG_OGR_CONTENTS": "NO"},
             layer_options=options,
         )
 

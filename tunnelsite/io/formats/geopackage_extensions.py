@@ -15,6 +15,9 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from tunnelsite.io.formats.gis_style import gis_style
+
+USER_VERSION = 10301  # GeoPackage 1.3.1 (OGC 12-128r18, requirement 2)
 SLD_MEDIA_TYPE = "application/vnd.ogc.sld+xml"
 _SLD_URI = "http://schemas.opengis.net/sld/1.0.0/StyledLayerDescriptor.xsd"
 _SPEC = "http://www.geopackage.org/spec131/"
@@ -93,6 +96,7 @@ def add_extensions(
         _add_column_words(database, layers)
         if styles:
             _add_styles(database, layers, styles, stamp)
+        database.execute(f"PRAGMA user_version = {USER_VERSION}")
         database.execute("UPDATE gpkg_contents SET last_change = ?", (stamp,))
         database.execute("COMMIT")
         database.execute("VACUUM")  # the bytes then follow from what is stored, not from the way it came in
@@ -145,7 +149,7 @@ def _add_styles(database: sqlite3.Connection, layers: Mapping[str, Any], styles:
     database.execute(_STYLES_TABLE)
     database.execute(
         "INSERT INTO gpkg_contents (table_name, data_type, identifier, description, last_change, srs_id) "
-        "VALUES ('layer_styles', 'attributes', 'layer_styles', 'Styles of the layers, as OGC SLD', ?, 0)",
+        "VALUES ('layer_styles', 'attributes', 'layer_styles', 'Styles of the layers, as OGC SLD and in the form that QGIS reads', ?, 0)",
         (stamp,),
     )
     for name in layers:
@@ -157,7 +161,7 @@ def _add_styles(database: sqlite3.Connection, layers: Mapping[str, Any], styles:
                 name,
                 "geom",
                 name[:30],
-                "",
+                gis_style(styles[name]),
                 styles[name],
                 True,
                 f"Default style of {name}",
