@@ -5,7 +5,10 @@ from __future__ import annotations
 import gc
 import os
 import signal
+import sys
+from importlib.metadata import EntryPoints
 
+import numpy as np
 import pytest
 from hypothesis import HealthCheck, settings
 
@@ -28,6 +31,8 @@ for _name, _usual in (("SIGINT", signal.default_int_handler), ("SIGHUP", signal.
 # short files come last, so that nobody waits for a long one at the end (--no-loadscope-reorder: see .ci/test).
 TURNS = (("contract/test_plugins.py",), ("io/", "contract/"), ("",), ("core/", "sun/", "plans/", "published/"))
 
+
+MANY_BYTES, PLACES_KEPT = 8 * 1000, 60  # what is kept of the suns, below
 
 # Whole screenings, servers, browsers and processes of their own: left out by -m "not slow".
 SLOW = (
@@ -55,6 +60,50 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     for item in items:
         if item.nodeid.removeprefix("tests/").startswith(SLOW):
             item.add_marker(pytest.mark.slow)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _each_sun_once():
+    """The sun's way through a year, by far the dearest part of the screening of a small farm, is computed once for each place.
+
+    What was computed is given again for the very same instants and place alone, as a copy.
+    """
+    from tunnelsite.sun import position
+
+    computed, kept = position.sun_positions, {}
+
+    def sun_positions(seconds: np.ndarray, place: position.Place) -> tuple[np.ndarray, np.ndarray]:
+        asked = (np.asarray(seconds, float).tobytes(), place)
+        if len(asked[0]) < MANY_BYTES:
+            return computed(seconds, place)
+        if asked not in kept:
+            if len(kept) == PLACES_KEPT:
+                kept.pop(next(iter(kept)))
+            kept[asked] = computed(seconds, place)
+        azimuth, elevation = kept[asked]
+        return azimuth.copy(), elevation.copy()
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(position, "sun_positions", sun_positions)
+        yield
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _each_package_once():
+    """What the installed packages offer is read once, not at every call of the catalogue."""
+    from tunnelsite.core import catalogue
+
+    read, kept = catalogue.entry_points, {}
+
+    def entry_points(*, group: str) -> EntryPoints:
+        asked = (group, *sys.path)
+        if asked not in kept:
+            kept[asked] = read(group=group)
+        return kept[asked]
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(catalogue, "entry_points", entry_points)
+        yield
 
 
 def pytest_collection_finish() -> None:

@@ -63,11 +63,21 @@ def started(folder: Path) -> Iterator[tuple[Served, Client]]:
         served.kill()
 
 
+def small_farm(folder: Path) -> Path:
+    plain_farm(folder, gentle(80, 100))
+    (folder / "farm.toml").write_text(FARM, "utf-8")
+    return folder
+
+
 @pytest.fixture
 def farm(tmp_path: Path) -> Iterator[tuple[Served, Client]]:
-    plain_farm(tmp_path, gentle(80, 100))
-    (tmp_path / "farm.toml").write_text(FARM, "utf-8")
-    yield from started(tmp_path)
+    yield from started(small_farm(tmp_path))
+
+
+@pytest.fixture(scope="module")
+def standing(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Served, Client]]:
+    """The same for all tests that change nothing in the folder."""
+    yield from started(small_farm(tmp_path_factory.mktemp("standing")))
 
 
 @pytest.fixture
@@ -87,8 +97,8 @@ def middle(state: dict[str, Any]) -> tuple[float, float]:
     return (view["west"] + view["east"]) / 2, (view["south"] + view["north"]) / 2
 
 
-def test_it_listens_on_this_machine_alone(farm: tuple[Served, Client]) -> None:
-    port = f"{farm[0].port:04X}"
+def test_it_listens_on_this_machine_alone(standing: tuple[Served, Client]) -> None:
+    port = f"{standing[0].port:04X}"
     listening = (
         [line.split() for line in Path("/proc/net/tcp").read_text().splitlines()[1:]]
         if Path("/proc/net/tcp").exists()
@@ -162,14 +172,14 @@ def test_drawing_and_run_are_there_after_a_kill(farm: tuple[Served, Client]) -> 
     assert client("GET", "/api/answer")["run"] == run
 
 
-def test_second_desk_on_the_folder_is_refused_in_words(farm: tuple[Served, Client]) -> None:
-    command = [sys.executable, "-m", "tunnelsite", "desk", str(farm[0].folder), "--no-browser"]
+def test_second_desk_on_the_folder_is_refused_in_words(standing: tuple[Served, Client]) -> None:
+    command = [sys.executable, "-m", "tunnelsite", "desk", str(standing[0].folder), "--no-browser"]
     done = subprocess.run(command, capture_output=True, text=True, timeout=60)
     assert done.returncode == 2 and "another desk has" in done.stderr and "Traceback" not in done.stderr
 
 
-def test_bodies_are_bounded_and_wrong_ones_answered_in_words(farm: tuple[Served, Client]) -> None:
-    client = farm[1].http
+def test_bodies_are_bounded_and_wrong_ones_answered_in_words(standing: tuple[Served, Client]) -> None:
+    client = standing[1].http
     assert client.put("/api/drawn/x", content=b" " * (17 << 20)).status_code == 413
     for path, body in (("/api/drawn/x", b"[1]"), ("/api/drawn/x", b"{" * 100_000), ("/api/drawn/%2e%2e", b"{}")):
         assert client.put(path, content=body).status_code in (404, 422)
@@ -186,11 +196,11 @@ def test_bodies_are_bounded_and_wrong_ones_answered_in_words(farm: tuple[Served,
     ["/files/farm.toml", "/files/../farm.toml", "/files/runs/../farm.toml", "/files/packet/%2e%2e/farm.toml", "/files//etc/passwd",
      "/files/runs/.hidden", "/page/../gate.py", "/page/%2e%2e/gate.py", "/page//etc/passwd"],
 )  # fmt: skip
-def test_no_file_outside_is_served(farm: tuple[Served, Client], path: str) -> None:
-    cookie = f"desk-{farm[0].port}={TOKEN}"
-    with socket.create_connection(("127.0.0.1", farm[0].port)) as line:  # a client library would tidy the path
+def test_no_file_outside_is_served(standing: tuple[Served, Client], path: str) -> None:
+    cookie = f"desk-{standing[0].port}={TOKEN}"
+    with socket.create_connection(("127.0.0.1", standing[0].port)) as line:  # a client library would tidy the path
         line.sendall(
-            f"GET {path} HTTP/1.1\r\nHost: 127.0.0.1:{farm[0].port}\r\nCookie: {cookie}\r\nConnection: close\r\n\r\n".encode()
+            f"GET {path} HTTP/1.1\r\nHost: 127.0.0.1:{standing[0].port}\r\nCookie: {cookie}\r\nConnection: close\r\n\r\n".encode()
         )
         answer = b"".join(iter(lambda: line.recv(65536), b""))
     assert (
@@ -263,8 +273,8 @@ def test_question_of_a_foot_map_comes_back_as_a_question(
     assert not state["questions"] and "US survey feet" in state["headings"][0]["line"]
 
 
-def test_events_tell_of_the_run(farm: tuple[Served, Client]) -> None:
-    _, client = farm
+def test_events_tell_of_the_run(standing: tuple[Served, Client]) -> None:
+    _, client = standing
     client.until(lambda state: state["model"]["state"] == "ready")
     heard: list[str] = []
     with client.http.stream("GET", "/api/events") as stream:

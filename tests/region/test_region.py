@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
+import io
 import json
 import os
 import signal
@@ -72,19 +74,25 @@ def sums(folder: Path) -> dict[str, str]:
 
 
 @pytest.fixture(scope="module")
-def whole(files, tmp_path_factory) -> tuple[Path, dict[str, str]]:
-    folder = tmp_path_factory.mktemp("whole")
-    return folder, go(folder, *files, "--workers", "0")
+def told(files, tmp_path_factory) -> tuple[Path, dict[str, str], str]:
+    folder, said = tmp_path_factory.mktemp("whole"), io.StringIO()
+    with contextlib.redirect_stdout(said):
+        written = go(folder, *files, "--workers", "0")
+    return folder, written, said.getvalue()
 
 
-def test_notes_are_whole_and_told(whole, files, tmp_path: Path, capsys) -> None:
-    run = pyogrio.read_dataframe(whole[0] / "r.gpkg", layer="run")
+@pytest.fixture(scope="module")
+def whole(told) -> tuple[Path, dict[str, str]]:
+    return told[:2]
+
+
+def test_notes_are_whole_and_told(told) -> None:
+    folder, _, said = told
+    run = pyogrio.read_dataframe(folder / "r.gpkg", layer="run")
     notes = run.loc[run["kind"] == "note", "value"].tolist()
     assert any(
         "alike over" in note and note.endswith("state them") for note in notes
     )  # one note, though it holds a `;`
-    go(tmp_path / "again", *files, "--workers", "0")
-    said = capsys.readouterr().out
     assert all(f"note: {note}" in said for note in notes[:10])
 
 

@@ -173,10 +173,9 @@ def test_one_file_in_the_way_stops_all(slope, tmp_path, capsys):
     assert (tmp_path / "g-map.svg").read_text() == "mine"
 
 
-def test_sample_farm(tmp_path, capsys):
+def test_sample_farm(demo, tmp_path, capsys):
     """No water is lost or made over the border of the box, and what still enters the pad is said."""
-    sites = tmp_path / "sites.gpkg"
-    assert main(["demo", "--out", str(sites), "-q"]) == 0
+    sites, _ = demo
     words = ["grading", "--project", str(FARM / "farm.toml"), "--sites", str(sites), "--rank", "1", *QUICK]
     summary = asked(capsys, *words, "--out", str(tmp_path / "g.gpkg"))
     water = summary["drainage"]

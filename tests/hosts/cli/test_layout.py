@@ -224,6 +224,7 @@ def test_sample_farm(tmp_path, capsys):
         "Lark Bench",
         "--shade-from",
         "10:00",
+        *("--azimuths", "8", "--halo", "20m"),  # the light of the farm is tested elsewhere
     ]
     summary = asked(capsys, *words, "--out", out)
     assert {row["parcel"] for row in summary["houses"]} == {"Lark Bench"} and summary["proven"]

@@ -43,11 +43,10 @@ def called(*arguments) -> subprocess.CompletedProcess:
     return subprocess.CompletedProcess(arguments, status, out.getvalue(), err.getvalue())
 
 
-@pytest.fixture(scope="module")
-def sites(tmp_path_factory) -> tuple[Path, subprocess.CompletedProcess]:
+@pytest.fixture
+def sites(demo) -> tuple[Path, subprocess.CompletedProcess]:
     """The demo, run once."""
-    out = tmp_path_factory.mktemp("demo") / "sites.gpkg"
-    return out, tunnelsite("demo", "--out", out)
+    return demo
 
 
 def test_demo_needs_no_argument_and_ranks(sites) -> None:
@@ -127,18 +126,20 @@ def test_run_table_and_criteria_say_what_was_done(sites) -> None:
 
 
 def test_json_is_json_and_progress_goes_to_stderr(tmp_path: Path) -> None:
-    done = tunnelsite("screen", "--project", FARM / "farm.toml", "--out", tmp_path / "s.gpkg", "--top", 3, "--json")
+    dem, parcels = plain_farm(tmp_path)
+    words = ("--house", "6x15m", "--azimuths", 8, "--out", tmp_path / "s.gpkg", "--top", 3, "--json")
+    done = tunnelsite("screen", dem, parcels, *words)
     assert done.returncode == 0, done.stderr
     summary = json.loads(done.stdout)
     assert len(summary["candidates"]) == 3
-    assert summary["placements_tried"] > 300_000
+    assert summary["placements_tried"] > 1000
     assert summary["candidates"][0]["rank"] == 1
     assert "light" in done.stderr
 
 
 def test_dry_run_computes_and_writes_nothing(tmp_path: Path) -> None:
     out = tmp_path / "s.gpkg"
-    done = tunnelsite("screen", "--project", FARM / "farm.toml", "--out", out, "--dry-run", "--json")
+    done = called("screen", "--project", FARM / "farm.toml", "--out", out, "--dry-run", "--json")
     assert done.returncode == 0, done.stderr
     plan = json.loads(done.stdout)
     assert plan["placements"] > 100_000 and plan["estimated_memory_bytes"] > 0
@@ -149,7 +150,7 @@ def test_dry_run_computes_and_writes_nothing(tmp_path: Path) -> None:
 def test_existing_output_is_kept(tmp_path: Path) -> None:
     out = tmp_path / "s.gpkg"
     out.write_bytes(b"precious")
-    done = tunnelsite("demo", "--out", out)
+    done = called("demo", "--out", out)
     assert done.returncode == 2
     assert "--overwrite" in done.stderr
     assert out.read_bytes() == b"precious"
@@ -208,7 +209,7 @@ def test_the_process_ends_with_the_status_and_the_message_of_the_call(
 
 def test_run_slope_on_its_own(tmp_path: Path) -> None:
     out = tmp_path / "slope.tif"
-    done = tunnelsite("run", "slope", FARM / "dem.tif", out, "-q")
+    done = called("run", "slope", FARM / "dem.tif", out, "-q")
     assert done.returncode == 0, done.stderr
     with rasterio.open(out) as file, rasterio.open(FARM / "dem.tif") as dem:
         assert file.shape == dem.shape and file.transform == dem.transform
@@ -260,7 +261,7 @@ def test_place_and_north_come_from_the_raster(tmp_path: Path) -> None:
 
 
 def test_processes_are_listed() -> None:
-    done = tunnelsite("processes")
+    done = called("processes")
     assert done.returncode == 0
     for name in (
         "slope",

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
+import io
+import json
 import shutil
 from pathlib import Path
 
@@ -27,9 +30,18 @@ def farm(tmp_path_factory) -> dict[str, str]:
     return {"dem": str(dem), "parcels": str(parcels), "run": str(kept)}
 
 
-def test_a_page_from_inputs(farm, tmp_path, capsys) -> None:
-    out = tmp_path / "page.html"
-    said = asked(capsys, "report", farm["dem"], farm["parcels"], *SMALL, "--cards", "1", "--out", str(out))
+@pytest.fixture(scope="module")
+def from_inputs(farm, tmp_path_factory) -> tuple[Path, dict]:
+    """A page with one card and what the command says of it."""
+    out, said = tmp_path_factory.mktemp("page") / "page.html", io.StringIO()
+    words = ["report", farm["dem"], farm["parcels"], *SMALL, "--cards", "1", "--out", str(out), "--json", "-q"]
+    with contextlib.redirect_stdout(said):
+        assert main(words) == 0
+    return out, json.loads(said.getvalue())
+
+
+def test_a_page_from_inputs(from_inputs) -> None:
+    out, said = from_inputs
     page = out.read_text("utf-8")
     assert said["candidates"] == 3 and said["cards"] == 1 and said["not_planned"] == []
     assert said["page_bytes"] == out.stat().st_size < 5_000_000
@@ -37,9 +49,8 @@ def test_a_page_from_inputs(farm, tmp_path, capsys) -> None:
     assert "Sun chart of option 1" in page and "Places for a house of 6x15m" in page
 
 
-def test_a_page_from_a_kept_run_is_the_same_ranking(farm, tmp_path, capsys) -> None:
-    first, second, third = (tmp_path / name for name in ("a.html", "b.html", "c.html"))
-    asked(capsys, "report", farm["dem"], farm["parcels"], *SMALL, "--cards", "1", "--out", str(first))
+def test_a_page_from_a_kept_run_is_the_same_ranking(farm, from_inputs, tmp_path, capsys) -> None:
+    first, second, third = (from_inputs[0], tmp_path / "b.html", tmp_path / "c.html")
     said = asked(capsys, "report", "--run", farm["run"], "--cards", "1", "--out", str(second))
     assert len(said["not_planned"]) == 1 and "sun" in said["not_planned"][0]
     asked(capsys, "report", farm["dem"], farm["parcels"], "--run", farm["run"], "--cards", "1", "--out", str(third))

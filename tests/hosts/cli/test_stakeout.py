@@ -186,9 +186,8 @@ def test_parcels_that_do_not_hold_it(farm, tmp_path, capsys):
     assert shapely.hausdorff_distance(_corners(tmp_path / "s.csv"), _footprint(farm[2])) < 2e-3
 
 
-def test_sample_farm_in_every_format(tmp_path, capsys):
-    sites = tmp_path / "sites.gpkg"
-    assert main(["demo", "--out", str(sites), "-q"]) == 0
+def test_sample_farm_in_every_format(demo, tmp_path, capsys):
+    sites, _ = demo
     endings = ("csv", "gpx", "geojson", "html")
     outs = [word for ending in endings for word in ("--out", str(tmp_path / f"s.{ending}"))]
     words = [

@@ -157,7 +157,7 @@ def test_seeds_repeat_whatever_the_memory_and_draws_do_not_depend_on_their_numbe
 
 @pytest.mark.parametrize("range_m", [0.0, 5.0])
 def test_chance_of_a_level_pitch_is_the_closed_form(result, range_m):
-    found = rank_shares(result, CRITERIA, DrawPlan(0.08, range_m, draws=1000))
+    found = rank_shares(_dry(result), CRITERIA, DrawPlan(0.08, range_m, draws=1000))
     error = np.sqrt(np.maximum(found.within_exact * (1 - found.within_exact), 1e-3) / 1000)
     assert (np.abs(found.within - found.within_exact) < 4 * error).all()
     assert found.within_exact.max() > 0.05
