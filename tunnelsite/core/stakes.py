@@ -10,15 +10,13 @@ from typing import Any
 import numpy as np
 
 from tunnelsite.core.errors import UsageError
+from tunnelsite.core.stake_distances import BENCH_M, BOARD_M, POST_M
 from tunnelsite.core.units import FOOT_M
 
 OFFSET_M = (
     1.5  # far enough beyond the apron that the tractor leaves the offset stake standing; common practice, no source
 )
 GRID_M = 3.0  # about 10 ft, the usual grid of levels; common practice, no source
-POST_M = 4 * FOOT_M  # ground posts every 4 ft; common practice, no source: the maker's drawing rules
-BOARD_M = 2.4  # batter boards stand beyond the offset stakes, clear of the blade; common practice, no source
-BENCH_M = 6.0  # bench mark beyond the pad, where no machine works; common practice, no source
 
 
 @dataclass(frozen=True)

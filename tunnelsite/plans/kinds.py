@@ -18,6 +18,17 @@ MOST_DAYS, MOST_READINGS, FEWEST_READINGS, MOST_LETTERS = 400, 10_000, 3, 5_000_
 
 
 @dataclass(frozen=True)
+class Contents(Setting):
+    """What a file holds: its path on the command line, the contents themselves in JSON."""
+
+    metavar: str = _metavar("FILE")
+
+    def unread(self, name: str) -> Any:
+        """The value while only the file is known."""
+        raise NotImplementedError
+
+
+@dataclass(frozen=True)
 class Hours(Number):
     """A number of hours."""
 
@@ -74,10 +85,11 @@ class Days(Setting):
 
 
 @dataclass(frozen=True)
-class Readings(Setting):
+class Readings(Contents):
     """Readings of a horizon with compass and clinometer: a CSV file on the command line, pairs of degrees in JSON."""
 
-    metavar: str = _metavar("FILE")
+    def unread(self, name: str) -> FieldReadings:
+        return FieldReadings(name=name)
 
     def read(self, value: Any, what: str) -> FieldReadings:
         """The readings, from pairs (azimuth, elevation)."""
@@ -167,10 +179,11 @@ class Burst(Setting):
 
 
 @dataclass(frozen=True)
-class Book(Setting):
+class Book(Contents):
     """A level book: a CSV file on the command line, its text in JSON."""
 
-    metavar: str = _metavar("FILE")
+    def unread(self, name: str) -> LevelBookText:
+        return LevelBookText(name=name)
 
     def read(self, value: Any, what: str) -> LevelBookText:
         """The book, from its text."""
@@ -184,10 +197,11 @@ class Book(Setting):
 
 
 @dataclass(frozen=True)
-class PadOfPlan(Setting):
+class PadOfPlan(Contents):
     """The pad of a grading plan: the summary's file on the command line, the summary itself in JSON."""
 
-    metavar: str = _metavar("FILE")
+    def unread(self, name: str) -> PlannedPad:
+        return PlannedPad.unread(name)
 
     def read(self, value: Any, what: str) -> PlannedPad:
         """The pad, from the summary of a grading plan."""

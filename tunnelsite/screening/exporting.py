@@ -9,14 +9,12 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from tunnelsite.core.errors import UsageError
-from tunnelsite.io.formats import FORMATS
+from tunnelsite.io.formats import FORMATS, USUAL
 from tunnelsite.io.read.files import checked_file
 from tunnelsite.io.read.stored import StoredLayers, read_layers
 from tunnelsite.io.write.handover import handover_files, write_handover
 from tunnelsite.io.write.outputs import output_folder, refuse_clashes, reserved_outputs
 from tunnelsite.screening.result import Result
-
-USUAL = ("geojson", "kml", "gpx", "csv")
 
 
 @dataclass(frozen=True)

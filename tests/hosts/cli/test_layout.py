@@ -152,12 +152,11 @@ def test_a_block_can_be_staked_out(farm, tmp_path, capsys):
 @pytest.mark.parametrize(
     ("words", "expected"),
     [
-        ([], "--houses"),
         (["--houses", "0"], "1 to 1000"),
         (["--scattered", "--houses", "2", "--mix", "9x9m=1"], "SIZE=NUMBER"),
         (["--houses", "2", "--mix", "6x15m=1"], "without --scattered"),
         (["--scattered", "--houses", "2", "--aisle", "6m"], "with --scattered"),
-        (["--houses", "2", "--give", "-1"], "0 or more points"),
+        (["--houses", "2", "--give", "-1"], "0 or more"),
         (["--houses", "2", "--shade-day", "12-21"], "--shade-from"),
         (["--houses", "2", "--shade-from", "14:00"], "before noon"),
         (["--houses", "2", "--price", "water=12"], "NAME=AMOUNT/UNIT"),

@@ -10,8 +10,9 @@ import numpy as np
 import pytest
 
 from tunnelsite.core.errors import InputRefused, TunnelsiteError, UsageError
+from tunnelsite.hosts.cli.plan_options import add_sunchart_options
 from tunnelsite.hosts.cli.sunchart import sunchart
-from tunnelsite.hosts.cli.sunchart_options import add_options
+from tunnelsite.settings.fields import ScreeningFields
 
 FARM = pathlib.Path(__file__).resolve().parents[3] / "sample_data"
 YARD = ("-78.148002506", "43.007542228")  # beside the barn and the shed
@@ -21,10 +22,13 @@ def _given(*words: str) -> argparse.Namespace:
     command = argparse.ArgumentParser(allow_abbrev=False)
     for name in ("--project", "--dem", "--parcels", "--crop-months", "--halo", "--bearing", "--weather"):
         command.add_argument(name)
-    add_options(command)
+    add_sunchart_options(command)
     for name in ("overwrite", "json", "quiet"):
         command.add_argument(f"--{name}", action="store_true", default=None)
-    command.set_defaults(settings_given=("crop_months", "halo", "bearing", "weather", "overwrite"))
+    own = command.get_default("settings_given")
+    command.set_defaults(
+        settings_given=own | {ScreeningFields: ("crop_months", "halo", "bearing", "weather", "overwrite")}
+    )
     given = command.parse_args([*words, "--quiet"])
     given.house = given.keep_out = given.service = given.weight = None
     return given

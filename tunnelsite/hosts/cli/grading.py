@@ -10,6 +10,7 @@ from tunnelsite.hosts.cli.arguments import check_ending
 from tunnelsite.hosts.cli.inputs_named import inputs_named
 from tunnelsite.hosts.cli.options import project_values
 from tunnelsite.hosts.cli.progress import Progress
+from tunnelsite.hosts.cli.setting_options import settings_asked
 from tunnelsite.hosts.cli.stakeout import asked_candidate, ground_only, without_outputs
 from tunnelsite.hosts.cli.streams import answer
 
@@ -19,16 +20,13 @@ def grading(given: argparse.Namespace) -> int:
     from tunnelsite.io.read.site import inputs_unchanged
     from tunnelsite.io.write.outputs import reserved_outputs
     from tunnelsite.plans.grading.settings import GradingSettings
-    from tunnelsite.settings.field import fields_of, read_settings
     from tunnelsite.settings.model import settings_from
 
     everything = project_values(given)
     settings_from(without_outputs(everything))  # wrong options are refused before anything is read
     values = ground_only(everything, keep=("service",))  # earth is moved over lines that lie there
     sites, rank = asked_candidate(given)
-    asked = read_settings(
-        GradingSettings, {field.key: getattr(given, field.key) for field in fields_of(GradingSettings)}
-    )
+    asked = settings_asked(given, GradingSettings)
     outputs = _outputs(given)
     progress = Progress(quiet=given.quiet)
     with reserved_outputs(outputs, inputs_named(given, everything), overwrite=bool(given.overwrite)):

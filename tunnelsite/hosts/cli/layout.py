@@ -6,11 +6,11 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from tunnelsite.core.errors import UsageError
 from tunnelsite.hosts.cli.arguments import check_ending
 from tunnelsite.hosts.cli.inputs_named import inputs_named
 from tunnelsite.hosts.cli.options import project_values
 from tunnelsite.hosts.cli.progress import Progress
+from tunnelsite.hosts.cli.setting_options import settings_asked
 from tunnelsite.hosts.cli.stakeout import OWN_OUTPUTS
 from tunnelsite.hosts.cli.streams import answer
 
@@ -50,10 +50,7 @@ def layout(given: argparse.Namespace) -> int:
 def _asked(given: argparse.Namespace, settings: Settings) -> LayoutSettings:
     """What the options ask of the block. Errors: UsageError."""
     from tunnelsite.plans.layout.settings import LayoutSettings
-    from tunnelsite.settings.field import fields_of, read_settings
 
-    if given.houses is None:
-        raise UsageError("--houses is missing", "how many houses at most", "say --houses 4")
-    asked = read_settings(LayoutSettings, {field.key: getattr(given, field.key) for field in fields_of(LayoutSettings)})
+    asked = settings_asked(given, LayoutSettings, {"price": settings.price or None})
     asked.check(settings, settings.service)
     return asked

@@ -9,17 +9,19 @@ from typing import Any
 
 from tunnelsite.hosts.cli import small_options as small
 from tunnelsite.hosts.cli.arguments import Parser, whole
-from tunnelsite.hosts.cli.export_options import add_options as add_export_options
 from tunnelsite.hosts.cli.gather_options import add_options as add_gather_options
-from tunnelsite.hosts.cli.grading_options import add_options as add_grading_options
-from tunnelsite.hosts.cli.layout_options import add_options as add_layout_options
+from tunnelsite.hosts.cli.plan_options import (
+    add_export_options,
+    add_grading_options,
+    add_layout_options,
+    add_report_options,
+    add_stakeout_options,
+    add_sunchart_options,
+)
 from tunnelsite.hosts.cli.region_options import add_options as add_region_options
-from tunnelsite.hosts.cli.report_options import add_options as add_report_options
 from tunnelsite.hosts.cli.screen_options import CHART, GRADING, STAKEOUT, add_screen_settings
 from tunnelsite.hosts.cli.server_options import add_desk_options
 from tunnelsite.hosts.cli.server_options import add_options as add_server_options
-from tunnelsite.hosts.cli.stakeout_options import add_options as add_stakeout_options
-from tunnelsite.hosts.cli.sunchart_options import add_options as add_sunchart_options
 
 # Answers that `init` may be given beforehand.
 INIT_ANSWERS = (

@@ -61,11 +61,10 @@ def _outputs(given: argparse.Namespace) -> dict[str, Path]:
 
 def _asked(given: argparse.Namespace) -> ReportSettings:
     """What the options ask of the page. Errors: UsageError."""
+    from tunnelsite.hosts.cli.setting_options import settings_asked
     from tunnelsite.report.settings import ReportSettings
-    from tunnelsite.settings.field import fields_of
 
-    values = {field.name: field.read(getattr(given, field.key), field.option) for field in fields_of(ReportSettings)}
-    return ReportSettings(**values)
+    return settings_asked(given, ReportSettings)
 
 
 def _screened(values: dict[str, Any], progress: Progress) -> tuple[Result, None]:

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Iterable, Mapping
-from typing import Any
+from typing import Any, TypeVar
 
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.units import number
-from tunnelsite.settings.field import Field, fields_of
+from tunnelsite.plans.kinds import Contents
+from tunnelsite.settings.field import Field, fields_of, read_settings
 from tunnelsite.settings.kinds import Choice, Flag, Several, Table
 
 POSITIONAL = ("dem", "parcels")
+SettingsClass = TypeVar("SettingsClass")
 
 
 def add_settings(
@@ -22,12 +24,12 @@ def add_settings(
     without: Iterable[str] = (),
     kept: str = "",
 ) -> None:
-    """An option for each field of a settings class, in a group for each section.
+    """An option for each field of a settings class, in a group for each section; a command may take those of several classes.
 
     Arguments: command; settings, the class; only, keys of the fields that get one (None = all); without, keys of those that
     get none; kept, words instead of the defaults where what is not given stays as it was. An option that is not given is None.
     """
-    added: dict[str, Any] = {}
+    groups: dict[str, Any] = {str(group.title): group for group in command._action_groups}
     taken = []
     renamed = dict(command.get_default("renamed") or {})
     wanted = None if only is None else set(only)
@@ -35,12 +37,13 @@ def add_settings(
         if field.key in POSITIONAL or field.key in without or (wanted is not None and field.key not in wanted):
             continue
         section = field.words.section
-        if section not in added:
-            added[section] = command.add_argument_group(section) if section else command
-        added[section].add_argument(field.option, **_argument(field, kept))
+        if section and section not in groups:
+            groups[section] = command.add_argument_group(section)
+        groups.get(section, command).add_argument(field.option, **_argument(field, kept))
         taken.append(field.key)
         renamed |= {f"--{old}": field.option for old in field.words.was}
-    command.set_defaults(settings_given=(*(command.get_default("settings_given") or ()), *taken), renamed=renamed)
+    given = dict(command.get_default("settings_given") or {}) | {settings: tuple(taken)}
+    command.set_defaults(settings_given=given, renamed=renamed)
 
 
 def _argument(field: Field, kept: str) -> dict[str, Any]:
@@ -68,15 +71,28 @@ def given_settings(given: argparse.Namespace, settings: type, base: Mapping[str,
     settings: entries of a table are added to its own. Errors: UsageError for a pair that is none.
     """
     values = dict(base or {})
-    declared = getattr(given, "settings_given", ())
+    classes = getattr(given, "settings_given", {})
+    declared = [key for one, keys in classes.items() if issubclass(settings, one) for key in keys]
     for field in fields_of(settings):
         value = getattr(given, field.key, None) if field.key in (*declared, *POSITIONAL) else None
         if value is None:
             continue
         if isinstance(field.words, Table):
             value = _table(field, value, values.get(field.key, {}))
+        elif isinstance(field.words, Contents):
+            value = field.words.unread(value)
         values[field.key] = value
     return values
+
+
+def settings_asked(
+    given: argparse.Namespace, settings: type[SettingsClass], base: Mapping[str, Any] | None = None
+) -> SettingsClass:
+    """The settings of a plan as its options ask for them; a file that holds one is only named in it.
+
+    Arguments: as `given_settings`. Errors: UsageError.
+    """
+    return read_settings(settings, given_settings(given, settings, base))
 
 
 def _table(field: Field, pairs: Iterable[str], base: Mapping[str, Any]) -> dict[str, Any]:

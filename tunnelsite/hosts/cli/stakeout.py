@@ -12,6 +12,7 @@ from tunnelsite.hosts.cli.arguments import check_ending
 from tunnelsite.hosts.cli.inputs_named import inputs_named
 from tunnelsite.hosts.cli.options import project_values
 from tunnelsite.hosts.cli.progress import Progress
+from tunnelsite.hosts.cli.setting_options import settings_asked
 from tunnelsite.hosts.cli.streams import answer
 
 if TYPE_CHECKING:
@@ -33,13 +34,14 @@ def stakeout(given: argparse.Namespace) -> int:
     from tunnelsite.io.read.site import inputs_unchanged
     from tunnelsite.io.write.outputs import reserved_outputs
     from tunnelsite.plans.candidate import find_candidate
+    from tunnelsite.plans.stakeout.settings import StakeOutSettings
     from tunnelsite.settings.model import settings_from
 
     everything = project_values(given)
     settings_from(without_outputs(everything))  # wrong settings are refused before anything is read
     values = ground_only(everything, also=("keep_out", "structures"), keep=("service",))
     sites, rank = asked_candidate(given)
-    asked, outputs = _asked(given), _outputs(given)
+    asked, outputs = settings_asked(given, StakeOutSettings), _outputs(given)
     progress = Progress(quiet=given.quiet)
     named = {f"output {k}": path for k, path in enumerate(outputs, 1)}
     with reserved_outputs(named, inputs_named(given, everything), overwrite=bool(given.overwrite)):
@@ -66,21 +68,6 @@ def stakeout(given: argparse.Namespace) -> int:
 
     answer(summary, words, as_json=given.json)
     return 0
-
-
-def _asked(given: argparse.Namespace) -> StakeOutSettings:
-    """What the options ask of the stake-out; files are only named in it. Errors: UsageError."""
-    from tunnelsite.core.level_book_text import LevelBookText
-    from tunnelsite.core.planned_pad import PlannedPad
-    from tunnelsite.plans.stakeout.settings import StakeOutSettings
-    from tunnelsite.settings.field import fields_of, read_settings
-
-    values = {field.key: getattr(given, field.key) for field in fields_of(StakeOutSettings)}
-    if given.level_book is not None:
-        values["level_book"] = LevelBookText(name=given.level_book)
-    if given.grading is not None:
-        values["grading"] = PlannedPad.unread(given.grading)
-    return read_settings(StakeOutSettings, values)
 
 
 def _read(asked: StakeOutSettings, given: argparse.Namespace) -> StakeOutSettings:

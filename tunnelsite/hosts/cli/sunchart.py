@@ -13,11 +13,11 @@ from tunnelsite.hosts.cli.arguments import check_ending
 from tunnelsite.hosts.cli.inputs_named import inputs_named
 from tunnelsite.hosts.cli.options import project_values
 from tunnelsite.hosts.cli.progress import Progress
+from tunnelsite.hosts.cli.setting_options import settings_asked
 from tunnelsite.hosts.cli.streams import answer
 
 if TYPE_CHECKING:
     from tunnelsite.core.placement import Placement
-    from tunnelsite.plans.sunchart.settings import SunChartSettings
 
 
 def sunchart(given: argparse.Namespace) -> int:
@@ -25,12 +25,13 @@ def sunchart(given: argparse.Namespace) -> int:
     from tunnelsite.io.read.site import inputs_unchanged, site_from
     from tunnelsite.io.write.outputs import reserved_outputs
     from tunnelsite.plans.sunchart.plan import sun_chart
+    from tunnelsite.plans.sunchart.settings import SunChartSettings
     from tunnelsite.plans.sunchart.words import summary_lines
     from tunnelsite.settings.model import settings_from
 
     values = project_values(given)
     settings_from(values)
-    asked, outputs, place = _asked(given), _outputs(given), _place(given, values)
+    asked, outputs, place = settings_asked(given, SunChartSettings), _outputs(given), _place(given, values)
     progress = Progress(quiet=given.quiet)
     with reserved_outputs(outputs, inputs_named(given, values), overwrite=bool(given.overwrite)):
         if given.field_horizon is not None:
@@ -49,23 +50,6 @@ def sunchart(given: argparse.Namespace) -> int:
     return 0
 
 
-def _asked(given: argparse.Namespace) -> SunChartSettings:
-    """What the options ask of the chart; a field horizon is only named in it. Errors: UsageError."""
-    from tunnelsite.core.field_readings import FieldReadings
-    from tunnelsite.plans.sunchart.settings import SunChartSettings
-    from tunnelsite.settings.field import read_settings
-
-    names = ("utc_offset", "days", "cover_transmission", "north", "declination", "date", "use_field")
-    values: dict[str, Any] = {name: getattr(given, name) for name in names if getattr(given, name) is not None}
-    if given.field_horizon is not None:
-        values["field_horizon"] = FieldReadings(name=given.field_horizon)
-    if given.png is not None:
-        from tunnelsite.drawing.png import require_png
-
-        require_png()
-    return read_settings(SunChartSettings, values)
-
-
 def _outputs(given: argparse.Namespace) -> dict[str, Path]:
     from tunnelsite.plans.plan import named_files
     from tunnelsite.plans.sunchart.plan import FIELD_FILES, FILES
@@ -73,6 +57,9 @@ def _outputs(given: argparse.Namespace) -> dict[str, Path]:
     found = {"svg": Path(given.out)}
     check_ending("--out", found["svg"], ".svg")
     if given.png is not None:
+        from tunnelsite.drawing.png import require_png
+
+        require_png()
         found["png"] = Path(given.png)
     if given.csv is not None:
         stem = Path(given.csv)

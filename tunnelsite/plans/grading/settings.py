@@ -56,7 +56,12 @@ class GradingSettings:
     ] = 100 * FOOT_M
     rain: Annotated[
         float | None,
-        RainRate("Rain", "Rain intensity over about the time of concentration.", RAIN, without="not assessed"),
+        RainRate(
+            "Rain",
+            "Rain intensity over about the time of concentration, as 4in/h or 100mm/h.",
+            RAIN,
+            without="not assessed",
+        ),
     ] = None
     runoff_share: Annotated[float, Share("Runoff share", "Share of that rain which runs off.", RAIN)] = 0.35
     roof_rain: Annotated[
@@ -65,12 +70,12 @@ class GradingSettings:
     ] = None
     curve_number: Annotated[
         float | None,
-        Number("Curve number", "Of the land uphill, with a burst and the 2-year rain.", RAIN, 0.01, 100.0,
+        Number("Curve number", "Curve number of the land uphill, with --burst and --two-year-rain.", RAIN, 0.01, 100.0,
                without="not used"),
     ] = None  # fmt: skip
     burst: Annotated[
         tuple[float, float] | None,
-        Burst("Burst", "One burst of rain: depth and duration.", RAIN, without="not used"),
+        Burst("Burst", "One burst of rain, depth and duration, as 1.2in/30min.", RAIN, without="not used"),
     ] = None
     two_year_rain_m: Annotated[
         float | None,

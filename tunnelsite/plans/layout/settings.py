@@ -100,9 +100,9 @@ class LayoutSettings:
         PriceList("Prices", "Your own unit prices. Those of trenches weigh in the choice of a compact block.", MONEY,
                   without="none, and no cost is given"),
     ] = None  # fmt: skip
-    give: Annotated[float, Number("Give", "Mean points a compact block may give up for cheaper trenches.", MONEY)] = (
-        GIVE_POINTS
-    )
+    give: Annotated[
+        float, Number("Give", "Mean points a compact block may give up for cheaper trenches.", MONEY, 0.0)
+    ] = GIVE_POINTS
     time_limit_s: Annotated[
         float, Number("Time limit", "Scattered: seconds for the solver, about.", HOUSES, 0.01, 1e6, metavar="SECONDS")
     ] = TIME_LIMIT_S

@@ -9,7 +9,7 @@ from typing import Annotated, Literal
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.level_book_text import LevelBookText
 from tunnelsite.core.planned_pad import PlannedPad
-from tunnelsite.core.stakes import BENCH_M, BOARD_M, POST_M
+from tunnelsite.core.stake_distances import BENCH_M, BOARD_M, POST_M
 from tunnelsite.core.units import VERTICAL_UNITS_M, length_m, number
 from tunnelsite.plans.kinds import Book, Day, Marks, PadOfPlan
 from tunnelsite.settings.kinds import Choice, Flag, Length, Text
@@ -35,28 +35,35 @@ class StakeOutSettings:
     )
     date: Annotated[
         datetime.date | None,
-        Day("Day in the field", "For the compass bearing.", STAKES, without="no compass bearing is given"),
+        Day(
+            "Day in the field",
+            "Day in the field, as 2027-03-15: gives the compass bearing.",
+            STAKES,
+            without="no compass bearing is given",
+        ),
     ] = None
     plane: Annotated[
         Literal["least-squares", "least-volume"] | None,
-        Choice("Plane", "Finished pad: least squares as screened, or the plane that moves the least earth.", PAD,
+        Choice("Plane", "Least squares, as screened, or the plane that moves the least earth.", PAD,
                without="least-squares"),
     ] = None  # fmt: skip
     grading: Annotated[
         PlannedPad | None,
-        PadOfPlan("Grading plan", "The stakes get the finished heights of this grading plan.", PAD),
+        PadOfPlan(
+            "Grading plan", "NAME.json that `grading` wrote: the stakes get the finished heights of that plan.", PAD
+        ),
     ] = None
     level_book: Annotated[
         LevelBookText | None,
-        Book("Level book", "Readings at the stakes: the plan is made again from them.", LEVELS),
+        Book("Level book", "CSV of readings at the stakes: the plan is made again from them.", LEVELS),
     ] = None
     level_unit: Annotated[
-        Literal["m", "ft", "us-ft"] | None, Choice("Level unit", "Unit of the readings (no default).", LEVELS)
+        Literal["m", "ft", "us-ft"] | None, Choice("Level unit", "Unit of the readings; there is no default.", LEVELS)
     ] = None
     bench_height: Annotated[
         str | None,
         Text("Bench height", "Height of the mark on which the book starts, as 100ft; a bare number is in the unit of the "
-             "readings.", LEVELS),
+             "readings.", LEVELS, metavar="HEIGHT"),
     ] = None  # fmt: skip
     known_height: Annotated[
         tuple[str, ...], Marks("Known heights", "Other known marks to close on, as STATION=HEIGHT.", LEVELS)

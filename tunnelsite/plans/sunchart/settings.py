@@ -27,9 +27,9 @@ class SunChartSettings:
         Hours("Clock", "Tell the time by a clock so many hours ahead of UTC all year.", CHART, -15.0, 15.0,
               without="solar time"),
     ] = None  # fmt: skip
-    days: Annotated[tuple[tuple[int, int], ...], Days("Days", "Days to draw: the sun's path and its hours.", CHART)] = (
-        MONTHLY
-    )
+    days: Annotated[
+        tuple[tuple[int, int], ...], Days("Days", "Days to draw, as 12-21,06-21: the sun's path and its hours.", CHART)
+    ] = MONTHLY
     cover_transmission: Annotated[
         float | None,
         Share("Cover", "Share of the light that reaches the crops through cover, frame and dirt.", LIGHT, 0.001, 1.0,
@@ -37,7 +37,9 @@ class SunChartSettings:
     ] = None  # fmt: skip
     field_horizon: Annotated[
         FieldReadings | None,
-        Readings("Field horizon", "Azimuths and elevations from compass and clinometer, to compare with.", FIELD),
+        Readings(
+            "Field horizon", "CSV of azimuth_deg, elevation_deg from compass and clinometer, to compare with.", FIELD
+        ),
     ] = None
     north: Annotated[
         Literal["true", "magnetic"] | None,
@@ -49,7 +51,11 @@ class SunChartSettings:
     ] = None
     date: Annotated[
         datetime.date | None,
-        Day("Day of the readings", "Gives the declination by the World Magnetic Model 2025.", FIELD),
+        Day(
+            "Day of the readings",
+            "Day of the compass readings: gives the declination by the World Magnetic Model 2025.",
+            FIELD,
+        ),
     ] = None
     use_field: Annotated[
         bool, Flag("Use the field horizon", "Draw and count with the field horizon, not the computed one.", FIELD)
