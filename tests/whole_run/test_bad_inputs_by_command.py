@@ -27,7 +27,6 @@ import pyproj
 import pytest
 import rasterio
 import shapely
-from pvlib import spa
 from rasterio.transform import Affine
 
 from tests.io.faults import folder_state
@@ -58,27 +57,11 @@ def command(*more: str) -> list[str]:
     return ["screen", "dem.tif", "parcels.gpkg", *QUICK, "--out", "s.gpkg", "--overwrite", *more]
 
 
-@pytest.fixture(scope="module")
-def sun():
-    """The sun over the one farm that nearly all tests here are of, worked out once: it is half the work of so small a screening."""
-    known: dict[tuple, object] = {}
-    honest = spa.solar_position
-
-    def remembered(seconds, *rest, **options):
-        key = (np.asarray(seconds).tobytes(), rest, tuple(options.items()))
-        if key not in known:
-            known[key] = honest(seconds, *rest, **options)
-        return known[key]
-
-    return remembered
-
-
 @pytest.fixture
-def asked(tmp_path, monkeypatch, capsys, sun):
+def asked(tmp_path, monkeypatch, capsys):
     """Runs commands in a folder that holds a DEM, parcels and an output from before."""
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("OGR_SQLITE_SYNCHRONOUS", "OFF")
-    monkeypatch.setattr(spa, "solar_position", sun)
     monkeypatch.setattr(
         locks, "_locked", lambda target: False
     )  # asks in a process of its own; tests/hosts/test_every_output.py
