@@ -37,7 +37,7 @@ def test_a_kept_run_needs_its_inputs_for_sun_charts(site, result, tmp_path):
     keep_run(result, tmp_path / "run.npz", overwrite=False)
     kept = kept_run(tmp_path / "run.npz")
     without = make_report(kept, ReportSettings(cards=1))
-    assert any("no surface" in text for text in without.summary["not_planned"])
+    assert any("without its surface" in text for text in without.summary["not_planned"])
     assert make_report(kept, ReportSettings(cards=1), site=site).summary["not_planned"] == []
     other = ground_site()
     object.__setattr__(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -74,12 +75,16 @@ def test_each_fate_is_what_explaining_that_place_says(result) -> None:
                 assert broken[0] == found.rules[code - 2]
 
 
-def test_a_kept_run_knows_the_ground_rules_and_lumps_the_limits(result, tmp_path: Path) -> None:
+def test_a_kept_run_knows_every_rule(result, tmp_path: Path) -> None:
     keep_run(result, tmp_path / "run.npz", overwrite=False)
     whole, kept = found_of(result), found_of(kept_run(tmp_path / "run.npz"))
-    assert kept.rules == (
-        *(rule for rule in whole.rules if rule in ("boundary", "keep_out:wet.gpkg", "structures", "obstacles")),
-        SOME_LIMIT,
-    )
-    few = 2 + len(kept.rules) - 1
-    assert np.array_equal(np.minimum(whole.code, few), kept.code)
+    assert kept.rules == whole.rules and np.array_equal(whole.code, kept.code)
+
+
+def test_without_measures_all_limits_are_one(result) -> None:
+    whole, bare = found_of(result), result.scans[0]
+    layers = {name: values for name, values in bare.frame.layers.items() if name == "ground"}
+    bare = replace(bare, frame=replace(bare.frame, layers=layers), lost=None)
+    found = found_of(replace(result, scans=[bare]))
+    few = 2 + len(found.rules) - 1
+    assert found.rules[-1] == SOME_LIMIT and np.array_equal(np.minimum(whole.code, few), found.code)

@@ -10,12 +10,9 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
 from tunnelsite.core import catalogue
 from tunnelsite.core.cautions import CAUTIONS
 from tunnelsite.core.errors import TunnelsiteError
-from tunnelsite.core.grid import transformer
 from tunnelsite.core.house import House
 from tunnelsite.core.placement import Placement
 from tunnelsite.core.site import Site
@@ -26,16 +23,13 @@ from tunnelsite.io.read.stored import read_layers
 from tunnelsite.io.write.handover import write_handover
 from tunnelsite.io.write.staging import write_whole
 from tunnelsite.io.write.whole_folder import whole_folder
-from tunnelsite.plans.sunchart.view import sun_view
-from tunnelsite.report.candidate_study import studied
-from tunnelsite.report.page import PageAsk, report_page
-from tunnelsite.scan.ranking import Choice
+from tunnelsite.report.chosen import Pin, choice_at
+from tunnelsite.report.report import make_report
+from tunnelsite.report.settings import ReportSettings
 from tunnelsite.screening.kept_run import kept_run
 from tunnelsite.screening.result import Result
 from tunnelsite.settings.model import settings_from
 
-NEAR_M = 1.0  # a pin so near to a placement of the run is that placement
-SAME_DEG = 0.25
 PLANS = ("sun_chart", "grade", "stake_out")  # those that a packet holds
 Says = Callable[[float, str], None]
 
@@ -77,11 +71,12 @@ def _pieces(project: Project, run: str, pins: Sequence[Mapping[str, Any]], to: t
         for step, kind in enumerate(kinds):
             says(0.1 + 0.6 * (number * len(kinds) + step) / steps, f"{kind.title.lower()} of {pin['letter']}")
             yield from _plan(kind, site, place, (folder, pin["letter"]))
-    listed = _listed(result, pins)
+    passing = _passing(result, pins)
     says(0.75, "the page")
-    yield from _page(project, (listed, site), folder)
+    yield from _page(project, (result, site), passing, folder)
     says(0.92, "GeoPackage and GPX")
-    yield from _layers(listed, folder)
+    choices = [choice_at(result, _spot(pin["place"])) for pin in passing]
+    yield from _layers(replace(result, choices=choices), folder)
     write_whole(folder / FARM, (project.runs / run / FARM).read_bytes(), overwrite=False)
     yield Written("Settings of the run (project file)", FARM)
 
@@ -110,39 +105,38 @@ def _plan(kind: Any, site: Site, place: Placement, to: tuple[Path, str]) -> Iter
             yield Written(f"{title}, {what.replace('_', ' ')}", str(path.relative_to(folder)))
 
 
-def _listed(result: Result, pins: Sequence[Mapping[str, Any]]) -> Result:
-    """The run with the pins as its only options: those that are placements of it."""
-    choices = [choice for pin in pins if (choice := _choice(result, pin["place"])) is not None]
-    return replace(result, choices=choices)
+def _passing(result: Result, pins: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
+    """The pins that are placements of the run which passed."""
+    return [pin for pin in pins if choice_at(result, _spot(pin["place"])) is not None]
 
 
-def _choice(result: Result, place: Mapping[str, Any]) -> Choice | None:
-    for number, (scan, scored) in enumerate(zip(result.scans, result.scored, strict=True)):
-        grid = scan.frame.grid
-        turned = abs((grid.bearing_deg - place["bearing_deg"] + 90.0) % 180.0 - 90.0)
-        if scan.house.name != place["house"] or turned > SAME_DEG or not len(scan.index):
-            continue
-        spot = grid.from_map(*transformer("EPSG:4326", grid.crs_wkt).transform(place["lon"], place["lat"]))
-        row, col = int((grid.north_m - spot[1]) / grid.cell_m), int((spot[0] - grid.west_m) / grid.cell_m)
-        item = min(int(np.searchsorted(scan.index, row * grid.cols + col)), len(scan.index) - 1)
-        away = np.hypot(*np.subtract(scan.centre(int(scan.index[item])), spot))
-        if away <= NEAR_M and np.isfinite(scored[item]):
-            return Choice(number, item, float(scored[item]))
-    return None
+def _spot(place: Mapping[str, Any]) -> Pin:
+    return Pin(place["lon"], place["lat"], place["bearing_deg"], place["house"])
 
 
-def _page(project: Project, of: tuple[Result, Site], folder: Path) -> Iterator[Written]:
-    result, site = of
+def _shape(pins: Sequence[Mapping[str, Any]], title: str) -> ReportSettings:
+    """The report of some pins, with their letters, names and notes."""
+    places, notes = {}, {}
+    for pin in pins:
+        place = pin["place"]
+        places[f"{pin['letter']}: {pin['name']}"] = (
+            f"{place['lon']!r},{place['lat']!r},{place['bearing_deg']!r},{place['house']}"
+        )
+        notes |= {pin["letter"]: pin["note"]} if pin["note"] else {}
+    return ReportSettings(client=True, title=title, place=places, note=notes)
+
+
+def _page(
+    project: Project, of: tuple[Result, Site], pins: Sequence[Mapping[str, Any]], folder: Path
+) -> Iterator[Written]:
     title = "Report: map, ranking and a card for each place"
-    if not result.choices:
+    if not pins:
         yield Written(title, reason="none of the pinned places is a placement of the run: only its plans were made")
         return
+    result, site = of
     try:
-        view = sun_view(site, result.settings).with_farm_steps()
-        studies = [studied(result, rank, view) for rank in range(1, len(result.choices) + 1)]
-        stamp = f"{datetime.now():%Y-%m-%d %H:%M}"
-        page = report_page(result, studies, PageAsk(f"Places for a house: {project.folder.name}", True, stamp))
-        write_whole(folder / "report.html", page, overwrite=False)
+        made = make_report(result, _shape(pins, f"Places for a house: {project.folder.name}"), site=site)
+        made.write(folder / "report.html")
     except TunnelsiteError as problem:
         yield Written(title, reason=str(problem))
         return

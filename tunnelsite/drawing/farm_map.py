@@ -34,9 +34,10 @@ PIN_R, PIN_AWAY = 14, 24  # a candidate's number, in the picture's units
 
 @dataclass(frozen=True)
 class MapMark:
-    """One candidate on the map: rank; words read out; corners [4, 2], easting and northing [m]; target, id of its card."""
+    """One candidate on the map: rank; label in its pin; words read out; corners [4, 2] on the map [m]; target, id of its card."""
 
     rank: int
+    label: str
     words: str
     corners: np.ndarray
     target: str
@@ -248,7 +249,7 @@ def _candidates(drawing: Drawing, view: FarmView, marks: Sequence[MapMark]) -> N
             (x, y) + back * far + np.array((-back[1], back[0])) * wide for far, wide in ((12, 5), (12, -5), (21, 0))
         ]
         drawing.add("path", link, "", d="M" + "L".join(f"{u:.1f} {v:.1f}" for u, v in point) + "Z", fill=INK)
-        drawing.add("text", link, str(mark.rank), x=x, y=y + 5.5, font_size=16, font_weight="700", fill=PAPER,
+        drawing.add("text", link, mark.label, x=x, y=y + 5.5, font_size=16, font_weight="700", fill=PAPER,
                     text_anchor="middle")  # fmt: skip
     drawing.close_group()
 

@@ -14,6 +14,7 @@ from tunnelsite.plans.grading.settings import GradingSettings
 from tunnelsite.plans.plan import Plan
 from tunnelsite.plans.sunchart.plan import sun_chart_in
 from tunnelsite.plans.sunchart.view import SunView
+from tunnelsite.report.plain_words import house_words
 
 if TYPE_CHECKING:
     from tunnelsite.screening.result import Result
@@ -27,7 +28,7 @@ class Study:
     """One candidate, studied.
 
     Attributes:
-        rank; row, its columns in `candidates`. title: rank, parcel and house in words, shortened.
+        rank; row, its columns in `candidates`. title: option, parcel and house in words, shortened. label: its letter or rank.
         graded: its earthwork and water, or None. sun: its sun chart, or None.
         missing: what could not be planned and why, by `grading`, `drainage`, `sun`.
     """
@@ -38,15 +39,17 @@ class Study:
     graded: Graded | None = None
     sun: Plan | None = None
     missing: Mapping[str, str] = field(default_factory=dict)
+    label: str = ""
 
 
-def studied(result: Result, rank: int, view: SunView | None) -> Study:
+def studied(result: Result, rank: int, view: SunView | None, label: str = "") -> Study:
     """Plan and look round at one candidate; what cannot be done is reported in it, not raised.
 
-    Arguments: result; rank, from 1; view, or None where the surface is not known (a run kept without its inputs).
+    Arguments: result; rank, from 1; view, or None where the surface is not known (a run kept without its inputs); label, letter
+    of the option, "" = its rank.
     """
     row = result.rows[rank - 1]
-    title = f"Candidate {rank}, {shortened(str(row['parcel']))}, {row['house']}"
+    title = f"Option {label or rank}, {shortened(str(row['parcel']))}, {house_words(str(row['house']))}"
     missing: dict[str, str] = {}
     earth = chart = None
     try:
@@ -56,13 +59,13 @@ def studied(result: Result, rank: int, view: SunView | None) -> Study:
     if earth is not None and earth.no_water is not None:
         missing["drainage"] = str(earth.no_water)
     if view is None:
-        missing["sun"] = "the kept run holds no surface: name the screening's inputs (--project) to have the sun charts"
+        missing["sun"] = "the run was kept without its surface; with the inputs of the screening there are sun charts"
     else:
         try:
             chart = sun_chart_in(view, replace(result.option(rank), title=title))
         except TunnelsiteError as problem:
             missing["sun"] = str(problem)
-    return Study(rank, row, title, earth, chart, missing)
+    return Study(rank, row, title, earth, chart, missing, label or str(rank))
 
 
 def shortened(name: str, letters: int = TITLE_LETTERS) -> str:

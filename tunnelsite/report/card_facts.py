@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -11,6 +11,8 @@ import shapely
 
 from tunnelsite.core.grid import transformer
 from tunnelsite.report.card_words import measure_words
+from tunnelsite.report.chosen import PageOption
+from tunnelsite.report.plain_words import file_words
 from tunnelsite.scan.firmness.other_weights import candidate_marks
 from tunnelsite.scan.refine import placement, rectangle
 
@@ -18,6 +20,7 @@ if TYPE_CHECKING:
     from tunnelsite.screening.result import Result
 
 GOOD, POOR = 0.8, 0.5
+NO_OPTION = PageOption("")
 
 
 @dataclass(frozen=True)
@@ -52,7 +55,8 @@ class Firmness:
 
 @dataclass(frozen=True)
 class Facts:
-    """A candidate in words. judged: every criterion with a weight; distances: (to what, metres)."""
+    """A candidate in words. rank, among the options shown; judged: every criterion with a weight; distances: (to what, metres);
+    option, as the page shows it."""
 
     rank: int
     row: Mapping[str, Any]
@@ -60,6 +64,12 @@ class Facts:
     firmness: Firmness
     distances: tuple[tuple[str, float], ...]
     feet: bool
+    option: PageOption = NO_OPTION
+
+    @property
+    def label(self) -> str:
+        """Its letter, or else its rank."""
+        return self.option.label or str(self.rank)
 
     def good(self) -> list[Judged]:
         """What speaks for it, the weightiest first."""
@@ -76,8 +86,8 @@ class Facts:
         return [item for item in self.judged if item.marks is None and item.weight > 0]
 
 
-def all_facts(result: Result) -> list[Facts]:
-    """The facts of every candidate of a result, best first."""
+def all_facts(result: Result, options: Sequence[PageOption] = ()) -> list[Facts]:
+    """The facts of every candidate of a result, best first. Arguments: result; options, as the page shows them."""
     if not result.choices:
         return []
     marks, draws = candidate_marks(result), result.rank_shares
@@ -87,7 +97,8 @@ def all_facts(result: Result) -> list[Facts]:
         shares = (float(part[k]) for part in (draws.first, draws.top, draws.out, draws.within_exact))
         firmness = Firmness(*shares, draws.errors[k].counted.words)
         judged = _judged(result, choice, marks[:, k], row)
-        found.append(Facts(k + 1, row, judged, firmness, _distances(result, choice, row), scan.house.feet))
+        option = options[k] if options else PageOption(str(k + 1), rank=k + 1)
+        found.append(Facts(k + 1, row, judged, firmness, _distances(result, choice, row), scan.house.feet, option))
     return found
 
 
@@ -119,7 +130,7 @@ def _distances(result: Result, choice, row: Mapping[str, Any]) -> tuple[tuple[st
     edge = shapely.boundary(frame.parcels[scan.owner[choice.item]])
     found.append(("edge of the parcel", float(shapely.distance(footprint, edge))))
     found += [
-        (f"keep-out {item.name}", float(shapely.distance(footprint, item.geometry).min()))
+        (file_words(item.name), float(shapely.distance(footprint, item.geometry).min()))
         for item in frame.keep_outs
         if len(item)
     ]

@@ -24,7 +24,7 @@ def earthwork_part(study: Study, feet: bool, client: bool) -> Element:
     plan = graded.earth
     lines = [tag("li", text) for text in _earth_words(graded.earth_numbers, feet)]
     map_words = (
-        f"Grading map of option {study.rank}: depth of cut and fill on the pad and its side slopes, contours before and after. Its "
+        f"Grading map of option {study.label}: depth of cut and fill on the pad and its side slopes, contours before and after. Its "
         "numbers stand in the list."
     )
     figures = [
@@ -35,7 +35,7 @@ def earthwork_part(study: Study, feet: bool, client: bool) -> Element:
         )
     ]
     if not client:
-        words = f"Profiles of option {study.rank} along and across the ridge: natural and finished ground."
+        words = f"Profiles of option {study.label} along and across the ridge: natural and finished ground."
         figures.append(_figure(slim_svg(profiles_svg(study.title, plan)), words, "Cut through along and across"))
     # a client is spared the advice, never what lies in the way
     warned = [tag("li", text) for text in (plan.conflicts if client else plan.warnings)]
@@ -109,7 +109,7 @@ def _water_words(water: Mapping[str, Any], feet: bool) -> list[str]:
         words.append(f"More water leaves {one['where']}: from {now} instead of {was}. Ask who lies below.")
     if not gains:
         words.append("No spot round it gets notably more water than before.")
-    words.append("Peak flows are not assessed here: `tunnelsite grading` gives them for a rain that you name.")
+    words.append("Peak flows of a storm were not assessed.")
     return words
 
 

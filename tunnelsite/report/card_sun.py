@@ -26,11 +26,11 @@ def sun_part(study: Study, feet: bool, client: bool) -> Element:
         )
     chart: SunChart = plan.detail
     cover = plan.summary["cover"]
-    words = f"Sun chart of option {study.rank}: horizon and the sun's paths by month; hours of sun stand in the table."
+    words = f"Sun chart of option {study.label}: horizon and the sun's paths by month; hours of sun stand in the table."
     seen = tag(
         "figure", picture(slim_svg(plan.pictures["chart"]), words), tag("figcaption", "Sun chart: times are solar")
     )
-    words = f"Daily light under the cover at option {study.rank} by month, as bars."
+    words = f"Daily light under the cover at option {study.label} by month, as bars."
     bars = picture(plan.pictures["light_bars"], words)
     light = tag("figure", bars, tag("figcaption", f"Light that reaches the crop under {cover['source']}"))
     beside = tag("div", light, None if client else light_table(chart, default_transmission()[0]))

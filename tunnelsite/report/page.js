@@ -95,7 +95,7 @@
     const scored = candidates.map((candidate) => {
       const part = share(candidate.marks, weights);
       const points = part === null ? null : Math.max(rounded((100 * part + candidate.rest) / STEP) * STEP, 0);
-      return { rank: candidate.rank, order: candidate.order, score: points };
+      return { rank: candidate.rank, label: candidate.label, order: candidate.order, score: points };
     });
     return scored.sort((a, b) => (a.score === null) - (b.score === null) || (b.score ?? 0) - (a.score ?? 0) || a.order - b.order);
   };
@@ -123,7 +123,7 @@
     const best = order[0];
     for (const mark of all(".mark")) mark.classList.toggle("best-now", changed && Number(mark.dataset.rank) === best.rank);
     document.getElementById("now-best").textContent = best.score === null ? "Nothing has a weight: there is no ranking."
-      : changed ? `With these weights option ${best.rank} comes first, with ${best.score.toFixed(1)} points.` : "These are the weights of the screening.";
+      : changed ? `With these weights option ${best.label} comes first, with ${best.score.toFixed(1)} points.` : "These are the weights of the screening.";
     const words = criteria.flatMap((criterion, k) => (weights[k] === given[k] ? [] : [`--weight ${criterion.id}=${text(weights[k])}`]));
     document.getElementById("rescore-command").textContent = ["tunnelsite rescore run.npz", ...words, "--out other.gpkg"].join(" ");
   };

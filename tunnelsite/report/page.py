@@ -16,11 +16,14 @@ from tunnelsite.drawing.markup import document, json_text, plain_name, put, svg_
 from tunnelsite.drawing.outcome_groups import Fate, passed_fates, rejected_fates, score_edges, shown_scan
 from tunnelsite.report.candidate_study import Study
 from tunnelsite.report.card_facts import Facts, all_facts, corners_on_map
+from tunnelsite.report.chosen import PageOption
 from tunnelsite.report.page_cards import card
-from tunnelsite.report.page_opening import answer, relaxed_section, unknown_section
+from tunnelsite.report.page_compare import compared
+from tunnelsite.report.page_opening import Beside, answer, relaxed_section, unknown_section
 from tunnelsite.report.page_parts import asks_section, cautions_section, map_section, table_section
 from tunnelsite.report.page_record import record_sections
 from tunnelsite.report.page_weights import page_data, weights_section
+from tunnelsite.report.plain_words import house_words, ridge_words
 from tunnelsite.scan.outcomes import outcomes
 from tunnelsite.settings.model import crop_period
 
@@ -30,11 +33,20 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class PageAsk:
-    """What is wanted of a page: title; client, the short version; stamp, when it was made, in words."""
+    """What is wanted of a page.
+
+    Attributes: title; client, the short version; stamp, when it was made, in words; options, one for each candidate of the result,
+    none = by rank; chosen, whether they were chosen by hand; prepared_for, prepared_by; logo, a `data:` address or "".
+    """
 
     title: str
     client: bool
     stamp: str
+    options: Sequence[PageOption] = ()
+    chosen: bool = False
+    prepared_for: str = ""
+    prepared_by: str = ""
+    logo: str = ""
 
 
 def report_page(result: Result, studies: Sequence[Study], ask: PageAsk) -> str:
@@ -42,16 +54,21 @@ def report_page(result: Result, studies: Sequence[Study], ask: PageAsk) -> str:
 
     Arguments: result; studies, of the candidates that get a card, best first; ask.
     """
-    facts = all_facts(result)
+    facts = all_facts(result, ask.options)
     fates = map_fates(result)
     carded = {study.rank for study in studies}
-    marks = [_mark(result, fact, carded) for fact in facts]
+    listed = [fact for fact in facts if fact.rank in carded or not ask.client]
+    marks = [_mark(result, fact, carded) for fact in listed]
+    beside = compared(result, [fact for fact in facts if fact.rank in carded], carded)
     body = tag("body", class_="client" if ask.client else "full")
-    put(body, tag("a", "Skip to the ranking", href="#ranking", class_="skip"), _header(result, ask))
+    put(body, tag("a", "Skip to the answer", href="#main", class_="skip"), _header(result, ask))
     main = tag("main", id="main")
-    put(main, answer(result, facts), unknown_section(result, facts), relaxed_section(result))
+    opening = Beside(ask.options, frozenset(carded), beside, ask.chosen)
+    put(main, answer(result, listed, opening), unknown_section(result, listed), relaxed_section(result))
     map_svg = svg_element(farm_map_svg(result, fates, marks))
-    put(main, map_section(map_svg, fates, result), table_section(result, facts, carded, ask.client))
+    put(main, map_section(map_svg, fates, result))
+    if not (ask.client and beside is not None):
+        put(main, table_section(result, facts, carded, ask.client))
     if facts and not ask.client:
         put(main, weights_section(result))
     put(main, _cards(result, facts, studies, ask))
@@ -63,7 +80,7 @@ def report_page(result: Result, studies: Sequence[Study], ask: PageAsk) -> str:
     )
     put(body, main, _footer(ask))
     if facts:
-        data = tag("script", json_text(page_data(result)), type="application/json", id="report-data")
+        data = tag("script", json_text(page_data(result, ask.options)), type="application/json", id="report-data")
         put(body, data)
     return document(_page(body, ask))
 
@@ -78,9 +95,9 @@ def map_fates(result: Result) -> list[Fate]:
 
 
 def _mark(result: Result, fact: Facts, carded: set[int]) -> MapMark:
-    words = f"Option {fact.rank}: {plain_name(fact.row['parcel'], 60)}, score {fact.row['score']:.1f}"
+    words = f"Option {fact.label}: {plain_name(fact.row['parcel'], 60)}, score {fact.row['score']:.1f}"
     target = f"candidate-{fact.rank}" if fact.rank in carded else f"row-{fact.rank}"
-    return MapMark(fact.rank, words, corners_on_map(result, fact.rank), target)
+    return MapMark(fact.rank, fact.label, words, corners_on_map(result, fact.rank), target)
 
 
 def _page(body: Element, ask: PageAsk) -> Element:
@@ -113,16 +130,20 @@ def _digest(text: str) -> str:
 
 def _header(result: Result, ask: PageAsk) -> Element:
     settings = result.settings
-    houses = ", ".join(dict.fromkeys(scan.house.name for scan in result.scans))
+    houses = ", ".join(dict.fromkeys(house_words(scan.house.name) for scan in result.scans))
     facts = (
+        ("Prepared for", ask.prepared_for),
+        ("Prepared by", ask.prepared_by),
         ("House", f"{houses}, {settings.kind}"),
-        ("Ridge", ", ".join(f"{bearing:g}°" for bearing in settings.bearings) + " from true north"),
+        ("Ridge", ", ".join(dict.fromkeys(map(ridge_words, settings.bearings)))),
         ("Crop months", _crop_words(settings.crop_months)),
-        ("Made", ask.stamp),
+        ("Date", ask.stamp),
     )
-    shown = [tag("div", tag("dt", name), tag("dd", plain_name(value))) for name, value in facts]
-    kind = "Summary for the client" if ask.client else "Screening report"
-    return tag("header", tag("p", kind, class_="kind"), tag("h1", tag("bdi", plain_name(ask.title))), tag("dl", *shown))
+    shown = [tag("div", tag("dt", name), tag("dd", plain_name(value))) for name, value in facts if value]
+    kind = "Summary of a site screening" if ask.client else "Site screening report"
+    logo = tag("img", src=ask.logo, alt="Logo", class_="logo") if ask.logo else None
+    heading = tag("h1", tag("bdi", plain_name(ask.title)))
+    return tag("header", logo, tag("p", kind, class_="kind"), heading, tag("dl", *shown))
 
 
 def _crop_words(text: str) -> str:
@@ -136,9 +157,9 @@ def _cards(result: Result, facts: list[Facts], studies: Sequence[Study], ask: Pa
         return None
     parts = [card(facts[study.rank - 1], study, result, client=ask.client) for study in studies]
     tools = tag("p", tag("button", "Open all cards", type="button", id="open-all"), class_="tools script-only")
-    words = f"The best {len(studies)} of {len(facts)} options." if len(studies) < len(facts) else "Every option."
+    words = f"The best {len(studies)} of {len(facts)} options." if len(studies) < len(facts) else ""
     return tag(
-        "section", tag("h2", "The options one by one", id="cards-title"), tag("p", words), tools, *parts,
+        "section", tag("h2", "The options one by one", id="cards-title"), tag("p", words) if words else None, tools, *parts,
         id="cards", aria_labelledby="cards-title",
     )  # fmt: skip
 
@@ -147,7 +168,7 @@ def _footer(ask: PageAsk) -> Element:
     from tunnelsite import __version__
 
     words = (
-        f"Made with tunnelsite {__version__}, {ask.stamp}. One file: it needs no network and sends nothing. It screens; it "
+        f"Made with tunnelsite {__version__}. One file: it needs no network and sends nothing. A screening is not a survey and "
         "certifies nothing. Local codes rule."
     )
     return tag("footer", tag("p", words))

@@ -13,6 +13,8 @@ from tunnelsite.report.candidate_study import Study
 from tunnelsite.report.card_facts import Facts, Judged
 from tunnelsite.report.card_plans import earthwork_part, water_part
 from tunnelsite.report.card_sun import sun_part
+from tunnelsite.report.page_compare import note_part
+from tunnelsite.report.plain_words import ridge_words
 from tunnelsite.scan.firmness.verdict import share_words
 from tunnelsite.scan.steady import FARTHEST_M
 
@@ -25,16 +27,18 @@ MOST_REASONS = 6  # for or against, in the short version fewer
 def card(fact: Facts, study: Study, result: Result, *, client: bool) -> Element:
     """The card as an article that opens and closes."""
     row = fact.row
-    title = tag("h3", tag("span", str(fact.rank), class_="rank"), " ", named(row["parcel"]), " ")
+    title = tag("h3", tag("span", fact.label, class_="rank"), " ", named(fact.option.name or row["parcel"]), " ")
+    if fact.option.name:
+        put(title, tag("span", "in ", named(row["parcel"]), " ", class_="score"))
     words = f"{row['score']:.1f} points, {row['assessed_pct']:.0f} % of the weight assessed"
     put(title, tag("span", words, class_="score"))
     summary = tag("summary", title, tag("p", _verdict(fact), class_="verdict"))
     body = tag("div", class_="card-body")
-    put(body, _place_part(fact, result), _reasons(fact, client))
+    put(body, _reasons(fact, client), _place_part(fact, result))
     put(
         body, sun_part(study, fact.feet, client), earthwork_part(study, fact.feet, client), water_part(study, fact.feet)
     )
-    put(body, _distances(fact, client), _sure(fact, study, result))
+    put(body, _distances(fact, client, result), _sure(fact, study, result), note_part(fact.option))
     if not client:
         put(body, _marks(fact))
     details = tag("details", summary, body, open=fact.rank == 1)
@@ -71,7 +75,7 @@ def _place_part(fact: Facts, result: Result) -> Element:
     items = [
         ("Middle of the house", f"{lat}, {lon} ({doubt or 'WGS 84'})"),
         ("House", house),
-        ("Ridge", f"{row['bearing_deg']:.1f}° from true north"),
+        ("Ridge", ridge_words(row["bearing_deg"])),
         ("Ground", f"{ground} in the elevation model's own datum"),
         ("Slope along, across", _slopes(fact, scan.house)),
         ("Room to shift", _room_words(fact, result.settings.shift_m)),
@@ -131,8 +135,9 @@ def _points(item: Judged, kind: str) -> Element | None:
     return tag("span", " ", tag("b", words), " points", class_="points") if kind != "unknown" else None
 
 
-def _distances(fact: Facts, client: bool) -> Element | None:
-    found = [(name, away) for name, away in fact.distances if not (client and name.startswith("keep-out"))]
+def _distances(fact: Facts, client: bool, result: Result) -> Element | None:
+    known = (*result.site.services, "edge of the parcel", "nearest structure")
+    found = [(name, away) for name, away in fact.distances if not client or name in known]
     lines = [tag("div", tag("dt", named(name)), tag("dd", amounts.away(away, feet=fact.feet))) for name, away in found]
     note = tag("p", "Straight lines from the edge of the house, not the way of a trench or a road.", class_="soft")
     return part("How far things are", tag("dl", *lines, class_="facts narrow"), note)
@@ -151,13 +156,16 @@ def _sure(fact: Facts, study: Study, result: Result) -> Element:
             f"Chance that it is within 3/4 in per 12 ft (0.52 %) both ways already: {share_words(firm.chance)}, by the same errors.",
         ]
     lines.append(
-        f"Where weights and heights are drawn at random it is first in {share_words(firm.first)} of the draws and among the first three in "
-        f"{share_words(firm.top_3)}" + (f"; a limit rejects it in {share_words(firm.out)}." if firm.out > 0 else ".")
+        f"In trials with other weights, and other heights within their error, it is first in {share_words(firm.first)} and among the "
+        f"first three in {share_words(firm.top_3)}"
+        + (f"; a limit rejects it in {share_words(firm.out)}." if firm.out > 0 else ".")
     )
     if study.graded is not None:
         span = study.graded.earth_numbers["uncertainty"]["cut_m3"]
         low, high = (amounts.volume(span[name], feet=feet) for name in ("low", "high"))
-        lines.append(f"Earth to cut, with side slopes: between {low} and {high} in 90 % of draws of such errors.")
+        lines.append(
+            f"Earth to cut, with side slopes: between {low} and {high}, nine times in ten, by the same errors."
+        )
     return part(
         "How sure this is",
         tag("ul", *(tag("li", text) for text in lines)),

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 from xml.etree.ElementTree import Element
 
 from tunnelsite.core import amounts
 from tunnelsite.drawing.markup import named, put, tag
 from tunnelsite.report.card_facts import Facts
+from tunnelsite.report.chosen import PageOption
+from tunnelsite.report.page_verdict import verdict_words
+from tunnelsite.report.plain_words import file_words
 from tunnelsite.scan.engine import Judge
 from tunnelsite.screening.relaxing_tables import break_words
 
@@ -23,19 +27,33 @@ CARE = (
 )
 
 
-def answer(result: Result, facts: Sequence[Facts]) -> Element:
-    """The answer first: the best place, how firm that is, and how much passed at all, in a few sentences."""
+@dataclass(frozen=True)
+class Beside:
+    """What a page holds beside its answer: options, all of the result's, none = by rank; carded, ranks with a card; table, of the
+    options side by side; chosen, whether they were chosen by hand."""
+
+    options: Sequence[PageOption] = ()
+    carded: frozenset[int] = frozenset()
+    table: Element | None = None
+    chosen: bool = False
+
+
+def answer(result: Result, facts: Sequence[Facts], beside: Beside | None = None) -> Element:
+    """The answer first: the best place, what differs between the options, how firm that is, and how much passed at all.
+
+    Arguments: result; facts, of the options that are shown; beside, what the page holds beside the answer.
+    """
     tried = sum(int(scan.ground.inside.sum()) for scan in result.scans)
     passed = sum(len(scan.index) for scan in result.scans)
     section = tag("section", tag("h2", "In short", id="short-title"), class_="short", aria_labelledby="short-title")
     put(section, *(tag("p", tag("strong", f"Doubtful heights: {text}.")) for text in result.doubts))
     scarce = passed < SCARCE * tried
     if facts:
-        put(section, *_best(facts, result, scarce=scarce))
+        put(section, *_best(facts, result, beside or Beside(), scarce=scarce))
     else:
         put(section, tag("p", "No place passes every rule, or none could be scored.", class_="lead"))
         put(section, *(tag("p", note) for note in result.notes))
-    said = f"{tried:,} placements were tried, every one on the farm; {passed:,} ({share_words(passed, tried)}) passed every rule."
+    said = f"{tried:,} positions were tried, everywhere on the land; {passed:,} ({share_words(passed, tried)}) passed every rule."
     if scarce or not facts:
         put(section, tag("p", tag("strong", f"Nearly nothing passes. {said}"), _costliest_words(result), class_="care"))
     else:
@@ -44,14 +62,17 @@ def answer(result: Result, facts: Sequence[Facts]) -> Element:
     return section
 
 
-def _best(facts: Sequence[Facts], result: Result, *, scarce: bool) -> list[Element]:
-    best = facts[0]
+def _best(facts: Sequence[Facts], result: Result, beside: Beside, *, scarce: bool) -> list[Element]:
+    best = max(facts, key=lambda fact: (fact.row["score"], -fact.rank))
     row = best.row
     lead = tag("p", class_="lead")
     firm = not result.verdict.tied
     start = "The least bad of the few places that pass is " if scarce else "The best place found is "
     start = start if scarce or firm else "No place stands out. The highest score has "
-    put(lead, start, tag("a", "option 1", href="#row-1"), " in ", named(row["parcel"]))
+    if beside.chosen:
+        start = f"Of the {len(facts)} options shown, the highest score has " if len(facts) > 1 else "This is "
+    target = f"{'candidate' if best.rank in beside.carded else 'row'}-{best.rank}"
+    put(lead, start, tag("a", f"option {best.label}", href=f"#{target}"), " in ", named(row["parcel"]))
     put(lead, f", with {row['score']:.1f} of 100 points; {row['assessed_pct']:.0f} % of the weight was assessed.")
     good = [item.words for item in best.good()[:2]]
     against = [item.words for item in best.against()[:1]]
@@ -60,12 +81,14 @@ def _best(facts: Sequence[Facts], result: Result, *, scarce: bool) -> list[Eleme
         costs = " Against it: " + against[0] + "." if against else ""
         said.append(tag("p", "For it: " + ". ".join(good) + "." + costs))
     doubt = "Among so few, a lead says little. " if scarce else ""
-    said.append(tag("p", doubt, result.verdict.sentence, id="verdict"))
+    said.append(tag("p", doubt, " ".join(verdict_words(result, beside.options)), id="verdict"))
+    if beside.table is not None:
+        said.append(beside.table)
     shift = result.settings.shift_m
     if shift > 0:
         away = amounts.away(shift, feet=best.feet)
-        said.append(tag("p", "Points are steady points: what the place is worth on average, over the errors of the heights and wherever "
-                             f"within {away} the house ends up.", class_="soft"))  # fmt: skip
+        said.append(tag("p", "Points are averages: over the errors of the heights, and over every position of the house within "
+                             f"{away} of the place shown.", class_="soft"))  # fmt: skip
     return said
 
 
@@ -95,7 +118,8 @@ def _costliest_words(result: Result) -> str:
     about, limit = judge.criterion.description, judge.rubric.limit
     unit = "" if about.unit == "1" else f" {about.unit}"
     title = about.title[0].lower() + about.title[1:]
-    words = f" The limit that costs most is that on {title} ({limit:g}{unit}): it rejects {rejected:,} of {tried:,} that come to it."
+    words = f" The limit that costs most is that on {title} ({limit:g}{unit}): it rejects {rejected:,} of {tried:,} "
+    words += "positions that reach it."
     more = (
         None
         if result.relaxation is None
@@ -118,8 +142,8 @@ def unknown_section(result: Result, facts: Sequence[Facts]) -> Element:
         low, high = f"{min(shares):.0f} %", f"{max(shares):.0f} %"
         share = low if low == high else f"{low} to {high}"
         put(section, tag("p", f"Points rest on {share} of the weight. What follows is in no score:"))
-    gaps = [tag("li", named(_capital(gap.words), LONG)) for gap in result.gaps]
-    here = dict.fromkeys(f"{item.title} at option {fact.rank}" for fact in facts for item in fact.unknown())
+    gaps = [tag("li", named(_capital(file_words(gap.words)), LONG)) for gap in result.gaps]
+    here = dict.fromkeys(f"{item.title} at option {fact.label}" for fact in facts for item in fact.unknown())
     lines = [*gaps, *(tag("li", named(text, LONG)) for text in here)]
     put(section, tag("ul", *lines) if lines else tag("p", "Everything that counts was assessed."))
     return section
@@ -139,7 +163,7 @@ def relaxed_section(result: Result) -> Element | None:
     for step in found.steps:
         about = step.judge.criterion.description
         unit = "" if about.unit == "1" else f" {about.unit}"
-        lines.append(f"{about.title} up to {step.value:g}{unit} (now {step.judge.rubric.limit:g}): {step.placements:,} more placements, "
+        lines.append(f"{about.title} up to {step.value:g}{unit} (now {step.judge.rubric.limit:g}): {step.placements:,} more positions, "
                      f"{step.options} more options")  # fmt: skip
     if lines:
         put(

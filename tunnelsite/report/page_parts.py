@@ -12,6 +12,7 @@ from tunnelsite.drawing.hatches import HATCHES
 from tunnelsite.drawing.markup import named, put, tag
 from tunnelsite.drawing.outcome_groups import Fate, shown_scan
 from tunnelsite.report.card_facts import Facts
+from tunnelsite.report.plain_words import file_words, house_words, ridge_words
 from tunnelsite.report.questions import FIELD, asks
 from tunnelsite.report.table_columns import columns_of
 from tunnelsite.scan.firmness.ties import undecided
@@ -46,7 +47,11 @@ def _map_words(result: Result) -> str:
     several = len(result.scans) > 1
     scan = result.scans[shown_scan(result)]
     best = ", as option 1" if result.choices else ""
-    which = f" Colours are for {scan.house.name} at {scan.frame.grid.bearing_deg:g}°{best}." if several else ""
+    which = (
+        f" Colours are for a {house_words(scan.house.name)} house, ridge {ridge_words(scan.frame.grid.bearing_deg)}{best}."
+        if several
+        else ""
+    )
     return (
         "Each spot is coloured for a house with its middle there. Yellow boxes are the options. True north is up; relief lit from "
         f"the north-west. Dashed violet: what to keep clear of; dark: structures.{which}"
@@ -70,7 +75,7 @@ def _reason(fate: Fate) -> Element:
     several = len(fate.counts) > 1 or fate.key in ("keep", "other")
     parts: list = []
     for words, number in fate.counts:
-        parts += ["; " if parts else "", named(words), f" {number:,}"]
+        parts += ["; " if parts else "", named(file_words(words)), f" {number:,}"]
     return tag("li", label, tag("span", *parts, class_="parts") if several else None)
 
 
@@ -83,7 +88,7 @@ def table_section(result: Result, facts: Sequence[Facts], carded: set[int], clie
     columns = columns_of(result, client=client)
     head = tag("tr")
     for k, column in enumerate(columns):
-        button = tag("button", column.title, type="button", data_column=k, title=column.explained)
+        button = tag("button", column.heading, type="button", data_column=k, title=column.explained)
         sort = "ascending" if k == 0 else "none"
         put(head, tag("th", button, scope="col", aria_sort=sort, class_=_cell_class(column), data_key=column.key))
     put(section, *(tag("p", text) for text in undecided(result)))

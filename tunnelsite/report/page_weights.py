@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 from xml.etree.ElementTree import Element
 
 import numpy as np
 
 from tunnelsite.drawing.markup import named, put, tag
+from tunnelsite.report.chosen import PageOption
 from tunnelsite.scan.combine import combined
 from tunnelsite.scan.firmness.other_weights import candidate_marks
 
@@ -32,7 +34,7 @@ def weighed(result: Result) -> list[int]:
     return found
 
 
-def page_data(result: Result) -> dict[str, Any]:
+def page_data(result: Result, options: Sequence[PageOption] = ()) -> dict[str, Any]:
     """What the page ranks again with: weights, marks [candidates][criteria] (None = not assessed), the order of equals, and `rest`,
     what the steady score has over the marks over the shifts combined.
 
@@ -56,6 +58,7 @@ def page_data(result: Result) -> dict[str, Any]:
         "candidates": [
             {
                 "rank": k + 1,
+                "label": options[k].label if options else str(k + 1),
                 "order": order.index(k),
                 "score": choice.score,
                 "rest": float(choice.score - shares[k]),

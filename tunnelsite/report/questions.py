@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from tunnelsite.core import amounts
+from tunnelsite.report.plain_words import file_words
 
 if TYPE_CHECKING:
     from tunnelsite.screening.result import Result
@@ -28,7 +29,7 @@ def asks(result: Result) -> list[Ask]:
     feet = result.scans[0].house.feet
     setback = amounts.size(settings.setback_m, feet=feet)
     clearance = amounts.size(settings.clearance_m, feet=feet)
-    kept = ", ".join(item.name for item in site.keep_outs)
+    kept = ", ".join(file_words(item.name) for item in site.keep_outs)
     used = f"A setback of {setback} was used here" if settings.setback_m > 0 else "No setback was used here"
     return [
         Ask(

@@ -9,15 +9,20 @@ from pathlib import Path
 from typing import Any
 
 from tunnelsite.core.errors import UsageError
+from tunnelsite.core.moment import run_moment
 from tunnelsite.core.process import Progress, silent
 from tunnelsite.core.site import Site
+from tunnelsite.io.read.picture import picture_address
 from tunnelsite.io.write.staging import write_whole
 from tunnelsite.plans.sunchart.view import SunView, sun_view
 from tunnelsite.report.candidate_study import Study, studied
+from tunnelsite.report.chosen import PageOption, chosen_options
 from tunnelsite.report.page import PageAsk, report_page
+from tunnelsite.report.plain_words import house_words
 from tunnelsite.report.settings import ReportSettings
 from tunnelsite.screening.result import Result
-from tunnelsite.screening.run_table import stamp
+
+LOGO_PIXELS = 480
 
 
 @dataclass(frozen=True, repr=False)
@@ -76,20 +81,31 @@ def make_report(
         UsageError: for inputs that are not those of the screening.
     """
     asked = settings or ReportSettings()
-    view = _view(result, site) if result.choices else None
-    ranks = range(1, min(asked.most_cards, len(result.choices)) + 1)
+    shown, options = chosen_options(result, asked)
+    view = _view(result, site) if shown.choices else None
+    ranks = range(1, min(asked.most_cards, len(shown.choices)) + 1)
     studies = []
     for rank in ranks:
         progress("studying candidates", (rank - 1) / len(ranks))
-        studies.append(studied(result, rank, view))
+        studies.append(studied(shown, rank, view, options[rank - 1].label))
     if studies:
         progress("studying candidates", 1.0)
     progress("page", 0.0)
-    title = (
-        asked.title or f"Places for a house of {' or '.join(dict.fromkeys(scan.house.name for scan in result.scans))}"
+    return Report(report_page(shown, studies, _page_ask(result, asked, options)), studies, len(shown.choices))
+
+
+def _page_ask(result: Result, asked: ReportSettings, options: Sequence[PageOption]) -> PageAsk:
+    houses = " or ".join(dict.fromkeys(house_words(scan.house.name) for scan in result.scans))
+    return PageAsk(
+        title=asked.title or f"Places for a {houses} house",
+        client=asked.client,
+        stamp=asked.date or f"{(now := run_moment()).day} {now:%B %Y}",
+        options=options,
+        chosen=asked.chosen,
+        prepared_for=asked.prepared_for or "",
+        prepared_by=asked.prepared_by or "",
+        logo=picture_address(asked.logo, "--logo", LOGO_PIXELS) if asked.logo else "",
     )
-    ask = PageAsk(title, asked.client, stamp().replace("T", " ").replace("Z", " UTC"))
-    return Report(report_page(result, studies, ask), studies, len(result.choices))
 
 
 def _view(result: Result, site: Site | None) -> SunView | None:

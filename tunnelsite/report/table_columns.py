@@ -1,4 +1,4 @@
-"""Columns of the ranking's table: what is sorted by, and what is shown."""
+"""Columns of the ranking's table and rows of the options side by side: what is sorted by, and what is shown."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from tunnelsite.core import amounts
 from tunnelsite.core.units import FOOT_M
 from tunnelsite.drawing.markup import plain_name
 from tunnelsite.report.card_facts import Facts
+from tunnelsite.report.plain_words import house_words, ridge_words
 
 if TYPE_CHECKING:
     from tunnelsite.screening.result import Result
@@ -20,7 +21,7 @@ NUMBER, WORDS = "number", "words"
 @dataclass(frozen=True)
 class Column:
     """One column. key; title; explained, what it is; kind, `number` or `words`; value, what is sorted by (None = not assessed);
-    shown, the words of a value."""
+    shown, the words of a value; unit of what is shown; both, its words in both systems of units, None = as shown."""
 
     key: str
     title: str
@@ -28,6 +29,8 @@ class Column:
     kind: str
     value: Callable[[Facts], Any]
     shown: Callable[[Any], str] = str
+    unit: str = ""
+    both: Callable[[Any], str] | None = None
 
     def cell(self, fact: Facts) -> tuple[object, str]:
         """(what is sorted by, what is shown)."""
@@ -35,6 +38,18 @@ class Column:
         if value is None:
             return "", "–"
         return (plain_name(value) if self.kind == WORDS else repr(float(value))), self.shown(value)
+
+    @property
+    def heading(self) -> str:
+        """Title and unit."""
+        return f"{self.title} {self.unit}".strip()
+
+    def words(self, fact: Facts) -> str:
+        """What is shown, with its unit, in both systems."""
+        value = self.value(fact)
+        if value is None:
+            return "not assessed"
+        return self.both(value) if self.both else f"{self.shown(value)} {self.unit}".strip()
 
 
 def _of(name: str) -> Callable[[Facts], Any]:
@@ -44,58 +59,65 @@ def _of(name: str) -> Callable[[Facts], Any]:
 def columns_of(result: Result, *, client: bool) -> list[Column]:
     """The columns of a run: those that tell its candidates apart."""
     feet = result.scans[0].house.feet
-    away, long_unit = (lambda value: f"{value / FOOT_M:,.0f}", "ft") if feet else (lambda value: f"{value:,.0f}", "m")
-    earth, earth_unit = (lambda v: f"{v / amounts.YARD3_M3:.1f}", "yd³") if feet else (lambda v: f"{v:.1f}", "m³")
-    deep, deep_unit = (lambda v: f"{amounts.inches(v):.1f}", "in") if feet else (lambda v: f"{100 * v:.0f}", "cm")
-    found = _first_columns(client=client, room=(f"Room {long_unit}", away))
+    found = [*_first_columns(client=client), _distance("room", "Room", _ROOM, "room_m", feet)]
     found.append(Column("parcel", "Parcel", "parcel that holds the pad", WORDS, _of("parcel")))
     if len({scan.house.name for scan in result.scans}) > 1:
-        found.append(Column("house", "House", "size as given", WORDS, _of("house")))
+        found.append(Column("house", "House", "size of the house", WORDS, _of("house"), house_words))
     if len(result.settings.bearings) > 1:
         title = "bearing of the ridge from true north"
-        found.append(Column("bearing", "Ridge °", title, NUMBER, _of("bearing_deg"), lambda value: f"{value:.0f}"))
-    found += [
-        Column(
-            "pitch", "Slope %", "the steeper slope of the natural ground", NUMBER, _pitch, lambda value: f"{value:.2f}"
-        ),
-        Column("cut", f"Cut {earth_unit}", "earth to cut on the pad", NUMBER, _of("cut_m3"), earth),
-        Column("deep", f"Deepest cut {deep_unit}", "deepest cut on the pad", NUMBER, _of("max_cut_m"), deep),
-        Column(
-            "sun",
-            "Sun %",
-            "direct sun of the darkest crop month that reaches it",
-            NUMBER,
-            _of("beam_share_worst"),
-            lambda v: f"{100 * v:.0f}",
-        ),
-    ]
-    if not client:
-        land, land_unit = (lambda v: f"{v / amounts.ACRE_M2:.2f}", "acre") if feet else (lambda v: f"{v:,.0f}", "m²")
-        found.append(
-            Column("water", f"Uphill {land_unit}", "land whose water crosses the pad", NUMBER, _of("upslope_m2"), land)
-        )
-    for name in result.site.services:
-        words = f"straight distance to {name}"
         found.append(
             Column(
-                f"reach_{name}", f"{name.capitalize()[:18]} {long_unit}", words, NUMBER, _of(f"reach_{name}_m"), away
+                "bearing", "Ridge", title, NUMBER, _of("bearing_deg"), lambda value: f"{value:.0f}", "°", ridge_words
             )
         )
+    found += _ground_columns(feet)
+    if not client:
+        land, unit = (lambda v: f"{v / amounts.ACRE_M2:.2f}", "acre") if feet else (lambda v: f"{v:,.0f}", "m²")
+        words = "land whose water crosses the pad"
+        found.append(Column("water", "Uphill", words, NUMBER, _of("upslope_m2"), land, unit))
+    for name in result.site.services:
+        words = f"straight distance to {name}"
+        found.append(_distance(f"reach_{name}", name.capitalize()[:18], words, f"reach_{name}_m", feet))
     return found
 
 
-def _first_columns(*, client: bool, room: tuple[str, Callable[[Any], str]]) -> list[Column]:
-    """Rank, score, and how much of it is known and how firm it stands. Arguments: client; room, title and words of its column."""
-    known, moves = "share of the weight that was assessed", "how far it can move any way and keep 95 % of its score"
+_ROOM = "how far it can move any way and keep 95 % of its score"
+
+
+def _distance(key: str, title: str, explained: str, column: str, feet: bool) -> Column:
+    unit_m, unit = (FOOT_M, "ft") if feet else (1.0, "m")
+    return Column(
+        key, title, explained, NUMBER, _of(column), lambda value: f"{value / unit_m:,.0f}", unit,
+        lambda value: amounts.away(value, feet=feet),
+    )  # fmt: skip
+
+
+def _ground_columns(feet: bool) -> list[Column]:
+    """Slope, earth and sun."""
+    earth, earth_unit = (lambda v: f"{v / amounts.YARD3_M3:.1f}", "yd³") if feet else (lambda v: f"{v:.1f}", "m³")
+    deep, deep_unit = (lambda v: f"{amounts.inches(v):.1f}", "in") if feet else (lambda v: f"{100 * v:.0f}", "cm")
+    return [
+        Column("pitch", "Slope", "the steeper slope of the natural ground", NUMBER, _pitch, lambda v: f"{v:.2f}", "%"),
+        Column("cut", "Cut", "earth to cut on the pad", NUMBER, _of("cut_m3"), earth, earth_unit,
+               lambda v: amounts.volume(v, feet=feet)),
+        Column("deep", "Deepest cut", "deepest cut on the pad", NUMBER, _of("max_cut_m"), deep, deep_unit,
+               lambda v: amounts.depth(v, feet=feet)),
+        Column("sun", "Sun", "direct sun of the darkest crop month that reaches it", NUMBER, _of("beam_share_worst"),
+               lambda v: f"{100 * v:.0f}", "%"),
+    ]  # fmt: skip
+
+
+def _first_columns(*, client: bool) -> list[Column]:
+    """Rank, score, and how much of it is known."""
+    known = "share of the weight that was assessed"
     found = [Column("rank", "Rank", "rank in the screening, 1 = best", NUMBER, lambda fact: fact.rank)]
     if not client:
         title = "rank among these options with the weights set below"
         found.append(Column("now", "Now", title, NUMBER, lambda fact: fact.rank))
     return [
         *found,
-        Column("score", "Score", "steady score, 0 to 100", NUMBER, _of("score"), lambda value: f"{value:.1f}"),
-        Column("assessed", "Known %", known, NUMBER, _of("assessed_pct"), lambda value: f"{value:.0f}"),
-        Column("room", room[0], moves, NUMBER, _of("room_m"), room[1]),
+        Column("score", "Score", "score, 0 to 100", NUMBER, _of("score"), lambda value: f"{value:.1f}"),
+        Column("assessed", "Known", known, NUMBER, _of("assessed_pct"), lambda value: f"{value:.0f}", "%"),
     ]
 
 

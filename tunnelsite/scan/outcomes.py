@@ -39,8 +39,8 @@ def outcomes(scan: Scan, judges: list[Judge], room: tuple[float, float], pad_pit
     """Try every rule again, in the order of the screening, and note the first one that each placement breaks.
 
     Arguments: scan; judges; room, (setback [m], clearance of structures [m]); pad_pitch, slope the finished pad may keep.
-    Return: Outcomes. Counts by rule are those of the scan's own tallies. A scan without the layers that the criteria read
-    (a kept run) has all limits in one.
+    Return: Outcomes. Counts by rule are those of the scan's own tallies. A kept run says itself what each limit rejected; a scan
+    with neither that nor the layers that the criteria read has all limits in one.
     """
     setback_m, clearance_m = room
     code, rules = _ground_rules(scan, setback_m, bars(scan.frame, clearance_m))
@@ -49,10 +49,16 @@ def outcomes(scan: Scan, judges: list[Judge], room: tuple[float, float], pad_pit
     code[passed] = PASSED
     left = code == 255
     layers = {spec.id for judge in judges for spec in judge.criterion.description.reads if not spec.optional}
+    limited = [judge for judge in judges if judge.rubric.limit is not None]
+    if scan.lost is not None:  # a kept run: what each limit rejected is in it; the rest had no heights
+        rules += [NO_DATA, *(judge.id for judge in limited)]
+        code[left] = 2 + rules.index(NO_DATA)
+        for rule, lost in scan.lost.items():
+            code.flat[lost.index] = 2 + rules.index(rule)
+        return Outcomes(code, tuple(rules))
     if not layers <= scan.frame.layers.keys():
         code[left] = 2 + len(rules)
         return Outcomes(code, (*rules, SOME_LIMIT))
-    limited = [judge for judge in judges if judge.rubric.limit is not None]
     rules += [NO_DATA, *(judge.id for judge in limited)]
     for trial in trials(scan, limited, left, pad_pitch):
         code[trial.top : trial.top + len(trial.beyond)][trial.beyond] = 2 + rules.index(trial.rule)

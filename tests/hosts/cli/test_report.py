@@ -27,7 +27,7 @@ def farm(tmp_path_factory) -> dict[str, str]:
     kept = folder / "run.npz"
     words = ["screen", str(dem), str(parcels), *SMALL, "--out", str(folder / "sites.gpkg"), "--keep", str(kept), "-q"]
     assert main(words) == 0
-    return {"dem": str(dem), "parcels": str(parcels), "run": str(kept)}
+    return {"dem": str(dem), "parcels": str(parcels), "run": str(kept), "sites": str(folder / "sites.gpkg")}
 
 
 @pytest.fixture(scope="module")
@@ -46,7 +46,7 @@ def test_a_page_from_inputs(from_inputs) -> None:
     assert said["candidates"] == 3 and said["cards"] == 1 and said["not_planned"] == []
     assert said["page_bytes"] == out.stat().st_size < 5_000_000
     assert page.startswith("<!doctype html>") and 'id="candidate-1"' in page and 'id="candidate-2"' not in page
-    assert "Sun chart of option 1" in page and "Places for a house of 6x15m" in page
+    assert "Sun chart of option 1" in page and "Places for a 6 × 15 m house" in page
 
 
 def test_a_page_from_a_kept_run_is_the_same_ranking(farm, from_inputs, tmp_path, capsys) -> None:
@@ -58,10 +58,29 @@ def test_a_page_from_a_kept_run_is_the_same_ranking(farm, from_inputs, tmp_path,
         _between(path.read_text("utf-8"), '<table id="ranking-table">', "</table>") for path in (first, second, third)
     ]
     assert rows[0] == rows[1] == rows[2]
+    maps = [_between(path.read_text("utf-8"), '<div class="keys">', "</section>") for path in (first, second)]
+    assert maps[0] == maps[1], "a kept run shows the same rules"
     charts = ["Sun chart of option 1" in path.read_text("utf-8") for path in (first, second, third)]
     assert charts == [True, False, True]
     sun = [_between(path.read_text("utf-8"), "<h4>Sun and light</h4>", "<h4>Earth to move") for path in (first, third)]
     assert sun[0] == sun[1], "the chart from a kept run with its inputs is that of a screening"
+
+
+def test_a_page_from_a_finished_screening_alone(farm, tmp_path, capsys, monkeypatch) -> None:
+    """Everything is in the GeoPackage or named in it: the inputs lie beside it; what is chosen by hand is lettered."""
+    out = tmp_path / "page.html"
+    monkeypatch.chdir(tmp_path)  # the inputs are found from the file, not from here
+    words = ("--ranks", "3,1", "--names", "Barn", "--note", "B=Near the tap", "--prepared-for", "A farm", "--client")
+    said = asked(capsys, "report", farm["sites"], *words, "--out", str(out))
+    page = out.read_text("utf-8")
+    assert said["candidates"] == 2 and said["cards"] == 2 and said["not_planned"] == []
+    assert "Prepared for" in page and "Near the tap" in page and "Sun chart of option B" in page
+    assert "What differs between the options" in page and ">Ranking<" not in page
+    status, words = refused(capsys, "report", farm["sites"], "--ranks", "4", "--out", str(tmp_path / "x.html"))
+    assert status == 2 and "ranks" in words
+    shutil.copy(farm["sites"], tmp_path / "alone.gpkg")
+    status, words = refused(capsys, "report", str(tmp_path / "alone.gpkg"), "--out", str(tmp_path / "x.html"))
+    assert status == 2 and "the inputs beside the screening" in words
 
 
 def _between(text: str, start: str, end: str) -> str:
@@ -93,8 +112,8 @@ def test_no_candidate_is_a_page_with_reasons(farm, tmp_path, capsys) -> None:
     [
         (("--out", "page.pdf"), "ends in .html"),
         (("--pdf", "page.html"), "ends in .pdf"),
-        (("--cards", "-1"), "--cards"),
-        (("--cards", "many"), "--cards"),
+        (("--cards", "-1"), "cards is"),
+        (("--cards", "many"), "cards is"),
         (("--browser", "chromium"), "--browser without --pdf"),
         (("--pdf", "page.pdf", "--browser", "no-such-browser-here"), "is not found"),
     ],

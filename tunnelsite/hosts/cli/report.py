@@ -21,14 +21,17 @@ if TYPE_CHECKING:
 
 def report(given: argparse.Namespace) -> int:
     """Screen (or take a kept run), study the best candidates, and write the page."""
+    sites = _finished(given)
     values = project_values(given)
     values.pop("out", None)  # a project's `out` is the GeoPackage of `screen`, not this page
     from tunnelsite.settings.model import settings_from
 
     settings_from(values)  # wrong settings are refused before anything is read
-    _asked(given)
+    asked = _asked(given)
     outputs = _outputs(given)
-    inputs = [*inputs_named(given, values), *([given.run] if given.run else [])]
+    pictures = [asked.logo, *(part.strip() for text in asked.photo.values() for part in text.split(","))]
+    named = [given.run, sites, *pictures]
+    inputs = [*inputs_named(given, values), *(path for path in named if path)]
     progress = Progress(quiet=given.quiet)
     from tunnelsite.io.write.outputs import reserved_outputs
 
@@ -38,7 +41,10 @@ def report(given: argparse.Namespace) -> int:
 
         browser = browser_for(given.browser)
     with reserved_outputs(outputs, inputs, overwrite=bool(given.overwrite)):
-        result, site = _kept(given, values, progress) if given.run else _screened(values, progress)
+        if sites is not None:
+            result, site = _screened_again(sites, values, progress), None
+        else:
+            result, site = _kept(given, values, progress) if given.run else _screened(values, progress)
         made = _page(given, result, site, progress)
         _written(outputs, made, bool(given.overwrite), browser)
         progress("writing", 1.0)
@@ -65,6 +71,26 @@ def _asked(given: argparse.Namespace) -> ReportSettings:
     from tunnelsite.report.settings import ReportSettings
 
     return settings_asked(given, ReportSettings)
+
+
+def _finished(given: argparse.Namespace) -> str | None:
+    """The finished screening that stands in place of the DEM, if one does: it is taken out of `given`. Errors: UsageError."""
+    if given.dem is None or given.parcels is not None or not str(given.dem).lower().endswith(".gpkg"):
+        return None
+    if given.run is not None:
+        raise UsageError("a finished screening and --run were given", "one of the two", "leave one out")
+    sites, given.dem = given.dem, None
+    return str(sites)
+
+
+def _screened_again(sites: str, values: dict[str, Any], progress: Progress) -> Result:
+    """A finished screening made again from its own file; what is given besides goes before its settings."""
+    from tunnelsite.screening.finished import check_same_inputs, finished_run
+
+    run, told = finished_run(sites, [Path.cwd()])
+    result, _ = _screened(told | values, progress)
+    check_same_inputs(run, result.site, sites)
+    return result
 
 
 def _screened(values: dict[str, Any], progress: Progress) -> tuple[Result, None]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from tunnelsite.core.errors import InputRefused, UsageError
@@ -59,12 +59,13 @@ class ScreenedCandidate:
 @dataclass(frozen=True)
 class FinishedRun:
     """A screening as its GeoPackage tells it: candidates with their columns; settings and inputs (SHA-256) by name; rows of
-    the criteria table."""
+    the criteria table; what is told of the run as a whole, by name."""
 
     candidates: Features
     settings: dict[str, str]
     inputs: dict[str, str]
     criteria: tuple[dict[str, Any], ...] = ()
+    told: Mapping[str, str] = field(default_factory=dict)
 
 
 def read_run(path: str) -> FinishedRun:
@@ -80,8 +81,11 @@ def run_of_tables(
     candidates: Features, rows: Iterable[Mapping[str, Any]], criteria: Iterable[Mapping[str, Any]]
 ) -> FinishedRun:
     """A finished run from its tables. Arguments: candidates; rows of the run table; rows of the criteria table."""
-    kinds = {kind: {row["name"]: row["value"] for row in rows if row["kind"] == kind} for kind in ("setting", "input")}
-    return FinishedRun(candidates, kinds["setting"], kinds["input"], tuple(dict(row) for row in criteria))
+    rows = list(rows)
+    setting, inputs, told = (
+        {row["name"]: row["value"] for row in rows if row["kind"] == kind} for kind in ("setting", "input", "run")
+    )
+    return FinishedRun(candidates, setting, inputs, tuple(dict(row) for row in criteria), told)
 
 
 def _criteria(path: str, name: str) -> tuple[dict[str, Any], ...]:

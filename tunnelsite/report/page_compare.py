@@ -1,0 +1,84 @@
+"""The options side by side: what differs between them, row by row, and what does not."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+from xml.etree.ElementTree import Element
+
+from tunnelsite.drawing.markup import named, put, tag
+from tunnelsite.report.card_facts import Facts
+from tunnelsite.report.chosen import PageOption
+from tunnelsite.report.table_columns import columns_of
+from tunnelsite.scan.firmness.verdict import share_words
+
+if TYPE_CHECKING:
+    from tunnelsite.screening.result import Result
+
+NO_ROW = ("rank", "now")  # columns of the ranking that are the heads of this table
+MOST_COLUMNS = 6
+
+
+def compared(result: Result, shown: Sequence[Facts], linked: set[int]) -> Element | None:
+    """The table, with a column for each option; None for fewer than two. Arguments: linked, ranks that have a card."""
+    if len(shown) < 2:
+        return None
+    shown = shown[:MOST_COLUMNS]
+    differ, same = [], []
+    for column in columns_of(result, client=True):
+        if column.key in NO_ROW:
+            continue
+        cells = [column.words(one) for one in shown]
+        title = column.explained[:1].upper() + column.explained[1:]
+        (differ if len(set(cells)) > 1 else same).append((title, cells))
+    differ += _words_rows(shown)
+    head = tag("tr", tag("td", ""), *(_head(one, linked) for one in shown))
+    rows = [
+        tag("tr", tag("th", named(title), scope="row"), *(tag("td", named(cell, 300)) for cell in cells))
+        for title, cells in differ
+    ]
+    table = tag("table", tag("caption", "What differs between the options"), tag("thead", head), tag("tbody", *rows),
+                class_="compare")  # fmt: skip
+    frame = tag("div", table, class_="scroll", tabindex="0", role="region", aria_label="Options side by side")
+    alike = tag("p", "The same for all of them: ", _listed(same), ".", class_="soft") if same else None
+    return tag("div", frame, alike, class_="compared")
+
+
+def _head(one: Facts, linked: set[int]) -> Element:
+    label = tag("span", one.label, class_="rank")
+    name = named(one.option.name or one.row["parcel"], 40)
+    where = f"#candidate-{one.rank}" if one.rank in linked else None
+    content = tag("a", label, " ", name, href=where) if where else tag("span", label, " ", name)
+    return tag("th", content, scope="col")
+
+
+def _words_rows(shown: Sequence[Facts]) -> list[tuple[str, list[str]]]:
+    rows = [("Came first in trials with other weights and heights", [share_words(o.firmness.first) for o in shown])]
+    if any(one.option.rank != k for k, one in enumerate(shown, 1)):
+        rows.append(("Rank in the screening", [str(o.option.rank or "not listed") for o in shown]))
+    best = [next((item.words for item in o.good()), "–") for o in shown]
+    worst = [next((item.words for item in o.against()), "Nothing that counts") for o in shown]
+    return [*rows, ("Best about it", best), ("Weakest point", worst)]
+
+
+def _listed(same: Sequence[tuple[str, list[str]]]) -> list[Element | str]:
+    parts: list[Element | str] = []
+    for title, cells in same:
+        parts += ["; " if parts else "", f"{title[0].lower()}{title[1:]} ", named(cells[0])]
+    return parts
+
+
+def note_part(option: PageOption) -> Element | None:
+    """Note and photos of an option."""
+    if not (option.note or option.photos):
+        return None
+    section = tag("section", class_="part note")
+    if option.note:
+        put(section, tag("h4", "Note"), tag("p", named(option.note, 4000)))
+    if option.photos:
+        views = [
+            tag("figure", tag("img", src=address, alt=f"Photo {k} of option {option.label}"))
+            for k, address in enumerate(option.photos, 1)
+        ]
+        put(section, tag("h4", "Photos"), tag("div", *views, class_="photos"))
+    return section

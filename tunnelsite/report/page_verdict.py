@@ -1,0 +1,48 @@
+"""How firm the order of the options is, in words without statistics: other weights, and heights with the water on them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from tunnelsite.report.chosen import PageOption
+from tunnelsite.scan.firmness.verdict import share_words
+
+if TYPE_CHECKING:
+    from tunnelsite.screening.result import Result
+
+
+def verdict_words(result: Result, options: Sequence[PageOption]) -> list[str]:
+    """Sentences on the lead of the first option, ties before the rest. Arguments: result; options, one each, none = by rank."""
+    verdict, shares = result.verdict, result.rank_shares
+    if verdict is None or verdict.runner_up is None:
+        return ["It is the only option, so nothing competes with it."]
+    first, other = _label(options, 1), _label(options, verdict.runner_up)
+    lead = "The lead is not settled" if verdict.words == "not settled" else f"Its lead is {verdict.words}"
+    water = " and the water routed on them" if "drainage" in shares.redrawn else ""
+    doubts = (
+        f"{lead}: it was ranked {verdict.draws} times over, each time with somewhat other weights and with the heights changed within "
+        f"their error, and option {first} came first in {share_words(verdict.first)} of these trials, option {other} in "
+        f"{share_words(verdict.runner_up_first)}. With other weights alone option {first} came first in "
+        f"{share_words(float(shares.first_by_weights[0]))}, with other heights{water} alone in "
+        f"{share_words(float(shares.first_by_errors[0]))}."
+    )
+    ties = _ties(result, options)
+    return [ties, doubts] if ties else [doubts]
+
+
+def _ties(result: Result, options: Sequence[PageOption]) -> str:
+    verdict = result.verdict
+    if verdict is None or not verdict.tied:
+        return ""
+    first = _label(options, 1)
+    if 2 < verdict.options == len(verdict.tied) + 1:
+        return "All the others tie with it: these data do not tell them apart, so level and compare the first few in the field."
+    labels = [_label(options, rank) for rank in verdict.tied]
+    listed = labels[0] if len(labels) == 1 else f"{', '.join(labels[:-1])} and {labels[-1]}"
+    noun, verb = ("Option", "ties") if len(labels) == 1 else ("Options", "tie")
+    return f"{noun} {listed} {verb} with option {first}: these data do not tell them apart, so level and compare them in the field."
+
+
+def _label(options: Sequence[PageOption], rank: int) -> str:
+    return options[rank - 1].label if options else str(rank)
