@@ -25,13 +25,30 @@ def made(**more):
 
 
 def test_a_stream_from_beyond_the_raster_is_a_line():
-    alone = made()
+    hill = VALLEY + 0.06 * np.minimum(R, 20)  # nothing enters from the north
+    alone = made(ground=hill)
     assert not (alone["drainage_height_m"] < 0.5).any()  # nothing is known to be near water
     beyond = np.full(VALLEY.shape, np.nan)
     beyond[:, 80] = 2.92e6
-    fed = made(upslope_beyond_m2=beyond)
-    assert (fed["drainage_height_m"][:, 80] == 0).all() and fed["drainage_distance_m"][80, 60] == 20
+    fed = made(ground=hill, upslope_beyond_m2=beyond)
+    assert (fed["drainage_height_m"][40:, 80] == 0).all() and fed["drainage_distance_m"][80, 60] == 20
     assert fed["drainage_height_m"][80, 60] == pytest.approx(0.4, abs=0.1)
+
+
+def test_a_valley_that_enters_the_data_may_carry_a_stream():
+    found = made()
+    assert (found["drainage_height_m"][20:, 80] == 0).all() and found["drainage_distance_m"][80, 60] == 20
+    known = made(upslope_beyond_m2=np.full(VALLEY.shape, 1.0), open_beyond=np.zeros(VALLEY.shape))
+    assert not (known["drainage_height_m"] < 0.5).any()  # no more comes from there: 2.6 ha are all
+
+
+def test_a_channel_is_a_line_whatever_drains_through_it():
+    """A road dams a stream that is 3 m deep: below it hardly anything drains through the bed, and the bank is as near as ever."""
+    bed = np.where(np.abs(C - 80) <= 3, np.float32(3.0), 0) * (np.abs(R - 60) > 4)
+    ground = 10 - 0.002 * R + 0.02 * C - bed
+    found = made(ground=ground.astype(np.float32))
+    assert found["drainage_distance_m"][120, 100] == pytest.approx(17, abs=1.5)  # to the bank, not to the middle
+    assert found["drainage_height_m"][120, 100] == pytest.approx(3.3, abs=0.3)  # above the bed
 
 
 def test_beside_a_stream_a_house_loses_the_marks_that_water_gives_and_it_is_said():
@@ -55,7 +72,7 @@ def test_beside_a_stream_a_house_loses_the_marks_that_water_gives_and_it_is_said
     ("height", "away", "beside", "said"),
     [
         (3.0, 60.0, 0.0, []),
-        (3.0, 6.0, 0.0, ["runs 6 m from the pad"]),
+        (3.0, 6.0, 0.0, ["cutting runs 6 m from the pad"]),
         (0.05, 7.0, 2.92e6, ["292 ha passes beside", "runs 7 m from", "only 0.05 m above"]),
         (-0.2, 90.0, 0.0, ["only 0.00 m above"]),
         (None, None, None, []),

@@ -11,7 +11,8 @@ CAUTIONS = (
     "Keep off septic fields and their reserve area, and keep the distance from wells that the local code asks.",
     "East-west ridges are a default, not a law: sources disagree. Light was judged for the crop months given in this table.",
     "The standard error of the pitch rests on a stated or assumed error of the heights; crops or brush taken for ground are not in it.",
-    "Contributing area counts only land inside the elevation data; placements flagged for water from beyond it have a lower bound.",
+    "Contributing area counts only land inside the elevation data; placements flagged for water or a watercourse from "
+    "beyond it have a lower bound: look where it comes from.",
     "Lidar products need not level ponds under about 2 acres (8,000 m2): a farm pond may look like ground. Give ponds as a keep-out.",
     "Streams and ditches are read from the elevation model, which knows no pipes or culverts; this is no flood study.",
     "Shelter from the wind lowers no design load; the hilltop warning screens the ASCE 7 topographic factor, not all of its tests.",

@@ -46,7 +46,8 @@ DRAINAGE_HEIGHT = Criterion(
         "drainage_height",
         "Height above the nearest drainage",
         "How high the ground stands above the stream, ditch or swale that it drains to, which is any line through which 5 ha or more "
-        "drain. It says nothing of a river's floods: ask for the floodplain map.",
+        "drain, any cut channel and any valley that enters over the end of the data. It says nothing of a river's floods: ask for the "
+        "floodplain map.",
         reads=(HEIGHT,),
         unit="m",
     ),
@@ -58,8 +59,8 @@ DRAINAGE_DISTANCE = Criterion(
     Description(
         "drainage_distance",
         "Distance from the nearest drainage",
-        "How far the pad stays from any stream, ditch or swale through which 5 ha or more drain: room for its banks, for a buffer and "
-        "for the machine that clears it.",
+        "How far the pad stays from any stream, ditch or swale through which 5 ha or more drain, from the bank of any cut channel and "
+        "from any valley that enters over the end of the data: room for a buffer and for the machine that clears it.",
         reads=(DISTANCE,),
         unit="m",
     ),

@@ -7,10 +7,14 @@ import numpy as np
 from tunnelsite.core.describe import Description, LayerSpec, Parameter
 from tunnelsite.core.layers import Layer
 from tunnelsite.core.process import Process
+from tunnelsite.kernels.bands import bands
 from tunnelsite.kernels.water.drainage_lines import distance_from_drainage, height_above_drainage
 from tunnelsite.processes import flow_accumulation
+from tunnelsite.processes.cut_channels import cut_channels
+from tunnelsite.processes.entering_valleys import entering_valleys
 
-FLOW = ("ponding_m", "flow_direction", "upslope_m2")
+FLOW = ("ponding_m", "flow_direction", "upslope_m2", "open_edge")
+BED_M2 = 1000.0  # contributing area of a cell of a channel's bed: no less than where the smallest channels begin
 
 
 def _run(inputs, parameters, progress) -> dict[str, Layer]:
@@ -21,13 +25,18 @@ def _run(inputs, parameters, progress) -> dict[str, Layer]:
             {},
             lambda what, share: progress("drainage lines", share / 2),
         )
-    ponding, direction, area = (inputs[name].values for name in FLOW)
-    least = parameters["line_m2"]
-    height = height_above_drainage(
-        ground.values, ponding, direction.astype(np.uint8, copy=False), area, least, parameters["sure_height_m"]
-    )
+    ponding, direction, area, open_edge = (inputs[name].values for name in FLOW)
+    direction, least = direction.astype(np.uint8, copy=False), parameters["line_m2"]
+    channels = cut_channels(ground.values, ground.cell_m[0], parameters["channel_m"])
+    progress("drainage lines", 0.6)
+    lines = area.copy()
+    lines[entering_valleys(ground.values, direction, open_edge, ground.cell_m[0])] = np.inf
+    for rows in bands(area.shape):  # the bed, where water gathers, not the foot of the bank
+        lines[rows][channels[rows] & (area[rows] >= BED_M2)] = np.inf
+    height = height_above_drainage(ground.values, ponding, direction, lines, least, parameters["sure_height_m"])
     progress("drainage lines", 0.7)
-    away = distance_from_drainage(area, ground.cell_m, least, parameters["most_m"], parameters["sure_m"])
+    lines[channels & np.isfinite(area)] = np.inf  # from the top of the bank
+    away = distance_from_drainage(lines, ground.cell_m, least, parameters["most_m"], parameters["sure_m"])
     progress("drainage lines", 1.0)
     return {
         "drainage_height_m": Layer(height, "m", "Height above the nearest drainage", ground.cell_m),
@@ -39,14 +48,18 @@ PROCESS = Process(
     Description(
         "drainage_lines",
         "Height above and distance from drainage",
-        "A line is every cell through which at least `line_m2` of land drains: a stream, a ditch, a swale. The height is that above the "
-        "water level of the first line on a cell's way down; the distance is straight, to the nearest line of all. Bare-earth models know "
-        "no pipes and no culverts. A screening keeps both to 1 cm below 16 m, 0.1 m below 200 m.",
+        "A line is every cell through which at least `line_m2` of land drains, a stream, a ditch, a swale, and whatever has the "
+        "shape of one: ground that lies `channel_m` or more below both its banks, at most 20 m wide and at least 60 m long (cells up "
+        "to 5 m), and the way down of each valley that enters over the end of the data, 1 m or more below its sides within 100 m: "
+        "what drains down it is not known. The height is that above the water level of the first line on a cell's way down; the "
+        "distance is straight, to the nearest line of all, or to the top of a channel's bank. Bare-earth models know no pipes and no "
+        "culverts. A screening keeps both to 1 cm below 16 m, 0.1 m below 200 m.",
         reads=(
             LayerSpec("ground", "m", "bare ground"),
             LayerSpec("ponding_m", "m", "depth of hollows, by flow accumulation", optional=True),
             LayerSpec("flow_direction", "1", "neighbour each cell drains to, by flow accumulation", optional=True),
             LayerSpec("upslope_m2", "m2", "contributing area, by flow accumulation", optional=True),
+            LayerSpec("open_edge", "1", "where that is a lower bound, by flow accumulation", optional=True),
             *flow_accumulation.BEYOND,
         ),
         makes=(
@@ -57,6 +70,7 @@ PROCESS = Process(
             Parameter(
                 "line_m2", "contributing area from which on water has a line of its own", 50_000.0, "m2", 100.0, 1e9
             ),
+            Parameter("channel_m", "depth below both banks from which on ground is a channel", 0.5, "m", 0.1, 100.0),
             Parameter("most_m", "greater distances are given as this", 200.0, "m", 1.0, 10_000.0),
             Parameter(
                 "sure_m",
@@ -76,7 +90,8 @@ PROCESS = Process(
             ),
         ),
         source="Nobre et al. (2011), Journal of Hydrology 404:13-29; distances: Felzenszwalb & Huttenlocher (2012), Theory of Computing "
-        "8:415-428; 5 ha, where channels begin lies between about 0.1 and 10 ha and more: Montgomery & Dietrich (1988), Nature "
+        "8:415-428; channels: the closing less the surface, Serra (1982), Image Analysis and Mathematical Morphology, with widths and "
+        "depths of ours; 5 ha, where channels begin lies between about 0.1 and 10 ha and more: Montgomery & Dietrich (1988), Nature "
         "336:232-234; the default is ours, where `drainage` no longer lets a house stand in its way",
     ),
     _run,

@@ -27,7 +27,8 @@ PROCESS = Process(
         "Low ground",
         "How much lower each place lies than the mean of the land within `reach_m`, from ground averaged over `scale_m`: valley floors "
         "and hollows are deep, slopes 0, hills below 0. Cold air drains down to low ground on still, clear nights, in valleys that stay "
-        "open downhill as well as in hollows. Not known where less than three quarters of that land are.",
+        "open downhill as well as in hollows. Near the end of the data it is the mean of the land that is known; where that is less "
+        "than a quarter, as beyond a corner, the depth is not known.",
         reads=(LayerSpec("ground", "m", "bare ground"),),
         makes=(LayerSpec("valley_depth_m", "m", "depth below the mean of the land round it"),),
         parameters=(

@@ -168,6 +168,8 @@ def flags(scan: Scan, item: int, values: dict[str, Any], worst_se_pct: float) ->
     open_edge = scan.frame.layers.get("open_edge")
     if open_edge is not None and _pad_any(scan, open_edge, row, col):
         words.append("water may come from beyond the data")
+    elif _unknown_stream(scan, values, row, col):
+        words.append("a watercourse may come past it from beyond the data")
     standing = float(scan.measures["standing"][item]) if "standing" in scan.measures else 0.0
     if standing > SHOWS_M:
         words.append(f"something {standing:.1f} m tall shows on the pad")
@@ -220,14 +222,23 @@ def water_words(values: dict[str, Any]) -> list[str]:
     if beside > 0:
         words.append(f"water from {beside / 1e4:.3g} ha passes beside the pad")
     if away is not None and away < BUFFER_M:
-        words.append(f"a stream, ditch or swale runs {away:.0f} m from the pad")
+        words.append(f"a stream, ditch, swale or cutting runs {away:.0f} m from the pad")
     if height is not None and height < FREEBOARD_M:
         words.append(f"only {max(height, 0.0):.2f} m above the stream, ditch or swale it drains to")
     return words
 
 
-def _pad_any(scan: Scan, layer: np.ndarray, row: int, col: int) -> bool:
+def _unknown_stream(scan: Scan, values: dict[str, Any], row: int, col: int) -> bool:
+    """Whether a line that gathers water runs close to the pad and what it brings is known in part only."""
+    away, open_edge = values.get("drainage_distance_m"), scan.frame.layers.get("open_edge")
+    return (
+        away is not None and away < BUFFER_M and open_edge is not None and _pad_any(scan, open_edge, row, col, BUFFER_M)
+    )
+
+
+def _pad_any(scan: Scan, layer: np.ndarray, row: int, col: int, beyond_m: float = 0.0) -> bool:
+    """Whether a layer holds anything under the pad and as far beyond it. Arguments: row, col, of its middle; beyond_m [m]."""
     cell = scan.frame.grid.cell_m
-    down, right = int(scan.pad.width_m / cell / 2 + 0.5), int(scan.pad.length_m / cell / 2 + 0.5)
+    down, right = (int((side / 2 + beyond_m) / cell + 0.5) for side in (scan.pad.width_m, scan.pad.length_m))
     part = layer[max(row - down, 0) : row + down + 1, max(col - right, 0) : col + right + 1]
     return bool(part.any())

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 
-def depth_below_surroundings(ground, reach_cells, least_share=0.75):
+def depth_below_surroundings(ground, reach_cells, least_share=0.25):
     """Return the mean height of the square round each cell less the cell's own.
 
     Arguments: ground: float32 [rows, cols] [m], NaN = no data; reach_cells, half the side of the square less half a cell, 0 or more;
