@@ -43,7 +43,9 @@ SLOW = (
     "report/",
     "sample_farm/",
     "docs/",
+    "contract/test_example",
     "contract/test_plug",
+    "contract/test_types",
     "io/test_",
     "plans/test_",
 )

@@ -63,6 +63,12 @@ def state(out: Path) -> dict[str, bytes]:
     return folder_state(out)
 
 
+def one_by_one(name: str) -> frozenset[str]:
+    """The outputs of a command that are tried one after the other: of twenty rasters that are written alike the first and the last."""
+    alike = RASTERS[1:-1] if name == "screen" else ()
+    return frozenset(file for file in COMMANDS[name].files if Path(file).stem not in alike)
+
+
 def lay_old(out: Path, names) -> dict[str, bytes]:
     for name in names:
         (out / name).write_bytes(b"old")
@@ -227,7 +233,7 @@ def test_whatever_fails_each_output_is_old_or_new(asked, monkeypatch, tmp_path, 
 @pytest.mark.parametrize("name", COMMANDS)
 def test_an_output_of_which_another_run_has_hold(asked, tmp_path, name) -> None:
     out = tmp_path / "out"
-    for file in COMMANDS[name].files:
+    for file in one_by_one(name):
         target = out / file
         with locks.exclusive_lock(target.with_name(f"{_hidden(target)}.run-lock"), target):
             status, said = asked(name)
@@ -260,7 +266,7 @@ def test_an_output_that_another_program_holds(asked, monkeypatch, tmp_path, name
 def test_an_output_that_is_there_or_may_not_be_replaced(asked, tmp_path, name) -> None:
     """Without --overwrite every single output is kept; one that is read-only is kept with it, too."""
     out = tmp_path / "out"
-    for file in COMMANDS[name].files:
+    for file in one_by_one(name):
         before = lay_old(out, [file])
         status, said = asked(name)
         assert status == 2 and "--overwrite" in said and state(out) == before

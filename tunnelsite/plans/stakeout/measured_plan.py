@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from scipy import stats
+from scipy import special
 
 from tunnelsite.core.errors import InputRefused, UsageError
 from tunnelsite.core.stakes import DesignPlane, Stake
@@ -206,7 +206,7 @@ def check_as_built(
     """
     # With few points the residuals say little about the error: Student's t widens the doubt; three points give none
     # at all.
-    factor = float(stats.t.ppf(SURE, plane.freedom)) if plane.freedom else float(stats.norm.ppf(SURE))
+    factor = float(special.stdtrit(plane.freedom, SURE) if plane.freedom else special.ndtri(SURE))
     found = []
     for words, slope, error, side in (
         ("along the ridge", plane.slope_along, plane.se_along, pad_size[0]),
