@@ -61,6 +61,7 @@ def write_layer(path, records, columns):
         engine="pyogrio",
         geometry_type=mixed,
         promote_to_multi=mixed == "MultiPolygon",
+        dataset_options={"VERSION": "1.3"},  # older programs warn of 1.4
     )
 
 

@@ -232,6 +232,7 @@ ANSWERS = {
     "explain": ("explain", "dem.tif", "parcels.gpkg", *QUICK, "--rank", "1", "--json"),
     "compare": ("compare", "s.gpkg", "s.gpkg", "--json"),
     "processes": ("processes",),
+    "describe": ("describe", "--json"),
     "robustness": ("robustness", "k.npz", "--draws", "2", "--json"),
     "screen": (
         "screen",
@@ -308,4 +309,4 @@ class Runner:
         words = [word.replace("{out}", str(out)) for word in words]
         with self.kept.given_again(slow, self.monkeypatch), contextlib.chdir(self.farm):
             self.monkeypatch.setattr(screening_command, "sample_data", lambda: self.farm)
-            return main([*words, *more, *(["-q"] if words[0] != "processes" else [])])
+            return main([*words, *more, *(["-q"] if words[0] not in ("processes", "describe") else [])])

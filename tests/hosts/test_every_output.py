@@ -87,7 +87,8 @@ def test_every_command_is_in_the_table() -> None:
         "desk",
         "gather",
         "init",
-    }  # tests/hosts/server, tests/desk, tests/gather, tests/hosts/cli/test_init.py
+        "gis-plugin",
+    }  # tests/hosts/server, tests/desk, tests/gather, tests/hosts/cli/test_init.py, tests/hosts/gis
     assert _commands().keys() == COMMANDS.keys() | ANSWERS.keys() | elsewhere
 
 

@@ -48,9 +48,11 @@ class ScreeningFields(BaseModel):
     )
 
     dem: Annotated[
-        str | None, File("Ground", "Elevation raster of the bare ground (GeoTIFF or ESRI ASCII).", GROUND)
+        str | None, File("Ground", "Elevation raster of the bare ground (GeoTIFF or ESRI ASCII).", GROUND, of="raster")
     ] = None
-    parcels: Annotated[str | None, File("Parcels", "Parcel polygons (GeoPackage, GeoJSON, Shapefile).", GROUND)] = None
+    parcels: Annotated[
+        str | None, File("Parcels", "Parcel polygons (GeoPackage, GeoJSON, Shapefile).", GROUND, of="features")
+    ] = None
     around: Annotated[
         str | None,
         Around("Around", "A circle in place of parcels, as 43.0124,-78.1502:400m.", GROUND, without="none", metavar="LAT,LON:RADIUS"),
@@ -59,12 +61,12 @@ class ScreeningFields(BaseModel):
     drawn: Annotated[
         str | None,
         File("Drawn", "What was drawn on the map of the desk: fields, keep-outs, buildings, trees, services; added to the other files.",
-             GROUND, without="nothing"),
+             GROUND, without="nothing", of="features"),
     ] = None  # fmt: skip
     elevation_unit: Annotated[
         Unit | None,
         Choice("Unit of heights", "Unit of the heights of the ground and the surface, where the files do not say.", GROUND,
-               without="as the file says, else assumed and told"),
+               without="as the file says, else assumed with a note"),
     ] = None  # fmt: skip
     dem_crs: Annotated[
         str | None,
@@ -86,7 +88,7 @@ class ScreeningFields(BaseModel):
     far_dem: Annotated[
         str | None,
         File("Far ground", "Second, coarser elevation raster: carries the horizon beyond the land that the first is read for.",
-             GROUND, without="none"),
+             GROUND, without="none", of="raster"),
     ] = None  # fmt: skip
     far_reach_m: Annotated[
         float,
@@ -95,7 +97,7 @@ class ScreeningFields(BaseModel):
     far_elevation_unit: Annotated[
         Unit | None,
         Choice("Unit of far heights", "Unit of the far ground's heights, where its file does not say.", GROUND,
-               without="as the file says, else assumed and told"),
+               without="as the file says, else assumed with a note"),
     ] = None  # fmt: skip
     elevation_error_m: Annotated[
         float | None,
@@ -149,7 +151,13 @@ class ScreeningFields(BaseModel):
     ] = "01-01:12-31"  # fmt: skip
     weather: Annotated[
         str | None,
-        File("Weather", "Weather file (EPW or TMY3) whose beam weighs the light.", SEASON, without="a clear sky"),
+        File(
+            "Weather",
+            "Weather file (EPW or TMY3) that supplies the beam irradiance.",
+            SEASON,
+            without="a clear sky",
+            of="text",
+        ),
     ] = None
     light_height_m: Annotated[
         float, Length("Height of the crop", "Height above the ground at which light is judged.", SEASON, 0, 30)
@@ -167,14 +175,16 @@ class ScreeningFields(BaseModel):
     ] = 0.58
 
     surface: Annotated[
-        str | None, File("Surface", "Raster of the ground plus what stands on it.", CLEAR, without="none")
+        str | None, File("Surface", "Raster of the ground plus what stands on it.", CLEAR, without="none", of="raster")
     ] = None
     obstacles: Annotated[
         str | None,
         File("Trees and buildings", "Points, lines, polygons with height_m: trees, tree lines, buildings. They cast shade.", CLEAR,
-             without="none"),
+             without="none", of="features"),
     ] = None  # fmt: skip
-    structures: Annotated[str | None, File("Structures", "Polygons to stay clear of.", CLEAR, without="none")] = None
+    structures: Annotated[
+        str | None, File("Structures", "Polygons to stay clear of.", CLEAR, without="none", of="features")
+    ] = None
     clearance_m: Annotated[
         float,
         Length("Clearance", "Distance of the pad (house and apron) from structures.", CLEAR, 0, 1000),
@@ -206,10 +216,15 @@ class ScreeningFields(BaseModel):
               "a raster, @classes that its numbers are classes.", NEARBY, metavar="NAME=FILE[@UNIT]", files=True),
     ] = Field(default_factory=dict)  # fmt: skip
     lamps: Annotated[
-        str | None, File("Lamps", "Points with lumens and height_m: light at night.", NEARBY, without="none")
+        str | None,
+        File("Lamps", "Points with lumens and height_m: light at night.", NEARBY, without="none", of="features"),
     ] = None
-    soils: Annotated[str | None, File("Soils", "Polygons with a drainage class.", NEARBY, without="none")] = None
-    wind: Annotated[str | None, File("Wind", "Weather file (EPW or TMY3) with wind.", NEARBY, without="none")] = None
+    soils: Annotated[
+        str | None, File("Soils", "Polygons with a drainage class.", NEARBY, without="none", of="features")
+    ] = None
+    wind: Annotated[
+        str | None, File("Wind", "Weather file (EPW or TMY3) with wind.", NEARBY, without="none", of="text")
+    ] = None
     wind_from_deg: Annotated[
         float | None,
         Angle("Prevailing wind", "Direction the wind comes from, as 280 or NW.", NEARBY, 0, 360, without="none"),

@@ -66,8 +66,9 @@ class Text(Setting):
 
 @dataclass(frozen=True)
 class File(Setting):
-    """The path of a file to read; in a project file it is seen from where that lies."""
+    """The path of a file to read; in a project file it is seen from where that lies. `of`: raster, features, text or file."""
 
+    of: str = "file"
     metavar: str = _metavar("FILE")
 
 

@@ -146,6 +146,17 @@ def _small(add: Callable[[argparse.ArgumentParser], None]) -> Callable[[argparse
     return add_options
 
 
+def _describe(command: argparse.ArgumentParser) -> None:
+    command.add_argument("--json", action="store_true", help="as JSON")
+
+
+def _gis_plugin(command: argparse.ArgumentParser) -> None:
+    text = "folder that holds the plug-ins of QGIS (in QGIS: Settings, User Profiles, Open Active Profile Folder; then python/plugins)"
+    command.add_argument("--install", metavar="DIR", help=text)
+    command.add_argument("--zip", metavar="FILE", help="or a zip file to install from")
+    command.add_argument("--overwrite", action="store_true", help="replace the zip file if it exists")
+
+
 def _none(command: argparse.ArgumentParser) -> None:
     """A command without options."""
 
@@ -206,6 +217,7 @@ COMMANDS = (
         _gather,
     ),
     Command("report", "a screening as one page: map, ranking, a card per candidate", "report", "report", _report),
+    Command("describe", "every tool with its arguments, as data for programs", "describe", "describe", _describe),
     Command("processes", "list the geoprocessing tools and their parameters", "process", "list_processes", _none),
     Command("run", "run one process on a raster", "process", "run_process", _run),
     Command(
@@ -215,6 +227,7 @@ COMMANDS = (
         "serve",
         add_server_options,
     ),
+    Command("gis-plugin", "the tools for the processing toolbox of QGIS", "gis_plugin", "gis_plugin", _gis_plugin),
     Command("desk", "the whole job on a map in the browser, on this machine", "desk", "desk", add_desk_options),
 )
 

@@ -21,13 +21,12 @@ from tunnelsite.hosts.server.offers import (
     Output,
 )
 from tunnelsite.settings.field import Field, fields_of
+from tunnelsite.settings.kinds import File
 from tunnelsite.settings.model import PATH_KEYS, Settings, settings_from
 
 MOST_SEVERAL = 20
 _LENGTH = {"anyOf": [{"type": "number"}, {"type": "string", "maxLength": 60}]}
-RASTERS = ("dem", "surface", "far_dem")
-FEATURES = ("parcels", "obstacles", "structures", "lamps", "soils")
-TEXTS = ("weather", "wind")
+NEEDED = ("dem", "parcels")
 NOT_OFFERED = ("overwrite", "service", "layer", "keep_out")  # without a meaning here, or said in another way
 FREE_WORDS = ("house", "crop_months", "bare_trees", "dem_crs")  # settings that are free text and no file
 TEXT = (
@@ -42,16 +41,16 @@ def screening_offer() -> Offer:
     fields = {field.key: field for field in fields_of(Settings)}
     words = {key: f"{field.words.title}: {field.words.help}" for key, field in fields.items()}
     inputs: dict[str, Input] = {}
-    for name in RASTERS:
-        inputs[name] = Input("raster", words[name], RASTER_SCHEMA, int(name == "dem"))
-    for name in FEATURES:
-        inputs[name] = Input("features", words[name], FEATURES_SCHEMA, int(name == "parcels"))
+    for name in _files(fields, "raster"):
+        inputs[name] = Input("raster", words[name], RASTER_SCHEMA, int(name in NEEDED))
+    for name in _files(fields, "features"):
+        inputs[name] = Input("features", words[name], FEATURES_SCHEMA, int(name in NEEDED))
     where = "where nothing may stand; several"
     inputs["keep_out"] = Input("features", where, FEATURES_SCHEMA, 0, MOST_SEVERAL)
     distance = "how far to keep from each keep_out, in the same order; default 0"
     inputs["keep_out_distance"] = Input("literal", distance, _LENGTH, 0, MOST_SEVERAL)
     inputs["service"] = Input("services", words["service"], {"type": "object"})
-    for name in TEXTS:
+    for name in _files(fields, "text"):
         inputs[name] = Input("text", f"{words[name]} The text of the file.", TEXT_SCHEMA)
     for name, field in fields.items():
         if name in inputs or name in NOT_OFFERED or name in PATH_KEYS:
@@ -61,6 +60,15 @@ def screening_offer() -> Offer:
             continue  # it may be the path of a file: none of this machine is ever read for a client
         inputs[name] = Input("literal", words[name], schema, 0, MOST_SEVERAL if name == "house" else 1)
     return Offer(SCREENING, "Screening of a farm", TEXT, inputs, _outputs(), waits=False)
+
+
+def _files(fields: Mapping[str, Field], of: str) -> list[str]:
+    """The settings that name a file of one kind, but for what the desk draws."""
+    return [
+        key
+        for key, field in fields.items()
+        if isinstance(field.words, File) and field.words.of == of and key != "drawn"
+    ]
 
 
 def _schema(field: Field) -> dict[str, Any]:
