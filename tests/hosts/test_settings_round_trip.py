@@ -14,12 +14,14 @@ from hypothesis import strategies as st
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.units import FOOT_M, MONTH_DAYS, number
 from tunnelsite.hosts.cli.arguments import parsed
-from tunnelsite.hosts.cli.options import parser, project_values
+from tunnelsite.hosts.cli.options import parser
+from tunnelsite.hosts.cli.project_values import project_values
 from tunnelsite.io.read.sites_file import ScreenedCandidate
 from tunnelsite.plans.candidate import kept_settings
 from tunnelsite.screening.option import KEPT
 from tunnelsite.screening.run_table import setting_rows
-from tunnelsite.settings.model import PATH_KEYS, Settings, settings_from
+from tunnelsite.settings.model import Settings, settings_from
+from tunnelsite.settings.paths import PATH_KEYS
 from tunnelsite.settings.presets import presets
 from tunnelsite.settings.project_file import COMMAND_LINE_ALONE, project_settings
 

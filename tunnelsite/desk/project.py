@@ -15,7 +15,8 @@ from tunnelsite.io.read.files import layer_of
 from tunnelsite.io.read.sample_data import sample_data
 from tunnelsite.io.write.locks import exclusive_lock
 from tunnelsite.io.write.staging import write_whole
-from tunnelsite.settings.model import PATH_KEYS, Settings, keep_out_parts, settings_from
+from tunnelsite.settings.model import Settings, keep_out_parts, settings_from
+from tunnelsite.settings.paths import PATH_KEYS
 from tunnelsite.settings.project_file import COMMAND_LINE_ALONE, project_settings
 
 FARM, DRAWN, OPTIONS, RUNS, PACKET = "farm.toml", "drawn.gpkg", "options.json", "runs", "packet"

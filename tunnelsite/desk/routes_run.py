@@ -15,7 +15,7 @@ from tunnelsite.desk.measures import Units
 from tunnelsite.desk.messages import SettingChange
 from tunnelsite.desk.project_text import changed
 from tunnelsite.desk.runs import kept_answer, run_entries, run_settings
-from tunnelsite.settings.project_file import anchored
+from tunnelsite.settings.paths import anchored
 
 
 async def _start(desk: Desk, request: Request) -> Any:

@@ -30,7 +30,8 @@ from tunnelsite.region.suitability import Lattice, lattice, suitability_raster
 from tunnelsite.region.tasks import Task, each_alone, tasks_of
 from tunnelsite.region.whole_dem import drained_region, water_note
 from tunnelsite.screening.run_table import LIBRARIES, version_rows
-from tunnelsite.settings.model import PATH_KEYS, Settings, keep_out_parts, own_layer_parts
+from tunnelsite.settings.model import Settings, keep_out_parts, own_layer_parts
+from tunnelsite.settings.paths import PATH_KEYS
 
 _BROKEN = (ArithmeticError, AttributeError, LookupError, OSError, TypeError, ValueError, shapely.errors.ShapelyError)
 # What says where things lie and not what is asked.

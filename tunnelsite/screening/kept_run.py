@@ -30,6 +30,7 @@ from tunnelsite.io.read.files import file_name, sha256
 from tunnelsite.io.read.kept_arrays import check_frame, check_scan, stored_arrays
 from tunnelsite.io.write.staging import write_whole
 from tunnelsite.settings.model import Settings
+from tunnelsite.settings.paths import anchored, relative
 
 if TYPE_CHECKING:
     from tunnelsite.screening.result import Result
@@ -72,7 +73,10 @@ def keep_run(result: Result, path: str | Path, *, overwrite: bool) -> None:
         )
     about = {
         "format": FORMAT,
-        "settings": result.settings.model_dump(by_alias=True, mode="json", exclude_none=True, exclude=OUTPUTS),
+        "settings": relative(
+            result.settings.model_dump(by_alias=True, mode="json", exclude_none=True, exclude=OUTPUTS),
+            Path(path).parent,
+        ),
         "scans": scans,
         "frames": [_frame_out(frame, f"frame{k}", arrays) for k, frame in enumerate(frames)],
         "judges": [_judge_out(judge) for judge in result.judges],
@@ -131,7 +135,7 @@ def _read(file: Path):
     frames = [_frame_in(item, f"frame{k}", arrays) for k, item in enumerate(about["frames"])]
     for frame in frames:
         check_frame(frame)
-    settings = Settings(**about["settings"])
+    settings = Settings(**anchored(about["settings"], file.parent))
     judges = [Judge(_criterion(item), Rubric(**item["rubric"]), item["parameters"]) for item in about["judges"]]
     scans = []
     for k, item in enumerate(about["scans"]):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import os
 import platform
 from collections.abc import Iterable, Mapping
@@ -18,7 +17,8 @@ from tunnelsite.core.shown import one_line
 from tunnelsite.core.site import Site
 from tunnelsite.core.table import Column, Table
 from tunnelsite.scan.pitch_error import stated_error
-from tunnelsite.settings.model import PATH_KEYS, Settings
+from tunnelsite.settings.model import Settings
+from tunnelsite.settings.paths import PATH_KEYS
 from tunnelsite.settings.preset_words import preset_notes
 
 if TYPE_CHECKING:
@@ -29,9 +29,8 @@ FILE_SETTINGS = (*PATH_KEYS, "keep_out", "service", "layer")
 
 DOUBT = "doubt"  # name of the notes that come before all others
 VERDICT = "verdict"
-SETTINGS = "settings"  # name of the row that holds all of them, for commands that go on from the file
 RUN_COLUMNS = {
-    "kind": Column("text", "input, setting, grid, version, note, caution or run"),
+    "kind": Column("text", "input, setting, grid, version, note, caution, project or run"),
     "name": Column("text", "name"),
     "value": Column("text", "value"),
     "detail": Column("text", "detail"),
@@ -56,10 +55,6 @@ def run_table(result: Result) -> Table:
     rows += input_rows(result.site) + _grid_rows(result) + setting_rows(result.settings)
     rows += [{"kind": "note", "name": scan_note[0], "value": scan_note[1]} for scan_note in _notes(result)]
     rows += _verdict_rows(result)
-    text = json.dumps(plain_settings(result.settings), ensure_ascii=True, sort_keys=True)
-    rows.append(
-        {"kind": "run", "name": SETTINGS, "value": text, "detail": "as in a project file; files without folders"}
-    )
     return whole_run_table(rows)
 
 
@@ -70,23 +65,6 @@ def whole_run_table(rows: Iterable[dict[str, Any]], cautions: Iterable[str] = ()
     said = dict.fromkeys([*CAUTIONS, *cautions])
     found += [{"kind": "caution", "name": f"caution {k}", "value": text} for k, text in enumerate(said, 1)]
     return Table("run", "Inputs, settings, versions, assumptions and cautions", RUN_COLUMNS, found)
-
-
-def plain_settings(settings: Settings) -> dict[str, Any]:
-    """The settings as in a project file, ready for JSON; paths without their folders, and no outputs."""
-    values = settings.model_dump(
-        by_alias=True, mode="json", exclude_none=True, exclude={"out", "overwrite", "rasters", "keep"}
-    )
-    names = {field.alias or name for name, field in type(settings).model_fields.items() if name in FILE_SETTINGS}
-    return {name: _without_folders(value) if name in names else value for name, value in values.items()}
-
-
-def _without_folders(value: Any) -> Any:
-    if isinstance(value, dict):
-        return {name: _without_folders(one) for name, one in value.items()}
-    if isinstance(value, list):
-        return [_without_folders(one) for one in value]
-    return os.path.basename(value) if isinstance(value, str) else value
 
 
 def setting_rows(settings: Settings) -> list[dict[str, Any]]:

@@ -16,6 +16,7 @@ from tunnelsite.io.formats.geopackage import run_stamp, write_geopackage
 from tunnelsite.io.formats.overviews import way_of
 from tunnelsite.io.write.plan_files import lineage_xml, stored_table
 from tunnelsite.io.write.staging import write_whole
+from tunnelsite.screening.again import with_project
 from tunnelsite.screening.layers import INPUT_LAYERS, layer_specs, layers_made
 from tunnelsite.settings.model import Settings
 
@@ -39,6 +40,8 @@ def write_tables(result: Result, tables: Mapping[str, Table], path: Path, *, ove
 
     Errors: OutputFailed; what was there before stays.
     """
+    if "run" in tables:
+        tables = {**tables, "run": with_project(tables["run"], result.settings, path.parent)}
     stored = {name: stored_table(table) for name, table in tables.items()}
     write_geopackage(
         path,

@@ -13,15 +13,13 @@ from tunnelsite.core.errors import InputRefused, UsageError
 from tunnelsite.core.house import House
 from tunnelsite.core.rubric import Rubric
 from tunnelsite.core.units import length_m, month_day, number
-from tunnelsite.settings.field import json_schema, path_keys
+from tunnelsite.settings.field import json_schema
 from tunnelsite.settings.fields import SECTIONS, ScreeningFields
-from tunnelsite.settings.kinds import File, Output
 from tunnelsite.settings.presets import preset_names, with_presets
 from tunnelsite.settings.prices import Prices, read_price
 
 MOST_TOLD = 5  # wrong settings in one message
 MOST_NAME = 40  # letters of a service; it becomes a column
-PATH_KEYS = path_keys(ScreeningFields, File) + path_keys(ScreeningFields, Output)
 
 
 class Settings(ScreeningFields):

@@ -8,7 +8,8 @@ from pathlib import Path
 from typing import Any
 
 from tunnelsite.core.errors import UsageError
-from tunnelsite.settings.model import PATH_KEYS, settings_from
+from tunnelsite.settings.model import settings_from
+from tunnelsite.settings.paths import anchored
 
 LARGEST_BYTES = 1_000_000
 MOST_DOTS = 200  # in one line: the time a dotted key takes grows with the square of its parts
@@ -62,19 +63,3 @@ def _text(file: Path) -> str:
                 "name one file a line; no setting is nested more than three deep",
             )
     return text
-
-
-def anchored(given: dict[str, Any], folder: Path) -> dict[str, Any]:
-    """The settings with the paths of a project file seen from where it lies, wherever the command is run."""
-
-    def anchor(text: str) -> str:
-        return str(folder / text)
-
-    result = {name: anchor(value) if name in PATH_KEYS else value for name, value in given.items()}
-    for table in ("service", "layer"):
-        if table in given:
-            result[table] = {name: anchor(value) for name, value in given[table].items()}
-    if "keep_out" in given:
-        keep_outs = given["keep_out"]
-        result["keep_out"] = [anchor(value) for value in (keep_outs if isinstance(keep_outs, list) else [keep_outs])]
-    return result

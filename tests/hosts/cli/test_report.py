@@ -80,7 +80,7 @@ def test_a_page_from_a_finished_screening_alone(farm, tmp_path, capsys, monkeypa
     assert status == 2 and "ranks" in words
     shutil.copy(farm["sites"], tmp_path / "alone.gpkg")
     status, words = refused(capsys, "report", str(tmp_path / "alone.gpkg"), "--out", str(tmp_path / "x.html"))
-    assert status == 2 and "the inputs beside the screening" in words
+    assert status == 3 and "not found there or beside it" in words
 
 
 def _between(text: str, start: str, end: str) -> str:

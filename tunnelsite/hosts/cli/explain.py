@@ -6,8 +6,8 @@ import argparse
 
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.units import number
-from tunnelsite.hosts.cli.options import project_values
 from tunnelsite.hosts.cli.progress import Progress
+from tunnelsite.hosts.cli.project_values import check_screened, project_values
 from tunnelsite.hosts.cli.streams import answer, say
 
 
@@ -26,7 +26,9 @@ def explain(given: argparse.Namespace) -> int:
     from tunnelsite.settings.model import settings_from
 
     settings = settings_from(project_values(given))
-    result = screen(site_from(settings), settings=settings, progress=Progress(quiet=given.quiet))
+    site = site_from(settings)
+    check_screened(given, site)
+    result = screen(site, settings=settings, progress=Progress(quiet=given.quiet))
     found = [explained(result, given.rank)] if place is None else explain_everywhere(result, *place)
     if given.json:
         answer(summary_of(found), str, as_json=True)

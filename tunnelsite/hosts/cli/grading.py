@@ -8,8 +8,8 @@ from typing import Any
 
 from tunnelsite.hosts.cli.arguments import check_ending
 from tunnelsite.hosts.cli.inputs_named import inputs_named
-from tunnelsite.hosts.cli.options import project_values
 from tunnelsite.hosts.cli.progress import Progress
+from tunnelsite.hosts.cli.project_values import check_screened, project_values
 from tunnelsite.hosts.cli.setting_options import settings_asked
 from tunnelsite.hosts.cli.stakeout import asked_candidate, ground_only, without_outputs
 from tunnelsite.hosts.cli.streams import answer
@@ -35,6 +35,7 @@ def grading(given: argparse.Namespace) -> int:
         from tunnelsite.plans.grading.grade import grade_of
 
         found = find_candidate(values, sites, rank)
+        check_screened(given, found.site)
         plan = grade_of(found, asked, progress)
         inputs_unchanged(found.site)
         plan.write_to(outputs, overwrite=bool(given.overwrite))

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 
 from tunnelsite.hosts.cli.arguments import check_ending
 from tunnelsite.hosts.cli.inputs_named import inputs_named
-from tunnelsite.hosts.cli.options import project_values
 from tunnelsite.hosts.cli.progress import Progress
+from tunnelsite.hosts.cli.project_values import check_screened, project_values
 from tunnelsite.hosts.cli.setting_options import settings_asked
 from tunnelsite.hosts.cli.stakeout import OWN_OUTPUTS
 from tunnelsite.hosts.cli.streams import answer
@@ -38,6 +38,7 @@ def layout(given: argparse.Namespace) -> int:
 
         progress("reading", 0.0)
         site = site_from(settings)
+        check_screened(given, site)
         plan = lay_out(site, asked, screening=settings, progress=progress)
         inputs_unchanged(site)
         plan.write_to({"layers": out, "map": outputs["picture"]}, overwrite=bool(given.overwrite))

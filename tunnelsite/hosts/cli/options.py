@@ -11,6 +11,7 @@ from tunnelsite.hosts.cli import small_options as small
 from tunnelsite.hosts.cli.arguments import Parser, whole
 from tunnelsite.hosts.cli.gather_options import add_options as add_gather_options
 from tunnelsite.hosts.cli.plan_options import (
+    SITES,
     add_export_options,
     add_grading_options,
     add_layout_options,
@@ -78,6 +79,7 @@ def _explain(command: argparse.ArgumentParser) -> None:
     command.add_argument("--at", nargs=2, metavar=("LON", "LAT"), help="a place in WGS 84 degrees")
     rank = whole("--rank", 1, 10_000)
     command.add_argument("--rank", type=rank, metavar="NUMBER", help="a candidate of the same screening")
+    command.add_argument("--sites", metavar="FILE", help=SITES)
     add_screen_settings(command, without=("out", "keep", "rasters"))
     _talk(command)
 
@@ -257,13 +259,3 @@ def _version() -> str:
     from tunnelsite import __version__
 
     return f"tunnelsite {__version__}"
-
-
-def project_values(given: argparse.Namespace) -> dict[str, Any]:
-    """Settings from the project file and the command line, the command line winning. Errors: UsageError."""
-    from tunnelsite.hosts.cli.setting_options import given_settings
-    from tunnelsite.settings.fields import ScreeningFields
-    from tunnelsite.settings.project_file import project_settings
-
-    base: dict[str, Any] = project_settings(given.project)[0] if given.project else {}
-    return given_settings(given, ScreeningFields, base)

@@ -8,10 +8,12 @@ from tunnelsite.hosts.cli.arguments import whole
 from tunnelsite.hosts.cli.setting_options import add_settings
 from tunnelsite.io.formats import FORMATS, USUAL
 
+SITES = "GeoPackage of a screening: its settings and inputs are taken; one that stands in place of the ground does too"
+
 
 def add_candidate(command: argparse.ArgumentParser) -> None:
     """Which candidate of which screening."""
-    command.add_argument("--sites", metavar="FILE", help="GeoPackage of the screening")
+    command.add_argument("--sites", metavar="FILE", help=SITES)
     command.add_argument("--rank", type=whole("--rank", 1, 10_000), metavar="NUMBER", help="which of its candidates")
 
 
@@ -64,6 +66,7 @@ def add_layout_options(command: argparse.ArgumentParser) -> None:
 
     text = "GeoPackage to write, with a picture beside it (default layout.gpkg)"
     command.add_argument("--out", default="layout.gpkg", metavar="FILE", help=text)
+    command.add_argument("--sites", metavar="FILE", help=SITES)
     add_settings(command, LayoutSettings, without=("price",))  # the screening's own
 
 
@@ -72,6 +75,7 @@ def add_report_options(command: argparse.ArgumentParser) -> None:
     from tunnelsite.report.settings import ReportSettings
 
     command.add_argument("--out", default="report.html", metavar="FILE", help="page to write (default report.html)")
+    command.add_argument("--sites", metavar="FILE", help=SITES)
     text = "a run kept with `screen --keep`, instead of screening; its inputs (--project) give the sun charts"
     command.add_argument("--run", metavar="FILE", help=text)
     command.add_argument("--pdf", metavar="FILE", help="the page as PDF too, printed by a Chromium browser")

@@ -14,8 +14,8 @@ from tunnelsite.core.shown import one_line
 from tunnelsite.core.units import length_m, whole_number
 from tunnelsite.hosts.cli.arguments import check_ending
 from tunnelsite.hosts.cli.inputs_named import inputs_named
-from tunnelsite.hosts.cli.options import project_values
 from tunnelsite.hosts.cli.progress import Progress
+from tunnelsite.hosts.cli.project_values import project_values
 from tunnelsite.hosts.cli.streams import answer, say
 
 OWN = ("out", "top", "rasters", "keep", "overwrite")

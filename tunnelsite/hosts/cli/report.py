@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 from tunnelsite.core.errors import UsageError
 from tunnelsite.hosts.cli.inputs_named import inputs_named
-from tunnelsite.hosts.cli.options import project_values
 from tunnelsite.hosts.cli.progress import Progress
+from tunnelsite.hosts.cli.project_values import check_screened, project_values
 from tunnelsite.hosts.cli.streams import answer
 
 if TYPE_CHECKING:
@@ -21,8 +21,9 @@ if TYPE_CHECKING:
 
 def report(given: argparse.Namespace) -> int:
     """Screen (or take a kept run), study the best candidates, and write the page."""
-    sites = _finished(given)
     values = project_values(given)
+    if given.sites is not None and given.run is not None:
+        raise UsageError("a finished screening and --run were given", "one of the two", "leave one out")
     values.pop("out", None)  # a project's `out` is the GeoPackage of `screen`, not this page
     from tunnelsite.settings.model import settings_from
 
@@ -30,7 +31,7 @@ def report(given: argparse.Namespace) -> int:
     asked = _asked(given)
     outputs = _outputs(given)
     pictures = [asked.logo, *(part.strip() for text in asked.photo.values() for part in text.split(","))]
-    named = [given.run, sites, *pictures]
+    named = [given.run, *pictures]
     inputs = [*inputs_named(given, values), *(path for path in named if path)]
     progress = Progress(quiet=given.quiet)
     from tunnelsite.io.write.outputs import reserved_outputs
@@ -41,10 +42,7 @@ def report(given: argparse.Namespace) -> int:
 
         browser = browser_for(given.browser)
     with reserved_outputs(outputs, inputs, overwrite=bool(given.overwrite)):
-        if sites is not None:
-            result, site = _screened_again(sites, values, progress), None
-        else:
-            result, site = _kept(given, values, progress) if given.run else _screened(values, progress)
+        result, site = _kept(given, values, progress) if given.run else _screened(given, values, progress)
         made = _page(given, result, site, progress)
         _written(outputs, made, bool(given.overwrite), browser)
         progress("writing", 1.0)
@@ -73,27 +71,7 @@ def _asked(given: argparse.Namespace) -> ReportSettings:
     return settings_asked(given, ReportSettings)
 
 
-def _finished(given: argparse.Namespace) -> str | None:
-    """The finished screening that stands in place of the DEM, if one does: it is taken out of `given`. Errors: UsageError."""
-    if given.dem is None or given.parcels is not None or not str(given.dem).lower().endswith(".gpkg"):
-        return None
-    if given.run is not None:
-        raise UsageError("a finished screening and --run were given", "one of the two", "leave one out")
-    sites, given.dem = given.dem, None
-    return str(sites)
-
-
-def _screened_again(sites: str, values: dict[str, Any], progress: Progress) -> Result:
-    """A finished screening made again from its own file; what is given besides goes before its settings."""
-    from tunnelsite.screening.finished import check_same_inputs, finished_run
-
-    run, told = finished_run(sites, [Path.cwd()])
-    result, _ = _screened(told | values, progress)
-    check_same_inputs(run, result.site, sites)
-    return result
-
-
-def _screened(values: dict[str, Any], progress: Progress) -> tuple[Result, None]:
+def _screened(given: argparse.Namespace, values: dict[str, Any], progress: Progress) -> tuple[Result, None]:
     """A screening made now; it has its own site."""
     from tunnelsite.io.read.site import inputs_unchanged, site_from
     from tunnelsite.screening.run import screen
@@ -102,6 +80,7 @@ def _screened(values: dict[str, Any], progress: Progress) -> tuple[Result, None]
     settings = settings_from(values)
     progress("reading", 0.0)
     site = site_from(settings)
+    check_screened(given, site)
     result = screen(site, settings=settings, progress=progress)
     inputs_unchanged(site)
     return result, None

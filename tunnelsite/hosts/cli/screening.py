@@ -12,8 +12,8 @@ from tunnelsite.core.errors import UsageError
 from tunnelsite.hosts.cli.arguments import check_ending
 from tunnelsite.hosts.cli.dry_run import dry_run
 from tunnelsite.hosts.cli.inputs_named import inputs_named
-from tunnelsite.hosts.cli.options import project_values
 from tunnelsite.hosts.cli.progress import Progress
+from tunnelsite.hosts.cli.project_values import project_values
 from tunnelsite.hosts.cli.screening_words import once, words_of
 from tunnelsite.hosts.cli.streams import answer
 from tunnelsite.io.read.sample_data import sample_data

@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Any
 from tunnelsite.core.errors import UsageError
 from tunnelsite.hosts.cli.arguments import check_ending
 from tunnelsite.hosts.cli.inputs_named import inputs_named
-from tunnelsite.hosts.cli.options import project_values
 from tunnelsite.hosts.cli.progress import Progress
+from tunnelsite.hosts.cli.project_values import check_screened, project_values
 from tunnelsite.hosts.cli.setting_options import settings_asked
 from tunnelsite.hosts.cli.streams import answer
 
@@ -49,6 +49,7 @@ def stakeout(given: argparse.Namespace) -> int:
 
         progress("reading", 0.0)
         found = find_candidate(values, sites, rank, near_m=NEAR_M)
+        check_screened(given, found.site)
         if given.title:
             found = replace(found, placement=replace(found.placement, title=given.title))
         plan = stake_out_of(found, _read(asked, given), progress)

@@ -11,8 +11,8 @@ from tunnelsite.core.errors import UsageError
 from tunnelsite.core.units import number
 from tunnelsite.hosts.cli.arguments import check_ending
 from tunnelsite.hosts.cli.inputs_named import inputs_named
-from tunnelsite.hosts.cli.options import project_values
 from tunnelsite.hosts.cli.progress import Progress
+from tunnelsite.hosts.cli.project_values import check_screened, project_values
 from tunnelsite.hosts.cli.setting_options import settings_asked
 from tunnelsite.hosts.cli.streams import answer
 
@@ -40,6 +40,7 @@ def sunchart(given: argparse.Namespace) -> int:
             asked = replace(asked, field_horizon=read_field_readings(given.field_horizon))
         progress("reading", 0.0)
         site = site_from(settings_from(dict(place.settings)))
+        check_screened(given, site)
         plan = sun_chart(site, place, asked, progress)
         inputs_unchanged(site)
         contents = {{"svg": "chart", "png": "chart_png"}.get(name, name): path for name, path in outputs.items()}

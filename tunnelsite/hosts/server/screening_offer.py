@@ -22,7 +22,8 @@ from tunnelsite.hosts.server.offers import (
 )
 from tunnelsite.settings.field import Field, fields_of
 from tunnelsite.settings.kinds import File
-from tunnelsite.settings.model import PATH_KEYS, Settings, settings_from
+from tunnelsite.settings.model import Settings, settings_from
+from tunnelsite.settings.paths import PATH_KEYS
 
 MOST_SEVERAL = 20
 _LENGTH = {"anyOf": [{"type": "number"}, {"type": "string", "maxLength": 60}]}

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 from tunnelsite.core.errors import InputRefused, UsageError
@@ -49,23 +49,18 @@ class ScreenedCandidate:
 
     def digests(self) -> dict[str, set[str]]:
         """SHA-256 of the inputs, by file name."""
-        found: dict[str, set[str]] = {}
-        for row in self.run:
-            if row["kind"] == "input":
-                found.setdefault(row["name"], set()).add(row["value"].removeprefix("sha256 "))
-        return found
+        return digests_of(self.run)
 
 
 @dataclass(frozen=True)
 class FinishedRun:
     """A screening as its GeoPackage tells it: candidates with their columns; settings and inputs (SHA-256) by name; rows of
-    the criteria table; what is told of the run as a whole, by name."""
+    the criteria table."""
 
     candidates: Features
     settings: dict[str, str]
     inputs: dict[str, str]
     criteria: tuple[dict[str, Any], ...] = ()
-    told: Mapping[str, str] = field(default_factory=dict)
 
 
 def read_run(path: str) -> FinishedRun:
@@ -82,10 +77,25 @@ def run_of_tables(
 ) -> FinishedRun:
     """A finished run from its tables. Arguments: candidates; rows of the run table; rows of the criteria table."""
     rows = list(rows)
-    setting, inputs, told = (
-        {row["name"]: row["value"] for row in rows if row["kind"] == kind} for kind in ("setting", "input", "run")
+    setting, inputs = (
+        {row["name"]: row["value"] for row in rows if row["kind"] == kind} for kind in ("setting", "input")
     )
-    return FinishedRun(candidates, setting, inputs, tuple(dict(row) for row in criteria), told)
+    return FinishedRun(candidates, setting, inputs, tuple(dict(row) for row in criteria))
+
+
+def read_run_table(path: str) -> tuple[tuple[dict[str, str], ...], str]:
+    """(Rows of the run table, the file's name). Errors: InputRefused for a file that no screening wrote."""
+    name = _candidates(path).name
+    return _run(path, name), name
+
+
+def digests_of(run: Iterable[Mapping[str, str]]) -> dict[str, set[str]]:
+    """SHA-256 of the inputs by file name. Arguments: rows of a run table."""
+    found: dict[str, set[str]] = {}
+    for row in run:
+        if row["kind"] == "input":
+            found.setdefault(row["name"], set()).add(row["value"].removeprefix("sha256 "))
+    return found
 
 
 def _criteria(path: str, name: str) -> tuple[dict[str, Any], ...]:
