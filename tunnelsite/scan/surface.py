@@ -147,8 +147,9 @@ def _note_model(frame: Frame, model: np.ndarray) -> None:
         share = missing / model.size
         frame.notes.append(f"surface has no data on {share:.1%} of the cells: bare ground was used there")
     if dips:
-        share = dips / model.size
-        frame.notes.append(f"surface lies more than 0.5 m below the ground on {share:.2%} of the cells: raised")
+        frame.notes.append(
+            f"the surface model lies more than 0.5 m below the ground on {dips:,} cells: the ground was taken there"
+        )
 
 
 def crown_notes(crowns: CrownKinds, modelled: bool) -> list[str]:

@@ -8,6 +8,7 @@ from typing import Any
 from tunnelsite.core.units import FOOT_M, INCH_M
 
 MOST_REASONS = 40  # lines that a person still reads
+ALL_PCT = 99.5  # of the weight: told as 100
 IN_WORDS = 3  # options that get a sentence each
 ACRE_M2 = 43_560 * FOOT_M**2
 MONTHS = [
@@ -175,7 +176,10 @@ def _relaxed(summary: dict[str, Any]) -> list[str]:
 
 def _not_assessed(found: dict[str, Any]) -> list[str]:
     """What the answer does not know."""
-    share = "" if found["assessed_pct"] is None else f" ({found['assessed_pct']:.0f} % of the weight was assessed)"
+    known = found["assessed_pct"]
+    share = "" if known is None else f" ({known:.0f} % of the weight was assessed)"
+    if known is not None and known > ALL_PCT:
+        share = " (it has no weight in the score, and can rule out a place all the same)"
     return [f"Not assessed{share}:", *(f"  - {text}" for text in found["gaps"])]
 
 
