@@ -51,7 +51,7 @@ def test_the_error_of_cells_is_that_of_their_points() -> None:
         ground = ground_cells(east, north, height, lattice)
         scatters.append(np.sqrt(np.nanmean(ground.scatter**2)))
         off = ground.height - plane(*lattice.centres()).reshape(ground.height.shape)
-        errors.append((ground.error, np.sqrt(np.nanmean(off[2:-2, 2:-2] ** 2))))
+        errors.append((ground.usual_error, np.sqrt(np.nanmean(off[2:-2, 2:-2] ** 2))))
     assert np.mean(scatters) == pytest.approx(0.06, rel=0.03)
     said, true = np.mean(errors, axis=0)
     assert said == pytest.approx(true, rel=0.25)
@@ -84,9 +84,9 @@ def test_a_cloud_by_address_becomes_rasters(site: Site, tmp_path: Path) -> None:
     )
     done = gather(request, tmp_path)
     assert [entry.file for entry in done.entries] == [
-        "ground.tif", "surface.tif", "ground-points.tif", "ground-scatter.tif", "standing.geojson",
+        "ground.tif", "surface.tif", "ground-points.tif", "ground-scatter.tif", "ground-error.tif", "standing.geojson",
     ]  # fmt: skip
-    assert "--elevation-error" in done.entries[0].notes[-1]
+    assert "ground-error.tif" in done.entries[0].notes[-1]
     ground = read_raster(raster_header(tmp_path / "ground.tif"))
     rows, cols = np.indices(ground.shape)
     a, _, c, _, e, f = ground.affine
@@ -151,3 +151,20 @@ def test_rough_crowns_are_no_roof() -> None:
     assert [(piece.roof, round(piece.outline.area, -1)) for piece in pieces] == [(False, 220), (True, 190)] or {
         piece.roof for piece in pieces
     } == {True, False}
+
+
+def test_ground_and_its_weights_are_those_of_linear_interpolation() -> None:
+    from scipy.interpolate import LinearNDInterpolator
+
+    random = np.random.default_rng(8)
+    east, north = EAST + random.uniform(-12, 12, 200), NORTH + random.uniform(-12, 12, 200)
+    height = random.normal(0, 1, 200)
+    lattice = Lattice.over(east, north, 1.0)
+    found = ground_cells(east, north, height, lattice)
+    cell = lattice.cell_of(east, north)
+    held = np.unique(cell)
+    means = [np.array([values[cell == one].mean() for one in held]) for values in (east - EAST, north - NORTH, height)]
+    at = np.column_stack(lattice.centres()) - (EAST, NORTH)  # triangles of map coordinates would be rounded
+    wanted = LinearNDInterpolator(np.column_stack(means[:2]), means[2])(at)
+    assert np.isnan(found.height).sum() == np.isnan(wanted).sum() > 0
+    assert np.nanmax(np.abs(found.height.ravel() - wanted)) < 1e-6

@@ -18,6 +18,7 @@ LIDAR_SD_M = 0.10
 COARSE_SD_M = 0.82
 LIDAR_CELL_M = 3.0  # wider cells are not taken for lidar
 RANGE_M = 5.0  # no source: between the noise of a cell and the steps between flight lines
+CELL_ERROR = "cell_error_m"  # id of the layer of standard errors, cell by cell, that the survey's points tell
 HARMONICS = (
     128  # waves a field is made of; its variance is exact with any number, more make every single field more Gaussian
 )
@@ -27,13 +28,15 @@ HARMONICS = (
 class ErrorModel:
     """Errors of the elevations: Gaussian, stationary, of standard deviation `sd_m` [m] and correlation exp(-(d / range_m)^2);
     `range_m` 0 = every cell for itself. `assumed`: `sd_m` was not given. `own_m`: the model's own cell [m] where it is
-    interpolated to finer ones, else 0. `step_m`: the step [m] that the heights were rounded to, else 0."""
+    interpolated to finer ones, else 0. `step_m`: the step [m] that the heights were rounded to, else 0. `measured`: `sd_m` is the root
+    mean square of a layer of errors, cell by cell (`CELL_ERROR`)."""
 
     sd_m: float
     range_m: float
     assumed: bool = False
     own_m: float = 0.0
     step_m: float = 0.0
+    measured: bool = False
 
     @property
     def least_m(self) -> float:
@@ -60,7 +63,8 @@ class ErrorModel:
         """For people."""
         alike = f"correlated over {self.range_m:g} m" if self.range_m > 0 else "independent from cell to cell"
         rounded = f", with heights in steps of {step_words(self.step_m)}" if self.step_m > 0 else ""
-        return f"errors of {self.sd_m:.2g} m, {alike}{rounded}" + (" (assumed)" if self.assumed else "")
+        how = " (assumed)" if self.assumed else " (by the scatter of the survey's points)" if self.measured else ""
+        return f"errors of {self.sd_m:.2g} m, {alike}{rounded}{how}"
 
 
 def error_model(
@@ -79,6 +83,18 @@ def error_model(
     length, own = (max(length, own_m), own_m) if interpolated else (length, 0.0)
     usual = LIDAR_SD_M if (own_m or cell_m) <= LIDAR_CELL_M else COARSE_SD_M
     found = ErrorModel(usual if sd_m is None else sd_m, max(length, RANGE_STEPS * step_m), sd_m is None, own, step_m)
+    return replace(found, sd_m=max(found.sd_m, found.least_m))
+
+
+def measured_error(sd_m: float, range_m: float | None, own_m: float, step_m: float = 0.0) -> ErrorModel:
+    """Errors that the survey's points tell, each cell of the model for itself, as they are after interpolation to a working grid.
+
+    Arguments: sd_m, root mean square of the cells' errors [m]; range_m, as stated, else None; own_m, the model's own cell [m];
+    step_m, the step that the heights were rounded to [m], 0 = none. Of a range of own / sqrt(pi) an integral over the correlation is
+    one cell's area (derived).
+    """
+    length = own_m / math.sqrt(math.pi) if range_m is None else range_m
+    found = ErrorModel(sd_m, max(length, RANGE_STEPS * step_m), False, own_m, step_m, measured=True)
     return replace(found, sd_m=max(found.sd_m, found.least_m))
 
 

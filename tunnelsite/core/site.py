@@ -31,6 +31,7 @@ class Site:
         keep_outs: features with their distance. services: by name (water, power, road ...).
         lamps, soils: as in the contract. weather: a year whose beam weighs the light, or None for a clear sky.
         wind: where it comes from, or None.
+        dem_error: standard error of the DEM's cells [m], each for itself, or None.
         drained: gives the same land as it drains with all the land round it, or None where no more than the land read is known.
         notes: what was found, assumed or repaired.
         own_rasters, own_features: layers of the user's own, by name.
@@ -51,6 +52,7 @@ class Site:
     weather: Weather | None = None
     wind: WindRose | None = None
     far_dem: SourceRaster | None = None
+    dem_error: SourceRaster | None = None
     drained: Callable[[], Drained] | None = None
     notes: tuple[str, ...] = ()
     files: tuple[Any, ...] = ()
@@ -67,6 +69,7 @@ class Site:
     def inputs(self) -> list[SourceRaster | Features]:
         """Every input in a fixed order, for the run table."""
         optional = [
+            self.dem_error,
             self.far_dem,
             self.surface,
             self.obstacles,

@@ -36,7 +36,7 @@ def gather_clouds(
     progress: Progress,
     overwrite: bool,
 ) -> list[Entry]:
-    """Clouds, by address or local path, as `ground.tif`, `surface.tif`, `ground-points.tif` and `ground-scatter.tif`.
+    """Clouds, by address or local path, as `ground.tif`, `surface.tif`, `ground-points.tif`, `ground-scatter.tif`, `ground-error.tif`.
 
     Arguments: files, (source, address or path); door; area; folder; cell_m, 0.25 to 10; crs, where clouds state none.
     Errors: InputRefused, UsageError, OutputFailed.
@@ -151,7 +151,8 @@ def _written(folder, rasters, cloud: Cloud, lattice: Lattice, files, notes, over
         "ground": (ground.height, unit, "ground from survey points"),
         "surface": (surface, unit, "highest survey point of each cell"),
         "ground-points": (ground.count.astype(np.float32), "1", "ground points in each cell"),
-        "ground-scatter": (ground.scatter, unit, "rms of ground points off the plane of 3 x 3 cells"),
+        "ground-scatter": (ground.scatter, unit, "rms of ground points off the plane round each cell"),
+        "ground-error": (ground.error, unit, "standard error of the ground's height, cell by cell"),
     }
     words = error_words(ground, lattice, cloud)
     entries = []
@@ -166,16 +167,15 @@ def _written(folder, rasters, cloud: Cloud, lattice: Lattice, files, notes, over
 
 
 def error_words(ground: GroundCells, lattice: Lattice, cloud: Cloud) -> str:
-    """What the points say of the heights' error, and how to hand it to a screening."""
-    unit_m = VERTICAL_UNITS_M[cloud.unit]
+    """What the points say of the heights' error."""
+    error_m = ground.usual_error * VERTICAL_UNITS_M[cloud.unit]
     cell_m = lattice.side * cloud.crs.axis_info[0].unit_conversion_factor
     void = float(np.isnan(ground.height).mean())
     held = float((ground.count > 0).mean())
-    error = ground.error * unit_m
     words = f"{held:.0%} of the cells hold ground points, {void:.0%} are voids"
-    if not np.isfinite(error):
+    if not np.isfinite(error_m):
         return f"{words}; too few points to tell the error of the heights"
     return (
-        f"{words}; by the scatter of its points, the height of a cell is off by {error:.3f} m against its neighbours "
-        f"(--elevation-error {max(error, 0.005):.3f}m --error-range {cell_m:g}m); errors shared by a whole flight line are not included"
+        f"{words}; by the scatter of its points, the height of a cell is off by {error_m:.3f} m (standard error, {cell_m:g} m cells): "
+        "a screening of this file counts ground-error.tif; errors shared by a whole flight line are not included"
     )

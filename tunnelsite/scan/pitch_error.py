@@ -6,8 +6,9 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
+from scipy import ndimage
 
-from tunnelsite.core.elevation_error import ErrorModel, error_model
+from tunnelsite.core.elevation_error import CELL_ERROR, LIDAR_SD_M, RANGE_M, ErrorModel, error_model, measured_error
 from tunnelsite.core.house import House, Pad
 from tunnelsite.core.site import Frame
 from tunnelsite.kernels.terrain.blade import Ripple, error_ripple
@@ -65,7 +66,17 @@ class PitchErrors:
 
 
 def stated_error(frame: Frame, sd_m: float | None, range_m: float | None) -> ErrorModel:
-    """The error of the elevations on a frame, as stated or assumed. Arguments: frame; sd_m, range_m [m], None = not stated."""
+    """The error of the elevations on a frame: as stated, else as the survey's points tell it cell by cell, else as assumed.
+
+    Arguments: frame; sd_m, range_m [m], None = not stated.
+    """
+    if sd_m is None and CELL_ERROR in frame.layers:
+        if range_m is None and frame.error is not None and frame.error.measured:
+            return frame.error  # a part of the frame counts the same
+        known = frame.layers[CELL_ERROR][np.isfinite(frame.layers[CELL_ERROR])].astype(float)
+        if known.size:
+            usual = float(np.sqrt(np.mean(known**2)))
+            return measured_error(usual, range_m, frame.dem_cell_m or frame.grid.cell_m, frame.step_m)
     return error_model(sd_m, range_m, frame.dem_cell_m, frame.grid.cell_m, frame.step_m)
 
 
@@ -145,7 +156,10 @@ def lone_error(error: ErrorModel, cell_m: float) -> float:
 
 
 def _counted_share(frame: Frame, stated: ErrorModel, rows: tuple[int, int]) -> np.ndarray:
-    """What share of the stated error counts round each cell of some rows: all of it where one was given."""
+    """What share of the stated error counts round each cell of some rows: all of it where one was given; where the points
+    tell it, that of the cells round there."""
+    if stated.measured:
+        return np.maximum(_local_share(frame, stated, rows), stated.least_share)
     if not stated.assumed:
         return np.ones((rows[1] - rows[0], frame.grid.cols))
     cell, (sd, wide) = frame.grid.cell_m, stated.seen
@@ -153,6 +167,24 @@ def _counted_share(frame: Frame, stated: ErrorModel, rows: tuple[int, int]) -> n
     shown = mean_square_second_differences(frame.ground, lag, _reach(max(stated.range_m, cell), cell), rows)
     share = np.fmin(1.0, np.sqrt(shown / second_difference_variance(lag * cell, wide)) / sd)
     return np.fmax(share, stated.least_share)
+
+
+def _local_share(frame: Frame, stated: ErrorModel, rows: tuple[int, int]) -> np.ndarray:
+    """Root mean square of the cells' own errors round each cell of some rows, as a share of the usual one. Where no cell round there
+    has one, as much as makes the error of a plane that which is assumed for lidar."""
+    reach = _reach(frame.dem_cell_m or frame.grid.cell_m, frame.grid.cell_m)
+    first, last = max(rows[0] - reach, 0), min(rows[1] + reach, frame.grid.rows)
+    errors = frame.layers[CELL_ERROR][first:last].astype(float)
+    known = np.isfinite(errors)
+    sums = [
+        ndimage.uniform_filter(part, 2 * reach + 1, mode="constant")
+        for part in (np.where(known, errors, 0.0) ** 2, known * 1.0)
+    ]
+    squares, share = (part[rows[0] - first : rows[1] - first] for part in sums)
+    assumed = LIDAR_SD_M * RANGE_M / stated.range_m if stated.range_m > 0 else LIDAR_SD_M
+    there = share > 1e-9  # running sums leave their rounding behind
+    mean = np.divide(squares, share, out=np.zeros_like(squares), where=there)
+    return np.where(there, np.sqrt(np.maximum(mean, 0.0)), assumed) / stated.sd_m
 
 
 def near_cells(frame: Frame, stated: ErrorModel) -> int:
@@ -168,8 +200,9 @@ def _near(frame: Frame, at: tuple[int, int], stated: ErrorModel) -> tuple[Frame,
     left, right = max(col - spare, 0), min(col + spare + 1, frame.grid.cols)
     top, bottom = max(row - spare, 0), min(row + spare + 1, frame.grid.rows)
     grid = frame.grid.window(top, left, bottom - top, right - left)
-    ground = np.ascontiguousarray(frame.ground[top:bottom, left:right])
-    return replace(frame, grid=grid, layers={"ground": ground}), row - top, col - left
+    kept = {name: frame.layers[name] for name in ("ground", CELL_ERROR) if name in frame.layers}
+    layers = {name: np.ascontiguousarray(values[top:bottom, left:right]) for name, values in kept.items()}
+    return replace(frame, grid=grid, layers=layers), row - top, col - left
 
 
 def _reach(scale_m: float, cell_m: float) -> int:

@@ -19,7 +19,7 @@ import shapely
 
 from tunnelsite.core.criterion import Criterion, Truth
 from tunnelsite.core.describe import Description, LayerSpec
-from tunnelsite.core.elevation_error import ErrorModel
+from tunnelsite.core.elevation_error import CELL_ERROR, ErrorModel
 from tunnelsite.core.errors import InputRefused, ResourceShortage, UsageError
 from tunnelsite.core.grid import Grid
 from tunnelsite.core.house import House, Pad
@@ -39,7 +39,7 @@ FORMAT = "tunnelsite kept run 3"
 OUTPUTS = {"out", "overwrite", "rasters", "keep"}  # where a run was written to is no part of it
 PLAIN = ("datum_m", "parcel_names", "lon_deg", "lat_deg", "notes", "dem_cell_m", "step_m", "surface_like", "doubts")
 # what describing a candidate reads, and what water on drawn grounds goes on from
-LAYERS = ("ground", "open_edge", "standing_m", "worst_month", "ponding_m", "upslope_m2", "flow_direction")
+LAYERS = ("ground", CELL_ERROR, "open_edge", "standing_m", "worst_month", "ponding_m", "upslope_m2", "flow_direction")
 
 
 def keep_run(result: Result, path: str | Path, *, overwrite: bool) -> None:

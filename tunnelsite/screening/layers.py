@@ -8,6 +8,7 @@ import numpy as np
 
 from tunnelsite.core import catalogue
 from tunnelsite.core.describe import LayerSpec
+from tunnelsite.core.elevation_error import CELL_ERROR
 from tunnelsite.core.errors import TunnelsiteError
 from tunnelsite.core.layers import Layer
 from tunnelsite.core.process import Process, Progress, silent
@@ -21,14 +22,14 @@ from tunnelsite.scan.localise import frame_grid, localised
 from tunnelsite.scan.pitch_error import stated_error
 from tunnelsite.scan.soils import add_soils
 from tunnelsite.scan.surface import add_surface
-from tunnelsite.screening.own_layers import add_own_rasters
+from tunnelsite.screening.own_layers import add_cell_errors, add_own_rasters
 from tunnelsite.screening.providers import given_layers, setting_facts, unknown_facts
 from tunnelsite.settings.model import Settings
 
 # Layers that a frame may have before any process is run.
 INPUT_LAYERS = (
-    "ground", "surface", "surface_leafless", "surface_leafless_2", "surface_leafless_3", "standing_m", "drainage_class", "drainage_least",
-    "hydrologic_group", "hydrologic_least", "night_lux",
+    "ground", CELL_ERROR, "surface", "surface_leafless", "surface_leafless_2", "surface_leafless_3", "standing_m",
+    "drainage_class", "drainage_least", "hydrologic_group", "hydrologic_least", "night_lux",
 )  # fmt: skip
 
 
@@ -52,6 +53,7 @@ def framed(site: Site, settings: Settings, bearing_deg: float) -> Frame:
     """The frame of one ridge bearing with the layers that need no process. Errors: InputRefused."""
     grid = frame_grid(site, bearing_deg=bearing_deg, cell_m=settings.cell_m, halo_m=settings.halo_m)
     frame = localised(site, grid)
+    add_cell_errors(frame, site)
     frame.error = stated_error(frame, *settings.error)
     check_data(site, frame, settings.halo_m)
     add_surface(frame, settings.bare_transmission)

@@ -8,12 +8,19 @@ import numpy as np
 
 from tunnelsite.core import catalogue
 from tunnelsite.core.describe import LayerSpec
+from tunnelsite.core.elevation_error import CELL_ERROR
 from tunnelsite.core.errors import InputRefused, UsageError
 from tunnelsite.core.layers import SourceRaster
 from tunnelsite.core.needs import LAYERS
 from tunnelsite.core.site import Frame, Site
 from tunnelsite.core.units import LENGTH_UNITS_M
 from tunnelsite.scan.localise import nearest, warped
+
+
+def add_cell_errors(frame: Frame, site: Site) -> None:
+    """Give the frame the standard errors of the DEM's cells, where the survey's points tell them."""
+    if site.dem_error is not None:
+        frame.keep(CELL_ERROR, warped(site.dem_error, frame.grid), "m")
 
 
 def add_own_rasters(frame: Frame, site: Site) -> None:

@@ -93,7 +93,7 @@ def input_rows(site: Site) -> list[dict[str, Any]]:
     rows: list[dict[str, Any]] = []
     own = {id(item): name for name, item in (site.own_rasters | site.own_features).items()}
     for item in site.inputs:
-        detail = f"{_what(item, own)}{item.crs.name if item.crs else 'no coordinate system'}"
+        detail = f"{_what(item, own, cell_error=item is site.dem_error)}{item.crs.name if item.crs else 'no coordinate system'}"
         rows.append({"kind": "input", "name": item.name, "value": f"sha256 {item.sha256}", "detail": detail})
         rows += [{"kind": "note", "name": item.name, "value": text} for text in item.notes]
     weather = site.weather
@@ -108,13 +108,13 @@ def input_rows(site: Site) -> list[dict[str, Any]]:
     return rows
 
 
-def _what(item: SourceRaster | Features, own: Mapping[int, str]) -> str:
+def _what(item: SourceRaster | Features, own: Mapping[int, str], *, cell_error: bool) -> str:
     """What an input holds, before its coordinate system. Arguments: own, names of the user's own layers by `id`."""
     layer = f"layer {own[id(item)]}" if id(item) in own else ""
     if not isinstance(item, SourceRaster):
         return f"{layer}; " if layer else ""
     if not layer:
-        return f"heights in {item.unit}; "
+        return f"standard error of heights in {item.unit}; " if cell_error else f"heights in {item.unit}; "
     return f"{layer}, {'classes' if item.classes else f'in {item.unit}' if item.unit else 'no unit stated'}; "
 
 
@@ -156,6 +156,11 @@ def _notes(result: Result) -> list[tuple[str, str]]:
 def _error_words(result: Result) -> str:
     """What the standard error of the pitch rests on."""
     error = stated_error(result.frame, *result.settings.error)
+    if error.measured:
+        return (
+            f"its standard error counts {error.words}, cell by cell, and ground that the model's "
+            "cells hide; what a whole flight line is off by is not in it (--elevation-error states another error)"
+        )
     if not error.assumed:
         how = (
             "as stated"

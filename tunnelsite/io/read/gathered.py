@@ -22,20 +22,24 @@ def gathered_entries(folder: Path) -> list[dict[str, Any]]:
     return entries
 
 
+def entry_of_content(folder: Path, sha256: str) -> dict[str, Any] | None:
+    """The entry of this very content in a folder's record, or None."""
+    try:
+        entries = gathered_entries(folder)
+    except (OSError, ValueError):
+        return None
+    return next((one for one in entries if sha256 and one.get("sha256") == sha256), None)
+
+
 def gathered_words(path: Path, sha256: str) -> str:
     """A sentence on where a file came from, or `` where no record beside it names this very content."""
-    try:
-        entries = gathered_entries(path.parent)
-    except (OSError, ValueError):
+    entry = entry_of_content(path.parent, sha256)
+    if entry is None:
         return ""
-    for entry in entries:
-        if entry.get("sha256") == sha256 and sha256:
-            words = [
-                f"gathered {str(entry.get('fetched'))[:10]} from {', '.join(map(str, entry.get('addresses', [])[:3]))}"
-            ]
-            more = len(entry.get("addresses", [])) - 3
-            words += [f"and {more} more"] if more > 0 else []
-            words += [f"licence: {entry.get('licence')}"]
-            words += [f"vertical datum: {entry['datum']}"] if entry.get("datum") else []
-            return "; ".join(words)[:600]
-    return ""
+    addresses = entry.get("addresses")
+    addresses = list(map(str, addresses)) if isinstance(addresses, list) else []
+    words = [f"gathered {str(entry.get('fetched'))[:10]} from {', '.join(addresses[:3])}"]
+    words += [f"and {len(addresses) - 3} more"] if len(addresses) > 3 else []
+    words += [f"licence: {entry.get('licence')}"]
+    words += [f"vertical datum: {entry['datum']}"] if entry.get("datum") else []
+    return "; ".join(words)[:600]

@@ -96,7 +96,9 @@ def values_of(
     for part in empty:
         values[part] = np.nan
     values, affine = _north_up(values, _shifted(header.affine, window))
-    return SourceRaster(values, affine, header.crs, 0.0, file_name(header.path), digest, chosen.unit)
+    came_from = gathered_words(header.path, digest)
+    notes = (came_from,) if came_from else ()
+    return SourceRaster(values, affine, header.crs, 0.0, file_name(header.path), digest, chosen.unit, notes)
 
 
 @dataclass(frozen=True)

@@ -14,6 +14,7 @@ from tunnelsite.core.layers import Features, SourceRaster
 from tunnelsite.core.site import Site
 from tunnelsite.core.weather import Weather
 from tunnelsite.core.wind import WindRose
+from tunnelsite.io.read.cell_errors import cell_errors
 from tunnelsite.io.read.drawn import Drawn, joined, read_drawn, with_fields
 from tunnelsite.io.read.files import FileStamp, file_stamp, layer_of, same_file
 from tunnelsite.io.read.given import features_of, heights_given, is_path
@@ -123,8 +124,10 @@ def read_site(
     ground = _stored(store, _read_heights(dem, "DEM", land, reading))
     model = None if surface is None else _stored(store, _read_heights(surface, "--surface", land, reading))
     own = own_layers(layers or {})
+    errors = cell_errors(dem, ground, land, reading.halo_m)
     site = Site(
-        dem=ground,
+        dem=replace(ground, notes=(*ground.notes, *errors.notes)),
+        dem_error=errors.raster,
         parcels=land,
         surface=model,
         far_dem=None if far_dem is None else _read_far(far_dem, land, reading),

@@ -54,6 +54,8 @@ def elevation_error(found: Candidate) -> tuple[ErrorModel, tuple[str, ...]]:
     sd, length = found.settings.error
     error = counted_error(found.frame, (found.place.row, found.place.col), stated_error(found.frame, sd, length))
     assumed = []
+    if error.measured:
+        return error, ()
     if sd is None:
         assumed.append(
             f"heights are taken to be off by {error.sd_m:.2g} m (standard error), as is usual for such a model and no more than it "
