@@ -3,6 +3,7 @@ the commands after a screening read."""
 
 from __future__ import annotations
 
+import functools
 import json
 import math
 from pathlib import Path
@@ -24,6 +25,8 @@ from tunnelsite.settings.model import Settings, settings_from
 from tunnelsite.settings.paths import PATH_KEYS
 from tunnelsite.settings.presets import presets
 from tunnelsite.settings.project_file import COMMAND_LINE_ALONE, project_settings
+
+command_line = functools.cache(parser)  # building it takes longer than reading with it
 
 
 def _reads_as_number(text: str) -> bool:
@@ -133,6 +136,10 @@ def toml(value: Any) -> str:
     return repr(value)
 
 
+def _said(value: Any) -> Any:
+    return str(value).lower() if isinstance(value, bool) else value
+
+
 def words_of(values: dict[str, Any]) -> list[str]:
     """The command line of settings; `=` ties a value to its option, whatever it begins with."""
     found: list[str] = []
@@ -143,7 +150,9 @@ def words_of(values: dict[str, Any]) -> list[str]:
         if isinstance(value, bool):
             found.append(option)
         elif name in ("rubric", "parameter"):
-            found += [f"{option}={key}.{part}={one}" for key, inner in value.items() for part, one in inner.items()]
+            found += [
+                f"{option}={key}.{part}={_said(one)}" for key, inner in value.items() for part, one in inner.items()
+            ]
         elif isinstance(value, dict):
             found += [f"{option}={key}={inner}" for key, inner in value.items()]
         elif name == "preset":
@@ -183,7 +192,7 @@ def test_the_command_line_says_the_same(values: dict[str, Any], dem: str, parcel
         name: {key: inner for key, inner in value.items() if inner} if name == "parameter" else value
         for name, value in values.items()
     } | {"dem": dem, "parcels": parcels}
-    given = parsed(parser(), ["screen", *words_of(values)])
+    given = parsed(command_line(), ["screen", *words_of(values)])
     assert settings_from(project_values(given)) == settings_from(values)
 
 
