@@ -143,6 +143,11 @@ COMMANDS = {
         ),
         (*CANDIDATE, "tunnelsite.plans.grading.grade:graded", *GRADING, *PICTURES),
     ),
+    "cost": Command(
+        ("cost", *SITES[:-2], "--price", "earthwork=12/yd3", "--draws", "20", "--out", "{out}/a.csv"),
+        _files("a.csv", "a.json"),
+        (SCREENING[0], "tunnelsite.plans.cost.plan:cost"),
+    ),
     "layout": Command(
         (
             "layout",

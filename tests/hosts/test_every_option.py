@@ -12,6 +12,8 @@ import pytest
 from tests.whole_run.files import plain_farm
 from tunnelsite.hosts.cli import options
 from tunnelsite.hosts.cli.main import main
+from tunnelsite.io.write import handover as _writers  # noqa: F401 (imported before what they import is replaced)
+from tunnelsite.screening import exporting as _exporting  # noqa: F401
 
 NUMBERS = ("LENGTH", "NUMBER", "DEG", "SHARE", "SLOPE", "RATE", "HOURS", "SECONDS", "HEIGHT", "DEPTH/MINUTES")
 FILES = ("FILE", "DIR", "STEM")
@@ -80,6 +82,7 @@ BASE = {
     "compare": ["compare", "parcels.gpkg", "parcels.gpkg"],
     "stakeout": ["stakeout", "dem.tif", "parcels.gpkg", "--sites", "s.gpkg", "--rank", "1"],
     "grading": ["grading", "dem.tif", "parcels.gpkg", "--sites", "s.gpkg", "--rank", "1"],
+    "cost": ["cost", "dem.tif", "parcels.gpkg", "--sites", "s.gpkg"],
     "layout": ["layout", "dem.tif", "parcels.gpkg", "--houses", "2"],
     "init": ["init", ".", "--yes"],
     "gather": ["gather", "farm", "--around", "43,-78:300m", "--ground", "http://127.0.0.1:9/dem.tif"],

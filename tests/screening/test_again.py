@@ -50,6 +50,7 @@ def test_the_settings_are_those_of_the_screening(once) -> None:
         ["sunchart", "--sites", "{0}", "--rank", "1"],
         ["grading", "{0}", "--rank", "1", "--draws", "20"],
         ["stakeout", "--sites", "{0}", "--rank", "1"],
+        ["cost", "{0}", "--ranks", "1,2", "--draws", "20"],
         ["explain", "{0}", "--rank", "1", "--json"],
         ["layout", "{0}", "--json"],
         ["report", "{0}", "--cards", "0"],

@@ -12,6 +12,7 @@ from tunnelsite.hosts.cli.arguments import Parser, whole
 from tunnelsite.hosts.cli.gather_options import add_options as add_gather_options
 from tunnelsite.hosts.cli.plan_options import (
     SITES,
+    add_cost_options,
     add_export_options,
     add_grading_options,
     add_layout_options,
@@ -20,7 +21,7 @@ from tunnelsite.hosts.cli.plan_options import (
     add_sunchart_options,
 )
 from tunnelsite.hosts.cli.region_options import add_options as add_region_options
-from tunnelsite.hosts.cli.screen_options import CHART, GRADING, STAKEOUT, add_screen_settings
+from tunnelsite.hosts.cli.screen_options import CHART, COST, GRADING, STAKEOUT, add_screen_settings
 from tunnelsite.hosts.cli.server_options import add_desk_options
 from tunnelsite.hosts.cli.server_options import add_options as add_server_options
 
@@ -93,6 +94,12 @@ def _stakeout(command: argparse.ArgumentParser) -> None:
 def _grading(command: argparse.ArgumentParser) -> None:
     add_screen_settings(command, only=GRADING)
     add_grading_options(command)
+    _talk(command)
+
+
+def _cost(command: argparse.ArgumentParser) -> None:
+    add_screen_settings(command, only=COST)
+    add_cost_options(command)
     _talk(command)
 
 
@@ -195,6 +202,7 @@ COMMANDS = (
         _stakeout,
     ),
     Command("grading", "grading and drainage plan of one candidate, with pictures", "grading", "grading", _grading),
+    Command("cost", "what the work at candidates costs, at your own unit prices", "cost", "cost", _cost),
     Command("layout", "the best block of several houses, and trenches to the services", "layout", "layout", _layout),
     Command(
         "region",

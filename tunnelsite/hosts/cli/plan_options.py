@@ -70,6 +70,18 @@ def add_layout_options(command: argparse.ArgumentParser) -> None:
     add_settings(command, LayoutSettings, without=("price",))  # the screening's own
 
 
+def add_cost_options(command: argparse.ArgumentParser) -> None:
+    """The candidates and the files of `cost`."""
+    from tunnelsite.plans.cost.settings import CostSettings
+
+    command.add_argument("--sites", metavar="FILE", help=SITES)
+    text = "which of its candidates, as 1,2,5 (default 1)"
+    command.add_argument("--ranks", default="1", metavar="LIST", help=text)
+    text = "table to write; the summary is written beside it as NAME.json (default cost.csv)"
+    command.add_argument("--out", default="cost.csv", metavar="FILE", help=text)
+    add_settings(command, CostSettings, without=("price",))  # the screening's own
+
+
 def add_report_options(command: argparse.ArgumentParser) -> None:
     """The run and the files of `report`."""
     from tunnelsite.report.settings import ReportSettings

@@ -51,7 +51,7 @@ def compare(given: argparse.Namespace) -> int:
             "two screenings, or one and --ranks such as 1,2,5",
             "give one or the other",
         )
-    ranks = None if given.ranks is None else _ranks(given.ranks)
+    ranks = None if given.ranks is None else ranks_of(given.ranks)
     from tunnelsite.decisions.compare import compare as compared
 
     found = compared(given.first, given.second, ranks)
@@ -62,7 +62,8 @@ def compare(given: argparse.Namespace) -> int:
     return 0
 
 
-def _ranks(text: str) -> list[int]:
+def ranks_of(text: str) -> list[int]:
+    """Ranks from words such as 1,2,5. Errors: UsageError."""
     try:
         return [int(word) for word in text.split(",")]
     except ValueError:

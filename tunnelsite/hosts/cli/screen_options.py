@@ -19,6 +19,7 @@ GRADING = (
     "elevation_error",
     "error_range",
 )
+COST = (*GRADING, "surface", "obstacles", "price")
 CHART = (
     *_INPUTS, "crop_months", "weather", "far_dem", "far_reach", "far_elevation_unit", "surface", "obstacles", "drawn",
     "bare_trees", "bare_transmission", "light_height", "ridge", "bearing", "halo",
