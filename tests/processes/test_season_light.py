@@ -13,6 +13,7 @@ from tunnelsite.core.errors import UsageError
 from tunnelsite.core.layers import Layer
 from tunnelsite.kernels.light.horizon import cast_shadow
 from tunnelsite.processes.season_light import PROCESS
+from tunnelsite.scan.refine import dark_words
 from tunnelsite.settings.model import settings_from
 from tunnelsite.sun.irradiance import clear_sky_steps
 from tunnelsite.sun.position import Place
@@ -289,3 +290,12 @@ def test_a_month_with_hardly_any_sun_is_not_judged() -> None:
     made = PROCESS({"ground": layer(ground), "surface": layer(surface), "sun": layer(sun)})
     assert 12 in sun[:, 3] and made["worst_month"].values[20, 30] != 12
     assert made["beam_share_worst"].values[20, 30] > 0.3
+
+
+@pytest.mark.parametrize(
+    ("share", "month", "said"),
+    [(0.05, 12, "dark: 5 % of the sun in Dec"), (0.6, 1, ""), (0.99, 3, ""), (None, None, ""), (0.3, None, "")],
+)
+def test_a_place_whose_darkest_crop_month_has_no_marks_is_flagged(share, month, said):
+    """In a valley of the Alps 5 % of December's sun earned 80 points by all else, without a word."""
+    assert dark_words({"beam_share_worst": share, "worst_month": month}) == said

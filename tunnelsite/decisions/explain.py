@@ -175,8 +175,9 @@ def _notes(prepared: Prepared, spot: Spot, scan: Scan | None) -> tuple[str, ...]
     if spot.turned:
         known = " and ".join(f"{frame.grid.bearing_deg:g}" for frame in prepared.frames)
         notes.append(
-            f"measured on ground that was read at ridge bearing {known} and turned: figures differ a little from a screening at "
-            f"{spot.frame.grid.bearing_deg:g} degrees"
+            f"measured on ground that was read at ridge bearing {known} and turned: a screening at "
+            f"{spot.frame.grid.bearing_deg:g} degrees follows the water anew, cell by cell on its own grid, so what drains to the pad "
+            "or past it, its height above drainage and its distance from it can differ; all else differs a little"
         )
     if scan is None and prepared.result is not None:
         notes.append(

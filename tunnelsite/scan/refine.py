@@ -10,6 +10,7 @@ import shapely
 from tunnelsite.core.grid import true_bearing
 from tunnelsite.core.height_step import LOUD_STEP_M, step_words
 from tunnelsite.core.reproject import to_wgs84
+from tunnelsite.core.units import MONTHS
 from tunnelsite.kernels.terrain.blade import blade_step
 from tunnelsite.kernels.terrain.grading import graded_pads
 from tunnelsite.kernels.terrain.lone_things import lone_reach
@@ -25,6 +26,7 @@ from tunnelsite.scan.tight_ground import FIT_M
 HOLLOW_M = 0.10  # shallower ones are the noise of the elevation model
 SHOWS_M = 0.5  # what a surface model shows above this may be brush as well as grass, a crop or noise; see the source of `standing`
 POOL_M = 0.3  # deeper ones are no longer the noise of the elevation model; common practice, no source
+DARK_SHARE = 0.6  # of the sun in the darkest crop month: none of the marks are left
 LOW_M = 2.5  # half way to no marks
 BUFFER_M = 35 * 0.3048  # no room for a buffer along the water [@riparian-buffer]
 FREEBOARD_M = 0.3048  # the margin that floors are kept above a flood [@freeboard]; less above the water itself is no margin at all
@@ -179,7 +181,8 @@ def flags(scan: Scan, item: int, values: dict[str, Any], worst_se_pct: float) ->
         words.append("lies in a hollow")
     if "beam_share" in values and values["beam_share"] is None:
         words.append("sun not assessed")
-    return "; ".join([*words, *_site_words(scan, item, values)])
+    words.append(dark_words(values))
+    return "; ".join(text for text in [*words, *_site_words(scan, item, values)] if text)
 
 
 def _site_words(scan: Scan, item: int, values: dict[str, Any]) -> list[str]:
@@ -213,6 +216,14 @@ def worst_month(scan: Scan, item: int) -> int | None:
     part = months[max(row - down, 0) : row + down + 1, max(col - right, 0) : col + right + 1]
     count = np.bincount(part.ravel(), minlength=13)[1:]
     return int(np.argmax(count)) + 1 if count.any() else None
+
+
+def dark_words(values: dict[str, Any]) -> str:
+    """A crop month that keeps too little sun to be worth a house, in words; empty where none does. Arguments: values, a row so far."""
+    share, month = values.get("beam_share_worst"), values.get("worst_month")
+    if share is None or month is None or share >= DARK_SHARE:
+        return ""
+    return f"dark: {100 * share:.0f} % of the sun in {MONTHS[month - 1].capitalize()}"
 
 
 def water_words(values: dict[str, Any]) -> list[str]:
