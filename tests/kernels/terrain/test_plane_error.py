@@ -27,7 +27,7 @@ def test_slope_error_from_lidar() -> None:
 @pytest.mark.parametrize("size", [(29, 9), (7.5, 4.3)])
 def test_slope_errors_match_simulation(size) -> None:
     """Fit pure noise many times: the spread of the slopes is the claimed error. Correlated errors: tests/decisions."""
-    noise = np.random.default_rng(4).normal(0.0, 0.1, (900, 900))
+    noise = np.random.default_rng(4).normal(0.0, 0.1, (900, 900)).astype(np.float32)
     got = rectangle_planes(noise, *size, 2.0)
     want = slope_error(*(2.0 * side for side in size), 2.0, 0.1, 0.0)
     for k, slope in enumerate((got.slope_along, got.slope_across)):
@@ -64,7 +64,7 @@ def test_what_coarse_cells_hide_of_fractal_ground(own: int, exponent: float) -> 
     inner = slice(own, side - own)
     for seed in (1, 2):
         ground = fractal(exponent, side, seed)
-        ground *= 100 / np.ptp(ground)
+        ground = (ground * (100 / np.ptp(ground))).astype(np.float32)
         blocks = ground.reshape(side // own, own, side // own, own).mean((1, 3))
         coarse = map_coordinates(blocks, at, order=1, mode="grid-wrap")
         true, model = rectangle_planes(ground, 29, 9, 1.0), rectangle_planes(coarse, 29, 9, 1.0)
