@@ -23,6 +23,7 @@ from tunnelsite.io.read.stored import read_layers
 from tunnelsite.io.write.handover import write_handover
 from tunnelsite.io.write.staging import write_whole
 from tunnelsite.io.write.whole_folder import whole_folder
+from tunnelsite.report.checklists import checklists_page
 from tunnelsite.report.chosen import Pin, choice_at
 from tunnelsite.report.report import make_report
 from tunnelsite.report.settings import ReportSettings
@@ -77,6 +78,8 @@ def _pieces(project: Project, run: str, pins: Sequence[Mapping[str, Any]], to: t
     says(0.92, "GeoPackage and GPX")
     choices = [choice_at(result, _spot(pin["place"])) for pin in passing]
     yield from _layers(replace(result, choices=choices), folder)
+    write_whole(folder / "checklists.html", checklists_page(), overwrite=False)
+    yield Written("Checklists: what no map answers, to tick off", "checklists.html")
     write_whole(folder / FARM, (project.runs / run / FARM).read_bytes(), overwrite=False)
     yield Written("Settings of the run (project file)", FARM)
 

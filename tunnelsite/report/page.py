@@ -119,12 +119,13 @@ def _page(body: Element, ask: PageAsk) -> Element:
 def policy(style: str, script: str) -> str:
     """A Content-Security-Policy (W3C, level 3) under which this one style and this one script are all there is."""
     return (
-        f"default-src 'none'; style-src '{_digest(style)}'; script-src '{_digest(script)}'; img-src data:; "
+        f"default-src 'none'; style-src '{digest(style)}'; script-src '{digest(script)}'; img-src data:; "
         "base-uri 'none'; form-action 'none'; require-trusted-types-for 'script'; trusted-types 'none'"
     )
 
 
-def _digest(text: str) -> str:
+def digest(text: str) -> str:
+    """The hash by which a Content-Security-Policy knows one style or script."""
     return "sha256-" + base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
 
 

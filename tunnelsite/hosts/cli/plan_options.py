@@ -91,6 +91,8 @@ def add_report_options(command: argparse.ArgumentParser) -> None:
     text = "a run kept with `screen --keep`, instead of screening; its inputs (--project) give the sun charts"
     command.add_argument("--run", metavar="FILE", help=text)
     command.add_argument("--pdf", metavar="FILE", help="the page as PDF too, printed by a Chromium browser")
+    text = "checklists of the trade as a page of their own: what no elevation model answers, with boxes to tick"
+    command.add_argument("--checklists", metavar="FILE", help=text)
     text = "the browser that prints it (default: TUNNELSITE_BROWSER, or the first found on the path)"
     command.add_argument("--browser", metavar="PROGRAM", help=text)
     add_settings(command, ReportSettings)

@@ -55,7 +55,14 @@ def _outputs(given: argparse.Namespace) -> dict[str, Path]:
     found = {"page": Path(given.out)}
     if given.pdf is not None:
         found["pdf"] = Path(given.pdf)
-    for name, option, endings in (("page", "--out", (".html", ".htm")), ("pdf", "--pdf", (".pdf",))):
+    if given.checklists is not None:
+        found["checklists"] = Path(given.checklists)
+    pages = (".html", ".htm")
+    for name, option, endings in (
+        ("page", "--out", pages),
+        ("pdf", "--pdf", (".pdf",)),
+        ("checklists", "--checklists", pages),
+    ):
         if name in found and found[name].suffix.lower() not in endings:
             raise UsageError(f"{option} is {found[name]}", f"a name that ends in {endings[0]}", "rename it")
     if given.browser is not None and given.pdf is None:
@@ -115,6 +122,11 @@ def _written(outputs: dict[str, Path], made: Report, overwrite: bool, browser: s
     if "pdf" in outputs:
         made.write_pdf(outputs["pdf"], browser, overwrite=overwrite)
     made.write(outputs["page"], overwrite=overwrite)
+    if "checklists" in outputs:
+        from tunnelsite.io.write.staging import write_whole
+        from tunnelsite.report.checklists import checklists_page
+
+        write_whole(outputs["checklists"], checklists_page(), overwrite=overwrite)
 
 
 def _words(summary: dict[str, Any]) -> str:

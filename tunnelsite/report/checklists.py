@@ -1,0 +1,83 @@
+"""What no elevation model answers, as pages with boxes to tick: each line with its source, or that it is common practice.
+
+The head of water that is named there: [@head-of-water].
+"""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from typing import Any
+
+from tunnelsite.core.sources import source_words
+from tunnelsite.drawing.markup import Element, document, plain_name, tag
+from tunnelsite.report.page import digest
+
+COMMON = "common practice, no source"
+INTRODUCTION = (
+    "The map cannot answer these. Tick what is settled, write down what is not. They ask; they do not replace local codes or "
+    "licensed practice."
+)
+
+
+@dataclass(frozen=True)
+class Item:
+    """One line: text; source, in words; asks, whether a line is left to write on."""
+
+    text: str
+    source: str
+    asks: bool
+
+
+@dataclass(frozen=True)
+class Checklist:
+    """One list: its title and its lines."""
+
+    title: str
+    items: tuple[Item, ...]
+
+
+@cache
+def checklists() -> tuple[Checklist, ...]:
+    """The lists of the trade, in the order in which a house is planned. Errors: KeyError for a source that is not registered."""
+    stored = tomllib.loads((files("tunnelsite.report") / "checklists.toml").read_text("utf-8"))
+    return tuple(Checklist(one["title"], tuple(map(_item, one["item"]))) for one in stored["list"])
+
+
+def _item(stored: dict[str, Any]) -> Item:
+    source = source_words(stored["source"]) if "source" in stored else COMMON
+    return Item(stored["text"], source, bool(stored.get("asks")))
+
+
+def checklists_page(title: str = "Before you build") -> str:
+    """The lists as a page of its own, for screen and paper (A4 or US Letter); it needs no network and runs no script."""
+    style = (files("tunnelsite.report") / "checklists.css").read_text("utf-8")
+    rules = f"default-src 'none'; style-src '{digest(style)}'; base-uri 'none'; form-action 'none'"
+    head = tag(
+        "head",
+        tag("meta", charset="utf-8"),
+        tag("meta", http_equiv="Content-Security-Policy", content=rules),
+        tag("meta", name="viewport", content="width=device-width, initial-scale=1"),
+        tag("title", plain_name(title)),
+        tag("style", style),
+    )
+    lists = [_list(number, one) for number, one in enumerate(checklists(), 1)]
+    body = tag(
+        "body", tag("header", tag("h1", tag("bdi", plain_name(title))), tag("p", INTRODUCTION)), tag("main", *lists)
+    )
+    return document(tag("html", head, body, lang="en"))
+
+
+def _list(number: int, one: Checklist) -> Element:
+    name = f"list-{number}"
+    rows = tag("ul", *(_row(f"{name}-{place}", item) for place, item in enumerate(one.items, 1)))
+    return tag("section", tag("h2", one.title, id=name), rows, aria_labelledby=name)
+
+
+def _row(name: str, item: Item) -> Element:
+    box = tag("input", type="checkbox", id=name)
+    line = tag("span", class_="line", aria_hidden="true") if item.asks else None
+    words = tag("label", item.text, line, tag("small", item.source), for_=name)
+    return tag("li", box, words)
