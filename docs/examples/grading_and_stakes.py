@@ -9,7 +9,6 @@ import sys
 from pathlib import Path
 
 from tunnelsite import GradingSettings, House, Placement, StakeOutSettings, grade, read_site, stake_out
-from tunnelsite.core.planned_pad import PlannedPad
 
 FOLDER = Path(sys.argv[1]) if len(sys.argv) > 1 and not sys.argv[1].startswith("-") else Path()
 FARM = Path(__file__).resolve().parents[2] / "sample_data"
@@ -27,8 +26,7 @@ for text in earth.cautions:
     print("caution:", text)
 
 # %% The stakes, at the finished heights of that plan
-planned = PlannedPad.of(earth.summary, "the plan above")
-stakes = stake_out(site, place, StakeOutSettings(grading=planned))
+stakes = stake_out(site, place, StakeOutSettings(grading=earth))
 corners = stakes.tables["sheet"].query("kind == 'corner'")
 print(corners[["label", "easting", "northing", "ground_m", "finish_m", "cut_m"]])
 

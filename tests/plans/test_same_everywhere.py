@@ -11,7 +11,6 @@ import pytest
 from tests.hosts.screened import asked, screened
 from tests.whole_run.files import gentle, plain_farm
 from tunnelsite import Placement, grade, option, read_site, stake_out, sun_chart
-from tunnelsite.core.planned_pad import PlannedPad
 from tunnelsite.plans.grading.settings import GradingSettings
 from tunnelsite.plans.stakeout.settings import StakeOutSettings
 
@@ -56,7 +55,7 @@ def test_the_command_says_what_python_gives(command, farm, tmp_path, capsys) -> 
 def test_the_stakes_take_the_heights_of_a_grading_plan(farm) -> None:
     site, place = read_site(farm[0], farm[1]), option(farm[2], 1)
     graded = grade(site, place, GradingSettings(draws=20, balance="none"))
-    staked = stake_out(site, place, StakeOutSettings(grading=PlannedPad.of(graded.summary, "the plan")))
+    staked = stake_out(site, place, StakeOutSettings(grading=graded))
     stakes = staked.layers["stakes"].set_index("label")
     corner = stakes.loc["NE"] if "NE" in stakes.index else stakes[stakes.kind == "corner"].iloc[0]
     plane = graded.summary["grading"]

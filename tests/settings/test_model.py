@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from tunnelsite.core.errors import UsageError
+from tunnelsite.core.house import House
 from tunnelsite.core.rubric import Rubric
 from tunnelsite.settings.model import crop_period, keep_out_parts, settings_from
 from tunnelsite.settings.project_file import project_settings
@@ -175,3 +176,14 @@ def test_rubric_changes() -> None:
     assert changed.source == "set in the project"
     with pytest.raises(UsageError, match="did you mean 'limit'"):
         settings_from({"rubric": {"sun": {"limt": 1}}}).rubric_for("sun", built_in)
+
+
+def test_plural_names_are_refused_with_the_name_of_today() -> None:
+    """A table of a project file is named as its option, one entry of which it holds."""
+    with pytest.raises(UsageError) as problem:
+        settings_from({"weights": {"sun": 2}, "services": {"water": "w.gpkg"}, "rubrics": {}})
+    assert all(f"did you mean {name!r}" in str(problem.value) for name in ("weight", "service", "rubric"))
+
+
+def test_a_house_is_as_high_in_python_as_in_the_settings() -> None:
+    assert House(9.0, 29.0).ridge_m == settings_from({"house": ["9x29m"]}).houses[0].ridge_m == pytest.approx(3.6576)

@@ -9,6 +9,7 @@ from tunnelsite.core.errors import UsageError
 from tunnelsite.core.units import FOOT_M, LENGTH_UNITS_M, length_m
 
 KINDS = ("in-ground", "container")
+RIDGE_M = 12 * FOOT_M  # of a usual high tunnel; common practice, no source
 LEAST_SIDE_M, MOST_SIDE_M = 1.0, 1000.0
 _SIZE = re.compile(r"\s*([^x×]+?)\s*[x×]\s*([^x×]+?)\s*", re.IGNORECASE)
 
@@ -29,7 +30,7 @@ class House:
     width_m: float
     length_m: float
     kind: str = "in-ground"
-    ridge_m: float = 3.7
+    ridge_m: float = RIDGE_M
     name: str = ""
     feet: bool = False
 

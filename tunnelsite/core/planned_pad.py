@@ -5,9 +5,21 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Protocol
 
 MOST_AMOUNT = 1e5
+
+
+class Planned(Protocol):
+    """A plan of which the summary is asked, such as `grade` gives back."""
+
+    @property
+    def title(self) -> str:
+        """What it plans, in words."""
+
+    @property
+    def summary(self) -> dict[str, Any]:
+        """What it found, ready for JSON."""
 
 
 @dataclass(frozen=True)

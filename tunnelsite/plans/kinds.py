@@ -204,11 +204,12 @@ class PadOfPlan(Contents):
         return PlannedPad.unread(name)
 
     def read(self, value: Any, what: str) -> PlannedPad:
-        """The pad, from the summary of a grading plan."""
+        """The pad, from a grading plan or its summary."""
         if isinstance(value, PlannedPad):
             return value
+        name, value = (value.title, value.summary) if hasattr(value, "summary") else (what, value)
         try:
-            return PlannedPad.of(value, what)
+            return PlannedPad.of(value, name)
         except (KeyError, TypeError, ValueError) as problem:
             raise UsageError(f"{what} is no grading plan ({problem})", "the summary of one", "make it again") from None
 

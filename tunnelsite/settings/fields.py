@@ -6,6 +6,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import AliasGenerator, BaseModel, ConfigDict, Field
 
+from tunnelsite.core.house import RIDGE_M
 from tunnelsite.core.units import FOOT_M
 from tunnelsite.settings.circle import Around
 from tunnelsite.settings.kinds import (
@@ -126,9 +127,7 @@ class ScreeningFields(BaseModel):
         Literal["in-ground", "container"],
         Choice("Kind", "Crops in the field soil (in-ground) or in containers on a finished pad.", HOUSE),
     ] = "in-ground"
-    ridge_m: Annotated[float, Length("Ridge height", "Height of the ridge above the ground.", HOUSE, 0.5, 30)] = (
-        12 * FOOT_M
-    )
+    ridge_m: Annotated[float, Length("Ridge height", "Height of the ridge above the ground.", HOUSE, 0.5, 30)] = RIDGE_M
     bearing_deg: Annotated[
         float, Angle("Ridge bearing", "Bearing of the ridge from TRUE north, as 75 or E-W.", HOUSE)
     ] = 90.0

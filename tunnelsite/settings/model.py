@@ -184,9 +184,14 @@ def _all_in_one(problems: list[UsageError]) -> UsageError:
     """The only problem, or one that tells of all of them."""
     if len(problems) == 1:
         return problems[0]
-    told = "; ".join(f"({k}) {one.given}, expected: {one.expected}" for k, one in enumerate(problems[:MOST_TOLD], 1))
+    told = "; ".join(f"({k}) {one.given}, {_what_to_do(one)}" for k, one in enumerate(problems[:MOST_TOLD], 1))
     more = f"; and {len(problems) - MOST_TOLD} more" if len(problems) > MOST_TOLD else ""
     return UsageError(f"{len(problems)} settings are wrong: {told}{more}", "see each one", "correct them all")
+
+
+def _what_to_do(problem: UsageError) -> str:
+    """The name that was meant, or what is expected."""
+    return problem.mend if problem.mend.startswith("did you mean") else f"expected: {problem.expected}"
 
 
 def own_layer_parts(text: str) -> tuple[str, str]:

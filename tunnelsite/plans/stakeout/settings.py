@@ -8,7 +8,7 @@ from typing import Annotated, Literal
 
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.level_book_text import LevelBookText
-from tunnelsite.core.planned_pad import PlannedPad
+from tunnelsite.core.planned_pad import Planned, PlannedPad
 from tunnelsite.core.stake_distances import BENCH_M, BOARD_M, POST_M
 from tunnelsite.core.units import VERTICAL_UNITS_M, length_m, number
 from tunnelsite.plans.kinds import Book, Day, Marks, PadOfPlan
@@ -48,7 +48,7 @@ class StakeOutSettings:
                without="least-squares"),
     ] = None  # fmt: skip
     grading: Annotated[
-        PlannedPad | None,
+        PlannedPad | Planned | None,
         PadOfPlan(
             "Grading plan", "NAME.json that `grading` wrote: the stakes get the finished heights of that plan.", PAD
         ),
@@ -73,6 +73,9 @@ class StakeOutSettings:
     ] = False
 
     def __post_init__(self) -> None:
+        if self.grading is not None and not isinstance(self.grading, PlannedPad):
+            pad = PadOfPlan("Grading plan", "").read(self.grading, "grading")
+            object.__setattr__(self, "grading", pad)
         if self.grading is not None and (self.plane is not None or self.level_book is not None):
             other = "--plane" if self.plane is not None else "--level-book"
             raise UsageError(
