@@ -23,7 +23,8 @@ from tunnelsite.io.read.land_window import window_bounds
 from tunnelsite.io.read.mosaic import has_tiles, mosaic, read_mosaic
 from tunnelsite.io.read.named_files import named_files, with_named_files
 from tunnelsite.io.read.own_layers import OwnLayers, own_layers
-from tunnelsite.io.read.rasters import raster_header, read_raster
+from tunnelsite.io.read.raster_header import RasterHeader, raster_header
+from tunnelsite.io.read.rasters import read_raster
 from tunnelsite.io.read.site_features import OPTIONAL, keep_out_of, optional_features, service_features, wind_of
 from tunnelsite.io.read.vectors import read_features
 from tunnelsite.io.read.weather import read_weather
@@ -117,11 +118,12 @@ def read_site(
     named += [own_layer_parts(text)[0] for text in (layers or {}).values()]
     files = tuple(_watched(str(text)) for text in named if is_path(text))
     sketch = None if drawn is None else read_drawn(drawn)
-    if is_path(dem) and not has_tiles(str(dem)):  # what is wrong with the DEM comes first: it may be the parcels
-        raster_header(str(dem), "DEM", crs=reading.dem_crs)
-    land = _land(parcels, sketch, dem, reading)
+    # what is wrong with the DEM comes first: it may be the parcels
+    one_file = is_path(dem) and not has_tiles(str(dem))
+    header = raster_header(str(dem), "DEM", crs=reading.dem_crs) if one_file else None
+    land = _land(parcels, sketch, header)
     given = {"obstacles": obstacles, "structures": structures, "lamps": lamps, "soils": soils}
-    ground = _stored(store, _read_heights(dem, "DEM", land, reading))
+    ground = _stored(store, _read_heights(dem, "DEM", land, reading, header))
     model = None if surface is None else _stored(store, _read_heights(surface, "--surface", land, reading))
     own = own_layers(layers or {})
     errors = cell_errors(dem, ground, land, reading.halo_m)
@@ -144,17 +146,18 @@ def read_site(
     return site if sketch is None else _with_drawn(site, sketch)
 
 
-def _land(parcels: Vector | Features | None, sketch: Drawn | None, dem: Raster, reading: RasterReading) -> Features:
-    """The parcels of a file and the fields that were drawn. Errors: UsageError where there are none at all."""
+def _land(parcels: Vector | Features | None, sketch: Drawn | None, header: RasterHeader | None) -> Features:
+    """The parcels of a file and the fields that were drawn. Errors: UsageError where there are none at all.
+
+    Arguments: header of the DEM, where it is one file.
+    """
     if isinstance(parcels, Features):
         land = parcels
     else:
         land = None if parcels is None else features_of(parcels, "parcels", kinds=("polygon",))
     if sketch is not None and sketch.fields is not None:
-        alone = (
-            land is None and is_path(dem) and not has_tiles(str(dem))
-        )  # the answer is then told in the ground's own system
-        crs = horizontal(raster_header(str(dem), "DEM", crs=reading.dem_crs).crs) if alone else sketch.fields.crs
+        # of fields that were drawn alone the answer is in the ground's own system
+        crs = sketch.fields.crs if land is not None or header is None else horizontal(header.crs)
         land = with_fields(land, sketch.fields, crs)
     if land is None:
         raise _not_named("parcels", "no parcels were given, and no field was drawn")
@@ -275,13 +278,18 @@ def read_inputs(settings: Settings) -> RegionInputs:
     )
 
 
-def _read_heights(given: Raster, option: str, land: Features, reading: RasterReading) -> SourceRaster:
-    """The heights round the land: of one file, a folder of tiles, the tiles that a VRT names, or an array as it is."""
+def _read_heights(
+    given: Raster, option: str, land: Features, reading: RasterReading, header: RasterHeader | None = None
+) -> SourceRaster:
+    """The heights round the land: of one file, a folder of tiles, the tiles that a VRT names, or an array as it is.
+
+    Arguments: header of the file, where it is known already.
+    """
     if not isinstance(given, str | os.PathLike):
         return heights_given(given, option, reading.elevation_unit, reading.zero_is_nodata)
     path = os.fspath(given)
-    tiles = mosaic(path, option, crs=reading.dem_crs) if has_tiles(path) else None
-    header = tiles.whole if tiles else raster_header(path, option, crs=reading.dem_crs)
+    tiles = mosaic(path, option, crs=reading.dem_crs) if header is None and has_tiles(path) else None
+    header = tiles.whole if tiles else header or raster_header(path, option, crs=reading.dem_crs)
     bounds = window_bounds(header, land, reading.halo_m)
     several = len(header.bands) > 1
     read = partial(read_mosaic, tiles, bounds) if tiles else partial(read_raster, header, bounds=bounds)
