@@ -24,6 +24,8 @@ ASKED = [
     "150m",
     "--suitability",
     "10m",
+    "--group-by",
+    "Town",
 ]
 
 
@@ -50,7 +52,7 @@ def tile(folder: Path, heights: np.ndarray, high: int, wide: int, overlap: int =
 
 
 def region_files(folder: Path) -> tuple[Path, Path]:
-    """(DEM, parcels): nine parcels on the DEM, one over its edge, one far off it."""
+    """(DEM, parcels): nine parcels on the DEM, one over its edge, one far off it, one off it in a square with others."""
     dem = write_dem(folder / "dem.tif", ground(), Affine(1, 0, WEST, 0, -1, NORTH), UTM17, nodata=-9999)
     boxes = [
         shapely.box(WEST + 20 + 100 * x, NORTH - 85 - 70 * y, WEST + 105 + 100 * x, NORTH - 20 - 70 * y)
@@ -59,5 +61,7 @@ def region_files(folder: Path) -> tuple[Path, Path]:
     ]
     boxes.append(shapely.box(WEST + 280, NORTH - 230, WEST + 380, NORTH - 170))
     boxes.append(shapely.box(WEST + 5000, NORTH - 90, WEST + 5080, NORTH - 10))
-    names = [f"lot {k}" for k in range(9)] + ["over the edge", "far off"]
-    return dem, write_parcels(folder / "parcels.gpkg", boxes, UTM17, parcel=names)
+    boxes.append(shapely.box(WEST + 335, NORTH - 230, WEST + 380, NORTH - 165))
+    names = [f"lot {k}" for k in range(9)] + ["over the edge", "far off", "just off"]
+    own = {"town": ["Elm", "Fir"] * 6, "acres": [2.5] * 12, "State": ["mapped"] * 12}
+    return dem, write_parcels(folder / "parcels.gpkg", boxes, UTM17, parcel=names, **own)

@@ -105,8 +105,22 @@ def test_layers_and_counts(whole) -> None:
     assert candidates.score.is_monotonic_decreasing
     assert candidates.groupby("parcel").size().max() == 3 and candidates.rank_in_parcel.max() == 3
     parcels = pyogrio.read_dataframe(folder / "r.gpkg", layer="parcels").set_index("parcel")
-    assert len(parcels) == 11 and (parcels.state == "failed").sum() == 1
+    assert len(parcels) == 12 and set(parcels.index[parcels.state == "no data"]) == {"far off", "just off"}
     assert "do not meet" in parcels.reason["far off"] and np.isnan(parcels.best_score["far off"])
+    assert "no height" in parcels.reason["just off"] and np.isnan(
+        parcels.feasible_6x15m["just off"]
+    )  # nothing is known there
+    assert set(parcels.town) == {"Elm", "Fir"} and set(parcels.acres) == {2.5} and set(parcels.own_State) == {"mapped"}
+    known = parcels[parcels.state == "screened"]
+    assert (known.feasible_6x15m == (known.passed > 0)).all() and (known.options_6x15m == known.candidates).all()
+    roomy = known[known.passed > 0]
+    assert (roomy.centres_m2 < roomy.footprints_m2_6x15m).all() and (
+        roomy.footprints_m2_6x15m < roomy.pads_m2_6x15m
+    ).all()
+    assert (roomy.pads_m2_6x15m <= roomy.area + 1e-6).all() and roomy.best_score_6x15m.equals(roomy.best_score)
+    groups = pyogrio.read_dataframe(folder / "r.gpkg", layer="groups").set_index("group")
+    assert groups.parcels.tolist() == [6, 6] and groups.screened.sum() == 10 and (folder / "r-groups.svg").exists()
+    assert groups.feasible["Elm"] == known.feasible_6x15m[known.town == "Elm"].sum()
     best = candidates.groupby("parcel").score.max()
     for name, value in best.items():
         assert parcels.best_score[name] == pytest.approx(value, abs=1e-4)
@@ -119,7 +133,7 @@ def test_layers_and_counts(whole) -> None:
         first = candidates.to_crs(UTM17).geometry.iloc[0].centroid
         assert float(values[raster.index(first.x, first.y)]) >= candidates.score.iloc[0] - 1e-3
     manifest = json.loads((folder / "r-manifest.json").read_text())
-    assert {task["state"] for task in manifest["tasks"]} == {"screened", "failed"}
+    assert {task["state"] for task in manifest["tasks"]} == {"screened", "no data"}
     assert not any(str(folder) in text for text in json.dumps(manifest).split('"'))
 
 
@@ -223,9 +237,9 @@ def test_partitions_of_another_run_are_not_mixed_in(files, tmp_path: Path) -> No
     other.parent.mkdir()
     other.write_text("x")
     with pytest.raises(OutputExists, match=r"other\.parquet"):
-        Partitions(tmp_path, region, region.parcels.crs, overwrite=False).begin(tasks)
+        Partitions(tmp_path, region, ["6x15m"], overwrite=False).begin(tasks)
     assert other.exists()
-    Partitions(tmp_path, region, region.parcels.crs, overwrite=True).begin(tasks)
+    Partitions(tmp_path, region, ["6x15m"], overwrite=True).begin(tasks)
     assert not other.exists()
 
 
@@ -252,7 +266,7 @@ def test_anything_that_matters_makes_another_task(files) -> None:
     def keys(plan=None, **more) -> set[str]:
         settings = settings_from({"dem": str(files[0]), "parcels": str(files[1])} | more)
         tasks, _ = planned(read_region(settings), settings, plan or RegionPlan(150.0))
-        assert sorted(k for task in tasks for k in task.parcels.tolist()) == list(range(11))
+        assert sorted(k for task in tasks for k in task.parcels.tolist()) == list(range(12))
         return {task.key for task in tasks}
 
     first = keys()
@@ -270,7 +284,7 @@ def test_dry_run_and_refusals(files, tmp_path: Path, capsys) -> None:
     words = ["region", *map(str, files), *ASKED, "--out", str(tmp_path / "r.gpkg")]
     assert main([*words, "--dry-run", "--json"]) == 0
     plan = json.loads(capsys.readouterr().out)
-    assert plan["parcels"] == 11 and plan["tasks"] > 3 and plan["hours"] > 0 and not list(tmp_path.iterdir())
+    assert plan["parcels"] == 12 and plan["tasks"] > 3 and plan["hours"] > 0 and not list(tmp_path.iterdir())
     assert plan["drainage"] == "all" and plan["hours"] > plan["drainage_hours"] > 0 and plan["drainage_disk_bytes"] > 0
     assert main([*words, "--dry-run", "--json", "--drainage", "halo"]) == 0
     less = json.loads(capsys.readouterr().out)

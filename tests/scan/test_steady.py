@@ -10,7 +10,7 @@ from tests.scan.grounds import features, hills, site
 from tunnelsite import screen
 from tunnelsite.core.house import House
 from tunnelsite.kernels.disc_mean import disc_weights
-from tunnelsite.scan.steady import room_to_shift, steady_marks
+from tunnelsite.scan.steady import rooms_to_shift, steady_marks
 from tunnelsite.settings.model import settings_from
 
 WEST, NORTH = 499_900.0, 4_700_100.0
@@ -75,8 +75,9 @@ def test_columns_of_a_candidate_say_how_steady_it_is(result) -> None:
 
 def test_marks_over_the_shifts_add_up_to_the_score(result) -> None:
     weights = np.array([judge.rubric.weight for judge in result.judges])
-    for choice in result.choices:
-        marks = steady_marks(result.scans[0], choice.item, result.judges, result.settings.shift_m)
+    items = np.array([choice.item for choice in result.choices])
+    together = steady_marks(result.scans[0], items, result.judges, result.settings.shift_m)
+    for choice, marks in zip(result.choices, together, strict=True):
         known = np.isfinite(marks) & (weights > 0)
         assert 100 * (marks * weights)[known].sum() / weights[known].sum() == pytest.approx(choice.score, abs=1e-4)
         row = result.rows[result.choices.index(choice)]
@@ -89,7 +90,9 @@ def test_room_to_shift_ends_at_the_nearest_place_that_will_not_do(result) -> Non
     scan, here = result.scans[0], result.here[0]
     grid = scan.frame.grid
     good = np.zeros(grid.shape, bool)
-    for item in range(0, len(here), 101):
+    items = np.arange(0, len(here), 101)
+    rooms = rooms_to_shift(scan, here, items, result.scored[0][items])
+    for item, room in zip(items.tolist(), rooms.tolist(), strict=True):
         score = float(result.scored[0][item])
         good[:] = False
         fine = (here >= 0.95 * score) & (scan.owner == scan.owner[item])
@@ -101,4 +104,4 @@ def test_room_to_shift_ends_at_the_nearest_place_that_will_not_do(result) -> Non
         edge = min(row + 1, col + 1, grid.rows - row, grid.cols - col)
         nearest = min(away[~good].min(initial=np.inf), edge)
         expected = np.clip((nearest - 0.5) * grid.cell_m, 0, 30)
-        assert room_to_shift(scan, here, item, score) == pytest.approx(expected)
+        assert room == pytest.approx(expected)

@@ -46,6 +46,10 @@ class InputRefused(TunnelsiteError):
     exit_status = 3
 
 
+class NoHeights(InputRefused):
+    """Land of which the elevation model holds nothing: nothing is wrong with either, and nothing is known."""
+
+
 class ResourceShortage(TunnelsiteError):
     """Too little memory, disk or time for what was asked."""
 

@@ -202,10 +202,9 @@ def covering_grid(
     return Grid(crs.to_wkt(), cell_m, max(rows, 1), max(cols, 1), west * cell_m, north * cell_m, float(bearing_deg))
 
 
-def true_bearing(grid: Grid, along_m: float, across_m: float) -> float:
-    """The ridge's bearing [deg, clockwise from true north] at one spot, from the geodesic through it (pyproj.Geod)."""
-    lon, lat = grid.lonlat(np.array([along_m - 10, along_m + 10]), np.array([across_m, across_m]))
-    geod = _geod(grid.crs)
-    there, back, _ = geod.inv(lon[0], lat[0], lon[1], lat[1])
-    middle = (there + (back + 180.0 - there + 180.0) % 360.0 / 2 - 90.0) % 360.0  # mean of the azimuths at both ends
-    return float(middle)
+def true_bearing(grid: Grid, along_m: np.ndarray | float, across_m: np.ndarray | float) -> np.ndarray:
+    """The ridge's bearing [deg, clockwise from true north] at one spot or many, from the geodesic through it (pyproj.Geod)."""
+    along, across = np.asarray(along_m, np.float64), np.asarray(across_m, np.float64)
+    lon, lat = grid.lonlat(np.stack([along - 10, along + 10]), np.stack([across, across]))
+    there, back, _ = _geod(grid.crs).inv(lon[0], lat[0], lon[1], lat[1])
+    return (there + (back + 180.0 - there + 180.0) % 360.0 / 2 - 90.0) % 360.0  # mean of the azimuths at both ends

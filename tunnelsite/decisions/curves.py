@@ -9,8 +9,7 @@ import numpy as np
 
 from tunnelsite.core.rubric import Rubric
 from tunnelsite.core.sources import keys_of, sources
-from tunnelsite.scan.firmness.other_weights import candidate_marks, ranks_of, weighted_means
-from tunnelsite.scan.steady import steady_marks
+from tunnelsite.scan.firmness.other_weights import candidate_marks, marks_of_choices, ranks_of, weighted_means
 
 if TYPE_CHECKING:
     from tunnelsite.screening.result import Result
@@ -50,10 +49,7 @@ def curve_effects(result: Result) -> list[CurveEffect]:
         for width in WIDTHS:
             other = [replace(judge, rubric=stretched(judge.rubric, width))]
             changed = marks.copy()
-            changed[k] = [
-                steady_marks(result.scans[one.scan], one.item, other, result.settings.shift_m)[0]
-                for one in result.choices
-            ]
+            changed[k] = marks_of_choices(result, result.choices, other)[0]
             ranks = ranks_of(weighted_means(changed[None], weights))[0]
             first.append(int(np.argmin(ranks)) + 1)
             moved = max(moved, int(np.abs(ranks - before).max()))

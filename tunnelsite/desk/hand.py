@@ -17,7 +17,7 @@ from tunnelsite.desk.plain import plain, plain_title
 from tunnelsite.desk.point_light import PointLight
 from tunnelsite.desk.spot import Spots
 from tunnelsite.report.card_words import measure_words
-from tunnelsite.scan.steady import room_to_shift
+from tunnelsite.scan.steady import rooms_to_shift
 from tunnelsite.screening.result import Result
 
 GROUND_RULES = ("boundary", "structures", "obstacles")
@@ -201,7 +201,7 @@ class InHand:
             row, col = int((grid.north_m - across) / grid.cell_m), int((along - grid.west_m) / grid.cell_m)
             item = int(np.searchsorted(scan.index, row * grid.cols + col))
             if item < len(scan.index) and scan.index[item] == row * grid.cols + col:
-                return room_to_shift(scan, here, item, found.steady)
+                return float(rooms_to_shift(scan, here, np.array([item]), np.array([found.steady]))[0])
         return None
 
     def _criteria(self, found: Measured) -> list[dict[str, Any]]:

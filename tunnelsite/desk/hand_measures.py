@@ -17,7 +17,7 @@ from tunnelsite.scan.judge import scores
 from tunnelsite.scan.open_ground import bars, open_ground
 from tunnelsite.scan.ranking import Choice
 from tunnelsite.scan.steady import steady_scores
-from tunnelsite.screening.candidate_rows import candidate_row
+from tunnelsite.screening.candidate_rows import candidate_rows
 from tunnelsite.screening.result import Result
 
 SPARE_M = 26.0  # ground beyond the pad that errors of the pitch and the edges of the pad look at
@@ -79,7 +79,7 @@ def measured(result: Result, spots: Spots, place: tuple[float, float, float], ho
     here = scores(shown, result.judges, settings.combine)
     whole = replace(mini, scans=[shown], here=[here], scored=[steady_scores(shown, here, settings.shift_m)])
     score = float(whole.scored[0][item])
-    row = candidate_row(replace(whole, choices=[Choice(0, item, score)]), 1)
+    row = candidate_rows(replace(whole, choices=[Choice(0, item, score)]))[0]
     rejected = replace(mini, scans=[scan.only(np.zeros(len(scan.index), bool))])
     explained = _explained(rejected if steady is None else whole, place, house)
     return Measured(shown, item, row, explained, steady)

@@ -10,40 +10,19 @@ import numpy as np
 import pyproj
 import shapely
 
+from tunnelsite.core.grid import horizontal
 from tunnelsite.core.layers import Features
 from tunnelsite.core.table import Column, Table
-from tunnelsite.region.one_task import QUANTILES
+from tunnelsite.region.parcel_columns import SCREENED, own_columns, parcel_columns
 from tunnelsite.region.part import check_values, columns_of
 from tunnelsite.region.running import Failure
 from tunnelsite.region.tasks import Task
 
-PARCEL_COLUMNS = {
-    "parcel": Column("text", "name of the parcel"),
-    "task": Column("integer", "task in which it was screened"),
-    "state": Column("text", "screened or failed"),
-    "reason": Column("text", "why it failed"),
-    "candidates": Column("integer", "candidates listed"),
-    "tried": Column("integer", "placements tried, over all houses and bearings"),
-    "passed": Column("integer", "placements that passed every limit"),
-    "centres_m2": Column("real", "area of the places where the centre of a house may lie", "m2"),
-    "best_score": Column("real", "score of the best placement", "0-100"),
-} | {
-    f"{name}_q{round(100 * share):02d}": Column(
-        "real", f"{title}: quantile {share:g} over placements that passed", unit
-    )
-    for name, title, unit in (
-        ("score", "score", "0-100"),
-        ("pitch_pct", "steeper pitch of the ground", "%"),
-        ("beam_share", "beam energy received / received with a flat horizon", "0-1"),
-        ("beam_share_worst", "the same in the darkest crop month", "0-1"),
-    )
-    for share in QUANTILES
-}
 TASK_COLUMNS = {
     "task": Column("integer", "number"),
     "key": Column("text", "SHA-256 of everything its answer depends on"),
     "parcels": Column("integer", "parcels in it"),
-    "state": Column("text", "screened, failed, or split into a task for each parcel"),
+    "state": Column("text", "screened, failed, no data, or split into a task for each parcel"),
     "cell_m": Column("real", "working cell", "m"),
     "notes": Column("text", "what was found or assumed"),
 }
@@ -59,10 +38,10 @@ class Done:
     split: Sequence[Task] = ()
 
     def state(self, task: Task) -> str:
-        """`screened`, `failed` or `split`."""
+        """`screened`, `failed`, `no data` or `split`."""
         if any(task is one for one in self.split):
             return "split"
-        return "failed" if task.number in self.failures else "screened"
+        return self.failures[task.number].state if task.number in self.failures else SCREENED
 
     def last(self) -> list[Task]:
         """The tasks whose answer stands: all but those that were split."""
@@ -74,24 +53,26 @@ def merged_tables(
     done: Done,
     parcels: Features,
     names: Sequence[str],
-    crs: pyproj.CRS,
+    houses: Sequence[str],
 ) -> list[Table]:
     """The layers of a region.
 
     Arguments: parts, each task with what it found (None where it failed), in the order of the tasks; done, what came of them;
-    parcels and names of the region; crs, the parcels' horizontal one.
+    parcels and names of the region; houses, their sizes as given.
     Return: candidates, pads, rejections, parcels, criteria, tasks.
     """
     stored: dict[str, list[tuple[int, dict]]] = {name: [] for name in ("candidates", "pads", "rejections", "criteria")}
     rows: list[dict[str, Any]] = []
     tasks: list[dict[str, Any]] = []
-    shapes = []
+    shapes: list[int] = []
+    crs, wanted = horizontal(parcels.crs), parcel_columns(houses)
+    own, own_rows = own_columns(parcels, list(wanted))
     for task, part in parts:
         members = task.parcels.tolist()
         row = {"task": task.number, "state": done.state(task)}
         if part is None:
             reason = done.failures[task.number].reason
-            if row["state"] == "failed":
+            if row["state"] != "split":
                 shapes += members
                 rows += [{**row, "parcel": names[k], "reason": reason} for k in members]
             else:
@@ -102,15 +83,16 @@ def merged_tables(
         for name, found in stored.items():
             found.append((task.number, part[name]))
         listed = part["candidates"]["values"]["parcel"]
-        for name, column in PARCEL_COLUMNS.items():
+        for name, column in wanted.items():
             check_values(name, column.kind, [one.get(name) for one in part["parcels"]])
         rows += [{**row, **one, "candidates": listed.count(one["parcel"])} for one in part["parcels"]]
         told = {"key": task.key, "parcels": len(members), "cell_m": part["cell_m"], "notes": "\n".join(part["notes"])}
         tasks.append(row | told)
     candidates, pads = _ranked(stored["candidates"], stored["pads"], list(names), crs)
     outlines = [shapely.multipolygons([s]) if s.geom_type == "Polygon" else s for s in parcels.geometry[shapes]]
+    rows = [row | own_rows[k] for row, k in zip(rows, shapes, strict=True)]
     whole = Table(
-        "parcels", "Parcels of the region, what was tried and what passed", PARCEL_COLUMNS, rows,
+        "parcels", "Parcels of the region, what was tried and what passed", wanted | own, rows,
         np.array(outlines, object), "MultiPolygon", crs,
     )  # fmt: skip
     title = "Tasks: parcels that were screened together"

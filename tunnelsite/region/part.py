@@ -14,7 +14,7 @@ import shapely
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.core.table import Column, Table
 
-FORMAT = "tunnelsite region part 1"
+FORMAT = "tunnelsite region part 2"
 KINDS = {"text": str, "integer": int, "real": (int, float)}
 LARGEST_BYTES = 2_000_000_000
 

@@ -2,21 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
 import numpy as np
-import pyproj
 import shapely
 
+from tunnelsite.core.grid import horizontal
 from tunnelsite.core.table import Table
 from tunnelsite.io.formats.sheets import parquet_bytes
 from tunnelsite.io.write.outputs import make_folder
 from tunnelsite.io.write.plan_files import stored_table
 from tunnelsite.io.write.staging import OutputExists, write_whole
 from tunnelsite.region.inputs import Region, part_of
-from tunnelsite.region.merging import PARCEL_COLUMNS, rows_of
+from tunnelsite.region.merging import rows_of
+from tunnelsite.region.parcel_columns import own_columns, parcel_columns
 from tunnelsite.region.part import columns_of
 from tunnelsite.region.tasks import Task
 
@@ -26,11 +27,14 @@ LAYERS = ("candidates", "parcels")
 class Partitions:
     """A folder with a folder for each layer, in which every task has one file.
 
-    Arguments: folder; region; crs, the parcels' horizontal one; overwrite, whether partitions of another run may be removed.
+    Arguments: folder; region; houses, sizes as given; overwrite, whether partitions of another run may be removed.
     """
 
-    def __init__(self, folder: Path, region: Region, crs: pyproj.CRS, *, overwrite: bool) -> None:
-        self._folder, self._region, self._crs, self._overwrite = folder, region, crs, overwrite
+    def __init__(self, folder: Path, region: Region, houses: Sequence[str], *, overwrite: bool) -> None:
+        self._folder, self._region, self._overwrite = folder, region, overwrite
+        self._crs, columns = horizontal(region.parcels.crs), parcel_columns(houses)
+        own, self._own_rows = own_columns(region.parcels, list(columns))
+        self._columns = columns | own
 
     def path(self, layer: str, task: Task) -> Path:
         """Where a task's partition of a layer lies."""
@@ -73,11 +77,12 @@ class Partitions:
         )
         own = {"task": task.number, "state": "screened"}
         rows = [
-            {**own, **row, "candidates": stored["values"]["parcel"].count(row["parcel"])} for row in part["parcels"]
+            {**own, **row, **self._own_rows[k], "candidates": stored["values"]["parcel"].count(row["parcel"])}
+            for row, k in zip(part["parcels"], task.parcels.tolist(), strict=True)
         ]
         outlines = part_of(self._region.parcels, task.parcels).geometry
         outlines = [shapely.multipolygons([s]) if s.geom_type == "Polygon" else s for s in outlines]
         title = "Parcels, what was tried and what passed"
-        parcels = Table("parcels", title, PARCEL_COLUMNS, rows, np.array(outlines, object), "MultiPolygon", self._crs)
+        parcels = Table("parcels", title, self._columns, rows, np.array(outlines, object), "MultiPolygon", self._crs)
         for table in (found, parcels):
             write_whole(self.path(table.name, task), parquet_bytes(stored_table(table), self._crs), overwrite=True)

@@ -7,12 +7,13 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from tunnelsite.core.errors import InputRefused, TunnelsiteError, UsageError
+from tunnelsite.core.errors import InputRefused, NoHeights, TunnelsiteError, UsageError
 from tunnelsite.core.process import Progress
 from tunnelsite.io.write.staging import write_whole
 from tunnelsite.region.crew import Hands, Job, killed
 from tunnelsite.region.inputs import TaskInputs, task_site
 from tunnelsite.region.one_task import Wanted, screened_part
+from tunnelsite.region.parcel_columns import FAILED, NO_DATA
 from tunnelsite.region.part import unpacked
 from tunnelsite.region.tasks import Task
 from tunnelsite.settings.model import Settings
@@ -23,10 +24,11 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Failure:
-    """A task that came to nothing: the reason, in words, and the exit status it would have had alone."""
+    """A task that came to nothing: the reason, in words, the exit status it would have had alone, and how its parcels are called."""
 
     reason: str
     status: int
+    state: str = FAILED
 
 
 def run_task(inputs: TaskInputs, settings: Settings, key: str, wanted: Wanted) -> bytes:
@@ -107,6 +109,8 @@ def may_be_one_parcel(task: Task, failure: Failure) -> bool:
 
 
 def _failure(problem: BaseException) -> Failure:
+    if isinstance(problem, NoHeights):
+        return Failure(str(problem), problem.exit_status, NO_DATA)
     if isinstance(problem, TunnelsiteError):
         return Failure(str(problem), problem.exit_status)
     if isinstance(problem, MemoryError) or killed(problem):

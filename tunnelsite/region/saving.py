@@ -15,6 +15,7 @@ from tunnelsite.io.formats import styles
 from tunnelsite.io.formats.cog import write_cog
 from tunnelsite.io.write.plan_files import stored_table, write_plan
 from tunnelsite.io.write.staging import write_whole
+from tunnelsite.region.group_map import group_map
 
 if TYPE_CHECKING:
     from tunnelsite.region.screened import RegionResult
@@ -26,7 +27,7 @@ TITLE = "best score of a placement whose centre lies in the block"
 def write_region(result: RegionResult, outputs: Mapping[str, Path], *, overwrite: bool) -> None:
     """Write everything of a region, each file whole or not at all; the manifest last, as the sign that all is there.
 
-    Arguments: result; outputs by what they are: `--out`, `manifest`, and where wanted `suitability`, `suitability style`,
+    Arguments: result; outputs by what they are: `--out`, `manifest`, and where wanted `suitability`, `suitability style`, `map of groups`,
     `candidates parquet`, `parcels parquet`; overwrite.
     Errors: OutputFailed; what was there before stays.
     """
@@ -43,6 +44,10 @@ def write_region(result: RegionResult, outputs: Mapping[str, Path], *, overwrite
         ends = (float(known.min()), float(known.max())) if known.size else (0.0, 100.0)
         style = styles.raster_sld("suitability", TITLE, "0-100", *ends, palette="cividis")
         write_whole(outputs["suitability style"], style, overwrite=overwrite)
+    if "map of groups" in outputs:
+        column = result.manifest["settings"]["group_by"]
+        drawn = group_map(result.table("parcels"), result.table("groups"), column)
+        write_whole(outputs["map of groups"], drawn, overwrite=overwrite)
     for name in ("candidates", "parcels"):
         if f"{name} parquet" in outputs:
             from tunnelsite.io.formats.sheets import parquet_bytes
@@ -57,12 +62,23 @@ def region_styles(tables: list[Table]) -> dict[str, str]:
     found = {table.name: table for table in tables}
     scores = [row["score"] for row in found["candidates"].rows]
     best = [row["best_score"] for row in found["parcels"].rows if row.get("best_score") is not None]
-    return {
+    shares = {"groups": groups_sld()} if "groups" in found else {}
+    return shares | {
         "candidates": styles.candidates_sld(styles.score_breaks(scores)),
         "pads": styles.pads_sld(),
         "rejections": styles.rejections_sld(),
         "parcels": parcels_sld(styles.score_breaks(best)),
     }
+
+
+def groups_sld() -> str:
+    """Groups filled by the share of their parcels that have room."""
+    root, style = sld.document("groups", "Share of feasible parcels")
+    for rule, fill in styles.class_rules(style, [0.0, 0.2, 0.4, 0.6, 0.8, 1.0], "feasible_share", ("share", "Share")):
+        sld.add_polygon(rule, fill=fill, fill_opacity=0.6, stroke=styles.GREY, width=0.8)
+    rule = styles.null_rule(style, "feasible_share", ("none", "No data"))
+    sld.add_polygon(rule, stroke=styles.GREY, width=0.8, dashes="4 3")
+    return sld.text(root)
 
 
 def parcels_sld(breaks: list[float]) -> str:

@@ -21,6 +21,7 @@ from tunnelsite.io.read.site import OPTIONAL
 from tunnelsite.plans.run_table import region_run_table
 from tunnelsite.region.crew import Crew, Hands
 from tunnelsite.region.drainage import FORMAT, tile_count
+from tunnelsite.region.groups import groups_table
 from tunnelsite.region.inputs import Region, task_inputs
 from tunnelsite.region.merging import Done, merged_tables
 from tunnelsite.region.one_task import Wanted
@@ -44,13 +45,14 @@ class RegionPlan:
 
     Attributes: group_size_m [m], side of the squares whose parcels are screened together, 0 = each by itself; top, candidates
     a parcel; suitability_m [m], blocks of the suitability raster, or None; drainage, `all` = water is followed over the whole
-    DEM first, `halo` = each task knows no more than its halo.
+    DEM first, `halo` = each task knows no more than its halo; group_by, column of the parcels by which they are told together, or None.
     """
 
     group_size_m: float = 2000.0
     top: int = 3
     suitability_m: float | None = None
     drainage: str = "all"
+    group_by: str | None = None
 
 
 @dataclass(frozen=True)
@@ -147,10 +149,9 @@ def _put_together(
             yield task, None if failed else unpacked(part_path(folder, task).read_bytes(), task.key)
 
     progress("putting together", 0.0)
-    crs = horizontal(region.parcels.crs)
     raster = None
     try:
-        tables = merged_tables(parts(), done, region.parcels, region.names, crs)
+        tables = merged_tables(parts(), done, region.parcels, region.names, [one.name for one in settings.houses])
         if blocks is not None:
             raster = suitability_raster((part for _, part in parts() if part is not None), blocks, region.parcels)
     except _BROKEN as problem:  # a part that was changed by hand may raise anything in what reads it
@@ -159,7 +160,9 @@ def _put_together(
             "the finished tasks of this region",
             "delete that folder and run again",
         ) from None
-    notes = [text for row in tables[-1].rows for text in str(row.get("notes") or "").splitlines() if text]
+    if plan.group_by is not None:
+        tables.append(groups_table(tables[3], plan.group_by, [one.name for one in settings.houses]))
+    notes = [text for row in tables[5].rows for text in str(row.get("notes") or "").splitlines() if text]
     doubts = [text for text in notes if text.startswith("DOUBT: ")]
     told = [*doubts, water_note(region.dem, plan.drainage, settings.halo_m), *notes]
     tables.append(region_run_table(region.digests, settings, _told(plan), told))
@@ -179,6 +182,7 @@ def _told(plan: RegionPlan) -> dict[str, Any]:
         "top": plan.top,
         "suitability_m": plan.suitability_m,
         "drainage": plan.drainage,
+        "group_by": plan.group_by,
     }
 
 

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 import shapely
 
-from tunnelsite.core.errors import InputRefused
+from tunnelsite.core.errors import InputRefused, NoHeights
 from tunnelsite.core.house import House
 from tunnelsite.core.layers import Features
 from tunnelsite.core.site import Frame, Site, segments_of
@@ -100,7 +100,7 @@ def check_data(site: Site, frame: Frame, halo_m: float) -> None:
         np.isfinite(frame.ground[rows][polygon_mask(edges, *place, (rows.start, rows.stop))]).any()
         for rows in bands(grid.shape)
     ):
-        raise InputRefused(
+        raise NoHeights(
             f"{site.dem.name} holds no height inside the parcels of {site.parcels.name}{_why(site)}",
             "a DEM that covers the parcels",
             "get the tile of this place, or check the file's no-data value",

@@ -7,7 +7,7 @@ import math
 import numpy as np
 import shapely
 
-from tunnelsite.core.errors import InputRefused
+from tunnelsite.core.errors import InputRefused, NoHeights
 from tunnelsite.core.grid import Grid, covering_grid, geographic_wkt, horizontal, local_crs, transformer, true_scale
 from tunnelsite.core.height_step import height_step, step_notes
 from tunnelsite.core.layers import Drained, Features, SourceRaster
@@ -98,7 +98,7 @@ def apart(site: Site, parcels, dem) -> InputRefused:
     )
     spans = [f"{low:.0f}..{high:.0f}" for low, high in ((parcels[0], parcels[2]), (parcels[1], parcels[3]))]
     reach = [f"{low:.0f}..{high:.0f}" for low, high in ((dem[0], dem[2]), (dem[1], dem[3]))]
-    return InputRefused(
+    return NoHeights(
         f"{site.parcels.name} and {site.dem.name} do not meet: in local metres east, north the parcels span "
         f"{spans[0]}, {spans[1]} and the DEM {reach[0]}, {reach[1]}; they are {gap / 1000:.1f} km apart",
         "parcels that lie on the DEM",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
@@ -15,6 +16,7 @@ from tunnelsite.kernels.terrain.blade import Ripple, error_ripple
 from tunnelsite.kernels.terrain.lone_things import lone_sd
 from tunnelsite.kernels.terrain.plane_error import SlopeErrors, hidden_ground, second_difference_variance, slope_error
 from tunnelsite.kernels.terrain.second_differences import mean_square_second_differences
+from tunnelsite.scan.cutouts import Cutouts, cutouts
 
 REACH_CELLS = 2  # ground this far round a placement, in cells of the model, says how rough it is there ...
 LEAST_REACH_M = 10.0  # ... but at least this far
@@ -120,25 +122,46 @@ def pitch_errors(
     return PitchErrors(share * stated.sd_m, elevation, found)
 
 
+def placement_errors(
+    frame: Frame, house: House, at: tuple[np.ndarray, np.ndarray], stated: ErrorModel
+) -> list[PitchError]:
+    """The same for the placements centred on some cells. Arguments: frame; house; at, rows and columns, int64 [n]; stated, from
+    `stated_error`."""
+    found = []
+    for window, one in _near(frame, at, stated):
+        errors = pitch_errors(window, house, stated, (0, len(one.ground)), one.middles())
+        parts = np.stack([*errors.elevation, *errors.hidden]).T.tolist()
+        models = [replace(stated, sd_m=sd) for sd in errors.sd_m.tolist()]
+        found += [
+            PitchError(model, tuple(part[:2]), tuple(part[2:])) for model, part in zip(models, parts, strict=True)
+        ]
+    return found
+
+
 def pitch_error(frame: Frame, house: House, at: tuple[int, int], stated: ErrorModel) -> PitchError:
-    """The same for the placement centred on one cell. Arguments: frame; house; at (row, col); stated, from `stated_error`."""
-    window, row, col = _near(frame, at, stated)
-    one = np.arange(window.grid.cols)[None] == col
-    found = pitch_errors(window, house, stated, (row, row + 1), one)
-    parts = (tuple(float(part[0]) for part in pair) for pair in (found.elevation, found.hidden))
-    return PitchError(replace(stated, sd_m=float(found.sd_m[0])), *parts)
+    """The same for one placement."""
+    return placement_errors(frame, house, _one(at), stated)[0]
+
+
+def counted_share(frame: Frame, at: tuple[np.ndarray, np.ndarray], stated: ErrorModel) -> np.ndarray:
+    """What share of the stated error counts round some cells, float64 [n]: all of it where somebody stated it, of what was assumed no
+    more than the ground round it shows. Arguments: as `placement_errors`."""
+    parts = [
+        _counted_share(window, stated, (0, len(one.ground)))[one.rows, one.col]
+        for window, one in _near(frame, at, stated)
+    ]
+    return np.concatenate(parts) if parts else np.empty(0)
 
 
 def counted_error(frame: Frame, at: tuple[int, int], stated: ErrorModel) -> ErrorModel:
     """The error of the elevations that counts at a cell (row, col): as stated, or as assumed but no larger than the ground round
     it shows. Arguments: frame; at; stated, from `stated_error`."""
-    window, row, col = _near(frame, at, stated)
-    return replace(stated, sd_m=stated.sd_m * float(_counted_share(window, stated, (row, row + 1))[0, col]))
+    return replace(stated, sd_m=stated.sd_m * float(counted_share(frame, _one(at), stated)[0]))
 
 
-def placement_error(frame: Frame, at: tuple[int, int]) -> ErrorModel:
-    """The frame's own error of the elevations as it counts at a cell (row, col)."""
-    return counted_error(frame, at, frame.error or stated_error(frame, None, None))
+def _one(at: tuple[int, int]) -> tuple[np.ndarray, np.ndarray]:
+    row, col = at
+    return np.array([row]), np.array([col])
 
 
 def ripple_of(error: ErrorModel, pad: Pad, cell_m: float) -> Ripple:
@@ -193,16 +216,13 @@ def near_cells(frame: Frame, stated: ErrorModel) -> int:
     return 2 * _reach(max(frame.dem_cell_m or cell, stated.range_m, cell), cell) + 2  # a reach and two lags
 
 
-def _near(frame: Frame, at: tuple[int, int], stated: ErrorModel) -> tuple[Frame, int, int]:
-    """The columns of a frame that say how rough the ground is round a cell, and the cell's row and column in them."""
-    row, col = at
+def _near(frame: Frame, at: tuple[np.ndarray, np.ndarray], stated: ErrorModel) -> Iterator[tuple[Frame, Cutouts]]:
+    """Stacks of the ground that says how rough it is round some cells, as frames."""
     spare = near_cells(frame, stated)
-    left, right = max(col - spare, 0), min(col + spare + 1, frame.grid.cols)
-    top, bottom = max(row - spare, 0), min(row + spare + 1, frame.grid.rows)
-    grid = frame.grid.window(top, left, bottom - top, right - left)
-    kept = {name: frame.layers[name] for name in ("ground", CELL_ERROR) if name in frame.layers}
-    layers = {name: np.ascontiguousarray(values[top:bottom, left:right]) for name, values in kept.items()}
-    return replace(frame, grid=grid, layers=layers), row - top, col - left
+    for one in cutouts(frame.ground, at, (spare, spare)):
+        errors = {CELL_ERROR: one.stacked(frame.layers[CELL_ERROR])} if CELL_ERROR in frame.layers else {}
+        grid = frame.grid.window(0, 0, *one.ground.shape)
+        yield replace(frame, grid=grid, layers={"ground": one.ground} | errors), one
 
 
 def _reach(scale_m: float, cell_m: float) -> int:

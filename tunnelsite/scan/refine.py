@@ -1,4 +1,4 @@
-"""The chosen placements again, one by one: checked exactly as vectors and described in full."""
+"""The chosen placements again: checked exactly as vectors and described in full. Arrays, float64 [n], are in the order of `items`."""
 
 from __future__ import annotations
 
@@ -9,18 +9,19 @@ import shapely
 
 from tunnelsite.core.grid import true_bearing
 from tunnelsite.core.height_step import LOUD_STEP_M, step_words
+from tunnelsite.core.house import House, Pad
 from tunnelsite.core.reproject import to_wgs84
 from tunnelsite.core.units import MONTHS
 from tunnelsite.kernels.terrain.blade import blade_step
-from tunnelsite.kernels.terrain.grading import graded_pads
+from tunnelsite.kernels.terrain.grading import Grading, graded_pads
 from tunnelsite.kernels.terrain.lone_things import lone_reach
 from tunnelsite.kernels.terrain.planes import rectangle_planes
 from tunnelsite.kernels.windows import rectangle_max, rectangle_min
+from tunnelsite.scan.cutouts import cutouts
 from tunnelsite.scan.doubts import SURFACE_LIKE
 from tunnelsite.scan.engine import Scan
 from tunnelsite.scan.open_ground import Bar, bars
-from tunnelsite.scan.pitch_error import lone_error, placement_error, ripple_of
-from tunnelsite.scan.soils import soil_words
+from tunnelsite.scan.pitch_error import counted_share, lone_error, ripple_of, stated_error
 from tunnelsite.scan.tight_ground import FIT_M
 
 HOLLOW_M = 0.10  # shallower ones are the noise of the elevation model
@@ -72,63 +73,78 @@ def too_near(pad, bar: Bar) -> bool:
     return bool(shapely.intersects(shrunk(pad), bar.source).any())
 
 
-def natural_ground(scan: Scan, item: int) -> dict[str, float]:
-    """Plane, relief, roughness and crown [m, %] of the natural ground under the footprint."""
-    grid, house = scan.frame.grid, scan.house
-    cells = (house.length_m / grid.cell_m, house.width_m / grid.cell_m)
-    window, row, col = _window(scan, item, cells)
-    rows = (row, row + 1)
-    plane = [float(values[0, col]) for values in rectangle_planes(window, *cells, grid.cell_m, rows=rows)]
-    mean, along, across, rms, crown = plane
-    high = float(rectangle_max(window, *cells, rows=rows)[0, col])
-    low = float(rectangle_min(window, *cells, rows=rows)[0, col])
+def centres(scan: Scan, items: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Along and across [m] of the houses' centres."""
+    return scan.centre(scan.index[items])
+
+
+def rectangles(scan: Scan, items: np.ndarray, what: House | Pad) -> np.ndarray:
+    """Houses or pads of placements as polygons [n] in along/across metres, as `rectangle`."""
+    along, across = centres(scan, items)
+    u, v = what.length_m / 2, what.width_m / 2
+    return shapely.box(along - u, across - v, along + u, across + v)
+
+
+def natural_ground(scan: Scan, items: np.ndarray) -> dict[str, np.ndarray]:
+    """Plane, relief, roughness and crown [m, %] of the natural ground under the footprints."""
+    cell, house = scan.frame.grid.cell_m, scan.house
+    size = (house.length_m / cell, house.width_m / cell)
+    found = np.empty((6, len(items)))
+    for one in _cutouts(scan, items, size):
+        at = (one.rows, one.col)
+        mean, along, across, rms, crown = (layer[at] for layer in rectangle_planes(one.ground, *size, cell))
+        relief = rectangle_max(one.ground, *size)[at] - rectangle_min(one.ground, *size)[at]
+        found[:, one.part] = mean + one.middle_m, along, across, relief, rms, crown
     return {
-        "ground_m": mean + scan.frame.datum_m,
-        "pitch_along_pct": 100 * along,
-        "pitch_across_pct": 100 * across,
-        "relief_m": high - low,
-        "roughness_m": rms,
-        "crown_m": crown,
+        "ground_m": found[0] + scan.frame.datum_m,
+        "pitch_along_pct": 100 * found[1],
+        "pitch_across_pct": 100 * found[2],
+        "relief_m": found[3],
+        "roughness_m": found[4],
+        "crown_m": found[5],
     }
 
 
-def graded(scan: Scan, item: int, pad_pitch: float, shrink: float) -> dict[str, float]:
-    """Earthwork of the pad and its design plane (level at the centre [m], slopes as fractions)."""
+def graded(scan: Scan, items: np.ndarray, pad_pitch: float, shrink: float) -> dict[str, np.ndarray]:
+    """Earthwork of the pads and their design planes (level at the centre [m], slopes as fractions)."""
     grid, pad = scan.frame.grid, scan.pad
-    cells = (pad.length_m / grid.cell_m, pad.width_m / grid.cell_m)
-    window, row, col = _window(scan, item, cells)
-    one = (np.array([row]), np.array([col]))
-    at = divmod(int(scan.index[item]), grid.cols)
-    error = placement_error(scan.frame, at)
-    ripple = ripple_of(error, pad, grid.cell_m).counted * error.sd_m
-    result = graded_pads(window, *one, *cells, grid.cell_m, pad_pitch, shrink, ripple, lone_error(error, grid.cell_m))
-    values = {name: float(array[0]) for name, array in result._asdict().items() if name != "kept"}
-    row, col, along, across = placement(scan, item)
-    middle = grid.centre(row, col)  # the plane was laid there; told is its height where the house's centre is
+    size = (pad.length_m / grid.cell_m, pad.width_m / grid.cell_m)
+    stated = scan.frame.error or stated_error(scan.frame, None, None)
+    at = np.divmod(scan.index[items], grid.cols)
+    ripple = ripple_of(stated, pad, grid.cell_m).counted * stated.sd_m * counted_share(scan.frame, at, stated)
+    lone_m, found = lone_error(stated, grid.cell_m), np.empty((len(Grading._fields), len(items)))
+    for one in _cutouts(scan, items, size):
+        cols = np.full(len(one.rows), one.col)
+        found[:, one.part] = graded_pads(
+            one.ground, one.rows, cols, *size, grid.cell_m, pad_pitch, shrink, ripple[one.part], lone_m
+        )
+        found[Grading._fields.index("level_m"), one.part] += one.middle_m
+    values = dict(zip(Grading._fields, found, strict=True))
+    del values["kept"]
+    along, across = centres(scan, items)
+    middle = grid.centre(*at)  # the plane was laid there; told is its height where the house's centre is
     tilt = values["slope_along"] * (along - middle[0]) + values["slope_across"] * (across - middle[1])
     values["level_m"] += scan.frame.datum_m + tilt
-    return values | {"pad_m2": pad.area_m2}
+    return values | {"pad_m2": np.full(len(items), pad.area_m2)}
 
 
-def _window(scan: Scan, item: int, cells: tuple[float, float]):
-    """The ground round a placement and the placement's row and column in it."""
-    row, col, _, _ = placement(scan, item)
-    spare = 2 + 2 * blade_step(scan.frame.grid.cell_m) + lone_reach(scan.frame.grid.cell_m)
-    reach_u, reach_v = int(cells[0] / 2) + spare, int(cells[1] / 2) + spare
-    top, left = max(row - reach_v, 0), max(col - reach_u, 0)
-    window = scan.frame.ground[top : row + reach_v + 1, left : col + reach_u + 1]
-    return np.ascontiguousarray(window), row - top, col - left
+def _cutouts(scan: Scan, items: np.ndarray, size: tuple[float, float]):
+    """The ground round placements, as far as anything under a rectangle depends on it."""
+    cell = scan.frame.grid.cell_m
+    spare = 2 + 2 * blade_step(cell) + lone_reach(cell)
+    at = np.divmod(scan.index[items], scan.frame.grid.cols)
+    return cutouts(scan.frame.ground, at, (int(size[1] / 2) + spare, int(size[0] / 2) + spare))
 
 
-def where(scan: Scan, item: int) -> dict[str, Any]:
-    """Longitude and latitude (WGS 84) of the centre and the true bearing of the ridge there."""
+def where(scan: Scan, items: np.ndarray) -> dict[str, np.ndarray]:
+    """Longitude and latitude (WGS 84) of the centres and the true bearing of the ridge there."""
     grid = scan.frame.grid
-    _, _, along, across = placement(scan, item)
+    along, across = centres(scan, items)
     lon, lat = to_wgs84(grid, along, across)
-    bearing = round(true_bearing(grid, along, across), 4)
+    bearing = np.round(true_bearing(grid, along, across), 4)
     # a ridge has two ends: told as the one nearest to what was asked, so that 0 does not jump to 359.9998
     bearing = (bearing - grid.bearing_deg + 90.0) % 180.0 - 90.0 + grid.bearing_deg
-    return {"bearing_deg": round(bearing, 4), "lon": float(lon), "lat": float(lat)}
+    return {"bearing_deg": np.round(bearing, 4), "lon": lon, "lat": lat}
 
 
 def why_not_tried(scan: Scan, parcel: int, dem_name: str) -> str:
@@ -138,19 +154,21 @@ def why_not_tried(scan: Scan, parcel: int, dem_name: str) -> str:
     return f"the parcel lies outside {dem_name}: nothing is known there"
 
 
-def clearance(scan: Scan, item: int) -> float | None:
-    """Distance [m] from the footprint (the house, not the pad) to the nearest structure; None where no structures were given."""
+def clearances(scan: Scan, items: np.ndarray) -> np.ndarray:
+    """Distance [m] from each footprint (the house, not the pad) to the nearest structure; NaN where no structures were given."""
     structures = scan.frame.structures
-    if structures is None or not len(structures):
-        return None
-    _, _, along, across = placement(scan, item)
-    footprint = rectangle(along, across, scan.house.length_m, scan.house.width_m)
-    return float(shapely.distance(footprint, structures.geometry).min())
+    found = np.full(len(items), np.nan)
+    if structures is not None and len(structures):
+        tree = shapely.STRtree(structures.geometry)
+        near = tree.query_nearest(rectangles(scan, items, scan.house), return_distance=True, all_matches=False)
+        found[near[0][0]] = near[1]
+    return found
 
 
-def flags(scan: Scan, item: int, values: dict[str, Any], worst_se_pct: float) -> str:
+def flags(scan: Scan, item: int, values: dict[str, Any], worst_se_pct: float, soil: str) -> str:
     """Words a reader should not miss, joined by `; `. Arguments: values, its row so far; worst_se_pct, the larger standard error
-    of its two slopes [%], NaN = not known: the slope that is less sure decides as well whether the ground is within the tolerance."""
+    of its two slopes [%], NaN = not known: the slope that is less sure decides as well whether the ground is within the tolerance;
+    soil, what `soil_words` says of its pad."""
     words = []
     row, col, _, _ = placement(scan, item)
     resolved = values["shows_ground"]  # else the model has not seen this ground, however smooth it is
@@ -182,12 +200,12 @@ def flags(scan: Scan, item: int, values: dict[str, Any], worst_se_pct: float) ->
     if "beam_share" in values and values["beam_share"] is None:
         words.append("sun not assessed")
     words.append(dark_words(values))
-    return "; ".join(text for text in [*words, *_site_words(scan, item, values)] if text)
+    words += [*_site_words(values), f"soil: {soil}" if soil else ""]
+    return "; ".join(text for text in words if text)
 
 
-def _site_words(scan: Scan, item: int, values: dict[str, Any]) -> list[str]:
-    """What the surroundings of the placement say: hilltop, frost, night light, soil."""
-    _, _, along, across = placement(scan, item)
+def _site_words(values: dict[str, Any]) -> list[str]:
+    """What the surroundings of the placement say: hilltop, frost, night light."""
     words = water_words(values)
     if (values.get("topographic_factor") or 0.0) >= WINDY:
         words.append(
@@ -200,9 +218,7 @@ def _site_words(scan: Scan, item: int, values: dict[str, Any]) -> list[str]:
         words.append(f"low ground, {values['valley_depth_m']:.1f} m below the land within 250 m: cold air")
     if (values.get("night_lux") or 0.0) > NIGHT_LUX:
         words.append(f"night light {values['night_lux']:.2g} lx: not for short-day crops")
-    soil = soil_words(scan.frame, rectangle(along, across, scan.pad.length_m, scan.pad.width_m))
-    words.append(f"soil: {soil}" if soil else "")
-    return [text for text in words if text]
+    return words
 
 
 def worst_month(scan: Scan, item: int) -> int | None:

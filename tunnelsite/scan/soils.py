@@ -120,16 +120,18 @@ def _note(frame: Frame, soils: Features, number: np.ndarray) -> None:
         )
 
 
-def soil_words(frame: Frame, shape) -> str:
-    """Drainage classes and hydrologic groups of the soils under a shape [along/across m], in words; empty without soils."""
+def soil_words(frame: Frame, shapes: np.ndarray) -> list[str]:
+    """Drainage classes and hydrologic groups of the soils under each of some shapes [along/across m], in words; empty without soils."""
     soils = frame.soils
     if soils is None or not len(soils):
-        return ""
+        return [""] * len(shapes)
     classes, groups = _first_of(soils, CLASS_COLUMNS), _first_of(soils, GROUP_COLUMNS)
-    found = []
-    for k in np.flatnonzero(shapely.area(shapely.intersection(soils.geometry, shape)) > 0):
+    found: list[dict[str, None]] = [{} for _ in shapes]  # each once, in the order of the file
+    at, under = shapely.STRtree(soils.geometry).query(shapes, predicate="intersects")
+    lies = shapely.area(shapely.intersection(soils.geometry[under], np.asarray(shapes, object)[at])) > 0
+    for one, k in sorted(zip(at[lies].tolist(), under[lies].tolist(), strict=True)):
         number = np.nan if classes is None else class_number(classes[k])
         words = "drainage class unknown" if np.isnan(number) else CLASSES[int(number)]
         group = "" if groups is None or groups[k] is None else str(groups[k]).strip()
-        found.append(words + (f" (hydrologic group {group})" if group and group != "nan" else ""))
-    return ", ".join(dict.fromkeys(found))
+        found[one][words + (f" (hydrologic group {group})" if group and group != "nan" else "")] = None
+    return [", ".join(words) for words in found]

@@ -12,6 +12,7 @@ from tunnelsite.scan.marks import marks_of
 
 SCORE_STEP = 1e-6  # scores closer than this are equal, so that rounding in the last bit never decides a rank
 NEARLY = 0.95  # of its score: a house that may move so far loses nothing that a planner would mind (ours)
+ROOM_CELLS = 1 << 20  # looked at together
 FARTHEST_M = 30.0  # room to shift is not looked for beyond this: about one house length
 
 
@@ -49,76 +50,107 @@ def steady_scores(scan: Scan, scored: np.ndarray, shift_m: float) -> np.ndarray:
 
 @dataclass(frozen=True)
 class Nearby:
-    """Open ground within a shift of one placement.
+    """Open ground within a shift of each of some placements.
 
-    Attributes: items, int64 [n], stored placements there; weights, float64 [n], area of each inside the disc [cells];
-    rejected, the same of open places that a limit or missing data rejected.
+    Attributes: items, int64 [m], stored placements there, those of the first placement first; of, int64 [m], rising: whose they are;
+    weights, float64 [m], area of each inside the disc [cells]; rejected, float64 [n], area of the open places that a limit or missing data
+    rejected.
     """
 
     items: np.ndarray
+    of: np.ndarray
     weights: np.ndarray
-    rejected: float
+    rejected: np.ndarray
+
+    def sums(self, values: np.ndarray) -> np.ndarray:
+        """Sums over what lies round each placement, float64 [n]. Arguments: values [m]."""
+        return np.bincount(self.of, values, len(self.rejected))
 
 
-def nearby(scan: Scan, item: int, shift_m: float) -> Nearby:
-    """What lies within a shift of a stored placement, on the open ground of its own parcel."""
+def nearby(scan: Scan, items: np.ndarray, shift_m: float) -> Nearby:
+    """What lies within a shift of stored placements, on the open ground of their own parcels. Arguments: items, int64 [n]; shift_m [m]."""
     grid = scan.frame.grid
     weights = disc_weights(shift_m / grid.cell_m)
     reach = len(weights) // 2
-    row, col = divmod(int(scan.index[item]), grid.cols)
+    row, col = np.divmod(scan.index[items], grid.cols)
     down, right = (axis.ravel() for axis in np.mgrid[-reach : reach + 1, -reach : reach + 1])
-    rows, cols = row + down, col + right
+    rows, cols = row[:, None] + down, col[:, None] + right
     there = (rows >= 0) & (rows < grid.rows) & (cols >= 0) & (cols < grid.cols) & (weights.ravel() > 0)
-    rows, cols, area = rows[there], cols[there], weights.ravel()[there]
-    mine = scan.ground.owner[rows, cols] == scan.owner[item]
-    index, area = rows[mine] * np.int64(grid.cols) + cols[mine], area[mine]
-    at = np.searchsorted(scan.index, index)
-    stored = np.append(scan.index, -1)[at] == index
-    return Nearby(at[stored], area[stored], float(area[~stored].sum()))
+    rows, cols = np.where(there, rows, 0), np.where(there, cols, 0)
+    of, disc = np.nonzero(there & (scan.ground.owner[rows, cols] == scan.owner[items][:, None]))
+    index, area = rows[of, disc] * np.int64(grid.cols) + cols[of, disc], weights.ravel()[disc]
+    at = np.minimum(np.searchsorted(scan.index, index), len(scan.index) - 1)
+    stored = scan.index[at] == index
+    rejected = np.bincount(of[~stored], area[~stored], len(items))
+    return Nearby(at[stored], of[stored], area[stored], rejected)
 
 
-def steady_marks(scan: Scan, item: int, judges: list[Judge], shift_m: float) -> np.ndarray:
-    """Mark of each criterion over the shifts of a placement, float64 [criteria], NaN = not assessed: their weighted mean is the
-    steady score. Where a limit rejects, every criterion counts 0."""
-    near = nearby(scan, item, shift_m)
-    found = np.full(len(judges), np.nan)
+def steady_marks(scan: Scan, items: np.ndarray, judges: list[Judge], shift_m: float) -> np.ndarray:
+    """Mark of each criterion over the shifts of placements, float64 [n, criteria], NaN = not assessed: their weighted mean is the
+    steady score. Where a limit rejects, every criterion counts 0. Arguments: scan; items, int64 [n]; judges; shift_m [m]."""
+    near = nearby(scan, items, shift_m)
+    found = np.full((len(items), len(judges)), np.nan)
+    own = near.items == np.asarray(items)[near.of]
     for k, judge in enumerate(judges):
         marks = marks_of(scan, judge, near.items)
         known = np.isfinite(marks)
-        if known.any() and np.isfinite(marks[near.items == item]).all():
-            found[k] = (near.weights * marks)[known].sum() / (near.weights[known].sum() + near.rejected)
+        marked = near.sums(own & known) > 0
+        total = near.sums(np.where(known, near.weights * marks, 0.0))
+        area = near.sums(np.where(known, near.weights, 0.0)) + near.rejected
+        found[marked, k] = total[marked] / area[marked]
     return found
 
 
-def lowest_score(scan: Scan, scored: np.ndarray, item: int, shift_m: float) -> float:
-    """Lowest score 0-100 within the shift of a placement; 0 where a limit or missing data rejects."""
-    near = nearby(scan, item, shift_m)
-    return 0.0 if near.rejected > 0 else float(np.nanmin(scored[near.items]))
+def lowest_scores(scan: Scan, scored: np.ndarray, items: np.ndarray, shift_m: float) -> np.ndarray:
+    """Lowest score 0-100 within the shift of placements, float64 [n]; 0 where a limit or missing data rejects."""
+    near = nearby(scan, items, shift_m)
+    lowest = np.full(len(items), np.nan)
+    np.fmin.at(lowest, near.of, scored[near.items])
+    return np.where(near.rejected > 0, 0.0, lowest)
 
 
-def room_to_shift(scan: Scan, scored: np.ndarray, item: int, score: float) -> float:
-    """How far [m] a placement can move in any direction and still be offered with 95 % of its score.
+def rooms_to_shift(scan: Scan, scored: np.ndarray, items: np.ndarray, score: np.ndarray) -> np.ndarray:
+    """How far [m] placements can move in any direction and still be offered with 95 % of their score.
 
-    Arguments: scan; scored, at the exact places; item; score, its own, 0-100.
-    Return: distance to the nearest cell that is not open ground of its parcel, is rejected or scores less, less half a cell;
-    at most 30 m are looked at.
+    Arguments: scan; scored, at the exact places; items, int64 [n]; score, their own, 0-100, float64 [n].
+    Return: float64 [n], distance to the nearest cell that is not open ground of its parcel, is rejected or scores less, less half a
+    cell; at most 30 m are looked at.
     """
     grid = scan.frame.grid
-    row, col = divmod(int(scan.index[item]), grid.cols)
     reach = int(np.ceil(FARTHEST_M / grid.cell_m))
-    rows = np.arange(row - reach, row + reach + 1)
-    cols = np.arange(col - reach, col + reach + 1)
-    good = np.zeros((rows.size, cols.size), bool)
-    for k, one in enumerate(rows):
-        if not 0 <= one < grid.rows:
-            continue
-        first, last = (
-            one * np.int64(grid.cols) + max(cols[0], 0),
-            one * np.int64(grid.cols) + min(cols[-1], grid.cols - 1),
-        )
-        part = slice(*np.searchsorted(scan.index, [first, last + 1]))
-        fine = (scored[part] >= NEARLY * score) & (scan.owner[part] == scan.owner[item])
-        good[k, scan.index[part][fine] - one * np.int64(grid.cols) - cols[0]] = True
-    away = np.hypot(rows[:, None] - row, cols - col) * grid.cell_m
-    nearest = away[~good].min(initial=FARTHEST_M + grid.cell_m / 2)
-    return float(max(min(nearest - grid.cell_m / 2, FARTHEST_M), 0.0))
+    side = 2 * reach + 1
+    apart = np.arange(-reach, reach + 1)
+    away = (np.hypot(apart[:, None], apart) * grid.cell_m).ravel()
+    order = np.argsort(away, kind="stable")
+    order = order[away[order] <= FARTHEST_M + grid.cell_m / 2]
+    ends = np.append(away[order], FARTHEST_M + grid.cell_m / 2)
+    room = np.empty(len(items))
+    step = max(ROOM_CELLS // side**2, 1)
+    for first in range(0, len(items), step):
+        part = slice(first, min(first + step, len(items)))
+        good = _good_around(scan, scored, (items[part], score[part]), reach).reshape(-1, side**2)
+        bad = ~good[:, order]
+        nearest = np.where(bad.any(axis=1), bad.argmax(axis=1), len(order))
+        room[part] = np.clip(ends[nearest] - grid.cell_m / 2, 0.0, FARTHEST_M)
+    return room
+
+
+def _good_around(scan: Scan, scored: np.ndarray, ask: tuple[np.ndarray, np.ndarray], reach: int) -> np.ndarray:
+    """bool [n, 2 * reach + 1, 2 * reach + 1]: cells round placements that are stored, of their parcel, and keep enough of their score.
+
+    ask = (items, their scores)."""
+    grid, (items, score) = scan.frame.grid, ask
+    row, col = np.divmod(scan.index[items], grid.cols)
+    rows = row[:, None] + np.arange(-reach, reach + 1)
+    left, right = np.maximum(col - reach, 0)[:, None], np.minimum(col + reach, grid.cols - 1)[:, None]
+    start, stop = (np.searchsorted(scan.index, rows * np.int64(grid.cols) + end) for end in (left, right + 1))
+    outside = (rows < 0) | (rows >= grid.rows)
+    count = np.where(outside, 0, stop - start).ravel()
+    span = np.repeat(np.arange(count.size), count)
+    stored = np.arange(len(span)) - np.repeat(np.cumsum(count) - count, count) + np.repeat(start.ravel(), count)
+    mine, down = np.divmod(span, 2 * reach + 1)
+    fine = (scored[stored] >= NEARLY * score[mine]) & (scan.owner[stored] == scan.owner[items][mine])
+    good = np.zeros((len(items), 2 * reach + 1, 2 * reach + 1), bool)
+    mine, down, stored = mine[fine], down[fine], stored[fine]
+    good[mine, down, scan.index[stored] % grid.cols - col[mine] + reach] = True
+    return good

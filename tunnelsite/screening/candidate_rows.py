@@ -8,11 +8,12 @@ import numpy as np
 
 from tunnelsite.core.table import INTEGER, REAL, TEXT, Column
 from tunnelsite.scan import refine
-from tunnelsite.scan.pitch_error import pitch_error, shows_pitch
-from tunnelsite.scan.steady import lowest_score, room_to_shift, steady_marks
+from tunnelsite.scan.pitch_error import placement_errors, shows_pitch
+from tunnelsite.scan.soils import soil_words
+from tunnelsite.scan.steady import lowest_scores, rooms_to_shift, steady_marks
 
 if TYPE_CHECKING:
-    from tunnelsite.scan.ranking import Choice
+    from tunnelsite.scan.engine import Scan
     from tunnelsite.screening.result import Result
 
 CANDIDATE_COLUMNS = {
@@ -96,28 +97,40 @@ MEASURE_COLUMNS = {
 }
 
 
-def candidate_row(result: Result, rank: int) -> dict[str, Any]:
-    """Everything about one ranked placement, by column."""
-    choice = result.choices[rank - 1]
-    scan, item = result.scans[choice.scan], choice.item
-    row: dict[str, Any] = {
-        "rank": rank,
-        "score": round(choice.score, 4),
-        "parcel": scan.frame.parcel_names[scan.owner[item]],
-        "house": scan.house.name,
-        "width_m": scan.house.width_m,
-        "length_m": scan.house.length_m,
-    }
-    row |= refine.where(scan, item) | refine.natural_ground(scan, item)
-    at = divmod(int(scan.index[item]), scan.frame.grid.cols)
-    error = pitch_error(scan.frame, scan.house, at, result.error_of(scan))
-    row["pitch_se_pct"] = error.steeper_pct(row["pitch_along_pct"], row["pitch_across_pct"])
-    row["shows_ground"] = shows_pitch(scan.frame, scan.house)
-    row |= refine.graded(scan, item, result.settings.pad_pitch, result.settings.shrink)
-    row["clearance_m"] = refine.clearance(scan, item)
-    row |= _steadiness(result, choice)
-    marks = steady_marks(scan, item, result.judges, result.settings.shift_m)
-    row |= _assessed(result, marks)
+def _described(result: Result, number: int, ranks: np.ndarray) -> list[dict[str, Any]]:
+    """Everything about the ranked placements of one scan, by column. Arguments: number of the scan; ranks, int64 [n], of its own."""
+    scan, choices = result.scans[number], [result.choices[rank - 1] for rank in ranks.tolist()]
+    items, score = np.array([one.item for one in choices]), np.array([one.score for one in choices])
+    settings = result.settings
+    at = np.divmod(scan.index[items], scan.frame.grid.cols)
+    columns = refine.where(scan, items) | refine.natural_ground(scan, items)
+    columns |= refine.graded(scan, items, settings.pad_pitch, settings.shrink)
+    columns |= {"clearance_m": refine.clearances(scan, items), "score": score}
+    columns |= _steadiness(result, number, items, score)
+    errors = placement_errors(scan.frame, scan.house, at, result.error_of(scan))
+    soils = soil_words(scan.frame, refine.rectangles(scan, items, scan.pad))
+    marks = steady_marks(scan, items, result.judges, settings.shift_m)
+    same = {"house": scan.house.name, "width_m": scan.house.width_m, "length_m": scan.house.length_m}
+    same |= {"shows_ground": shows_pitch(scan.frame, scan.house)}
+    lists = {name: values.tolist() for name, values in columns.items()}
+    rows = []
+    for k, item in enumerate(items.tolist()):
+        row = {"rank": int(ranks[k]), "parcel": scan.frame.parcel_names[scan.owner[item]], **same}
+        row |= {name: values[k] for name, values in lists.items()}
+        row |= {name: round(row[name], 4) for name in ("score", "score_here", "score_lowest")}
+        row["clearance_m"] = row["clearance_m"] if np.isfinite(row["clearance_m"]) else None
+        row["pitch_se_pct"] = errors[k].steeper_pct(row["pitch_along_pct"], row["pitch_across_pct"])
+        row |= _assessed(result, marks[k]) | _measures(result, scan, item, marks[k])
+        lit = row.get("beam_share_worst")
+        row["worst_month"] = None if lit is None or lit > NOTHING_LOST else refine.worst_month(scan, item)
+        row["flags"] = refine.flags(scan, item, row, 100 * float(np.max(errors[k].both)), soils[k])
+        rows.append(row)
+    return rows
+
+
+def _measures(result: Result, scan: Scan, item: int, marks: np.ndarray) -> dict[str, Any]:
+    """What the criteria measured at a candidate, and their marks."""
+    row: dict[str, Any] = {}
     for judge, mark in zip(result.judges, marks.tolist(), strict=True):
         value = float(scan.measures[judge.id][item])
         if judge.id in MEASURE_COLUMNS:
@@ -126,19 +139,16 @@ def candidate_row(result: Result, rank: int) -> dict[str, Any]:
             row[f"{judge.id}_m"] = value
         if judge.rubric.weight > 0:
             row[f"score_{judge.id}"] = mark
-    lit = row.get("beam_share_worst")
-    row["worst_month"] = None if lit is None or lit > NOTHING_LOST else refine.worst_month(scan, item)
-    row["flags"] = refine.flags(scan, item, row, 100 * float(np.max(error.both)))
     return row
 
 
-def _steadiness(result: Result, choice: Choice) -> dict[str, float]:
-    """What becomes of a candidate that is moved a little."""
-    scan, here, shift_m = result.scans[choice.scan], result.here[choice.scan], result.settings.shift_m
+def _steadiness(result: Result, number: int, items: np.ndarray, score: np.ndarray) -> dict[str, np.ndarray]:
+    """What becomes of candidates that are moved a little."""
+    scan, here, shift_m = result.scans[number], result.here[number], result.settings.shift_m
     return {
-        "room_m": room_to_shift(scan, here, choice.item, choice.score),
-        "score_here": round(float(here[choice.item]), 4),
-        "score_lowest": round(lowest_score(scan, here, choice.item, shift_m), 4),
+        "room_m": rooms_to_shift(scan, here, items, score),
+        "score_here": here[items],
+        "score_lowest": lowest_scores(scan, here, items, shift_m),
     }
 
 
@@ -158,7 +168,9 @@ def _assessed(result: Result, marks: np.ndarray) -> dict[str, Any]:
 
 def candidate_rows(result: Result) -> list[dict[str, Any]]:
     """One row a ranked placement, best first."""
-    rows = [candidate_row(result, rank) for rank in range(1, len(result.choices) + 1)]
+    of = np.array([choice.scan for choice in result.choices], np.int64)
+    found = [_described(result, number, np.flatnonzero(of == number) + 1) for number in np.unique(of).tolist()]
+    rows = sorted((row for part in found for row in part), key=lambda row: row["rank"])
     seen: dict[str, int] = {}
     for row in rows:
         seen[row["parcel"]] = row["rank_in_parcel"] = seen.get(row["parcel"], 0) + 1

@@ -275,7 +275,9 @@ def test_the_best_of_all_options_against_a_plain_search(result, concentration, w
     options = [(one.scan, one.item) for one in listed_one]
     options += [(one.scan, one.item) for one in ranked(run.scans, run.scored, RankRules(201, run.apart_m))]
     options = list(dict.fromkeys(options))
-    marks = [steady_marks(run.scans[scan], item, run.judges, run.settings.shift_m) for scan, item in options]
+    marks = [
+        steady_marks(run.scans[scan], np.array([item]), run.judges, run.settings.shift_m)[0] for scan, item in options
+    ]
     first, elsewhere = 0, 0
     for row in drawn_weights(weights, concentration, 40, 5):
         scores = [round(float(combined(one[:, None], row, way)[0]), 8) for one in marks]

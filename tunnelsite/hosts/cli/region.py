@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import importlib.util
 import os
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -42,16 +43,19 @@ def region(given: argparse.Namespace) -> int:
     if given.dry_run:
         return _dry_run(given, read_region(settings), settings, plan)
     with reserved_outputs(outputs, inputs, overwrite=bool(given.overwrite)):
+        from tunnelsite.region.groups import check_group_column
         from tunnelsite.region.running import Kept
         from tunnelsite.region.saving import write_region
         from tunnelsite.region.screened import screened_region
 
         progress("reading", 0.0)
         found = read_region(settings)
+        if plan.group_by is not None:
+            plan = replace(plan, group_by=check_group_column(list(found.parcels.columns), plan.group_by))
         progress("reading", 1.0)
         with output_folder(parts, "a folder for finished tasks"):
             say_what_is_kept(f"finished tasks are kept in {one_line(str(parts))}; the same command goes on from there")
-            kept = Kept(parts, _partitions(given, outputs, found))
+            kept = Kept(parts, _partitions(given, outputs, found, settings))
             result = screened_region(found, settings, plan, crew, kept, progress)
             progress("writing", 0.0)
             write_region(result, outputs, overwrite=bool(given.overwrite))
@@ -69,7 +73,7 @@ def _plan(given: argparse.Namespace):
         None if given.suitability is None else length_m(given.suitability, "--suitability", least_m=1.0, most_m=1e5)
     )
     top = 3 if given.top is None else whole_number(given.top, "--top", 1, 1000)
-    return RegionPlan(size, top, blocks, given.drainage)
+    return RegionPlan(size, top, blocks, given.drainage, given.group_by)
 
 
 def _crew(given: argparse.Namespace):
@@ -88,6 +92,8 @@ def _outputs(given: argparse.Namespace) -> dict[str, Path]:
     if given.suitability is not None:
         found["suitability"] = out.with_name(f"{out.stem}-suitability.tif")
         found["suitability style"] = found["suitability"].with_suffix(".sld")
+    if given.group_by is not None:
+        found["map of groups"] = out.with_name(f"{out.stem}-groups.svg")
     for option in ("parquet", "partitions"):
         if getattr(given, option) and importlib.util.find_spec("pyarrow") is None:
             raise UsageError(f"--{option}, but pyarrow is not installed", "the extra `parquet`", "install it")
@@ -96,15 +102,15 @@ def _outputs(given: argparse.Namespace) -> dict[str, Path]:
     return found
 
 
-def _partitions(given: argparse.Namespace, outputs: dict[str, Path], region):
+def _partitions(given: argparse.Namespace, outputs: dict[str, Path], region, settings):
     if not given.partitions:
         return None
-    from tunnelsite.core.grid import horizontal
     from tunnelsite.region.partitions import Partitions
 
     out = outputs["--out"]
     folder = out.with_name(f"{out.stem}-partitions")
-    return Partitions(folder, region, horizontal(region.parcels.crs), overwrite=bool(given.overwrite))
+    houses = [one.name for one in settings.houses]
+    return Partitions(folder, region, houses, overwrite=bool(given.overwrite))
 
 
 def _parts(given: argparse.Namespace) -> Path:
@@ -121,6 +127,7 @@ def _summary(result, outputs: dict[str, Path], parts: Path) -> dict[str, Any]:
         "written": {name: str(path) for name, path in outputs.items()},
         "parts": str(parts),
         "parcels": len(parcels.rows),
+        "no_data": sum(row["state"] == "no data" for row in parcels.rows),
         "failed": [{"parcel": row["parcel"], "reason": row["reason"]} for row in failed],
         "with_candidates": sum(bool(row.get("candidates")) for row in parcels.rows),
         "placements_tried": sum(row.get("tried") or 0 for row in parcels.rows),
@@ -142,6 +149,10 @@ def _words(summary: dict[str, Any]) -> str:
         )
     for row in summary["failed"][:10]:
         lines.append(f"not screened: {row['parcel']}: {row['reason']}")
+    if summary["no_data"]:
+        lines.append(
+            f"no data: {summary['no_data']:,} parcels hold not one height of the elevation model, see the layer `parcels`"
+        )
     if len(summary["failed"]) > 10:
         lines.append(f"... and {len(summary['failed']) - 10} more, see the layer `parcels`")
     lines += [f"note: {text}" for text in summary["notes"][:MOST_NOTES]]

@@ -13,6 +13,8 @@ def add_options(command: argparse.ArgumentParser) -> None:
     command.add_argument("--group-size", metavar="LENGTH", help=text)
     text = "how far water is followed: `all` the land of the DEM, once, before the parcels (default), or no farther than each task's `halo`"
     command.add_argument("--drainage", choices=("all", "halo"), default="all", help=text)
+    text = "column of the parcels (township, soil, owner class): adds the layer `groups` and a map, NAME-groups.svg"
+    command.add_argument("--group-by", metavar="COLUMN", help=text)
     text = "also write the best score in blocks of this size as a raster beside the GeoPackage, NAME-suitability.tif"
     command.add_argument("--suitability", metavar="LENGTH", help=text)
     text = "processes that work at the same time (default: one a core); 0 = this one alone, without Dask"

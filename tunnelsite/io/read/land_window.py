@@ -6,7 +6,7 @@ import numpy as np
 import pyproj
 import shapely
 
-from tunnelsite.core.errors import InputRefused
+from tunnelsite.core.errors import InputRefused, NoHeights
 from tunnelsite.core.grid import horizontal, transformer, true_scale
 from tunnelsite.core.layers import Features
 from tunnelsite.core.reproject import lonlat_bounds
@@ -74,7 +74,7 @@ def _apart(header: RasterHeader, land: Features, parcels: tuple[float, float, fl
         if crs.is_geographic
         else "{:.0f} to {:.0f} east, {:.0f} to {:.0f} north"
     )
-    return InputRefused(
+    return NoHeights(
         f"parcels {land.name} and {header.path.name} do not meet: in {crs.name} [{unit}] the parcels span "
         f"{show.format(parcels[0], parcels[2], parcels[1], parcels[3])}, the DEM {show.format(own[0], own[2], own[1], own[3])}; "
         f"they are {f'{gap:.6g}' if crs.is_geographic else f'{gap:,.0f}'} {unit} apart",

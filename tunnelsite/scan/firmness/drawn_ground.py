@@ -13,7 +13,7 @@ from tunnelsite.core.site import Frame
 from tunnelsite.kernels.coverage import axis_coverage, axis_weights
 from tunnelsite.kernels.terrain.blade import BLADE_M
 from tunnelsite.scan.engine import Judge, Scan
-from tunnelsite.scan.pitch_error import PitchError, counted_error, stated_error
+from tunnelsite.scan.pitch_error import PitchError, counted_share, stated_error
 from tunnelsite.scan.strip import Strip
 
 CELLS_AT_ONCE = 2_000_000  # of drawn ground: 16 MB, however many draws are asked for
@@ -115,8 +115,8 @@ def _patch(scan: Scan, at: np.ndarray, items: np.ndarray, errors: list[PitchErro
     sd = np.array([error.counted.seen[0] for error in errors])
     hidden = np.nan_to_num([error.hidden for error in errors]).T  # not known tilts nothing
     stated = scan.frame.error or stated_error(scan.frame, None, None)
-    counted = [counted_error(scan.frame, where, stated).sd_m for where in zip(row.tolist(), col.tolist(), strict=True)]
-    return _Patch(scan, at, cells, ground, basis, np.outer(across, along), sd, hidden, np.array(counted))
+    counted = stated.sd_m * counted_share(scan.frame, (row, col), stated)
+    return _Patch(scan, at, cells, ground, basis, np.outer(across, along), sd, hidden, counted)
 
 
 def _cells(row: np.ndarray, col: np.ndarray, v: np.ndarray, u: np.ndarray, shape: tuple[int, int]) -> np.ndarray:

@@ -187,8 +187,9 @@ def wet_measures(basin: Basin, grounds: np.ndarray, judges: Sequence[Judge], set
     down, right = layers["ground"].shape[2:]
     grid = replace(scan.frame.grid, rows=draws * count * (down + 1), cols=right)
     frame: Frame = replace(scan.frame, grid=grid, layers={name: _stacked(values) for name, values in layers.items()})
-    near = [nearby(scan, int(item), settings.shift_m) for item in basin.items]
-    places = [np.divmod(scan.index[one.items], scan.frame.grid.cols) for one in near]
+    near = nearby(scan, basin.items, settings.shift_m)
+    each = [slice(*np.searchsorted(near.of, [k, k + 1])) for k in range(count)]
+    places = [np.divmod(scan.index[near.items[part]], scan.frame.grid.cols) for part in each]
     corner = basin.row + inner[0].start, basin.col + inner[1].start
     places = [(row - corner[0][k], col - corner[1][k]) for k, (row, col) in enumerate(places)]
     mask = np.zeros((draws, count, down + 1, right), bool)
@@ -199,11 +200,12 @@ def wet_measures(basin: Basin, grounds: np.ndarray, judges: Sequence[Judge], set
     for judge in judges:
         whole = judge.measure(strip).astype(np.float64).reshape(mask.shape)
         mark = np.full((draws, count), np.nan)
-        for k, (one, (row, col)) in enumerate(zip(near, places, strict=True)):
+        for k, (part, (row, col)) in enumerate(zip(each, places, strict=True)):
             marks = judge.rubric.marks(whole[:, k, row, col])
             known = np.isfinite(marks)
-            total = known @ one.weights + one.rejected
-            mark[:, k] = np.where(known.any(axis=1), np.where(known, marks, 0.0) @ one.weights / total, np.nan)
+            total = known @ near.weights[part] + near.rejected[k]
+            mean = np.where(known, marks, 0.0) @ near.weights[part] / total
+            mark[:, k] = np.where(known.any(axis=1), mean, np.nan)
         found[judge.id] = Wet(whole[:, :, down // 2, right // 2], mark)
     return found
 

@@ -6,11 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tunnelsite.scan.firmness.other_weights import drawn_weights, ranks_of
+from tunnelsite.scan.firmness.other_weights import drawn_weights, marks_of_choices, ranks_of
 from tunnelsite.scan.firmness.rank_shares import ranked_scores
 from tunnelsite.scan.ranked_run import RankedRun
 from tunnelsite.scan.ranking import Choice, RankRules, ranked
-from tunnelsite.scan.steady import SCORE_STEP, steady_marks
+from tunnelsite.scan.steady import SCORE_STEP
 
 OPTIONS = 200  # that take part in addition to those listed; an option far down the list wins under no weights near the given ones
 
@@ -43,10 +43,10 @@ def best_everywhere(result: RankedRun, concentration: float = 50.0, draws: int =
     listed = [(choice.scan, choice.item) for choice in result.choices]
     more = [choice for choice in ranked(result.scans, result.scored, rules) if (choice.scan, choice.item) not in listed]
     options = [*result.choices, *more]
-    marks = [steady_marks(result.scans[one.scan], one.item, result.judges, result.settings.shift_m) for one in options]
+    marks = marks_of_choices(result, options, result.judges)
     weights = np.array([judge.rubric.weight for judge in result.judges])
     drawn = drawn_weights(weights, concentration, draws, seed)
-    scores = ranked_scores(np.array(marks).T[None], drawn, result.settings.combine)
+    scores = ranked_scores(marks[None], drawn, result.settings.combine)
     shares = (ranks_of(scores) == 1).mean(axis=0)
     found = [
         Winner(k + 1 if k < len(listed) else None, one.scan, one.item, float(shares[k]), _better(result, one))

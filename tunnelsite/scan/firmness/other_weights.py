@@ -6,14 +6,16 @@ Weights are drawn round those given; curves and limits stay. For errors in every
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
 from scipy.special import ndtr
 
+from tunnelsite.scan.engine import Judge
 from tunnelsite.scan.pitch_error import PitchError, pitch_error
 from tunnelsite.scan.ranked_run import RankedRun
+from tunnelsite.scan.ranking import Choice
 from tunnelsite.scan.steady import steady_marks
 
 TOLERANCE = 1.0 / 192.0  # 3/4 in per 12 ft; common practice, no source
@@ -21,8 +23,17 @@ TOLERANCE = 1.0 / 192.0  # 3/4 in per 12 ft; common practice, no source
 
 def candidate_marks(result: RankedRun) -> np.ndarray:
     """Marks of the ranked candidates over their shifts: float64 [criteria, candidates], NaN = not assessed."""
-    marks = [steady_marks(result.scans[c.scan], c.item, result.judges, result.settings.shift_m) for c in result.choices]
-    return np.array(marks, np.float64).reshape(len(result.choices), len(result.judges)).T
+    return marks_of_choices(result, result.choices, result.judges)
+
+
+def marks_of_choices(result: RankedRun, choices: Sequence[Choice], judges: Sequence[Judge]) -> np.ndarray:
+    """Marks of some placements over their shifts: float64 [criteria, placements], NaN = not assessed."""
+    marks = np.full((len(choices), len(judges)), np.nan)
+    of = np.array([choice.scan for choice in choices], np.int64)
+    for number in np.unique(of).tolist():
+        items = np.array([choice.item for choice in choices if choice.scan == number])
+        marks[of == number] = steady_marks(result.scans[number], items, list(judges), result.settings.shift_m)
+    return marks.T
 
 
 def drawn_weights(weights: np.ndarray, concentration: float, draws: int, seed: int) -> np.ndarray:

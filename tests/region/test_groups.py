@@ -1,0 +1,88 @@
+"""Parcels of a region by a column of their own, on a table made by hand."""
+
+from __future__ import annotations
+
+import xml.etree.ElementTree as ElementTree
+
+import numpy as np
+import pyproj
+import pytest
+import shapely
+
+from tunnelsite.core.errors import UsageError
+from tunnelsite.core.layers import Features
+from tunnelsite.core.table import Column, Table
+from tunnelsite.region.group_map import colour, group_map
+from tunnelsite.region.groups import groups_table
+from tunnelsite.region.parcel_columns import house_column, own_columns, parcel_columns
+
+HOUSES = ["6x15m", "30x96ft"]
+SMALL, LARGE = HOUSES
+
+
+def _row(state: str, town: str | None, small: float | None = None, large: float | None = None) -> dict:
+    row = {"parcel": "p", "state": state, "town": town}
+    for house, best in ((SMALL, small), (LARGE, large)) if state == "screened" else ():
+        row |= {
+            house_column("feasible", house): int(best is not None), house_column("best_score", house): best,
+            house_column("footprints_m2", house): 100.0 if best else 0.0, house_column("options", house): 2 if best else 0,
+        }  # fmt: skip
+    return row
+
+
+def _parcels(rows: list[dict]) -> Table:
+    shapes = [shapely.box(500_000 + 100 * k, 4_700_000, 500_090 + 100 * k, 4_700_080) for k in range(len(rows))]
+    geometry = np.array([shapely.multipolygons([shape]) for shape in shapes], object)
+    columns = parcel_columns(HOUSES) | {"town": Column("text")}
+    return Table("parcels", "parcels", columns, rows, geometry, "MultiPolygon", pyproj.CRS("EPSG:32617"))
+
+
+ROWS = [
+    _row("screened", "Elm", 80.0, 60.0), _row("screened", "Elm", 90.0), _row("no data", "Elm"), _row("screened", None),
+    _row("no data", "Oak"), _row("failed", "Oak"),
+]  # fmt: skip
+
+
+def test_shares_are_of_the_parcels_of_which_something_is_known() -> None:
+    table = groups_table(_parcels(ROWS), "TOWN", HOUSES)
+    found = {(row["group"], row["house"]): row for row in table.rows}
+    assert len(found) == len(table.rows) == 6
+    elm = found["Elm", SMALL]
+    assert (elm["parcels"], elm["screened"], elm["feasible"], elm["feasible_share"]) == (3, 2, 2, 1.0)
+    assert (elm["best_score"], elm["median_score"], elm["footprints_m2"], elm["options"]) == (90.0, 85.0, 200.0, 4)
+    assert found["Elm", LARGE]["feasible_share"] == 0.5
+    none = found["not stated", LARGE]
+    assert (none["feasible"], none["feasible_share"], none["best_score"]) == (0, 0.0, None)
+    oak = found["Oak", LARGE]  # nothing is known there: not unsuitable
+    assert (oak["parcels"], oak["screened"], oak["feasible"], oak["feasible_share"]) == (2, 0, None, None)
+    assert shapely.area(table.geometry[0]) == pytest.approx(3 * 90 * 80)
+
+
+def test_a_column_that_is_not_there_is_refused_with_those_that_are() -> None:
+    with pytest.raises(UsageError, match="town"):
+        groups_table(_parcels(ROWS), "county", HOUSES)
+
+
+def test_the_map_draws_every_parcel_for_every_house_and_leaves_the_unknown_blank() -> None:
+    parcels = _parcels(ROWS)
+    root = ElementTree.fromstring(group_map(parcels, groups_table(parcels, "town", HOUSES), "town"))
+    fills = [one.get("fill") for one in root.iter() if one.tag.endswith("path")]
+    assert len(fills) == 2 * len(ROWS) and fills.count("none") == 2 * 3
+    assert fills.count(colour(1.0)) == 2 and fills.count(colour(0.5)) == 2 and fills.count(colour(0.0)) == 2
+    words = " ".join(one.text or "" for one in root.iter() if one.tag.endswith("text"))
+    assert "Elm: 50%" in words and "Oak: no data" in words
+
+
+def test_own_columns_are_kept_and_never_hide_ours() -> None:
+    columns = {
+        "parcel": np.array(["a", "b"], object), "acres": np.array([1.5, np.nan]), "Task": np.array([7, 8]),
+        "owner": np.array(["x", None], object), "fid": np.array([1, 2]),
+    }  # fmt: skip
+    parcels = Features(np.array([shapely.box(0, 0, 1, 1)] * 2, object), columns, pyproj.CRS("EPSG:4326"), "parcels")
+    found, rows = own_columns(parcels, list(parcel_columns(HOUSES)))
+    assert {name: column.kind for name, column in found.items()} == {
+        "acres": "real",
+        "own_Task": "integer",
+        "owner": "text",
+    }
+    assert rows == [{"acres": 1.5, "own_Task": 7, "owner": "x"}, {"acres": None, "own_Task": 8, "owner": None}]

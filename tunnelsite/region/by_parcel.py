@@ -1,0 +1,140 @@
+"""The placements of a task, parcel by parcel: the best of each, and counts and distributions."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import shapely
+
+from tunnelsite.core.site import segments_of
+from tunnelsite.kernels.polygon_mask import polygon_mask
+from tunnelsite.region.covered_area import covered_cells
+from tunnelsite.scan.engine import Scan
+from tunnelsite.scan.ranking import Choice, RankRules, ranked
+from tunnelsite.scan.refine import broken_rules
+from tunnelsite.screening.result import Result
+
+QUANTILES = (0.05, 0.25, 0.5, 0.75, 0.95)
+MEASURES = (("pitch", "pitch_pct"), ("season_sun", "beam_share"), ("sun", "beam_share_worst"))
+
+
+class ByParcel:
+    """The placements of every parcel of a result, found once. Arguments: result, of a screening."""
+
+    def __init__(self, result: Result) -> None:
+        self._result = result
+        count = np.arange(len(result.frame.parcel_names) + 1)
+        self._orders = [np.argsort(scan.owner, kind="stable") for scan in result.scans]
+        self._bounds = [
+            np.searchsorted(scan.owner[order], count) for scan, order in zip(result.scans, self._orders, strict=True)
+        ]
+
+    def items(self, parcel: int) -> list[np.ndarray]:
+        """The stored placements of a parcel, by scan: int64 [n], rising."""
+        return [
+            order[slice(*bounds[parcel : parcel + 2])] for order, bounds in zip(self._orders, self._bounds, strict=True)
+        ]
+
+    def best(self, parcel: int, top: int, house: str | None = None) -> list[Choice]:
+        """The best placements of one parcel that do not overlap one another; house, of one size only."""
+        result, settings, items = self._result, self._result.settings, self.items(parcel)
+        if house is not None:
+            items = [
+                mine if scan.house.name == house else mine[:0] for scan, mine in zip(result.scans, items, strict=True)
+            ]
+        scans = [
+            replace(scan, index=scan.index[mine], owner=scan.owner[mine], measures={}, truths={})
+            for scan, mine in zip(result.scans, items, strict=True)
+        ]
+        scored = [values[mine] for values, mine in zip(result.scored, items, strict=True)]
+
+        def sound(scan: Scan, item: int) -> bool:
+            return not broken_rules(scan, item, settings.setback_m, settings.clearance_m)
+
+        found = ranked(scans, scored, RankRules(top, result.apart_m), sound)
+        return [replace(choice, item=int(items[choice.scan][choice.item])) for choice in found]
+
+    def row(self, parcel: int) -> dict[str, Any]:
+        """Counts and distributions of one parcel over all houses and bearings."""
+        result, items = self._result, self.items(parcel)
+        score = np.concatenate([values[mine] for values, mine in zip(result.scored, items, strict=True)])
+        cell = result.frame.grid.cell_m
+        centres = [scan.index[mine] for scan, mine in zip(result.scans, items, strict=True)]
+        first = len({id(scan.frame) for scan in result.scans}) == 1
+        feasible = len(np.unique(np.concatenate(centres))) if first else max(map(len, centres), default=0)
+        row: dict[str, Any] = {
+            "parcel": result.frame.parcel_names[parcel],
+            "tried": sum(int(scan.ground.inside[parcel]) for scan in result.scans),
+            "passed": len(score),
+            "centres_m2": round(feasible * cell**2, 3),
+            "best_score": _plain(score.max()) if np.isfinite(score).any() else None,
+        }
+        for name, values in {"score": score, **self._measures(items)}.items():
+            known = values[np.isfinite(values)]
+            found = np.quantile(known, QUANTILES) if len(known) else np.full(len(QUANTILES), np.nan)
+            row |= {quantile_name(name, share): _plain(value) for share, value in zip(QUANTILES, found, strict=True)}
+        if not len(score) and not self._holds_heights(parcel):
+            none = f"{result.site.dem.name} holds no height in this parcel"
+            return {"parcel": row["parcel"], "state": "no data", "reason": none}
+        return row
+
+    def house_row(self, parcel: int, house: str, top: int) -> dict[str, Any]:
+        """What one house size finds in a parcel, by the names of `parcel_columns.HOUSE_COLUMNS`. Arguments: as `best`."""
+        result, areas, best = self._result, [(0.0, 0.0)], [-np.inf]
+        for scan, scored, mine in zip(result.scans, result.scored, self.items(parcel), strict=True):
+            if scan.house.name == house and len(mine):
+                cell = scan.frame.grid.cell_m
+                at = np.divmod(scan.index[mine], scan.frame.grid.cols)
+                union = (
+                    covered_cells(*at, what.length_m / cell, what.width_m / cell) * cell**2
+                    for what in (scan.house, scan.pad)
+                )
+                areas.append(tuple(union))
+                best.append(np.max(scored[mine], where=np.isfinite(scored[mine]), initial=-np.inf))
+        passes = len(areas) > 1
+        footprints, pads = np.max(areas, axis=0)  # of several bearings that with most
+        return {
+            "feasible": int(passes),
+            "best_score": _plain(max(best)),
+            "footprints_m2": round(float(footprints), 3),
+            "pads_m2": round(float(pads), 3),
+            "options": len(self.best(parcel, top, house)) if passes else 0,
+        }
+
+    def _holds_heights(self, parcel: int) -> bool:
+        """Whether one cell of a parcel has a height."""
+        frame = self._result.frame
+        grid, shape = frame.grid, frame.parcels[parcel]
+        west, south, east, north = shapely.bounds(shape)
+        top, bottom = (math.floor((grid.north_m - edge) / grid.cell_m) for edge in (north, south))
+        left, right = (math.floor((edge - grid.west_m) / grid.cell_m) for edge in (west, east))
+        top, left = max(top, 0), max(left, 0)
+        bottom, right = min(bottom + 1, grid.rows), min(right + 1, grid.cols)
+        if top >= bottom or left >= right:
+            return False
+        part = grid.window(top, left, bottom - top, right - left)
+        inside = polygon_mask(segments_of(shape), part.west_m, part.north_m, part.cell_m, part.shape)
+        return bool(np.isfinite(frame.ground[top:bottom, left:right][inside]).any())
+
+    def _measures(self, items: list[np.ndarray]) -> Mapping[str, np.ndarray]:
+        scans = self._result.scans
+        return {
+            title: np.concatenate([scan.measures[name][mine] for scan, mine in zip(scans, items, strict=True)]).astype(
+                np.float64
+            )
+            for name, title in MEASURES
+            if all(name in scan.measures for scan in scans)
+        }
+
+
+def quantile_name(name: str, share: float) -> str:
+    """The column of a quantile."""
+    return f"{name}_q{round(100 * share):02d}"
+
+
+def _plain(value) -> float | None:
+    return float(round(float(value), 9)) if np.isfinite(value) else None

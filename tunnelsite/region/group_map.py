@@ -1,0 +1,99 @@
+"""A map of the groups of a region: parcels in the colour of their group's feasible share, one picture a house size."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+import pyproj
+import shapely
+
+from tunnelsite.core.grid import local_crs
+from tunnelsite.core.layers import Features
+from tunnelsite.core.reproject import lonlat_bounds, reprojected
+from tunnelsite.core.table import Table
+from tunnelsite.drawing.colours import INK, PAPER, SOFT
+from tunnelsite.drawing.svg import Drawing
+from tunnelsite.io.formats.styles import PALETTES
+from tunnelsite.region.groups import group_labels
+from tunnelsite.region.parcel_columns import SCREENED
+
+WIDE, SIDE, HEAD, FOOT = 560.0, 24.0, 64.0, 76.0
+CLASSES = 5
+
+
+def group_map(parcels: Table, groups: Table, column: str) -> str:
+    """The map as SVG. Arguments: parcels and groups, layers of one region; column by which they were grouped."""
+    shapes = _on_paper(parcels)
+    high = max(shapely.total_bounds(shapes)[3], 80.0)
+    houses = list(dict.fromkeys(row["house"] for row in groups.rows))
+    title = f"Parcels with room for a house, by {column}"
+    size = (SIDE + len(houses) * (WIDE + SIDE), HEAD + high + FOOT)
+    said = "; ".join(f"{row['group']}, {row['house']}: {_share_words(row['feasible_share'])}" for row in groups.rows)
+    drawing = Drawing(*size, title, said)
+    drawing.rectangle(0, 0, *size, fill=PAPER)
+    drawing.words(SIDE, 26, title, 17, fill=INK, font_weight=600)
+    labels = group_labels(parcels, column)
+    for k, house in enumerate(houses):
+        shares = {row["group"]: row["feasible_share"] for row in groups.rows if row["house"] == house}
+        corner = (SIDE + k * (WIDE + SIDE), HEAD)
+        drawing.words(corner[0], HEAD - 12, house, 14, fill=INK)
+        _parcels(drawing, parcels, shapely.transform(shapes, lambda at, corner=corner: at + corner), (labels, shares))
+    _legend(drawing, HEAD + high + 30)
+    return drawing.text
+
+
+def _on_paper(parcels: Table) -> np.ndarray:
+    """Outlines with north up, in units of the picture from its upper left corner; no finer than can be seen."""
+    found = Features(parcels.geometry, {}, parcels.crs, "parcels")
+    west, south, east, north = lonlat_bounds(found)
+    crs = local_crs(pyproj.CRS.from_user_input(parcels.crs), (west + east) / 2, (south + north) / 2)
+    shapes = reprojected(found, crs).geometry
+    left, bottom, right, top = shapely.total_bounds(shapes)
+    scale = WIDE / max(right - left, (top - bottom) / 1.5, 1e-9)
+
+    def placed(at: np.ndarray) -> np.ndarray:
+        return np.column_stack([(at[:, 0] - left) * scale, (top - at[:, 1]) * scale])
+
+    return shapely.simplify(shapely.transform(shapes, placed), 0.2)
+
+
+def _parcels(drawing: Drawing, parcels: Table, shapes: np.ndarray, told: tuple[Sequence[str], dict]) -> None:
+    """One map. told = (group of each parcel, feasible share of each group)."""
+    labels, shares = told
+    for row, shape, label in zip(parcels.rows, shapes, labels, strict=True):
+        known = row["state"] == SCREENED and shares[label] is not None
+        look = {"fill": colour(shares[label]), "stroke": PAPER, "stroke_width": 0.4} if known else _UNKNOWN
+        for ring in (part.exterior for part in shapely.get_parts(shape) if not part.is_empty):
+            drawing.path([tuple(at) for at in shapely.get_coordinates(ring)[:-1]], closed=True, **look)
+    for label in sorted(set(labels)):
+        mine = shapely.union_all(shapely.make_valid(shapes[[one == label for one in labels]]))
+        at = shapely.get_coordinates(shapely.point_on_surface(mine))
+        if len(at):
+            words = f"{label}: {_share_words(shares[label])}"
+            outline = {"stroke": PAPER, "stroke_width": 3.5, "stroke_linejoin": "round", "paint_order": "stroke"}
+            drawing.words(*at[0], words, 12, fill=INK, text_anchor="middle", font_weight=600, **outline)
+
+
+_UNKNOWN = {"fill": "none", "stroke": SOFT, "stroke_width": 0.7, "stroke_dasharray": "3 2"}
+
+
+def colour(share: float) -> str:
+    """The colour of a share 0..1, in one of five even classes."""
+    return PALETTES["cividis"][round(min(int(share * CLASSES), CLASSES - 1) * 10 / (CLASSES - 1))]
+
+
+def _share_words(share: float | None) -> str:
+    return "no data" if share is None or math.isnan(share) else f"{share:.0%}"
+
+
+def _legend(drawing: Drawing, top: float) -> None:
+    drawing.words(SIDE, top - 8, "share of a group's parcels where a place passes every limit", 12, fill=INK)
+    for k in range(CLASSES):
+        left = SIDE + 92 * k
+        drawing.rectangle(left, top, 22, 14, fill=colour((k + 0.5) / CLASSES))
+        drawing.words(left + 28, top + 12, f"{100 * k // CLASSES}-{100 * (k + 1) // CLASSES} %", 12, fill=INK)
+    left = SIDE + 92 * CLASSES
+    drawing.rectangle(left, top, 22, 14, **_UNKNOWN)
+    drawing.words(left + 28, top + 12, "no data", 12, fill=INK)

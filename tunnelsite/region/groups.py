@@ -1,0 +1,86 @@
+"""Parcels of a region by a column of their own: what each group holds for each house size."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+import shapely
+
+from tunnelsite.core.errors import UsageError
+from tunnelsite.core.table import INTEGER, REAL, TEXT, Column, Table
+from tunnelsite.region.parcel_columns import SCREENED, house_column
+
+NOT_STATED = "not stated"
+GROUP_COLUMNS = {
+    "group": Column(TEXT, "value of the column by which parcels are grouped"),
+    "house": Column(TEXT, "house size as given"),
+    "parcels": Column(INTEGER, "parcels of the group"),
+    "screened": Column(INTEGER, "of these, parcels of which something is known: shares are of them"),
+    "feasible": Column(INTEGER, "parcels where a place passes every limit"),
+    "feasible_share": Column(REAL, "the same as a share of the parcels that were screened", "0-1"),
+    "best_score": Column(REAL, "score of the best place of the group", "0-100"),
+    "median_score": Column(REAL, "median over the feasible parcels of the score of each one's best place", "0-100"),
+    "footprints_m2": Column(REAL, "land that a house may cover: union of the footprints", "m2"),
+    "pads_m2": Column(REAL, "land that its graded pad may cover: union of the pads", "m2"),
+    "options": Column(INTEGER, "places that stand apart from one another, as `options` of the parcels"),
+}
+
+
+def check_group_column(names: Sequence[str], column: str) -> str:
+    """The column as the parcels spell it. Errors: UsageError for one that they do not have."""
+    found = [name for name in names if name.lower() == column.lower()]
+    if not found:
+        raise UsageError(
+            f"--group-by {column}: the parcels have no such column",
+            f"one of {', '.join(names) or 'their columns, of which there are none'}",
+            "name a column of the parcels' file",
+        )
+    return found[0]
+
+
+def group_labels(parcels: Table, column: str) -> list[str]:
+    """The group of each row of the layer `parcels`. Errors: as `check_group_column`."""
+    own = f"own_{column}"
+    shown = own if own in parcels.columns else check_group_column(list(parcels.columns), column)
+    return [NOT_STATED if value is None else str(value) for value in parcels.values(shown)]
+
+
+def groups_table(parcels: Table, column: str, houses: Sequence[str]) -> Table:
+    """A row for each group and house size, with the group's outline.
+
+    Arguments: parcels, the layer of a region; column of it; houses, sizes as given. Errors: UsageError as `check_group_column`.
+    """
+    labels = np.array(group_labels(parcels, column), object)
+    rows, shapes = [], []
+    for label in sorted(set(labels.tolist())):
+        mine = np.flatnonzero(labels == label)
+        outline = shapely.union_all(shapely.make_valid(parcels.geometry[mine]))
+        outline = shapely.multipolygons([part for part in shapely.get_parts(outline) if part.geom_type == "Polygon"])
+        for house in dict.fromkeys(houses):
+            rows.append({"group": label, "house": house} | _of_group([parcels.rows[k] for k in mine], house))
+            shapes.append(outline)
+    title = f"Parcels by {column} and house size"
+    return Table("groups", title, GROUP_COLUMNS, rows, np.array(shapes, object), "MultiPolygon", parcels.crs)
+
+
+def _of_group(rows: Sequence[dict[str, Any]], house: str) -> dict[str, Any]:
+    known = [row for row in rows if row["state"] == SCREENED]
+    feasible = [row for row in known if row.get(house_column("feasible", house))]
+
+    def values(name: str) -> list[float]:
+        return [row[key] for row in feasible if row.get(key := house_column(name, house)) is not None]
+
+    best = values("best_score")
+    return {
+        "parcels": len(rows),
+        "screened": len(known),
+        "feasible": len(feasible) if known else None,
+        "feasible_share": len(feasible) / len(known) if known else None,
+        "best_score": max(best, default=None),
+        "median_score": float(np.median(best)) if best else None,
+        "footprints_m2": float(sum(values("footprints_m2"))) if known else None,
+        "pads_m2": float(sum(values("pads_m2"))) if known else None,
+        "options": int(sum(values("options"))) if known else None,
+    }
