@@ -42,7 +42,7 @@ class Verdict:
         said += (
             f"; {other}. Its lead is {self.words}."
             if self.words != "not settled"
-            else f", and {other}: the lead is not settled."
+            else f", and {other}: the lead is not settled, so look at option {self.runner_up} before option 1."
         )
         return f"{said} {self.ties}".strip()
 
