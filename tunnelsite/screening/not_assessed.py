@@ -50,10 +50,13 @@ def gaps(site: Site, settings: Settings, judges: Sequence[Judge], report: Callab
     if not any(len(keep_out) for keep_out in site.keep_outs):
         found.append(
             Gap(
-                "floodplain, ponds, wetland, septic field, easements, buried and overhead lines (no keep-outs were given)"
+                "roads and yards, which look like level ground, floodplain, ponds, wetland, septic field, easements, buried and "
+                "overhead lines (no keep-outs were given)"
             )
         )
     else:
         given = ", ".join(keep_out.name for keep_out in site.keep_outs)
-        found.append(Gap(f"floodplain, ponds, wetland, septic field, easements and lines that are not in {given}"))
+        found.append(
+            Gap(f"roads, yards, floodplain, ponds, wetland, septic field, easements and lines that are not in {given}")
+        )
     return sorted(found, key=lambda gap: -gap.weight)
