@@ -93,7 +93,7 @@ def candidates_map(sites: Path) -> Figure:
 def _ground(axes, dem) -> None:
     cell = dem.affine[0]
     ground = Layer(dem.values, "m", "ground", (cell, cell))
-    steep = {"azimuth_deg": 315.0, "elevation_deg": 40.0, "z_factor": 3.0}
+    steep = {"azimuth_deg": 315.0, "elevation_deg": 40.0, "exaggeration": 3.0}
     shade = process("hillshade")({"ground": ground}, steep)["hillshade"].values
     left, top = dem.affine[2], dem.affine[5]
     extent = (left, left + cell * dem.cols, top - cell * dem.rows, top)

@@ -13,7 +13,7 @@ from tests.scan.grounds import hills, raster, site
 from tunnelsite import screen
 from tunnelsite.core import catalogue
 from tunnelsite.core.errors import UsageError
-from tunnelsite.core.needs import CONDITIONS, FACTS, LAYERS, told
+from tunnelsite.core.needs import CONDITIONS, FACTS, LAYERS, supplied
 from tunnelsite.core.wind import WindRose
 from tunnelsite.screening import providers
 
@@ -80,9 +80,9 @@ def test_a_criterion_of_a_plug_in_is_told_the_same_on_each_bearing(offered) -> N
         "def m(site, bearing_deg, latitude_deg, crop_months, shrink):\n"
         "    assert crop_months == '10-01:04-30' and shrink == 1.25\n"
         "    return np.full(site.feasible().shape, bearing_deg + latitude_deg)\n"
-        "from tunnelsite.core.needs import told\n"
+        "from tunnelsite.core.needs import supplied\n"
         "names = ('bearing_deg', 'latitude_deg', 'crop_months', 'shrink')\n"
-        "ITEM = Criterion(about('turned', parameters=tuple(map(told, names))), m, ANY)"
+        "ITEM = Criterion(about('turned', parameters=tuple(map(supplied, names))), m, ANY)"
     )
     offered("broken_turned", "criteria", code)
     settings = TURNED.model_copy(update={"crop_months": "10-01:04-30", "shrink": 1.25})
@@ -132,11 +132,11 @@ def test_what_is_not_known_of_a_site_is_not_made_up(offered) -> None:
         ("processes", "Parameter('bearing_deg', 'b', 'north')", "bearing_deg"),
         ("criteria", "Parameter('latitude_deg', 'l', 45.0, 'rad')", "latitude_deg"),
         ("criteria", "Parameter('engine', 'e', 'fast', choices=('fast', 'slow'))", "engine"),
-        ("processes", "told('tides')", "tides"),
+        ("processes", "supplied('tides')", "tides"),
     ],
 )
 def test_a_declaration_that_cannot_be_kept_is_a_broken_plug_in(kind, code, words, offered) -> None:
-    head = "from tunnelsite.core.needs import told\n"
+    head = "from tunnelsite.core.needs import supplied\n"
     if kind == "criteria":
         body = f"ITEM = Criterion(about('some_id', parameters=({code},)), lambda s, **p: s, ANY)"
     else:
@@ -150,7 +150,7 @@ def test_a_declaration_that_cannot_be_kept_is_a_broken_plug_in(kind, code, words
 def test_every_name_that_may_be_declared_has_a_provider() -> None:
     assert providers.FACTS.keys() == FACTS.keys() and providers.LAYERS.keys() == LAYERS.keys()
     assert providers.CONDITIONS.keys() == CONDITIONS.keys()
-    assert all(told(name).id == name for name in FACTS)
+    assert all(supplied(name).id == name for name in FACTS)
 
 
 def test_built_in_tools_declare_like_plug_ins() -> None:
@@ -158,7 +158,7 @@ def test_built_in_tools_declare_like_plug_ins() -> None:
     for item in [*catalogue.criteria(), *catalogue.processes()]:
         for parameter in item.description.parameters:
             if parameter.id in FACTS:
-                assert parameter == told(parameter.id, parameter.default), (item.id, parameter.id)
+                assert parameter == supplied(parameter.id, parameter.default), (item.id, parameter.id)
         for spec in item.description.reads:
             if spec.id in LAYERS:
                 assert spec == LAYERS[spec.id], (item.id, spec.id)

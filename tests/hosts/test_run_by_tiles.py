@@ -16,10 +16,10 @@ from tunnelsite.hosts import process_tiles
 from tunnelsite.hosts.cli.main import main
 from tunnelsite.io.read import height_blocks
 from tunnelsite.io.read.mosaic import mosaic
-from tunnelsite.processes import fill_depressions, flow_accumulation
+from tunnelsite.processes import contributing_area, filled_ground
 
 ROWS, COLS = 410, 230
-TILED = ("slope", "aspect", "hillshade", "flow_accumulation", "fill_depressions")
+TILED = ("slope", "aspect", "hillshade", "contributing_area", "filled_ground")
 
 
 def ground() -> np.ndarray:
@@ -48,7 +48,7 @@ def large(monkeypatch):
     """Everything is too large, and tiles are small."""
     monkeypatch.setattr(process_tiles, "FROM_BYTES", 1)
     monkeypatch.setattr(height_blocks, "SURVEY_CELLS", 9999)
-    for module in (flow_accumulation, fill_depressions):
+    for module in (contributing_area, filled_ground):
         monkeypatch.setattr(module, "TILE", 150)
 
 
@@ -56,9 +56,9 @@ ASKED = [
     ("slope",),
     ("slope", "--set", "as_unit=deg"),
     ("aspect",),
-    ("hillshade", "--set", "z_factor=3"),
-    *(("flow_accumulation", "--layer", name) for name in ("upslope_m2", "open_edge", "ponding_m")),
-    *(("fill_depressions", "--layer", name) for name in ("filled", "ponding_m")),
+    ("hillshade", "--set", "exaggeration=3"),
+    *(("contributing_area", "--layer", name) for name in ("upslope_m2", "open_edge", "ponding_m")),
+    *(("filled_ground", "--layer", name) for name in ("filled", "ponding_m")),
 ]
 
 
@@ -80,7 +80,7 @@ def test_parts_give_the_same_file_as_the_whole(dem, tmp_path, large, monkeypatch
 @pytest.mark.parametrize("name", TILED)
 def test_no_part_is_large_and_every_cell_is_written_once(name, monkeypatch) -> None:
     """What bounds the memory: the cells asked for at a time do not grow with the raster's rows."""
-    for module in (flow_accumulation, fill_depressions):
+    for module in (contributing_area, filled_ground):
         monkeypatch.setattr(module, "TILE", 150)
     heights, asked, written = ground() - np.float32(300), [], np.zeros((ROWS, COLS), int)
 
@@ -116,7 +116,7 @@ def test_a_folder_of_tiles_is_one_raster(dem, tmp_path, large, monkeypatch) -> N
 
 
 def test_what_needs_the_whole_still_gets_it(dem, tmp_path, large) -> None:
-    for words in (("flow_accumulation", "--set", "method=d-infinity"), ("cold_air_pools",)):
+    for words in (("contributing_area", "--set", "method=d-infinity"), ("cold_air_pools",)):
         out = tmp_path / f"{words[0]}.tif"
         assert main(["run", words[0], str(dem), str(out), *words[1:], "-q"]) == 0 and out.exists()
 

@@ -1,7 +1,7 @@
 """What criteria and processes may declare that they need, by name: the one list. A run gives it to whatever declares it.
 
 Three kinds. A *condition* is listed in a criterion's `needs`: without that input it is left out of a run. A *fact* is a parameter with
-the name and unit that stand here (`told`): a run sets it where the user did not. A *layer* is one that no process makes: whatever
+the name and unit that stand here (`supplied`): a run sets it where the user did not. A *layer* is one that no process makes: whatever
 reads it (`LAYERS[...]` among its `reads`) is given it. `screening.providers` says where each comes from.
 """
 
@@ -98,7 +98,7 @@ LIMITS = {
 }
 
 
-def told(name: str, default: float | int | str | None = None) -> Parameter:
+def supplied(name: str, default: float | int | str | None = None) -> Parameter:
     """The parameter by which a tool declares that it needs a fact of the site.
 
     Arguments: name, of a fact; default, where nothing tells it, None = the usual one. Errors: UsageError for a name that is no fact.
@@ -134,5 +134,5 @@ def fact_faults(parameter: Parameter) -> list[str]:
         return []
     kind = f"{type(fact.default).__name__} [{fact.unit or '-'}]"
     return [
-        f"its parameter {parameter.id} bears the name of what a run tells ({fact.title}, {kind}): give it another name, or `told`"
+        f"its parameter {parameter.id} bears the name of what a run tells ({fact.title}, {kind}): give it another name, or `supplied`"
     ]

@@ -6,7 +6,7 @@ import numpy as np
 
 from tunnelsite.core.criterion import Criterion, Placements
 from tunnelsite.core.describe import Description
-from tunnelsite.core.needs import told
+from tunnelsite.core.needs import supplied
 from tunnelsite.core.rubric import Rubric
 
 
@@ -21,7 +21,7 @@ BEARING = Criterion(
         "bearing",
         "Ridge off the wanted bearing",
         "How far the ridge is turned from the wanted bearing, where several bearings are tried.",
-        parameters=(told("bearing_deg"), told("wanted_deg")),
+        parameters=(supplied("bearing_deg"), supplied("wanted_deg")),
         unit="deg",
     ),
     off_bearing,

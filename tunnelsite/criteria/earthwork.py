@@ -6,12 +6,12 @@ import numpy as np
 
 from tunnelsite.core.criterion import Criterion, Placements, Truth
 from tunnelsite.core.describe import Description
-from tunnelsite.core.needs import told
+from tunnelsite.core.needs import supplied
 from tunnelsite.core.rubric import Rubric
 from tunnelsite.criteria.ground import GROUND
 from tunnelsite.kernels.expected import expected_excess
 
-SHRINK = told("shrink")
+SHRINK = supplied("shrink")
 
 
 def deepest_cut(site: Placements, shrink: float) -> np.ndarray:

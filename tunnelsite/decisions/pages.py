@@ -148,7 +148,7 @@ def _pairs(values: Mapping[str, object]) -> str:
 
 def _parameters(about) -> list[str]:
     return [
-        f"- parameter {p.id} = {p.default} {p.unit}: {p.title}{' (a run tells it)' if p.id in FACTS else ''}"
+        f"- parameter {p.id} = {p.default} {p.unit}: {p.title}{' (supplied by the run)' if p.id in FACTS else ''}"
         for p in about.parameters
     ]
 
@@ -165,7 +165,7 @@ def needs_page() -> str:
         "",
         "## Facts",
         "",
-        "A parameter with one of these names and its unit (`tunnelsite.core.needs.told(name)`). What the user sets in",
+        "A parameter with one of these names and its unit (`tunnelsite.core.needs.supplied(name)`). What the user sets in",
         "`[parameter.ID]` wins. A fact that is not known leaves the criterion or process out, with words: no default stands in for it.",
         "",
         *(f"- `{p.id}`{f' [{p.unit}]' if p.unit else ''}: {p.title}" for p in FACTS.values()),

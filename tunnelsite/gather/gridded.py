@@ -13,7 +13,7 @@ from tunnelsite.core.errors import InputRefused
 
 REACH_CELLS = 5.0  # a cell farther than this from any ground point is a void: canopy, roof, water
 LEAST_GROUND = 50
-LEAST_SCATTER = 8  # points from which a plane and a scatter are told
+LEAST_SCATTER = 8  # points from which a plane and a scatter are given
 SCATTER_REACH = (1, 2, 4)  # cells round one: 3 x 3, and more where these hold too few points
 MOST_CELLS = 100_000_000
 _SLACK = 1e-9  # cells: a centre on a side belongs to either triangle, to none never

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from tunnelsite.core.describe import Description, LayerSpec
 from tunnelsite.core.layers import Layer
-from tunnelsite.core.needs import told
+from tunnelsite.core.needs import supplied
 from tunnelsite.core.process import Process
 from tunnelsite.kernels.terrain import slope as terrain
 from tunnelsite.processes.by_rows import by_rows
@@ -25,7 +25,7 @@ PROCESS = Process(
         "the 3 x 3 window is incomplete.",
         reads=(LayerSpec("ground", "m", "bare ground"),),
         makes=(LayerSpec("aspect", "deg", "azimuth of the downslope direction"),),
-        parameters=(told("bearing_deg"),),
+        parameters=(supplied("bearing_deg"),),
         source="horn-1981",
     ),
     _run,

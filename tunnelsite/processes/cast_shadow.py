@@ -6,7 +6,7 @@ import numpy as np
 
 from tunnelsite.core.describe import Description, LayerSpec
 from tunnelsite.core.layers import Layer
-from tunnelsite.core.needs import told
+from tunnelsite.core.needs import supplied
 from tunnelsite.core.process import Process
 from tunnelsite.kernels.light import horizon
 from tunnelsite.processes.sun_asked import SUN_PARAMETERS, SUN_SOURCE, square_cell_m, sun_asked
@@ -40,7 +40,7 @@ PROCESS = Process(
         makes=(LayerSpec("cast_shadow", "1", "1 in shadow, 0 in the sun"),),
         parameters=(
             *SUN_PARAMETERS,
-            told("light_height_m", default=0.0),
+            supplied("light_height_m", default=0.0),
         ),
         source=f"{SUN_SOURCE}, refraction-gauss, earth-radius-iugg",
     ),

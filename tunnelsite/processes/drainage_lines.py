@@ -9,7 +9,7 @@ from tunnelsite.core.layers import Layer
 from tunnelsite.core.process import Process
 from tunnelsite.kernels.bands import bands
 from tunnelsite.kernels.water.drainage_lines import distance_from_drainage, height_above_drainage
-from tunnelsite.processes import flow_accumulation
+from tunnelsite.processes import contributing_area
 from tunnelsite.processes.cut_channels import cut_channels
 from tunnelsite.processes.entering_valleys import entering_valleys
 
@@ -20,7 +20,7 @@ BED_M2 = 1000.0  # contributing area of a cell of a channel's bed: no less than 
 def _run(inputs, parameters, progress) -> dict[str, Layer]:
     ground = inputs["ground"]
     if any(name not in inputs for name in FLOW):
-        inputs = inputs | flow_accumulation.PROCESS(
+        inputs = inputs | contributing_area.PROCESS(
             {k: v for k, v in inputs.items() if k not in FLOW},
             {},
             lambda what, share: progress("drainage lines", share / 2),
@@ -60,7 +60,7 @@ PROCESS = Process(
             LayerSpec("flow_direction", "1", "neighbour each cell drains to, by flow accumulation", optional=True),
             LayerSpec("upslope_m2", "m2", "contributing area, by flow accumulation", optional=True),
             LayerSpec("open_edge", "1", "where that is a lower bound, by flow accumulation", optional=True),
-            *flow_accumulation.BEYOND,
+            *contributing_area.BEYOND,
         ),
         makes=(
             LayerSpec("drainage_height_m", "m", "height above the nearest line that gathers water", half=True),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from tunnelsite.core.describe import Description, LayerSpec, Parameter
 from tunnelsite.core.layers import Layer
-from tunnelsite.core.needs import told
+from tunnelsite.core.needs import supplied
 from tunnelsite.core.process import Process
 from tunnelsite.kernels.terrain import slope as terrain
 from tunnelsite.processes.by_rows import by_rows
@@ -14,7 +14,7 @@ def _run(inputs, parameters, progress) -> dict[str, Layer]:
     ground = inputs["ground"]
     azimuth = parameters["azimuth_deg"] - (parameters["bearing_deg"] - 90.0)
     cell = ground.cell_m if ground.cell_m[0] != ground.cell_m[1] else ground.cell_m[0]
-    shade = terrain.hillshade(ground.values, cell, azimuth, parameters["elevation_deg"], parameters["z_factor"])
+    shade = terrain.hillshade(ground.values, cell, azimuth, parameters["elevation_deg"], parameters["exaggeration"])
     progress("hillshade", 1.0)
     return {"hillshade": Layer(shade, "1", "Hillshade", ground.cell_m)}
 
@@ -30,8 +30,17 @@ PROCESS = Process(
         parameters=(
             Parameter("azimuth_deg", "azimuth of the light, clockwise from north", 315.0, "deg", 0.0, 360.0),
             Parameter("elevation_deg", "height of the light above the horizon", 45.0, "deg", 0.0, 90.0),
-            Parameter("z_factor", "exaggeration of heights", 1.0, "1", 1e-6, 1e6),
-            told("bearing_deg"),
+            Parameter(
+                "exaggeration",
+                "exaggeration of heights",
+                1.0,
+                "1",
+                1e-6,
+                1e6,
+                was="z_factor",
+                now="exaggeration, the same number",
+            ),
+            supplied("bearing_deg"),
         ),
         source="horn-1981",
     ),

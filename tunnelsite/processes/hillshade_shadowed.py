@@ -17,7 +17,7 @@ def _run(inputs, parameters, progress) -> dict[str, Layer]:
     cell_m = square_cell_m(ground, "hillshade_shadowed")
     azimuth, elevation = sun_asked(parameters)
     on_grid = azimuth - (parameters["bearing_deg"] - 90.0)
-    shade = terrain.hillshade(ground.values, cell_m, on_grid, elevation, parameters["z_factor"])
+    shade = terrain.hillshade(ground.values, cell_m, on_grid, elevation, parameters["exaggeration"])
     progress("hillshade", 0.5)
     # Heights are exaggerated for the shading alone: a shadow is where it really falls.
     rays = horizon.Rays(drop_per_m=horizon.earth_drop_per_m())
@@ -42,7 +42,16 @@ PROCESS = Process(
         makes=(LayerSpec("hillshade_shadowed", "1", "0 to 255, 0 in shadow"),),
         parameters=(
             *SUN_PARAMETERS,
-            Parameter("z_factor", "exaggeration of heights, for the shading", 1.0, "1", 1e-6, 1e6),
+            Parameter(
+                "exaggeration",
+                "exaggeration of heights, for the shading",
+                1.0,
+                "1",
+                1e-6,
+                1e6,
+                was="z_factor",
+                now="exaggeration, the same number",
+            ),
         ),
         source=f"horn-1981, {SUN_SOURCE}",
     ),

@@ -9,7 +9,7 @@ from scipy import ndimage
 
 from tunnelsite.core.describe import Description, LayerSpec, Parameter
 from tunnelsite.core.layers import Layer
-from tunnelsite.core.needs import told
+from tunnelsite.core.needs import supplied
 from tunnelsite.core.process import Process
 from tunnelsite.kernels.bands import bands
 from tunnelsite.kernels.terrain.level_patches import level_cells
@@ -127,7 +127,7 @@ PROCESS = Process(
         parameters=(
             Parameter("least_m2", "smallest patch", 100.0, "m2", 0.0, 1e9),
             Parameter("most_lower", "share of the rim that may be lower than the patch", 0.1, "1", 0.0, 1.0),
-            told("height_step_m"),
+            supplied("height_step_m"),
             Parameter("ponds", "look for small water that was not levelled", "yes", choices=("yes", "no")),
             Parameter("most_share", "share of the data above which the sign is not believed", 0.75, "1", 0.0, 1.0),
         ),

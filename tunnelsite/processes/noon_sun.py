@@ -9,7 +9,7 @@ import numpy as np
 from tunnelsite.core.describe import Description, LayerSpec
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.layers import Layer
-from tunnelsite.core.needs import told
+from tunnelsite.core.needs import supplied
 from tunnelsite.core.process import Process
 from tunnelsite.kernels.bands import bands
 from tunnelsite.kernels.light.horizon import Rays, earth_drop_per_m, horizon_tangent
@@ -69,9 +69,9 @@ PROCESS = Process(
         ),
         makes=(LayerSpec("noon_sun", "1", "1 = in the sun at noon of the winter solstice", half=True),),
         parameters=(
-            told("latitude_deg"),
-            told("bearing_deg"),
-            told("light_height_m"),
+            supplied("latitude_deg"),
+            supplied("bearing_deg"),
+            supplied("light_height_m"),
         ),
         source="shadow-geometry, reda-andreas-2003",
     ),

@@ -9,7 +9,7 @@ from scipy import ndimage
 
 from tunnelsite.core.describe import Description, LayerSpec, Parameter
 from tunnelsite.core.layers import Layer
-from tunnelsite.core.needs import told
+from tunnelsite.core.needs import supplied
 from tunnelsite.core.process import Process
 from tunnelsite.kernels.bands import bands
 from tunnelsite.kernels.terrain.steep_steps import steep_steps
@@ -150,7 +150,7 @@ PROCESS = Process(
             LayerSpec("raised", "1", "1 = stands in walls above what lies round it, -1 = lies below it", half=True),
         ),
         parameters=(
-            told("height_step_m"),
+            supplied("height_step_m"),
             Parameter("rise_m", "how far it has to stand above", 2.0, "m", 0.1, 1e4),
             Parameter("most_m2", "largest roof", 50_000.0, "m2", 1.0, 1e9),
         ),

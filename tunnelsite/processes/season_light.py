@@ -10,7 +10,7 @@ import numpy as np
 from tunnelsite.core.describe import Description, LayerSpec
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.layers import Layer
-from tunnelsite.core.needs import LAYERS, told
+from tunnelsite.core.needs import LAYERS, supplied
 from tunnelsite.core.process import Process
 from tunnelsite.kernels.light.far_horizon import far_view, raise_to_far
 from tunnelsite.kernels.light.horizon import Rays, earth_drop_per_m
@@ -173,9 +173,9 @@ PROCESS = Process(
             LayerSpec("worst_month", "1", "the month that loses most, 1 to 12; 0 where none loses any"),
         ),
         parameters=(
-            told("bearing_deg"),
-            told("azimuths"),
-            told("light_height_m"),
+            supplied("bearing_deg"),
+            supplied("azimuths"),
+            supplied("light_height_m"),
         ),
         source="reda-andreas-2003, ineichen-perez-2002, heisler-1986, heisler-1985",
     ),

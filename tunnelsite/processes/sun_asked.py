@@ -11,16 +11,16 @@ import numpy as np
 from tunnelsite.core.describe import Parameter
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.layers import Layer
-from tunnelsite.core.needs import told
+from tunnelsite.core.needs import supplied
 from tunnelsite.sun.position import Place, sun_positions, utc_seconds
 
 SUN_PARAMETERS = (
     Parameter("azimuth_deg", "azimuth of the sun, clockwise from true north", 180.0, "deg", 0.0, 360.0),
     Parameter("elevation_deg", "height of the sun above the horizon, as seen", 30.0, "deg", -90.0, 90.0),
     Parameter("when_utc", "time, as 2027-12-21T17:00Z, in place of azimuth and elevation", ""),
-    told("latitude_deg"),
-    told("longitude_deg"),
-    told("bearing_deg"),
+    supplied("latitude_deg"),
+    supplied("longitude_deg"),
+    supplied("bearing_deg"),
 )
 SUN_SOURCE = "reda-andreas-2003"
 

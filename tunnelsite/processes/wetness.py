@@ -9,13 +9,13 @@ from tunnelsite.core.layers import Layer
 from tunnelsite.core.process import Process
 from tunnelsite.kernels.terrain import slope as terrain
 from tunnelsite.kernels.water import upslope
-from tunnelsite.processes import flow_accumulation
+from tunnelsite.processes import contributing_area
 
 
 def _run(inputs, parameters, progress) -> dict[str, Layer]:
     ground = inputs["ground"]
     method = {"method": parameters["method"], "engine": "built-in"}
-    area = flow_accumulation.PROCESS.run(inputs, method, progress)["upslope_m2"].values
+    area = contributing_area.PROCESS.run(inputs, method, progress)["upslope_m2"].values
     slope = terrain.slope(ground.values, *ground.cell_m)
     index = upslope.wetness(area, slope, ground.cell_m[0], parameters["least_slope"]).astype(np.float32)
     progress("wetness", 1.0)
@@ -28,7 +28,7 @@ PROCESS = Process(
         "Topographic wetness",
         "ln(a / tan b): contributing area per metre of contour over the slope. It compares places of one raster; it depends on the "
         "cell size and no value of it is known to be wet.",
-        reads=(LayerSpec("ground", "m", "bare ground"), *flow_accumulation.BEYOND),
+        reads=(LayerSpec("ground", "m", "bare ground"), *contributing_area.BEYOND),
         makes=(LayerSpec("wetness", "1", "topographic wetness index"),),
         parameters=(
             Parameter("method", "how flow is shared", "d-infinity", choices=("d8", "d-infinity")),

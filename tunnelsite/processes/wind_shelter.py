@@ -7,7 +7,7 @@ import numpy as np
 from tunnelsite.core.describe import Description, LayerSpec, Parameter
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.layers import Layer
-from tunnelsite.core.needs import told
+from tunnelsite.core.needs import supplied
 from tunnelsite.core.process import Process
 from tunnelsite.kernels.air import wind_shelter
 
@@ -50,8 +50,8 @@ PROCESS = Process(
         ),
         makes=(LayerSpec("wind_shelter", "1", "shelter from the wind, 1 = in full lee"),),
         parameters=(
-            told("winds"),
-            told("bearing_deg"),
+            supplied("winds"),
+            supplied("bearing_deg"),
             Parameter("least_m", "lower things shelter nothing", 1.0, "m", 0.1, 100.0),
         ),
         source="windbreak-nrcs, windbreak-purdue",

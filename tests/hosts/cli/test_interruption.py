@@ -150,7 +150,7 @@ RUN = ["-m", "tunnelsite", "run"]
 MOMENTS = {
     "reading": (screening("--out", "out/s.gpkg", "--overwrite"), "reading", 0.5, signal.SIGINT),
     "warping": (screening("--out", "out/s.gpkg", "--overwrite"), "local grid", 1.0, signal.SIGTERM),
-    "filling": ([*RUN, "fill_depressions", "dem.tif", "out/s.tif", "--overwrite"], "hollows", 0.7, signal.SIGINT),
+    "filling": ([*RUN, "filled_ground", "dem.tif", "out/s.tif", "--overwrite"], "hollows", 0.7, signal.SIGINT),
     "horizon": ([*RUN, "season_light", "dem.tif", "out/s.tif", "--overwrite"], "light", 2.0, signal.SIGINT),
     "writing": ([*RUN, "slope", "dem.tif", "out/s.tif", "--overwrite"], "writing", 0.7, signal.SIGTERM),
 }

@@ -219,7 +219,7 @@ def test_run_slope_on_its_own(tmp_path: Path) -> None:
     assert 0 < np.nanmedian(slope) < 20
 
 
-@pytest.mark.parametrize("name", ["aspect", "hillshade", "fill_depressions", "flow_accumulation", "level_patches"])
+@pytest.mark.parametrize("name", ["aspect", "hillshade", "filled_ground", "contributing_area", "level_patches"])
 def test_every_process_runs_on_its_own(tmp_path: Path, name: str) -> None:
     done = called("run", name, FARM / "dem.tif", tmp_path / "out.tif", "-q")
     assert done.returncode == 0, done.stderr
@@ -267,8 +267,8 @@ def test_processes_are_listed() -> None:
         "slope",
         "aspect",
         "hillshade",
-        "fill_depressions",
-        "flow_accumulation",
+        "filled_ground",
+        "contributing_area",
         "season_light",
         "cast_shadow",
         "hillshade_shadowed",
@@ -287,7 +287,7 @@ def test_help_is_quick_and_imports_nothing_heavy() -> None:
 
 def test_filled_ground_keeps_its_height_above_the_sea(tmp_path: Path) -> None:
     """Inside, heights count from a datum near the ground's own; a file is never written so."""
-    assert called("run", "fill_depressions", FARM / "dem.tif", tmp_path / "filled.tif").returncode == 0
+    assert called("run", "filled_ground", FARM / "dem.tif", tmp_path / "filled.tif").returncode == 0
     with rasterio.open(tmp_path / "filled.tif") as made, rasterio.open(FARM / "dem.tif") as dem:
         raised = made.read(1) - dem.read(1)
     assert np.nanmin(raised) > -1e-3 and np.nanmedian(raised) < 1e-3

@@ -144,14 +144,14 @@ def test_slope_is_python_s_bit_for_bit(client, farm):
 
 
 def test_a_data_set_is_named_by_its_id_and_results_come_as_multipart_or_document(client, farm):
-    told = client.ask("/processes/fill_depressions").json["inputs"]["ground"]["schema"]
+    told = client.ask("/processes/filled_ground").json["inputs"]["ground"]["schema"]
     assert told["oneOf"][1]["properties"]["dataset"]["enum"] == ["dem"]
-    by_name = client.execute("fill_depressions", {"ground": {"value": {"dataset": "dem"}}})
+    by_name = client.execute("filled_ground", {"ground": {"value": {"dataset": "dem"}}})
     head = f"Content-Type: {by_name.headers['Content-Type']}\r\n\r\n".encode()
     parts = list(email.parser.BytesParser(policy=email.policy.HTTP).parsebytes(head + by_name.body).iter_parts())
     assert [part["Content-ID"] for part in parts] == ["<filled>", "<ponding_m>"]
     asked = {"outputs": {"filled": {}}, "response": "document"}
-    sent = client.execute("fill_depressions", {"ground": tiff(farm[0])}, **asked)
+    sent = client.execute("filled_ground", {"ground": tiff(farm[0])}, **asked)
     valid("results", sent.json)
     assert sent.status == 200 and list(sent.json) == ["filled"]
     filled = base64.b64decode(sent.json["filled"]["value"])
@@ -499,7 +499,7 @@ def test_too_little_memory_and_too_large_requests_end_in_words_and_a_dead_server
                 b"POST /processes/slope/execution HTTP/1.1\r\nHost: x\r\nContent-Length: 999999999999\r\n\r\n"
             )
             assert b" 413 " in plain.recv(100)
-        job = tight.execute("flow_accumulation", {"ground": tiff(dem)}, asynchronous=True).json["jobID"]
+        job = tight.execute("contributing_area", {"ground": tiff(dem)}, asynchronous=True).json["jobID"]
         failed = tight.finished(job)
         assert failed["status"] == "failed" and "memory" in failed["message"] and "Fix" in failed["message"]
         said = tight.ask(f"/jobs/{job}/results")

@@ -10,7 +10,7 @@ import numpy as np
 from tunnelsite.core.criterion import Criterion
 from tunnelsite.core.describe import Description, LayerSpec, Parameter
 from tunnelsite.core.layers import Layer
-from tunnelsite.core.needs import told
+from tunnelsite.core.needs import supplied
 from tunnelsite.core.process import Process
 from tunnelsite.core.rubric import Rubric
 
@@ -42,7 +42,7 @@ LIME = Process(
         parameters=(
             Parameter("wanted_ph", "wanted pH", 6.5, "pH", least=3.0, most=9.0),
             Parameter("kg_m2", "lime for each step of pH", 0.3, "kg/m2", least=0.0, most=10.0),
-            told("latitude_deg"),
+            supplied("latitude_deg"),
         ),
         source="invented for this example",
     ),

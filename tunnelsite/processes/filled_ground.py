@@ -8,7 +8,7 @@ import numpy as np
 
 from tunnelsite.core.describe import Description, LayerSpec
 from tunnelsite.core.layers import Layer
-from tunnelsite.core.needs import told
+from tunnelsite.core.needs import supplied
 from tunnelsite.core.process import ByTiles, Process
 from tunnelsite.kernels.water import by_richdem, fill
 from tunnelsite.kernels.water.tiled_drainage import tiled_filled
@@ -47,15 +47,15 @@ def _layers(filled: np.ndarray, ponding: np.ndarray, cell_m) -> dict[str, Layer]
 
 PROCESS = Process(
     Description(
-        "fill_depressions",
-        "Fill depressions",
+        "filled_ground",
+        "Filled ground",
         "Raises every hollow to the level at which it spills; the edge of the data and cells without data let water out.",
         reads=(LayerSpec("ground", "m", "bare ground"),),
         makes=(
             LayerSpec("filled", "m", "ground with every hollow filled to its rim"),
             LayerSpec("ponding_m", "m", "depth of the hollow the cell lies in, below its rim"),
         ),
-        parameters=(told("engine"),),
+        parameters=(supplied("engine"),),
         source="barnes-2014",
     ),
     _run,

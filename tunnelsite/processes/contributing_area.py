@@ -6,12 +6,12 @@ import numpy as np
 
 from tunnelsite.core.describe import Description, LayerSpec, Parameter
 from tunnelsite.core.layers import Layer
-from tunnelsite.core.needs import LAYERS, told
+from tunnelsite.core.needs import LAYERS, supplied
 from tunnelsite.core.process import ByTiles, Process
 from tunnelsite.kernels.bands import bands
 from tunnelsite.kernels.water import by_richdem, dinfinity, fill, flow, upslope
 from tunnelsite.kernels.water.tiled_drainage import tiled_drainage
-from tunnelsite.processes.fill_depressions import filled_by
+from tunnelsite.processes.filled_ground import filled_by
 
 
 def _run(inputs, parameters, progress) -> dict[str, Layer]:
@@ -88,8 +88,8 @@ def _add_beyond(inputs, area: np.ndarray, open_edge: np.ndarray) -> None:
 BEYOND = tuple(LAYERS[name] for name in ("upslope_beyond_m2", "open_beyond", "filled_edge"))
 PROCESS = Process(
     Description(
-        "flow_accumulation",
-        "Flow accumulation",
+        "contributing_area",
+        "Contributing area",
         "Contributing area of each cell, its own included, on the depression-filled ground, by one steepest neighbour (D8) or "
         "shared between two (D-infinity). The engine richdem does all of it in its own way: slower, water goes to the lowest neighbour, "
         "holes in the data are lakes, and the outermost cells drain to nowhere.",
@@ -104,7 +104,7 @@ PROCESS = Process(
                 "neighbour the cell drains to: E 1, SE 2, S 4, SW 8, W 16, NW 32, N 64, NE 128; 0 an outlet, 255 no data",
             ),
         ),
-        parameters=(Parameter("method", "how flow is shared", "d8", choices=("d8", "d-infinity")), told("engine")),
+        parameters=(Parameter("method", "how flow is shared", "d8", choices=("d8", "d-infinity")), supplied("engine")),
         source="ocallaghan-mark-1984, tarboton-1997",
     ),
     _run,
