@@ -43,6 +43,7 @@ OUTSIDE = {
     "scan": {"numpy", "shapely", "scipy", "pyproj"},
 }
 FILES_ARE_OPENED_IN = {"io"}
+NAMELESS = ("asked", "found", "placed", "was")
 LINES_OF_A_MODULE, LINES_OF_A_FUNCTION = 300, 65
 FILE_LIBRARIES = {"rasterio", "pyogrio", "fiona"}
 
@@ -127,6 +128,31 @@ def test_every_public_name_says_what_it_is() -> None:
             if public and not ast.get_docstring(node):
                 silent.append(f"{module.relative_to(ROOT)}:{node.name}")
     assert not silent
+
+
+def _unpacked(module: Path) -> list[str]:
+    """Where a value that only says that it was asked or found is taken apart: such a value has a type with names."""
+    found = []
+    for node in ast.walk(ast.parse(module.read_text("utf-8"))):
+        where = f"{module.relative_to(ROOT)}:{getattr(node, 'lineno', 0)}"
+        if isinstance(node, ast.Assign) and isinstance(node.value, ast.Name) and node.value.id in NAMELESS:
+            found += [
+                f"{where} takes {node.value.id} apart" for target in node.targets if isinstance(target, ast.Tuple)
+            ]
+        if isinstance(node, ast.FunctionDef):
+            for one in (one for one in node.args.args if one.arg in NAMELESS):
+                kind = "" if one.annotation is None else ast.unparse(one.annotation)
+                indexed = any(
+                    isinstance(part, ast.Subscript) and ast.unparse(part.value) == one.arg for part in ast.walk(node)
+                )
+                if kind.startswith("tuple[") or (not kind and indexed):
+                    found.append(f"{where} takes a bare tuple {one.arg}")
+    return found
+
+
+def test_groups_of_values_have_names() -> None:
+    """Kernels are compiled, and take plain tuples."""
+    assert not [words for module in MODULES if "kernels" not in module.parts for words in _unpacked(module)]
 
 
 def test_ruff() -> None:

@@ -16,7 +16,8 @@ from tunnelsite.gather.features import Wanted
 from tunnelsite.gather.request import GatherRequest, area_around, gather
 from tunnelsite.gather.sources import Source
 from tunnelsite.io.read.gathered import gathered_entries
-from tunnelsite.io.read.site import RasterReading, read_site
+from tunnelsite.io.read.raster_reading import RasterReading
+from tunnelsite.io.read.site import read_site
 from tunnelsite.report.report import make_report
 from tunnelsite.report.settings import ReportSettings
 from tunnelsite.screening.layers import framed

@@ -29,7 +29,7 @@ from tunnelsite import read_site, screen
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.hosts.cli.main import main
 from tunnelsite.io.read.mosaic import mosaic, read_mosaic
-from tunnelsite.io.read.site import RasterReading
+from tunnelsite.io.read.raster_reading import RasterReading
 from tunnelsite.io.write.staging import OutputExists
 from tunnelsite.region import crew, drainage
 from tunnelsite.region.inputs import read_region

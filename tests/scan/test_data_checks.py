@@ -11,7 +11,7 @@ import shapely
 from tests.whole_run.files import NORTH, UTM17, WEST, gentle, plain_farm, write_parcels
 from tunnelsite import read_site
 from tunnelsite.core.site import Frame
-from tunnelsite.io.read.site import RasterReading
+from tunnelsite.io.read.raster_reading import RasterReading
 from tunnelsite.scan.data_checks import check_data
 from tunnelsite.scan.localise import frame_grid, localised
 

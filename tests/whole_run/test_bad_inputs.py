@@ -16,7 +16,7 @@ from tunnelsite import read_site, screen
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.core.house import House
 from tunnelsite.core.units import FOOT_M, US_SURVEY_FOOT_M
-from tunnelsite.io.read.site import RasterReading
+from tunnelsite.io.read.raster_reading import RasterReading
 from tunnelsite.settings.model import settings_from
 
 HOUSE = House(6.0, 14.0, kind="container")

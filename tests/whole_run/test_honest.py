@@ -12,7 +12,7 @@ from tests.whole_run.files import NORTH, UTM17, WEST, gentle, plain_farm, write_
 from tunnelsite import read_site, screen
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.house import House
-from tunnelsite.io.read.site import RasterReading
+from tunnelsite.io.read.raster_reading import RasterReading
 from tunnelsite.settings.model import settings_from
 
 SMALL = House(5.0, 12.0)

@@ -16,7 +16,7 @@ from tunnelsite.core.criterion import Criterion
 from tunnelsite.core.errors import ResourceShortage
 from tunnelsite.core.layers import Layer
 from tunnelsite.core.plug_ins import guarded
-from tunnelsite.io.read.site import RasterReading
+from tunnelsite.io.read.raster_reading import RasterReading
 from tunnelsite.screening.judges import judges_of
 from tunnelsite.screening.kept_run import keep_run, kept_run
 

@@ -11,7 +11,7 @@ import shapely
 from tests.whole_run.files import NORTH, UTM17, WEST, gentle, plain_farm, write_parcels
 from tunnelsite import House, Settings, read_site, screen
 from tunnelsite.core.errors import InputRefused, TunnelsiteError, UsageError
-from tunnelsite.io.read.site import RasterReading
+from tunnelsite.io.read.raster_reading import RasterReading
 
 
 @pytest.fixture(scope="module")

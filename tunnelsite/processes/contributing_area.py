@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 
 from tunnelsite.core.describe import Description, LayerSpec, Parameter
@@ -38,7 +40,7 @@ def _run(inputs, parameters, progress) -> dict[str, Layer]:
         ponding = fill.ponding_depth(ground.values, filled)
     _add_beyond(inputs, area, open_edge)
     progress("drainage", 1.0)
-    return _layers((area, open_edge, ponding, direction), ground.cell_m)
+    return _layers(Gathered(area, open_edge, ponding, direction), ground.cell_m)
 
 
 def _by_richdem(inputs, filled: np.ndarray, method: str, progress) -> dict[str, Layer]:
@@ -49,7 +51,7 @@ def _by_richdem(inputs, filled: np.ndarray, method: str, progress) -> dict[str, 
     open_edge = upslope.upslope_cells(direction)[1]
     _add_beyond(inputs, area, open_edge)
     progress("drainage", 1.0)
-    return _layers((area, open_edge, fill.ponding_depth(ground.values, filled), direction), ground.cell_m)
+    return _layers(Gathered(area, open_edge, fill.ponding_depth(ground.values, filled), direction), ground.cell_m)
 
 
 TILE = 2048  # cells along a tile's side, where the raster is too large to be held
@@ -60,19 +62,27 @@ def _by_tiles(ground, parameters, write, progress) -> None:
 
     def put(rows, cols, tile) -> None:
         area = np.where(tile.cells == 0, np.float32(np.nan), tile.cells.astype(np.float32) * cell_m2)
-        found = (area, tile.open_edge, tile.filled - tile.ground, tile.direction)
-        write(rows, cols, _layers(found, ground.cell_m))
+        water = Gathered(area, tile.open_edge, tile.filled - tile.ground, tile.direction)
+        write(rows, cols, _layers(water, ground.cell_m))
 
     tiled_drainage(ground.read, put, ground.shape, TILE, ground.cell_m, lambda share: progress("drainage", share))
 
 
-def _layers(found: tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray], cell_m) -> dict[str, Layer]:
-    area, open_edge, ponding, direction = found
+class Gathered(NamedTuple):
+    """How water gathers, [rows, cols] each: contributing area [m2], whether that is a lower bound, depth of hollows [m], flow direction."""
+
+    area_m2: np.ndarray
+    open_edge: np.ndarray
+    ponding_m: np.ndarray
+    direction: np.ndarray
+
+
+def _layers(water: Gathered, cell_m) -> dict[str, Layer]:
     return {
-        "upslope_m2": Layer(area, "m2", "Contributing area", cell_m),
-        "open_edge": Layer(open_edge, "1", "Contributing area is a lower bound", cell_m),
-        "ponding_m": Layer(ponding, "m", "Depth of hollows", cell_m),
-        "flow_direction": Layer(direction, "1", "Where each cell drains to", cell_m),
+        "upslope_m2": Layer(water.area_m2, "m2", "Contributing area", cell_m),
+        "open_edge": Layer(water.open_edge, "1", "Contributing area is a lower bound", cell_m),
+        "ponding_m": Layer(water.ponding_m, "m", "Depth of hollows", cell_m),
+        "flow_direction": Layer(water.direction, "1", "Where each cell drains to", cell_m),
     }
 
 

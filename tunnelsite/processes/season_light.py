@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 
@@ -40,7 +41,7 @@ def _run(inputs, parameters, progress) -> dict[str, Layer]:
     total = sum(months.values())
     if not total > 0:  # polar night: there is nothing to have a share of
         share = np.full(ground.values.shape, np.nan, np.float32)
-        return _made((share, share, np.zeros(share.shape, np.uint8)), "No sun in this period", ground.cell_m)
+        return _made(Light(share, share, np.zeros(share.shape, np.uint8)), "No sun in this period", ground.cell_m)
     steps = ((sun[:, 0] - (parameters["bearing_deg"] - 90.0)) % 360.0, sun[:, 1])  # clockwise from the grid's own up
     azimuths = np.arange(parameters["azimuths"]) * (360.0 / parameters["azimuths"])
     azimuths = azimuths[sector_tables(*steps, sun[:, 2], azimuths)[0, :, 0] > 0]  # no horizon where no sun stands
@@ -53,10 +54,16 @@ def _run(inputs, parameters, progress) -> dict[str, Layer]:
     return _made(_folded(views, azimuths, months, progress), "Share of the beam", ground.cell_m)
 
 
-def _folded(
-    views, azimuths: np.ndarray, months: dict[int, float], progress
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """(share of the beam, the same in the darkest month, that month), a band of rows at a time.
+class Light(NamedTuple):
+    """Share of the beam, the same in the darkest month, and that month (1-12), [rows, cols] each."""
+
+    share: np.ndarray
+    worst: np.ndarray
+    month: np.ndarray
+
+
+def _folded(views, azimuths: np.ndarray, months: dict[int, float], progress) -> Light:
+    """The light of every cell, a band of rows at a time.
 
     Arguments: views, scenes with their tables.
     """
@@ -79,7 +86,7 @@ def _folded(
         lost[band], most[band], which = darkest(losses, weights, judged)
         month[band] = names[which]
         del losses, which
-    return share_left(lost, ground), share_left(most, ground), month
+    return Light(share_left(lost, ground), share_left(most, ground), month)
 
 
 def _bands(shape: tuple[int, int], tables: int) -> list[tuple[int, int]]:
@@ -99,12 +106,11 @@ def _months(sun: np.ndarray) -> dict[int, float]:
     return {name: value for name, value in sums.items() if value > LEAST_ENERGY * sum(sums.values())}
 
 
-def _made(found, title: str, cell_m: tuple[float, float]) -> dict[str, Layer]:
-    share, worst, month = found
+def _made(light: Light, title: str, cell_m: tuple[float, float]) -> dict[str, Layer]:
     return {
-        "beam_share": Layer(share, "1", title, cell_m),
-        "beam_share_worst": Layer(worst, "1", f"{title}, darkest month", cell_m),
-        "worst_month": Layer(month, "1", "Darkest month", cell_m),
+        "beam_share": Layer(light.share, "1", title, cell_m),
+        "beam_share_worst": Layer(light.worst, "1", f"{title}, darkest month", cell_m),
+        "worst_month": Layer(light.month, "1", "Darkest month", cell_m),
     }
 
 

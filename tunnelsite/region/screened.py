@@ -131,14 +131,22 @@ def screened_region(
     done = Done([*tasks, *alone], failures, split)
     if kept.partitions is not None:
         kept.partitions.end(task for task in done.last() if task.number not in failures)
-    return _put_together(region, settings, (plan, blocks), done, kept.folder, progress)
+    return _put_together(region, settings, Division(plan, blocks), done, kept.folder, progress)
+
+
+@dataclass(frozen=True)
+class Division:
+    """How a region was divided: its plan, and the blocks of the suitability raster, None without one."""
+
+    plan: RegionPlan
+    blocks: Lattice | None
 
 
 def _put_together(
-    region: Region, settings: Settings, asked: tuple[RegionPlan, Lattice | None], done: Done, folder: Path, progress
+    region: Region, settings: Settings, division: Division, done: Done, folder: Path, progress
 ) -> RegionResult:
     """The result from the parts. Errors: that of the first task where every one failed."""
-    plan, blocks = asked
+    plan, blocks = division.plan, division.blocks
     last = done.last()
     if all(task.number in done.failures for task in last):
         raise _as_error(done.failures[last[0].number], len(last))

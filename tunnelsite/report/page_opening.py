@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 from xml.etree.ElementTree import Element
 
 from tunnelsite.core import amounts
@@ -100,25 +100,33 @@ def share_words(part: int, whole: int) -> str:
     return f"{percent:.0f} %" if percent == round(percent) or 10 <= percent <= 90 else f"{percent:.1f} %"
 
 
-def costliest(result: Result) -> tuple[Judge, int, int] | None:
-    """The limit that rejected most: its judge, how many it rejected, of how many that came to it; None where none rejected any."""
+class Costliest(NamedTuple):
+    """The limit that rejected most: its judge, how many it rejected, of how many that came to it."""
+
+    judge: Judge
+    rejected: int
+    tried: int
+
+
+def costliest(result: Result) -> Costliest | None:
+    """The limit that rejected most; None where none rejected any."""
     found = []
     for judge in result.judges:
         tallies = [tally for scan in result.scans for tally in scan.tallies[judge.id]]
-        found.append((judge, sum(tally.rejected for tally in tallies), sum(tally.tried for tally in tallies)))
-    most = max(found, key=lambda one: one[1])
-    return most if most[1] else None
+        found.append(Costliest(judge, sum(tally.rejected for tally in tallies), sum(tally.tried for tally in tallies)))
+    most = max(found, key=lambda one: one.rejected)
+    return most if most.rejected else None
 
 
 def _costliest_words(result: Result) -> str:
-    found = costliest(result)
-    if found is None:
+    most = costliest(result)
+    if most is None:
         return " Where a house may lie at all decides: edges, setbacks and what to keep clear of."
-    judge, rejected, tried = found
+    judge = most.judge
     about, limit = judge.criterion.description, judge.rubric.limit
     unit = "" if about.unit == "1" else f" {about.unit}"
     title = about.title[0].lower() + about.title[1:]
-    words = f" The limit that costs most is that on {title} ({limit:g}{unit}): it rejects {rejected:,} of {tried:,} "
+    words = f" The limit that costs most is that on {title} ({limit:g}{unit}): it rejects {most.rejected:,} of {most.tried:,} "
     words += "positions that reach it."
     more = (
         None

@@ -69,15 +69,14 @@ def georeferencing(source: rasterio.DatasetReader, path: Path, option: str, crs:
     return Georeferencing(used, _vertical_unit(used, path, option), affine, (*notes, *_unused_sidecars(path)))
 
 
-def unit_used(found: tuple[str, str], given: str | None, where: str) -> tuple[str, str]:
+def unit_used(in_crs: str, written: str, given: str | None, where: str) -> tuple[str, str]:
     """The vertical unit that holds, and a note on it: what the user says, else the coordinate system, else
     the band, else metres.
 
-    Arguments: found, the unit in the coordinate system (`m`, `ft`, `us-ft` or ``) and the band's unit as
+    Arguments: in_crs, the unit in the coordinate system (`m`, `ft`, `us-ft` or ``); written, the band's unit as
         it is written; given by the user or None; where [words] for messages.
     Errors: UsageError for a unit that is not known.
     """
-    in_crs, written = found
     in_band = unit_named(written)
     if given is not None and given not in VERTICAL_UNITS_M:
         raise UsageError(f"{where}: vertical unit is {given!r}", VERTICAL_UNIT_WORDS, "choose one of these")

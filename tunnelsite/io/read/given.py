@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import math
 import os
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 import pyproj
@@ -108,17 +108,25 @@ def _affine(flat: Any, option: str) -> tuple[float, ...]:
     if text:
         west, a, b, north, d, e = (float(part) for part in str(text).split())
         return a, b, west, d, e, north
-    found = []
-    for name in flat.dims:
-        if name not in flat.coords:
-            raise InputRefused(f"{option}: the array has no coordinates for {name!r}", "cell centres", "assign them")
-        places = np.asarray(flat.coords[name].values, float)
-        step = (places[-1] - places[0]) / (len(places) - 1)
-        if step == 0 or np.abs(np.diff(places) - step).max() > _UNEVEN * abs(step):
-            raise InputRefused(f"{option}: {name!r} is not evenly spaced", "square or even cells", "resample the array")
-        found.append((places[0] - step / 2, step))
-    (north, down), (west, right) = found
-    return right, 0.0, west, 0.0, down, north
+    down, right = (_axis(flat, name, option) for name in flat.dims)
+    return right.step, 0.0, right.edge, 0.0, down.step, down.edge
+
+
+class _Axis(NamedTuple):
+    """Where the first cell begins, and from one cell to the next."""
+
+    edge: float
+    step: float
+
+
+def _axis(flat: Any, name: Any, option: str) -> _Axis:
+    if name not in flat.coords:
+        raise InputRefused(f"{option}: the array has no coordinates for {name!r}", "cell centres", "assign them")
+    places = np.asarray(flat.coords[name].values, float)
+    step = (places[-1] - places[0]) / (len(places) - 1)
+    if step == 0 or np.abs(np.diff(places) - step).max() > _UNEVEN * abs(step):
+        raise InputRefused(f"{option}: {name!r} is not evenly spaced", "square or even cells", "resample the array")
+    return _Axis(places[0] - step / 2, step)
 
 
 def _unit(array: Any, crs: pyproj.CRS, stated: str | None, option: str) -> tuple[str, str]:

@@ -118,7 +118,7 @@ def height_rules(
     index = _chosen_band(header, band)
     chosen = header.bands[index - 1]
     unit, unit_note = unit_used(
-        (header.vertical_unit, chosen.unit), vertical_unit, f"{header.option} {header.path.name!r}"
+        header.vertical_unit, chosen.unit, vertical_unit, f"{header.option} {header.path.name!r}"
     )
     if "assumed" in unit_note:
         ask_unit(header, index)

@@ -24,39 +24,16 @@ from tunnelsite.io.read.mosaic import has_tiles, mosaic, read_mosaic
 from tunnelsite.io.read.named_files import named_files, with_named_files
 from tunnelsite.io.read.own_layers import OwnLayers, own_layers
 from tunnelsite.io.read.raster_header import RasterHeader, raster_header
+from tunnelsite.io.read.raster_reading import RasterReading
 from tunnelsite.io.read.rasters import read_raster
 from tunnelsite.io.read.site_features import OPTIONAL, keep_out_of, optional_features, service_features, wind_of
 from tunnelsite.io.read.vectors import read_features
 from tunnelsite.io.read.weather import read_weather
-from tunnelsite.io.write.scratch import FROM_BYTES, Scratch
+from tunnelsite.io.write.scratch import Scratch
 from tunnelsite.settings.model import Settings, keep_out_parts, own_layer_parts
 
 if TYPE_CHECKING:
     from tunnelsite.io.read.given import Raster, Vector
-
-
-@dataclass(frozen=True)
-class RasterReading:
-    """How heights are to be read where the files do not say, and how much land round the parcels.
-
-    Attributes: elevation_unit, of the DEM and the surface, `m`, `ft`, `us-ft`, `dm` or `cm`; dem_crs; band; zero_is_nodata; halo_m, and
-    far_reach_m of a far DEM beyond it [m]; scratch_from_bytes: layers from this size on live in scratch files;
-    far_elevation_unit, of the far DEM.
-    """
-
-    elevation_unit: str | None = None
-    dem_crs: str | None = None
-    band: int | None = None
-    zero_is_nodata: bool | None = None
-    halo_m: float = 1000.0
-    far_reach_m: float = 30_000.0
-    scratch_from_bytes: int = FROM_BYTES
-    far_elevation_unit: str | None = None
-
-    def __post_init__(self) -> None:
-        for name, value in (("halo_m", self.halo_m), ("far_reach_m", self.far_reach_m)):
-            if not 0 <= value <= 1e6:  # false for NaN too
-                raise UsageError(f"{name} is {value}", "0 to 1,000,000 m", "correct it")
 
 
 def read_site(

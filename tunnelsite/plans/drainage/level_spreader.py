@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cache
 from itertools import product
+from typing import Any
 
 import numpy as np
 import shapely
@@ -15,6 +17,7 @@ from tunnelsite.core.errors import UsageError
 from tunnelsite.core.units import FOOT_M, INCH_M
 from tunnelsite.kernels.water.flow import OUTLET
 from tunnelsite.kernels.water.upslope import upslope_area, upslope_sum
+from tunnelsite.plans.drainage.channels import Section
 from tunnelsite.plans.drainage.flow_paths import Flow, path_down, path_length_m
 from tunnelsite.plans.drainage.outlets import Parcel, leaving
 from tunnelsite.plans.drainage.swale import SwaleArm, ground_at
@@ -89,20 +92,51 @@ class Land:
     own: Parcel
 
 
+@dataclass(frozen=True)
+class Build:
+    """How a spreader is built: its rule, and the section of its trench."""
+
+    rule: SpreaderRule
+    section: Section
+
+
+@dataclass(frozen=True)
+class _Water:
+    """Water that comes to a lip. Attributes: base, the flow without it; area_m2, land it comes from; sinks, cells where swales end."""
+
+    base: Flow
+    area_m2: float
+    sinks: frozenset[tuple[int, int]]
+
+
+@dataclass(frozen=True)
+class _Trial:
+    """A lip to be tried. Attributes: end, of the swale's arm, along and across [m]; fall, direction in which the ground falls there;
+    length_m; sides, how much of it lies to either side of the end."""
+
+    end: np.ndarray
+    fall: np.ndarray
+    length_m: float
+    sides: tuple[float, float]
+
+
 def spread_out(
-    land: Land, arms: list[SwaleArm], outlets: list[tuple[tuple[int, int], float]], flows: tuple[Flow, Flow], asked
+    land: Land,
+    arms: list[SwaleArm],
+    outlets: list[tuple[tuple[int, int], float]],
+    flows: tuple[Flow, Flow],
+    build: Build,
 ) -> tuple[list[Spreader], Flow] | str:
     """A level spreader for each arm and the flow with them, or why there is none, in plain words.
 
-    Arguments: land; arms; outlets, ((row, col), peak flow [m3/s] or nan) of each; flows, (before, with the swale); asked, (rule,
-    section of the trench).
+    Arguments: land; arms; outlets, ((row, col), peak flow [m3/s] or nan) of each; flows, (before, with the swale); build.
     Source: level lip, straight in plan, 10 ft for each cfs, no bypass if it takes the 10-year flow [@spreader-nc];
     sheet flow into a filter strip, concentrated flow dispersed first [@filter-strip-393]; at least the
     10-year peak [@spreader-pennsylvania]. Of the lips that do no known harm, those are chosen which send least water
     off the data, then change least at the parcel's edge, then dig least.
     """
     before, after = flows
-    rule = asked[0]
+    rule = build.rule
     sinks = [cell for cell, _ in outlets]
     if len(set(sinks)) < len(sinks):
         return "both arms end at one spot"
@@ -112,7 +146,7 @@ def spread_out(
     was, now = (leaving(flow, land.own.cells) for flow in (before, base))
     choices = []
     for arm, (cell, peak) in zip(arms, outlets, strict=True):
-        lips, why = _lips(land, arm, (base, float(base.area_m2[cell]), set(sinks)), peak, asked)
+        lips, why = _lips(land, arm, _Water(base, float(base.area_m2[cell]), frozenset(sinks)), peak, build)
         if not lips:
             return why
         choices.append(sorted(lips, key=lambda lip: _rank([lip], land.own, (was, now), rule))[:KEPT])
@@ -126,23 +160,23 @@ def spread_out(
     return found, _flow_with(base, found, [bool(base.open_edge[cell]) for cell in sinks], land.place.grid.cell_m)
 
 
-def _lips(land: Land, arm: SwaleArm, water, peak: float, asked) -> tuple[list[_Lip], str]:
+def _lips(land: Land, arm: SwaleArm, water: _Water, peak: float, build: Build) -> tuple[list[_Lip], str]:
     """Lips that can be built at an arm's end, and why the one that came nearest cannot."""
-    rule = asked[0]
+    rule = build.rule
     needed = max(SHORTEST_M, LIP_PER_FLOW * peak if np.isfinite(peak) else 0.0)
     if needed > rule.longest_m:
         long, most = (amounts.away(length, feet=land.place.house.feet) for length in (needed, rule.longest_m))
         return [], f"the peak flow needs a lip of {long}, longer than {most}"
-    fall = _fall_at(land, float(arm.along_m[-1]), float(arm.across_m[-1]))
+    end = np.array([arm.along_m[-1], arm.across_m[-1]])
+    fall = _fall_at(land, float(end[0]), float(end[1]))
     if fall is None:
         return [], "the ground at the outlet is level or not known"
-    base, area, sinks = water
 
     @cache  # lips of one arm share most of their cells
     def below(row: int, col: int) -> tuple[float, float, tuple[int, int] | None] | None:
         """(way inside the parcel [m], fall of its start, where it leaves) from a cell down; None where it comes back."""
-        way = path_down(base.direction, row, col)
-        if land.disturbed[tuple(way.T)].any() or any(tuple(spot) in sinks for spot in way.tolist()):
+        way = path_down(water.base.direction, row, col)
+        if land.disturbed[tuple(way.T)].any() or any(tuple(spot) in water.sinks for spot in way.tolist()):
             return None
         out, cell = land.own.exit_of(way), land.place.grid.cell_m
         inside = way if out is None else way[: int(np.flatnonzero((way == out).all(axis=1))[0]) + 1]
@@ -151,7 +185,7 @@ def _lips(land: Land, arm: SwaleArm, water, peak: float, asked) -> tuple[list[_L
     lips, reasons = [], Counter()
     lengths = dict.fromkeys(max(rule.longest_m * share, needed) for share in (1.0, 0.75, 0.5, 0.3))
     for length, sides in product(lengths, (BOTH, LEFT, RIGHT)):
-        lip = _lip(land, (arm, fall, length, sides), (below, area), asked)
+        lip = _lip(land, _Trial(end, fall, length, sides), below, water.area_m2, build)
         if isinstance(lip, _Lip):
             lips.append(lip)
         else:
@@ -169,13 +203,13 @@ STAGES = (
 )
 
 
-def _lip(land: Land, shape, water, asked) -> _Lip | str:
-    """One lip on trial, or the test it fails."""
-    (arm, fall, length, sides), (below, area), (rule, section) = shape, water, asked
+def _lip(land: Land, trial: _Trial, below: Callable[[int, int], Any], area: float, build: Build) -> _Lip | str:
+    """One lip on trial, or the test it fails. Arguments: below, what is known of the way down from a cell; area [m2]."""
+    rule, section, fall, length = build.rule, build.section, trial.fall, trial.length_m
     place, cell = land.place, land.place.grid.cell_m
-    end = np.array([arm.along_m[-1], arm.across_m[-1]])
     level_way = np.array([-fall[1], fall[0]])
-    ends = np.array([end - sides[0] * length * level_way, end + sides[1] * length * level_way])
+    before, after = (share * length * level_way for share in trial.sides)
+    ends = np.array([trial.end - before, trial.end + after])
     line = shapely.linestrings(ends)
     trench = line.buffer(section.bottom_m / 2 + section.run_per_rise * (rule.depth_m + rule.uneven_m))
     if not shapely.covers(land.own.outline, trench) or shapely.intersects(line, land.taken):

@@ -11,7 +11,7 @@ import shapely
 from tunnelsite.core import amounts
 from tunnelsite.kernels.water.fill import filled
 from tunnelsite.plans.drainage.flow_paths import Flow, flow_over, inflows, path_down
-from tunnelsite.plans.drainage.level_spreader import Land, Spreader, spread_out
+from tunnelsite.plans.drainage.level_spreader import Build, Land, Spreader, spread_out
 from tunnelsite.plans.drainage.outlets import Parcel, beyond_the_data, end_words, more_below, outlet_cell, outlet_of
 from tunnelsite.plans.drainage.swale import SwaleArm, SwaleRule, ring, swale_layouts, with_swale
 from tunnelsite.plans.grading.plan import GradingPlan
@@ -217,7 +217,7 @@ def _spread(plan: GradingPlan, tried, settings: DrainageSettings, own: Parcel, l
         barred = [geometry for _, geometry in limits.barred]
         taken = shapely.union_all([plan.outline.buffer(rule.clearance_m), *lines, *barred])
         land = Land(place, found.surface, place.mask_of(plan.outline), taken, own)
-        spread = spread_out(land, found.arms, outlets, (before, found.after), (settings.spreader, rule.section))
+        spread = spread_out(land, found.arms, outlets, (before, found.after), Build(settings.spreader, rule.section))
         if isinstance(spread, str):
             reasons[spread] = None
             continue

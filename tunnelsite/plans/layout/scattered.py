@@ -62,7 +62,7 @@ def best_block(
     bearings: dict[int, list[int]] = {}
     for k, scan in enumerate(result.scans):
         bearings.setdefault(id(scan.frame), []).append(k)
-    blocks = [_block(result, scans, (rules, shade), parcels) for scans in bearings.values()]
+    blocks = [_block(result, scans, rules, shade, parcels) for scans in bearings.values()]
     best = max(blocks, key=lambda block: _worth(block, rules))
     others = tuple(
         block.bearing_deg
@@ -89,9 +89,8 @@ def _worth(block: Block, rules: LayoutRules) -> tuple[float, float]:
 
 
 def _block(
-    result: Result, scans: Sequence[int], asked: tuple[LayoutRules, ShadeRule | None], parcels: Sequence[str]
+    result: Result, scans: Sequence[int], rules: LayoutRules, shade: ShadeRule | None, parcels: Sequence[str]
 ) -> Block:
-    rules, shade = asked
     frame = result.scans[scans[0]].frame
     gaps = {result.scans[k].house.name: shade_gaps(result.scans[k], shade) for k in scans}
     off = [k for k, name in enumerate(frame.parcel_names) if parcels and name not in parcels]
