@@ -16,6 +16,9 @@ from hypothesis import HealthCheck, settings
 # time take that core from each other. Read once, when numba loads OpenMP: hence here, before any test is imported.
 os.environ.setdefault("OMP_WAIT_POLICY", "PASSIVE")
 
+# Nothing here hangs on a power cut: no test waits for the disk, nor does a command that one starts (os.fsync: see below).
+os.environ.setdefault("OGR_SQLITE_SYNCHRONOUS", "OFF")
+
 # The first call of a kernel compiles it, which says nothing about the code; examples are the same in every run.
 settings.register_profile(
     "tunnelsite", deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow], max_examples=25
@@ -62,6 +65,14 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     for item in items:
         if item.nodeid.removeprefix("tests/").startswith(SLOW):
             item.add_marker(pytest.mark.slow)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _disk_is_not_waited_for():
+    """A sync fails where it would, but writes nothing out."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(os, "fsync", lambda handle: os.fstat(handle) and None)
+        yield
 
 
 @pytest.fixture(scope="session", autouse=True)

@@ -46,7 +46,6 @@ def kept() -> dict[str, Kept]:
 def asked(farm, kept, monkeypatch, capsys, tmp_path):
     """(command, folder of its outputs, more words) -> (exit status, what it said on stderr)."""
     monkeypatch.setenv("SOURCE_DATE_EPOCH", "1700000000")
-    monkeypatch.setenv("OGR_SQLITE_SYNCHRONOUS", "OFF")  # nothing here hangs on a power cut
     (tmp_path / "out").mkdir()
 
     def ask(name: str, *more: str, out: Path | None = None) -> tuple[int, str]:

@@ -31,12 +31,6 @@ SWEPT_ELSEWHERE = {"sites.gpkg", "layer.tif"}  # with their drivers' calls: test
 needs_posix = pytest.mark.skipif(os.name != "posix", reason="limits and signals of POSIX")
 
 
-@pytest.fixture(autouse=True)
-def quick(monkeypatch):
-    """Syncs take long, and nothing here hangs on a power cut."""
-    monkeypatch.setenv("OGR_SQLITE_SYNCHRONOUS", "OFF")
-
-
 def written(name: str, folder: Path) -> bytes:
     WRITERS[name](folder / name, 0)
     return (folder / name).read_bytes()

@@ -61,7 +61,6 @@ def command(*more: str) -> list[str]:
 def asked(tmp_path, monkeypatch, capsys):
     """Runs commands in a folder that holds a DEM, parcels and an output from before."""
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setenv("OGR_SQLITE_SYNCHRONOUS", "OFF")
     monkeypatch.setattr(
         locks, "_locked", lambda target: False
     )  # asks in a process of its own; tests/hosts/test_every_output.py

@@ -30,13 +30,6 @@ LINEAGE = '<gmd:LI_Lineage xmlns:gmd="http://www.isotc211.org/2005/gmd"><gmd:sta
 CAUTIONS = ("Have buried utilities marked before any digging.", "Keep clear of overhead lines.")
 
 
-@pytest.fixture(autouse=True)
-def no_syncs(monkeypatch):
-    """GDAL syncs after every layer, which takes most of the time; what is tested here does not hang on a
-    power cut."""
-    monkeypatch.setenv("OGR_SQLITE_SYNCHRONOUS", "OFF")
-
-
 def some_tables(count: int = 4) -> dict[str, Table]:
     """Invented results: two layers of polygons, one of points, an empty one and two tables."""
     west = 478_000.0 + 40 * np.arange(count)

@@ -19,7 +19,7 @@ import pyproj
 import pytest
 
 from tests.io.faults import Faults, folder_state
-from tests.io.formats.test_geopackage import no_syncs, query_and_commit, some_tables, write  # noqa: F401
+from tests.io.formats.test_geopackage import query_and_commit, some_tables, write
 from tests.io.geopackage_requirements import broken_requirements
 from tunnelsite.core.errors import OutputFailed
 from tunnelsite.io.formats import geopackage
