@@ -58,7 +58,7 @@ def _from_service(door: Door, wanted: Wanted, area: Area, folder: Path, progress
             "add it, as in SOURCE/COLLECTION or collection = ...",
         )
     query = {"bbox": ",".join(f"{value:.7f}" for value in area.bounds), "limit": str(PAGE), "f": "json"}
-    address = f"{source.address.rstrip('/')}/collections/{source.collection}/items?{urlencode(query)}"
+    asked = address = f"{source.address.rstrip('/')}/collections/{source.collection}/items?{urlencode(query)}"
     features: list[dict[str, Any]] = []
     seen: set[str] = set()
     matched = None
@@ -94,7 +94,7 @@ def _from_service(door: Door, wanted: Wanted, area: Area, folder: Path, progress
     text = json.dumps({"type": "FeatureCollection", "features": features}, ensure_ascii=False, allow_nan=False)
     write_whole(path, f"{text}\n", overwrite=overwrite)
     chosen = f"all {len(features)} features of {source.collection} that meet the area"
-    return entry_of(path, wanted.name, source, [next(iter(seen))], chosen, () if features else ("none lies there",))
+    return entry_of(path, wanted.name, source, [asked], chosen, () if features else ("none lies there",))
 
 
 def collections_of(door: Door, source: Source) -> list[str]:
