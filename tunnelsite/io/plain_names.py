@@ -20,13 +20,15 @@ from tunnelsite.core.errors import ResourceShortage
 
 # by driver, which the first bytes decide: the ending of the user's own name says nothing
 _ENDINGS = {
-    "GTiff": ".tif", "AAIGrid": ".asc", "GPKG": ".gpkg", "GeoJSON": ".geojson", "ESRI Shapefile": ".shp",
+    "GTiff": ".tif", "AAIGrid": ".asc", "EHdr": ".bil", "SAGA": ".sdat", "GPKG": ".gpkg", "GeoJSON": ".geojson", "ESRI Shapefile": ".shp",
     "FlatGeobuf": ".fgb", "GML": ".gml", "LIBKML": ".kml", "GPX": ".gpx",
 }  # fmt: skip
 # What belongs to a file and lies beside it. Nothing else beside it is ever seen by a library.
 _PARTS = {
     "ESRI Shapefile": (".shx", ".dbf", ".prj", ".cpg"),
     "AAIGrid": (".prj",),
+    "EHdr": (".hdr", ".prj"),
+    "SAGA": (".sgrd", ".prj"),
     "GPKG": ("-wal", "-shm", "-journal"),
 }
 _PREFIX = "tunnelsite-link-"

@@ -12,11 +12,12 @@ from xml.parsers import expat
 
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.io.read.files import head
+from tunnelsite.io.read.raw_grids import raw_driver
 
 _HEAD = 65536
 _XML_DEPTH = 200
 _UNKNOWN = "of no kind that is read here"
-_RASTERS = "GeoTIFF (also cloud-optimised) or Esri ASCII grid"
+_RASTERS = "GeoTIFF (also cloud-optimised), Esri ASCII grid, .bil with .hdr or .sdat with .sgrd"
 _VECTORS = "GeoPackage, GeoJSON, Shapefile, FlatGeobuf, GML, KML or GPX"
 _TIFF_MARKS = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
 _ASCII_GRID = re.compile(rb"\s*(ncols|nrows|xll(corner|center)|yll(corner|center)|cellsize|dx|dy)\s", re.IGNORECASE)
@@ -27,17 +28,19 @@ _GEOJSON_TYPES = "Feature(Collection)?|(Multi)?(Point|LineString|Polygon)|Geomet
 def is_raster(path: Path, option: str) -> bool:
     """Whether a file begins like a raster that is read here. Errors: InputRefused where it cannot be read."""
     start = head(path, option, _HEAD)
-    return start[:4] in _TIFF_MARKS or bool(_ASCII_GRID.match(start))
+    return start[:4] in _TIFF_MARKS or bool(_ASCII_GRID.match(start)) or bool(raw_driver(path, option))
 
 
 def raster_driver(path: Path, option: str) -> str:
-    """`GTiff` or `AAIGrid`. Errors: InputRefused for every other kind of file, saying which it is where
+    """`GTiff`, `AAIGrid`, `EHdr` or `SAGA`. Errors: InputRefused for every other kind of file, saying which it is where
     that is known."""
     start = head(path, option, _HEAD)
     if start[:4] in _TIFF_MARKS:
         return "GTiff"
     if _ASCII_GRID.match(start):
         return "AAIGrid"
+    if raw := raw_driver(path, option):
+        return raw
     if b"<VRTDataset" in start:
         raise InputRefused(
             f"{option}: {path.name!r} is a VRT, a text that points to other files",

@@ -14,7 +14,7 @@ from tunnelsite.io.read.raster_header import raster_header
 from tunnelsite.io.read.vector_files import opened_vector
 
 RASTERS, VECTORS = (
-    (".tif", ".tiff", ".asc", ".vrt"),
+    (".tif", ".tiff", ".asc", ".bil", ".sdat", ".vrt"),
     (".gpkg", ".geojson", ".json", ".shp", ".fgb", ".gml", ".kml", ".gpx"),
 )
 WEATHER, LISTS = (".epw", ".tm3"), (".csv",)

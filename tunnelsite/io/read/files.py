@@ -19,6 +19,8 @@ READABLE = (
     ".tif",
     ".tiff",
     ".asc",
+    ".bil",
+    ".sdat",
     ".gpkg",
     ".geojson",
     ".json",

@@ -61,12 +61,19 @@ def georeferencing(source: rasterio.DatasetReader, path: Path, option: str, crs:
         raise InputRefused(
             f"{option}: {path.name!r} has no coordinate system",
             "one in the file (GeoTIFF keys, or a .prj beside an ASCII grid); it is never guessed",
-            f"state it as an EPSG code such as EPSG:26915 (--{option.lower().lstrip('-')}-crs EPSG:xxxx)",
+            f"state it as an EPSG code such as EPSG:26915 ({crs_words(option)})",
         )
-    if crs is None:
-        for file in parts_beside(path, source.driver).values():
-            notes.append(f"coordinate system taken from {file.name!r}, SHA-256 {sha256(file)}")
+    for ending, file in parts_beside(path, source.driver).items():
+        if ending != ".prj" or crs is None:
+            what = "coordinate system" if ending == ".prj" else "rows, columns and place"
+            notes.append(f"{what} taken from {file.name!r}, SHA-256 {sha256(file)}")
     return Georeferencing(used, _vertical_unit(used, path, option), affine, (*notes, *_unused_sidecars(path)))
+
+
+def crs_words(option: str) -> str:
+    """How a coordinate system is stated of a raster that was given by an option: of the DEM and the surface there is an option for it."""
+    stated = option in ("DEM", "--dem", "--surface")
+    return "--dem-crs EPSG:xxxx" if stated else "write it into the file: gdal_edit.py -a_srs EPSG:xxxx FILE"
 
 
 def unit_used(in_crs: str, written: str, given: str | None, where: str) -> tuple[str, str]:
@@ -148,7 +155,7 @@ def _own_crs(source, path: Path, option: str) -> pyproj.CRS | None:
         raise InputRefused(
             f"{option}: the coordinate system of {path.name!r} cannot be understood ({error})",
             "a coordinate system PROJ knows",
-            f"state it as an EPSG code (--{option.lower().lstrip('-')}-crs EPSG:xxxx)",
+            f"state it as an EPSG code ({crs_words(option)})",
         ) from None
 
 

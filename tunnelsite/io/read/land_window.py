@@ -10,11 +10,18 @@ from tunnelsite.core.errors import InputRefused, NoHeights
 from tunnelsite.core.grid import horizontal, transformer, true_scale
 from tunnelsite.core.layers import Features
 from tunnelsite.core.reproject import lonlat_bounds
+from tunnelsite.io.read.georeferencing import crs_words
 from tunnelsite.io.read.raster_header import RasterHeader
 
 
 def window_bounds(header: RasterHeader, land: Features, halo_m: float) -> tuple[float, float, float, float]:
     """The parcels and `halo_m` round them in the raster's coordinate system. Errors: InputRefused where they do not meet."""
+    if header.crs.geodetic_crs is None:
+        raise InputRefused(
+            f"{header.option}: {header.path.name!r} lies in {header.crs.name!r}, a local system that is tied to no place on the earth",
+            "a system with a place on the earth: sun, north and the parcels need it",
+            f"name the system that its numbers are in ({crs_words(header.option)}), or georeference it first",
+        )
     lonlat_bounds(land)  # refuses parcels across the 180 degree meridian and coordinates that cannot be
     source, target = horizontal(land.crs), horizontal(header.crs)
     corners = shapely.get_coordinates(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import warnings
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -20,7 +20,7 @@ from tunnelsite.core.grid import horizontal
 from tunnelsite.io.plain_names import plainly_named, without_link
 from tunnelsite.io.read.drivers import raster_driver
 from tunnelsite.io.read.files import FileStamp, checked_file, file_stamp
-from tunnelsite.io.read.georeferencing import georeferencing
+from tunnelsite.io.read.georeferencing import crs_words, georeferencing
 from tunnelsite.io.read.tiff_tags import check_upright
 
 READING_ERRORS = (RasterioError, CPLE_BaseError, ValueError, OSError)
@@ -30,7 +30,7 @@ LEAST_CELL_M = 1e-3  # a thousandth of what any elevation model has
 LEAST_CELLS = 3  # rows and columns; a slope needs a 3 x 3 window
 # Without Float64 the ASCII driver takes a grid whose first lines hold whole numbers for whole numbers
 # throughout.
-_OPEN_OPTIONS = {"GTiff": {"NUM_THREADS": "ALL_CPUS"}, "AAIGrid": {"DATATYPE": "Float64"}}
+_OPEN_OPTIONS = {"GTiff": {"NUM_THREADS": "ALL_CPUS"}, "AAIGrid": {"DATATYPE": "Float64"}, "EHdr": {}, "SAGA": {}}
 
 
 @dataclass(frozen=True)
@@ -141,7 +141,7 @@ def _check_cells(path: Path, option: str, crs: pyproj.CRS, affine: tuple) -> Non
     raise InputRefused(
         f"{option}: {path.name!r} has cells of {side_m:.2g} m in {crs.name!r}, its corner at {c:.6g}, {f:.6g}",
         f"cells of {LEAST_CELL_M:g} m or more",
-        f"{mend} (--{option.lower().lstrip('-')}-crs EPSG:xxxx)",
+        f"{mend} ({crs_words(option)})",
     )
 
 
@@ -160,7 +160,10 @@ def opened(path: Path, driver: str) -> Iterator[rasterio.DatasetReader]:
     """The raster, open for reading by one driver; only inside `reading`."""
     with plainly_named(path, driver) as link, warnings.catch_warnings():
         warnings.simplefilter("ignore", NotGeoreferencedWarning)  # judged, in our own words, by `georeferencing`
-        source = rasterio.open(link, driver=driver, sharing=False, **_OPEN_OPTIONS[driver])
+        # one driver finds its header by listing the folder, which is ours and holds nothing but the file and its parts
+        listing = rasterio.Env(GDAL_DISABLE_READDIR_ON_OPEN="FALSE") if driver == "EHdr" else nullcontext()
+        with listing:
+            source = rasterio.open(link, driver=driver, sharing=False, **_OPEN_OPTIONS[driver])
     with source:  # open as it is, it needs no name any more; a worker that is killed while it reads leaves no link
         yield source
 

@@ -57,8 +57,8 @@ def read_site(
 ) -> Site:
     """Read a DEM (only round the parcels), parcels and optional layers into a `Site`.
 
-    Rasters may be paths (a GeoTIFF, an Esri ASCII grid, a folder of tiles, a VRT that lists local tiles) or an xarray.DataArray with a
-    CRS; features may be paths (`FILE#LAYER` names a layer) or a GeoDataFrame. Nothing is written.
+    Rasters may be paths (a GeoTIFF, an Esri ASCII grid, a .bil or .sdat with its header, a folder of tiles, a VRT that lists local
+    tiles) or an xarray.DataArray with a CRS; features may be paths (`FILE#LAYER` names a layer) or a GeoDataFrame. Nothing is written.
 
     Args:
         dem: bare ground.
