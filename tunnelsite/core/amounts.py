@@ -73,6 +73,28 @@ def _figure(value: float) -> str:
     return f"{value:.1f}" if abs(value) < 100 else f"{value:,.0f}"
 
 
+def signed_depth(value_m: float, *, feet: bool) -> tuple[str, str]:
+    """Cut (+) or fill (-) in the user's own system and in the other one: `+1 1/4 in`, `+3 cm`."""
+    sign = "+" if value_m > 0 else "−" if value_m < 0 else ""
+    own, other = f"{feet_inches(abs(value_m), 4)}", f"{100 * abs(value_m):.0f} cm"
+    shown = tuple(words if words in ("0 in", "0 cm") else sign + words for words in (own, other))
+    return (shown[0], shown[1]) if feet else (shown[1], shown[0])
+
+
+def height(value_m: float, *, feet: bool) -> str:
+    """A round height on a map, in the user's own unit alone: `645.5 ft`."""
+    return (
+        f"{value_m / FOOT_M:.2f}".rstrip("0").rstrip(".") + " ft"
+        if feet
+        else f"{value_m:.2f}".rstrip("0").rstrip(".") + " m"
+    )
+
+
+def step(value_m: float, *, feet: bool) -> str:
+    """A round interval, of contours for instance: `0.5 ft (0.15 m)`."""
+    return _both(feet, f"{value_m / FOOT_M:.2g} ft", f"{value_m:.2g} m")
+
+
 def inches(value_m: float) -> float:
     """Inches of metres."""
     return value_m / INCH_M

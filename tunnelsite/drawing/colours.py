@@ -11,6 +11,7 @@ import math
 # Lightness, chroma and hue [deg] in OKLab of the two ends and the middle; chosen here.
 CUT_END, FILL_END, MIDDLE_LIGHTNESS = (0.45, 0.115, 58.0), (0.45, 0.115, 252.0), 0.975
 INK, SOFT, PAPER, WATER = "#1b1f24", "#5b6570", "#ffffff", "#0b5cad"
+KEEP_OUT = "#b3400a"  # far from the blue of water for the colour-blind, too
 
 
 def cut_fill_colour(share: float) -> str:

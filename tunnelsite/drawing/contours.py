@@ -21,11 +21,12 @@ def nice_step(span: float, most: int, steps: tuple[float, ...] = STEPS) -> float
     )
 
 
-def contour_interval(heights: np.ndarray, least_m: float) -> float:
-    """A round contour interval for heights [m], none below `least_m`: finer lines would draw the noise of the data."""
+def contour_interval(heights: np.ndarray, least_m: float, unit_m: float = 1.0) -> float:
+    """A contour interval [m] for heights [m] that is round in the user's unit, none below `least_m`: finer lines would draw the noise
+    of the data. Arguments: heights; least_m; unit_m, metres of the unit."""
     known = heights[np.isfinite(heights)]
     span = float(np.ptp(known)) if known.size else 0.0
-    return max(nice_step(span, MOST_LINES), least_m)
+    return unit_m * max(nice_step(span / unit_m, MOST_LINES), nice_step(least_m / unit_m * (1 - 1e-9), 1))
 
 
 def contour_lines(along_m: np.ndarray, across_m: np.ndarray, heights: np.ndarray, interval_m: float):

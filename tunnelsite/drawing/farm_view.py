@@ -10,7 +10,7 @@ import shapely
 from tunnelsite.core.grid import Grid
 from tunnelsite.drawing.svg import number
 
-WIDTH, TALLEST = 1000.0, 1000.0
+WIDTH = 1000.0
 AROUND_M = 25.0
 
 
@@ -28,13 +28,13 @@ class FarmView:
     height: float
 
     @classmethod
-    def round(cls, grid: Grid, parcels) -> FarmView:
-        """The view that holds all parcels, given in the grid's along and across [m]."""
+    def round(cls, grid: Grid, parcels, units: float = WIDTH) -> FarmView:
+        """The view that holds all parcels, given in the grid's along and across [m]. Arguments: units, of its longer side."""
         points = np.vstack([on_map(grid, parcel) for parcel in parcels if not shapely.is_empty(parcel)])
         west, south = points.min(axis=0) - AROUND_M
         east, north = points.max(axis=0) + AROUND_M
-        scale = min(WIDTH / (east - west), TALLEST / (north - south))
-        wide = max((east - west) * scale, WIDTH * 0.45)  # a strip of land still leaves room for the scale
+        scale = min(units / (east - west), units / (north - south))
+        wide = max((east - west) * scale, units * 0.45)  # a strip of land still leaves room for the scale
         west -= (wide / scale - (east - west)) / 2
         return cls(float(west), float(north), float(scale), float(wide), float((north - south) * scale))
 

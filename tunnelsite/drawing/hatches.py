@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from tunnelsite.drawing.colours import KEEP_OUT
 from tunnelsite.drawing.svg import Drawing, number
 
 TILE = 8.0  # units of the map
@@ -11,7 +12,7 @@ ACROSS, DOWN, FALLING, RISING = "across", "down", "falling", "rising"
 # group: (colour, families of lines as (way, spacing, width, dash)); told apart by direction and by colour
 HATCHES = {
     "edge": ("#5b6570", ((ACROSS, TILE, 1.6, "1.6 6.4"),)),
-    "keep": ("#5b2a86", ((FALLING, TILE, 1.1, None),)),
+    "keep": (KEEP_OUT, ((FALLING, TILE, 1.1, None),)),
     "stand": ("#1b1f24", ((ACROSS, TILE, 1.1, "4 4"), (DOWN, TILE, 1.1, "4 4"))),
     "water": ("#0b5cad", ((ACROSS, TILE / 2, 1.1, None),)),
     "ground": ("#8a4b08", ((RISING, TILE, 1.1, None),)),

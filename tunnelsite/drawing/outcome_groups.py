@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 WATER_RULES = ("water_like", "drainage", "ponding")
 GROUND_RULES = ("pitch", "roughness", "crown", "deepest_cut", "earthwork")
 SCORE_CLASSES = 5
+LOWEST_SHADE = 0.3
 
 
 @dataclass(frozen=True)
@@ -92,7 +93,7 @@ def passed_fates(code: np.ndarray, scores: np.ndarray, edges: Sequence[float]) -
     """The groups of passed placements by score, the best last.
 
     Arguments: code, of the outcomes; scores of the packed placements in the order of the cells, NaN = not assessed; edges of the
-    classes, rising. Colours: cividis, dark for low, bright for high scores.
+    classes, rising. Colours: the upper part of cividis, grey for low, bright for high scores; its blue end would be taken for water.
     """
     spread = np.full(code.shape, np.nan)
     spread[code == PASSED] = scores
@@ -102,7 +103,7 @@ def passed_fates(code: np.ndarray, scores: np.ndarray, edges: Sequence[float]) -
         mask = (spread >= edges[k]) & top
         if mask.any():
             title = f"{edges[k]:g} to {edges[k + 1]:g} points"
-            shade = colour("cividis", (k + 0.5) / (len(edges) - 1))
+            shade = colour("cividis", LOWEST_SHADE + (1 - LOWEST_SHADE) * (k + 0.5) / (len(edges) - 1))
             fates.append(Fate(f"score{k}", title, mask, (("passed", int(mask.sum())),), shade))
     unscored = (code == PASSED) & np.isnan(spread)
     if unscored.any():

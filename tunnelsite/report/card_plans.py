@@ -9,7 +9,7 @@ from xml.etree.ElementTree import Element
 from tunnelsite.core import amounts
 from tunnelsite.drawing.markup import picture, tag
 from tunnelsite.drawing.thinned import slim_svg
-from tunnelsite.plans.grading.map import MapData, grading_map_svg
+from tunnelsite.plans.grading.map import NARROW, WIDTH, MapData, grading_map_svg
 from tunnelsite.plans.grading.profiles import profiles_svg
 from tunnelsite.plans.grading.words import spoil_words, surplus_words
 from tunnelsite.report.candidate_study import Study
@@ -27,20 +27,18 @@ def earthwork_part(study: Study, feet: bool, client: bool) -> Element:
         f"Grading map of option {study.label}: depth of cut and fill on the pad and its side slopes, contours before and after. Its "
         "numbers stand in the list."
     )
-    figures = [
-        _figure(
-            slim_svg(grading_map_svg(MapData(study.title, plan, graded.water, graded.interval_m))),
-            map_words,
-            "Seen from above",
-        )
-    ]
+    title_of, wide = ("", NARROW) if client else (study.title, WIDTH)
+    data = MapData(title_of, plan, graded.water, graded.interval_m, (), wide)
+    figures = [_figure(slim_svg(grading_map_svg(data)), map_words, "Grading map")]
     if not client:
         words = f"Profiles of option {study.label} along and across the ridge: natural and finished ground."
         figures.append(_figure(slim_svg(profiles_svg(study.title, plan)), words, "Cut through along and across"))
     # a client is spared the advice, never what lies in the way
     warned = [tag("li", text) for text in (plan.conflicts if client else plan.warnings)]
     warnings = tag("ul", *warned, class_="warned") if warned else None
-    return tag("section", title, tag("ul", *lines), tag("div", *figures, class_="figures"), warnings, class_="part")
+    return tag(
+        "section", title, tag("ul", *lines), tag("div", *figures, class_="figures"), warnings, class_="part earth-part"
+    )
 
 
 def _figure(svg: str, words: str, caption: str) -> Element:

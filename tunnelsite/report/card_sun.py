@@ -9,6 +9,7 @@ from tunnelsite.core.units import FOOT_M, MONTHS
 from tunnelsite.drawing.markup import named, picture, tag
 from tunnelsite.drawing.thinned import slim_svg
 from tunnelsite.plans.sunchart.chart import SunChart
+from tunnelsite.plans.sunchart.sky_picture import sky_svg
 from tunnelsite.plans.sunchart.words import lost_words
 from tunnelsite.report.candidate_study import Study
 from tunnelsite.sun.crops import CROP_BANDS, daily_light_integral, default_transmission
@@ -27,15 +28,24 @@ def sun_part(study: Study, feet: bool, client: bool) -> Element:
     chart: SunChart = plan.detail
     cover = plan.summary["cover"]
     words = f"Sun chart of option {study.label}: horizon and the sun's paths by month; hours of sun stand in the table."
-    seen = tag(
-        "figure", picture(slim_svg(plan.pictures["chart"]), words), tag("figcaption", "Sun chart: times are solar")
-    )
+    caption = tag("figcaption", "Sun chart: the sun's way month by month and what hides it")
+    small = tag("figure", picture(slim_svg(sky_svg(chart)), words), caption, class_=None if client else "paper-only")
+    whole = None
+    if not client:
+        whole = tag("figure", picture(slim_svg(plan.pictures["chart"]), f"{words} Times are solar."),
+                    tag("figcaption", "Sun chart: times are solar"), class_="screen-only")  # fmt: skip
     words = f"Daily light under the cover at option {study.label} by month, as bars."
     bars = picture(plan.pictures["light_bars"], words)
-    light = tag("figure", bars, tag("figcaption", f"Light that reaches the crop under {cover['source']}"))
+    source = (
+        "Light that reaches the crop under the cover"
+        if client
+        else f"Light that reaches the crop under {cover['source']}"
+    )
+    light = tag("figure", bars, tag("figcaption", source), class_="screen-only" if client else None)
     beside = tag("div", light, None if client else light_table(chart, default_transmission()[0]))
     lines = tag("ul", *_sun_words(chart, chart.light, feet))
-    return tag("section", title, lines, tag("div", seen, beside, class_="figures sun"), class_="part")
+    figures = tag("div", whole, small, beside, class_="figures sun")
+    return tag("section", title, lines, figures, class_="part sun-part")
 
 
 def _sun_words(chart: SunChart, light: Light, feet: bool) -> list[Element]:

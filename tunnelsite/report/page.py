@@ -36,7 +36,8 @@ class PageAsk:
     """What is wanted of a page.
 
     Attributes: title; client, the short version; stamp, when it was made, in words; options, one for each candidate of the result,
-    none = by rank; chosen, whether they were chosen by hand; prepared_for, prepared_by; logo, a `data:` address or "".
+    none = by rank; chosen, whether they were chosen by hand; prepared_for, prepared_by; logo, a `data:` address or ""; paper, `A4` or
+    `Letter`.
     """
 
     title: str
@@ -47,6 +48,7 @@ class PageAsk:
     prepared_for: str = ""
     prepared_by: str = ""
     logo: str = ""
+    paper: str = "A4"
 
 
 def report_page(result: Result, studies: Sequence[Study], ask: PageAsk) -> str:
@@ -65,7 +67,7 @@ def report_page(result: Result, studies: Sequence[Study], ask: PageAsk) -> str:
     main = tag("main", id="main")
     opening = Beside(ask.options, frozenset(carded), beside, ask.chosen)
     put(main, answer(result, listed, opening), unknown_section(result, listed), relaxed_section(result))
-    map_svg = svg_element(farm_map_svg(result, fates, marks))
+    map_svg = svg_element(farm_map_svg(result, fates, marks, small=ask.client))
     put(main, map_section(map_svg, fates, result))
     if not (ask.client and beside is not None):
         put(main, table_section(result, facts, carded, ask.client))
@@ -102,6 +104,7 @@ def _mark(result: Result, fact: Facts, carded: set[int]) -> MapMark:
 
 def _page(body: Element, ask: PageAsk) -> Element:
     style, script = (files("tunnelsite.report").joinpath(name).read_text("utf-8") for name in ("page.css", "page.js"))
+    style += paper_style(ask)
     put(body, tag("script", script))
     head = tag(
         "head",
@@ -114,6 +117,21 @@ def _page(body: Element, ask: PageAsk) -> Element:
         tag("style", style),
     )
     return tag("html", head, body, lang="en")
+
+
+def paper_style(ask: PageAsk) -> str:
+    """The rule of the printed page: its size, and in its margins the title, who it is for, and page numbers (CSS Paged Media 3, 5)."""
+    title = " · ".join(filter(None, (plain_name(ask.title, 70), ask.prepared_for and plain_name(ask.prepared_for, 50))))
+    return (
+        f"@page {{ size: {ask.paper}; @top-left {{ content: {_css_text(title)}; }} @top-right {{ content: {_css_text(ask.stamp)}; }} "
+        '@bottom-left { content: "A screening, not a survey. Local codes rule."; } '
+        '@bottom-right { content: "Page " counter(page) " of " counter(pages); } }\n'
+    )
+
+
+def _css_text(text: str) -> str:
+    """A text as a CSS string: whatever is no letter, digit or blank is escaped (CSS Syntax 3, 4.3.7)."""
+    return '"' + "".join(c if c.isascii() and (c.isalnum() or c == " ") else f"\\{ord(c):x} " for c in text) + '"'
 
 
 def policy(style: str, script: str) -> str:

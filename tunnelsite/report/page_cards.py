@@ -34,11 +34,13 @@ def card(fact: Facts, study: Study, result: Result, *, client: bool) -> Element:
     put(title, tag("span", words, class_="score"))
     summary = tag("summary", title, tag("p", _verdict(fact), class_="verdict"))
     body = tag("div", class_="card-body")
-    put(body, _reasons(fact, client), _place_part(fact, result))
-    put(
-        body, sun_part(study, fact.feet, client), earthwork_part(study, fact.feet, client), water_part(study, fact.feet)
+    put(body, _reasons(fact, client), _place_part(fact, result, client))
+    sun, earth = sun_part(study, fact.feet, client), earthwork_part(study, fact.feet, client)
+    water = water_part(study, fact.feet)
+    stacks = (
+        (tag("div", sun, water, class_="stack"), tag("div", earth, class_="stack")) if client else (sun, earth, water)
     )
-    put(body, _distances(fact, client, result), _sure(fact, study, result), note_part(fact.option))
+    put(body, *stacks, _distances(fact, client, result), _sure(fact, study, result), note_part(fact.option))
     if not client:
         put(body, _marks(fact))
     details = tag("details", summary, body, open=fact.rank == 1)
@@ -61,7 +63,7 @@ def _lower(words: str) -> str:
     return words[0].lower() + words[1:] if len(words) > 1 and words[1].islower() else words
 
 
-def _place_part(fact: Facts, result: Result) -> Element:
+def _place_part(fact: Facts, result: Result, client: bool) -> Element:
     row, scan = fact.row, result.scans[result.choices[fact.rank - 1].scan]
     lat = f"{abs(row['lat']):.6f}° {'S' if row['lat'] < 0 else 'N'}"
     lon = f"{abs(row['lon']):.6f}° {'W' if row['lon'] < 0 else 'E'}"
@@ -81,6 +83,8 @@ def _place_part(fact: Facts, result: Result) -> Element:
         ("Room to shift", _room_words(fact, result.settings.shift_m)),
         ("Points", _points_words(row, result.settings.shift_m, feet)),
     ]
+    if client:  # the head of the page says what they share
+        items = [item for item in items if item[0] not in ("House", "Ground")]
     if row["flags"]:
         items.append(("Do not miss", row["flags"]))
     shown = [tag("div", tag("dt", name), tag("dd", named(value, 2000))) for name, value in items]
@@ -114,7 +118,7 @@ def _points_words(row, shift_m: float, feet: bool) -> str:
 
 
 def _reasons(fact: Facts, client: bool) -> Element:
-    most = 4 if client else MOST_REASONS
+    most = 3 if client else MOST_REASONS
     good, against, unknown = fact.good()[:most], fact.against()[:most], fact.unknown()
     section = tag("section", class_="part reasons")
     put(section, _list("What is good about it", good, "for"), _list("What is not", against, "against"))
@@ -140,7 +144,9 @@ def _distances(fact: Facts, client: bool, result: Result) -> Element | None:
     found = [(name, away) for name, away in fact.distances if not client or name in known]
     lines = [tag("div", tag("dt", named(name)), tag("dd", amounts.away(away, feet=fact.feet))) for name, away in found]
     note = tag("p", "Straight lines from the edge of the house, not the way of a trench or a road.", class_="soft")
-    return part("How far things are", tag("dl", *lines, class_="facts narrow"), note)
+    return part(
+        "How far things are", tag("dl", *lines, class_="facts narrow"), note, class_="screen-only" if client else ""
+    )
 
 
 def _sure(fact: Facts, study: Study, result: Result) -> Element:
@@ -169,7 +175,8 @@ def _sure(fact: Facts, study: Study, result: Result) -> Element:
     return part(
         "How sure this is",
         tag("ul", *(tag("li", text) for text in lines)),
-        tag("p", "Confirm it with a level on the spot."),
+        tag("p", "Confirm it with a level on the spot.", class_="screen-only"),
+        class_="sure",
     )
 
 

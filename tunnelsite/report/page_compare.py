@@ -53,12 +53,11 @@ def _head(one: Facts, linked: set[int]) -> Element:
 
 
 def _words_rows(shown: Sequence[Facts]) -> list[tuple[str, list[str]]]:
-    rows = [("Came first in trials with other weights and heights", [share_words(o.firmness.first) for o in shown])]
+    rows = [("Came first in trials of weights and heights", [share_words(o.firmness.first) for o in shown])]
     if any(one.option.rank != k for k, one in enumerate(shown, 1)):
         rows.append(("Rank in the screening", [str(o.option.rank or "not listed") for o in shown]))
-    best = [next((item.words for item in o.good()), "–") for o in shown]
     worst = [next((item.words for item in o.against()), "Nothing that counts") for o in shown]
-    return [*rows, ("Best about it", best), ("Weakest point", worst)]
+    return [*rows, ("Weakest point", worst)]
 
 
 def _listed(same: Sequence[tuple[str, list[str]]]) -> list[Element | str]:

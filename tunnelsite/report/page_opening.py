@@ -77,7 +77,7 @@ def _best(facts: Sequence[Facts], result: Result, beside: Beside, *, scarce: boo
     good = [item.words for item in best.good()[:2]]
     against = [item.words for item in best.against()[:1]]
     said = [lead]
-    if good:
+    if good and beside.table is None:
         costs = " Against it: " + against[0] + "." if against else ""
         said.append(tag("p", "For it: " + ". ".join(good) + "." + costs))
     doubt = "Among so few, a lead says little. " if scarce else ""
@@ -87,7 +87,7 @@ def _best(facts: Sequence[Facts], result: Result, beside: Beside, *, scarce: boo
     shift = result.settings.shift_m
     if shift > 0:
         away = amounts.away(shift, feet=best.feet)
-        said.append(tag("p", "Points are averages: over the errors of the heights, and over every position of the house within "
+        said.append(tag("p", "Points are averages over the errors of the heights and over every position of the house within "
                              f"{away} of the place shown.", class_="soft"))  # fmt: skip
     return said
 

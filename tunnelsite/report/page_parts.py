@@ -9,6 +9,7 @@ from xml.etree.ElementTree import Element
 from tunnelsite.core import amounts
 from tunnelsite.core.cautions import CAUTIONS
 from tunnelsite.drawing.hatches import HATCHES
+from tunnelsite.drawing.land_features import land_key, swatch
 from tunnelsite.drawing.markup import named, put, tag
 from tunnelsite.drawing.outcome_groups import Fate, shown_scan
 from tunnelsite.report.card_facts import Facts
@@ -39,6 +40,8 @@ def map_section(svg: Element, fates: Sequence[Fate], result: Result) -> Element:
                 "div", tag("h3", "Rejected, by the first rule broken"), tag("ul", *map(_reason, rejected), class_="key")
             ),
         )
+    items = [tag("li", sample, words) for sample, words in land_key(result.scans[shown_scan(result)].frame)]
+    put(keys, tag("div", tag("h3", "On the land"), tag("ul", *items, class_="key")))
     put(section, tag("div", tag("figure", svg), keys, class_="map-and-key"))
     return section
 
@@ -53,16 +56,15 @@ def _map_words(result: Result) -> str:
         else ""
     )
     return (
-        "Each spot is coloured for a house with its middle there. Yellow boxes are the options. True north is up; relief lit from "
-        f"the north-west. Dashed violet: what to keep clear of; dark: structures.{which}"
+        "Each spot is coloured for a house with its middle there. True north is up; relief lit from "
+        f"the north-west.{which}"
     )
 
 
 def _swatch(fate: Fate) -> Element:
     hatched = fate.pattern in HATCHES
     fill = f"url(#hatch-{fate.pattern})" if hatched else fate.pattern
-    box = tag("rect", width="34", height="18", fill=fill, stroke="#4b5866")
-    return tag("svg", box, viewBox="0 0 34 18", width="34", height="18", class_="swatch", aria_hidden="true")
+    return swatch(tag("rect", width="34", height="18", fill=fill, stroke="#4b5866"))
 
 
 def _count(fate: Fate) -> Element:
@@ -93,7 +95,8 @@ def table_section(result: Result, facts: Sequence[Facts], carded: set[int], clie
         put(head, tag("th", button, scope="col", aria_sort=sort, class_=_cell_class(column), data_key=column.key))
     put(section, *(tag("p", text) for text in undecided(result)))
     rows = [_table_row(fact, columns, carded) for fact in facts]
-    caption = tag("caption", "Options, best first. Choose a heading to sort by it.")
+    how = tag("span", " Choose a heading to sort by it.", class_="script-only screen-only")
+    caption = tag("caption", "Options, best first.", how)
     table = tag("table", caption, tag("thead", head), tag("tbody", *rows), id="ranking-table")
     put(
         section,

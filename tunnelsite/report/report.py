@@ -104,6 +104,7 @@ def _page_ask(result: Result, asked: ReportSettings, options: Sequence[PageOptio
         chosen=asked.chosen,
         prepared_for=asked.prepared_for or "",
         prepared_by=asked.prepared_by or "",
+        paper=asked.paper or ("Letter" if result.scans[0].house.feet else "A4"),
         logo=picture_address(asked.logo, "--logo", LOGO_PIXELS) if asked.logo else "",
     )
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Annotated
+from typing import Annotated, Literal
 
-from tunnelsite.settings.kinds import File, Flag, Several, Table, Text, Whole
+from tunnelsite.settings.kinds import Choice, File, Flag, Several, Table, Text, Whole
 
 PAGE, OPTIONS = "Page", "Options shown"
 CARDS, CLIENT_CARDS = 10, 3
@@ -33,6 +33,10 @@ class ReportSettings:
     logo: Annotated[str | None, File("Logo", "Your own logo, a PNG or JPEG file, for the head of the page.", PAGE)] = (
         None
     )
+    paper: Annotated[
+        Literal["A4", "Letter"] | None,
+        Choice("Paper", "Paper for printing.", PAGE, without="Letter where the house is in feet, else A4"),
+    ] = None
     ranks: Annotated[
         Sequence[str],
         Several("Ranks", "Ranks to show, in this order, as 1,4,7; they are lettered A, B, C.", OPTIONS, split=True,

@@ -81,7 +81,7 @@ def columns_of(result: Result, *, client: bool) -> list[Column]:
     return found
 
 
-_ROOM = "how far it can move any way and keep 95 % of its score"
+_ROOM = "room to move any way and keep 95 % of its score"
 
 
 def _distance(key: str, title: str, explained: str, column: str, feet: bool) -> Column:
@@ -102,7 +102,7 @@ def _ground_columns(feet: bool) -> list[Column]:
                lambda v: amounts.volume(v, feet=feet)),
         Column("deep", "Deepest cut", "deepest cut on the pad", NUMBER, _of("max_cut_m"), deep, deep_unit,
                lambda v: amounts.depth(v, feet=feet)),
-        Column("sun", "Sun", "direct sun of the darkest crop month that reaches it", NUMBER, _of("beam_share_worst"),
+        Column("sun", "Sun", "direct sun received in the darkest crop month", NUMBER, _of("beam_share_worst"),
                lambda v: f"{100 * v:.0f}", "%"),
     ]  # fmt: skip
 

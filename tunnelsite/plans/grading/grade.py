@@ -13,6 +13,7 @@ from tunnelsite.core.plan_kind import LAYER, PICTURE, TABLE, Content, PlanKind
 from tunnelsite.core.process import Progress, silent
 from tunnelsite.core.site import Site
 from tunnelsite.core.table import Table
+from tunnelsite.core.units import FOOT_M
 from tunnelsite.drawing.contours import contour_interval
 from tunnelsite.io.formats import tables as stored
 from tunnelsite.io.formats.plan_styles import plan_styles
@@ -68,7 +69,8 @@ class Graded:
     @property
     def interval_m(self) -> float:
         """Contour interval: as asked, or by the relief."""
-        return self.settings.contours_m or contour_interval(self.earth.window()[2], LEAST_CONTOUR_M)
+        unit_m = FOOT_M if self.earth.place.house.feet else 1.0
+        return self.settings.contours_m or contour_interval(self.earth.window()[2], LEAST_CONTOUR_M, unit_m)
 
     @property
     def earth_numbers(self) -> dict[str, Any]:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from tunnelsite.core import amounts
 from tunnelsite.core.units import FOOT_M
 from tunnelsite.drawing.colours import INK, SOFT, WATER, cut_fill_colour
 from tunnelsite.drawing.contours import nice_step
@@ -30,7 +31,7 @@ def north(drawing: Drawing, plan, x: float, y: float) -> None:
     turn = 90.0 - plan.place.grid.bearing_deg
     drawing.open_group("true north", transform=f"translate({number(x)} {number(y)}) rotate({number(float(turn))})")
     drawing.add("path", None, "", d="M0 -20L7 14L0 8L-7 14Z", fill=INK)
-    drawing.words(0, -24 + 50, "N", 13, fill=INK, text_anchor="middle")
+    drawing.words(0, -24 + 50, "N", 13.4, fill=INK, text_anchor="middle")
     drawing.close_group()
 
 
@@ -38,23 +39,26 @@ def key(drawing: Drawing, data: MapData, edges: np.ndarray, top: float) -> None:
     """Colours of cut and fill, by the edges of their classes [m], and the looks of lines."""
     drawing.open_group("key")
     feet = data.plan.place.house.feet
-    unit = "m, below it ft" if feet else "m"
-    drawing.words(MARGIN, top, f"Cut (+) and fill (-) [{unit}]", 13, fill=INK, font_weight="bold")
-    wide, left = 34.0, MARGIN + 16  # the words of the outer edges reach beyond them
+    drawing.words(MARGIN, top, "Fill (−) and cut (+)", 14, fill=INK, font_weight="bold")
+    narrow = data.wide < 600
+    wide, left = 26.0 if narrow else 36.0, MARGIN + 24  # the words of the outer edges reach beyond them
     for k in range(len(edges) - 1):
         share, x = (edges[k] + edges[k + 1]) / 2 / edges[-1], left + k * wide
         drawing.rectangle(x, top + 9, wide, 18, fill=cut_fill_colour(share), stroke=SOFT, stroke_width=0.6)
         if share < 0:
             drawing.rectangle(x, top + 9, wide, 18, fill="url(#fill-hatch)")
-    for k, edge in enumerate(edges):
-        for unit_m, y in ((1.0, 40), (FOOT_M, 53))[: 1 + feet]:
-            shown = f"{edge / unit_m:+.2f}" if edge else "0"
-            drawing.words(left + k * wide, top + y, shown, 11, fill=INK, text_anchor="middle")
+    middle = len(edges) // 2
+    for k in (0, middle, len(edges) - 1) if narrow else (0, middle - 3, middle, middle + 3, len(edges) - 1):
+        words = amounts.signed_depth(float(edges[k]), feet=feet) if edges[k] else ("0", "")
+        x = left + k * wide
+        drawing.line(x, top + 27, x, top + 31, stroke=INK, stroke_width=1)
+        drawing.words(x, top + 44, words[0], 13.4, fill=INK, text_anchor="middle")
+        drawing.words(x, top + 59, words[1], 13.4, fill=SOFT, text_anchor="middle")
     lines = [
         ("edge of the house", HOUSE),
         ("edge of the pad", PAD),
-        ("daylight: end of the side slopes", DAYLIGHT),
-        (f"contours before, every {_interval(data.interval_m, feet)}", BEFORE),
+        ("end of the side slopes", DAYLIGHT),
+        (f"contours before, every {amounts.step(data.interval_m, feet=feet)}", BEFORE),
         ("contours after", AFTER),
     ]
     if data.drainage is not None:
@@ -64,24 +68,23 @@ def key(drawing: Drawing, data: MapData, edges: np.ndarray, top: float) -> None:
         if data.drainage.spreaders:
             lines.append(("level spreader: grass below it", LIP))
     for k, (words, look) in enumerate(lines):
-        x, y = 410 + 280 * (k // 4), top - 4 + 20 * (k % 4)
+        rows, high = (8, 16.5) if narrow else (4, 21)
+        x, y = MARGIN + 350 * (k // rows), top + 80 + high * (k % rows)
         drawing.line(x, y, x + 38, y, **look)
-        drawing.words(x + 46, y + 4, words, 12.5, fill=INK)
+        drawing.words(x + 46, y + 4, words, 13.4, fill=INK)
     drawing.close_group()
 
 
-def _interval(value_m: float, feet: bool) -> str:
-    return f"{value_m:g} m" + (f" ({value_m / FOOT_M:.2g} ft)" if feet else "")
-
-
-def scale_bar(drawing: Drawing, scale: float, top: float) -> None:
-    """A bar of metres and one of feet. Arguments: drawing; scale, of the picture a metre; top."""
+def scale_bar(drawing: Drawing, scale: float, place: tuple[float, float], *, feet: bool) -> None:
+    """A bar in the user's unit, one in the other below it. Arguments: drawing; scale, of the picture a metre; place, left and top; feet."""
+    left, top = place
+    units = (("ft", FOOT_M), ("m", 1.0)) if feet else (("m", 1.0), ("ft", FOOT_M))
     drawing.open_group("scale")
-    for unit, unit_m, y in (("m", 1.0, top + 70), ("ft", FOOT_M, top + 91)):
-        long = nice_step(110 / scale / unit_m, 1, (1.0, 2.0, 5.0))
+    for (unit, unit_m), y in zip(units, (top + 22, top + 46), strict=True):
+        long = nice_step(90 / scale / unit_m, 1, (1.0, 2.0, 5.0))
         wide = long * unit_m * scale
-        drawing.path(
-            [(MARGIN, y - 5), (MARGIN, y), (MARGIN + wide, y), (MARGIN + wide, y - 5)], stroke=INK, stroke_width=1.4
-        )
-        drawing.words(MARGIN + wide + 8, y, f"{long:g} {unit}", 12, fill=INK)
+        if wide > 105:  # the next shorter round length
+            long, wide = long / 2, wide / 2
+        drawing.path([(left, y - 5), (left, y), (left + wide, y), (left + wide, y - 5)], stroke=INK, stroke_width=1.4)
+        drawing.words(left + wide + 8, y + 3, f"{long:g} {unit}", 13.4, fill=INK)
     drawing.close_group()

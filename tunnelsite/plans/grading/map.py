@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,9 +10,9 @@ import shapely
 
 from tunnelsite.core import amounts
 from tunnelsite.core.stakes import heights_at
-from tunnelsite.core.units import FOOT_M
+from tunnelsite.core.units import INCH_M
 from tunnelsite.drawing.colours import INK, PAPER, SOFT, WATER, cut_fill_colour
-from tunnelsite.drawing.contours import bands, contour_lines, label_spots, nice_step
+from tunnelsite.drawing.contours import bands, contour_lines, label_spots
 from tunnelsite.drawing.svg import Drawing, number
 from tunnelsite.plans.grading.key import (
     AFTER,
@@ -29,8 +30,10 @@ from tunnelsite.plans.grading.key import (
 )
 from tunnelsite.plans.place import box
 
-WIDTH, HEAD, KEY = 1000.0, 64.0, 150.0
-TALLEST = 900.0
+WIDTH, NARROW, KEY = 680.0, 500.0, 206.0  # so small that 13 units are 7 pt where the map is 13 cm wide, or 9.3 cm
+TALLEST = 620.0
+SMALL = 13.4
+LETTERS = 92  # of a line of small text
 CLASSES = 5  # of depth, either way
 AROUND_M = 6.0
 SAMPLES = 260  # along the longer side: finer than a screen shows
@@ -38,13 +41,15 @@ SAMPLES = 260  # along the longer side: finer than a screen shows
 
 @dataclass(frozen=True)
 class MapData:
-    """What is drawn: title; plan and drainage (None = no drainage plan); interval of contours [m]; footer lines."""
+    """What is drawn: title, "" = none, for a page that says it; plan and drainage (None = no drainage plan); interval of contours
+    [m]; footer lines; wide, units of the picture's width: `NARROW` for half a printed page."""
 
     title: str
     plan: object
     drainage: object | None
     interval_m: float
     footer: tuple[str, ...] = ()
+    wide: float = WIDTH
 
 
 @dataclass(frozen=True)
@@ -56,15 +61,16 @@ class _View:
     scale: float
     wide: float
     tall: float
+    top: float
 
     def well_inside(self, x: float, y: float) -> bool:
         """Whether a label there stays clear of the frame."""
-        return MARGIN + 26 < x < MARGIN + self.wide - 26 and HEAD + 14 < y < HEAD + self.tall - 14
+        return MARGIN + 26 < x < MARGIN + self.wide - 26 and self.top + 14 < y < self.top + self.tall - 14
 
     def points(self, coordinates) -> list[tuple[float, float]]:
         """Points [n, 2] on the picture."""
         xy = np.asarray(coordinates, float).reshape(-1, 2)
-        x, y = MARGIN + (xy[:, 0] - self.west_m) * self.scale, HEAD + (self.north_m - xy[:, 1]) * self.scale
+        x, y = MARGIN + (xy[:, 0] - self.west_m) * self.scale, self.top + (self.north_m - xy[:, 1]) * self.scale
         return list(zip(x.tolist(), y.tolist(), strict=True))
 
     def rings(self, rings) -> str:
@@ -77,27 +83,32 @@ def grading_map_svg(data: MapData) -> str:
     """The map as an SVG document."""
     plan = data.plan
     extent = _extent(data)
-    scale = min((WIDTH - 2 * MARGIN) / (extent[2] - extent[0]), TALLEST / (extent[3] - extent[1]))
+    scale = min((data.wide - 2 * MARGIN) / (extent[2] - extent[0]), TALLEST / (extent[3] - extent[1]))
     wide, tall = (extent[2] - extent[0]) * scale, (extent[3] - extent[1]) * scale
-    view = _View(extent[0], extent[3], scale, wide, tall)
-    height = HEAD + tall + KEY + 17 * len(data.footer)
-    drawing = Drawing(WIDTH, height, f"Grading map: {data.title}", _description(plan))
+    top = 86.0 if data.title else 14.0
+    view = _View(extent[0], extent[3], scale, wide, tall, top)
+    footer = [line for words in data.footer for line in textwrap.wrap(words, LETTERS)]
+    height = top + tall + KEY + 17 * len(footer)
+    drawing = Drawing(data.wide, height, f"Grading map: {data.title}", _description(plan))
     _definitions(drawing, data, view)
-    drawing.rectangle(0, 0, WIDTH, height, fill=PAPER)
-    drawing.words(MARGIN, 30, data.title, 20, fill=INK, font_weight="bold")
-    drawing.words(MARGIN, 50, _under(plan), 13, fill=SOFT)
+    drawing.rectangle(0, 0, data.wide, height, fill=PAPER)
+    if data.title:
+        drawing.words(MARGIN, 30, data.title, 20, fill=INK, font_weight="bold")
+        for k, words in enumerate(_under(plan)):
+            drawing.words(MARGIN, 52 + 18 * k, words, SMALL, fill=SOFT)
     drawing.open_group("map", clip_path="url(#frame)")
     edges = _depths(drawing, data, view)
     _contours(drawing, data, view, extent)
     _built(drawing, data, view)
     drawing.close_group()
-    drawing.rectangle(MARGIN, HEAD, wide, tall, fill="none", stroke=SOFT, stroke_width=1)
+    drawing.rectangle(MARGIN, top, wide, tall, fill="none", stroke=SOFT, stroke_width=1)
     _spots(drawing, plan, view)
-    north(drawing, plan, WIDTH - 62, 28)
-    key(drawing, data, edges, HEAD + tall + 26)
-    scale_bar(drawing, scale, HEAD + tall + 26)
-    for k, words in enumerate(data.footer):
-        drawing.words(MARGIN, HEAD + tall + KEY - 4 + 17 * k, words, 12, fill=SOFT)
+    north(drawing, plan, data.wide - 62, 28 if data.title else top + tall + 120)
+    key(drawing, data, edges, top + tall + 26)
+    left = MARGIN + (460.0 if data.wide >= WIDTH else 305.0)
+    scale_bar(drawing, scale, (left, top + tall + 26), feet=plan.place.house.feet)
+    for k, words in enumerate(footer):
+        drawing.words(MARGIN, top + tall + KEY - 4 + 17 * k, words, SMALL, fill=SOFT)
     return drawing.text
 
 
@@ -110,6 +121,13 @@ def _extent(data: MapData) -> tuple[float, float, float, float]:
     return west, south - grow, east, north + grow
 
 
+def depth_step(deepest_m: float, *, feet: bool) -> float:
+    """Depth of a class [m]: round inches or centimetres, so that `CLASSES` of them hold the deepest."""
+    steps = (0.25, 0.5, 1, 2, 3, 6, 12, 24, 60, 120) if feet else (0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500)
+    unit_m = INCH_M if feet else 0.01
+    return unit_m * next((step for step in steps if CLASSES * step * unit_m >= deepest_m), steps[-1])
+
+
 def _description(plan) -> str:
     return (
         f"Depth of cut and fill of the pad and its side slopes seen from above, the ridge from left to right. Cut "
@@ -118,16 +136,19 @@ def _description(plan) -> str:
     )
 
 
-def _under(plan) -> str:
+def _under(plan) -> tuple[str, str]:
     house, pad, rule = plan.place.house, plan.place.pad, plan.settings.rule
     long, wide = (amounts.size(side, feet=house.feet) for side in (pad.length_m, pad.width_m))
     cut, fill = (amounts.volume(amount, feet=house.feet) for amount in (plan.cut_m3, plan.fill_m3))
-    return f"{house.name} house, pad {long} x {wide}; cut {cut}, fill {fill}, side slopes {rule.cut:g}:1 in cut, {rule.fill:g}:1 in fill"
+    return (
+        f"{house.name} house, pad {long} × {wide}",
+        f"Cut {cut}, fill {fill}; side slopes {rule.cut:g}:1 in cut, {rule.fill:g}:1 in fill",
+    )
 
 
 def _definitions(drawing: Drawing, data: MapData, view: _View) -> None:
     clip = drawing.add("clipPath", drawing.defs, "", id="frame")
-    drawing.add("rect", clip, "", x=MARGIN, y=HEAD, width=view.wide, height=view.tall)
+    drawing.add("rect", clip, "", x=MARGIN, y=view.top, width=view.wide, height=view.tall)
     clip = drawing.add("clipPath", drawing.defs, "", id="disturbed")
     rings = shapely.get_rings(shapely.get_parts(data.plan.outline))
     outline = view.rings([shapely.get_coordinates(ring) for ring in rings])
@@ -155,7 +176,7 @@ def _depths(drawing: Drawing, data: MapData, view: _View) -> np.ndarray:
     natural = plan.natural_at(u, v)
     depth = natural - plan.surface(u, v, natural)
     deepest = float(np.nanmax(np.abs(depth), initial=0.0))
-    edge = nice_step(max(deepest, 0.01), CLASSES, (1.0, 2.0, 5.0)) * np.arange(-CLASSES, CLASSES + 1)
+    edge = depth_step(deepest, feet=plan.place.house.feet) * np.arange(-CLASSES, CLASSES + 1)
     drawing.open_group("cut and fill", clip_path="url(#disturbed)")
     for k, rings in bands(along, across, depth, edge):
         share = (edge[k] + edge[k + 1]) / 2 / edge[-1]
@@ -203,14 +224,14 @@ def _contour_labels(drawing: Drawing, lines, view: _View, data: MapData) -> None
             longest[level] = line
     arms = [] if data.drainage is None else [line.buffer(2.5) for line in data.drainage.lines]
     work = shapely.union_all([data.plan.outline.buffer(1.5), *arms])
-    digits = 1 if all(abs(level * 10 - round(level * 10)) < 1e-6 for level in longest) else 2
-    spots = {}
+    spots, depths = {}, [spot for spot, _ in _depth_spots(data.plan, view)]
     for level, line in longest.items():
         outside = ~shapely.contains_xy(work, line)
         points = view.points(line[outside] if outside.any() else line)
-        spots[level] = [point for point in points if view.well_inside(*point)]
-    for level, (x, y) in label_spots(spots).items():
-        drawing.words(x, y + 4, f"{level:.{digits}f}", 11, fill=INK, text_anchor="middle", **_halo())
+        spots[level] = [point for point in points if view.well_inside(*point) and _clear_of(depths, point)]
+    for level, (x, y) in label_spots(spots, (58.0, 16.0)).items():
+        words = amounts.height(level, feet=data.plan.place.house.feet)
+        drawing.words(x, y + 4, words, SMALL, fill=INK, text_anchor="middle", **_halo())
 
 
 def _halo(width: float = 3.5) -> dict[str, object]:
@@ -241,19 +262,30 @@ def _built(drawing: Drawing, data: MapData, view: _View) -> None:
     drawing.close_group()
 
 
-def _spots(drawing: Drawing, plan, view: _View) -> None:
-    """Signed depths at the corners and the middle of the pad: what a crew asks first."""
+def _clear_of(depths: list[tuple[float, float]], point: tuple[float, float]) -> bool:
+    """Whether a label of a contour stays clear of the depths at the corners."""
+    return all(abs(x - point[0]) > 74 or abs(y - point[1]) > 30 for x, y in depths)
+
+
+def _depth_spots(plan, view: _View) -> list[tuple[tuple[float, float], float]]:
+    """Where the depths at the corners and the middle of the pad are written, and each depth [m]."""
     half_u, half_v = plan.place.pad.length_m / 2, plan.place.pad.width_m / 2
-    drawing.open_group("cut (+) and fill (-) at the corners and the middle of the pad")
+    found = []
     for su, sv in ((-1, 1), (1, 1), (-1, -1), (1, -1), (0, 0)):
         u, v = np.array([su * half_u]), np.array([sv * half_v])
         natural = float(heights_at(plan.natural, *plan.place.cells(u, v))[0])
-        if not np.isfinite(natural):
-            continue
-        depth = natural - float(plan.finished_height(u, v)[0])
-        x, y = view.points([plan.place.centre[0] + u[0], plan.place.centre[1] + v[0]])[0]
-        x, y = x + 22 * su, y - 18 * sv
-        drawing.words(x, y + 5, f"{depth:+.2f}", 14, fill=INK, text_anchor="middle", font_weight="bold", **_halo(4.5))
-        if plan.place.house.feet:
-            drawing.words(x, y + 18, f"{depth / FOOT_M:+.2f} ft", 11, fill=INK, text_anchor="middle", **_halo())
+        if np.isfinite(natural):
+            x, y = view.points([plan.place.centre[0] + u[0], plan.place.centre[1] + v[0]])[0]
+            spot = (min(max(x + 30 * su, MARGIN + 40), MARGIN + view.wide - 40), y - 20 * sv)
+            found.append((spot, natural - float(plan.finished_height(u, v)[0])))
+    return found
+
+
+def _spots(drawing: Drawing, plan, view: _View) -> None:
+    """Signed depths at the corners and the middle of the pad: what a crew asks first."""
+    drawing.open_group("cut (+) and fill (-) at the corners and the middle of the pad")
+    for (x, y), depth in _depth_spots(plan, view):
+        own, other = amounts.signed_depth(depth, feet=plan.place.house.feet)
+        drawing.words(x, y, own, 15, fill=INK, text_anchor="middle", font_weight="bold", **_halo(4.5))
+        drawing.words(x, y + 15, f"({other})", SMALL, fill=INK, text_anchor="middle", **_halo())
     drawing.close_group()

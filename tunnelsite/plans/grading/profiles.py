@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import math
+import textwrap
+
 import numpy as np
 
 from tunnelsite.core.stakes import end_words
@@ -10,8 +13,9 @@ from tunnelsite.drawing.colours import INK, PAPER, SOFT, cut_fill_colour
 from tunnelsite.drawing.contours import nice_step
 from tunnelsite.drawing.svg import Drawing
 
-WIDTH, LEFT, RIGHT, TOP = 1000.0, 84.0, 24.0, 66.0
-PANEL, GAP = 250.0, 96.0
+WIDTH, LEFT, RIGHT, TOP = 760.0, 96.0, 24.0, 66.0
+PANEL, GAP = 210.0, 100.0
+SMALL = 13.0
 
 
 def profiles_svg(title: str, plan, footer: tuple[str, ...] = ()) -> str:
@@ -19,7 +23,8 @@ def profiles_svg(title: str, plan, footer: tuple[str, ...] = ()) -> str:
 
     Arguments: title; plan, a grading plan with heights in their own datum [m]; footer, lines of small text.
     """
-    height = TOP + 2 * (PANEL + GAP) + 30 + 17 * len(footer)
+    lines = [line for words in footer for line in textwrap.wrap(words, 92)]
+    height = TOP + 2 * (PANEL + GAP) + 30 + 17 * len(lines)
     drawing = Drawing(
         WIDTH,
         height,
@@ -42,8 +47,8 @@ def profiles_svg(title: str, plan, footer: tuple[str, ...] = ()) -> str:
     for k, (across, words, ends) in enumerate(panels):
         _panel(drawing, plan, across, words, ends, TOP + k * (PANEL + GAP))
     _key(drawing, TOP + 2 * (PANEL + GAP) - 14)
-    for k, words in enumerate(footer):
-        drawing.words(LEFT, TOP + 2 * (PANEL + GAP) + 20 + 17 * k, words, 12, fill=SOFT)
+    for k, words in enumerate(lines):
+        drawing.words(LEFT, TOP + 2 * (PANEL + GAP) + 20 + 17 * k, words, SMALL, fill=SOFT)
     return drawing.text
 
 
@@ -85,24 +90,28 @@ def _panel(drawing: Drawing, plan, across: bool, words: str, ends: tuple[str, st
 def _axes(drawing: Drawing, ranges, scales, top: float, *, feet: bool) -> None:
     first, last, low, high = ranges
     drawing.rectangle(LEFT, top, WIDTH - LEFT - RIGHT, PANEL, fill="none", stroke=SOFT, stroke_width=1)
-    step = nice_step(high - low, 6)
-    digits = 2 if step < 0.1 or abs(step * 10 - round(step * 10)) > 1e-9 else 1
-    for k in range(int(np.ceil(low / step)), int(np.floor(high / step)) + 1):
-        y = top + (high - k * step) * scales[1]
+    unit_m, other_m, unit, other = (FOOT_M, 1.0, "ft", "m") if feet else (1.0, FOOT_M, "m", "ft")
+    step = nice_step((high - low) / unit_m, 5)
+    digits = max(0, -math.floor(math.log10(step) + 1e-9)) + (
+        abs(step * 4 - round(step * 4)) < 1e-9 and step % 0.5 != 0 and step < 1
+    )
+    for k in range(math.ceil(low / unit_m / step), math.floor(high / unit_m / step) + 1):
+        y = top + (high - k * step * unit_m) * scales[1]
         drawing.line(LEFT, y, WIDTH - RIGHT, y, stroke=SOFT, stroke_width=0.5, stroke_opacity=0.5)
-        drawing.words(LEFT - 8, y + 4, f"{k * step:.{digits}f}", 12, fill=INK, text_anchor="end")
-        if feet:
-            drawing.words(LEFT - 8, y + 15, f"{k * step / FOOT_M:.2f} ft", 10, fill=SOFT, text_anchor="end")
-    step = nice_step(last - first, 10)
-    for k in range(int(np.ceil(first / step)), int(np.floor(last / step)) + 1):
-        x = LEFT + (k * step - first) * scales[0]
+        drawing.words(LEFT - 8, y + 1, f"{k * step:.{digits}f} {unit}", SMALL, fill=INK, text_anchor="end")
+        drawing.words(
+            LEFT - 8, y + 15, f"{k * step * unit_m / other_m:.2f} {other}", SMALL, fill=SOFT, text_anchor="end"
+        )
+    step = nice_step((last - first) / unit_m, 8)
+    for k in range(math.ceil(first / unit_m / step), math.floor(last / unit_m / step) + 1):
+        x = LEFT + (k * step * unit_m - first) * scales[0]
         drawing.line(x, top + PANEL, x, top + PANEL + 5, stroke=SOFT, stroke_width=1)
-        drawing.words(x, top + PANEL + 19, f"{k * step:g}", 12, fill=INK, text_anchor="middle")
-        if feet:
-            drawing.words(x, top + PANEL + 31, f"{k * step / FOOT_M:.0f} ft", 10, fill=SOFT, text_anchor="middle")
-    units, y = ("metres (feet)", top + PANEL + 46) if feet else ("metres", top + PANEL + 38)
-    drawing.words(WIDTH - RIGHT, y, f"{units} from the middle of the house", 12, fill=SOFT, text_anchor="end")
-    drawing.words(LEFT, y, f"heights in {units}", 12, fill=SOFT)
+        drawing.words(x, top + PANEL + 19, f"{k * step:g} {unit}", SMALL, fill=INK, text_anchor="middle")
+        drawing.words(
+            x, top + PANEL + 34, f"{k * step * unit_m / other_m:.1f} {other}", SMALL, fill=SOFT, text_anchor="middle"
+        )
+    words = "from the middle of the house"
+    drawing.words(WIDTH - RIGHT, top + PANEL + 52, words, SMALL, fill=SOFT, text_anchor="end")
 
 
 def _extents(drawing: Drawing, plan, across: bool, start: tuple[float, float], top: float) -> None:
@@ -115,7 +124,7 @@ def _extents(drawing: Drawing, plan, across: bool, start: tuple[float, float], t
     ):
         x = [LEFT + (end - start[0]) * start[1] for end in (-size / 2, size / 2)]
         drawing.line(x[0], y, x[1], y, **look)
-        drawing.words(x[1] + 6, y + 4, words, 11, fill=INK, paint_order="stroke", stroke=PAPER, stroke_width=3)
+        drawing.words(x[1] + 6, y + 4, words, SMALL, fill=INK, paint_order="stroke", stroke=PAPER, stroke_width=3)
 
 
 def _key(drawing: Drawing, y: float) -> None:
@@ -135,5 +144,5 @@ def _key(drawing: Drawing, y: float) -> None:
             if words == "fill":
                 drawing.rectangle(x, y - 12, 36, 15, fill="url(#fill-hatch)")
         drawing.words(x + 44, y, words, 13, fill=INK)
-        x += 60 + 8.2 * len(words) + 20
+        x += 60 + 8.2 * len(words) + 8
     drawing.close_group()

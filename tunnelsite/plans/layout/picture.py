@@ -8,15 +8,16 @@ import numpy as np
 import shapely
 
 from tunnelsite.drawing.colours import INK, PAPER
-from tunnelsite.drawing.farm_map import features, furniture, halo, parcels, relief
+from tunnelsite.drawing.farm_map import relief
 from tunnelsite.drawing.farm_view import FarmView, on_map, rings_on_map
+from tunnelsite.drawing.land_features import features, furniture, halo, parcels
 from tunnelsite.drawing.svg import Drawing
 
 if TYPE_CHECKING:
     from tunnelsite.plans.layout.layers import Placed
     from tunnelsite.screening.result import Result
 
-TRENCHES = ("#0a4d68", "#9a3b0b", "#4b4f5a", "#5b2a86")
+TRENCHES = ("#0b5cad", "#9a3b0b", "#4b4f5a", "#1f5b35")
 DASHES = ("", "9 4", "3 3", "9 3 2 3")  # one for each service, so that colour alone tells nothing
 PAD_M = 15.0  # of land shown round the houses and their trenches
 
@@ -42,7 +43,7 @@ def layout_picture(chosen: Result, placed: Placed) -> str:
     parcels(drawing, frame, view, [])
     _trenches(drawing, view, frame.grid, placed)
     _houses(drawing, view, chosen, placed)
-    furniture(drawing, view)
+    furniture(drawing, view, feet=any(scan.house.feet for scan in chosen.scans[:1]))
     return drawing.text
 
 
@@ -82,7 +83,7 @@ def _houses(drawing: Drawing, view: FarmView, chosen: Result, placed: Placed) ->
             drawing.path(view.points(ring).tolist(), closed=True, stroke=INK, stroke_width=1.2, stroke_dasharray="4 3",
                          fill=PAPER, fill_opacity=0.55)  # fmt: skip
         for ring in rings_on_map(scan.frame.grid, np.array([house], object)):
-            drawing.path(view.points(ring).tolist(), closed=True, stroke=INK, stroke_width=2.2, fill="#fde725")
+            drawing.path(view.points(ring).tolist(), closed=True, stroke=INK, stroke_width=2.2, fill=PAPER)
         x, y = view.points(on_map(scan.frame.grid, shapely.centroid(house)))[0].tolist()
         drawing.words(x, y + 6, str(rank), 17, fill=INK, text_anchor="middle", font_weight="700")
     drawing.close_group()

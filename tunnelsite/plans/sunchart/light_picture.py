@@ -10,7 +10,7 @@ from tunnelsite.io.formats.styles import colour
 from tunnelsite.plans.sunchart.chart import SunChart
 from tunnelsite.sun.crops import CROP_BANDS, daily_light_integral
 
-WIDTH, HEIGHT, LEFT, RIGHT, TOP, BOTTOM = 760.0, 330.0, 46.0, 132.0, 52.0, 40.0
+WIDTH, HEIGHT, LEFT, RIGHT, TOP, BOTTOM = 520.0, 300.0, 44.0, 12.0, 62.0, 26.0  # as the picture of the sky
 BAR = 0.62  # of a month's width
 
 
@@ -45,8 +45,8 @@ def light_svg(chart: SunChart, transmission: float) -> str:
     drawing.words(
         LEFT,
         38,
-        "solid: here, dark in the crop months; outline: the same spot without anything in the way",
-        13,
+        "bars: here, dark in the crop months; outline: open site",
+        14,
         fill=SOFT,
     )
     drawing.line(LEFT, floor, WIDTH - RIGHT, floor, stroke=INK, stroke_width=1.4)
@@ -74,6 +74,6 @@ def _wanted(drawing: Drawing, most: float, scale: float, floor: float) -> None:
         y = floor - band.least * scale
         drawing.line(LEFT, y, WIDTH - RIGHT, y, stroke=PAPER, stroke_width=4, stroke_opacity=0.8)
         drawing.line(LEFT, y, WIDTH - RIGHT, y, stroke="#8a2f06", stroke_width=1.8, stroke_dasharray="10 4")
-        lines = (band.name.replace(" and herbs", ""), f"want {band.least:g}")
-        for k, words in enumerate(lines):
-            drawing.words(WIDTH - RIGHT + 6, y - 2 + 15 * k, words, 13, fill="#8a2f06", font_weight="600")
+        words = f"{band.name.replace(' and herbs', '')} want {band.least:g}"
+        drawing.words(WIDTH - RIGHT - 4, y - 5, words, 14, fill="#8a2f06", font_weight="600", text_anchor="end",
+                      paint_order="stroke", stroke=PAPER, stroke_width=4, stroke_linejoin="round")  # fmt: skip

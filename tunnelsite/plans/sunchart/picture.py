@@ -26,22 +26,22 @@ def sun_chart_svg(chart: SunChart) -> str:
     """The picture of a sun chart as an SVG document: text stays text, title and description for screen readers, legible in grey."""
     height = PANEL_TOP + PANEL_HEIGHT + LOWER_GAP + lower_height(chart)
     drawing = Drawing(WIDTH, height, f"Sun chart: {chart.title}", description(chart))
-    _patterns(drawing)
+    sky = sky_of(chart, LEFT, PANEL_TOP, PANEL_WIDTH, PANEL_HEIGHT)
+    draw_patterns(drawing, sky)
     drawing.rectangle(0, 0, WIDTH, height, fill=PAPER)
     drawing.words(LEFT, 38, chart.title, 24, fill=INK, font_weight="600")
     for line, text in enumerate(subtitle(chart)):
         drawing.words(LEFT, 60 + 17 * line, text, 13, fill=QUIET)
-    sky = sky_of(chart, LEFT, PANEL_TOP, PANEL_WIDTH, PANEL_HEIGHT)
     drawing.rectangle(sky.left, sky.top, sky.width, sky.height, fill=SKY)
     drawing.open_group("Sky by azimuth and elevation", clip_path="url(#panel)")
-    _bands(drawing, sky, chart)
-    _grid(drawing, sky)
+    draw_bands(drawing, sky, chart)
+    draw_grid(drawing, sky)
     lines = hour_lines(chart.place, chart.clock)
     for line in lines:
         _hour_line(drawing, sky, line)
-    _silhouettes(drawing, sky, chart)
+    draw_silhouettes(drawing, sky, chart)
     for day in sorted(chart.days, key=lambda day: chart.in_crop(day.month, day.day)):
-        _sun_path(drawing, sky, chart, day)
+        draw_sun_path(drawing, sky, chart, day)
     drawing.close_group()
     _labels(drawing, sky, chart, lines)
     if not any(len(day.minutes) for day in chart.days):
@@ -67,9 +67,10 @@ def shade(chart: SunChart, day: SunDay) -> str:
     return colour("viridis", MIDWINTER_SHADE + (MIDSUMMER_SHADE - MIDWINTER_SHADE) * place)
 
 
-def _patterns(drawing: Drawing) -> None:
+def draw_patterns(drawing: Drawing, sky: Sky) -> None:
+    """Hatchings of what hides the sun, and the panel's edge."""
     clip = drawing.add("clipPath", drawing.defs, id="panel")
-    drawing.add("rect", clip, x=LEFT, y=PANEL_TOP, width=PANEL_WIDTH, height=PANEL_HEIGHT)
+    drawing.add("rect", clip, x=sky.left, y=sky.top, width=sky.width, height=sky.height)
     for name, back, front, turn in (("standing", STANDING, "#9ea4af", 45), ("lost", LOST, "#35507c", -45)):
         pattern = drawing.add(
             "pattern",
@@ -84,7 +85,8 @@ def _patterns(drawing: Drawing) -> None:
         drawing.add("rect", pattern, width=2, height=7, fill=front)
 
 
-def _bands(drawing: Drawing, sky: Sky, chart: SunChart) -> None:
+def draw_bands(drawing: Drawing, sky: Sky, chart: SunChart) -> None:
+    """The part of the sky that the sun crosses in the year, and in the crop months."""
     for days, fill in ((all_days(), BAND), (crop_days(chart), CROP_BAND)):
         for shape in _strips(sky, *sun_band(sky, chart.place, days)):
             drawing.path(shape, closed=True, fill=fill)
@@ -101,7 +103,8 @@ def _strips(sky: Sky, turn: np.ndarray, low: np.ndarray, high: np.ndarray) -> li
     ]
 
 
-def _silhouettes(drawing: Drawing, sky: Sky, chart: SunChart) -> None:
+def draw_silhouettes(drawing: Drawing, sky: Sky, chart: SunChart) -> None:
+    """What stands on the horizon, the ground, and what of the sun's band they hide."""
     turn = np.arange(0.0, sky.span_deg + 0.05, 0.25)
     azimuth = turn + sky.west_deg
     everything = np.maximum(chart.horizon.along(chart.horizon.top_deg, azimuth), 0.0)
@@ -123,7 +126,8 @@ def _silhouettes(drawing: Drawing, sky: Sky, chart: SunChart) -> None:
     drawing.path(edge, stroke=INK, stroke_width=1.3, stroke_linejoin="round")
 
 
-def _grid(drawing: Drawing, sky: Sky) -> None:
+def draw_grid(drawing: Drawing, sky: Sky) -> None:
+    """Lines of azimuth and elevation."""
     for elevation in range(10, int(sky.top_deg), 10):
         drawing.line(sky.left, sky.y(elevation), sky.left + sky.width, sky.y(elevation), stroke=FAINT, stroke_width=0.8)
     for turn in range(0, int(sky.span_deg) + 1, 15):
@@ -143,7 +147,8 @@ def _hour_line(drawing: Drawing, sky: Sky, line: HourLine) -> None:
                 )
 
 
-def _sun_path(drawing: Drawing, sky: Sky, chart: SunChart, day: SunDay) -> None:
+def draw_sun_path(drawing: Drawing, sky: Sky, chart: SunChart, day: SunDay) -> None:
+    """The sun's way on one day, broken where it is hidden."""
     if not len(day.minutes):
         return
     wide = 2.6 if chart.in_crop(day.month, day.day) else 1.4

@@ -1,0 +1,153 @@
+"""What is on the land, as a map shows it and as its key names it: features, parcels with their names, north and scale."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from xml.etree.ElementTree import Element
+
+import numpy as np
+import shapely
+
+from tunnelsite.core.site import Frame
+from tunnelsite.core.units import FOOT_M
+from tunnelsite.drawing.colours import INK, KEEP_OUT, PAPER, SOFT
+from tunnelsite.drawing.contours import nice_step
+from tunnelsite.drawing.farm_view import FarmView, on_map, rings_on_map
+from tunnelsite.drawing.markup import plain_name, tag
+from tunnelsite.drawing.svg import Drawing
+
+KEPT = {"stroke": KEEP_OUT, "stroke_width": 1.8, "stroke_dasharray": "7 3"}
+TREES = {"stroke": "#1f5b35", "stroke_width": 2.4, "stroke_dasharray": "1 4", "stroke_linecap": "round"}
+TREE = {"fill": "none", "stroke": "#1f5b35", "stroke_width": 1.6}
+STRUCTURE = {"fill": "#3c4650", "stroke": PAPER, "stroke_width": 1}
+SERVICE = {"stroke": INK, "stroke_width": 2.2}
+PARCEL = {"stroke": INK, "stroke_width": 2, "stroke_dasharray": "14 4 3 4"}
+
+
+def halo(width: float = 3.5) -> dict[str, object]:
+    """A rim of paper round words, so that they stand out from what lies under them."""
+    return {"paint_order": "stroke", "stroke": PAPER, "stroke_width": width, "stroke_linejoin": "round"}
+
+
+def features(drawing: Drawing, frame: Frame, view: FarmView) -> None:
+    """What to keep clear of, structures, obstacles and services, as far as the run holds their shapes."""
+    grid = frame.grid
+    drawing.open_group("what is on the land")
+    for item in frame.keep_outs:
+        for line in rings_on_map(grid, item.geometry):
+            drawing.path(view.points(line).tolist(), **KEPT)
+    if frame.obstacles is not None and len(frame.obstacles):
+        for line in rings_on_map(grid, frame.obstacles.geometry):
+            drawing.path(view.points(line).tolist(), **TREES)
+        dots = frame.obstacles.geometry[shapely.get_dimensions(frame.obstacles.geometry) == 0]
+        for x, y in view.points(on_map(grid, dots)).tolist():
+            drawing.add("circle", None, "", cx=x, cy=y, r=4, **TREE)
+    elif frame.obstacles is None:  # a kept run knows their outlines alone
+        for line in rings_on_map(grid, frame.outlines):
+            drawing.path(view.points(line).tolist(), closed=True, **TREES)
+    if frame.structures is not None:
+        for ring in rings_on_map(grid, frame.structures.geometry):
+            drawing.path(view.points(ring).tolist(), closed=True, **STRUCTURE)
+    for name, item in frame.services.items():
+        _service(drawing, view, grid, plain_name(name, 20), item.geometry)
+    drawing.close_group()
+
+
+def _service(drawing: Drawing, view: FarmView, grid, name: str, geometry) -> None:
+    lines = [view.points(line).tolist() for line in rings_on_map(grid, geometry)]
+    for line in lines:
+        drawing.path(line, stroke=PAPER, stroke_width=5, stroke_opacity=0.8)
+        drawing.path(line, **SERVICE)
+    dots = view.points(on_map(grid, geometry[shapely.get_dimensions(geometry) == 0])).tolist()
+    for x, y in dots:
+        drawing.rectangle(x - 4, y - 4, 8, 8, fill=PAPER, **SERVICE)
+    inside = [
+        (x, y)
+        for x, y in [*dots, *(p for line in lines for p in line)]
+        if 40 < x < view.width - 40 and 20 < y < view.height - 20
+    ]
+    if inside:
+        x, y = inside[len(inside) // 2]
+        drawing.words(x + 8, y - 7, name, 14, fill=INK, font_weight="600", class_="isolated", **halo())
+
+
+def parcels(drawing: Drawing, frame: Frame, view: FarmView, middles: Sequence[np.ndarray]) -> None:
+    """Outlines and names, which keep clear of the pins of what is marked. Arguments: middles, easting and northing [m] of the marks."""
+    drawing.open_group("parcels")
+    for parcel in frame.parcels:
+        for ring in rings_on_map(frame.grid, parcel):
+            points = view.points(ring).tolist()
+            drawing.path(points, closed=True, stroke=PAPER, stroke_width=5, stroke_opacity=0.8)
+            drawing.path(points, closed=True, **PARCEL)
+    pins = np.vstack([view.points(middle) - (0, 16) for middle in middles] or [np.empty((0, 2))])
+    pins = np.vstack([pins, [(view.width - 34, 46)]])  # the north arrow
+    for parcel, name in zip(frame.parcels, frame.parcel_names, strict=True):
+        if not shapely.is_empty(parcel):
+            x, y = _name_spot(view, view.points(on_map(frame.grid, parcel)), pins)
+            drawing.words(x, y, plain_name(name, 26), 17, fill=INK, text_anchor="middle", font_weight="600",
+                          class_="isolated", **halo(5))  # fmt: skip
+    drawing.close_group()
+
+
+def _name_spot(view: FarmView, outline: np.ndarray, pins: np.ndarray) -> tuple[float, float]:
+    """Where a parcel's name goes: inside its upper or its lower edge, whichever is farther from the candidates' pins."""
+    left, top = outline.min(axis=0)
+    right, bottom = outline.max(axis=0)
+    middle = (left + right) / 2
+    spots = np.array(
+        [(x, y) for y in (top + 20, bottom - 9) for x in (middle, (left + middle) / 2, (right + middle) / 2)]
+    )
+    spots[:, 0] = np.clip(spots[:, 0], 70, view.width - 70)
+    away = np.abs(spots[:, None, :] - pins[None]) / (75, 26)  # a name is wide and low
+    free = away.max(axis=2).min(axis=1, initial=9.0) if len(pins) else np.ones(len(spots))
+    best = int(np.argmax(np.minimum(free, 1.0)))  # the first of those that are free
+    return float(spots[best, 0]), float(spots[best, 1])
+
+
+def furniture(drawing: Drawing, view: FarmView, *, feet: bool) -> None:
+    """North arrow and scale bars, that in the user's unit first."""
+    x, y = view.width - 34, 46
+    drawing.open_group("true north is up")
+    drawing.add("circle", None, "", cx=x, cy=y - 4, r=27, fill=PAPER, fill_opacity=0.85)
+    drawing.add("path", None, "", d=f"M{x} {y - 24}l8 24l-8 -6l-8 6z", fill=INK)
+    drawing.words(x, y + 16, "N", 15, fill=INK, text_anchor="middle", font_weight="700")
+    drawing.close_group()
+    drawing.open_group("scale")
+    drawing.rectangle(8, view.height - 64, min(300, view.width * 0.45), 56, fill=PAPER, fill_opacity=0.85)
+    units = (("ft", FOOT_M), ("m", 1.0)) if feet else (("m", 1.0), ("ft", FOOT_M))
+    for (unit, unit_m), y in zip(units, (view.height - 42, view.height - 18), strict=True):
+        long = nice_step(min(140, view.width * 0.2) / view.scale / unit_m, 1, (1.0, 2.0, 5.0))
+        wide = long * unit_m * view.scale
+        drawing.path([(16, y - 6), (16, y), (16 + wide, y), (16 + wide, y - 6)], stroke=INK, stroke_width=1.6)
+        drawing.words(22 + wide, y + 2, f"{long:g} {unit}", 14, fill=INK)
+    drawing.close_group()
+    drawing.rectangle(0.5, 0.5, view.width - 1, view.height - 1, fill="none", stroke=SOFT, stroke_width=1)
+
+
+def land_key(frame: Frame) -> Iterator[tuple[Element, str]]:
+    """What the map shows of the land, each as (swatch, words), as far as the run holds it."""
+    line = "M2 9H32"
+    yield (
+        swatch(tag("rect", x="5", y="5", width="24", height="8", fill=PAPER, stroke=INK, stroke_width="2.4")),
+        "option, with its pin",
+    )
+    yield swatch(tag("path", d=line, fill="none", **_look(PARCEL))), "edge of a parcel"
+    if frame.keep_outs:
+        yield swatch(tag("path", d=line, fill="none", **_look(KEPT))), "to keep clear of"
+    if frame.structures is not None and len(frame.structures):
+        yield swatch(tag("rect", x="9", y="3", width="16", height="12", **_look(STRUCTURE))), "structure"
+    if len(frame.outlines if frame.obstacles is None else frame.obstacles.geometry):
+        yield swatch(tag("path", d=line, fill="none", **_look(TREES))), "hedge, tree line or building that casts shade"
+        if frame.obstacles is not None and (shapely.get_dimensions(frame.obstacles.geometry) == 0).any():
+            yield swatch(tag("circle", cx="17", cy="9", r="5", **_look(TREE))), "tree"
+    if frame.services:
+        yield swatch(tag("path", d=line, fill="none", **_look(SERVICE))), "service or road, by its name"
+
+
+def swatch(shape: Element) -> Element:
+    """A sample for a key."""
+    return tag("svg", shape, viewBox="0 0 34 18", width="34", height="18", class_="swatch", aria_hidden="true")
+
+
+def _look(look: dict[str, object]) -> dict[str, str]:
+    return {name: str(value) for name, value in look.items()}
