@@ -32,12 +32,12 @@ for _name, _usual in (("SIGINT", signal.default_int_handler), ("SIGHUP", signal.
 
 # Where two work side by side, one compiles the kernels while the other does what needs none, or both would compile the same;
 # short files come last, so that nobody waits for a long one at the end (--no-loadscope-reorder: see .ci/test).
-TURNS = (("contract/test_plugins.py",), ("io/", "contract/"), ("",), ("core/", "sun/", "plans/", "published/"))
+TURNS = (("contract/test_plugins.py",), ("io/", "contract/"), ("",), ("core/", "sun/", "published/"))
 
 
 MANY_BYTES, PLACES_KEPT = 8 * 1000, 60  # what is kept of the suns, below
 
-# Whole screenings, servers, browsers and processes of their own: left out by -m "not slow".
+# Whole screenings, servers, browsers, processes of their own and long simulations: left out by -m "not slow".
 SLOW = (
     "whole_run/",
     "region/",
@@ -49,8 +49,15 @@ SLOW = (
     "contract/test_example",
     "contract/test_plug",
     "contract/test_types",
+    "gather/test_clouds",
+    "io/formats/test_cog",
+    "io/formats/test_geopackage_faults",
     "io/test_",
+    "plans/drainage/test_level_spreader",
+    "plans/grading/test_volumes_of",
     "plans/test_",
+    "scan/firmness/test_rank",
+    "scan/test_exhaustive",
 )
 
 
