@@ -163,6 +163,29 @@ def test_a_gap_without_a_value_for_no_data_is_refused(site: Site, tmp_path: Path
         gather(GatherRequest(_area(), ground=source), tmp_path)
 
 
+def test_no_part_of_a_file_is_fetched_twice(site: Site, tmp_path: Path) -> None:
+    gather(GatherRequest(_area(), ground=Source("w", "raster", f"{site.address}/west.tif")), tmp_path)
+    assert len(site.parts) > 1 and len(site.parts) == len(set(site.parts))
+
+
+def test_what_broke_off_is_asked_for_again_and_whole(site: Site, tmp_path: Path) -> None:
+    site.broken_after, site.breaks = 60_000, 2
+    gather(GatherRequest(_area("200m"), ground=Source("w", "raster", f"{site.address}/west.tif")), tmp_path)
+    _exactly_the_plane(tmp_path / "ground.tif")
+
+
+def test_a_refused_gathering_leaves_nothing_and_later_ones_join_the_record(site: Site, tmp_path: Path) -> None:
+    ground = Source("w", "raster", f"{site.address}/west.tif")
+    both = GatherRequest(_area("200m"), ground=ground, surface=Source("e", "raster", f"{site.address}/gone.tif"))
+    with pytest.raises(InputRefused):
+        gather(both, tmp_path)
+    assert not list(tmp_path.glob("*.tif"))
+    gather(GatherRequest(_area("200m"), ground=ground), tmp_path)
+    gather(GatherRequest(_area("200m"), surface=ground), tmp_path)
+    record = json.loads((tmp_path / "gathered.json").read_text())["gathered"]
+    assert [entry["file"] for entry in record] == ["ground.tif", "surface.tif"]
+
+
 def test_nothing_but_the_named_address_is_asked(site: Site, tmp_path: Path) -> None:
     request = GatherRequest(_area(), ground=Source("w", "raster", f"{site.address}/west.tif"))
     gather(request, tmp_path)

@@ -13,6 +13,7 @@ from tunnelsite.gather.choice import chosen_items
 from tunnelsite.gather.record import Entry, entry_of
 from tunnelsite.gather.sources import Source
 from tunnelsite.io.fetch.door import Door
+from tunnelsite.io.fetch.ranged import RangedFile
 from tunnelsite.io.fetch.window import Area, Fetched, fetched_window, moved, put_through, window_bytes, write_window
 
 Progress = Callable[[str, float], None]
@@ -21,10 +22,10 @@ MOST_FILES = 200
 
 @dataclass(frozen=True)
 class Planned:
-    """What would be fetched: addresses, about how many bytes, and why these."""
+    """What would be fetched: files, open at their headers, about how many bytes, and why these."""
 
     source: Source
-    addresses: tuple[str, ...]
+    files: tuple[RangedFile, ...]
     size: int
     reason: str
 
@@ -38,25 +39,26 @@ def planned_elevation(door: Door, source: Source, area: Area, *, surface: bool) 
         addresses, reason = (source.address,), "the file that was named"
     if len(addresses) > MOST_FILES:
         raise InputRefused(f"{len(addresses)} files meet the area", f"at most {MOST_FILES}", "take a smaller circle")
-    size = sum(window_bytes(door, address, area, f"source {source.name!r}") for address in addresses)
+    files = tuple(RangedFile(door, address, f"source {source.name!r}") for address in addresses)
+    size = sum(window_bytes(file, area) for file in files)
     if size == 0:
         raise InputRefused(
             f"source {source.name!r} does not reach the area", "a file that covers it", "check the place and the source"
         )
-    return Planned(source, addresses, size, reason)
+    return Planned(source, files, size, reason)
 
 
 def gather_elevation(
-    door: Door, planned: Planned, area: Area, folder: Path, *, what: str, progress: Progress, overwrite: bool
+    planned: Planned, area: Area, folder: Path, *, what: str, progress: Progress, overwrite: bool
 ) -> list[Entry]:
     """Fetch what was planned into `WHAT.tif` (`WHAT-2.tif` ... for windows that share no lattice). Return: entries for the record.
 
     Arguments: what, `ground` or `surface`. Errors: InputRefused, OutputFailed; a window that breaks off is not written.
     """
     windows = []
-    for k, address in enumerate(planned.addresses):
-        progress(f"fetching {what}", k / len(planned.addresses))
-        found = fetched_window(door, address, area, f"source {planned.source.name!r}")
+    for k, file in enumerate(planned.files):
+        progress(f"fetching {what}", k / len(planned.files))
+        found = fetched_window(file, area)
         if found is not None:
             windows.append(_with_unit(found, planned.source))
     entries = []

@@ -146,7 +146,7 @@ def gather(request: GatherRequest, folder: Path, progress: Progress = lambda ste
 
     for what, planned in plans.items():
         options = {"what": what, "progress": progress, "overwrite": request.overwrite}
-        keep(gather_elevation(door, planned, request.area, folder, **options))
+        keep(gather_elevation(planned, request.area, folder, **options))
     if request.points:
         options = {
             "cell_m": request.cell_m,

@@ -20,7 +20,7 @@ class Site:
 
     Attributes: files, content by path; redirects, path to address; ranges, whether parts are given; broken_after, bytes of an
     answer's body after which the connection breaks, for the next `breaks` answers; slow_s, before each answer; changing: every
-    answer carries another tag. asked: paths in order.
+    answer carries another tag. asked: paths in order; parts, each with the range that was asked for.
     """
 
     files: dict[str, bytes] = field(default_factory=dict)
@@ -33,6 +33,7 @@ class Site:
     changing: bool = False
     wrong_part: bool = False
     asked: list[str] = field(default_factory=list)
+    parts: list[tuple[str, str]] = field(default_factory=list)
     address: str = ""
 
     def put(self, path: str, document: Any) -> str:
@@ -48,6 +49,7 @@ class _Handler(http.server.BaseHTTPRequestHandler):
     def do_GET(self) -> None:
         site, path = self.site, self.path.partition("?")[0]
         site.asked.append(self.path)
+        site.parts.append((self.path, self.headers.get("Range", "")))
         time.sleep(site.slow_s)
         if path in site.redirects:
             self._head(302, {"Location": site.redirects[path], "Content-Length": "0"})

@@ -26,7 +26,7 @@ class RangedFile(io.RawIOBase):
 
     def __init__(self, door: Door, address: str, found_in: str = "") -> None:
         super().__init__()
-        self._door, self._address, self._at = door, address, 0
+        self._door, self.address, self._at = door, address, 0
         door.check(address, found_in)
         self._blocks: OrderedDict[int, bytes] = OrderedDict()
         self._tag = ""
@@ -39,6 +39,10 @@ class RangedFile(io.RawIOBase):
         other = copy.copy(self)
         other._at = 0
         return other
+
+    def forget(self) -> None:
+        """Give back the memory of what was fetched; what is read again is fetched again."""
+        self._blocks.clear()
 
     def readable(self) -> bool:
         return True
@@ -100,7 +104,7 @@ class RangedFile(io.RawIOBase):
         last = ""
         for _ in range(self._door.tries):
             with self._door.answer(
-                self._address, {"Range": f"bytes={start}-{stop}", "Accept-Encoding": "identity"}
+                self.address, {"Range": f"bytes={start}-{stop}", "Accept-Encoding": "identity"}
             ) as answer:
                 place = _RANGE.fullmatch(answer.headers.get("content-range", ""))
                 if answer.status_code != 206 or place is None:
@@ -116,7 +120,7 @@ class RangedFile(io.RawIOBase):
                 except requests.RequestException as problem:
                     last = type(problem).__name__
                     continue
-            self._door.count(len(content), self._address)
+            self._door.count(len(content), self.address)
             if len(content) == wanted - start + 1:
                 self._tag = tag
                 return content, total
@@ -125,5 +129,5 @@ class RangedFile(io.RawIOBase):
 
     def _refused(self, what: str, expected: str) -> InputRefused:
         return InputRefused(
-            f"{self._address[:200]!r} {what}", expected, "try again later, or download the file and name the copy"
+            f"{self.address[:200]!r} {what}", expected, "try again later, or download the file and name the copy"
         )

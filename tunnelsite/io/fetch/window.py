@@ -17,7 +17,6 @@ from rasterio.windows import Window
 
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.core.grid import transformer
-from tunnelsite.io.fetch.door import Door
 from tunnelsite.io.fetch.ranged import RangedFile
 from tunnelsite.io.read.raster_header import safe_environment
 from tunnelsite.io.write.staging import staged
@@ -71,14 +70,16 @@ class Fetched:
         return self.profile["crs"], self.profile["dtype"], self.profile["nodata"], self.units, self.scales, self.offsets
 
 
-def fetched_window(door: Door, address: str, area: Area, found_in: str = "") -> Fetched | None:
+def fetched_window(file: RangedFile, area: Area) -> Fetched | None:
     """The whole cells of a GeoTIFF that cover an area, at its own resolution; None where it does not reach the area.
 
     Errors: InputRefused for a file that is no GeoTIFF, has no place, is too large for the window asked, or breaks off.
     """
-    file = RangedFile(door, address, found_in)
-    with _opened(file, address) as source:
-        return _read(source, file, address, area)
+    try:
+        with _opened(file, file.address) as source:
+            return _read(source, file, file.address, area)
+    finally:
+        file.forget()
 
 
 @contextlib.contextmanager
@@ -134,10 +135,9 @@ def _read(source, file: RangedFile, address: str, area: Area) -> Fetched | None:
     )
 
 
-def window_bytes(door: Door, address: str, area: Area, found_in: str = "") -> int:
+def window_bytes(file: RangedFile, area: Area) -> int:
     """About how many bytes `fetched_window` would fetch, from the header alone; 0 where the file does not reach the area."""
-    file = RangedFile(door, address, found_in)
-    with _opened(file, address) as source:
+    with _opened(file, file.address) as source:
         window = _window(source, area)
         cells = source.width * source.height
         return 0 if window is None else math.ceil(file.size * min(1.0, window.width * window.height / cells))
