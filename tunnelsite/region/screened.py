@@ -45,7 +45,7 @@ class RegionPlan:
 
     Attributes: group_size_m [m], side of the squares whose parcels are screened together, 0 = each by itself; top, candidates
     a parcel; suitability_m [m], blocks of the suitability raster, or None; drainage, `all` = water is followed over the whole
-    DEM first, `halo` = each task knows no more than its halo; group_by, column of the parcels by which they are told together, or None.
+    DEM first, `halo` = each task knows no more than its halo; group_by, column of the parcels by which they are put together, or None.
     """
 
     group_size_m: float = 2000.0

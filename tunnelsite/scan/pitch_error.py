@@ -144,7 +144,7 @@ def pitch_error(frame: Frame, house: House, at: tuple[int, int], stated: ErrorMo
 
 
 def counted_share(frame: Frame, at: tuple[np.ndarray, np.ndarray], stated: ErrorModel) -> np.ndarray:
-    """What share of the stated error counts round some cells, float64 [n]: all of it where somebody stated it, of what was assumed no
+    """What share of the stated error counts round some cells, float64 [n]: all of it where it was stated, of what was assumed no
     more than the ground round it shows. Arguments: as `placement_errors`."""
     parts = [
         _counted_share(window, stated, (0, len(one.ground)))[one.rows, one.col]
