@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 
@@ -10,7 +12,7 @@ from tunnelsite import screen
 from tunnelsite.core.house import House
 from tunnelsite.core.layers import Layer
 from tunnelsite.processes.drainage_lines import PROCESS
-from tunnelsite.scan.refine import water_words
+from tunnelsite.scan.refine import stream_from_beyond, water_words
 from tunnelsite.settings.model import settings_from
 
 R, C = np.mgrid[0:160, 0:160].astype(np.float32)
@@ -81,3 +83,15 @@ def test_beside_a_stream_a_house_loses_the_marks_that_water_gives_and_it_is_said
 def test_what_is_near_water_is_flagged(height, away, beside, said):
     words = water_words({"drainage_height_m": height, "drainage_distance_m": away, "flow_beside_m2": beside})
     assert len(words) == len(said) and all(part in text for part, text in zip(said, words, strict=True))
+
+
+@pytest.mark.parametrize(
+    ("away_m", "col", "said"), [(6.0, 85, True), (6.0, 110, False), (40.0, 85, False), (None, 85, False)]
+)
+def test_a_line_beside_the_pad_that_comes_from_beyond_the_data_is_told(away_m, col, said):
+    """A pad of 20 x 10 m in the middle of 120 x 160 cells of 1 m; water whose area is a lower bound runs down one column."""
+    open_edge = np.zeros((120, 160), bool)
+    open_edge[:, col] = True
+    frame = SimpleNamespace(grid=SimpleNamespace(cell_m=1.0), layers={"open_edge": open_edge})
+    scan = SimpleNamespace(frame=frame, pad=SimpleNamespace(length_m=20.0, width_m=10.0))
+    assert stream_from_beyond(scan, {"drainage_distance_m": away_m}, 60, 70) == said

@@ -188,7 +188,7 @@ def flags(scan: Scan, item: int, values: dict[str, Any], worst_se_pct: float, so
     open_edge = scan.frame.layers.get("open_edge")
     if open_edge is not None and _pad_any(scan, open_edge, row, col):
         words.append("water may come from beyond the data")
-    elif _unknown_stream(scan, values, row, col):
+    elif stream_from_beyond(scan, values, row, col):
         words.append("a watercourse may come past it from beyond the data")
     standing = float(scan.measures["standing"][item]) if "standing" in scan.measures else 0.0
     if standing > SHOWS_M:
@@ -255,7 +255,7 @@ def water_words(values: dict[str, Any]) -> list[str]:
     return words
 
 
-def _unknown_stream(scan: Scan, values: dict[str, Any], row: int, col: int) -> bool:
+def stream_from_beyond(scan: Scan, values: dict[str, Any], row: int, col: int) -> bool:
     """Whether a line that gathers water runs close to the pad and what it brings is known in part only."""
     away, open_edge = values.get("drainage_distance_m"), scan.frame.layers.get("open_edge")
     return (
