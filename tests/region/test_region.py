@@ -91,7 +91,7 @@ def test_notes_are_whole_and_told(told) -> None:
     run = pyogrio.read_dataframe(folder / "r.gpkg", layer="run")
     notes = run.loc[run["kind"] == "note", "value"].tolist()
     assert any(
-        "alike over" in note and note.endswith("state them") for note in notes
+        "correlated over" in note and note.endswith("state them") for note in notes
     )  # one note, though it holds a `;`
     assert all(f"note: {note}" in said for note in notes[:10])
 

@@ -76,8 +76,8 @@ def test_the_planted_terrace_is_among_the_first_three_options(result, truths) ->
 def test_the_first_options_hold_where_the_house_ends_up(result) -> None:
     """The first five keep 90 % of their score anywhere within the shift, or their columns say that they do not."""
     for row, choice in zip(result.rows[:5], result.choices, strict=False):
-        near = nearby(result.scans[choice.scan], choice.item, result.settings.shift_m)
-        lowest = 0.0 if near.rejected else result.here[choice.scan][near.items].min()
+        near = nearby(result.scans[choice.scan], np.array([choice.item]), result.settings.shift_m)
+        lowest = 0.0 if near.rejected[0] else result.here[choice.scan][near.items].min()
         assert row["score_lowest"] == pytest.approx(lowest, abs=1e-3)
         assert lowest > 0.9 * row["score"] or row["score_lowest"] <= 0.9 * row["score"]
     steady = [row for row in result.rows[:5] if row["score_lowest"] > 0.9 * row["score"]]
