@@ -207,4 +207,7 @@ def true_bearing(grid: Grid, along_m: np.ndarray | float, across_m: np.ndarray |
     along, across = np.asarray(along_m, np.float64), np.asarray(across_m, np.float64)
     lon, lat = grid.lonlat(np.stack([along - 10, along + 10]), np.stack([across, across]))
     there, back, _ = _geod(grid.crs).inv(lon[0], lat[0], lon[1], lat[1])
-    return (there + (back + 180.0 - there + 180.0) % 360.0 / 2 - 90.0) % 360.0  # mean of the azimuths at both ends
+    bearing: np.ndarray = (
+        there + (back + 180.0 - there + 180.0) % 360.0 / 2 - 90.0
+    ) % 360.0  # mean of the azimuths at both ends
+    return bearing
