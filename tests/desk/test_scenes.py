@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -9,7 +10,10 @@ import geopandas
 import pytest
 
 from tests.desk.served import WAIT_MS, Served, Shown, shown
+from tests.io.fetch.servers import Site, serving
 from tests.report.browser import browser
+from tunnelsite.desk.project import named_files
+from tunnelsite.io.read.sample_data import sample_data
 
 POND = (-78.14363, 43.00667)  # sample_data/README.md
 HOLLOW = (-78.15125, 43.01019)  # 1.8 m deep, closed
@@ -103,6 +107,42 @@ def test_keep_out_is_drawn_by_keys_undone_and_done_again(desk: Shown) -> None:
     assert len(_drawn(desk)) == 2
 
 
+def test_data_are_fetched_on_request_and_their_size_is_said_first(desk: Shown, served: Served) -> None:
+    page = desk.page
+    model = (sample_data() / "dem.tif").read_bytes()
+    tank = {"type": "Feature", "properties": {}, "geometry": {"type": "Point", "coordinates": BESIDE_THE_BENCH}}
+    with serving(Site({"/ground.tif": model})) as site:
+        site.put("/collections/tanks/items", {"type": "FeatureCollection", "features": [tank], "links": []})
+        _open(desk, "ground")
+        page.click("summary:has-text('Get data from a source')")
+        page.check("#gather-where-fields")
+        _address(desk, "#gather-ground", f"{site.address}/ground.tif")
+        page.click("#gather-more")
+        page.select_option("#gather-role-0", "service:fuel")
+        page.select_option("#gather-from-0", "address")
+        page.fill("#gather-address-0", f"{site.address}/collections/tanks")
+        page.keyboard.press("Tab")
+        assert site.asked == []
+        page.click("#gather-size")
+        assert "MB" in page.inner_text("#gather-fetch", timeout=WAIT_MS)
+        assert not (served.folder / "ground.tif").exists()
+        page.click("#gather-fetch")
+        page.wait_for_selector(".gather >> text=Fetched:", timeout=WAIT_MS)
+        files = {one["name"]: one["used_as"] for one in desk.asked("/api/state")["files"]}
+        assert (files["dem.tif"], files["ground.tif"], files["fuel.geojson"]) == ("dem", None, "service:fuel")
+        _address(desk, "#gather-ground", "http://127.0.0.1:9/ground.tif")
+        page.click("#gather-size")
+        page.wait_for_selector(".gather .broken >> text=did not answer", timeout=WAIT_MS)
+    assert desk.violations() == []
+    page.click("summary:has-text('Get data from a source')")
+
+
+def _address(desk: Shown, field: str, address: str) -> None:
+    desk.page.select_option(field, "address")
+    desk.page.fill(f"{field}-address", address)
+    desk.page.keyboard.press("Tab")
+
+
 def test_run_is_cancelled_and_run_again(desk: Shown, served: Served) -> None:
     _open(desk, "find")
     desk.page.click("#find-places")
@@ -181,6 +221,9 @@ def test_two_pins_and_their_packet(desk: Shown, served: Served) -> None:
     assert "On the bench" in opened.value.content()
     opened.value.close()
     assert list(served.folder.glob("packet/*/*.gpkg"))
+    (farm,) = served.folder.glob("packet/*/project/farm.toml")
+    named = named_files(tomllib.loads(farm.read_text("utf-8")))
+    assert {"dem.tif", "drawn.gpkg"} < set(named) and all((farm.parent / name).is_file() for name in named)
 
 
 def test_everything_is_there_after_the_server_was_killed(desk: Shown, served: Served) -> None:

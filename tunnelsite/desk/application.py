@@ -14,7 +14,16 @@ from starlette.responses import FileResponse, JSONResponse, Response, StreamingR
 from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
-from tunnelsite.desk import routes_ask, routes_draw, routes_files, routes_keep, routes_map, routes_run, routes_settings
+from tunnelsite.desk import (
+    routes_ask,
+    routes_draw,
+    routes_files,
+    routes_gather,
+    routes_keep,
+    routes_map,
+    routes_run,
+    routes_settings,
+)
 from tunnelsite.desk.answers import answered
 from tunnelsite.desk.gate import Gate
 from tunnelsite.desk.host import Desk
@@ -42,7 +51,16 @@ def application(project: Project, token: str, port: int, stop: Callable[[], bool
         Route("/api/events", desk_route(desk, _events)),
         Route("/api/state", desk_route(desk, _state)),
     ]
-    for module in (routes_files, routes_settings, routes_ask, routes_draw, routes_map, routes_run, routes_keep):
+    for module in (
+        routes_files,
+        routes_settings,
+        routes_ask,
+        routes_draw,
+        routes_gather,
+        routes_map,
+        routes_run,
+        routes_keep,
+    ):
         routes += [Route(path, desk_route(desk, handler), methods=[method]) for method, path, handler in module.ROUTES]
     app = Starlette(
         routes=routes,

@@ -16,6 +16,8 @@ from tunnelsite.desk.answer import Told as ToldBy
 from tunnelsite.desk.answer import answer_of
 from tunnelsite.desk.answer_images import AnswerImages
 from tunnelsite.desk.features import site_features
+from tunnelsite.desk.gather_messages import GatherAsked
+from tunnelsite.desk.gathering import gathered, planned
 from tunnelsite.desk.hand import InHand
 from tunnelsite.desk.images import MapImages
 from tunnelsite.desk.land import Looked, ground_alone, looked_at, more_of, with_features
@@ -43,7 +45,7 @@ class Bench:
     before the first. images: what is drawn of it. in_hand: measures a house anywhere.
     """
 
-    TELLING: ClassVar[tuple[str, ...]] = ("screen", "packet")
+    TELLING: ClassVar[tuple[str, ...]] = ("screen", "packet", "gather")
 
     def __init__(self) -> None:
         self.site: Site | None = None
@@ -172,6 +174,14 @@ class Bench:
         project = Project(Path(folder))
         write_packet(project, run, pins, name, lambda share, words: told({"share": share, "words": words}))
         return name
+
+    def gather_size(self, folder: str, asked: dict[str, Any]) -> dict[str, Any]:
+        """What would be fetched, and how much. Errors: those of `planned`."""
+        return planned(Project(Path(folder)), GatherAsked(**asked))
+
+    def gather(self, folder: str, asked: dict[str, Any], told: Told) -> list[dict[str, str]]:
+        """Fetch it. Errors: those of `gathered`."""
+        return gathered(Project(Path(folder)), GatherAsked(**asked), told)
 
     def whatif(self, folder: str, values: dict[str, Any]) -> dict[str, Any]:
         """An answer with other settings, from what was measured. Arguments: values, all settings as in a project file.

@@ -14,6 +14,7 @@ from tunnelsite.desk.answers import Missing, problem_of
 from tunnelsite.desk.drawing import Drawing
 from tunnelsite.desk.events import Events
 from tunnelsite.desk.files import file_entries
+from tunnelsite.desk.gathers import Gathers
 from tunnelsite.desk.messages import FileEntry, ModelState, Pin, SettingChange, State, View
 from tunnelsite.desk.newest import Newest
 from tunnelsite.desk.packets import Packets, packet_entries
@@ -45,7 +46,7 @@ class Desk:
         self.what_if_change: SettingChange | None = None
         self.in_hand, self.charts = Newest(), Newest()
         self.runner, self.drawing, self.writing = Runner(self), Drawing(project), asyncio.Lock()
-        self.packets, self.notes = Packets(self), []
+        self.packets, self.gathers, self.notes = Packets(self), Gathers(self), []
         self._spare: Worker | None = None
         self._again: asyncio.TimerHandle | None = None
         self._tasks: set[asyncio.Task] = set()
@@ -62,7 +63,8 @@ class Desk:
     def close(self) -> None:
         """End every process and every stream."""
         self.runner.cancel()
-        self.packets.cancel()
+        self.packets.job.cancel()
+        self.gathers.job.cancel()
         for worker in (self.shown, self._spare):
             if worker is not None:
                 worker.kill()
@@ -236,7 +238,7 @@ class Desk:
             runs=run_entries(project),
             pins=self.pins(),
             packets=packet_entries(project),
-            packet=self.packets.progress,
+            packet=self.packets.job.progress,
             files=self._files(),
             drawn_version=self.drawing.version,
             notes=[*self.notes, *self.looked.get("notes", [])],

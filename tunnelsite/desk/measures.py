@@ -25,6 +25,11 @@ class Units:
         """Of lengths."""
         return "ft" if self.feet else "m"
 
+    def plain(self, value_m: float) -> str:
+        """A length as it can be typed: `12 ft`, `9.84 ft`, `3 m`."""
+        feet = value_m / FOOT_M
+        return f"{round(feet, 2 if feet < 20 else 0):.10g} ft" if self.feet else f"{value_m:.10g} m"
+
     def height(self, value_m: float) -> str:
         """A height of something: `12 ft`, `3.7 m`."""
         return self._known(value_m, f"{value_m / FOOT_M:.3g} ft" if self.feet else f"{value_m:.3g} m")

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import contextlib
+import glob
 import html
+import tomllib
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -16,11 +18,13 @@ from tunnelsite.core.errors import TunnelsiteError
 from tunnelsite.core.house import House
 from tunnelsite.core.placement import Placement
 from tunnelsite.core.site import Site
-from tunnelsite.desk.project import FARM, Project
+from tunnelsite.desk.project import FARM, Project, named_files
 from tunnelsite.desk.screening import KEPT
+from tunnelsite.desk.uploads import SHAPE_PARTS
 from tunnelsite.io.read.site import site_from
 from tunnelsite.io.read.stored import read_layers
 from tunnelsite.io.write.handover import write_handover
+from tunnelsite.io.write.outputs import make_folder
 from tunnelsite.io.write.staging import write_whole
 from tunnelsite.io.write.whole_folder import whole_folder
 from tunnelsite.report.checklists import checklists_page
@@ -31,6 +35,8 @@ from tunnelsite.screening.kept_run import kept_run
 from tunnelsite.screening.result import Result
 from tunnelsite.settings.model import settings_from
 
+OPENED = "project"  # the folder of the packet that holds a project of its own
+MOST_DATA_BYTES = 200 << 20  # of a packet that is to be sent
 PLANS = ("sun_chart", "grade", "stake_out")  # those that a packet holds
 Says = Callable[[float, str], None]
 
@@ -80,8 +86,35 @@ def _pieces(project: Project, run: str, pins: Sequence[Mapping[str, Any]], to: t
     yield from _layers(replace(result, choices=choices), folder)
     write_whole(folder / "checklists.html", checklists_page(), overwrite=False)
     yield Written("Checklists: what no map answers, to tick off", "checklists.html")
-    write_whole(folder / FARM, (project.runs / run / FARM).read_bytes(), overwrite=False)
-    yield Written("Settings of the run (project file)", FARM)
+    says(0.96, "the project")
+    yield from _project(project, run, folder)
+
+
+def _project(project: Project, run: str, folder: Path) -> Iterator[Written]:
+    """The project of the run with the files that it names, so that it can be opened and run elsewhere."""
+    text = (project.runs / run / FARM).read_bytes()
+    make_folder(folder / OPENED)
+    write_whole(folder / OPENED / FARM, text, overwrite=False)
+    yield Written("The project: open this folder with the desk, or run its project file", f"{OPENED}/{FARM}")
+    left = MOST_DATA_BYTES
+    for name in named_files(tomllib.loads(text.decode("utf-8"))):
+        path = (project.folder / name).resolve()
+        parts = [one for one in path.parent.glob(f"{glob.escape(path.stem)}.*") if one.suffix.lower() in SHAPE_PARTS]
+        parts = parts if path.suffix.lower() == ".shp" else [path]
+        size = sum(one.stat().st_size for one in parts if one.is_file())
+        if not path.is_relative_to(project.folder) or not path.is_file():
+            yield Written(name, reason="the project names it, and it is not in the project's folder")
+        elif size > left:
+            yield Written(
+                name,
+                reason=f"{size / 1e6:,.0f} MB are too much to send: hand it over by itself, beside {OPENED}/{FARM}",
+            )
+        else:
+            left -= size
+            for one in parts:
+                target = folder / OPENED / one.relative_to(project.folder)
+                make_folder(target.parent)
+                write_whole(target, one.read_bytes(), overwrite=False)
 
 
 def placement_of(pin: Mapping[str, Any], result: Result) -> Placement:
@@ -166,7 +199,7 @@ def _index(project: Project, pins: Sequence[Mapping[str, Any]], pieces: Sequence
     notes = "".join(f"<li>{_pin_line(pin, text)}</li>" for pin in pins)
     files = "".join(f'<li><a href="{text(one.file)}">{text(one.title)}</a></li>' for one in pieces if one.file)
     lacks = "".join(f"<li>{text(one.title)}: {text(one.reason)}</li>" for one in pieces if not one.file)
-    missing = f"<h2>Not made</h2><ul>{lacks}</ul>" if lacks else ""
+    missing = f"<h2>Not in it</h2><ul>{lacks}</ul>" if lacks else ""
     cautions = "".join(f"<li>{text(one)}</li>" for one in CAUTIONS)
     return (
         '<!doctype html><html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width">'

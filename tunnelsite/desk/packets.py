@@ -6,14 +6,13 @@ import shutil
 from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from tunnelsite.core.errors import TunnelsiteError
-from tunnelsite.desk.answers import Conflict, Missing, problem_of
+from tunnelsite.desk.answers import Conflict, Missing
+from tunnelsite.desk.job import Job
 from tunnelsite.desk.messages import PacketEntry, PacketFile, PacketProgress
 from tunnelsite.desk.project import PACKET, RUNS, Project
 from tunnelsite.desk.runs import FORM
-from tunnelsite.desk.worker import Worker
 from tunnelsite.io.write.whole_folder import half_of
 
 if TYPE_CHECKING:
@@ -24,22 +23,20 @@ TITLES = {
     "index.html": "First page",
     "report.html": "Report",
     "options.gpkg": "Places (GeoPackage)",
-    "farm.toml": "Settings",
+    "project/farm.toml": "The project, with its files beside it",
 }
 
 
 class Packets:
-    """Writes packets of a desk. Attributes: progress, of the one that goes on or ended last."""
+    """Writes packets of a desk. Attributes: job."""
 
     def __init__(self, desk: Desk) -> None:
-        self.desk, self.progress = desk, None
-        self._worker: Worker | None = None
+        self.desk, self.job = desk, Job[PacketProgress](desk, "packet", self._clear)
 
     def start(self, letters: Sequence[str]) -> PacketProgress:
         """Start a packet. Errors: Conflict where one goes on or there is no kept run; Missing for a letter without a pin."""
         desk = self.desk
-        if self._worker is not None:
-            raise Conflict("a packet is being written", "one at a time", "wait for it, or cancel it")
+        self.job.free("a packet is being written")
         if desk.current is None:
             raise Conflict("there is no kept answer to write of", "a finished run", "find places first")
         pins = {pin.letter: pin.model_dump(mode="json") for pin in desk.pins()}
@@ -47,52 +44,13 @@ class Packets:
         if missing:
             raise Missing(f"nothing is pinned as {', '.join(missing)}", "pinned places", "pin them first")
         name = f"{datetime.now():%Y-%m-%d_%H%M%S}"
-        self.progress = PacketProgress(state="running", words="starting", folder=f"{PACKET}/{name}")
-        self._worker = desk.take_spare()
-        desk.soon(self._follow(self._worker, name, [pins[letter] for letter in sorted(set(letters))]))
-        return self.progress
-
-    def cancel(self) -> bool:
-        """End the packet at once; nothing of it is left. Return: whether one was being written."""
-        worker, self._worker = self._worker, None
-        if worker is None:
-            return False
-        worker.kill()
-        self._clear()
-        self._say(self.progress.model_copy(update={"state": "cancelled", "words": "cancelled; nothing was kept of it"}))
-        self.desk.changed()
-        return True
-
-    async def _follow(self, worker: Worker, name: str, pins: list[dict[str, Any]]) -> None:
-        given = {"folder": str(self.desk.project.folder), "run": self.desk.current, "pins": pins, "name": name}
-        try:
-            await worker.ask("packet", self._heard, **given)
-        except TunnelsiteError as problem:
-            if self._worker is worker:
-                told = problem_of(problem)
-                self._clear()
-                self._say(self.progress.model_copy(update={"state": "failed", "words": told.words, "problem": told}))
-        else:
-            if self._worker is worker:
-                self._say(
-                    self.progress.model_copy(update={"state": "done", "share": 1.0, "words": "the packet is written"})
-                )
-        worker.kill()
-        if self._worker is worker:
-            self._worker = None
-            self.desk.keep_spare()
-            self.desk.changed()
+        wanted = [pins[letter] for letter in sorted(set(letters))]
+        given = {"folder": str(desk.project.folder), "run": desk.current, "pins": wanted, "name": name}
+        begun = PacketProgress(state="running", words="starting", folder=f"{PACKET}/{name}")
+        return self.job.start(begun, ("packet", given), lambda _: {"words": "the packet is written"})
 
     def _clear(self) -> None:
-        shutil.rmtree(half_of(self.desk.project.folder / self.progress.folder), ignore_errors=True)
-
-    def _heard(self, message: dict[str, Any]) -> None:
-        if self._worker is not None:
-            self._say(self.progress.model_copy(update=message))
-
-    def _say(self, progress: PacketProgress) -> None:
-        self.progress = progress
-        self.desk.events.publish("packet", progress.model_dump(mode="json"))
+        shutil.rmtree(half_of(self.desk.project.folder / self.job.progress.folder), ignore_errors=True)
 
 
 def packet_entries(project: Project) -> list[PacketEntry]:

@@ -7,21 +7,18 @@ from typing import Any
 
 import numpy as np
 
-from tunnelsite.core.errors import UsageError
-from tunnelsite.core.grid import transformer, true_bearing
 from tunnelsite.core.horizon import Horizon
 from tunnelsite.core.placement import Placement
-from tunnelsite.core.reproject import WGS84
 from tunnelsite.core.site import Frame, Site
 from tunnelsite.core.units import MONTHS, days_of
-from tunnelsite.kernels.light.horizon import Rays, earth_drop_per_m, horizon_profile
 from tunnelsite.plans.sunchart.chart import Clock, Details, horizon_chart
-from tunnelsite.plans.sunchart.crowns_seen import crowns_seen
 from tunnelsite.plans.sunchart.picture import sun_chart_svg
+from tunnelsite.plans.sunchart.site_horizon import surface_horizon
 from tunnelsite.screening.crop_sun import bare_months
 from tunnelsite.settings.model import Settings, crop_period
 from tunnelsite.sun.irradiance import SunSteps, clear_sky_steps, weather_steps
 from tunnelsite.sun.position import Place, day_of_year
+from tunnelsite.sun.received import light_received
 
 OPEN = 0.9995  # what rounds to all of the light
 EVERY_DEG = 3.0  # of the horizon; the sun chart looks every half degree
@@ -53,26 +50,14 @@ class PointLight:
 
     def horizon(self, lon: float, lat: float, azimuths: np.ndarray) -> Horizon:
         """What is seen from a place at the height of the crops, towards azimuths [deg]. Errors: UsageError off the data."""
-        frame, grid = self.frame, self.frame.grid
-        along, across = grid.from_map(*transformer(WGS84, grid.crs_wkt).transform(lon, lat))
-        row, col = int((grid.north_m - across) / grid.cell_m), int((along - grid.west_m) / grid.cell_m)
-        if not (0 <= row < grid.rows and 0 <= col < grid.cols and np.isfinite(frame.ground[row, col])):
-            raise UsageError(f"{lon:.6f}, {lat:.6f} has no elevation", "a place on the terrain model", "move the house")
-        eye = float(frame.ground[row, col]) + self.settings.light_height_m
-        on_grid = (azimuths - (true_bearing(grid, along, across) - 90.0)) % 360.0
-        rays = Rays(drop_per_m=earth_drop_per_m())
-        foliage = crowns_seen(frame, grid.centre(row, col), eye, on_grid, bare_months(self.settings, lat))
-        layer = frame.layers["surface" if foliage is None else "surface_leafless"]
-        found = horizon_profile(layer, row, col, eye, grid.cell_m, on_grid, rays)
-        return Horizon(azimuths, np.nan_to_num(found.horizon_deg), found.distance_m, foliage=foliage)
+        settings = self.settings
+        return surface_horizon(self.frame, (lon, lat), settings.light_height_m, azimuths, bare_months(settings, lat))
 
     def shares(self, lon: float, lat: float) -> list[float | None]:
         """Share of the direct sun by month, January first; None where the sun does not rise. Errors: UsageError off the data."""
-        steps = self.steps
-        passed = self.horizon(lon, lat, self.azimuths).beam_factor(steps.azimuth_deg, steps.elevation_deg, steps.month)
-        whole = np.bincount(steps.month, steps.beam_wh, 13)[1:]
-        here = np.bincount(steps.month, steps.beam_wh * passed, 13)[1:]
-        return [float(part / all_of_it) if all_of_it > 0 else None for part, all_of_it in zip(here, whole, strict=True)]
+        horizon = self.horizon(lon, lat, self.azimuths)
+        light = light_received(horizon, self.steps, crop_period(self.settings.crop_months))
+        return [month.beam_share for month in light.months]
 
     def told(self, lon: float, lat: float) -> dict[str, Any]:
         """The twelve months in the middle of the house, and the darkest with crops. Errors: UsageError off the data."""

@@ -116,12 +116,8 @@ class Project:
             raise UsageError(
                 f"{alone} is no setting of a project", "settings of what is read and how it is judged", "leave it out"
             )
-        keep_outs = new.get("keep_out") or []
-        named = [new.get(name) for name in PATH_KEYS] + list((new.get("service") or {}).values())
-        named += [keep_out_parts(str(entry))[0] for entry in ([keep_outs] if isinstance(keep_outs, str) else keep_outs)]
-        for file in named:
-            if isinstance(file, str):
-                self.inside(layer_of(file)[0])
+        for file in named_files(new):
+            self.inside(file)
 
     def restore(self, text: str) -> None:
         """Put back a whole project file, such as that of an earlier run. Errors: OutputFailed."""
@@ -148,3 +144,11 @@ class Project:
         if not path.is_relative_to(self.folder) or "\0" in name:
             raise UsageError(f"the file is {name[:80]!r}", "a file of the project folder", "choose one of the list")
         return path
+
+
+def named_files(raw: Mapping[str, Any]) -> list[str]:
+    """The files that settings name, as written, without the layers of them. Arguments: raw, settings as in a project file."""
+    keep_outs = raw.get("keep_out") or []
+    named = [raw.get(name) for name in PATH_KEYS] + list((raw.get("service") or {}).values())
+    named += [keep_out_parts(str(entry))[0] for entry in ([keep_outs] if isinstance(keep_outs, str) else keep_outs)]
+    return list(dict.fromkeys(layer_of(file)[0] for file in named if isinstance(file, str)))

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+import copy
 import json
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 from tunnelsite.core.errors import UsageError
-from tunnelsite.desk.roles import ROLES, change_for, proposed
+from tunnelsite.desk.roles import ROLES, SINGLE, change_for, proposed, used_as
 from tunnelsite.io.read.file_facts import LISTS, RASTERS, VECTORS, WEATHER, FileFacts, file_facts
 
 PROJECT = "farm.toml"
@@ -54,21 +55,39 @@ class Proposal:
                 self.settings[key] = value
 
 
-def propose(folder: Path) -> Proposal:
-    """What the files of a folder are taken to be, by their names, geometry and columns. Errors: UsageError for no folder."""
+def propose(folder: Path, given: Mapping[str, Any] | None = None, names: Collection[str] | None = None) -> Proposal:
+    """What the files of a folder are taken to be, by their names, geometry and columns; the same for `init` and on the desk.
+
+    Arguments: folder; given, settings that stand already: their files keep their roles; names, the files to look at, None for all.
+
+    Errors: UsageError for no folder.
+    """
     if not folder.is_dir():
         raise UsageError(f"{folder} is no folder", "a folder with the data in it", "make it and put the data there")
-    made = Proposal(folder, [])
-    there = [path for path in sorted(folder.iterdir()) if path.suffix.lower() in SEEN and path.name not in OWN]
-    for path in there:
-        facts = file_facts(path)
-        role, why = (None, "") if facts.problems else proposed(path, facts, made.settings)
-        if role in ("dem", "parcels") and made.settings.get(role):
-            role, why = None, f"{made.settings[role]} is used as that already"
-        made.files.append(ProposedFile(path.name, facts, role, why))
-        if role is not None:
-            made.use(path.name, role)
+    made = Proposal(folder, [], copy.deepcopy(dict(given or {})))
+    for path in sorted(folder.iterdir()):
+        wanted = names is None or path.name in names
+        if wanted and path.suffix.lower() in SEEN and path.name not in OWN and path.name[0] != ".":
+            _propose_one(made, path)
     return made
+
+
+def _propose_one(made: Proposal, path: Path) -> None:
+    """Find a role for a file and use it as that."""
+    facts = file_facts(path)
+    role = used_as(made.settings, path.name)[0]
+    if role is not None or facts.problems:
+        made.files.append(ProposedFile(path.name, facts, role, "used already" if role else ""))
+        return
+    role, why = proposed(path, facts, made.settings)
+    taken = made.settings.get(role) if role in SINGLE else None
+    if role is not None and role.startswith("service:"):
+        taken = made.settings.get("service", {}).get(role.partition(":")[2])
+    if taken:
+        role, why = None, f"{taken} is used as that already"
+    made.files.append(ProposedFile(path.name, facts, role, why))
+    if role is not None:
+        made.use(path.name, role)
 
 
 def project_text(proposal: Proposal, comments: Mapping[str, str]) -> str:

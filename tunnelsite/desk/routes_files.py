@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+from collections.abc import Sequence
 from typing import Any
 
 from starlette.requests import Request
@@ -12,7 +13,8 @@ from tunnelsite.desk.answers import Conflict, Missing, body_of
 from tunnelsite.desk.files import file_entries
 from tunnelsite.desk.host import Desk
 from tunnelsite.desk.messages import Answered, Begin, FileUse
-from tunnelsite.desk.project import DRAWN, FARM, OPTIONS
+from tunnelsite.desk.project import DRAWN, FARM, OPTIONS, Project
+from tunnelsite.desk.proposal import propose
 from tunnelsite.desk.roles import ROLES, change_for, used_as
 from tunnelsite.desk.uploads import Upload
 
@@ -28,6 +30,8 @@ async def _begin(desk: Desk, request: Request) -> Any:
             "go on with it, or choose another folder",
         )
     await asyncio.to_thread(desk.project.begin, asked.what)
+    if asked.what == "empty":
+        await asyncio.to_thread(_put_to_use, desk.project)
     desk.look_again()
     desk.changed()
     return await desk.state()
@@ -45,12 +49,26 @@ async def _upload(desk: Desk, request: Request) -> Any:
     upload = Upload(desk.project, request.headers.get("content-type", ""))
     async with desk.writing:
         await upload.take(request.stream())
-    if not desk.project.begun and upload.names:
-        desk.project.begin("empty")
+        if not desk.project.begun and upload.names:
+            desk.project.begin("empty")
+        if _put_to_use(desk.project, upload.names):
+            desk.look_again()
     desk.changed()
     entries = file_entries(desk.project, desk.project.raw())
     files = [entry.model_dump(mode="json") for entry in entries if entry.name in upload.names]
     return {"files": files, "refused": [{"name": name, "words": words} for name, words in upload.refused]}
+
+
+def _put_to_use(project: Project, names: Sequence[str] | None = None) -> bool:
+    """Use files as what they are taken to be, where nothing else is used as that; it can be corrected in the list.
+
+    Arguments: project; names of the files, None for all that lie in the folder. Return: whether any was.
+    """
+    raw = project.raw()
+    new = [one for one in propose(project.folder, raw, names).files if one.role and used_as(raw, one.name)[0] is None]
+    for one in new:
+        project.change(change_for(project.raw(), one.name, one.role, None))
+    return bool(new)
 
 
 async def _use(desk: Desk, request: Request) -> Any:

@@ -45,7 +45,7 @@ async def _packet(desk: Desk, request: Request) -> Any:
 
 
 async def _cancel(desk: Desk, request: Request) -> Any:
-    return {"cancelled": desk.packets.cancel()}
+    return {"cancelled": desk.packets.job.cancel()}
 
 
 async def _file(desk: Desk, request: Request) -> Any:

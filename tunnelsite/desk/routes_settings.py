@@ -9,6 +9,7 @@ from starlette.requests import Request
 from tunnelsite.core.errors import UsageError
 from tunnelsite.desk.answers import Conflict, body_of, json_of
 from tunnelsite.desk.host import Desk
+from tunnelsite.desk.measures import Units
 from tunnelsite.desk.messages import SettingChange, SettingsMessage
 from tunnelsite.desk.setting_fields import field_entries, preset_entries, weight_entries
 
@@ -29,7 +30,7 @@ GROUND = (
 
 async def _settings(desk: Desk, request: Request) -> Any:
     return SettingsMessage(
-        fields=field_entries(desk.project.raw()),
+        fields=field_entries(desk.project.raw(), Units(desk.project.units == "ft")),
         presets=preset_entries(),
         weights=weight_entries(desk.project.settings()),
     )

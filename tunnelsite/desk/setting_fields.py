@@ -7,9 +7,10 @@ from typing import Any
 
 from tunnelsite.core import catalogue
 from tunnelsite.criteria.reach import reach
+from tunnelsite.desk.measures import Units
 from tunnelsite.desk.messages import FieldEntry, PresetEntry, WeightEntry
 from tunnelsite.settings.field import Field, fields_of
-from tunnelsite.settings.kinds import Choice, File, Output, Table
+from tunnelsite.settings.kinds import Choice, File, Length, Output, Table
 from tunnelsite.settings.model import Settings
 from tunnelsite.settings.presets import presets
 
@@ -34,16 +35,16 @@ GROUPS = {
 }
 
 
-def field_entries(raw: Mapping[str, Any]) -> list[FieldEntry]:
-    """Every setting that a form can hold. Arguments: raw, the project's settings as written."""
-    return [_entry(field, raw) for field in fields_of(Settings) if _on_a_form(field)]
+def field_entries(raw: Mapping[str, Any], units: Units) -> list[FieldEntry]:
+    """Every setting that a form can hold. Arguments: raw, the project's settings as written; units, of lengths in words."""
+    return [_entry(field, raw, units) for field in fields_of(Settings) if _on_a_form(field)]
 
 
 def _on_a_form(field: Field) -> bool:
     return not isinstance(field.words, File | Output | Table) and field.key not in ELSEWHERE
 
 
-def _entry(field: Field, raw: Mapping[str, Any]) -> FieldEntry:
+def _entry(field: Field, raw: Mapping[str, Any], units: Units) -> FieldEntry:
     given = field.key in raw
     choices = list(field.words.choices) if isinstance(field.words, Choice) else None
     return FieldEntry(
@@ -57,8 +58,19 @@ def _entry(field: Field, raw: Mapping[str, Any]) -> FieldEntry:
         default=field.default,
         value=raw.get(field.key, field.default),
         given=given,
-        words=str(raw[field.key]) if given else field.default_words,
+        words=_words(field, raw, units),
     )
+
+
+def _words(field: Field, raw: Mapping[str, Any], units: Units) -> str:
+    """The value as people read it: lengths in their own unit, unless they wrote the unit themselves."""
+    value = raw.get(field.key, field.default)
+    length = isinstance(field.words, Length)
+    if field.key in raw and (isinstance(value, str) or not length):
+        return str(value)
+    if length and value is not None and (field.key in raw or not field.words.without):
+        return units.plain(float(value))
+    return field.default_words
 
 
 def preset_entries() -> list[PresetEntry]:

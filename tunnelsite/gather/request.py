@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from tunnelsite.core.errors import InputRefused, UsageError
+from tunnelsite.core.layers import Features
 from tunnelsite.gather.clouds import gather_clouds
 from tunnelsite.gather.elevation import Planned, gather_elevation, planned_elevation
 from tunnelsite.gather.features import Wanted, gather_features
@@ -78,9 +79,13 @@ def area_around(text: str, halo_m: float) -> Area:
 
 def area_of_parcels(path: str, halo_m: float) -> Area:
     """The area of all parcels of a file with a halo round it. Errors: as `read_features`."""
+    return area_of_land(read_features(path, "parcels", kinds=("polygon",)), halo_m)
+
+
+def area_of_land(land: Features, halo_m: float) -> Area:
+    """The area of features with a halo round it."""
     from tunnelsite.core.grid import transformer
 
-    land = read_features(path, "parcels", kinds=("polygon",))
     bounds = [one.bounds for one in land.geometry]
     box = (min(b[0] for b in bounds), min(b[1] for b in bounds), max(b[2] for b in bounds), max(b[3] for b in bounds))
     west, south, east, north = transformer(land.crs.to_wkt(), "EPSG:4326").transform_bounds(*box, densify_pts=21)

@@ -3,6 +3,7 @@
 import { startHand, take, inHand } from './hand.js';
 import { announce, fill, h, notice } from './look/dom.js';
 import { unit } from './look/words.js';
+import { startCircle } from './map/circle.js';
 import { startDrawing, kindsPane, redo, undo } from './map/drawing.js';
 import { showAll, startFound } from './map/found.js';
 import { layersPane, startLayers } from './map/layers.js';
@@ -19,6 +20,7 @@ const map = openMap(document.getElementById('map'));
 startLayers(map);
 startFound(map);
 startDrawing(map);
+startCircle(map);
 startHand(map);
 startTap(map);
 startSheet();
@@ -55,7 +57,7 @@ document.addEventListener('refused', ({ detail }) => notice(detail.map(({ name, 
 async function everything() {
   await fetched('state');
   const { begun, model, current } = known.state ?? {}, ready = model?.state === 'ready';
-  await Promise.all([...['settings', 'roles', begun && 'drawn', ready && 'features', current && 'answer'].filter(Boolean).map(fetched), ready && fetchedLayers()]);
+  await Promise.all([...['settings', 'roles', 'gather', begun && 'drawn', ready && 'features', current && 'answer'].filter(Boolean).map(fetched), ready && fetchedLayers()]);
 }
 
 let project = '';
@@ -82,6 +84,7 @@ listen({
   model: async ({ state }) => {
     await Promise.all([fetched('state'), ...(state === 'ready' ? [fetchedLayers(), fetched('features')] : [])]);
   },
+  gather: (gather) => set('gather', gather),
   packet: async (packet) => {
     set('packet', packet);
     if (packet.state === 'done') await fetched('state');

@@ -7,7 +7,7 @@ import { unit } from './look/words.js';
 /** Copies by name: state, settings, roles, layers, drawn, features, answer (shown), before (compared with), compared. */
 export const known = {
   state: null, settings: null, roles: [], layers: [], contours: null, drawn: { features: [] }, features: { features: [] },
-  answer: null, before: null, compared: null, run: null, packet: null,
+  answer: null, before: null, compared: null, run: null, packet: null, gather: null, sources: null,
 };
 
 const hearers = new Map();
@@ -25,7 +25,7 @@ export function set(name, value) {
 }
 
 const FROM = {
-  state: '/api/state', settings: '/api/settings', roles: '/api/roles', drawn: '/api/drawn', features: '/api/features', answer: '/api/answer',
+  state: '/api/state', settings: '/api/settings', roles: '/api/roles', drawn: '/api/drawn', features: '/api/features', answer: '/api/answer', gather: '/api/gather',
 };
 
 /** Fetch a copy anew. What is not there yet (404, or 409 before the project begins) leaves what stood. */

@@ -91,6 +91,27 @@ def horizon_at(
     return PointHorizon(spot, ground, surface, eye_m, tuple(notes))
 
 
+def surface_horizon(
+    frame: Frame, place: tuple[float, float], eye_m: float, azimuth_deg: np.ndarray, bare: BareTrees | None = None
+) -> Horizon:
+    """The horizon of the surface of a frame alone, towards some azimuths, for light that is wanted at once.
+
+    It is that of `horizon_at` there, without the far land and without what stands in each direction.
+
+    Arguments: frame, that has its surface; place, WGS 84 (longitude, latitude) [deg]; eye_m above the ground [m]; azimuth_deg, clockwise
+        from true north, rising [n]; bare, when deciduous trees are bare.
+    Errors: UsageError where the point lies off the elevation data.
+    """
+    grid = frame.grid
+    along, across = grid.from_map(*transformer("EPSG:4326", grid.crs_wkt).transform(*place))
+    row, col = _cell(frame, along, across, place)
+    turn = true_bearing(grid, along, across) - 90.0
+    view = _View(frame, (row, col), float(frame.ground[row, col]) + eye_m, (azimuth_deg - turn) % 360.0)
+    foliage = crowns_seen(frame, grid.centre(row, col), view.eye, view.on_grid_deg, bare)
+    seen = view.seen(frame.layers["surface" if foliage is None else "surface_leafless"], None)
+    return Horizon(azimuth_deg, seen.horizon_deg, seen.distance_m, foliage=foliage)
+
+
 def _cell(frame: Frame, along: float, across: float, lonlat: tuple[float, float]) -> tuple[int, int]:
     """(row, col) of the nearest cell. Errors: UsageError off the data."""
     grid = frame.grid

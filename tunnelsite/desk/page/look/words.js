@@ -71,6 +71,9 @@ export const score = (value) => (known(value) ? rounded(value, 1) : '–');
 export const inUnit = (metres) => (known(metres) ? Number((feet() ? metres / FOOT_M : metres).toFixed(feet() ? 1 : 2)) : '');
 export const fromUnit = (value) => (value === '' || value === null ? null : Number(value) * (feet() ? FOOT_M : 1));
 
+/** A length that was typed, with its unit: a bare number is in the user's own. */
+export const withUnit = (text) => (/^[\d.]+$/.test(text) ? `${text} ${unit.now}` : text);
+
 /** An amount with the unit that the settings and criteria give it, in the user's unit. */
 export function amount(value, of) {
   if (!known(value)) return NOT_KNOWN;

@@ -81,6 +81,12 @@ function keys(event) {
 async function finish(layer) {
   const { kind, properties } = drawing;
   drawing.finishing = true;
+  if (kind.take) { // asked for by another part of the page, and kept there
+    layer.remove();
+    putAway();
+    kind.take(layer.getLatLng(), layer.getRadius());
+    return;
+  }
   const geometry = layer instanceof L.Circle ? circleOf(layer) : layer.toGeoJSON(8).geometry;
   layer.remove();
   putAway();

@@ -24,7 +24,7 @@ function choices() {
     h('div', { class: 'ways' },
       h('div', {}, h('button', { type: 'button', class: 'main', id: 'begin-sample', text: 'Open the sample farm', onclick: () => begin('sample', 'find') }), h('p', { class: 'why', text: 'An invented farm with everything given. A good first look.' })),
       h('div', {}, h('button', { type: 'button', id: 'begin-files', text: 'Start with my files …', onclick: () => input.click() }), input, h('p', { class: 'why', text: 'A terrain model (GeoTIFF), and what you have of fields, buildings, trees. Or drop them on this page.' })),
-      h('div', {}, h('button', { type: 'button', id: 'begin-empty', text: 'Start empty', onclick: () => begin('empty', 'ground') }), h('p', { class: 'why', text: 'A new project; files and drawings come later.' }))),
+      h('div', {}, h('button', { type: 'button', id: 'begin-empty', text: 'Start empty', onclick: () => begin('empty', 'ground') }), h('p', { class: 'why', text: 'A new project; files and drawings come later, or data from a source that you name.' }))),
     h('p', { class: 'soft', text: `Folder: ${known.state?.folder ?? ''}` }),
   ];
 }

@@ -4,6 +4,7 @@ import { h } from '../look/dom.js';
 import { draw } from '../map/drawing.js';
 import { KINDS } from '../map/kinds.js';
 import { known } from '../store.js';
+import { gatherPart } from './gather.js';
 import { addButton, fieldsOf, fileList, settingField } from './parts.js';
 
 const GROUND_ROLES = new Set(['dem', 'far_dem', 'surface', 'parcels']);
@@ -17,6 +18,7 @@ export function groundPart() {
     state?.model?.state === 'reading' && h('p', { class: 'soft', text: state.model.words || 'Reading the ground …' }),
     fileList((file) => GROUND_ROLES.has(file.used_as ?? file.proposed) || (!file.used_as && file.kind === 'raster')),
     addButton(),
+    gatherPart(),
     h('p', { class: 'why', text: 'A terrain model of the bare ground (GeoTIFF). Finer is better: with cells of 1 m the pitch under a house can be told; with 10 m it cannot.' }),
     h('h3', { text: 'Where a house may stand' }),
     !parcels && !fields.length && h('p', { text: 'No field yet. Add the parcels’ outlines, or draw a field, or a circle round a place.' }),

@@ -1,6 +1,7 @@
 // Pieces that several headings use: a question, a file, a setting.
 
 import { h } from '../look/dom.js';
+import { inUnit, unit, withUnit } from '../look/words.js';
 import { patch, post, remove } from '../server.js';
 import { fetched, known, tried } from '../store.js';
 
@@ -27,26 +28,21 @@ function fileRow(file) {
     h('div', { class: 'file-line' }, h('label', { for: id, class: 'file-name', text: file.name }),
       h('select', { id, onchange: ({ target }) => useAs(file.name, target.value || null) },
         h('option', { value: '', text: 'not used' }), [...others, ...roles].map((each) => h('option', { value: each.id, selected: each.id === now, text: each.title })))),
-    role?.distance && h('label', { class: 'inline' }, 'keep away by ', h('input', { type: 'text', class: 'short', value: file.distance_m == null ? '' : `${Number(file.distance_m.toFixed(2))} m`, placeholder: '0 ft',
-      onchange: ({ target }) => tried(() => patch(`/api/files/${encodeURIComponent(file.name)}`, { use_as: now, distance: target.value || null })) })),
+    role?.distance && h('label', { class: 'inline' }, 'keep away by ', h('input', { type: 'text', class: 'short', value: file.distance_m == null ? '' : `${inUnit(file.distance_m)} ${unit.now}`, placeholder: `0 ${unit.now}`,
+      onchange: ({ target }) => tried(() => patch(`/api/files/${encodeURIComponent(file.name)}`, { use_as: now, distance: withUnit(target.value.trim()) || null })) })),
     file.facts?.length > 0 && h('p', { class: 'why', text: file.facts.join(' · ') }),
     !now && file.proposed && h('p', { class: 'why', text: `Looks like ${titleOf(file.proposed).toLowerCase()}: ${file.proposed_why}` }),
     !now && file.proposed && h('button', { type: 'button', text: `Use as ${titleOf(file.proposed).toLowerCase()}`, onclick: () => useAs(file.name, file.proposed) }),
     (file.problems ?? []).map((words) => h('p', { class: 'broken', text: words })));
 }
 
-/** Take files by a button or dropped on the page. */
+/** Take files by a button or dropped on the page; the server puts a new one to use where its place is free. */
 export async function addFiles(list) {
   const form = new FormData();
   for (const file of list) form.append('file', file, file.name);
   if (!known.state?.begun && !(await tried(() => post('/api/begin', { what: 'empty' })))) return;
   const said = await tried(() => post('/api/files', form));
   await Promise.all([fetched('roles'), fetched('state')]);
-  // what a new file is taken to be is put to use where that place is free; the list shows it, and it can be corrected there
-  for (const file of said?.files ?? []) {
-    const taken = known.state.files.some(({ used_as }) => used_as === file.proposed), several = known.roles.find(({ id }) => id === file.proposed)?.several;
-    if (file.proposed && !file.used_as && (several || !taken)) await useAs(file.name, file.proposed);
-  }
   if (said?.refused?.length) document.dispatchEvent(new CustomEvent('refused', { detail: said.refused }));
 }
 
@@ -80,6 +76,7 @@ function inputOf(field, id) {
 
 /** What is sent for what was typed: lengths and angles as text, for the server reads their units. */
 function plain(field, text) {
+  if (field.kind === 'length') return withUnit(text);
   return ['number', 'integer'].includes(field.kind) && /^[-\d.]+$/.test(text) ? Number(text) : text;
 }
 

@@ -12,7 +12,7 @@ import { surroundingsPart } from './surroundings.js';
 
 // what each heading shows, and which copies it is made from
 const PARTS = {
-  ground: [groundPart, 'state roles settings drawn'],
+  ground: [groundPart, 'state roles settings drawn gather sources'],
   surroundings: [surroundingsPart, 'state roles settings drawn'],
   house: [housePart, 'state settings'],
   find: [findPart, 'state settings answer run compared'],

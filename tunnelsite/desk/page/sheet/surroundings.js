@@ -15,6 +15,7 @@ export function surroundingsPart() {
     h('p', { class: 'why', text: 'Trees and buildings cast shade; wet ground, septic fields and lines are kept off; water, power and a road should be near. What is not given is not assessed, and the answer says so.' }),
     fileList((file) => !GROUND_ROLES.has(file.used_as ?? file.proposed) && file.kind !== 'raster'),
     addButton(),
+    h('p', { class: 'why', text: 'Fields, buildings, water, soils can also be fetched: under Ground, “Get data from a source”.' }),
     h('h3', { text: 'Draw on the map' }),
     h('div', { class: 'kinds' }, KINDS.map((kind) => h('button', { type: 'button', text: kind.title, onclick: () => draw(kind) }))),
     known.drawn.features.length > 0 && [h('h3', { text: 'Drawn so far' }), drawnList()],
