@@ -109,6 +109,21 @@ class Bench:
         self.result, self.frame = result, result.frame
         self.images, self.in_hand = AnswerImages(result, run, units), InHand(result, units)
 
+    def say_in_units(self, folder: str, took_s: float) -> dict[str, Any]:
+        """Say what is known in the project's units. Arguments: took_s, of the answer. Return: looked, as of `look`; answer or None."""
+        units, answer = Units(Project(Path(folder)).units == "ft"), None
+        if self.in_hand is not None:
+            self.in_hand.units = units
+        if self.result is not None and isinstance(self.images, AnswerImages):
+            run = self.images.run
+            self.images = AnswerImages(self.result, run, units)
+            answer = answer_of(self.result, ToldBy(run, took_s), units)
+        else:
+            self.images = MapImages(self.frame, feet=units.feet, version=self.images.version)
+        fields = len(self.site.parcels) if self.in_hand is not None else 0
+        looked = Looked(self.site, self.frame, fields).words(units.feet) | {"view": self.images.view}
+        return {"looked": looked, "answer": answer}
+
     def layers(self) -> dict[str, Any]:
         """What can be drawn."""
         return {"layers": self.images.described(), "contours": self.images.contours_described()}

@@ -21,7 +21,7 @@ from tunnelsite.desk.packets import Packets, packet_entries
 from tunnelsite.desk.project import Project
 from tunnelsite.desk.runner import Runner
 from tunnelsite.desk.runs import Kept, clear_halves, kept_answer, run_entries, run_folder, run_folders
-from tunnelsite.desk.sheet import headings, questions
+from tunnelsite.desk.sheet import answer_lines, headings, questions
 from tunnelsite.desk.worker import Worker
 
 SHOWN_S = 0.7  # the pages fetch the bare ground first
@@ -135,6 +135,7 @@ class Desk:
     def look_again(self) -> None:
         """Read the project's data for the map, in the worker."""
         self.model = ModelState(state="reading", words="reading the ground")
+        self.looked.pop("problem", None)  # what was asked may be answered now
         self.soon(self._look())
 
     async def _look(self) -> None:
@@ -150,10 +151,24 @@ class Desk:
         self.changed()
         if self.looked.get("more"):
             await asyncio.sleep(SHOWN_S)
-            await self._look_more(self.shown)
+            worker = self.shown
+            await self._look_more(worker)
+            if worker is not self.shown:
+                return  # an answer came meanwhile, with a worker of its own
         self.keep_spare()
         if self.model.state == "ready" and self.current is not None and not self.stale and not self.runner.busy:
             self.runner.start(keep=False, run=self.current)  # so that the hand can measure again
+
+    async def say_in_units(self) -> None:
+        """Say everything in the units that were chosen; nothing is measured again. Errors: those of the worker."""
+        if self.model.state != "ready" or self.looked.get("more") or self.what_if is not None:
+            self.look_again()
+            return
+        took = 0.0 if self.answer is None else self.answer["took_s"]
+        found = await self.shown.ask("say_in_units", folder=str(self.project.folder), took_s=took)
+        self.looked, self.answer = found["looked"], found["answer"] or self.answer
+        self.events.publish("model", self.model.model_dump())
+        self.events.publish("answer", {"run": self.current, "first_look": False})
 
     async def _look_more(self, worker: Worker) -> None:
         """Read what takes longer, once the bare ground is on the map."""
@@ -229,7 +244,9 @@ class Desk:
             units=project.units,
             hemisphere="south" if self.looked.get("south") else "north",
             view=None if view is None else View(**view),
-            headings=headings(project, self.looked, self._found()),
+            headings=headings(
+                project, self.looked, answer_lines(self.answer, self.stale, self.pins(), packet_entries(project))
+            ),
             questions=questions(self.looked),
             model=self.model,
             run=self.runner.progress if self.runner.busy else None,
@@ -262,17 +279,3 @@ class Desk:
             return file_entries(self.project, self.project.raw())
         except TunnelsiteError:  # a project file that is broken: the headings say so
             return file_entries(self.project, {})
-
-    def _found(self) -> dict[str, Any]:
-        """What the answer on the map says, for the sheet's headings."""
-        if self.answer is None:
-            return {}
-        options = self.answer["options"]
-        count, words = len(options), "no place passes every rule"
-        if options:
-            words = f"{count} options, best {options[0]['score']:.0f} of 100"
-        stale = self.stale
-        return {
-            "find": words + ("; the project was changed since" if stale else ""),
-            "find_state": "doubt" if stale or not count else "ok",
-        }

@@ -54,7 +54,7 @@ async def _units(desk: Desk, request: Request) -> Any:
         raise UsageError(f"units are {str(units)[:20]!r}", "ft or m", "choose one of them")
     desk.kept.change({"units": units})
     if desk.project.begun:
-        desk.look_again()
+        await desk.say_in_units()
     desk.changed()
     return await desk.state()
 

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from tunnelsite.core.errors import UsageError
-from tunnelsite.desk.messages import Choice, Heading, Question
+from tunnelsite.core.units import MONTHS
+from tunnelsite.desk.messages import Choice, Heading, PacketEntry, Pin, Question
 from tunnelsite.desk.project import Project
+from tunnelsite.settings.model import crop_period
 
 SURROUNDINGS = ("surface", "obstacles", "structures", "keep_out", "service", "soils", "lamps", "wind")
 UNITS = (("ft", "feet"), ("us-ft", "US survey feet"), ("m", "metres"), ("dm", "decimetres"), ("cm", "centimetres"))
@@ -53,9 +55,43 @@ def _surroundings(raw: Mapping[str, Any]) -> Heading:
 def _house(raw: Mapping[str, Any]) -> Heading:
     houses = raw.get("house", "30x96ft")
     sizes = ", ".join(houses) if isinstance(houses, list) else str(houses)
-    months = raw.get("crop_months", "all year")
-    line = f"{sizes}, {raw.get('kind', 'in-ground')}, crops {months}"
+    line = f"{sizes}, {raw.get('kind', 'in-ground')}, crops {_season(str(raw.get('crop_months', '')))}"
     return Heading(id="house", title="House and season", line=line, state="ok")
+
+
+def _season(period: str) -> str:
+    """`1 Oct to 30 Apr` of a period as it is written; as it stands, where it cannot be read."""
+    if not period:
+        return "all year"
+    try:
+        ends = crop_period(period)
+    except UsageError:
+        return period
+    if ends == ((1, 1), (12, 31)):
+        return "all year"
+    return " to ".join(f"{day} {MONTHS[month - 1].capitalize()}" for month, day in ends)
+
+
+def answer_lines(
+    answer: Mapping[str, Any] | None, stale: bool, pins: Sequence[Pin], packets: Sequence[PacketEntry]
+) -> dict[str, str]:
+    """What the sheet's last three headings say. Arguments: answer on the map; stale, the project was changed since; pins; packets."""
+    found = {}
+    if answer is not None:
+        options, words = answer["options"], "no place passes every rule"
+        if options:
+            words = f"{len(options)} options, best {options[0]['score']:.0f} of 100"
+        found["find"] = words + ("; the project was changed since" if stale else "")
+        found["find_state"] = "doubt" if stale or not options else "ok"
+    if pins:
+        found["choose"] = "pinned: " + ", ".join(f"{pin.letter} {pin.name}".strip() for pin in pins)
+        found["choose_state"] = "ok"
+    if packets:
+        found["hand_over"] = (
+            f"{len(packets)} {'packet' if len(packets) == 1 else 'packets'}, the last of {packets[0].words}"
+        )
+        found["hand_over_state"] = "ok"
+    return found
 
 
 def _answer(found: Mapping[str, Any]) -> list[Heading]:

@@ -23,7 +23,9 @@ from tunnelsite.io.write.staging import staged, write_whole
 MOST_BYTES, MOST_FILES, MOST_NAME = 4 << 30, 50, 80
 MOST_UNZIPPED, MOST_MEMBERS = 1 << 30, 200
 SHAPE_PARTS = (".shp", ".shx", ".dbf", ".prj", ".cpg")
-TAKEN = (*(one for one in RASTERS if one != ".vrt"), *VECTORS, *WEATHER, *LISTS, ".zip", *SHAPE_PARTS)
+TAKEN = tuple(
+    dict.fromkeys((*(one for one in RASTERS if one != ".vrt"), *VECTORS, *WEATHER, *LISTS, ".zip", *SHAPE_PARTS))
+)
 OWN = (FARM, DRAWN, OPTIONS, "runs", "packet")
 UNSAFE = re.compile(r"[^\w.\- ()]+")
 

@@ -32,7 +32,7 @@ export function runWords(run) {
   if (run.state === 'failed') return run.problem?.words ?? run.words;
   if (run.state === 'cancelled') return 'Cancelled. Nothing was left half done; the answer before it stands.';
   if (run.state === 'done') return run.words || 'Done.';
-  return [run.step_words, run.words].filter(Boolean).join(': ');
+  return run.words || run.step_words; // the words begin with the step
 }
 
 export async function startRun() {

@@ -14,7 +14,7 @@ export function groundPart() {
   const { state } = known, fields = known.drawn.features.filter(({ properties }) => properties.what === 'field');
   const parcels = (state?.files ?? []).some(({ used_as }) => used_as === 'parcels');
   return [
-    state?.model?.state === 'failed' && h('p', { class: 'broken', text: state.model.words }),
+    state?.model?.state === 'failed' && !state.questions.length && h('p', { class: 'broken', text: state.model.words }),
     state?.model?.state === 'reading' && h('p', { class: 'soft', text: state.model.words || 'Reading the ground …' }),
     fileList((file) => GROUND_ROLES.has(file.used_as ?? file.proposed) || (!file.used_as && file.kind === 'raster')),
     addButton(),

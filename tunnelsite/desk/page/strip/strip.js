@@ -7,13 +7,24 @@ import { known, on } from '../store.js';
 import { card, putAway } from '../map/card.js';
 import { pinForm } from '../sheet/pins.js';
 
+const BEHIND_MS = 500;
 const strip = () => document.getElementById('strip');
 let chart = null, sunWaits = 0;
 
 export function startStrip() {
-  on('hand place', () => draw());
+  on('hand', () => { behind(false); draw(); });
+  on('place', () => { behind(true); draw(); });
   on('state', () => draw());
   draw();
+}
+
+let slow = 0;
+
+/** Whether the numbers are of another place than the house's: said where they do not follow at once. */
+function behind(now) {
+  clearTimeout(slow);
+  if (now) slow = setTimeout(() => strip().classList.add('behind'), BEHIND_MS);
+  else strip().classList.remove('behind');
 }
 
 function draw() {
@@ -40,6 +51,7 @@ function houseOf(hand) {
     : !hand.score?.words && h('p', { class: 'verdict', text: 'Keeps every rule that could be checked.' });
   return h('div', { class: 'strip-part house-part' },
     h('h2', { text: inHand.place.house.replace('x', ' × ').replace(/(\d)(ft|m)$/, '$1 $2') }),
+    h('p', { class: 'measuring', role: 'status', text: 'Measuring this place …' }),
     h('p', { class: 'soft', text: `Ridge ${ridge(inHand.place.bearing_deg)}${hand.parcel ? `, in ${hand.parcel}` : ', in no field'}` }),
     h('div', { class: 'score-line' },
       h('span', { class: 'score', text: broken.length ? '–' : score(hand.score?.steady) }), h('span', { class: 'soft', text: hand.score?.steady == null || broken.length ? 'no score here' : hand.score.words.replace(/^[\d.]+ /, '') })),
