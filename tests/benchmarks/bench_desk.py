@@ -83,6 +83,7 @@ def farm_ms() -> dict[str, float]:
 
         bench.screen(folder, "measured", keep=False, told=told)
         seen["exact options"] = 1000 * (time.process_time() - begun)
+        seen.setdefault("first options", seen["exact options"])  # where the exact answer is there at once
     return seen
 
 

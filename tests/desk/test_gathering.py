@@ -10,8 +10,9 @@ from tests.desk.fields import field_project
 from tests.gather.made import EAST, LAT, LON, NORTH, middle_deg, tiff
 from tests.io.fetch.servers import Site, serving
 from tunnelsite.core.errors import InputRefused, UsageError
+from tunnelsite.desk.gather_files import sources_of
 from tunnelsite.desk.gather_messages import FeaturesAsked, GatherAsked
-from tunnelsite.desk.gathering import gathered, planned, request_of, sources_of
+from tunnelsite.desk.gathering import gathered, planned, request_of
 from tunnelsite.desk.project import Project
 from tunnelsite.io.read.vectors import read_features
 

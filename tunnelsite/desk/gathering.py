@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
-from pathlib import Path
 from typing import Any
 
-from tunnelsite.core.errors import InputRefused, UsageError
+from tunnelsite.core.errors import UsageError
 from tunnelsite.core.units import length_m
+from tunnelsite.desk.gather_files import name_of, sources_of, written
 from tunnelsite.desk.gather_messages import FeaturesAsked, GatherAsked
 from tunnelsite.desk.project import Project
 from tunnelsite.gather.features import Wanted
@@ -22,22 +22,14 @@ from tunnelsite.gather.request import (
     plan_words,
     plans_for,
 )
-from tunnelsite.gather.sources import Source, read_sources, source_named
+from tunnelsite.gather.sources import Source, source_named
 from tunnelsite.io.fetch.door import host_of
 from tunnelsite.io.fetch.window import Area
 from tunnelsite.io.read.drawn import read_drawn
 
-SOURCES = "sources.toml"
 MOST_HALO_M = 20_000.0
 FILE_OF = {"ground": "dem", "surface": "surface", "obstacles": "obstacles"}  # what was gathered: its role
-ENDINGS = (".geojson", ".gpkg", ".fgb")
 Says = Callable[[dict[str, Any]], None]
-
-
-def sources_of(project: Project) -> dict[str, Source]:
-    """The sources that the folder's sources file names. Errors: InputRefused, UsageError."""
-    path = project.folder / SOURCES
-    return read_sources(path) if path.is_file() else {}
 
 
 def planned(project: Project, asked: GatherAsked) -> dict[str, Any]:
@@ -69,7 +61,7 @@ def gathered(project: Project, asked: GatherAsked, says: Says) -> list[dict[str,
             f"{', '.join(there)} is in the folder already", "a folder without it", "let it be replaced, or delete it"
         )
     done = gather(request, project.folder, lambda step, share: says({"words": step, "share": share}))
-    roles = FILE_OF | {_name(one): one.role for one in asked.features}
+    roles = FILE_OF | {name_of(one): one.role for one in asked.features}
     said, found = set(), []
     for entry in done.entries:
         role = roles.get(entry.what, "") if entry.what not in said else ""  # a second lattice is not used by itself
@@ -127,22 +119,4 @@ def _wanted(asked: FeaturesAsked, known: dict[str, Source]) -> Wanted:
         text, _, inside = text.partition("/collections/")
         collection = collection or inside.strip("/")
     found = source_named(text, known, "features", "features")
-    return Wanted(_name(asked), replace(found, collection=collection) if collection else found)
-
-
-def _name(asked: FeaturesAsked) -> str:
-    """The name of the file for a role: `service:water` is `water`."""
-    name = asked.role.rpartition(":")[2].replace("-", "_")
-    if not name.isidentifier() or name in ("ground", "surface"):
-        raise InputRefused(f"features would be used as {asked.role!r}", "fields, buildings, trees ...", "choose a use")
-    return name
-
-
-def written(project: Project, asked: GatherAsked) -> list[Path]:
-    """The files that may be written, by all that is known before."""
-    names = ["ground.tif"] if asked.ground or asked.points else []
-    names += ["surface.tif"] if asked.surface or asked.points else []
-    names += ["ground-points.tif", "ground-scatter.tif"] if asked.points else []
-    names += ["standing.geojson"] if asked.standing else []
-    names += [f"{_name(one)}{ending}" for one in asked.features for ending in ENDINGS]
-    return [project.folder / name for name in names]
+    return Wanted(name_of(asked), replace(found, collection=collection) if collection else found)

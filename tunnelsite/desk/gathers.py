@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 from tunnelsite.core.errors import TunnelsiteError
 from tunnelsite.desk.answers import Missing, problem_of
+from tunnelsite.desk.gather_files import sources_of, written
 from tunnelsite.desk.gather_messages import GatherAsked, GatherProgress, SourceEntry, SourceList
-from tunnelsite.desk.gathering import sources_of, written
 from tunnelsite.desk.job import Job
 from tunnelsite.desk.proposal import TITLES
 from tunnelsite.desk.roles import SINGLE, change_for

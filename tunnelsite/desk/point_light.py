@@ -88,10 +88,10 @@ class PointLight:
     def chart(self, place: Placement) -> str:
         """The sun chart of a place as SVG, of half the year's paths (the other half runs the same ways) and by whole degrees.
 
-        Errors: UsageError off the data.
+        The sun is that of the farm's middle, which is 0.01 degrees off a kilometre away. Errors: UsageError off the data.
         """
         lon, lat = place.lon_deg, place.lat_deg
-        spot = Place(lat, lon, self.frame.datum_m)
+        spot = Place(self.frame.lat_deg, self.frame.lon_deg, self.frame.datum_m)
         details = Details(place.title, eye_m=self.settings.light_height_m, days=HALF_YEAR)
         horizon = self.horizon(lon, lat, np.arange(0.0, 360.0, CHART_DEG))
         return sun_chart_svg(horizon_chart(horizon, spot, Clock(), crop_period(self.settings.crop_months), details))

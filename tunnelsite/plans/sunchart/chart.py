@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -119,13 +120,19 @@ class SunChart:
         return inside if first <= last else (month, day) >= first or (month, day) <= last
 
 
+@lru_cache(maxsize=64)
+def _sun_over_day(place: Place, number: int) -> tuple[np.ndarray, np.ndarray]:
+    """(azimuth, elevation) of the sun in the middle of each minute of a day [deg]; kept, as many charts of one place ask for it."""
+    return sun_positions(midnight_s(number, place.lon_deg) + np.arange(30, DAY_S, 60), place)
+
+
 def sun_day(horizon: Horizon, place: Place, clock: Clock, month: int, day: int) -> SunDay:
     """The sun over one day; behind crowns that pass a part of it counts as hidden. Errors: UsageError for a day that does not exist."""
     if not (1 <= month <= 12 and 1 <= day <= MONTH_DAYS[month - 1]):
         raise UsageError(f"day of the chart is {month}-{day}", "a day of a 365-day year", "correct it")
     number = day_of_year(month, day)
     seconds = midnight_s(number, place.lon_deg) + np.arange(30, DAY_S, 60)
-    azimuth, elevation = sun_positions(seconds, place)
+    azimuth, elevation = _sun_over_day(place, number)
     up = elevation > 0
     clear = horizon.beam_factor(azimuth[up], elevation[up], np.full(int(up.sum()), month)) >= 1.0
     return SunDay(month, day, clock.minutes(seconds[up], number, place), azimuth[up], elevation[up], clear)

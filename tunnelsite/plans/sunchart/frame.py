@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -57,8 +58,7 @@ def sky_of(chart: SunChart, left: float, top: float, width: float, height: float
     """The shown part: where the sun goes in the year, north or south in the middle as the sun has it, the whole
     circle in the tropics and polar day."""
     place = chart.place
-    seconds = (midnight_s(np.arange(1, 366, 5), place.lon_deg)[:, None] + np.arange(0, DAY_S, 1200)).ravel()
-    azimuth, elevation = sun_positions(seconds, place)
+    azimuth, elevation = _sun_over_year(place)
     azimuth, elevation = azimuth[elevation > 0], elevation[elevation > 0]
     highest = max(float(elevation.max(initial=0.0)), min(60.0, float(chart.horizon.top_deg.max())))
     top_deg = min(90.0, 10.0 * math.ceil((highest + 4.0) / 10.0))
@@ -68,6 +68,13 @@ def sky_of(chart: SunChart, left: float, top: float, width: float, height: float
     if abs(place.lat_deg) < TROPIC_DEG or half > 165.0:
         half = 180.0
     return Sky((middle - half) % CIRCLE, 2 * half, top_deg, left, top, width, height)
+
+
+@lru_cache(maxsize=8)
+def _sun_over_year(place: Place) -> tuple[np.ndarray, np.ndarray]:
+    """(azimuth, elevation) of the sun every 20 minutes of every fifth day [deg]; kept for further charts of one place."""
+    seconds = (midnight_s(np.arange(1, 366, 5), place.lon_deg)[:, None] + np.arange(0, DAY_S, 1200)).ravel()
+    return sun_positions(seconds, place)
 
 
 def sun_band(sky: Sky, place: Place, days: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -108,7 +115,8 @@ class HourLine:
     elevation_deg: np.ndarray
 
 
-def hour_lines(place: Place, clock: Clock) -> list[HourLine]:
+@lru_cache(maxsize=8)
+def hour_lines(place: Place, clock: Clock) -> tuple[HourLine, ...]:
     """Lines of equal clock hour (slim figures of eight) or of equal solar hour (plain curves, first half of the year only)."""
     solar = clock.utc_offset_h is None
     days = np.array([*range(172, 357, 5), 355]) if solar else np.array([*range(1, 366, 5), 1])
@@ -116,8 +124,8 @@ def hour_lines(place: Place, clock: Clock) -> list[HourLine]:
     seconds = np.arange(24)[:, None] * 3600 + start
     azimuth, elevation = (values.reshape(seconds.shape) for values in sun_positions(seconds.ravel(), place))
     up = elevation > 0
-    return [
+    return tuple(
         HourLine(hour, azimuth[hour], np.where(up[hour], elevation[hour], np.nan))
         for hour in range(24)
         if up[hour].any()
-    ]
+    )

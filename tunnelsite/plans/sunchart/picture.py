@@ -177,7 +177,7 @@ class _Taken:
         self.boxes.append((x, y, wide, high))
 
 
-def _labels(drawing: Drawing, sky: Sky, chart: SunChart, lines: list[HourLine]) -> None:
+def _labels(drawing: Drawing, sky: Sky, chart: SunChart, lines: tuple[HourLine, ...]) -> None:
     taken = _Taken()
     _day_labels(drawing, sky, chart, taken)
     _blocker_numbers(drawing, sky, chart, taken)
