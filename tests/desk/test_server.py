@@ -219,9 +219,7 @@ def test_files_are_dropped_used_and_screened(
     plain_farm(source)
     files = [("file", (name, (source / name).read_bytes())) for name in ("dem.tif", "parcels.gpkg")]
     found = client.http.post("/api/files", files=files).json()["files"]
-    assert [(one["name"], one["proposed"]) for one in found] == [("dem.tif", "dem"), ("parcels.gpkg", "parcels")]
-    for name, role in (("dem.tif", "dem"), ("parcels.gpkg", "parcels")):
-        client("PATCH", f"/api/files/{name}", {"use_as": role})
+    assert [(one["name"], one["used_as"]) for one in found] == [("dem.tif", "dem"), ("parcels.gpkg", "parcels")]
     client("PATCH", "/api/settings", {"set": {"house": ["20x48ft"], "azimuths": 8}})
     client.until(lambda state: state["model"]["state"] == "ready")
     assert client.screened()["headings"][3]["state"] == "ok"
@@ -238,7 +236,6 @@ def test_field_drawn_on_a_terrain_model_alone_is_screened(
     source = tmp_path_factory.mktemp("source")
     plain_farm(source)
     client.http.post("/api/files", files=[("file", ("dem.tif", (source / "dem.tif").read_bytes()))])
-    client("PATCH", "/api/files/dem.tif", {"use_as": "dem"})
     client("PATCH", "/api/settings", {"set": {"house": ["20x48ft"], "azimuths": 8}})
     lon, lat = middle(client.until(lambda state: state["model"]["state"] == "ready"))
     ring = [[lon - 3e-4, lat - 2e-4], [lon + 3e-4, lat - 2e-4], [lon + 3e-4, lat + 2e-4], [lon - 3e-4, lat + 2e-4]]

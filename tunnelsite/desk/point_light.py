@@ -91,7 +91,8 @@ class PointLight:
         The sun is that of the farm's middle, which is 0.01 degrees off a kilometre away. Errors: UsageError off the data.
         """
         lon, lat = place.lon_deg, place.lat_deg
-        spot = Place(self.frame.lat_deg, self.frame.lon_deg, self.frame.datum_m)
-        details = Details(place.title, eye_m=self.settings.light_height_m, days=HALF_YEAR)
+        frame = self.frame
+        spot, middle = (Place(*at, frame.datum_m) for at in ((lat, lon), (frame.lat_deg, frame.lon_deg)))
+        details = Details(place.title, eye_m=self.settings.light_height_m, days=HALF_YEAR, sun_of=middle)
         horizon = self.horizon(lon, lat, np.arange(0.0, 360.0, CHART_DEG))
         return sun_chart_svg(horizon_chart(horizon, spot, Clock(), crop_period(self.settings.crop_months), details))

@@ -97,7 +97,7 @@ class SunChart:
     Attributes:
         title; place; eye_m [m]; clock. horizon: of everything. ground: of the bare ground, or None where it is not known apart.
         days, stretches, blockers: see there. crop_days: first and last day of the crop months ((month, day), (month, day)).
-        light: sums for the point, or None. notes.
+        light: sums for the point, or None. notes. sun_of: where the sun's way was taken, None = at the place itself.
     """
 
     title: str
@@ -112,6 +112,12 @@ class SunChart:
     crop_days: tuple[tuple[int, int], tuple[int, int]]
     light: Light | None = None
     notes: tuple[str, ...] = ()
+    sun_of: Place | None = None
+
+    @property
+    def sun_place(self) -> Place:
+        """Where the sun is that of the chart."""
+        return self.sun_of or self.place
 
     def in_crop(self, month: int, day: int) -> bool:
         """Whether a day lies in the crop months."""
@@ -144,7 +150,8 @@ class Details:
 
     Attributes:
         title. ground: horizon of the bare ground, or None. eye_m above the ground [m].
-        days: ((month, day), ...), by default every month's 21st. light: sums for the point, or None. notes.
+        days: ((month, day), ...), by default every month's 21st. light: sums for the point, or None. notes. sun_of: a place near by whose
+        sun is taken for that of this one, or None.
     """
 
     title: str = "Sun chart"
@@ -153,6 +160,7 @@ class Details:
     days: tuple[tuple[int, int], ...] = MONTHLY
     light: Light | None = None
     notes: tuple[str, ...] = ()
+    sun_of: Place | None = None
 
 
 def horizon_chart(
@@ -168,7 +176,7 @@ def horizon_chart(
     Errors: UsageError for a day that does not exist.
     """
     more = details or Details()
-    paths = tuple(sun_day(horizon, place, clock, month, day) for month, day in more.days)
+    paths = tuple(sun_day(horizon, more.sun_of or place, clock, month, day) for month, day in more.days)
     blockers, owner = blockers_of(horizon, [path.azimuth_deg[~path.clear] for path in paths])
     stretches = tuple(
         stretch for path in paths for stretch in _stretches(path, owner[horizon.nearest(path.azimuth_deg)])
@@ -186,6 +194,7 @@ def horizon_chart(
         crop_days,
         more.light,
         more.notes,
+        more.sun_of,
     )
 
 

@@ -57,7 +57,7 @@ class Sky:
 def sky_of(chart: SunChart, left: float, top: float, width: float, height: float) -> Sky:
     """The shown part: where the sun goes in the year, north or south in the middle as the sun has it, the whole
     circle in the tropics and polar day."""
-    place = chart.place
+    place = chart.sun_place
     azimuth, elevation = _sun_over_year(place)
     azimuth, elevation = azimuth[elevation > 0], elevation[elevation > 0]
     highest = max(float(elevation.max(initial=0.0)), min(60.0, float(chart.horizon.top_deg.max())))

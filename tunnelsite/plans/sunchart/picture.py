@@ -36,7 +36,7 @@ def sun_chart_svg(chart: SunChart) -> str:
     drawing.open_group("Sky by azimuth and elevation", clip_path="url(#panel)")
     draw_bands(drawing, sky, chart)
     draw_grid(drawing, sky)
-    lines = hour_lines(chart.place, chart.clock)
+    lines = hour_lines(chart.sun_place, chart.clock)
     for line in lines:
         _hour_line(drawing, sky, line)
     draw_silhouettes(drawing, sky, chart)
@@ -88,7 +88,7 @@ def draw_patterns(drawing: Drawing, sky: Sky) -> None:
 def draw_bands(drawing: Drawing, sky: Sky, chart: SunChart) -> None:
     """The part of the sky that the sun crosses in the year, and in the crop months."""
     for days, fill in ((all_days(), BAND), (crop_days(chart), CROP_BAND)):
-        for shape in _strips(sky, *sun_band(sky, chart.place, days)):
+        for shape in _strips(sky, *sun_band(sky, chart.sun_place, days)):
             drawing.path(shape, closed=True, fill=fill)
 
 
@@ -118,7 +118,7 @@ def draw_silhouettes(drawing: Drawing, sky: Sky, chart: SunChart) -> None:
         drawing.path(shape, closed=True, fill=plain)
     for shape in _strips(sky, turn, np.zeros(len(turn)), ground):
         drawing.path(shape, closed=True, fill=GROUND)
-    at, low, high = sun_band(sky, chart.place, all_days())
+    at, low, high = sun_band(sky, chart.sun_place, all_days())
     hidden = np.maximum(chart.horizon.along(chart.horizon.top_deg, at + sky.west_deg), 0.0)
     for shape in _strips(sky, at, low, np.minimum(high, hidden)):
         drawing.path(shape, closed=True, fill="url(#lost)", fill_opacity=0.82)
