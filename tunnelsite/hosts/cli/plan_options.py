@@ -56,6 +56,10 @@ def add_stakeout_options(command: argparse.ArgumentParser) -> None:
     add_candidate(command)
     text = "sheet to write, .csv, .gpx, .geojson, .dxf, .html or .gpkg; repeatable (default stakes.csv)"
     command.add_argument("--out", action="append", metavar="FILE", help=text)
+    text = (
+        "also a page for the phone: distance and bearing to each stake, a level book and a horizon to take home as CSV"
+    )
+    command.add_argument("--phone", metavar="FILE", help=text)
     command.add_argument("--title", metavar="TEXT", help="title of the sheet")
     add_settings(command, StakeOutSettings)
 

@@ -30,9 +30,11 @@ LOOK = (
 
 def stakeout(given: argparse.Namespace) -> int:
     """Write the stake-out sheets of one candidate."""
+    from tunnelsite.io.formats.phone_page import phone_html
     from tunnelsite.io.formats.stake_sheets import write_stake_sheet
     from tunnelsite.io.read.site import inputs_unchanged
     from tunnelsite.io.write.outputs import reserved_outputs
+    from tunnelsite.io.write.staging import write_whole
     from tunnelsite.plans.candidate import find_candidate
     from tunnelsite.plans.stakeout.settings import StakeOutSettings
     from tunnelsite.settings.model import settings_from
@@ -44,6 +46,9 @@ def stakeout(given: argparse.Namespace) -> int:
     asked, outputs = settings_asked(given, StakeOutSettings), _outputs(given)
     progress = Progress(quiet=given.quiet)
     named = {f"output {k}": path for k, path in enumerate(outputs, 1)}
+    if given.phone is not None:
+        named["phone"] = Path(given.phone)
+        check_ending("--phone", named["phone"], ".html", ".htm")
     with reserved_outputs(named, inputs_named(given, everything), overwrite=bool(given.overwrite)):
         from tunnelsite.plans.stakeout.plan import stake_out_of, summary_lines
 
@@ -59,8 +64,10 @@ def stakeout(given: argparse.Namespace) -> int:
                 plan.write_to({"layers": path}, overwrite=bool(given.overwrite))
             else:
                 write_stake_sheet(path, plan.detail.sheet, overwrite=bool(given.overwrite))
+        if "phone" in named:
+            write_whole(named["phone"], phone_html(plan.detail.sheet), overwrite=bool(given.overwrite))
         progress("writing", 1.0)
-    summary = plan.summary | {"outputs": [str(path) for path in outputs]}
+    summary = plan.summary | {"outputs": [str(path) for path in named.values()]}
     feet = plan.detail.sheet.feet
 
     def words(told: dict[str, Any]) -> str:
