@@ -13,7 +13,7 @@ from tunnelsite.plans.stakeout.sheet import Placed, StakingOptions, stake_sheet
 
 
 def example_sheet(
-    title="North field, house 1", size="30x96ft", bearing_deg=90.0, crs="EPSG:26918", lonlat=(-75.6, 42.4)
+    title="North field, house 1", size="30x96ft", bearing_deg=90.0, crs="EPSG:26918", lonlat=(-75.6, 42.4), fixed=()
 ):
     """A sheet for tests."""
     house = House.parse(size)
@@ -25,5 +25,5 @@ def example_sheet(
 
     placed = Placed(grid, 5.0, -3.0, ground_at, "Heights from the elevation model, to be levelled in the field")
     plane = DesignPlane(412.1, 1 / 192, -1 / 192)
-    options = StakingOptions(date=datetime.date(2026, 11, 25))
+    options = StakingOptions(date=datetime.date(2026, 11, 25), fixed_points=fixed)
     return stake_sheet(title, house, pad, placed, plane, pyproj.CRS(crs), options)

@@ -46,6 +46,15 @@ class TriangleLine:
 
 
 @dataclass(frozen=True)
+class Tie:
+    """A tape from a fixed point: name of the point, corner of the house, distance [m]."""
+
+    name: str
+    corner: str
+    distance_m: float
+
+
+@dataclass(frozen=True)
 class StakeSheet:
     """The stake-out of one house.
 
@@ -56,7 +65,7 @@ class StakeSheet:
         post_spacing_m: the equal space between ground posts [m]. skew_words: what unequal diagonals mean.
         true_deg: ridge from true north [deg], for the north arrow.
         crs: the map's system. heights_words: where the heights are from.
-        points: all stakes. cautions: what must be shown. notes: what was found or assumed.
+        points: all stakes. ties: tapes from fixed points. cautions: what must be shown. notes: what was found or assumed.
     """
 
     title: str
@@ -77,6 +86,7 @@ class StakeSheet:
     points: tuple[StakePoint, ...]
     cautions: tuple[str, ...]
     notes: tuple[str, ...] = ()
+    ties: tuple[Tie, ...] = ()
 
     def of_kind(self, *kinds: str) -> list[StakePoint]:
         """The stakes of these kinds, in order."""

@@ -10,12 +10,9 @@ from typing import Any
 import numpy as np
 
 from tunnelsite.core.errors import UsageError
-from tunnelsite.core.stake_distances import BENCH_M, BOARD_M, POST_M
+from tunnelsite.core.stake_distances import BENCH_M, BOARD_M, OFFSET_M, POST_M
 from tunnelsite.core.units import FOOT_M
 
-OFFSET_M = (
-    1.5  # far enough beyond the apron that the tractor leaves the offset stake standing; common practice, no source
-)
 GRID_M = 3.0  # about 10 ft, the usual grid of levels; common practice, no source
 
 
@@ -60,12 +57,15 @@ class RightAngle:
 
 
 def stakes(
-    house_size: tuple[float, float], pad_size: tuple[float, float], ends: tuple[str, str, str, str]
+    house_size: tuple[float, float],
+    pad_size: tuple[float, float],
+    ends: tuple[str, str, str, str],
+    offset_m: float = OFFSET_M,
 ) -> list[Stake]:
     """Corner, apron, offset and grid stakes of one house.
 
     Arguments: house_size, pad_size (length, width) [m]; ends, words for the start, far end, left and right of the ridge
-    (`W`, `E`, `N`, `S` for an east-west ridge).
+    (`W`, `E`, `N`, `S` for an east-west ridge); offset_m, of the offset stakes beyond the pad.
     """
     found = []
     for name, su, sv in _corners(ends):
@@ -74,8 +74,8 @@ def stakes(
         found += [
             Stake("corner", name, u, v),
             Stake("apron", f"{name} apron", pu, pv),
-            Stake("offset", f"{name} offset along", pu + su * OFFSET_M, v),
-            Stake("offset", f"{name} offset across", u, pv + sv * OFFSET_M),
+            Stake("offset", f"{name} offset along", pu + su * offset_m, v),
+            Stake("offset", f"{name} offset across", u, pv + sv * offset_m),
         ]
     return found + _grid(pad_size)
 

@@ -36,6 +36,43 @@
   addEventListener("beforeprint", () => { shut = all("details:not([open])"); for (const box of shut) box.open = true; });
   addEventListener("afterprint", () => { for (const box of shut) box.open = false; shut = []; });
 
+  // The map fills the screen, and is zoomed by its buttons, by + and -, and moved by dragging.
+  const map = one("svg.farm-map"), frame = one(".map figure");
+  if (map && frame) {
+    const [left, top, wide, tall] = map.getAttribute("viewBox").split(" ").map(Number);
+    let [x, y, zoom] = [left, top, 1];
+    const draw = () => {
+      x = Math.min(Math.max(x, left), left + wide - wide / zoom);
+      y = Math.min(Math.max(y, top), top + tall - tall / zoom);
+      map.setAttribute("viewBox", `${x} ${y} ${wide / zoom} ${tall / zoom}`);
+      map.classList.toggle("zoomed", zoom > 1);
+    };
+    const zoomTo = (next) => {
+      const centre = [x + wide / zoom / 2, y + tall / zoom / 2];
+      zoom = Math.min(Math.max(next, 1), 12);
+      [x, y] = [centre[0] - wide / zoom / 2, centre[1] - tall / zoom / 2];
+      draw();
+    };
+    const full = () => {
+      if (document.fullscreenElement) document.exitFullscreen();
+      else if (frame.requestFullscreen) frame.requestFullscreen();
+    };
+    const deeds = { full, in: () => zoomTo(zoom * 1.6), out: () => zoomTo(zoom / 1.6) };
+    for (const button of all("[data-map]")) button.addEventListener("click", () => deeds[button.dataset.map]());
+    frame.addEventListener("keydown", (event) => { if (event.key === "+") deeds.in(); if (event.key === "-") deeds.out(); });
+    let from = null, moved = false;
+    map.addEventListener("pointerdown", (event) => { from = [event.clientX, event.clientY, x, y]; moved = false; });
+    map.addEventListener("pointermove", (event) => {
+      if (!from || zoom === 1) return;
+      const units = wide / zoom / map.clientWidth;
+      if (Math.hypot(event.clientX - from[0], event.clientY - from[1]) > 4) moved = true;
+      [x, y] = [from[2] - (event.clientX - from[0]) * units, from[3] - (event.clientY - from[1]) * units];
+      draw();
+    });
+    addEventListener("pointerup", () => { from = null; });
+    map.addEventListener("click", (event) => { if (moved) event.preventDefault(); }, true);
+  }
+
   // The key of the map shows and hides groups.
   for (const box of all("input[data-fate]")) {
     box.addEventListener("change", () => {
@@ -102,6 +139,7 @@
 
   const sliders = all(".slider input");
   if (!sliders.length) return;
+  const WEIGHTS = "#weights:";
   const given = criteria.map((criterion) => criterion.weight);
   let weights = [...given];
   const text = (value) => String(Number(value.toFixed(4)));
@@ -121,11 +159,39 @@
     });
     sortBy(changed ? nowAt : 0, false);
     const best = order[0];
+    follow_up(order, changed);
     for (const mark of all(".mark")) mark.classList.toggle("best-now", changed && Number(mark.dataset.rank) === best.rank);
     document.getElementById("now-best").textContent = best.score === null ? "Nothing has a weight: there is no ranking."
       : changed ? `With these weights option ${best.label} comes first, with ${best.score.toFixed(1)} points.` : "These are the weights of the screening.";
     const words = criteria.flatMap((criterion, k) => (weights[k] === given[k] ? [] : [`--weight ${criterion.id}=${text(weights[k])}`]));
     document.getElementById("rescore-command").textContent = ["tunnelsite rescore run.npz", ...words, "--out other.gpkg"].join(" ");
+  };
+  // With other weights the answer, the cards and the boxes on the map follow, and the weights stand in the address.
+  const lead = one(".short .lead"), leadNow = document.getElementById("lead-now");
+  const pale = document.getElementById("colours-now");
+  const follow_up = (order, changed) => {
+    const best = order[0];
+    if (lead) lead.hidden = changed;
+    for (const item of all("#verdict, .compared, .short > .if-given")) item.classList.toggle("of-other-weights", changed);
+    leadNow.hidden = !changed;
+    leadNow.textContent = !changed ? "" : best.score === null ? "With these weights nothing is ranked."
+      : `With your weights option ${best.label} has the highest score, ${best.score.toFixed(1)} of 100 points. The verdict and the colours of the map below are for the weights of the screening.`;
+    if (pale) pale.hidden = !changed;
+    const at = new Map(order.map((item, place) => [item.rank, { ...item, place: place + 1 }]));
+    for (const card of cards) {
+      const now = at.get(Number(card.dataset.rank)), says = one(".score-now", card);
+      if (now && says) says.textContent = !changed ? "" : now.score === null ? "; not ranked with your weights" : `; with your weights ${now.score.toFixed(1)} points, place ${now.place}`;
+    }
+    if (changed) for (const item of order) {
+      const card = document.getElementById(`candidate-${item.rank}`);
+      if (card) card.parentNode.append(card);
+    } else for (const card of [...cards]) card.parentNode.append(card);
+    for (const mark of all(".mark")) {
+      const now = at.get(Number(mark.dataset.rank));
+      mark.classList.toggle("top-now", changed && now !== undefined && now.place <= 3);
+    }
+    const words = criteria.flatMap((criterion, k) => (weights[k] === given[k] ? [] : [`${criterion.id}=${text(weights[k])}`]));
+    if (words.length || location.hash.startsWith(WEIGHTS)) history.replaceState(null, "", words.length ? `${WEIGHTS}${words.join("&")}` : location.pathname + location.search);
   };
   const told = (slider) => { one(`output[for="${slider.id}"]`).textContent = text(weights[Number(slider.dataset.place)]); };
   for (const slider of sliders) {
@@ -140,5 +206,16 @@
     for (const slider of sliders) { slider.value = String(given[Number(slider.dataset.place)]); told(slider); }
     show();
   });
+  // Weights that stand in the address, as sent by someone who moved the sliders.
+  if (location.hash.startsWith(WEIGHTS)) {
+    for (const pair of location.hash.slice(WEIGHTS.length).split("&")) {
+      const [id, value] = pair.split("="), k = criteria.findIndex((criterion) => criterion.id === id), number = Number(value);
+      const slider = k < 0 ? null : sliders.find((one) => Number(one.dataset.place) === k);
+      if (!slider || !value || !Number.isFinite(number) || number < 0 || number > Number(slider.max)) continue;
+      weights[k] = number;
+      slider.value = String(number);
+      told(slider);
+    }
+  }
   show();
 })();

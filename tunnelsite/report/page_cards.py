@@ -31,7 +31,7 @@ def card(fact: Facts, study: Study, result: Result, *, client: bool) -> Element:
     if fact.option.name:
         put(title, tag("span", "in ", named(row["parcel"]), " ", class_="score"))
     words = f"{row['score']:.1f} points, {row['assessed_pct']:.0f} % of the weight assessed"
-    put(title, tag("span", words, class_="score"))
+    put(title, tag("span", words, tag("span", class_="score-now"), class_="score"))
     summary = tag("summary", title, tag("p", _verdict(fact), class_="verdict"))
     body = tag("div", class_="card-body")
     put(body, _reasons(fact, client), _place_part(fact, result, client))

@@ -76,7 +76,7 @@ def _best(facts: Sequence[Facts], result: Result, beside: Beside, *, scarce: boo
     put(lead, f", with {row['score']:.1f} of 100 points; {row['assessed_pct']:.0f} % of the weight was assessed.")
     good = [item.words for item in best.good()[:2]]
     against = [item.words for item in best.against()[:1]]
-    said = [lead]
+    said = [lead, tag("p", class_="lead", id="lead-now", hidden=True, role="status")]
     if good and beside.table is None:
         costs = " Against it: " + against[0] + "." if against else ""
         said.append(tag("p", "For it: " + ". ".join(good) + "." + costs))

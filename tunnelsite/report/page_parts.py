@@ -42,7 +42,18 @@ def map_section(svg: Element, fates: Sequence[Fate], result: Result) -> Element:
         )
     items = [tag("li", sample, words) for sample, words in land_key(result.scans[shown_scan(result)].frame)]
     put(keys, tag("div", tag("h3", "On the land"), tag("ul", *items, class_="key")))
-    put(section, tag("div", tag("figure", svg), keys, class_="map-and-key"))
+    tools = [
+        tag("button", words, type="button", data_map=deed, aria_label=spoken)
+        for deed, words, spoken in (
+            ("in", "+", "Zoom in"),
+            ("out", "−", "Zoom out"),
+            ("full", "Full screen", "Map on the full screen"),
+        )
+    ]
+    figure = tag("figure", svg, tag("div", *tools, class_="map-tools script-only screen-only"))
+    note = "Your weights: the three best options are outlined; the colours are for the weights of the screening."
+    put(keys, tag("p", note, id="colours-now", class_="soft", hidden=True))
+    put(section, tag("div", figure, keys, class_="map-and-key"))
     return section
 
 

@@ -62,8 +62,9 @@ def page_html(sheet: StakeSheet) -> str:
     title = escape(sheet.title)
     body = [
         f"<h1>{title}</h1>",
-        f'<p class="under">Stake-out sheet for a {escape(sheet.house)} house: {_both(sheet.length_m)} along the ridge, '
-        f"{_both(sheet.width_m)} across. Pad {_both(sheet.pad_length_m)} by {_both(sheet.pad_width_m)}.</p>",
+        f'<p class="under">Stake-out sheet for a {escape(sheet.house)} house: {_both(sheet.length_m, sheet.feet)} along the ridge, '
+        f"{_both(sheet.width_m, sheet.feet)} across. Pad {_both(sheet.pad_length_m, sheet.feet)} "
+        f"by {_both(sheet.pad_width_m, sheet.feet)}.</p>",
         _cautions(sheet),
         f"<figure>{sketch_svg(sheet)}<figcaption>{_key()}</figcaption></figure>",
         "<h2>Which way the ridge points</h2>",
@@ -71,6 +72,7 @@ def page_html(sheet: StakeSheet) -> str:
         "<h2>Set it out and square it</h2>",
         _steps(sheet),
         _tape_table(sheet),
+        _ties_table(sheet),
         _notes(sheet),
         '<h2 class="new">Stakes of the house and pad</h2>',
         f"<p>{escape(sheet.heights_words)}. C = cut (dig down), F = fill (bring up), from the ground at the stake "
@@ -79,6 +81,8 @@ def page_html(sheet: StakeSheet) -> str:
         "the height you found "
         "beside it.</p>",
         _stake_table(sheet.of_kind("corner", "apron", "offset", "board", "square", "bench"), sheet.feet),
+        "<h2>Longitude and latitude</h2>",
+        _lonlat_table(sheet.of_kind("corner", "offset", "bench")),
         "<h2>Grid of levels on the pad</h2>",
         "<p>Rows are letters, columns numbers, as at the edges of the sketch.</p>",
         _stake_table(sheet.of_kind("grid"), sheet.feet),
@@ -95,8 +99,10 @@ def page_html(sheet: StakeSheet) -> str:
     return f"{head}<body>\n" + "\n".join(body) + "\n</body>\n</html>\n"
 
 
-def _both(value_m: float) -> str:
-    return f"{feet_inches(value_m)} ({value_m:.3f} m)"
+def _both(value_m: float, feet: bool = True) -> str:
+    """Both systems, the user's own first."""
+    imperial, metric = feet_inches(value_m), f"{value_m:.3f} m"
+    return f"{imperial} ({metric})" if feet else f"{metric} ({imperial})"
 
 
 def _cautions(sheet: StakeSheet) -> str:
@@ -130,11 +136,11 @@ def _steps(sheet: StakeSheet) -> str:
     steps = (
         "Drive the first corner, run the string of one long side on the bearing above and measure its full "
         "length to the second corner.",
-        f"Turn the right angle at {escape(line.corner)}: measure {_both(line.along_m)} along the long side and "
-        f"{_both(line.across_m)} "
-        f"along the end. Swing the end until the line between the two marks is {_both(line.hypotenuse_m)}. "
+        f"Turn the right angle at {escape(line.corner)}: measure {_both(line.along_m, sheet.feet)} along the long side and "
+        f"{_both(line.across_m, sheet.feet)} "
+        f"along the end. Swing the end until the line between the two marks is {_both(line.hypotenuse_m, sheet.feet)}. "
         "(3, 4 and 5 of anything make a right angle; the longer, the surer.)",
-        f"Set the other two corners and measure BOTH diagonals: each {_both(sheet.diagonal_m)}. What a difference "
+        f"Set the other two corners and measure BOTH diagonals: each {_both(sheet.diagonal_m, sheet.feet)}. What a difference "
         "means: "
         f"{escape(sheet.skew_words)}. Shift the far long side along itself, by half the difference, so that the "
         "longer diagonal "
@@ -165,6 +171,38 @@ def _tape_table(sheet: StakeSheet) -> str:
         )
     head = "<tr><th>tape</th><th>wanted</th><th>wanted</th><th>measured</th></tr>"
     return f"<table><thead>{head}</thead><tbody>{''.join(rows)}</tbody></table>"
+
+
+def _ties_table(sheet: StakeSheet) -> str:
+    """Tapes from fixed points to the corners."""
+    if not sheet.ties:
+        return ""
+    names = list(dict.fromkeys(tie.name for tie in sheet.ties))
+    corners = list(dict.fromkeys(tie.corner for tie in sheet.ties))
+    far = {(tie.name, tie.corner): tie.distance_m for tie in sheet.ties}
+    head = "".join(f"<th>{escape(name)}</th>" for name in ("corner", *names))
+    rows = "".join(
+        f"<tr><td>{escape(corner)}</td>{''.join(f'<td>{_long(far[name, corner], sheet.feet)}</td>' for name in names)}</tr>"
+        for corner in corners
+    )
+    words = "Level distances from the fixed points, by the map: where two tapes cross lies the corner, on one of two sides. They are as "
+    words += "sure as the places given for the points."
+    return (
+        f"<h2>Ties to fixed points</h2><p>{words}</p><table><thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table>"
+    )
+
+
+def _long(value_m: float, feet: bool) -> str:
+    return f"{feet_inches(value_m, 2)} ({value_m:.2f} m)" if feet else f"{value_m:.2f} m ({feet_inches(value_m, 2)})"
+
+
+def _lonlat_table(points: Sequence[StakePoint]) -> str:
+    rows = "".join(
+        f"<tr><td>{escape(point.label)}</td><td>{point.lat_deg:.7f}</td><td>{point.lon_deg:.7f}</td></tr>"
+        for point in points
+    )
+    head = "<th>stake</th><th>latitude, °</th><th>longitude, °</th>"
+    return f'<p>WGS 84.</p><table class="stakes"><thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table>'
 
 
 def _stake_table(points: Sequence[StakePoint], feet: bool) -> str:
@@ -216,7 +254,7 @@ def _post_words(sheet: StakeSheet) -> str:
     unit = "" if sheet.feet else " m"
     return (
         f"<p>{len(row)} posts on each long side ({ends}), {len(row) - 1} equal spaces of "
-        f"{_both(sheet.post_spacing_m)}. Measure every "
+        f"{_both(sheet.post_spacing_m, sheet.feet)}. Measure every "
         "mark from the first corner, never post to post, so that errors do not add up. The maker's drawing rules.</p>"
         f"<p>Running distances from the first corner{unit}: {marks}.</p>"
     )

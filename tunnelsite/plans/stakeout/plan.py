@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field, fields, replace
 from pathlib import PurePath
 from typing import Any
@@ -10,6 +11,7 @@ import numpy as np
 import shapely
 
 from tunnelsite.core import amounts
+from tunnelsite.core.errors import UsageError
 from tunnelsite.core.placement import Placement
 from tunnelsite.core.plan_kind import LAYER, PICTURE, TABLE, Content, PlanKind
 from tunnelsite.core.process import Progress, silent
@@ -17,7 +19,7 @@ from tunnelsite.core.site import Site
 from tunnelsite.core.stake_sheet import StakeSheet
 from tunnelsite.core.stakes import heights_at
 from tunnelsite.core.table import Column, Table
-from tunnelsite.core.units import feet_inches
+from tunnelsite.core.units import feet_inches, number
 from tunnelsite.io.formats.stake_page import page_html
 from tunnelsite.io.formats.stake_sheets import sheet_table
 from tunnelsite.io.formats.stake_sketch import sketch_svg
@@ -26,7 +28,7 @@ from tunnelsite.plans.plan import Lineage, Plan
 from tunnelsite.plans.run_table import plan_run_table
 from tunnelsite.plans.stakeout.levelled import levelled_sheet
 from tunnelsite.plans.stakeout.settings import StakeOutSettings
-from tunnelsite.plans.stakeout.sheet import Placed, StakingOptions, stake_sheet
+from tunnelsite.plans.stakeout.sheet import FixedPoint, Placed, StakingOptions, stake_sheet
 from tunnelsite.plans.stakeout.staked_pad import StakedPad, ground_notes, planned_pad, screened_pad
 
 STEM = "stakes"
@@ -115,10 +117,29 @@ def _sheet(found: Candidate, pad: StakedPad, asked: StakeOutSettings) -> StakeSh
 
     words = f"{found.site.dem.name}, an elevation model, between cells of {grid.cell_m:g} m; not levelled in the field"
     placed = Placed(grid, *centre, ground_at, words)
-    options = StakingOptions(asked.post_spacing_m, asked.boards_m, asked.bench_mark_m, asked.date)
+    options = StakingOptions(
+        asked.post_spacing_m, asked.boards_m, asked.bench_mark_m, asked.date, asked.offset_m, _fixed_points(asked.tie)
+    )
     sheet = stake_sheet(found.title, place.house, place.pad, placed, pad.finish, found.crs, options)
     own = () if asked.level_book is not None else (pad.note,)  # the readings bring their own
     return replace(sheet, notes=(*ground_notes(found, sheet), *own, *sheet.notes, *found.notes))
+
+
+def _fixed_points(texts: Sequence[str]) -> tuple[FixedPoint, ...]:
+    """The points of NAME=LON,LAT. Errors: UsageError."""
+    found = []
+    for text in texts:
+        name, _, place = text.rpartition("=")
+        parts = place.split(",")
+        if not name.strip() or len(parts) != 2:
+            raise UsageError(
+                f"tie is {text!r}", "NAME=LON,LAT in WGS 84 degrees", "write it as barn=-78.14967,43.00756"
+            )
+        lon, lat = (number(part, f"tie {name}") for part in parts)
+        if not (-180 <= lon <= 180 and -90 <= lat <= 90):
+            raise UsageError(f"tie is {text!r}", "longitude -180 to 180, latitude -90 to 90", "longitude comes first")
+        found.append(FixedPoint(name.strip(), lon, lat))
+    return tuple(found)
 
 
 def _stakes(sheet: StakeSheet) -> Table:

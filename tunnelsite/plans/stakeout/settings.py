@@ -29,6 +29,22 @@ class StakeOutSettings:
     post_spacing_m: Annotated[
         float, Length("Post spacing", "Widest space between ground posts.", STAKES, 0.0, 200.0)
     ] = POST_M
+    offset_m: Annotated[
+        float | None,
+        Length(
+            "Offset stakes",
+            "Offset stakes so far beyond the pad.",
+            STAKES,
+            0.3,
+            30.0,
+            without="5 ft, or 1.5 m for a house in metres",
+        ),
+    ] = None
+    tie: Annotated[
+        tuple[str, ...],
+        Marks("Ties", "A fixed point to tape from, such as the corner of a barn or a parcel, in WGS 84 degrees; two fix every corner.",
+              STAKES, metavar="NAME=LON,LAT"),
+    ] = ()  # fmt: skip
     boards_m: Annotated[float, Length("Boards", "Batter boards so far beyond the pad.", STAKES, 0.0, 200.0)] = BOARD_M
     bench_mark_m: Annotated[float, Length("Bench mark", "Bench mark so far beyond the pad.", STAKES, 0.0, 200.0)] = (
         BENCH_M

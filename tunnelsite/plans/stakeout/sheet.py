@@ -10,10 +10,12 @@ import numpy as np
 import pyproj
 
 from tunnelsite.core import stakes as staking
+from tunnelsite.core.errors import UsageError
 from tunnelsite.core.grid import Grid, horizontal, transformer, true_bearing
 from tunnelsite.core.house import House, Pad
 from tunnelsite.core.reproject import to_wgs84
-from tunnelsite.core.stake_sheet import StakePoint, StakeSheet, TriangleLine
+from tunnelsite.core.stake_distances import OFFSET_FT_M, OFFSET_M
+from tunnelsite.core.stake_sheet import StakePoint, StakeSheet, Tie, TriangleLine
 from tunnelsite.core.units import FOOT_M, INCH_M, feet_inches
 from tunnelsite.plans.grading.pad_plane import FinishedPad
 from tunnelsite.plans.stakeout.bearings import RidgeBearings, ridge_bearings
@@ -37,6 +39,7 @@ STAKING_CAUTIONS = (
 )
 # Finished ground is asked for where the pad ends or inside it; offset stakes, boards and the bench mark stand on
 # natural ground.
+FARTHEST_TIE_M = 2000.0
 FINISHED_KINDS = ("corner", "apron", "grid", "post", "square")
 
 
@@ -57,13 +60,25 @@ class Placed:
 
 
 @dataclass(frozen=True)
+class FixedPoint:
+    """A point that can be found again: name; longitude, latitude [deg, WGS 84]."""
+
+    name: str
+    lon_deg: float
+    lat_deg: float
+
+
+@dataclass(frozen=True)
 class StakingOptions:
-    """What the user may change: post spacing, batter boards and bench mark beyond the pad [m], the day in the field."""
+    """What the user may change: post spacing, batter boards and bench mark beyond the pad [m], the day in the field; offset stakes
+    beyond the pad [m], None = a round distance; fixed points as (name, longitude, latitude)."""
 
     post_spacing_m: float = staking.POST_M
     boards_beyond_m: float = staking.BOARD_M
     bench_beyond_m: float = staking.BENCH_M
     date: datetime.date | None = None
+    offset_m: float | None = None
+    fixed_points: tuple[FixedPoint, ...] = ()
 
 
 def stake_sheet(
@@ -81,7 +96,7 @@ def stake_sheet(
     posts, spacing = staking.posts(sizes[0], ends, options.post_spacing_m)
     triangle = staking.right_angle(sizes[0], ends, FOOT_M if house.feet else 1.0)
     found = [
-        *staking.stakes(*sizes, ends),
+        *staking.stakes(*sizes, ends, options.offset_m or (OFFSET_FT_M if house.feet else OFFSET_M)),
         *posts,
         *staking.batter_boards(*sizes, ends, options.boards_beyond_m),
         *triangle.stakes,
@@ -99,8 +114,23 @@ def stake_sheet(
         true_deg=true_deg, bearings=_bearing_words(bearings),
         triangle=TriangleLine(triangle.corner, triangle.along_m, triangle.across_m, triangle.hypotenuse_m),
         post_spacing_m=spacing, skew_words=_skew_words(house), crs=horizontal(crs), heights_words=placed.heights_words,
-        points=tuple(points), cautions=STAKING_CAUTIONS, notes=(*notes, *bearings.notes),
+        points=tuple(points), cautions=STAKING_CAUTIONS, notes=(*notes, *bearings.notes), ties=_ties(options.fixed_points, points, placed),
     )  # fmt: skip
+
+
+def _ties(fixed: tuple[FixedPoint, ...], points: list[StakePoint], placed: Placed) -> tuple[Tie, ...]:
+    """How far each corner is from each fixed point, level distance. Errors: UsageError for one farther off than any tape reaches."""
+    found = []
+    for point in fixed:
+        east, north = transformer("EPSG:4326", placed.grid.crs_wkt).transform(point.lon_deg, point.lat_deg)
+        along, across = placed.grid.from_map(east, north)
+        for corner in (one for one in points if one.kind == "corner"):
+            away = float(np.hypot(placed.along_m + corner.along_m - along, placed.across_m + corner.across_m - across))
+            if not away <= FARTHEST_TIE_M:  # also NaN
+                raise UsageError(f"tie {point.name} is {away:,.0f} m away", f"at most {FARTHEST_TIE_M:.0f} m",
+                                 "name a point near the house; longitude comes first")  # fmt: skip
+            found.append(Tie(point.name, corner.label, away))
+    return tuple(found)
 
 
 def _points(
