@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
+from tunnelsite.core.layers import Features
 from tunnelsite.core.site import Frame
 from tunnelsite.plans.site_limits import SiteLimits
 from tunnelsite.scan.open_ground import bars, inset
@@ -27,5 +28,5 @@ def site_limits(frame: Frame, parcel: shapely.Geometry, clearance_m: float, setb
     return SiteLimits(parcel, room, tuple(barred), tuple(services))
 
 
-def _whole(item) -> shapely.Geometry:
+def _whole(item: Features) -> shapely.Geometry:
     return shapely.union_all(np.asarray(item.geometry, object))

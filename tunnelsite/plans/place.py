@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import shapely
@@ -41,15 +42,15 @@ class Place:
         """Fractional rows and columns (whole = cell centres) of distances along and across from the centre [m]."""
         return self.row - np.asarray(v_m) / self.grid.cell_m, self.col + np.asarray(u_m) / self.grid.cell_m
 
-    def distances(self, rows, cols):
+    def distances(self, rows: ArrayLike, cols: ArrayLike) -> tuple[np.ndarray, np.ndarray]:
         """Distances along and across from the centre [m] of fractional rows and columns."""
         return (np.asarray(cols) - self.col) * self.grid.cell_m, (self.row - np.asarray(rows)) * self.grid.cell_m
 
-    def on_grid(self, geometry):
+    def on_grid(self, geometry: Any) -> Any:
         """A shapely geometry in distances from the centre [m], moved to the grid's along and across [m]."""
         return shapely.transform(geometry, lambda points: points + np.array(self.centre))
 
-    def from_grid(self, geometry):
+    def from_grid(self, geometry: Any) -> Any:
         """A shapely geometry in the grid's along and across [m], moved to distances from the centre [m]."""
         return shapely.transform(geometry, lambda points: points - np.array(self.centre))
 
@@ -81,13 +82,13 @@ class Place:
         grid = self.grid
         return polygon_mask(segments_of(outline), grid.west_m, grid.north_m, grid.cell_m, grid.shape)
 
-    def cell_at(self, along_m, across_m):
+    def cell_at(self, along_m: ArrayLike, across_m: ArrayLike) -> tuple[Any, Any]:
         """Row and column of the cell at a spot on the grid, or of the cells at arrays of spots."""
         row = np.floor((self.grid.north_m - np.asarray(across_m)) / self.grid.cell_m).astype(int)
         col = np.floor((np.asarray(along_m) - self.grid.west_m) / self.grid.cell_m).astype(int)
         return (int(row), int(col)) if row.ndim == 0 else (row, col)
 
-    def pad_cells(self):
+    def pad_cells(self) -> tuple[slice, slice, np.ndarray]:
         """Cells the pad covers and by how much, as in `kernels.terrain.grading`.
 
         Return: rows, cols (slices into the grid) and weights float64 [rows, cols], the share of each cell.
@@ -119,7 +120,7 @@ class Place:
                 "pass the ground of the same frame as the grid",
             )
         rows, cols, weights = self.pad_cells()
-        heights = ground[rows, cols].astype(float)
+        heights: np.ndarray = ground[rows, cols].astype(float)
         missing = int((~np.isfinite(heights) & (weights > 0)).sum())
         if missing:
             raise InputRefused(

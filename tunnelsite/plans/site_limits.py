@@ -46,4 +46,5 @@ def _meets(geometry: shapely.Geometry, shape: shapely.Geometry) -> bool:
 
 def points_along(geometry: shapely.Geometry, step_m: float) -> np.ndarray:
     """Points [n, 2] along lines (or corners of other geometries) no farther apart than a step [m]."""
-    return shapely.get_coordinates(shapely.segmentize(geometry, step_m))
+    points: np.ndarray = shapely.get_coordinates(shapely.segmentize(geometry, step_m))
+    return points

@@ -102,7 +102,7 @@ def _option(place: Placement, work: Sequence[Quantity], prices: Prices) -> dict[
 
 def _or(item: dict[str, Any], end: str) -> float:
     """An end of the interval; the cost itself where no interval is known."""
-    return item["cost"] if item[end] is None else item[end]
+    return float(item["cost"] if item[end] is None else item[end])
 
 
 def _item(one: Quantity, prices: Prices) -> dict[str, Any]:
