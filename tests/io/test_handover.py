@@ -20,6 +20,7 @@ import shapely
 from tests.io.handover_example import HOSTILE, STAMP, example_tables, write_example
 from tunnelsite.core.errors import InputRefused, OutputFailed, UsageError
 from tunnelsite.io.formats import FORMATS
+from tunnelsite.io.formats.stac_run import PROCESSING
 from tunnelsite.io.formats.tables import Column, Table
 from tunnelsite.io.formats.world import bounding_box, world_layer
 from tunnelsite.io.read.stored import read_layers
@@ -329,7 +330,34 @@ def test_item_in_pystac_with_the_schemas_it_carries(handed: Path) -> None:
     assert found.datetime.isoformat() == STAMP.replace(".000Z", "+00:00")
     assert {Path(asset.get_absolute_href()).name for asset in found.assets.values()} == {
         path.name for path in handed.iterdir()
-    } - {"item.json"}
+    } - {"item.json", "collection.json"}
+
+
+@pytest.mark.filterwarnings("ignore:.*LocalValidator:DeprecationWarning")
+def test_the_item_and_its_collection_find_each_other(handed: Path) -> None:
+    pystac = pytest.importorskip("pystac")
+    local = pytest.importorskip("pystac.validation.local_validator")
+    stored = json.loads((handed / "collection.json").read_text())
+    assert not list(local.LocalValidator().collection_validator(stored["stac_version"]).iter_errors(stored))
+    assert list(
+        local.LocalValidator().collection_validator(stored["stac_version"]).iter_errors(stored | {"extent": {}})
+    )
+    collection = pystac.Collection.from_file(str(handed / "collection.json"))
+    (item,) = collection.get_items()
+    assert item.get_collection() is collection and item.collection_id == collection.id
+    assert item.get_root() is collection and collection.extent.spatial.bboxes == [item.bbox]
+
+
+def test_item_says_what_made_it(handed: Path) -> None:
+    """STAC processing extension 1.2.0, README "Fields": software is an object of versions by name; no other `processing:` fields."""
+    item = json.loads((handed / "item.json").read_text())
+    told = item["properties"]
+    allowed = {"expression", "lineage", "level", "facility", "software", "version", "datetime"}
+    assert {name.split(":")[1] for name in told if name.startswith("processing:")} <= allowed
+    assert told["processing:software"] and all(isinstance(one, str) for one in told["processing:software"].values())
+    assert PROCESSING in item["stac_extensions"] and told["processing:datetime"] == told["datetime"]
+    for one in told["tunnelsite:inputs"]:
+        assert re.fullmatch("[a-f0-9]{64}", one["sha256"]) and one["sha256"] in told["processing:lineage"]
 
 
 def test_item_says_where_and_what(handed: Path) -> None:
@@ -347,6 +375,7 @@ def test_item_says_where_and_what(handed: Path) -> None:
             if shape is not None:
                 assert hull.buffer(2e-7).contains(shapely.Point(lonlat([shape.centroid.coords[0]])[0]))
     fields = {key for part in (item["properties"], *item["assets"].values()) for key in part if ":" in key}
+    fields = {field for field in fields if not field.startswith(("processing:", "tunnelsite:"))}
     assert fields == {"proj:code", "file:size", "file:checksum"}  # the schemas of both allow no unknown field
     for asset in item["assets"].values():
         assert re.fullmatch("[a-f0-9]+", asset["file:checksum"]) and isinstance(asset["file:size"], int)

@@ -34,7 +34,8 @@ from tunnelsite.io.write.staging import OutputExists
 from tunnelsite.region import crew, drainage
 from tunnelsite.region.inputs import read_region
 from tunnelsite.region.partitions import Partitions
-from tunnelsite.region.screened import RegionPlan, planned
+from tunnelsite.region.screened import planned
+from tunnelsite.region.tasks import RegionPlan
 from tunnelsite.settings.model import settings_from
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -284,7 +285,13 @@ def test_dry_run_and_refusals(files, tmp_path: Path, capsys) -> None:
     words = ["region", *map(str, files), *ASKED, "--out", str(tmp_path / "r.gpkg")]
     assert main([*words, "--dry-run", "--json"]) == 0
     plan = json.loads(capsys.readouterr().out)
-    assert plan["parcels"] == 12 and plan["tasks"] > 3 and plan["hours"] > 0 and not list(tmp_path.iterdir())
+    assert (
+        plan["parcels"] == 12
+        and plan["tasks"] > 3
+        and plan["processor_seconds"] > 0
+        and plan["cells"] <= 240 * 330 * plan["tasks"]
+        and not list(tmp_path.iterdir())
+    )
     assert plan["drainage"] == "all" and plan["hours"] > plan["drainage_hours"] > 0 and plan["drainage_disk_bytes"] > 0
     assert main([*words, "--dry-run", "--json", "--drainage", "halo"]) == 0
     less = json.loads(capsys.readouterr().out)

@@ -15,7 +15,7 @@ from tunnelsite.core.grid import geographic_wkt, horizontal, transformer
 from tunnelsite.core.house import Pad
 from tunnelsite.region.drainage import TILE, tile_count
 from tunnelsite.region.inputs import Region
-from tunnelsite.region.tasks import DEGREE_M, Task
+from tunnelsite.region.tasks import DEGREE_M, RegionPlan, Task
 from tunnelsite.region.whole_dem import room, windows_of
 from tunnelsite.scan.localise import native_cell_m
 from tunnelsite.screening.cost import START_S, Work, estimated, sun_directions
@@ -23,40 +23,57 @@ from tunnelsite.settings.model import Settings
 
 # Processor time [ns] a cell of the DEM: looked through once by one process; drained by all workers, tile by tile.
 LOOKED_THROUGH_NS, DRAINED_NS = 20.0, 750.0
+# Processor time [s]: of the program before its first task and after its last; of a parcel and house size, beside its candidates.
+PROGRAM_S, PARCEL_S = 7.0, 0.008
 
 
-def region_cost(region: Region, tasks: Sequence[Task], settings: Settings, drainage: str) -> dict[str, Any]:
+def region_cost(region: Region, tasks: Sequence[Task], settings: Settings, plan: RegionPlan) -> dict[str, Any]:
     """`cell_m`, `cells` of all tasks' grids, `hours` of work, seconds and bytes of the largest task; of these hours
-    `drainage_hours`, and what draining takes of disk and of this process's memory [bytes]."""
+    `drainage_hours`, and what draining takes of disk and of this process's memory [bytes]. `processor_seconds` are those of all
+    cores together, from the start of the program to its end."""
     boxes = _lonlat_boxes(region)
     middle = np.mean([boxes[:, [0, 2]].mean(), boxes[:, [1, 3]].mean()]), boxes[:, [1, 3]].mean()
     header = region.dem.whole
-    cell = settings.cell_m or native_cell_m(_Lattice(header.affine, header.crs), boxes[0, 0], middle[1])
-    seconds, worst, memory, cells = 0.0, 0.0, 0, 0
+    own = native_cell_m(_Lattice(header.affine, header.crs), boxes[0, 0], middle[1])
+    cell = settings.cell_m or own
+    seconds, processor, worst, memory, cells = PROGRAM_S, PROGRAM_S, 0.0, 0, 0
     areas = _areas_m2(region, boxes)
     for task in tasks:
         box = boxes[task.parcels]
         south, north = box[:, 1].min(), box[:, 3].max()
         wide = (box[:, 2].max() - box[:, 0].min()) * DEGREE_M * math.cos(math.radians((south + north) / 2))
         rows, cols = (math.ceil((size + 2 * settings.halo_m) / cell) for size in ((north - south) * DEGREE_M, wide))
+        read = [
+            (high.stop - high.start) * (along.stop - along.start)
+            for high, along in windows_of(region, settings, [task])
+        ]
+        within = min(rows * cols, int(sum(read) * (own / cell) ** 2))  # the land round a task may end with the DEM
         work = Work(
-            cells=rows * cols,
-            source_cells=rows * cols * (1 if region.surface is None else 2),
+            cells=within,
+            source_cells=within * (1 if region.surface is None else 2),
             parcel_cells=int(areas[task.parcels].sum() / cell**2),
             pad_cells=tuple(Pad.around(house, settings.apron_m).area_m2 / cell**2 for house in settings.houses),
             frames=len(settings.bearings),
             directions=sun_directions((south + north) / 2, settings.crop_months, settings.azimuths),
             winds=0 if region.wind is None else len(region.wind.text().split(",")),
             criteria=len(CRITERIA),
-            top=settings.top,
+            top=plan.top * len(task.parcels),
         )
         cost = estimated(work)
-        seconds, cells = seconds + cost.seconds - START_S, cells + cost.cells  # a worker starts once, not once a task
-        worst, memory = max(worst, cost.seconds), max(memory, cost.memory_bytes)
-    water = _drainage_cost(region, tasks, settings) if drainage == "all" else (0.0, 0, 0)
+        parcels_s = PARCEL_S * len(task.parcels) * len(settings.houses)
+        processor += estimated(work, cores=1).seconds - START_S + parcels_s
+        seconds, cells = (
+            seconds + cost.seconds - START_S + parcels_s,
+            cells + cost.cells,
+        )  # a worker starts once, not once a task
+        worst, memory = max(worst, cost.seconds + parcels_s), max(memory, cost.memory_bytes)
+    water = _drainage_cost(region, tasks, settings) if plan.drainage == "all" else (0.0, 0, 0)
+    if plan.drainage == "all":
+        processor += 1e-9 * math.prod(header.shape) * (LOOKED_THROUGH_NS + DRAINED_NS)
     return {
-        "cell_m": cell, "cells": cells, "hours": (seconds + water[0]) / 3600, "largest_seconds": worst,
-        "largest_memory_bytes": memory, "drainage": drainage, "drainage_hours": water[0] / 3600,
+        "cell_m": cell, "cells": cells, "hours": (seconds + water[0]) / 3600,
+        "processor_seconds": processor, "largest_seconds": worst,
+        "largest_memory_bytes": memory, "drainage": plan.drainage, "drainage_hours": water[0] / 3600,
         "drainage_memory_bytes": water[1], "drainage_disk_bytes": water[2],
     }  # fmt: skip
 

@@ -28,7 +28,7 @@ from tunnelsite.region.one_task import Wanted
 from tunnelsite.region.part import unpacked
 from tunnelsite.region.running import Failure, Kept, finished, may_be_one_parcel, part_path, run_tasks
 from tunnelsite.region.suitability import Lattice, lattice, suitability_raster
-from tunnelsite.region.tasks import Task, each_alone, tasks_of
+from tunnelsite.region.tasks import RegionPlan, Task, each_alone, tasks_of
 from tunnelsite.region.whole_dem import drained_region, water_note
 from tunnelsite.screening.run_table import LIBRARIES, version_rows
 from tunnelsite.settings.model import Settings, keep_out_parts, own_layer_parts
@@ -37,22 +37,6 @@ from tunnelsite.settings.paths import PATH_KEYS
 _BROKEN = (ArithmeticError, AttributeError, LookupError, OSError, TypeError, ValueError, shapely.errors.ShapelyError)
 # What says where things lie and not what is asked.
 NOT_ASKED = {*PATH_KEYS, "overwrite", "service", "layer", "keep_out", "top"}
-
-
-@dataclass(frozen=True)
-class RegionPlan:
-    """How a region is screened.
-
-    Attributes: group_size_m [m], side of the squares whose parcels are screened together, 0 = each by itself; top, candidates
-    a parcel; suitability_m [m], blocks of the suitability raster, or None; drainage, `all` = water is followed over the whole
-    DEM first, `halo` = each task knows no more than its halo; group_by, column of the parcels by which they are put together, or None.
-    """
-
-    group_size_m: float = 2000.0
-    top: int = 3
-    suitability_m: float | None = None
-    drainage: str = "all"
-    group_by: str | None = None
 
 
 @dataclass(frozen=True)

@@ -19,6 +19,22 @@ DEGREE_M = 111_320.0  # of latitude; of longitude times the cosine
 
 
 @dataclass(frozen=True)
+class RegionPlan:
+    """How a region is screened.
+
+    Attributes: group_size_m [m], side of the squares whose parcels are screened together, 0 = each by itself; top, candidates
+    a parcel; suitability_m [m], blocks of the suitability raster, or None; drainage, `all` = water is followed over the whole
+    DEM first, `halo` = each task knows no more than its halo; group_by, column of the parcels by which they are put together, or None.
+    """
+
+    group_size_m: float = 2000.0
+    top: int = 3
+    suitability_m: float | None = None
+    drainage: str = "all"
+    group_by: str | None = None
+
+
+@dataclass(frozen=True)
 class Task:
     """Parcels that are screened together on one local grid.
 

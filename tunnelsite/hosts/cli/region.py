@@ -66,7 +66,7 @@ def region(given: argparse.Namespace) -> int:
 
 
 def _plan(given: argparse.Namespace):
-    from tunnelsite.region.screened import RegionPlan
+    from tunnelsite.region.tasks import RegionPlan
 
     size = 2000.0 if given.group_size is None else length_m(given.group_size, "--group-size", most_m=20_000.0)
     blocks = (
@@ -171,7 +171,7 @@ def _dry_run(given: argparse.Namespace, region, settings, plan) -> int:
     from tunnelsite.region.screened import planned
 
     tasks, _ = planned(region, settings, plan)
-    cost = region_cost(region, tasks, settings, plan.drainage)
+    cost = region_cost(region, tasks, settings, plan)
     notes = [*region.dem.whole.notes, *region.parcels.notes]
     found = {"parcels": len(region.parcels), "tasks": len(tasks), **cost, "assumed": notes}
     if given.json:
@@ -179,7 +179,8 @@ def _dry_run(given: argparse.Namespace, region, settings, plan) -> int:
         return 0
     say(f"{found['parcels']:,} parcels in {found['tasks']:,} tasks; cells of {cost['cell_m']:g} m")
     say(
-        f"about {cost['hours']:.2g} h of work on 2 cores in all; the largest task takes about {cost['largest_seconds']:.0f} s "
+        f"about {cost['hours']:.2g} h of work on {os.cpu_count() or 1} cores in all ({cost['processor_seconds']:,.0f} s of processor "
+        f"time, half to twice as much); the largest task takes about {cost['largest_seconds']:.0f} s "
         f"and {cost['largest_memory_bytes'] / 1e9:.1f} GB"
     )
     rows, cols = region.dem.whole.shape

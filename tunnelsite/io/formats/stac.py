@@ -18,6 +18,7 @@ import shapely
 from tunnelsite import __version__
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.io.formats.geojson import geometry_member
+from tunnelsite.io.formats.stac_run import COLLECTION, PROCESSING, processing
 from tunnelsite.io.formats.tables import Table
 from tunnelsite.io.formats.world import WorldLayer, bounding_box, world_layer
 from tunnelsite.io.names import safe_name
@@ -46,7 +47,7 @@ _MEDIA = {
 
 
 def item_text(stored: StoredLayers, world: Mapping[str, WorldLayer], folder: Path, assets: Mapping[str, Path]) -> str:
-    """The item: footprint of the places and its box in WGS 84, the time of the run, assets with relative links.
+    """The item: footprint of the places and its box in WGS 84, the time of the run, assets with relative links, what made it.
 
     The geometry is the convex hull of all places, null where there is none (STAC Item 1.1.0, section "Item fields").
     """
@@ -59,16 +60,22 @@ def item_text(stored: StoredLayers, world: Mapping[str, WorldLayer], folder: Pat
         "datetime": stored.changed,
         "created": stored.changed,
     }
+    properties |= processing(stored)
     if stored.crs is not None:
         properties |= _projection(stored.crs)
+    name = safe_name(stored.path.stem)
     item: dict[str, Any] = {
         "type": "Feature",
         "stac_version": STAC,
-        "stac_extensions": [PROJECTION, FILE],
-        "id": f"{safe_name(stored.path.stem)}-{stored.sha256[:12]}",
+        "stac_extensions": [PROJECTION, FILE, PROCESSING],
+        "id": f"{name}-{stored.sha256[:12]}",
+        "collection": f"{name}-runs",
         "geometry": geometry,
         "properties": properties,
-        "links": [],
+        "links": [
+            {"rel": rel, "href": f"./{COLLECTION}", "type": "application/json"}
+            for rel in ("root", "parent", "collection")
+        ],
         "assets": {
             "geopackage": _asset(stored.path, folder, "All layers and tables of the run"),
             **{safe_name(key): _asset(path, folder, path.name) for key, path in assets.items()},

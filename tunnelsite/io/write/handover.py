@@ -3,6 +3,7 @@ put there."""
 
 from __future__ import annotations
 
+import json
 import xml.etree.ElementTree as ElementTree
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
@@ -18,6 +19,7 @@ from tunnelsite.io.formats.gpx import check_gpx, gpx_text
 from tunnelsite.io.formats.kml import check_kml, kml_text
 from tunnelsite.io.formats.sheets import check_csv, check_parquet, parquet_bytes, sheet_of
 from tunnelsite.io.formats.stac import check_item, item_text
+from tunnelsite.io.formats.stac_run import COLLECTION, check_collection, collection_text
 from tunnelsite.io.formats.world import WorldLayer, world_layer
 from tunnelsite.io.names import safe_names
 from tunnelsite.io.read.stored import StoredLayers
@@ -55,7 +57,7 @@ def write_handover(
     pieces = [
         (folder / name, piece_of(stored, world, what))
         for what, (name, _) in named_files(stored, formats).items()
-        if name != ITEM
+        if name not in (ITEM, COLLECTION)
     ]
     ready = [(path, piece.content(), piece.check) for path, piece in pieces]  # refusals come before the first file
     written = []
@@ -68,6 +70,9 @@ def write_handover(
         text = item_text(stored, world, folder, found)
         _put(path, text, check_item, overwrite=overwrite)
         written.append(path)
+        path = folder / COLLECTION
+        _put(path, collection_text(json.loads(text), stored), check_collection, overwrite=overwrite)
+        written.append(path)
     return written
 
 
@@ -78,7 +83,7 @@ def named_files(stored: StoredLayers, formats: Sequence[str]) -> dict[str, tuple
         if form in _ONE_FILE:
             found[form] = (f"{stored.path.stem}.{_ONE_FILE[form]}", form)
         elif form == "stac":
-            found[form] = (ITEM, form)
+            found |= {form: (ITEM, form), f"{form} collection": (COLLECTION, form)}
         else:
             names = list({"geojson": stored.places, "sld": stored.styles}.get(form, stored.tables))
             stems = safe_names(names)  # a layer's name is data too: it may not lead out of the folder
