@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from tunnelsite.processes.flow_accumulation import PROCESS
 
 from tests.scan.grounds import hills, site
 from tunnelsite import House, Settings, screen
 from tunnelsite.core.layers import Layer
 from tunnelsite.kernels.water import by_richdem, fill, upslope
+from tunnelsite.processes.contributing_area import PROCESS
 
 
 @pytest.mark.parametrize("size", [(3, 3), (17, 40), (128, 130), (400, 300), (1000, 900)])
