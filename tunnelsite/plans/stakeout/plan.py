@@ -20,6 +20,7 @@ from tunnelsite.core.stake_sheet import StakeSheet
 from tunnelsite.core.stakes import heights_at
 from tunnelsite.core.table import Column, Table
 from tunnelsite.core.units import feet_inches, number
+from tunnelsite.io.formats.phone_page import phone_html
 from tunnelsite.io.formats.stake_page import page_html
 from tunnelsite.io.formats.stake_sheets import sheet_table
 from tunnelsite.io.formats.stake_sketch import sketch_svg
@@ -32,7 +33,7 @@ from tunnelsite.plans.stakeout.sheet import FixedPoint, Placed, StakingOptions, 
 from tunnelsite.plans.stakeout.staked_pad import StakedPad, ground_notes, planned_pad, screened_pad
 
 STEM = "stakes"
-FILES = {"sheet": ".csv", "page": ".html"}
+FILES = {"sheet": ".csv", "page": ".html", "phone": "-phone.html"}
 STAKE_COLUMNS = {
     "kind": Column("text", "kind of stake"),
     "label": Column("text", "name of the stake"),
@@ -104,7 +105,7 @@ def stake_out_of(found: Candidate, settings: StakeOutSettings | None = None, pro
         STEM,
         FILES,
         made,
-        {"page": page_html(sheet)},
+        {"page": page_html(sheet), "phone": phone_html(sheet)},
     )
 
 
