@@ -19,7 +19,18 @@ INPUT_SETTINGS = (
     "weather",
     "wind",
 )
-INPUT_OPTIONS = ("project", "sites", "level_book", "grading", "field_horizon", "kept", "first", "second", "input")
+INPUT_OPTIONS = (
+    "project",
+    "again",
+    "sites",
+    "level_book",
+    "grading",
+    "field_horizon",
+    "kept",
+    "first",
+    "second",
+    "input",
+)
 
 
 def inputs_named(given: argparse.Namespace, values: Mapping[str, Any]) -> list[str]:

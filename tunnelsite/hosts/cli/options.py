@@ -60,6 +60,8 @@ def parser(only: str | None = None) -> argparse.ArgumentParser:
 
 def _screen(command: argparse.ArgumentParser) -> None:
     add_screen_settings(command)
+    text = "repeat the run that wrote this GeoPackage, by its own settings, and say what differs (--out: NAME-again.gpkg beside it)"
+    command.add_argument("--again", metavar="FILE", help=text)
     command.add_argument("--dry-run", action="store_true", help="check inputs, say what it will cost; compute nothing")
     _talk(command)
 

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import argparse
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
+
+from tunnelsite.core.errors import UsageError
 
 if TYPE_CHECKING:
     from tunnelsite.core.site import Site
@@ -24,6 +27,14 @@ def project_values(given: argparse.Namespace) -> dict[str, Any]:
     if _is_screening(given):
         given.sites, given.dem = given.dem, None
     base: dict[str, Any] = project_settings(given.project)[0] if given.project else {}
+    if getattr(given, "again", None) is not None:
+        from tunnelsite.screening.again import origin_of
+
+        if given.project:
+            raise UsageError(
+                "both --again and --project were given", "one of them", "a run that is repeated has its own settings"
+            )
+        base = origin_of(given.again).settings | {"out": again_path(given.again)}
     if not given.project and given.dem is None and getattr(given, "sites", None) is not None:
         from tunnelsite.screening.again import origin_of
 
@@ -32,6 +43,12 @@ def project_values(given: argparse.Namespace) -> dict[str, Any]:
         if given.parcels is not None:
             base = {name: value for name, value in base.items() if name not in ("around", "whole")}
     return given_settings(given, ScreeningFields, base)
+
+
+def again_path(sites: str) -> str:
+    """Where a repeated run goes: beside the first."""
+    path = Path(sites)
+    return str(path.with_name(f"{path.stem}-again.gpkg"))
 
 
 def check_screened(given: argparse.Namespace, site: Site) -> None:

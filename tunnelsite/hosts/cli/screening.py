@@ -34,7 +34,7 @@ def screen(given: argparse.Namespace) -> int:
     files = (_outputs(settings), inputs_named(given, values))
     if given.dry_run:
         return dry_run(settings, files, as_json=given.json)
-    return _screened(settings, progress, files, as_json=given.json, more=given.verbose)
+    return _screened(settings, progress, files, as_json=given.json, more=given.verbose, then=given.again)
 
 
 def check(given: argparse.Namespace) -> int:
@@ -80,7 +80,7 @@ def _outputs(settings) -> dict[str, Path]:
     return outputs | raster_files(folder, settings)
 
 
-def _screened(settings, progress: Progress, files, *, as_json: bool, more: bool) -> int:
+def _screened(settings, progress: Progress, files, *, as_json: bool, more: bool, then: str | None = None) -> int:
     from tunnelsite.io.write.outputs import output_folder, refuse_clashes, reserved_outputs
 
     outputs, inputs = files
@@ -113,7 +113,14 @@ def _screened(settings, progress: Progress, files, *, as_json: bool, more: bool)
             keep_run(result, keep, overwrite=settings.overwrite)
         progress("writing", 1.0)
     summary = summary_of(result, out, time.monotonic() - start)
-    answer(summary, lambda told: words_of(told, more), as_json=as_json)
+    if then is None:
+        answer(summary, lambda told: words_of(told, more), as_json=as_json)
+        return 0
+    from tunnelsite.decisions.repeated import repeated
+
+    differs = repeated(then, out)
+    summary["again"] = differs.summary
+    answer(summary, lambda told: f"{words_of(told, more)}\n{differs.words()}", as_json=as_json)
     return 0
 
 
