@@ -1,10 +1,10 @@
 """Ground in coarser blocks, and a coarse raster back on the cells: for what changes over tens of metres only."""
 
 import numpy as np
-from numba import njit, prange
+
+from tunnelsite.kernels.shared import shared
 
 
-@njit(cache=True, parallel=True, nogil=True)
 def block_means(values, side):
     """Return means of blocks of side x side cells, the last ones cut off by the array's end.
 
@@ -13,7 +13,14 @@ def block_means(values, side):
     """
     rows, cols = values.shape
     out = np.full((-(-rows // side), -(-cols // side)), np.float32(np.nan))
-    for i in prange(out.shape[0]):
+    _means(len(out), values, side, out)
+    return out
+
+
+@shared
+def _means(mine, values, side, out):
+    rows, cols = values.shape
+    for i in range(mine[0], mine[1]):
         for j in range(out.shape[1]):
             total, known, cells = 0.0, 0, 0
             for r in range(i * side, min(i * side + side, rows)):
@@ -25,14 +32,18 @@ def block_means(values, side):
                         total += z
             if 2 * known >= cells:
                 out[i, j] = total / known
-    return out
 
 
-@njit(cache=True, parallel=True, nogil=True)
 def block_scatter(values, means, side):
     """Return the root mean square of the known values off their block's mean. Arguments: values; means, from `block_means`; side."""
     out = np.full(means.shape, np.float32(np.nan))
-    for i in prange(out.shape[0]):
+    _scatter(len(out), values, means, side, out)
+    return out
+
+
+@shared
+def _scatter(mine, values, means, side, out):
+    for i in range(mine[0], mine[1]):
         for j in range(out.shape[1]):
             total, known = 0.0, 0
             for r in range(i * side, min(i * side + side, values.shape[0])):
@@ -43,19 +54,23 @@ def block_scatter(values, means, side):
                         total += (z - means[i, j]) ** 2
             if known:
                 out[i, j] = np.sqrt(total / known)
-    return out
 
 
-@njit(cache=True, parallel=True, nogil=True)
 def spread(coarse, side, values):
     """Return a raster of blocks on the cells it came from, straight between the middles of blocks.
 
     Arguments: coarse: float32 [ceil(rows / side), ceil(cols / side)], NaN = no data; side [cells]; values: float32 [rows, cols].
     Return: float32 [rows, cols]; NaN where values are; where a block round a cell is not known, that of the nearest.
     """
-    rows, cols = values.shape
-    out = np.full((rows, cols), np.float32(np.nan))
-    for r in prange(rows):
+    out = np.full(values.shape, np.float32(np.nan))
+    _spread(len(out), coarse, side, values, out)
+    return out
+
+
+@shared
+def _spread(mine, coarse, side, values, out):
+    cols = values.shape[1]
+    for r in range(mine[0], mine[1]):
         y = (r + 0.5) / side - 0.5
         i = min(max(int(np.floor(y)), 0), max(coarse.shape[0] - 2, 0))
         low = min(i + 1, coarse.shape[0] - 1)
@@ -71,4 +86,3 @@ def spread(coarse, side, values):
             lower = coarse[low, j] + right * (coarse[low, east] - coarse[low, j])
             found = upper + down * (lower - upper)
             out[r, c] = found if np.isfinite(found) else coarse[r // side, c // side]
-    return out

@@ -10,7 +10,9 @@ of the rectangle. Touching is allowed: both tests are strict, by TOLERANCE_M.
 from typing import NamedTuple
 
 import numpy as np
-from numba import njit, prange
+from numba import njit
+
+from tunnelsite.kernels.shared import shared
 
 TOLERANCE_M = 1e-9
 _BAND_ROWS = 64
@@ -59,7 +61,7 @@ def blocked_centres(
     if len(starts) == 2:  # a small parcel: waking the other threads would take ten times longer than the work
         _mark_band(0, *rest)
     else:
-        _mark(*rest)
+        _mark(len(starts) - 1, *rest)
     return blocked
 
 
@@ -98,7 +100,7 @@ def _rows_met(south, north, half, lattice: Lattice) -> tuple[np.ndarray, np.ndar
     return np.clip(first, 0, lattice.rows).astype(np.int64), np.clip(last, 0, lattice.rows).astype(np.int64)
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _by_band(first, last, bands):
     """Return segment numbers grouped by band of rows, and where each band starts (a segment may be in
     several)."""
@@ -169,10 +171,10 @@ def _mark_band(band, segments, bands, half, lattice, first_row, blocked):
             blocked[r, c] = depth > 0
 
 
-@njit(cache=True, parallel=True, nogil=True, error_model="numpy")
-def _mark(segments, bands, half, lattice, first_row, blocked):
+@shared
+def _mark(mine, segments, bands, half, lattice, first_row, blocked):
     """Mark the blocked columns, each band of rows by one thread."""
-    for band in prange(bands[3].size - 1):
+    for band in range(mine[0], mine[1]):
         _mark_band(band, segments, bands, half, lattice, first_row, blocked)
 
 

@@ -7,7 +7,8 @@ time grows with the radius and not with its square.
 import math
 
 import numpy as np
-from numba import njit, prange
+
+from tunnelsite.kernels.shared import shared
 
 _SLICES = 4096  # of a cell, to measure the part of it inside the disc; areas then are right to 1e-4
 
@@ -62,8 +63,9 @@ def _disc_sums(values: np.ndarray, weights: np.ndarray) -> np.ndarray:
     reach = len(weights) // 2
     padded = np.pad(values, reach)
     whole = np.array([_whole_run(row, reach) for row in weights])
-    out = np.zeros(values.shape)
-    _add_discs(padded, weights, whole, out)
+    out, running = np.zeros(values.shape), np.zeros((padded.shape[0], padded.shape[1] + 1))
+    _run_up(len(padded), padded, running)
+    _add_discs(len(out), padded, running, weights, whole, out)
     return out
 
 
@@ -73,15 +75,17 @@ def _whole_run(row: np.ndarray, reach: int) -> int:
     return int(cut[0]) - 1 if len(cut) else reach
 
 
-@njit(parallel=True, nogil=True, cache=True)
-def _add_discs(padded, weights, whole, out):
-    rows, cols = out.shape
-    reach = whole.size // 2
-    running = np.zeros((padded.shape[0], padded.shape[1] + 1))
-    for row in prange(padded.shape[0]):
+@shared
+def _run_up(mine, padded, running):
+    for row in range(mine[0], mine[1]):
         for col in range(padded.shape[1]):
             running[row, col + 1] = running[row, col] + padded[row, col]
-    for row in prange(rows):
+
+
+@shared
+def _add_discs(mine, padded, running, weights, whole, out):
+    cols, reach = out.shape[1], whole.size // 2
+    for row in range(mine[0], mine[1]):
         for down in range(2 * reach + 1):
             run = whole[down]
             if run >= 0:

@@ -4,7 +4,9 @@ import math
 from typing import NamedTuple
 
 import numpy as np
-from numba import njit, prange
+from numba import njit
+
+from tunnelsite.kernels.shared import shared
 
 _ROOT_2 = math.sqrt(2.0)
 _PEAK = 1.0 / math.sqrt(2.0 * math.pi)  # of the normal density
@@ -30,7 +32,7 @@ def expected_marks(mean: np.ndarray, se: np.ndarray, full_at: float, none_at: fl
     """
     mean, se = np.broadcast_arrays(np.asarray(mean, np.float64), np.asarray(se, np.float64))
     out = np.empty(mean.shape)
-    _expected_marks(mean.ravel(), se.ravel(), float(full_at), float(none_at), out.reshape(-1))
+    _expected_marks(mean.size, mean.ravel(), se.ravel(), float(full_at), float(none_at), out.reshape(-1))
     return out
 
 
@@ -51,13 +53,13 @@ def expected_excess(mean: np.ndarray, se: np.ndarray, limit: float) -> Excess:
     """
     out = Excess(np.empty(mean.shape), np.empty(mean.shape))
     flat = (np.ascontiguousarray(part, np.float64).ravel() for part in (mean, se))
-    _excess(*flat, float(limit), *(part.reshape(-1) for part in out))
+    _excess(out.mean.size, *flat, float(limit), *(part.reshape(-1) for part in out))
     return out
 
 
-@njit(parallel=True, nogil=True, cache=True)
-def _excess(mean, se, limit, out, chance):
-    for k in prange(mean.size):
+@shared
+def _excess(mine, mean, se, limit, out, chance):
+    for k in range(mine[0], mine[1]):
         x, spread = abs(mean[k]), se[k]
         if not (spread >= 0.0 and x < np.inf):
             out[k] = chance[k] = np.nan
@@ -68,10 +70,10 @@ def _excess(mean, se, limit, out, chance):
             out[k], chance[k] = spread * (_psi(near) + _psi(far)), _below(near) + _below(far)
 
 
-@njit(parallel=True, nogil=True, cache=True)
-def _expected_marks(mean, se, full_at, none_at, out):
+@shared
+def _expected_marks(mine, mean, se, full_at, none_at, out):
     span = abs(full_at - none_at)
-    for k in prange(mean.size):
+    for k in range(mine[0], mine[1]):
         at, spread = (mean[k] - none_at) / (full_at - none_at), se[k] / span
         if not spread <= 1.0 or at != at:
             out[k] = np.nan
@@ -81,12 +83,12 @@ def _expected_marks(mean, se, full_at, none_at, out):
             out[k] = min(max(spread * (_psi(at / spread) - _psi((at - 1.0) / spread)), 0.0), 1.0)
 
 
-@njit(nogil=True, cache=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _psi(u):
     return u * _below(u) + _PEAK * math.exp(-0.5 * u * u)
 
 
-@njit(nogil=True, cache=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _below(u):
     """Standard normal distribution function."""
     return 0.5 * math.erfc(-u / _ROOT_2)
@@ -103,13 +105,13 @@ def steeper_slope(along: np.ndarray, across: np.ndarray, se_along: np.ndarray, s
     """
     parts = np.broadcast_arrays(*(np.asarray(part, np.float64) for part in (along, across, se_along, se_across)))
     mean, se = np.empty(parts[0].shape, np.float32), np.empty(parts[0].shape, np.float32)
-    _steeper(*(part.ravel() for part in parts), mean.reshape(-1), se.reshape(-1))
+    _steeper(mean.size, *(part.ravel() for part in parts), mean.reshape(-1), se.reshape(-1))
     return Steeper(mean, se)
 
 
-@njit(parallel=True, nogil=True, cache=True)
-def _steeper(along, across, se_along, se_across, mean, se):
-    for k in prange(along.size):
+@shared
+def _steeper(mine, along, across, se_along, se_across, mean, se):
+    for k in range(mine[0], mine[1]):
         if not (se_along[k] >= 0.0 and se_across[k] >= 0.0):  # most are out of the running by now
             mean[k] = se[k] = np.nan
             continue
@@ -128,7 +130,7 @@ def _steeper(along, across, se_along, se_across, mean, se):
             mean[k], se[k] = middle, math.sqrt(max(square - middle**2, 0.0))
 
 
-@njit(nogil=True, cache=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _folded(slope, error):
     """Mean and variance of |x| for x normal round `slope`."""
     if error == 0.0:

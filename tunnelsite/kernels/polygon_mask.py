@@ -28,7 +28,7 @@ def _toggle(segments, west, north, cell, top, toggles):
                 toggles[row - top, max(col, 0)] ^= 1
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _fill(toggles):
     for row in range(toggles.shape[0]):
         inside = False

@@ -3,7 +3,11 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit, prange
+from numba import njit
+
+from tunnelsite.kernels.shared import shared
+
+_BATCH = 256  # of rectangles that one thread takes in a row
 
 
 @njit(cache=True, nogil=True, inline="always")
@@ -54,7 +58,6 @@ def _distance2(e0, n0, e1, n1, half_length, half_width):
     return best
 
 
-@njit(cache=True, nogil=True, parallel=True, error_model="numpy")
 def rectangle_distances(along, across, half_length, half_width, segments):
     """Distance from each rectangle to the nearest of the segments; 0 where they meet.
 
@@ -63,15 +66,20 @@ def rectangle_distances(along, across, half_length, half_width, segments):
         segments: float64 [m, 4] (along, across, along, across) of both ends [m]; a point is a segment of no length.
     Return: float32 [n] [m]; infinity without segments.
     """
-    count = along.size
-    out = np.empty(count, np.float32)
+    out = np.empty(along.size, np.float32)
+    _nearest(-(-along.size // _BATCH), along, across, (float(half_length), float(half_width)), segments, out)
+    return out
+
+
+@shared
+def _nearest(mine, along, across, half, segments, out):
+    count, (half_length, half_width) = along.size, half
     reach = np.hypot(half_length, half_width)
-    batch = 256
-    for block in prange((count + batch - 1) // batch):
+    for block in range(mine[0], mine[1]):
         nearest = (
             0  # the segment nearest to the placement before: a good first guess, so that most others are passed over
         )
-        for k in range(block * batch, min(count, (block + 1) * batch)):
+        for k in range(block * _BATCH, min(count, (block + 1) * _BATCH)):
             best = np.inf
             found = nearest
             for step in range(-1, segments.shape[0]):
@@ -88,4 +96,3 @@ def rectangle_distances(along, across, half_length, half_width, segments):
                     best, found = d, s
             nearest = found
             out[k] = np.sqrt(best)
-    return out

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit, prange
+from numba import njit
+
+from tunnelsite.kernels.shared import shared
 
 _EDGE = 0.5 + 1e-4  # target cells: a source centre on the border of two belongs to both rather than to none
 _LEAST_M = 1e-3  # rises lower than this are rounding
@@ -28,7 +30,7 @@ def _bilinear(source, row, col):
     return upper + down * (lower - upper)
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def bilinear_at(source, row, col):
     """Values of a raster at fractional rows and columns [n] (whole numbers are cell centres), NaN where a neighbour with weight is
     missing."""
@@ -38,7 +40,6 @@ def bilinear_at(source, row, col):
     return out
 
 
-@njit(cache=True, parallel=True, nogil=True, error_model="numpy")
 def bilinear_samples(source, lattice_row, lattice_col, step, rows, cols, subsamples):
     """Bilinear samples of `source` at the centres of a target grid.
 
@@ -51,7 +52,14 @@ def bilinear_samples(source, lattice_row, lattice_col, step, rows, cols, subsamp
     Return: float32 [rows, cols]; NaN wherever a source neighbour with any weight is missing: nothing is extrapolated.
     """
     out = np.empty((rows, cols), np.float32)
-    for r in prange(rows):
+    _samples(rows, source, (lattice_row, lattice_col), step, subsamples, out)
+    return out
+
+
+@shared
+def _samples(mine, source, lattice, step, subsamples, out):
+    (lattice_row, lattice_col), cols = lattice, out.shape[1]
+    for r in range(mine[0], mine[1]):
         for c in range(cols):
             total = 0.0
             for i in range(subsamples):
@@ -68,7 +76,6 @@ def bilinear_samples(source, lattice_row, lattice_col, step, rows, cols, subsamp
                     e = lattice_col[iy + 1, ix] + fx * (lattice_col[iy + 1, ix + 1] - lattice_col[iy + 1, ix])
                     total += _bilinear(source, a + fy * (b - a), d + fy * (e - d))
             out[r, c] = total / (subsamples * subsamples)
-    return out
 
 
 @njit(cache=True, nogil=True, inline="always")
@@ -94,7 +101,6 @@ def _steps(lattice_row, lattice_col, step, i, j):
     )
 
 
-@njit(cache=True, parallel=True, nogil=True, error_model="numpy")
 def standing_tops(model, at_model, ground, at_ground, raised, shape):
     """Height of the tallest thing within each cell of a target grid: a surface model less the ground under it, source cell by cell.
 
@@ -105,10 +111,16 @@ def standing_tops(model, at_model, ground, at_ground, raised, shape):
         lattice_col, step) of each as in `bilinear_samples`; raised: added to the model [m]; shape of the target.
     Return: float32 [rows, cols] [m], below 0 where the model dips; NaN where the model or the ground under it is unknown.
     """
+    out = np.full(shape, np.nan, np.float32)
+    _tops(len(at_model[0]) - 1, model, at_model, ground, at_ground, raised, out)
+    return out
+
+
+@shared
+def _tops(mine, model, at_model, ground, at_ground, raised, out):
     (model_row, model_col, step), (ground_row, ground_col, ground_step) = at_model, at_ground
-    rows, cols = shape
-    out = np.full((rows, cols), np.nan, np.float32)
-    for square in prange(model_row.shape[0] - 1):
+    rows, cols = out.shape
+    for square in range(mine[0], mine[1]):
         for r in range(square * step, min(square * step + step, rows)):
             for c in range(cols):
                 across = c // step
@@ -136,10 +148,8 @@ def standing_tops(model, at_model, ground, at_ground, raised, shape):
                         tall = model[i, j] + raised - under
                         best = tall if (tall > best) | (best != best) else best
                 out[r, c] = best
-    return out
 
 
-@njit(cache=True, parallel=True, nogil=True, error_model="numpy")
 def raise_to_crests(surface, ground, source, lattice):
     """Raise a surface to the tops of its own source that interpolation cut: crests, brows, banks. A plane stays as it is.
 
@@ -149,42 +159,47 @@ def raise_to_crests(surface, ground, source, lattice):
     Arguments: surface, ground: float32 [rows, cols], the surface is raised in place; source: float32 [R, C] that the ground was
         interpolated from, NaN = no data; lattice: (lattice_row, lattice_col, step) as in `bilinear_samples`.
     """
-    lattice_row, lattice_col, step = lattice
-    rows, cols = ground.shape
-    squares = lattice_row.shape[0] - 1
+    squares = len(lattice[0]) - 1
     for phase in range(
         2
-    ):  # a cell raises its neighbours too, so two bands of rows side by side are never in work together
-        for half in prange((squares + 1 - phase) // 2):
-            square = 2 * half + phase
-            for r in range(square * step, min(square * step + step, rows)):
-                down = (r + 0.5) / step
-                for across in range(lattice_row.shape[1] - 1):
-                    a, b, d, e = _steps(lattice_row, lattice_col, step, square, across)
-                    whole = a * e - b * d
-                    reach_y, reach_x = 0.5 * (abs(a) + abs(b)), 0.5 * (abs(d) + abs(e))
-                    first, last = across * step, min(across * step + step, cols)
-                    y0, x0 = _between(lattice_row, down, across), _between(lattice_col, down, across)
-                    y1, x1 = _between(lattice_row, down, across + 1), _between(lattice_col, down, across + 1)
-                    for c in range(first, last):
-                        part = (c + 0.5 - first) / step
-                        y, x = y0 + part * (y1 - y0), x0 + part * (x1 - x0)
-                        low_i, high_i = (
-                            max(int(np.ceil(y - reach_y)), 0),
-                            min(int(np.floor(y + reach_y)), source.shape[0] - 1),
-                        )
-                        low_j, high_j = (
-                            max(int(np.ceil(x - reach_x)), 0),
-                            min(int(np.floor(x + reach_x)), source.shape[1] - 1),
-                        )
-                        for i in range(low_i, high_i + 1):
-                            for j in range(low_j, high_j + 1):
-                                u, v = (e * (i - y) - b * (j - x)) / whole, (a * (j - x) - d * (i - y)) / whole
-                                if abs(u) <= _EDGE and abs(v) <= _EDGE:
-                                    _raise(surface, ground, source[i, j], r + u, c + v)
+    ):  # a cell raises its neighbours too: two bands of rows side by side are never in work together
+        _raise_bands((squares + 1 - phase) // 2, phase, surface, ground, source, lattice)
 
 
-@njit(cache=True, nogil=True)
+@shared
+def _raise_bands(mine, phase, surface, ground, source, lattice):
+    lattice_row, lattice_col, step = lattice
+    rows, cols = ground.shape
+    for half in range(mine[0], mine[1]):
+        square = 2 * half + phase
+        for r in range(square * step, min(square * step + step, rows)):
+            down = (r + 0.5) / step
+            for across in range(lattice_row.shape[1] - 1):
+                a, b, d, e = _steps(lattice_row, lattice_col, step, square, across)
+                whole = a * e - b * d
+                reach_y, reach_x = 0.5 * (abs(a) + abs(b)), 0.5 * (abs(d) + abs(e))
+                first, last = across * step, min(across * step + step, cols)
+                y0, x0 = _between(lattice_row, down, across), _between(lattice_col, down, across)
+                y1, x1 = _between(lattice_row, down, across + 1), _between(lattice_col, down, across + 1)
+                for c in range(first, last):
+                    part = (c + 0.5 - first) / step
+                    y, x = y0 + part * (y1 - y0), x0 + part * (x1 - x0)
+                    low_i, high_i = (
+                        max(int(np.ceil(y - reach_y)), 0),
+                        min(int(np.floor(y + reach_y)), source.shape[0] - 1),
+                    )
+                    low_j, high_j = (
+                        max(int(np.ceil(x - reach_x)), 0),
+                        min(int(np.floor(x + reach_x)), source.shape[1] - 1),
+                    )
+                    for i in range(low_i, high_i + 1):
+                        for j in range(low_j, high_j + 1):
+                            u, v = (e * (i - y) - b * (j - x)) / whole, (a * (j - x) - d * (i - y)) / whole
+                            if abs(u) <= _EDGE and abs(v) <= _EDGE:
+                                _raise(surface, ground, source[i, j], r + u, c + v)
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
 def _raise(surface, ground, top, row, col):
     """Raise the cells between which a point (row, col) of height `top` lies."""
     rise = top - _bilinear(ground, row, col)

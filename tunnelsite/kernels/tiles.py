@@ -28,7 +28,7 @@ def checked_reach(reach: int) -> int:
     return reach
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def tile_grid(shape, rows, reach):
     """Return first tile row, tiles down, tiles along and columns a tile for output `rows` of an array."""
     widest = SPAN - 2 * reach

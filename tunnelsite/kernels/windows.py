@@ -7,9 +7,10 @@ in log2(size) passes that each run on many columns at once and are exact. The me
 """
 
 import numpy as np
-from numba import njit, prange
+from numba import njit
 
 from tunnelsite.kernels.coverage import axis_coverage
+from tunnelsite.kernels.shared import shared
 from tunnelsite.kernels.tiles import (
     TILE_ROWS,
     blank_gaps,
@@ -42,7 +43,9 @@ def rectangle_mean(
     along, across = axis_coverage(length_cells), axis_coverage(width_cells)
     checked_reach(along.reach)
     mean = np.full((stop - start, layer.shape[1]), np.nan, np.float32)
-    _fill_means(layer, along, across, 1.0 / (float(length_cells) * float(width_cells)), (start, stop), mean)
+    grid = tile_grid(layer.shape, (start, stop), along[1])
+    per_area = 1.0 / (float(length_cells) * float(width_cells))
+    _fill_means(grid[1] * grid[2], layer, along, across, per_area, (start, stop), grid, mean)
     return mean
 
 
@@ -69,17 +72,20 @@ def rectangle_min(
 def _extremes(layer, length_cells, width_cells, rows):
     """Return maximum and minimum under every placement."""
     start, stop = checked_rows(layer, rows)
-    high, low = (np.empty((stop - start, layer.shape[1]), layer.dtype) for _ in range(2))
+    high, low = (np.full((stop - start, layer.shape[1]), np.nan, layer.dtype) for _ in range(2))
     reach = (axis_coverage(width_cells).reach, axis_coverage(length_cells).reach)
-    _fill_extremes(layer, reach, (start, stop), high, low)
+    top, bottom = max(start, reach[0]), min(stop, layer.shape[0] - reach[0])
+    left, right = reach[1], layer.shape[1] - reach[1]
+    across, down = max(-(-(right - left) // EXTREME_COLS), 0), max(-(-(bottom - top) // EXTREME_ROWS), 0)
+    _fill_extremes(down * across, layer, reach, start, (top, bottom, left, right), high, low)
     return high, low
 
 
-@njit(cache=True, parallel=True, nogil=True, error_model="numpy")
-def _fill_means(layer, along, across, per_area, rows, mean):
+@shared
+def _fill_means(mine, layer, along, across, per_area, rows, grid, mean):
     """Fill `mean` tile by tile; tiles are fixed to the array, not to `rows`."""
-    first, down, tiles_along, tile_cols = tile_grid(layer.shape, rows, along[1])
-    for tile in prange(down * tiles_along):
+    first, _down, tiles_along, tile_cols = grid
+    for tile in range(mine[0], mine[1]):
         top = max((first + tile // tiles_along) * TILE_ROWS, across[1])
         bottom = min((first + tile // tiles_along + 1) * TILE_ROWS, layer.shape[0] - across[1])
         left = max((tile % tiles_along) * tile_cols, along[1])
@@ -145,23 +151,19 @@ def _mean_row(column, running, along, scales, line):
         line[c] = ((after[c] - before[c]) + edge * (column[c] + far[c])) * scales[0] + scales[1]
 
 
-@njit(cache=True, parallel=True, nogil=True, error_model="numpy")
-def _fill_extremes(layer, reach, rows, high, low):
+@shared
+def _fill_extremes(mine, layer, reach, start, window, high, low):
     """Fill `high` and `low` tile by tile."""
-    high[:] = np.nan
-    low[:] = np.nan
-    top, bottom = max(rows[0], reach[0]), min(rows[1], layer.shape[0] - reach[0])
-    left, right = reach[1], layer.shape[1] - reach[1]
-    across = max((right - left + EXTREME_COLS - 1) // EXTREME_COLS, 0)
-    down = max((bottom - top + EXTREME_ROWS - 1) // EXTREME_ROWS, 0)
-    for tile in prange(down * across):
+    top, bottom, left, right = window
+    across = (right - left + EXTREME_COLS - 1) // EXTREME_COLS
+    for tile in range(mine[0], mine[1]):
         r0 = top + (tile // across) * EXTREME_ROWS
         c0 = left + (tile % across) * EXTREME_COLS
         r1, c1 = min(r0 + EXTREME_ROWS, bottom), min(c0 + EXTREME_COLS, right)
         _extremes_tile(
             layer[r0 - reach[0] : r1 + reach[0], c0 - reach[1] : c1 + reach[1]],
-            high[r0 - rows[0] : r1 - rows[0], c0:c1],
-            low[r0 - rows[0] : r1 - rows[0], c0:c1],
+            high[r0 - start : r1 - start, c0:c1],
+            low[r0 - start : r1 - start, c0:c1],
         )
 
 

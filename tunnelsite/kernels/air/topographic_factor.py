@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numba import njit, prange
+from numba import njit
 
+from tunnelsite.kernels.shared import shared
 from tunnelsite.kernels.water.flow import COL_STEP, ROW_STEP
 
 # Form: (K1 per H/Lh by exposure B, C, D; gamma; mu upwind; mu downwind of the crest).
@@ -25,7 +26,7 @@ _RIDGE = (FORMS["ridge"][0]["C"], *FORMS["ridge"][1:], LEAST_HEIGHT_M["C"])
 _ESCARPMENT = (FORMS["escarpment"][0]["C"], *FORMS["escarpment"][1:], LEAST_HEIGHT_M["C"])
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _factor(form, tall, half, x, z):
     """The factor for one place; form = (K1 per H/Lh, gamma, mu upwind, mu downwind, least height)."""
     steepness = tall / half
@@ -38,7 +39,7 @@ def _factor(form, tall, half, x, z):
     return (1.0 + k1 * k2 * math.exp(-form[1] * z / length)) ** 2
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _factors(form, lengths, out):
     for k in range(out.size):
         out[k] = _factor(form, lengths[0, k], lengths[1, k], lengths[2, k], lengths[3, k])
@@ -73,7 +74,7 @@ def topographic_factor(form, exposure, height_m, half_length_m, from_crest_m, ab
     return out if np.ndim(height_m) or np.ndim(half_length_m) or np.ndim(from_crest_m) or np.ndim(above_m) else out[0]
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _half_length(run, crest, tall):
     """Distance upwind of the crest to half the height, in samples; straight between them."""
     half = run[crest] - tall / 2
@@ -83,7 +84,7 @@ def _half_length(run, crest, tall):
     return crest - at - (half - run[at]) / (run[at + 1] - run[at])
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _factor_of_crest(run, crest, at, step_m):
     """Factor at index `at` of a run without gaps whose crest is at `crest`."""
     if crest == 0 or crest == run.size - 1:
@@ -97,7 +98,7 @@ def _factor_of_crest(run, crest, at, step_m):
     return _factor(form, tall, half, (at - crest) * step_m, 0.0)
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def section_factor(heights, step_m, site):
     """Topographic factor at one place of a section of the ground along the wind; exposure C, at the ground.
 
@@ -131,7 +132,7 @@ def section_factor(heights, step_m, site):
     return found
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _greatest(padded, place, ways, counts, heights):
     """Greatest factor at one flat place of a padded ground over some winds and all reaches.
 
@@ -162,10 +163,10 @@ def _greatest(padded, place, ways, counts, heights):
     return found
 
 
-@njit(cache=True, parallel=True, nogil=True)
-def _greatest_of_all(padded, ways, counts, longest, found):
+@shared
+def _greatest_of_all(mine, padded, ways, counts, longest, found):
     width = padded.shape[1]
-    for row in prange(found.shape[0]):
+    for row in range(mine[0], mine[1]):
         heights = np.empty(2 * longest + 1)
         for col in range(found.shape[1]):
             place = np.int64(row + longest) * width + col + longest
@@ -184,5 +185,5 @@ def greatest_factor(ground, cell_m):
     ways = (ROW_STEP * padded.shape[1] + COL_STEP).astype(np.int64), cell_m * np.hypot(ROW_STEP, COL_STEP)
     counts = np.maximum(np.rint(np.array(REACHES_M) / ways[1][:, None]), 1).astype(np.int64)
     found = np.full(ground.shape, np.float32(np.nan))
-    _greatest_of_all(padded, ways, counts, longest, found)
+    _greatest_of_all(len(found), padded, ways, counts, longest, found)
     return found

@@ -3,24 +3,24 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit, prange
 
 from tunnelsite.kernels.light.horizon import horizon_tangent
+from tunnelsite.kernels.shared import shared
 
 # Distance downwind in heights of the barrier: shelter. Full within 5 H, half at 10 H, none from 30 H on.
 DISTANCE_H = (5.0, 10.0, 30.0)
 SHELTER = (1.0, 0.5, 0.0)
 
 
-@njit(cache=True, parallel=True, nogil=True, error_model="numpy")
-def _add_shelter(tangent, share, total):
+@shared
+def _add_shelter(mine, tangent, share, total):
     """Add share x shelter (0..1) behind the barriers seen at these tangents, height over distance; NaN stays NaN.
 
     Whole within 5 H [@windbreak-nrcs]; protected to 10 H, some benefit to 20-30 H [@windbreak-purdue]. The straight lines between
     and the half at 10 H are common practice, no source. Shelter falls with d / H, so of all barriers only the one that looks
     steepest is needed, whatever their distances.
     """
-    for k in prange(tangent.size):
+    for k in range(mine[0], mine[1]):
         t = tangent[k]
         if t != t:
             total[k] = np.nan
@@ -77,5 +77,5 @@ def wind_shelter(ground, standing, cell_m, azimuths_deg, shares, least_m=1.0):
     for azimuth, share in zip(azimuths_deg, shares / shares.sum(), strict=True):
         if share > 0:
             tangent = horizon_tangent(top, ground, cell_m, float(azimuth))
-            _add_shelter(tangent.reshape(-1), np.float32(share), total.reshape(-1))
+            _add_shelter(tangent.size, tangent.reshape(-1), np.float32(share), total.reshape(-1))
     return total

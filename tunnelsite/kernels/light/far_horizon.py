@@ -10,9 +10,10 @@ from collections.abc import Callable
 from typing import NamedTuple
 
 import numpy as np
-from numba import njit, prange
+from numba import njit
 
 from tunnelsite.kernels.light.horizon import FLAT_EARTH, Rays, grid_pair, horizon_tangent
+from tunnelsite.kernels.shared import shared
 
 _NARROW_M = 1e-3  # eyes closer together than this see the same
 
@@ -72,12 +73,12 @@ def raise_to_far(view: FarView, observer: np.ndarray) -> Callable[[int, np.ndarr
     observer = np.ascontiguousarray(observer, np.float32)
 
     def raised(k: int, tangent: np.ndarray) -> None:
-        _raise(tangent, observer, view.tangent[k], view.eye, view.place[0], view.place[1], view.ratio)
+        _raise(len(tangent), tangent, observer, view.tangent[k], view.eye, view.place[0], view.place[1], view.ratio)
 
     return raised
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _extremes(observer, row0, col0, ratio, shape):
     """Lowest and highest observer in each coarse cell; NaN where there is none."""
     out = np.full((2, shape[0], shape[1]), np.nan, np.float32)
@@ -107,9 +108,9 @@ def _widened(eye: np.ndarray) -> np.ndarray:
     return out
 
 
-@njit(cache=True, parallel=True, nogil=True, error_model="numpy")
-def _raise(tangent, observer, far, eye, row0, col0, ratio):
-    for r in prange(tangent.shape[0]):
+@shared
+def _raise(mine, tangent, observer, far, eye, row0, col0, ratio):
+    for r in range(mine[0], mine[1]):
         y = row0 + (r + 0.5) * ratio
         i = int(np.floor(y))
         fy = y - i

@@ -4,7 +4,6 @@ import math
 from dataclasses import dataclass
 from typing import NamedTuple
 
-import numba
 import numpy as np
 
 from tunnelsite.kernels.light.horizon_rays import March, march, ray_samples, scan_plan
@@ -106,9 +105,8 @@ def _scanned(seen, cell_m, way, rays, wanted) -> None:
         long = math.hypot(1.0, way.drift)
         direction = (way.ahead / long, way.side * way.drift / long)
         floor = drawn.towards(direction, observer, (float(rays.lift_m), float(cell_m), float(rays.drop_per_m)))
-    threads = numba.get_num_threads()
     lift = np.float32(rays.lift_m)
-    scan(surface, observer, window, lift, plan, near, threads, tuple(floor), tuple(tally), tangents)
+    scan(surface, observer, window, lift, plan, near, tuple(floor), tuple(tally), tangents)
 
 
 def seen_by(

@@ -11,11 +11,13 @@ between, and the cell's own ray is sampled at both.
 
 from collections.abc import Callable
 
+import numba
 import numpy as np
-from numba import njit, prange
+from numba import njit
 
 from tunnelsite.kernels.light.horizon_near import FAST, march_near
 from tunnelsite.kernels.light.horizon_skyline import BESIDE, BLOCK, NOTHING, aim, glance, push, steepest, survivors
+from tunnelsite.kernels.shared import fast_shared
 
 NEAR_STEPS = 56  # most row steps marched exactly from a cell; at least BLOCK - 1 fewer
 AGREE = np.float32(0.002)  # tangents of two neighbouring lines closer than this are interpolated
@@ -170,28 +172,30 @@ def _raise_to_floor(floor, row, column, best):
             best[c - column] = max(best[c - column], values[at + c])
 
 
-@njit(parallel=True, **FAST)
-def scan(surface, observer, window, lift, plan, near, threads, floor, tally, tangents):
+def scan(surface, observer, window, lift, plan, near, floor, tally, tangents):
     """Put into tangents the tangent, at least 0, of the horizon ahead of every cell, or tally what tables say of it.
 
     Arguments: surface [rows, columns] float32, C order, transposed if the March says so; observer float32 [bottom - top, right - left],
     of the cells of window = (top, bottom, left, right) alone, of which all that follows is; lift, float32, height of the eyes above
-    the observers; plan, from `scan_plan` with the same near; threads, how many share the work; floor, tangents that some
-    cells have at least, see `outlines.Floor`;
+    the observers; plan, from `scan_plan` with the same near; floor, tangents that some cells have at least, see `outlines.Floor`;
     tally = (look_up uint16 [nodes, tables], free, flipped, losses uint16), see `add_losses`: what horizons take away is added, so
     that no tangent is ever stored; without tables tangents [rows, columns] is overwritten, NaN where the eye is NaN.
     """
+    lines, threads = surface.shape[1] + int(plan.shift.max() - plan.shift.min()), numba.get_num_threads()
+    # of one width, and as many for each thread, so that all share alike
+    strips = threads * -(-lines // (threads * STRIP))
+    _scan_strips(strips, surface, observer, window, lift, plan, (near, -(-lines // strips)), floor, tally, tangents)
+
+
+@fast_shared
+def _scan_strips(mine, surface, observer, window, lift, plan, sizes, floor, tally, tangents):
     rows, columns = surface.shape
     look_up, free, flipped, losses = tally
     top, bottom, left, right = window
-    flat = surface.reshape(-1)
-    leftmost = -plan.shift.max()
-    lines = columns - plan.shift.min() - leftmost
-    # of one width, and as many for each thread, so that all share alike
-    strips = threads * ((lines + threads * STRIP - 1) // (threads * STRIP))
-    strip = (lines + strips - 1) // strips
+    flat, leftmost = surface.reshape(-1), -plan.shift.max()
+    near, strip = sizes
     block = max(1, min(BLOCK, near))
-    for number in prange(strips):
+    for number in range(mine[0], mine[1]):
         line0 = leftmost + number * strip - 1  # with one line more on either side
         if line0 + 1 + plan.shift.min() >= right or line0 + 1 + plan.shift.max() + strip <= left:
             continue
@@ -242,14 +246,14 @@ def scan(surface, observer, window, lift, plan, near, threads, floor, tally, tan
                 tangents[row - top, column - left : column - left + n] = best
 
 
-@njit(parallel=True, **FAST)
-def turn(a, first, last, out):
+@fast_shared
+def _turn(mine, a, first, last, out):
     """Write rows first to last of a, transposed, into out, both 2-D in C order: eight rows of a tile side by side."""
     rows, columns = a.shape
     source, target = a.reshape(-1), out.reshape(-1)
     one, across = np.uint64(columns), np.uint64(rows)
     whole = first + (last - first) // 8 * 8
-    for tile in prange((columns + _TILE - 1) // _TILE):
+    for tile in range(mine[0], mine[1]):
         left = tile * _TILE
         end = min(left + _TILE, columns)
         for top in range(first, whole, 8):
@@ -267,6 +271,6 @@ def turned(a: np.ndarray, pause: Callable[[], None] = lambda: None) -> np.ndarra
     """The transpose of a 2-D array, in C order; pause() is called now and then, see `horizon_share.folded_losses`."""
     out = np.empty(a.shape[::-1], a.dtype)
     for first in range(0, a.shape[0], _TURN_ROWS):
-        turn(a, first, min(first + _TURN_ROWS, a.shape[0]), out)
+        _turn(-(-a.shape[1] // _TILE), a, first, min(first + _TURN_ROWS, a.shape[0]), out)
         pause()
     return out

@@ -14,7 +14,6 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from numba import njit, prange
 
 from tunnelsite.kernels.light.horizon import (
     FLAT_EARTH,
@@ -28,6 +27,7 @@ from tunnelsite.kernels.light.horizon import (
 )
 from tunnelsite.kernels.light.horizon_rays import march
 from tunnelsite.kernels.light.horizon_scan import LANES, add_losses
+from tunnelsite.kernels.shared import shared
 
 UNITS = 65_000  # of a table; what is left of 16 bits is for roundings of more than 1000 directions
 NODES = 1025  # 0.056 degrees apart near the level
@@ -152,7 +152,7 @@ def add_folded(
         tangent = tangents_ahead(seen, scene.cell_m, ways[k], scene.rays)
         scene.beyond(k, tangent)
         top, bottom = scene.rows or (0, len(tangent))
-        _add_rows(tangent[top:bottom], tally.look_up, tally.free, losses)
+        _add_rows(bottom - top, tangent[top:bottom], tally.look_up, tally.free, losses)
 
     done = 0
     for turn, some in ((False, level), (True, across)):
@@ -185,13 +185,12 @@ def _taken(tables: np.ndarray, width: int) -> tuple[np.ndarray, np.float32]:
     return taken, np.float32(sine / math.sqrt(1.0 - sine * sine) * (1.0 - 1e-6))
 
 
-@njit(cache=True, parallel=True, error_model="numpy", nogil=True)
-def _add_rows(tangent, look_up, free, losses):
-    for row in prange(tangent.shape[0]):
+@shared
+def _add_rows(mine, tangent, look_up, free, losses):
+    for row in range(mine[0], mine[1]):
         add_losses(tangent[row], look_up, free, (row, 0, False), losses)
 
 
-@njit(cache=True, parallel=True, error_model="numpy", nogil=True)
 def darkest(losses, weights, judged):
     """What is lost of all tables, the most that is lost of a judged one, and which that is, at every cell.
 
@@ -202,8 +201,15 @@ def darkest(losses, weights, judged):
     rows, cols, _ = losses.shape
     lost, most = np.empty((rows, cols), np.uint16), np.empty((rows, cols), np.uint16)
     which = np.full((rows, cols), 255, np.uint8)
-    for r in prange(rows):
-        for c in range(cols):
+    _darkest(rows, losses, weights, judged, (lost, most, which))
+    return lost, most, which
+
+
+@shared
+def _darkest(mine, losses, weights, judged, out):
+    lost, most, which = out
+    for r in range(mine[0], mine[1]):
+        for c in range(losses.shape[1]):
             taken, worst = 0.0, 0
             for t in range(weights.size):
                 taken += weights[t] * losses[r, c, t]
@@ -211,7 +217,6 @@ def darkest(losses, weights, judged):
                 if losses[r, c, t] > worst:
                     worst, which[r, c] = losses[r, c, t], t
             lost[r, c], most[r, c] = min(taken + 0.5, 65_535.0), worst
-    return lost, most, which
 
 
 def share_left(lost: np.ndarray, observer: np.ndarray) -> np.ndarray:

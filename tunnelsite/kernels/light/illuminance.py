@@ -6,7 +6,9 @@ import math
 from typing import NamedTuple
 
 import numpy as np
-from numba import njit, prange
+from numba import njit
+
+from tunnelsite.kernels.shared import shared
 
 
 class Lamps(NamedTuple):
@@ -57,11 +59,11 @@ def _hidden(surface, row, col, eye, lamp):
     return False
 
 
-@njit(cache=True, nogil=True, parallel=True, error_model="numpy")
-def _lit(surface, eye, cell, lamps, horizontal, lux):
+@shared
+def _lit(mine, surface, eye, cell, lamps, horizontal, lux):
     """Add every lamp's light; each row is one thread's, lamps in their order, so that sums never depend on threads."""
-    rows, cols = surface.shape
-    for r in prange(rows):
+    cols = surface.shape[1]
+    for r in range(mine[0], mine[1]):
         for q in range(lamps.shape[0]):
             row, col, height, lumens, flat, reach, free = lamps[q]
             dr = (r - row) * cell
@@ -110,5 +112,5 @@ def lamp_light(surface, eye, cell_m, lamps: Lamps, least_lux=0.01, free_m=2.0, h
     table[:, 0], table[:, 1] = table[:, 0].clip(0, rows - 1), table[:, 1].clip(0, cols - 1)
     lux = np.zeros((rows, cols), np.float64)
     eye = np.ascontiguousarray(eye, np.float32)
-    _lit(np.ascontiguousarray(surface, np.float32), eye, float(cell_m), table, bool(horizontal), lux)
+    _lit(rows, np.ascontiguousarray(surface, np.float32), eye, float(cell_m), table, bool(horizontal), lux)
     return np.where(np.isnan(eye), np.nan, lux).astype(np.float32)

@@ -10,7 +10,9 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
-from numba import njit, prange
+from numba import njit
+
+from tunnelsite.kernels.shared import shared
 
 REACH = 48  # cells: farther off, half a cell is 1 % of the way
 _BANDS = 16  # of rows, shared by the threads
@@ -51,7 +53,7 @@ class Outlines:
         """
         self.floor.values[:] = 0.0
         if len(self.edges):
-            _sweep(self.edges, tuple(self.floor), direction, observer, eye)
+            _sweep(min(len(observer), _BANDS), self.edges, tuple(self.floor), direction, observer, eye)
         return self.floor
 
 
@@ -76,7 +78,7 @@ def flipped(edges: np.ndarray) -> np.ndarray:
     return edges[:, [1, 0, 3, 2, 4, 5]]
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _runs(near):
     """(starts, first, end) of the runs of true cells in each row."""
     rows, cols = near.shape
@@ -97,11 +99,11 @@ def _runs(near):
     return starts, first, end
 
 
-@njit(cache=True, parallel=True, nogil=True, error_model="numpy")
-def _sweep(edges, floor, direction, observer, eye):
+@shared
+def _sweep(mine, edges, floor, direction, observer, eye):
     rows = observer.shape[0]
     bands = min(rows, _BANDS)
-    for band in prange(bands):  # each cell belongs to one band, so that no two threads raise it
+    for band in range(mine[0], mine[1]):  # each cell belongs to one band, so that no two threads raise it
         top, bottom = rows * band // bands, rows * (band + 1) // bands
         for k in range(len(edges)):
             _shade(edges[k], floor, direction, observer, eye, (top, bottom))

@@ -12,9 +12,10 @@ looked for over the very pad, to its edges and corners, on ground that is biline
 from typing import NamedTuple
 
 import numpy as np
-from numba import njit, prange
+from numba import njit
 
 from tunnelsite.kernels.coverage import SNAP_CELLS, axis_weights, rectangle_moments
+from tunnelsite.kernels.shared import shared
 from tunnelsite.kernels.terrain.blade import blade_ground, blade_step
 from tunnelsite.kernels.terrain.judged_pad import grade_alone
 from tunnelsite.kernels.terrain.lanes import LANES
@@ -105,7 +106,7 @@ def graded_pads(
     node_m = cell_m * step
     asked = (float(max_slope) * node_m, float(shrink))
     centres = np.stack([rows - top + spare[1], cols + spare[0]])
-    _grade((felt, lone), alone, centres, ripple, *pad, asked, out)
+    _grade(-(-rows.size // _BATCH), (felt, lone), alone, centres, ripple, pad.weights, tuple(pad[1:]), asked, out)
     found = Grading(*out)
     for volumes in (found.cut_m3, found.fill_m3):
         volumes *= node_m * node_m
@@ -158,15 +159,13 @@ def _pad(length: float, width: float, step: int) -> _Pad:
     return _Pad(weights, tuple(line.size // 2 for line in lines), low, (area, *inverse), half, step)
 
 
-@njit(cache=True, parallel=True, nogil=True, error_model="numpy")
-def _grade(grounds, alone, centres, ripple, weights, reach, low, moments, half, step, asked, out):
+@shared
+def _grade(mine, grounds, alone, centres, ripple, weights, pad, asked, out):
     """Fill `out`, a batch of placements at a time."""
     count = centres.shape[1]
-    for batch in prange((count + _BATCH - 1) // _BATCH):
+    for batch in range(mine[0], mine[1]):
         span = (batch * _BATCH, min((batch + 1) * _BATCH, count))
-        _grade_batch(
-            grounds[0], grounds[1], alone, centres, ripple, weights, (reach, low, moments, half, step), asked, span, out
-        )
+        _grade_batch(grounds[0], grounds[1], alone, centres, ripple, weights, pad, asked, span, out)
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -195,7 +194,7 @@ def _grade_batch(felt, lone, alone, centres, ripple, weights, pad, asked, span, 
         first = end
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _run(centres, first, last):
     """Return where a run of placements close to each other in one block of a row ends, and its first and last column."""
     left = right = centres[1, first]
@@ -211,7 +210,7 @@ def _run(centres, first, last):
     return end, left, right
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _datum(line):
     """Return the first height that is known: it is the same whatever is asked, and heights near it keep their digits."""
     for height in line:

@@ -3,19 +3,25 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit, prange
+
+from tunnelsite.kernels.shared import shared
 
 
-@njit(cache=True, parallel=True, nogil=True)
 def level_cells(ground, tolerance_m):
     """True where the 3 x 3 window is complete and its heights differ by no more than `tolerance_m`.
 
     Arguments: ground, float32 [rows, cols] [m], NaN = no data; tolerance_m [m].
     Return: bool [rows, cols].
     """
-    rows, cols = ground.shape
-    level = np.zeros((rows, cols), np.bool_)
-    for r in prange(1, rows - 1):
+    level = np.zeros(ground.shape, np.bool_)
+    _level(len(ground) - 2, ground, tolerance_m, level)
+    return level
+
+
+@shared
+def _level(mine, ground, tolerance_m, level):
+    cols = ground.shape[1]
+    for r in range(1 + mine[0], 1 + mine[1]):
         for c in range(1, cols - 1):
             low = high = ground[r, c]
             known = True
@@ -25,4 +31,3 @@ def level_cells(ground, tolerance_m):
                     known = known and z == z
                     low, high = min(low, z), max(high, z)
             level[r, c] = known and high - low <= tolerance_m
-    return level

@@ -5,9 +5,10 @@ are alike, and rough ground show in many places, a lone thing in one.
 """
 
 import numpy as np
-from numba import njit, prange
+from numba import njit
 
 from tunnelsite.kernels.coverage import axis_weights
+from tunnelsite.kernels.shared import shared
 from tunnelsite.kernels.terrain.blade import BLADE_M, blade_step
 
 FAR = 4.2  # deviations: normal noise reaches so far on one pad of 370 heights in a hundred (derived)
@@ -24,9 +25,9 @@ def lone_things(felt: np.ndarray, cell_m: float, lone_sd_m: float) -> np.ndarray
     """
     step = blade_step(cell_m)
     apart = np.empty(felt.shape, np.float32)
-    _differences(np.ascontiguousarray(felt), step, apart)
+    _differences(len(felt), np.ascontiguousarray(felt), step, apart)
     out = np.zeros(felt.shape, np.float32)
-    _mark(apart, lone_reach(cell_m) - step, step, FAR * lone_sd_m, out)
+    _mark(len(apart), apart, lone_reach(cell_m) - step, step, FAR * lone_sd_m, out)
     return out
 
 
@@ -55,11 +56,11 @@ def lone_sd(cell_m: float, sd_m: float, range_m: float) -> float:
     return sd_m * float(np.sqrt(max(np.einsum("ab,cd,ac,bd", weights, weights, both, both), 0.0)))
 
 
-@njit(cache=True, parallel=True, nogil=True)
-def _differences(felt, step, out):
+@shared
+def _differences(mine, felt, step, out):
     """Fill `out` with each height less the mean of the known ones of the eight round it; NaN where fewer than five are known."""
     rows, cols = felt.shape
-    for r in prange(rows):
+    for r in range(mine[0], mine[1]):
         for c in range(cols):
             total, count = 0.0, 0
             for i in (-step, 0, step):
@@ -71,12 +72,12 @@ def _differences(felt, step, out):
             out[r, c] = -total / count if count >= 5 else np.nan
 
 
-@njit(cache=True, parallel=True, nogil=True, error_model="numpy")
-def _mark(apart, reach, step, least, out):
+@shared
+def _mark(mine, apart, reach, step, least, out):
     """Fill `out` with those differences that are `FAR` times what the others round them are, root mean square, and more than `least`."""
     rows, cols = apart.shape
     most = (2 * (reach // step) + 1) ** 2 - 1
-    for r in prange(rows):
+    for r in range(mine[0], mine[1]):
         for c in range(cols):
             square = np.float64(apart[r, c]) ** 2 / FAR**2
             if not (abs(apart[r, c]) >= LEAST_M and square > (least / FAR) ** 2):
@@ -92,7 +93,7 @@ def _mark(apart, reach, step, least, out):
                 out[r, c] = apart[r, c]
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def touched(lone, low, half, step):
     """Return at which centres a pad has a lone thing on it or, where it ends between heights, just beyond: bool as lone.
 

@@ -56,7 +56,7 @@ def slide_down(ground, window, ends, scales, datum, asked, corner, out, fraction
             _copy_out(shown, LANES * length, layers, corner[1], count)
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _copy_in(ground, row, left, line, count):
     """Copy `count` cells of a row of the ground."""
     r, a = np.uint64(row), np.uint64(left)
@@ -64,7 +64,7 @@ def _copy_in(ground, row, left, line, count):
         line[c] = ground[r, a + c]
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _copy_out(shown, step, layers, left, count):
     """Copy the five results of a row into the rows of the output layers."""
     a = np.uint64(left)
@@ -157,7 +157,7 @@ def _slide_along(ring, lines, sums, ends, scales, datum, runs, shown, layers, fr
                 spread(results, np.uint64(layer) * BLOCK, shown, np.uint64(layer) * EIGHT * apart + i - k, apart)
 
 
-@njit(cache=True, nogil=True, forceinline=True)
+@njit(cache=True, nogil=True, error_model="numpy", forceinline=True)
 def _four(sums, at):
     """Return the four column sums of one place of every run."""
     return load(sums, at), load(sums, at + EIGHT), load(sums, at + TWICE), load(sums, at + THRICE)

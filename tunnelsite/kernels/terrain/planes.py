@@ -9,9 +9,10 @@ long rows and a result depends neither on threads nor on the rows asked for.
 from typing import NamedTuple
 
 import numpy as np
-from numba import njit, prange
+from numba import njit
 
 from tunnelsite.kernels.coverage import axis_coverage, rectangle_moments
+from tunnelsite.kernels.shared import shared
 from tunnelsite.kernels.terrain.plane_rows import slide_down
 from tunnelsite.kernels.tiles import (
     TILE_ROWS,
@@ -74,7 +75,9 @@ def rectangle_planes(
     along, across = axis_coverage(length_cells).ends, axis_coverage(width_cells).ends
     checked_reach(along[0])
     whole = along[1:] == across[1:] == (1.0, 0.0)
-    _planes(ground, along, across, scales, (start, stop), tuple(out), None if whole else True)
+    grid = tile_grid(ground.shape, (start, stop), along[0])
+    tiles = grid[1] * grid[2]
+    _planes(tiles, ground, (along, across), scales, (start, stop), grid, tuple(out), None if whole else True)
     return out
 
 
@@ -95,12 +98,11 @@ def _scales(moments, width_cells: float, cell_m: float) -> tuple[float, ...]:
     )
 
 
-@njit(cache=True, parallel=True, nogil=True, error_model="numpy")
-def _planes(ground, along, across, scales, rows, out, fraction):
+@shared
+def _planes(mine, ground, ends, scales, rows, grid, out, fraction):
     """Fill `out` tile by tile; tiles are fixed to the array, not to `rows`."""
-    grid = tile_grid(ground.shape, rows, along[0])
-    for tile in prange(grid[1] * grid[2]):
-        _planes_tile(ground, (along, across), scales, rows, grid, np.int64(tile), out, fraction)
+    for tile in range(mine[0], mine[1]):
+        _planes_tile(ground, ends, scales, rows, grid, tile, out, fraction)
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -142,7 +144,7 @@ def _planes_tile(ground, ends, scales, rows, grid, tile, out, fraction):
                 blank_gaps(counts, r, reach_u, reach_v, layer[row + r, left:right])
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _blank(layers, block):
     """Set a block (top, bottom, left, right) of every layer to NaN."""
     for layer in layers:

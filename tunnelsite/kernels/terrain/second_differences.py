@@ -5,8 +5,9 @@ depends neither on threads nor on the rows asked for.
 """
 
 import numpy as np
-from numba import njit, prange
+from numba import njit
 
+from tunnelsite.kernels.shared import shared
 from tunnelsite.kernels.tiles import checked_rows
 
 LEAST_KNOWN = 8  # differences; fewer say nothing
@@ -29,16 +30,17 @@ def mean_square_second_differences(
     if lag_cells < 1 or reach_cells < 0:
         raise ValueError(f"a lag of {lag_cells} and a reach of {reach_cells} cells; 1 and 0 or more are expected")
     out = np.empty((stop - start, ground.shape[1]))
-    _window_means(ground, lag_cells, reach_cells, start, out)
+    first = start // _TILE_ROWS
+    _window_means(-(-stop // _TILE_ROWS) - first, ground, lag_cells, reach_cells, start, out)
     return out
 
 
-@njit(parallel=True, nogil=True, cache=True)
-def _window_means(ground, lag, reach, start, out):
+@shared
+def _window_means(mine, ground, lag, reach, start, out):
     rows, cols = ground.shape
     stop = start + out.shape[0]
     first = start // _TILE_ROWS
-    for tile in prange(first, (stop + _TILE_ROWS - 1) // _TILE_ROWS):
+    for tile in range(first + mine[0], first + mine[1]):
         top = tile * _TILE_ROWS
         square, known = np.zeros(cols), np.zeros(cols, np.int64)
         for row in range(max(top - reach, 0), min(top + reach, rows)):
@@ -52,7 +54,7 @@ def _window_means(ground, lag, reach, start, out):
                 _along_row(square, known, reach, out[row - start])
 
 
-@njit(nogil=True, cache=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _add_row(ground, lag, row, sign, square, known):
     """Add (1) or take off (-1) the differences whose middles lie in a row."""
     rows, cols = ground.shape
@@ -69,7 +71,7 @@ def _add_row(ground, lag, row, sign, square, known):
             known[col] += sign
 
 
-@njit(nogil=True, cache=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _along_row(square, known, reach, out):
     cols = out.size
     total, count = 0.0, 0

@@ -10,7 +10,9 @@ Source: Horn, B.K.P. (1981) Hill shading and the reflectance map, Proceedings of
 import math
 
 import numpy as np
-from numba import njit, prange
+from numba import njit
+
+from tunnelsite.kernels.shared import shared
 
 # atan(t) in degrees for t in 0..1 is t * polynomial(t * t): near-minimax fit, within 0.000003 degree in
 # float64. Finer is wasted on float32, whose spacing near 360 degrees is 0.00003.
@@ -60,10 +62,10 @@ def _on_rim(row, result):
     return whole
 
 
-@njit(cache=True, parallel=True, nogil=True, error_model="numpy")
-def _fill_slope_aspect(ground, per_east, per_north, atan, right_angle, zero, slope, aspect):
-    rows, cols = ground.shape
-    for row in prange(rows):
+@shared
+def _fill_slope_aspect(mine, ground, per_east, per_north, atan, right_angle, zero, slope, aspect):
+    cols = ground.shape[1]
+    for row in range(mine[0], mine[1]):
         if _on_rim(row, slope) | _on_rim(row, aspect):
             continue
         a, b, c = ground[row - 1], ground[row], ground[row + 1]
@@ -76,10 +78,10 @@ def _fill_slope_aspect(ground, per_east, per_north, atan, right_angle, zero, slo
             aspect_row[k] = _downslope_azimuth(east, north, atan, right_angle, zero)
 
 
-@njit(cache=True, parallel=True, nogil=True, error_model="numpy")
-def _fill_slope(ground, per_east, per_north, slope):
-    rows, cols = ground.shape
-    for row in prange(rows):
+@shared
+def _fill_slope(mine, ground, per_east, per_north, slope):
+    cols = ground.shape[1]
+    for row in range(mine[0], mine[1]):
         if _on_rim(row, slope):
             continue
         a, b, c = ground[row - 1], ground[row], ground[row + 1]
@@ -91,11 +93,11 @@ def _fill_slope(ground, per_east, per_north, slope):
             slope_row[k] = np.sqrt(east * east + north * north)
 
 
-@njit(cache=True, parallel=True, nogil=True, error_model="numpy")
-def _fill_hillshade(ground, per_east, per_north, sun, zero, one, shade):
+@shared
+def _fill_hillshade(mine, ground, per_east, per_north, sun, zero, one, shade):
     # sun = 255 x the unit vector to the sun: east, north, up
-    rows, cols = ground.shape
-    for row in prange(rows):
+    cols = ground.shape[1]
+    for row in range(mine[0], mine[1]):
         if _on_rim(row, shade):
             continue
         a, b, c = ground[row - 1], ground[row], ground[row + 1]
@@ -130,7 +132,7 @@ def slope_aspect(ground, cell_m, cell_north_m=None):
     number = ground.dtype.type
     slope, aspect = np.empty_like(ground), np.empty_like(ground)
     atan = tuple(number(a) for a in _ATAN_DEG)
-    _fill_slope_aspect(ground, per_east, per_north, atan, number(90), number(0), slope, aspect)
+    _fill_slope_aspect(len(ground), ground, per_east, per_north, atan, number(90), number(0), slope, aspect)
     return slope, aspect
 
 
@@ -140,7 +142,7 @@ def slope(ground, cell_m, cell_north_m=None):
     """
     ground, per_east, per_north = _prepared(ground, cell_m, cell_north_m, 1.0)
     result = np.empty_like(ground)
-    _fill_slope(ground, per_east, per_north, result)
+    _fill_slope(len(ground), ground, per_east, per_north, result)
     return result
 
 
@@ -177,7 +179,9 @@ def hillshade(ground, cell_m, sun_azimuth_deg, sun_elevation_deg, z_factor=1.0):
     level = 255.0 * math.cos(elevation)
     sun = (level * math.sin(azimuth), level * math.cos(azimuth), 255.0 * math.sin(elevation))
     shade = np.empty(ground.shape, np.float32)
-    _fill_hillshade(ground, per_east, per_north, tuple(number(s) for s in sun), number(0), number(1), shade)
+    _fill_hillshade(
+        len(ground), ground, per_east, per_north, tuple(number(s) for s in sun), number(0), number(1), shade
+    )
     return shade
 
 

@@ -3,19 +3,25 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit, prange
+
+from tunnelsite.kernels.shared import shared
 
 
-@njit(cache=True, parallel=True, nogil=True)
 def steep_steps(ground, east_m, south_m):
     """True where the height differs by more than `east_m` from a neighbour in the row, or `south_m` from one in the column.
 
     Arguments: ground, float32 [rows, cols] [m], NaN = no data; east_m, south_m [m].
     Return: bool [rows, cols]; a neighbour without data makes no step.
     """
+    steep = np.zeros(ground.shape, np.bool_)
+    _steep(len(ground), ground, east_m, south_m, steep)
+    return steep
+
+
+@shared
+def _steep(mine, ground, east_m, south_m, steep):
     rows, cols = ground.shape
-    steep = np.zeros((rows, cols), np.bool_)
-    for r in prange(rows):
+    for r in range(mine[0], mine[1]):
         for c in range(cols):
             z = ground[r, c]
             steep[r, c] = (
@@ -24,4 +30,3 @@ def steep_steps(ground, east_m, south_m):
                 or (r > 0 and abs(z - ground[r - 1, c]) > south_m)
                 or (r < rows - 1 and abs(z - ground[r + 1, c]) > south_m)
             )
-    return steep

@@ -7,13 +7,13 @@ row and column of another; between them it is bilinear.
 from __future__ import annotations
 
 import numpy as np
-from numba import njit, prange
+from numba import njit
 
 from tunnelsite.kernels.resample import _between, _bilinear
+from tunnelsite.kernels.shared import shared
 from tunnelsite.kernels.water.flow import BACK, CODE, COL_STEP, NO_DATA, OUTLET, ROW_STEP
 
 
-@njit(cache=True, parallel=True, nogil=True)
 def inside_cells(ground, lattice_row, lattice_col, step, rows, cols):
     """Return which cells of a raster have their centre in a cell of a grid whose height is known.
 
@@ -22,16 +22,22 @@ def inside_cells(ground, lattice_row, lattice_col, step, rows, cols):
     Returns: (rows, cols) bool.
     """
     found = np.zeros((rows, cols), np.bool_)
-    for r in prange(rows):
+    _inside(rows, ground, lattice_row, lattice_col, step, found)
+    return found
+
+
+@shared
+def _inside(mine, ground, lattice_row, lattice_col, step, found):
+    cols = found.shape[1]
+    for r in range(mine[0], mine[1]):
         for c in range(cols):
             i = int(np.floor(_between(lattice_row, r / step, c / step)))
             j = int(np.floor(_between(lattice_col, r / step, c / step)))
             if 0 <= i < ground.shape[0] and 0 <= j < ground.shape[1]:
                 found[r, c] = np.isfinite(ground[i, j])
-    return found
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def reached_from_beyond(direction, inside):
     """Return the cells inside through which water runs that comes in from a cell outside.
 
@@ -66,11 +72,10 @@ def reached_from_beyond(direction, inside):
     return found
 
 
-@njit(cache=True, parallel=True, nogil=True)
-def _gathered(values, reached, is_open, ground, lattice_row, lattice_col, step):
-    rows, cols = ground.shape
-    found, edge = np.full((rows, cols), np.float32(np.nan)), np.zeros((rows, cols), np.bool_)
-    for i in prange(rows):
+@shared
+def _gathered(mine, values, reached, is_open, ground, back, found, edge):
+    (lattice_row, lattice_col, step), cols = back, ground.shape[1]
+    for i in range(mine[0], mine[1]):
         for j in range(cols):
             r = int(np.floor(_between(lattice_row, (i + 0.5) / step, (j + 0.5) / step) + 0.5))
             c = int(np.floor(_between(lattice_col, (i + 0.5) / step, (j + 0.5) / step) + 0.5))
@@ -78,10 +83,9 @@ def _gathered(values, reached, is_open, ground, lattice_row, lattice_col, step):
                 edge[i, j] = is_open[r, c]
                 if reached[r, c]:
                     found[i, j] = values[r, c]
-    return found, edge
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _scattered(values, reached, ground, lattice_row, lattice_col, step, found):
     for r in range(reached.shape[0]):
         for c in range(reached.shape[1]):
@@ -105,12 +109,12 @@ def carried(values, reached, is_open, ground, there, back):
         lattice of the grid's cell corners in the raster [cells; whole numbers are centres].
     Returns: (R, C) float32, NaN where nothing is reached; (R, C) bool.
     """
-    found, edge = _gathered(values, reached, is_open, ground, *back)
+    found, edge = np.full(ground.shape, np.float32(np.nan)), np.zeros(ground.shape, np.bool_)
+    _gathered(len(ground), values, reached, is_open, ground, tuple(back), found, edge)
     _scattered(values, reached, ground, *there, found)
     return found, edge
 
 
-@njit(cache=True, parallel=True, nogil=True)
 def raised_edge(ground, depth, lattice_row, lattice_col, step):
     """Return how high the edge of known ground stands under water when the land beyond is known.
 
@@ -118,9 +122,15 @@ def raised_edge(ground, depth, lattice_row, lattice_col, step):
         all land round it [m]; lattice_row, lattice_col, step: the grid's cell corners in the raster.
     Returns: (R, C) float32 [m] at cells on the grid's rim or beside no data that lie in a hollow, NaN elsewhere.
     """
-    rows, cols = ground.shape
-    found = np.full((rows, cols), np.float32(np.nan))
-    for i in prange(rows):
+    found = np.full(ground.shape, np.float32(np.nan))
+    _raised(len(ground), ground, depth, (lattice_row, lattice_col, step), found)
+    return found
+
+
+@shared
+def _raised(mine, ground, depth, lattice, found):
+    (lattice_row, lattice_col, step), (rows, cols) = lattice, ground.shape
+    for i in range(mine[0], mine[1]):
         for j in range(cols):
             edge = i == 0 or j == 0 or i == rows - 1 or j == cols - 1
             if not edge:
@@ -131,4 +141,3 @@ def raised_edge(ground, depth, lattice_row, lattice_col, step):
                 water = _bilinear(depth, row, _between(lattice_col, (i + 0.5) / step, (j + 0.5) / step))
                 if water > 0.0:
                     found[i, j] = ground[i, j] + water
-    return found

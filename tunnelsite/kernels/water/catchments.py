@@ -20,7 +20,9 @@ Earth Surface Dynamics 7:549-562; Barnes (2016) Computers & Geosciences 96:56-68
 """
 
 import numpy as np
-from numba import njit, prange
+from numba import njit
+
+from tunnelsite.kernels.shared import shared
 
 _BLOCK = 128  # rows
 _OUTSIDE = 1  # label; 0 = not labelled yet, bottoms count from 2 on
@@ -54,7 +56,7 @@ def _parts(width):
     )  # unsigned: no place has to be tested for being negative
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _compare(z, lower, label, first, last):
     # Which neighbours of the cells in rows first..last are lower; no data is labelled, all else is 0.
     for row in range(first, last):
@@ -84,7 +86,7 @@ def _inside(lower, cell, first, last, width):
     return bits
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _bottoms(lower, label, first, last, width):
     # How many of the cells first..last (whole rows) lead nowhere within them.
     count = 0
@@ -97,7 +99,7 @@ def _bottoms(lower, label, first, last, width):
     return count
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _label(lower, label, first, last, width, more, steps, fresh):
     """Label the cells first..last (whole rows) by the bottom they lead to, from `fresh` on; return how many spills they hold
     at most.
@@ -126,7 +128,7 @@ def _label(lower, label, first, last, width, more, steps, fresh):
     return spills
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _spills(lower, label, first, last, width, more, steps, pairs, over, count, stop):
     """Write down which catchments meet over which of the cells first..last (whole rows)."""
     for cell in range(first, last):
@@ -145,7 +147,7 @@ def _spills(lower, label, first, last, width, more, steps, pairs, over, count, s
     pairs[:, count:stop] = over[count:stop] = _OUTSIDE  # joins nothing
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _levels(one, other, height, count):
     """Level at which each catchment spills; the spills are used up.
 
@@ -195,34 +197,34 @@ def _shorten(onto, level, k):
         onto[k] = onto[onto[k]]
 
 
-@njit(cache=True, parallel=True, nogil=True)
-def _compare_blocks(z, lower, label, rows):
-    for block in prange(rows.size - 1):
+@shared
+def _compare_blocks(mine, z, lower, label, rows):
+    for block in range(mine[0], mine[1]):
         _compare(z, lower, label, rows[block], rows[block + 1])
 
 
-@njit(cache=True, parallel=True, nogil=True)
-def _count_blocks(lower, label, cells, width, counts):
-    for block in prange(cells.size - 1):
+@shared
+def _count_blocks(mine, lower, label, cells, width, counts):
+    for block in range(mine[0], mine[1]):
         counts[block + 1] = _bottoms(lower, label, cells[block], cells[block + 1], width)
 
 
-@njit(cache=True, parallel=True, nogil=True)
-def _label_blocks(lower, label, cells, width, more, steps, fresh, most):
-    for block in prange(cells.size - 1):
+@shared
+def _label_blocks(mine, lower, label, cells, width, more, steps, fresh, most):
+    for block in range(mine[0], mine[1]):
         most[block + 1] = _label(lower, label, cells[block], cells[block + 1], width, more, steps, fresh[block])
 
 
-@njit(cache=True, parallel=True, nogil=True)
-def _spill_blocks(lower, label, cells, width, more, steps, pairs, over, part):
-    for block in prange(cells.size - 1):
+@shared
+def _spill_blocks(mine, lower, label, cells, width, more, steps, pairs, over, part):
+    for block in range(mine[0], mine[1]):
         first, last = cells[block], cells[block + 1]
         _spills(lower, label, first, last, width, more, steps, pairs, over, part[block], part[block + 1])
 
 
-@njit(cache=True, parallel=True, nogil=True)
-def _raise(z, label, level):
-    for row in prange(1, z.shape[0] - 1):
+@shared
+def _raise(mine, z, label, level):
+    for row in range(1 + mine[0], 1 + mine[1]):
         for col in range(1, z.shape[1] - 1):
             up = level[label[row, col]]
             z[row, col] = up if up > z[row, col] else z[row, col]  # false for no data
@@ -236,17 +238,17 @@ def raise_hollows(heights):
     cells, wide = (row * width).astype(np.uint64), np.uint64(width)
     lower, label = np.empty(heights.shape, np.uint8), np.empty(heights.shape, np.int32)
     label[[0, -1]] = _OUTSIDE
-    _compare_blocks(heights, lower, label, row)
+    _compare_blocks(len(row) - 1, heights, lower, label, row)
     low, mark = lower.ravel(), label.ravel()
     first, part = np.zeros((2, row.size), np.int64)
     first[0] = _OUTSIDE + 1
-    _count_blocks(low, mark, row * width, width, first)
+    _count_blocks(len(cells) - 1, low, mark, row * width, width, first)
     first = first.cumsum()
-    _label_blocks(low, mark, cells, wide, more, steps, first, part)
+    _label_blocks(len(cells) - 1, low, mark, cells, wide, more, steps, first, part)
     part = part.cumsum()
     pairs, over = np.empty((2, part[-1]), np.int32), np.empty(part[-1], np.int32)
-    _spill_blocks(low, mark, cells, wide, more, steps, pairs, over, part)
+    _spill_blocks(len(cells) - 1, low, mark, cells, wide, more, steps, pairs, over, part)
     del lower, low  # what is not used again goes first: this is where a screening holds most
     height = heights.ravel()[over].astype(np.float64)
     del over
-    _raise(heights, label, _levels(pairs[0], pairs[1], height, first[-1]))
+    _raise(rows - 2, heights, label, _levels(pairs[0], pairs[1], height, first[-1]))

@@ -10,8 +10,9 @@ digital elevation models, Water Resources Research 33(2):309-319, equations 1-6 
 import math
 
 import numpy as np
-from numba import njit, prange
+from numba import njit
 
+from tunnelsite.kernels.shared import shared
 from tunnelsite.kernels.water.fill import with_rim
 from tunnelsite.kernels.water.flow import spacing
 
@@ -70,11 +71,11 @@ def _facet_azimuth(along, across, azimuth, turn):
     return found + 360.0 if found < 0.0 else found
 
 
-@njit(cache=True, parallel=True, nogil=True, error_model="numpy")
-def _angles(z, direction, angle):
+@shared
+def _angles(mine, z, direction, angle):
     # z has a rim of NaN; direction (D8) decides where no whole facet falls: flats, and cells at the rim.
-    rows, cols = z.shape
-    for row in prange(1, rows - 1):
+    cols = z.shape[1]
+    for row in range(1 + mine[0], 1 + mine[1]):
         a, b, c = z[row - 1], z[row], z[row + 1]
         nw, n, ne, w, o, e = a[:-2], a[1:-1], a[2:], b[:-2], b[1:-1], b[2:]
         sw, s, se = c[:-2], c[1:-1], c[2:]
@@ -100,7 +101,7 @@ def _angles(z, direction, angle):
                 out[k] = 0.0 if out[k] == 360.0 else _azimuth_of_code(code[k])
 
 
-@njit(nogil=True, forceinline=True)
+@njit(nogil=True, error_model="numpy", forceinline=True)
 def _azimuth_of_code(code):
     if code == 255:
         return np.nan
@@ -113,7 +114,7 @@ def _azimuth_of_code(code):
     return 45.0 * ((power + 2) & 7)  # E = 1 = 90 degrees, clockwise
 
 
-@njit(nogil=True, forceinline=True)
+@njit(nogil=True, error_model="numpy", forceinline=True)
 def _share(angle, k):
     # What a receiver k of this cell gets (Tarboton equation 6): the less its direction is off the angle, the
     # more.
@@ -121,12 +122,12 @@ def _share(angle, k):
     return 1.0 - (8.0 - off if off > 4.0 else off)
 
 
-@njit(cache=True, parallel=True, nogil=True)
-def _receivers(angle, receivers):
+@shared
+def _receivers(mine, angle, receivers):
     # One bit for each neighbour that gets a share, clockwise from north; none for outlets and no data.
-    rows, cols = angle.shape
+    cols = angle.shape[1]
     bad = 0
-    for row in prange(rows):
+    for row in range(mine[0], mine[1]):
         for col in range(cols):
             eighths = np.float64(angle[row, col]) / 45.0
             bits = 0
@@ -140,10 +141,10 @@ def _receivers(angle, receivers):
     return bad
 
 
-@njit(cache=True, parallel=True, nogil=True)
-def _inflows(angle, receivers, inflows, is_open):
-    rows, cols = angle.shape
-    for row in prange(1, rows - 1):
+@shared
+def _inflows(mine, angle, receivers, inflows, is_open):
+    cols = angle.shape[1]
+    for row in range(1 + mine[0], 1 + mine[1]):
         for col in range(1, cols - 1):
             if not np.isnan(angle[row, col]):
                 count, beside = 0, False
@@ -154,7 +155,7 @@ def _inflows(angle, receivers, inflows, is_open):
                 inflows[row, col], is_open[row, col] = count, beside
 
 
-@njit(nogil=True, forceinline=True)
+@njit(nogil=True, error_model="numpy", forceinline=True)
 def _gather(cell, step, angle, receivers, total, is_open):
     # Pulled in a fixed order once all that flows in is known: the sum cannot depend on which thread came
     # first.
@@ -168,7 +169,7 @@ def _gather(cell, step, angle, receivers, total, is_open):
     is_open[cell] = edge
 
 
-@njit(nogil=True, forceinline=True)
+@njit(nogil=True, error_model="numpy", forceinline=True)
 def _release(cell, first, last, inside, step, receivers, inflows, stack, count):
     # Tell the receivers of a finished cell, either those in first..last (inside) or those out of it; finished
     # ones are stacked.
@@ -188,18 +189,11 @@ def _release(cell, first, last, inside, step, receivers, inflows, stack, count):
     return count
 
 
-@njit(cache=True, parallel=True, nogil=True)
-def _accumulate(angle, receivers, inflows, is_open, total):
-    """Sum total (in place) down the angles, all arrays with a rim;
-    return how many cells lie on a loop or below one.
-    """
-    rows, cols = angle.shape
-    step = _ROW * cols + _COL
-    angle, receivers, inflows = angle.ravel(), receivers.ravel(), inflows.ravel()
-    is_open, total = is_open.ravel(), total.ravel()
-    size = rows * cols
-    blocks = (rows + _BLOCK - 1) // _BLOCK
-    for block in prange(blocks):
+@shared
+def _within_blocks(mine, cols, angle, receivers, inflows, is_open, total):
+    """Sum total (in place) down the angles within blocks of rows, all flat arrays with a rim."""
+    step, size = _ROW * cols + _COL, angle.size
+    for block in range(mine[0], mine[1]):
         first, last = block * _BLOCK * cols, min((block + 1) * _BLOCK * cols, size)
         stack = np.empty(last - first, np.int32)
         for start in range(first, last):
@@ -210,8 +204,15 @@ def _accumulate(angle, receivers, inflows, is_open, total):
                     cell = stack[count]
                     _gather(cell, step, angle, receivers, total, is_open)
                     count = _release(cell, first, last, True, step, receivers, inflows, stack, count)
-    # What crosses from block to block waits in their first and last rows; from there it is followed in one
-    # go.
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _across_blocks(cols, angle, receivers, inflows, is_open, total):
+    """Follow in one go what crosses from block to block, which waits in their first and last rows; return how many cells lie on a loop
+    or below one.
+    """
+    step, size = _ROW * cols + _COL, angle.size
+    blocks = (size // cols + _BLOCK - 1) // _BLOCK
     stack = np.empty(size, np.int32)
     for block in range(blocks):
         first, last = block * _BLOCK * cols, min((block + 1) * _BLOCK * cols, size)
@@ -252,7 +253,7 @@ def flow_angle(filled_ground, direction, cell_m):
         )
     z = with_rim(filled_ground)
     angle = np.empty(np.shape(filled_ground), z.dtype)
-    _angles(z, np.ascontiguousarray(direction, np.uint8), angle)
+    _angles(len(angle), z, np.ascontiguousarray(direction, np.uint8), angle)
     return angle
 
 
@@ -280,13 +281,15 @@ def upslope_area_dinf(angle, cell_m, weights=None):
     total[1:-1, 1:-1] = cell_m * cell_m * (1.0 if weights is None else np.asarray(weights))
     inflows, is_open = np.full(angle.shape, _DONE), np.zeros(angle.shape, np.bool_)
     receivers = np.empty(angle.shape, np.uint8)
-    bad = _receivers(angle, receivers)
+    bad = sum(_receivers(len(angle), angle, receivers))
     if bad:
         raise ValueError(
             f"{bad} angles are 360 degrees or more; expected 0 <= angle < 360, -1 (outlet) or NaN (no data)"
         )
-    _inflows(angle, receivers, inflows, is_open)
-    stuck = _accumulate(angle, receivers, inflows, is_open, total)
+    _inflows(len(angle) - 2, angle, receivers, inflows, is_open)
+    flat = (angle.shape[1], *(part.ravel() for part in (angle, receivers, inflows, is_open, total)))
+    _within_blocks(-(-len(angle) // _BLOCK), *flat)
+    stuck = _across_blocks(*flat)
     if stuck:
         raise ValueError(f"the angles run in a loop ({stuck} cells never drain); make them with flow_angle")
     total[np.isnan(angle)] = np.nan

@@ -9,15 +9,16 @@ parabolas.
 """
 
 import numpy as np
-from numba import njit, prange
+from numba import njit
 
+from tunnelsite.kernels.shared import shared
 from tunnelsite.kernels.water.flow import CODE, COL_STEP, NO_DATA, OUTLET, ROW_STEP
 
 _UNKNOWN = np.int32(-1)
 _BLOCK = 64  # columns or rows looked at side by side
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _followed(row, col, direction, area, least_m2, steps, end):
     """Set `end` of all cells on the way down from one; return 0, or 1 where the way leads out of the array, to no data or in a loop."""
     rows, cols = direction.shape
@@ -42,26 +43,26 @@ def _followed(row, col, direction, area, least_m2, steps, end):
     return 0
 
 
-@njit(cache=True, parallel=True, nogil=True)
-def _ends(direction, area, least_m2, steps, end):
+@shared
+def _ends(mine, direction, area, least_m2, steps, end):
     """Fill `end` with the flat index of the first cell of a line, or else of the outlet, that each cell drains to.
 
     Return how many cells have none. Threads may write one cell at once: always the same number.
     """
     bad = 0
-    for row in prange(direction.shape[0]):
+    for row in range(mine[0], mine[1]):
         for col in range(direction.shape[1]):
             if direction[row, col] != NO_DATA and end[row, col] == _UNKNOWN:
                 bad += _followed(np.int64(row), np.int64(col), direction, area, least_m2, steps, end)
     return bad
 
 
-@njit(cache=True, parallel=True, nogil=True)
-def _heights(ground, ponding, area, limits, end, height):
+@shared
+def _heights(mine, ground, ponding, area, limits, end, height):
     """Height above the water level at the end of each path, in the memory of the ends."""
     cols = ground.shape[1]
     least_m2, enough = limits
-    for row in prange(ground.shape[0]):
+    for row in range(mine[0], mine[1]):
         for col in range(cols):
             at = np.int64(end[row, col])
             if at == _UNKNOWN:
@@ -92,19 +93,19 @@ def height_above_drainage(ground, ponding, direction, area_m2, least_m2, enough_
     steps = np.zeros((256, 2), np.int64)
     steps[CODE] = np.column_stack([ROW_STEP, COL_STEP])
     end = np.full(direction.shape, _UNKNOWN)
-    bad = _ends(direction, area_m2, np.float32(least_m2), steps, end)
+    bad = sum(_ends(len(direction), direction, area_m2, np.float32(least_m2), steps, end))
     if bad:
         raise ValueError(f"{bad} cells drain nowhere, out of the raster or into no data; make them with flow_direction")
     height = end.view(np.float32)
-    _heights(ground, ponding, area_m2, (np.float32(least_m2), np.float32(enough_m)), end, height)
+    _heights(len(ground), ground, ponding, area_m2, (np.float32(least_m2), np.float32(enough_m)), end, height)
     return height
 
 
-@njit(cache=True, parallel=True, nogil=True)
-def _rows_away(values, least, most, away):
+@shared
+def _rows_away(mine, values, least, most, away):
     """Rows to the nearest cell of at least `least` in the same column, at most `most`."""
     rows, cols = values.shape
-    for block in prange((cols + _BLOCK - 1) // _BLOCK):
+    for block in range(mine[0], mine[1]):
         first, last = block * _BLOCK, min(block * _BLOCK + _BLOCK, cols)
         for row in range(rows):
             for col in range(first, last):
@@ -115,13 +116,13 @@ def _rows_away(values, least, most, away):
                 away[row, col] = min(away[row, col], away[row + 1, col] + 1)
 
 
-@njit(cache=True, parallel=True, nogil=True)
-def _distances(away, most, cell_m, distance):
+@shared
+def _distances(mine, away, most, cell_m, distance):
     """Distance [m] to the nearest such cell, from the rows away in every column."""
     rows, cols = away.shape
     per_row = cell_m[1] / cell_m[0]
     reach = most * cell_m[1]
-    for block in prange((rows + _BLOCK - 1) // _BLOCK):
+    for block in range(mine[0], mine[1]):
         place, start = np.empty(cols, np.int64), np.empty(cols + 1)
         for row in range(block * _BLOCK, min(block * _BLOCK + _BLOCK, rows)):
             line = away[row]
@@ -162,9 +163,9 @@ def distance_to(values, cell_m, least, most_m):
     """
     most = np.int32(np.ceil(most_m / cell_m[1]) + 1)
     away = np.full(np.shape(values), most)
-    _rows_away(values, np.float32(least), most, away)
+    _rows_away(-(-away.shape[1] // _BLOCK), values, np.float32(least), most, away)
     distance = np.empty(away.shape, np.float32)
-    _distances(away, most, (float(cell_m[0]), float(cell_m[1])), distance)
+    _distances(-(-len(away) // _BLOCK), away, most, (float(cell_m[0]), float(cell_m[1])), distance)
     return np.minimum(distance, np.float32(most_m), out=distance)
 
 

@@ -8,9 +8,9 @@ Source: Barnes, Lehman & Mulla (2014) Priority-Flood, Computers & Geosciences 62
 """
 
 import numpy as np
-from numba import njit, prange
 
 from tunnelsite.kernels.bands import bands
+from tunnelsite.kernels.shared import shared
 from tunnelsite.kernels.water.catchments import raise_hollows
 
 LARGEST = 2**31 - 1  # cells; the kernels index cells with int32
@@ -76,13 +76,17 @@ def with_rim(ground):
         raise ValueError(f"ground has {ground.ndim} dimension(s) (shape {ground.shape}); expected rows x columns")
     padded = rimmed(ground.shape, ground.dtype if ground.dtype in (np.float32, np.float64) else np.float64)
     for rows in bands(ground.shape):
-        _copy_finite(np.ascontiguousarray(ground[rows], padded.dtype), padded[rows.start + 1 : rows.stop + 1, 1:-1])
+        _copy_finite(
+            rows.stop - rows.start,
+            np.ascontiguousarray(ground[rows], padded.dtype),
+            padded[rows.start + 1 : rows.stop + 1, 1:-1],
+        )
     return padded
 
 
-@njit(cache=True, parallel=True, nogil=True)
-def _copy_finite(values, out):
-    for row in prange(values.shape[0]):
+@shared
+def _copy_finite(mine, values, out):
+    for row in range(mine[0], mine[1]):
         for col in range(values.shape[1]):
             value = values[row, col]
             out[row, col] = value if np.isfinite(value) else np.nan

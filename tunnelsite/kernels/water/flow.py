@@ -13,8 +13,9 @@ import math
 from itertools import pairwise
 
 import numpy as np
-from numba import njit, prange
+from numba import njit
 
+from tunnelsite.kernels.shared import shared
 from tunnelsite.kernels.water.fill import with_rim, without_rim
 
 OUTLET, NO_DATA = np.uint8(0), np.uint8(255)
@@ -29,11 +30,11 @@ CODE = np.array([1, 4, 16, 64, 2, 8, 32, 128], np.uint8)
 BACK = np.array([16, 64, 1, 4, 32, 128, 2, 8], np.uint8)
 
 
-@njit(cache=True, parallel=True, nogil=True, error_model="numpy")
-def _steepest(z, per_east, per_north, per_diagonal, direction):
+@shared
+def _steepest(mine, z, per_east, per_north, per_diagonal, direction):
     # z has a rim of NaN, direction a rim of NO_DATA. Comparisons with NaN are false: no data is never lower.
-    rows, cols = z.shape
-    for row in prange(1, rows - 1):
+    cols = z.shape[1]
+    for row in range(1 + mine[0], 1 + mine[1]):
         a, b, c = z[row - 1], z[row], z[row + 1]
         nw, n, ne, w, o, e = a[:-2], a[1:-1], a[2:], b[:-2], b[1:-1], b[2:]
         sw, s, se = c[:-2], c[1:-1], c[2:]
@@ -66,7 +67,7 @@ def _steepest(z, per_east, per_north, per_diagonal, direction):
                     out[k] = _OPEN_FLAT
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _ways_out(z, direction, first, last, step, queue, count):
     """Queue the level ground among the cells first..last that borders a cell of its height that drains; return where that ends."""
     for cell in range(np.uint64(first), np.uint64(last)):
@@ -81,13 +82,13 @@ def _ways_out(z, direction, first, last, step, queue, count):
     return count
 
 
-@njit(cache=True, parallel=True, nogil=True)
-def _ways_out_of_blocks(z, direction, cells, step, queue, place):
-    for block in prange(cells.size - 1):
+@shared
+def _ways_out_of_blocks(mine, z, direction, cells, step, queue, place):
+    for block in range(mine[0], mine[1]):
         place[block] = _ways_out(z, direction, cells[block], cells[block + 1], step, queue, place[block])
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _rings(z, direction, step, queue, count):
     """Go over level ground from the cells queue[:count] on; return how many cells that reached.
 
@@ -124,7 +125,7 @@ def _drain_flats(z, direction):
     queue = np.empty(opened.sum() + 1, np.int32)
     place = opened.cumsum() - opened
     first = place.copy()
-    _ways_out_of_blocks(z, direction, cells, step, queue, place)
+    _ways_out_of_blocks(len(cells) - 1, z, direction, cells, step, queue, place)
     found = np.concatenate([queue[a:b] for a, b in zip(first, place, strict=True)])
     queue[: found.size] = found
     reached = _rings(z, direction, step, queue, found.size)
@@ -151,7 +152,7 @@ def flow_direction(filled_ground, cell_m, cell_north_m=None):
     east, north = spacing(cell_m, cell_north_m)
     z = with_rim(filled_ground)
     direction = np.full(z.shape, NO_DATA)
-    _steepest(z, 1.0 / east, 1.0 / north, 1.0 / math.hypot(east, north), direction)
+    _steepest(len(z) - 2, z, 1.0 / east, 1.0 / north, 1.0 / math.hypot(east, north), direction)
     _drain_flats(z, direction)
     return without_rim(direction)
 

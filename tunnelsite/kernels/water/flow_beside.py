@@ -3,18 +3,19 @@
 from typing import NamedTuple
 
 import numpy as np
-from numba import njit, prange
+
+from tunnelsite.kernels.shared import shared
 
 _BLOCK = 16  # rows of placements that one thread fills
 
 
-@njit(cache=True, parallel=True, nogil=True, error_model="numpy")
-def _largest(lines, level, rectangle, found):
+@shared
+def _largest(mine, lines, level, rectangle, found):
     row, col, area, height = lines
     half_along, half_across, reach, clear = rectangle
     rows, cols = level.shape
     far_rows = int(half_across + reach)
-    for block in prange((rows + _BLOCK - 1) // _BLOCK):
+    for block in range(mine[0], mine[1]):
         top, bottom = block * _BLOCK, min(block * _BLOCK + _BLOCK, rows)
         first = np.searchsorted(row, top - far_rows)
         last = np.searchsorted(row, bottom + far_rows)
@@ -57,5 +58,11 @@ def flow_beside(water, level_m, rows, rectangle_cells, reach_cells):
     area, height = water.area_m2[top + row, col], water.ground[top + row, col]
     found = np.where(np.isnan(level_m), np.float32(np.nan), np.float32(0.0))
     sizes = (float(half_along), float(half_across), float(reach_cells), np.float32(water.clear_m))
-    _largest((row + (top - rows[0]), col, area, height), np.asarray(level_m, np.float32), sizes, found)
+    _largest(
+        -(-len(found) // _BLOCK),
+        (row + (top - rows[0]), col, area, height),
+        np.asarray(level_m, np.float32),
+        sizes,
+        found,
+    )
     return found

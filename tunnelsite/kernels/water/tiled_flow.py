@@ -30,7 +30,7 @@ def steep_directions(window, spacing_m):
     return direction
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _steps(z, direction, around, outer):
     """Fewest steps over level ground to a cell that drains, within a tile grown by one cell whose rim is known.
 
@@ -84,7 +84,7 @@ def _steps(z, direction, around, outer):
         ring += 1
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _nearer(z, direction, steps):
     # Level ground drains to the first neighbour that is one step nearer.
     for r in range(1, z.shape[0] - 1):

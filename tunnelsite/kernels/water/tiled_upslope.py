@@ -89,7 +89,7 @@ def _summed(direction, total, more):
     return total, _bordering(state)
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _exits(direction, row, col):
     """Place in the perimeter where the water of each perimeter cell leaves the tile, -1 where it does not reach another
     tile. Cells already followed are remembered.
@@ -126,7 +126,7 @@ def _exits(direction, row, col):
     return found
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _passed_on(total, is_open, exits, onward):
     """Follow water from tile to tile: from a cell that leaves a tile on to the next one's, from a cell where it comes in to
     where it leaves.

@@ -6,8 +6,9 @@ Arrays are [row, col], row 0 = north; directions are the codes of `flow`.
 import math
 
 import numpy as np
-from numba import njit, prange
+from numba import njit
 
+from tunnelsite.kernels.shared import shared
 from tunnelsite.kernels.water.fill import LARGEST, without_rim
 from tunnelsite.kernels.water.flow import CODE, COL_STEP, NO_DATA, ROW_STEP, spacing
 
@@ -18,14 +19,14 @@ _BLOCK = 128
 _WAITING, _OPEN, _DONE = 0x0F, 0x40, 0x80
 
 
-@njit(cache=True, parallel=True, nogil=True)
-def _inflows(direction, state):
+@shared
+def _inflows(mine, direction, state):
     """Find how many neighbours drain into each cell and which cells border the unknown; return how many hold no code.
 
     direction has a rim of NO_DATA or of cells that are not looked at, state one of _DONE.
     """
     bad = 0
-    for row in prange(1, direction.shape[0] - 1):
+    for row in range(1 + mine[0], 1 + mine[1]):
         a, b, c = direction[row - 1], direction[row], direction[row + 1]
         nw, n, ne, w, o, e = a[:-2], a[1:-1], a[2:], b[:-2], b[1:-1], b[2:]
         sw, s, se = c[:-2], c[1:-1], c[2:]
@@ -63,7 +64,7 @@ def _follow(cell, first, last, step, direction, state, total):
         cell, edge = below, waiting & _OPEN
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _follow_rows(direction, state, total, step, first, last, row_first, row_last, cols):
     """Follow all finished cells of some rows down, within cells first..last."""
     heads = np.empty(cols, np.int32)
@@ -77,9 +78,9 @@ def _follow_rows(direction, state, total, step, first, last, row_first, row_last
             _follow(np.uint64(row * cols + heads[k]), np.uint64(first), np.uint64(last), step, direction, state, total)
 
 
-@njit(cache=True, parallel=True, nogil=True)
-def _follow_blocks(direction, state, total, step, rows, cols):
-    for block in prange((rows + _BLOCK - 1) // _BLOCK):
+@shared
+def _follow_blocks(mine, direction, state, total, step, rows, cols):
+    for block in range(mine[0], mine[1]):
         row, beyond = block * _BLOCK, min(block * _BLOCK + _BLOCK, rows)
         _follow_rows(direction, state, total, step, row * cols, beyond * cols, row, beyond, cols)
 
@@ -96,7 +97,7 @@ def _accumulate(direction, state, total):
     step = np.zeros(256, np.uint64)
     step[CODE] = (ROW_STEP * cols + COL_STEP).astype(np.uint64)
     flat = direction.ravel(), state.ravel(), total.ravel(), step
-    _follow_blocks(*flat, rows, cols)
+    _follow_blocks(-(-rows // _BLOCK), *flat, rows, cols)
     for first in range(0, rows, _BLOCK):
         for row in (first, min(first + _BLOCK, rows) - 1):
             _follow_rows(*flat, 0, rows * cols, row, row + 1, cols)
@@ -184,7 +185,7 @@ def _traced(direction):
         )
     direction = np.pad(given, 1, constant_values=NO_DATA)
     state = np.full(direction.shape, _DONE, np.uint8)
-    bad = _inflows(direction, state)
+    bad = sum(_inflows(len(direction) - 2, direction, state))
     if bad:
         raise ValueError(f"{bad} cells hold no direction code; expected 0, 1, 2, 4, 8, 16, 32, 64, 128 or 255")
     return direction, state
