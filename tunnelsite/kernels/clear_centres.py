@@ -12,7 +12,7 @@ from typing import NamedTuple
 import numpy as np
 from numba import njit
 
-from tunnelsite.kernels.shared import shared
+from tunnelsite.kernels.shared import shared_singly
 
 TOLERANCE_M = 1e-9
 _BAND_ROWS = 64
@@ -58,10 +58,7 @@ def blocked_centres(
     order, starts = _by_band(first, last, (bottom - top + _BAND_ROWS - 1) // _BAND_ROWS)
     blocked = np.zeros((bottom - top, lattice.cols), np.bool_)
     rest = (segments, (first, last, order, starts), half, tuple(lattice), top, blocked)
-    if len(starts) == 2:  # a small parcel: waking the other threads would take ten times longer than the work
-        _mark_band(0, *rest)
-    else:
-        _mark(len(starts) - 1, *rest)
+    _mark_band(len(starts) - 1, *rest)
     return blocked
 
 
@@ -145,7 +142,7 @@ def _columns_within(low, high, half_length, lattice):
     return np.int64(start), np.int64(stop)
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@shared_singly
 def _mark_band(band, segments, bands, half, lattice, first_row, blocked):
     """Mark the blocked columns of one band of rows: count ranges opened and closed, then add up."""
     first, last, order, starts = bands
@@ -169,13 +166,6 @@ def _mark_band(band, segments, bands, half, lattice, first_row, blocked):
         for c in range(cols):
             depth += opened[r - top, c]
             blocked[r, c] = depth > 0
-
-
-@shared
-def _mark(mine, segments, bands, half, lattice, first_row, blocked):
-    """Mark the blocked columns, each band of rows by one thread."""
-    for band in range(mine[0], mine[1]):
-        _mark_band(band, segments, bands, half, lattice, first_row, blocked)
 
 
 @njit(cache=True, nogil=True, error_model="numpy")

@@ -1,5 +1,7 @@
 """Kernels whose rounds are shared out among threads.
 
+numba's own parallel loops take three times as long to compile, which a first start has to wait for, and their threads spin between calls.
+
 The threads are started anew for each call: that costs a tenth of a millisecond, keeps nothing between calls, and is safe in a process
 that forks or has threads of its own. A kernel is compiled once, as it would be for one thread.
 """
@@ -16,13 +18,14 @@ _PARTS = 4  # for each thread: one that is held up leaves the rest to others
 
 
 class Shared:
-    """A compiled kernel(mine, *arguments) that goes through the rounds mine[0]..mine[1] of its work.
+    """A compiled kernel(mine, *arguments) that goes through the rounds mine[0]..mine[1] of its work or, if `single`, does round `mine`.
 
-    Called with the number of rounds in place of `mine`, it is run for parts of them by as many threads as numba's
+    Called with the number of rounds in place of `mine`, it is run for all of them by as many threads as numba's
     `get_num_threads` says. No result may depend on how the rounds are cut.
     """
 
-    def __init__(self, function: Callable, **options) -> None:
+    def __init__(self, function: Callable, *, single: bool = False, **options) -> None:
+        self.single = single
         self.kernel = numba.njit(cache=True, nogil=True, error_model="numpy", **options)(function)
         self.__doc__, self.__name__ = function.__doc__, function.__name__
 
@@ -30,7 +33,7 @@ class Shared:
         """Return what the kernel gave for each part, in no certain order."""
         threads = min(numba.get_num_threads(), rounds)
         if threads < 2:
-            return [self.kernel((0, rounds), *arguments)] if rounds > 0 else []
+            return self._part((0, rounds), arguments) if rounds > 0 else []
         count = min(rounds, threads * _PARTS)
         left = deque((rounds * k // count, rounds * (k + 1) // count) for k in range(count))
         found: list = []
@@ -39,7 +42,7 @@ class Shared:
         def work() -> None:
             try:
                 while left:
-                    found.append(self.kernel(left.popleft(), *arguments))
+                    found.extend(self._part(left.popleft(), arguments))
             except IndexError:  # another thread took the last part
                 pass
             except BaseException as problem:
@@ -59,10 +62,20 @@ class Shared:
             raise failed[0]
         return found
 
+    def _part(self, mine: tuple[int, int], arguments: tuple) -> list:
+        if self.single:
+            return [self.kernel(one, *arguments) for one in range(*mine)]
+        return [self.kernel(mine, *arguments)]
+
 
 def shared(function: Callable) -> Shared:
     """Compile a kernel whose rounds are shared out, see `Shared`."""
     return Shared(function)
+
+
+def shared_singly(function: Callable) -> Shared:
+    """Compile a kernel that does one round, of a tenth of a millisecond or more, see `Shared`."""
+    return Shared(function, single=True)
 
 
 def fast_shared(function: Callable) -> Shared:

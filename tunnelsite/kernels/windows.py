@@ -10,7 +10,7 @@ import numpy as np
 from numba import njit
 
 from tunnelsite.kernels.coverage import axis_coverage
-from tunnelsite.kernels.shared import shared
+from tunnelsite.kernels.shared import shared_singly
 from tunnelsite.kernels.tiles import (
     TILE_ROWS,
     blank_gaps,
@@ -81,23 +81,16 @@ def _extremes(layer, length_cells, width_cells, rows):
     return high, low
 
 
-@shared
-def _fill_means(mine, layer, along, across, per_area, rows, grid, mean):
-    """Fill `mean` tile by tile; tiles are fixed to the array, not to `rows`."""
+@shared_singly
+def _fill_means(tile, layer, along, across, per_area, rows, grid, mean):
+    """Write the means of one tile, sliding down row by row; tiles are fixed to the array, not to `rows`."""
     first, _down, tiles_along, tile_cols = grid
-    for tile in range(mine[0], mine[1]):
-        top = max((first + tile // tiles_along) * TILE_ROWS, across[1])
-        bottom = min((first + tile // tiles_along + 1) * TILE_ROWS, layer.shape[0] - across[1])
-        left = max((tile % tiles_along) * tile_cols, along[1])
-        right = min((tile % tiles_along + 1) * tile_cols, layer.shape[1] - along[1])
-        if top < bottom and left < right:
-            _means_tile(layer, along, across, per_area, rows, (top, bottom, left, right), mean)
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def _means_tile(layer, along, across, per_area, rows, tile, mean):
-    """Write the means of one tile (top, bottom, left, right), sliding down row by row."""
-    top, bottom, left, right = tile
+    top = max((first + tile // tiles_along) * TILE_ROWS, across[1])
+    bottom = min((first + tile // tiles_along + 1) * TILE_ROWS, layer.shape[0] - across[1])
+    left = max((tile % tiles_along) * tile_cols, along[1])
+    right = min((tile % tiles_along + 1) * tile_cols, layer.shape[1] - along[1])
+    if top >= bottom or left >= right:
+        return
     window = (top - across[1], bottom + across[1], left - along[1], right + along[1])
     width = window[3] - window[2]
     datum, gaps = tile_datum(layer, window, LAYER_LIMIT)
@@ -151,25 +144,15 @@ def _mean_row(column, running, along, scales, line):
         line[c] = ((after[c] - before[c]) + edge * (column[c] + far[c])) * scales[0] + scales[1]
 
 
-@shared
-def _fill_extremes(mine, layer, reach, start, window, high, low):
-    """Fill `high` and `low` tile by tile."""
+@shared_singly
+def _fill_extremes(tile, layer, reach, start, window, highest, lowest):
+    """Write the extremes of one tile, from a view that holds its halo."""
     top, bottom, left, right = window
     across = (right - left + EXTREME_COLS - 1) // EXTREME_COLS
-    for tile in range(mine[0], mine[1]):
-        r0 = top + (tile // across) * EXTREME_ROWS
-        c0 = left + (tile % across) * EXTREME_COLS
-        r1, c1 = min(r0 + EXTREME_ROWS, bottom), min(c0 + EXTREME_COLS, right)
-        _extremes_tile(
-            layer[r0 - reach[0] : r1 + reach[0], c0 - reach[1] : c1 + reach[1]],
-            high[r0 - start : r1 - start, c0:c1],
-            low[r0 - start : r1 - start, c0:c1],
-        )
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def _extremes_tile(view, high, low):
-    """Write the extremes of one tile from a view that holds its halo."""
+    r0, c0 = top + (tile // across) * EXTREME_ROWS, left + (tile % across) * EXTREME_COLS
+    r1, c1 = min(r0 + EXTREME_ROWS, bottom), min(c0 + EXTREME_COLS, right)
+    view = layer[r0 - reach[0] : r1 + reach[0], c0 - reach[1] : c1 + reach[1]]
+    high, low = highest[r0 - start : r1 - start, c0:c1], lowest[r0 - start : r1 - start, c0:c1]
     count = high.shape[0]
     wide, tall = view.shape[1] - high.shape[1] + 1, view.shape[0] - count + 1
     tops, bottoms = np.empty(view.shape, view.dtype), np.empty(view.shape, view.dtype)

@@ -114,14 +114,14 @@ def _far(flat, columns, plan, p, at, eye, best, skyline, scratch):
     tangents, steps, missed = scratch
     drop, per_step = np.float32(plan.drop), plan.sight[1, 1]
     t0, k0 = tangents[0, :n], steps[0, :n]
-    _look(line0, p, eye, drop, per_step, skyline, (t0, k0, missed), True)
+    _look(line0, p, eye, drop, per_step, skyline, (t0, k0, missed), np.bool_(True))
     offset = plan.offset[p]
     if offset == 0.0:  # the scan line runs through the cells themselves
         for i in range(n):
             best[i] = t0[i] if t0[i] > best[i] else best[i]
         return
     t1, k1 = tangents[1, :n], steps[1, :n]
-    _look(line0 + (-1 if offset > 0.0 else 1), p, eye, drop, per_step, skyline, (t1, k1, missed), False)
+    _look(line0 + (-1 if offset > 0.0 else 1), p, eye, drop, per_step, skyline, (t1, k1, missed), np.bool_(False))
     share = np.float32(abs(offset))
     for i in range(n):
         a, b, m = t0[i], t1[i], best[i]
@@ -212,7 +212,7 @@ def _scan_strips(mine, surface, observer, window, lift, plan, sizes, floor, tall
         strip_eye = np.empty(strip, np.float32)
         pairs = np.empty((2, 2, strip), np.float32)
         scratch = (pairs[0], pairs[1], np.empty(strip, np.float32))
-        known = 0  # rows farther than this one are in the skylines
+        known = np.int64(0)  # rows farther than this one are in the skylines
         for p in range(rows):
             if p - near > known:
                 count = block - (known + plan.anchor) % block

@@ -15,7 +15,7 @@ import numpy as np
 from numba import njit
 
 from tunnelsite.kernels.coverage import SNAP_CELLS, axis_weights, rectangle_moments
-from tunnelsite.kernels.shared import shared
+from tunnelsite.kernels.shared import shared_singly
 from tunnelsite.kernels.terrain.blade import blade_ground, blade_step
 from tunnelsite.kernels.terrain.judged_pad import grade_alone
 from tunnelsite.kernels.terrain.lanes import LANES
@@ -159,18 +159,11 @@ def _pad(length: float, width: float, step: int) -> _Pad:
     return _Pad(weights, tuple(line.size // 2 for line in lines), low, (area, *inverse), half, step)
 
 
-@shared
-def _grade(mine, grounds, alone, centres, ripple, weights, pad, asked, out):
-    """Fill `out`, a batch of placements at a time."""
-    count = centres.shape[1]
-    for batch in range(mine[0], mine[1]):
-        span = (batch * _BATCH, min((batch + 1) * _BATCH, count))
-        _grade_batch(grounds[0], grounds[1], alone, centres, ripple, weights, pad, asked, span, out)
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def _grade_batch(felt, lone, alone, centres, ripple, weights, pad, asked, span, out):
-    """Fill the placements `span` of `out`: those that follow each other along a row together."""
+@shared_singly
+def _grade(batch, grounds, alone, centres, ripple, weights, pad, asked, out):
+    """Fill a batch of placements of `out`: those that follow each other along a row together."""
+    felt, lone = grounds
+    span = (batch * _BATCH, min((batch + 1) * _BATCH, centres.shape[1]))
     length = (2 * pad[0][0] + 1) * pad[4]
     sums, shown = np.empty((3, _BLOCK + length + 2 * _ROUND)), np.empty((SHOWN, _BLOCK))
     first = span[0]

@@ -12,7 +12,7 @@ import numpy as np
 from numba import njit
 
 from tunnelsite.kernels.coverage import axis_coverage, rectangle_moments
-from tunnelsite.kernels.shared import shared
+from tunnelsite.kernels.shared import shared_singly
 from tunnelsite.kernels.terrain.plane_rows import slide_down
 from tunnelsite.kernels.tiles import (
     TILE_ROWS,
@@ -98,16 +98,9 @@ def _scales(moments, width_cells: float, cell_m: float) -> tuple[float, ...]:
     )
 
 
-@shared
-def _planes(mine, ground, ends, scales, rows, grid, out, fraction):
-    """Fill `out` tile by tile; tiles are fixed to the array, not to `rows`."""
-    for tile in range(mine[0], mine[1]):
-        _planes_tile(ground, ends, scales, rows, grid, tile, out, fraction)
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def _planes_tile(ground, ends, scales, rows, grid, tile, out, fraction):
-    """Write the rows of one tile that are asked for."""
+@shared_singly
+def _planes(tile, ground, ends, scales, rows, grid, out, fraction):
+    """Write the rows of one tile that are asked for; tiles are fixed to the array, not to `rows`."""
     first, _, along, tile_cols = grid
     reach_u, reach_v = ends[0][0], ends[1][0]
     top, left = (first + tile // along) * TILE_ROWS, tile % along * tile_cols

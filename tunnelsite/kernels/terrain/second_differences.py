@@ -44,12 +44,12 @@ def _window_means(mine, ground, lag, reach, start, out):
         top = tile * _TILE_ROWS
         square, known = np.zeros(cols), np.zeros(cols, np.int64)
         for row in range(max(top - reach, 0), min(top + reach, rows)):
-            _add_row(ground, lag, row, 1, square, known)
+            _add_row(ground, lag, row, np.int64(1), square, known)
         for row in range(top, min(top + _TILE_ROWS, stop)):
             if row + reach < rows:
-                _add_row(ground, lag, row + reach, 1, square, known)
+                _add_row(ground, lag, row + reach, np.int64(1), square, known)
             if row - reach - 1 >= 0 and row > top:
-                _add_row(ground, lag, row - reach - 1, -1, square, known)
+                _add_row(ground, lag, row - reach - 1, np.int64(-1), square, known)
             if row >= start:
                 _along_row(square, known, reach, out[row - start])
 

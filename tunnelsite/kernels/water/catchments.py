@@ -22,7 +22,7 @@ Earth Surface Dynamics 7:549-562; Barnes (2016) Computers & Geosciences 96:56-68
 import numpy as np
 from numba import njit
 
-from tunnelsite.kernels.shared import shared
+from tunnelsite.kernels.shared import shared, shared_singly
 
 _BLOCK = 128  # rows
 _OUTSIDE = 1  # label; 0 = not labelled yet, bottoms count from 2 on
@@ -56,10 +56,10 @@ def _parts(width):
     )  # unsigned: no place has to be tested for being negative
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
-def _compare(z, lower, label, first, last):
-    # Which neighbours of the cells in rows first..last are lower; no data is labelled, all else is 0.
-    for row in range(first, last):
+@shared_singly
+def _compare(block, z, lower, label, rows):
+    # Which neighbours of the cells in a block are lower; no data is labelled, all else is 0.
+    for row in range(rows[block], rows[block + 1]):
         a, b, c = z[row - 1], z[row], z[row + 1]
         nw, n, ne, w, o, e = a[:-2], a[1:-1], a[2:], b[:-2], b[1:-1], b[2:]
         sw, s, se = c[:-2], c[1:-1], c[2:]
@@ -86,24 +86,23 @@ def _inside(lower, cell, first, last, width):
     return bits
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
-def _bottoms(lower, label, first, last, width):
-    # How many of the cells first..last (whole rows) lead nowhere within them.
-    count = 0
+@shared_singly
+def _bottoms(block, lower, label, cells, width, counts):
+    # How many cells of a block lead nowhere within it.
+    count, first, last = 0, cells[block], cells[block + 1]
     for row in range(first, last, width):
         inside = np.uint8((_NOT_ABOVE if row == first else 255) & (_NOT_BELOW if row == last - width else 255))
         ways, mark, ends = lower[row : row + width], label[row : row + width], np.int32(0)
         for k in range(ways.size):
             ends += np.int32(ways[k] & inside == 0) - mark[k]  # 1 = no data, which has nothing lower either
         count += ends
-    return count
+    counts[block + 1] = count
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
-def _label(lower, label, first, last, width, more, steps, fresh):
-    """Label the cells first..last (whole rows) by the bottom they lead to, from `fresh` on; return how many spills they hold
-    at most.
-    """
+@shared_singly
+def _label(block, lower, label, cells, width, more, steps, numbers, most):
+    """Label the cells of a block by the bottom they lead to, from its number on; count how many spills they hold at most."""
+    first, last, fresh = cells[block], cells[block + 1], numbers[block]
     spills = 2 * np.int64(width)
     for cell in range(first, last):
         spills += more[lower[cell]]
@@ -125,12 +124,13 @@ def _label(lower, label, first, last, width, more, steps, fresh):
         while not label[at]:
             label[at] = found
             at += steps[_inside(lower, at, first, last, width), 0]
-    return spills
+    most[block + 1] = spills
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
-def _spills(lower, label, first, last, width, more, steps, pairs, over, count, stop):
-    """Write down which catchments meet over which of the cells first..last (whole rows)."""
+@shared_singly
+def _spills(block, lower, label, cells, width, more, steps, pairs, over, part):
+    """Write down which catchments meet over which cells of a block."""
+    first, last, count, stop = cells[block], cells[block + 1], part[block], part[block + 1]
     for cell in range(first, last):
         bits = lower[cell]
         for k in range(1, more[bits] + 1):
@@ -198,31 +198,6 @@ def _shorten(onto, level, k):
 
 
 @shared
-def _compare_blocks(mine, z, lower, label, rows):
-    for block in range(mine[0], mine[1]):
-        _compare(z, lower, label, rows[block], rows[block + 1])
-
-
-@shared
-def _count_blocks(mine, lower, label, cells, width, counts):
-    for block in range(mine[0], mine[1]):
-        counts[block + 1] = _bottoms(lower, label, cells[block], cells[block + 1], width)
-
-
-@shared
-def _label_blocks(mine, lower, label, cells, width, more, steps, fresh, most):
-    for block in range(mine[0], mine[1]):
-        most[block + 1] = _label(lower, label, cells[block], cells[block + 1], width, more, steps, fresh[block])
-
-
-@shared
-def _spill_blocks(mine, lower, label, cells, width, more, steps, pairs, over, part):
-    for block in range(mine[0], mine[1]):
-        first, last = cells[block], cells[block + 1]
-        _spills(lower, label, first, last, width, more, steps, pairs, over, part[block], part[block + 1])
-
-
-@shared
 def _raise(mine, z, label, level):
     for row in range(1 + mine[0], 1 + mine[1]):
         for col in range(1, z.shape[1] - 1):
@@ -238,16 +213,16 @@ def raise_hollows(heights):
     cells, wide = (row * width).astype(np.uint64), np.uint64(width)
     lower, label = np.empty(heights.shape, np.uint8), np.empty(heights.shape, np.int32)
     label[[0, -1]] = _OUTSIDE
-    _compare_blocks(len(row) - 1, heights, lower, label, row)
+    _compare(len(row) - 1, heights, lower, label, row)
     low, mark = lower.ravel(), label.ravel()
     first, part = np.zeros((2, row.size), np.int64)
     first[0] = _OUTSIDE + 1
-    _count_blocks(len(cells) - 1, low, mark, row * width, width, first)
+    _bottoms(len(cells) - 1, low, mark, row * width, width, first)
     first = first.cumsum()
-    _label_blocks(len(cells) - 1, low, mark, cells, wide, more, steps, first, part)
+    _label(len(cells) - 1, low, mark, cells, wide, more, steps, first, part)
     part = part.cumsum()
     pairs, over = np.empty((2, part[-1]), np.int32), np.empty(part[-1], np.int32)
-    _spill_blocks(len(cells) - 1, low, mark, cells, wide, more, steps, pairs, over, part)
+    _spills(len(cells) - 1, low, mark, cells, wide, more, steps, pairs, over, part)
     del lower, low  # what is not used again goes first: this is where a screening holds most
     height = heights.ravel()[over].astype(np.float64)
     del over

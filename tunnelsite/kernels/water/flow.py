@@ -15,7 +15,7 @@ from itertools import pairwise
 import numpy as np
 from numba import njit
 
-from tunnelsite.kernels.shared import shared
+from tunnelsite.kernels.shared import shared, shared_singly
 from tunnelsite.kernels.water.fill import with_rim, without_rim
 
 OUTLET, NO_DATA = np.uint8(0), np.uint8(255)
@@ -67,10 +67,11 @@ def _steepest(mine, z, per_east, per_north, per_diagonal, direction):
                     out[k] = _OPEN_FLAT
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
-def _ways_out(z, direction, first, last, step, queue, count):
-    """Queue the level ground among the cells first..last that borders a cell of its height that drains; return where that ends."""
-    for cell in range(np.uint64(first), np.uint64(last)):
+@shared_singly
+def _ways_out(block, z, direction, cells, step, queue, place):
+    """Queue the level ground of a block that borders a cell of its height that drains, from its place on, which is moved to the end."""
+    count = place[block]
+    for cell in range(np.uint64(cells[block]), np.uint64(cells[block + 1])):
         if direction[cell] == _OPEN_FLAT:
             for k in range(8):
                 beside = cell + step[k]
@@ -79,13 +80,7 @@ def _ways_out(z, direction, first, last, step, queue, count):
                     queue[count] = cell
                     count += 1
                     break
-    return count
-
-
-@shared
-def _ways_out_of_blocks(mine, z, direction, cells, step, queue, place):
-    for block in range(mine[0], mine[1]):
-        place[block] = _ways_out(z, direction, cells[block], cells[block + 1], step, queue, place[block])
+    place[block] = count
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -125,7 +120,7 @@ def _drain_flats(z, direction):
     queue = np.empty(opened.sum() + 1, np.int32)
     place = opened.cumsum() - opened
     first = place.copy()
-    _ways_out_of_blocks(len(cells) - 1, z, direction, cells, step, queue, place)
+    _ways_out(len(cells) - 1, z, direction, cells, step, queue, place)
     found = np.concatenate([queue[a:b] for a, b in zip(first, place, strict=True)])
     queue[: found.size] = found
     reached = _rings(z, direction, step, queue, found.size)

@@ -8,7 +8,8 @@ import math
 import numpy as np
 from numba import njit
 
-from tunnelsite.kernels.shared import shared
+from tunnelsite.kernels.one_thread import one_thread
+from tunnelsite.kernels.shared import shared, shared_singly
 from tunnelsite.kernels.water.fill import LARGEST, without_rim
 from tunnelsite.kernels.water.flow import CODE, COL_STEP, NO_DATA, ROW_STEP, spacing
 
@@ -64,10 +65,10 @@ def _follow(cell, first, last, step, direction, state, total):
         cell, edge = below, waiting & _OPEN
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
-def _follow_rows(direction, state, total, step, first, last, row_first, row_last, cols):
-    """Follow all finished cells of some rows down, within cells first..last."""
-    heads = np.empty(cols, np.int32)
+@shared_singly
+def _follow_rows(one, direction, state, total, step, cols, places):
+    """Follow all finished cells of some rows down, within some others: places int64 [n, 4], the first and past-the-last row of either."""
+    heads, (row_first, row_last, first, last) = np.empty(cols, np.int32), places[one]
     for row in range(row_first, row_last):
         count = 0  # listed first: half the cells have no inflow, and no branch would guess which
         line = state[row * cols : (row + 1) * cols]
@@ -75,14 +76,15 @@ def _follow_rows(direction, state, total, step, first, last, row_first, row_last
             heads[count] = k
             count += line[k] & (_WAITING | _DONE) == 0
         for k in range(count):
-            _follow(np.uint64(row * cols + heads[k]), np.uint64(first), np.uint64(last), step, direction, state, total)
-
-
-@shared
-def _follow_blocks(mine, direction, state, total, step, rows, cols):
-    for block in range(mine[0], mine[1]):
-        row, beyond = block * _BLOCK, min(block * _BLOCK + _BLOCK, rows)
-        _follow_rows(direction, state, total, step, row * cols, beyond * cols, row, beyond, cols)
+            _follow(
+                np.uint64(row * cols + heads[k]),
+                np.uint64(first * cols),
+                np.uint64(last * cols),
+                step,
+                direction,
+                state,
+                total,
+            )
 
 
 def _accumulate(direction, state, total):
@@ -97,10 +99,14 @@ def _accumulate(direction, state, total):
     step = np.zeros(256, np.uint64)
     step[CODE] = (ROW_STEP * cols + COL_STEP).astype(np.uint64)
     flat = direction.ravel(), state.ravel(), total.ravel(), step
-    _follow_blocks(-(-rows // _BLOCK), *flat, rows, cols)
-    for first in range(0, rows, _BLOCK):
-        for row in (first, min(first + _BLOCK, rows) - 1):
-            _follow_rows(*flat, 0, rows * cols, row, row + 1, cols)
+    first = np.arange(0, rows, _BLOCK)
+    last = np.minimum(first + _BLOCK, rows)
+    _follow_rows(len(first), *flat, cols, np.column_stack([first, last, first, last]))
+    rims = np.column_stack([first, last - 1]).ravel()
+    with one_thread():
+        _follow_rows(
+            len(rims), *flat, cols, np.column_stack([rims, rims + 1, np.zeros_like(rims), np.full_like(rims, rows)])
+        )
     return int(np.count_nonzero(state < _DONE))
 
 
