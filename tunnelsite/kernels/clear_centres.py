@@ -12,6 +12,7 @@ from typing import NamedTuple
 import numpy as np
 from numba import njit
 
+from tunnelsite.kernels.options import PLAIN
 from tunnelsite.kernels.shared import shared_singly
 
 TOLERANCE_M = 1e-9
@@ -97,7 +98,7 @@ def _rows_met(south, north, half, lattice: Lattice) -> tuple[np.ndarray, np.ndar
     return np.clip(first, 0, lattice.rows).astype(np.int64), np.clip(last, 0, lattice.rows).astype(np.int64)
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(**PLAIN)
 def _by_band(first, last, bands):
     """Return segment numbers grouped by band of rows, and where each band starts (a segment may be in
     several)."""
@@ -117,7 +118,7 @@ def _by_band(first, last, bands):
     return order, starts
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(**PLAIN)
 def _eastings_in_band(edge, northing, half_width):
     """Return the range of eastings of a segment strictly within half a width of a northing (empty: low >
     high)."""
@@ -133,7 +134,7 @@ def _eastings_in_band(edge, northing, half_width):
     return min(a, b), max(a, b)
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(**PLAIN)
 def _columns_within(low, high, half_length, lattice):
     """Return first and past-the-last column whose centre is strictly within half a length of the range."""
     west, cell, cols = lattice[0], lattice[2], lattice[4]
@@ -168,7 +169,7 @@ def _mark_band(band, segments, bands, half, lattice, first_row, blocked):
             blocked[r, c] = depth > 0
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(**PLAIN)
 def _overlap_spans(edges, rows, half, lattice):
     """Return row, first and past-the-last column of every row of overlapping centres."""
     spans = np.empty((max(rows[1] - rows[0], 0), 3), np.int64)

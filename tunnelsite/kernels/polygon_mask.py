@@ -5,8 +5,10 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
+from tunnelsite.kernels.options import PLAIN
 
-@njit(cache=True, nogil=True, error_model="numpy")
+
+@njit(**PLAIN)
 def _toggle(segments, west, north, cell, top, toggles):
     rows, cols = toggles.shape
     for k in range(segments.shape[0]):
@@ -28,7 +30,7 @@ def _toggle(segments, west, north, cell, top, toggles):
                 toggles[row - top, max(col, 0)] ^= 1
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(**PLAIN)
 def _fill(toggles):
     for row in range(toggles.shape[0]):
         inside = False

@@ -5,12 +5,13 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
+from tunnelsite.kernels.options import PLAIN
 from tunnelsite.kernels.shared import shared
 
 _BATCH = 256  # of rectangles that one thread takes in a row
 
 
-@njit(cache=True, nogil=True, inline="always")
+@njit(inline="always")
 def _to_rectangle(e, n, half_length, half_width):
     """Squared distance from a point to the rectangle centred on the origin."""
     de = max(abs(e) - half_length, 0.0)
@@ -18,7 +19,7 @@ def _to_rectangle(e, n, half_length, half_width):
     return de * de + dn * dn
 
 
-@njit(cache=True, nogil=True, inline="always")
+@njit(inline="always")
 def _to_segment(e, n, e0, n0, de, dn, length2):
     """Squared distance from a point to a segment."""
     t = 0.0
@@ -28,7 +29,7 @@ def _to_segment(e, n, e0, n0, de, dn, length2):
     return ge * ge + gn * gn
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(**PLAIN)
 def _meets(e0, n0, e1, n1, half_length, half_width):
     """Whether a segment meets the rectangle centred on the origin (Liang & Barsky 1984, clipping against four sides)."""
     low, high = 0.0, 1.0
@@ -44,7 +45,7 @@ def _meets(e0, n0, e1, n1, half_length, half_width):
     return True
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(**PLAIN)
 def _distance2(e0, n0, e1, n1, half_length, half_width):
     if _meets(e0, n0, e1, n1, half_length, half_width):
         return 0.0

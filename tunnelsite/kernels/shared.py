@@ -14,6 +14,8 @@ from collections.abc import Callable
 
 import numba
 
+from tunnelsite.kernels.options import FAST, PLAIN
+
 _PARTS = 4  # for each thread: one that is held up leaves the rest to others
 
 
@@ -24,9 +26,9 @@ class Shared:
     `get_num_threads` says. No result may depend on how the rounds are cut.
     """
 
-    def __init__(self, function: Callable, *, single: bool = False, **options) -> None:
+    def __init__(self, function: Callable, options: dict = PLAIN, *, single: bool = False) -> None:
         self.single = single
-        self.kernel = numba.njit(cache=True, nogil=True, error_model="numpy", **options)(function)
+        self.kernel = numba.njit(**options)(function)
         self.__doc__, self.__name__ = function.__doc__, function.__name__
 
     def __call__(self, rounds: int, *arguments) -> list:
@@ -80,4 +82,4 @@ def shared_singly(function: Callable) -> Shared:
 
 def fast_shared(function: Callable) -> Shared:
     """Compile a kernel as `shared`, with fused multiply-add allowed."""
-    return Shared(function, fastmath={"contract"})
+    return Shared(function, FAST)

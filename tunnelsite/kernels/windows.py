@@ -10,6 +10,7 @@ import numpy as np
 from numba import njit
 
 from tunnelsite.kernels.coverage import axis_coverage
+from tunnelsite.kernels.options import PLAIN
 from tunnelsite.kernels.shared import shared_singly
 from tunnelsite.kernels.tiles import (
     TILE_ROWS,
@@ -114,7 +115,7 @@ def _fill_means(tile, layer, along, across, per_area, rows, grid, mean):
                 blank_gaps(counts, r, along[1], across[1], mean[row, left:right])
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(**PLAIN)
 def _slide_whole(layer, window, r, across, datum, column, whole):
     """Set `column` to the weighted sums of placement row `r` and move the sums of whole rows on to the
     next."""
@@ -130,7 +131,7 @@ def _slide_whole(layer, window, r, across, datum, column, whole):
         whole[c] = s + keep * (np.float64(coming[c]) - np.float64(leaving[c]))
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(**PLAIN)
 def _mean_row(column, running, along, scales, line):
     """Write the means of one row of placements from its weighted column sums."""
     full, reach, edge = along
@@ -179,7 +180,7 @@ def _fill_extremes(tile, layer, reach, start, window, highest, lowest):
             low[r, c] = lower[c] if known else np.nan
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(**PLAIN)
 def _spread(upper, lower, size):
     """Widen each cell to the extremes of `step` cells to its right, step the largest power of two <= size;
     return it."""
@@ -190,7 +191,7 @@ def _spread(upper, lower, size):
     return step
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(**PLAIN)
 def _merge(upper, lower, other_upper, other_lower, count):
     """Take the larger and the smaller of two runs, in place."""
     for c in range(count):

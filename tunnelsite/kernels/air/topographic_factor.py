@@ -7,6 +7,7 @@ import math
 import numpy as np
 from numba import njit
 
+from tunnelsite.kernels.options import PLAIN
 from tunnelsite.kernels.shared import shared
 from tunnelsite.kernels.water.flow import COL_STEP, ROW_STEP
 
@@ -26,7 +27,7 @@ _RIDGE = (FORMS["ridge"][0]["C"], *FORMS["ridge"][1:], LEAST_HEIGHT_M["C"])
 _ESCARPMENT = (FORMS["escarpment"][0]["C"], *FORMS["escarpment"][1:], LEAST_HEIGHT_M["C"])
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(**PLAIN)
 def _factor(form, tall, half, x, z):
     """The factor for one place; form = (K1 per H/Lh, gamma, mu upwind, mu downwind, least height)."""
     steepness = tall / half
@@ -39,7 +40,7 @@ def _factor(form, tall, half, x, z):
     return (1.0 + k1 * k2 * math.exp(-form[1] * z / length)) ** 2
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(**PLAIN)
 def _factors(form, lengths, out):
     for k in range(out.size):
         out[k] = _factor(form, lengths[0, k], lengths[1, k], lengths[2, k], lengths[3, k])
@@ -74,7 +75,7 @@ def topographic_factor(form, exposure, height_m, half_length_m, from_crest_m, ab
     return out if np.ndim(height_m) or np.ndim(half_length_m) or np.ndim(from_crest_m) or np.ndim(above_m) else out[0]
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(**PLAIN)
 def _half_length(run, crest, tall):
     """Distance upwind of the crest to half the height, in samples; straight between them."""
     half = run[crest] - tall / 2
@@ -84,7 +85,7 @@ def _half_length(run, crest, tall):
     return crest - at - (half - run[at]) / (run[at + 1] - run[at])
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(**PLAIN)
 def _factor_of_crest(run, crest, at, step_m):
     """Factor at index `at` of a run without gaps whose crest is at `crest`."""
     if crest == 0 or crest == run.size - 1:
@@ -98,7 +99,7 @@ def _factor_of_crest(run, crest, at, step_m):
     return _factor(form, tall, half, (at - crest) * step_m, 0.0)
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(**PLAIN)
 def section_factor(heights, step_m, site):
     """Topographic factor at one place of a section of the ground along the wind; exposure C, at the ground.
 
@@ -132,7 +133,7 @@ def section_factor(heights, step_m, site):
     return found
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(**PLAIN)
 def _greatest(padded, place, ways, counts, heights):
     """Greatest factor at one flat place of a padded ground over some winds and all reaches.
 

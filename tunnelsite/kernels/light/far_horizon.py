@@ -13,6 +13,7 @@ import numpy as np
 from numba import njit
 
 from tunnelsite.kernels.light.horizon import FLAT_EARTH, Rays, grid_pair, horizon_tangent
+from tunnelsite.kernels.options import PLAIN
 from tunnelsite.kernels.shared import shared
 
 _NARROW_M = 1e-3  # eyes closer together than this see the same
@@ -78,7 +79,7 @@ def raise_to_far(view: FarView, observer: np.ndarray) -> Callable[[int, np.ndarr
     return raised
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(**PLAIN)
 def _extremes(observer, row0, col0, ratio, shape):
     """Lowest and highest observer in each coarse cell; NaN where there is none."""
     out = np.full((2, shape[0], shape[1]), np.nan, np.float32)

@@ -4,9 +4,7 @@ time."""
 import numpy as np
 from numba import njit
 
-# Fused multiply-add is the only licence given: the vectorised sweep and its remainder use it alike, and NaN
-# keeps its sense.
-FAST = {"cache": True, "nogil": True, "error_model": "numpy", "fastmath": {"contract"}}
+from tunnelsite.kernels.options import FAST
 
 
 @njit(**FAST)

@@ -15,8 +15,9 @@ import numba
 import numpy as np
 from numba import njit
 
-from tunnelsite.kernels.light.horizon_near import FAST, march_near
+from tunnelsite.kernels.light.horizon_near import march_near
 from tunnelsite.kernels.light.horizon_skyline import BESIDE, BLOCK, NOTHING, aim, glance, push, steepest, survivors
+from tunnelsite.kernels.options import FAST, PLAIN
 from tunnelsite.kernels.shared import fast_shared
 
 NEAR_STEPS = 56  # most row steps marched exactly from a cell; at least BLOCK - 1 fewer
@@ -136,9 +137,7 @@ def _far(flat, columns, plan, p, at, eye, best, skyline, scratch):
             best[i] = _sample(flat, columns, way, cell + i, column + i, eye[i], best[i], pair)
 
 
-@njit(
-    cache=True, nogil=True, error_model="numpy", fastmath=False
-)  # said aloud, or the caller's licence would be inherited
+@njit(**PLAIN, fastmath=False)  # said aloud, or the caller's licence would be inherited
 def add_losses(tangents, look_up, free, place, losses):
     """Add to losses uint16 what look_up uint16 [nodes, tables] says that a run of horizons takes away.
 

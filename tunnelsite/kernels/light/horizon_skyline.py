@@ -10,7 +10,7 @@ strip (`watch`), so that "still the same vertex?" is one vectorised comparison.
 import numpy as np
 from numba import njit
 
-from tunnelsite.kernels.light.horizon_near import FAST
+from tunnelsite.kernels.options import FAST
 
 BLOCK = 16  # rows that enter the skylines together, most of their samples sorted out beforehand
 BESIDE = 4  # rows looked at on either side of a block

@@ -12,6 +12,7 @@ from typing import NamedTuple
 import numpy as np
 from numba import njit
 
+from tunnelsite.kernels.options import PLAIN
 from tunnelsite.kernels.shared import shared
 
 REACH = 48  # cells: farther off, half a cell is 1 % of the way
@@ -78,7 +79,7 @@ def flipped(edges: np.ndarray) -> np.ndarray:
     return edges[:, [1, 0, 3, 2, 4, 5]]
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(**PLAIN)
 def _runs(near):
     """(starts, first, end) of the runs of true cells in each row."""
     rows, cols = near.shape
@@ -109,7 +110,7 @@ def _sweep(mine, edges, floor, direction, observer, eye):
             _shade(edges[k], floor, direction, observer, eye, (top, bottom))
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(**PLAIN)
 def _shade(edge, floor, direction, observer, eye, band):
     """Raise the cells of a band of rows from which one edge is seen, REACH at most before it."""
     starts, first, end, offset, values = floor

@@ -8,6 +8,7 @@ import numpy as np
 from numba import njit
 
 from tunnelsite.kernels.coverage import axis_weights
+from tunnelsite.kernels.options import PLAIN
 from tunnelsite.kernels.shared import shared
 from tunnelsite.kernels.terrain.blade import BLADE_M, blade_step
 
@@ -93,7 +94,7 @@ def _mark(mine, apart, reach, step, least, out):
                 out[r, c] = apart[r, c]
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(**PLAIN)
 def touched(lone, low, half, step):
     """Return at which centres a pad has a lone thing on it or, where it ends between heights, just beyond: bool as lone.
 

@@ -12,6 +12,7 @@ import numpy as np
 from numba import njit
 
 from tunnelsite.kernels.coverage import axis_coverage, rectangle_moments
+from tunnelsite.kernels.options import PLAIN
 from tunnelsite.kernels.shared import shared_singly
 from tunnelsite.kernels.terrain.plane_rows import slide_down
 from tunnelsite.kernels.tiles import (
@@ -137,7 +138,7 @@ def _planes(tile, ground, ends, scales, rows, grid, out, fraction):
                 blank_gaps(counts, r, reach_u, reach_v, layer[row + r, left:right])
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(**PLAIN)
 def _blank(layers, block):
     """Set a block (top, bottom, left, right) of every layer to NaN."""
     for layer in layers:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
+from tunnelsite.kernels.options import PLAIN
 from tunnelsite.kernels.resample import _between, _bilinear
 from tunnelsite.kernels.shared import shared
 from tunnelsite.kernels.water.flow import BACK, CODE, COL_STEP, NO_DATA, OUTLET, ROW_STEP
@@ -37,7 +38,7 @@ def _inside(mine, ground, lattice_row, lattice_col, step, found):
                 found[r, c] = np.isfinite(ground[i, j])
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(**PLAIN)
 def reached_from_beyond(direction, inside):
     """Return the cells inside through which water runs that comes in from a cell outside.
 
@@ -85,7 +86,7 @@ def _gathered(mine, values, reached, is_open, ground, back, found, edge):
                     found[i, j] = values[r, c]
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(**PLAIN)
 def _scattered(values, reached, ground, lattice_row, lattice_col, step, found):
     for r in range(reached.shape[0]):
         for c in range(reached.shape[1]):

@@ -22,6 +22,7 @@ Earth Surface Dynamics 7:549-562; Barnes (2016) Computers & Geosciences 96:56-68
 import numpy as np
 from numba import njit
 
+from tunnelsite.kernels.options import PLAIN
 from tunnelsite.kernels.shared import shared, shared_singly
 
 _BLOCK = 128  # rows
@@ -147,7 +148,7 @@ def _spills(block, lower, label, cells, width, more, steps, pairs, over, part):
     pairs[:, count:stop] = over[count:stop] = _OUTSIDE  # joins nothing
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(**PLAIN)
 def _levels(one, other, height, count):
     """Level at which each catchment spills; the spills are used up.
 

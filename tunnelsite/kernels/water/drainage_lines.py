@@ -11,6 +11,7 @@ parabolas.
 import numpy as np
 from numba import njit
 
+from tunnelsite.kernels.options import PLAIN
 from tunnelsite.kernels.shared import shared
 from tunnelsite.kernels.water.flow import CODE, COL_STEP, NO_DATA, OUTLET, ROW_STEP
 
@@ -18,7 +19,7 @@ _UNKNOWN = np.int32(-1)
 _BLOCK = 64  # columns or rows looked at side by side
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(**PLAIN)
 def _followed(row, col, direction, area, least_m2, steps, end):
     """Set `end` of all cells on the way down from one; return 0, or 1 where the way leads out of the array, to no data or in a loop."""
     rows, cols = direction.shape

@@ -15,6 +15,7 @@ from itertools import pairwise
 import numpy as np
 from numba import njit
 
+from tunnelsite.kernels.options import PLAIN
 from tunnelsite.kernels.shared import shared, shared_singly
 from tunnelsite.kernels.water.fill import with_rim, without_rim
 
@@ -83,7 +84,7 @@ def _ways_out(block, z, direction, cells, step, queue, place):
     place[block] = count
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(**PLAIN)
 def _rings(z, direction, step, queue, count):
     """Go over level ground from the cells queue[:count] on; return how many cells that reached.
 

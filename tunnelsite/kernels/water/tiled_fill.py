@@ -16,6 +16,7 @@ from typing import NamedTuple
 import numpy as np
 from numba import njit
 
+from tunnelsite.kernels.options import PLAIN
 from tunnelsite.kernels.water.fill import filled
 from tunnelsite.kernels.water.flow import COL_STEP, NO_DATA, OUTLET, ROW_STEP, flow_direction
 from tunnelsite.kernels.water.tile_frame import mine, numbers, perimeter, spots
@@ -36,7 +37,7 @@ class Spills(NamedTuple):
     level: np.ndarray
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(**PLAIN)
 def _labels(direction, row_step, col_step):
     """Label every cell of a tile by the outlet it drains to: on the perimeter from 1 on, elsewhere (beside no data) 0;
     -1 = no data. Return labels and how many.
@@ -68,7 +69,7 @@ def _labels(direction, row_step, col_step):
     return label, count
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(**PLAIN)
 def _borders(ground, label):
     """Pairs of neighbouring cells with different labels, and the higher of the two heights; a cell beside no data or on
     a label of its own spills out (0) at its own height.
@@ -111,7 +112,7 @@ def _root(parent, k):
     return k
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(**PLAIN)
 def _tree(a, b, order, count):
     # Kruskal: which edges, taken from the lowest up, join what was apart.
     parent = np.arange(count)
@@ -124,7 +125,7 @@ def _tree(a, b, order, count):
     return kept
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(**PLAIN)
 def _levels(a, b, level, order, count):
     """Lowest level at which each label reaches label 0, flooding the lowest spills first; -inf for 0 itself."""
     parent, following = np.arange(count), np.arange(count)

@@ -11,6 +11,7 @@ import math
 import numpy as np
 from numba import njit
 
+from tunnelsite.kernels.options import PLAIN
 from tunnelsite.kernels.water.flow import _OPEN_FLAT, CODE, COL_STEP, NO_DATA, OUTLET, ROW_STEP, _steepest
 from tunnelsite.kernels.water.tile_frame import mine, numbers, perimeter, rim
 
@@ -30,7 +31,7 @@ def steep_directions(window, spacing_m):
     return direction
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(**PLAIN)
 def _steps(z, direction, around, outer):
     """Fewest steps over level ground to a cell that drains, within a tile grown by one cell whose rim is known.
 
@@ -84,7 +85,7 @@ def _steps(z, direction, around, outer):
         ring += 1
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(**PLAIN)
 def _nearer(z, direction, steps):
     # Level ground drains to the first neighbour that is one step nearer.
     for r in range(1, z.shape[0] - 1):

@@ -12,6 +12,7 @@ from typing import NamedTuple
 import numpy as np
 from numba import njit
 
+from tunnelsite.kernels.options import PLAIN
 from tunnelsite.kernels.water.flow import CODE, COL_STEP, NO_DATA, OUTLET, ROW_STEP
 from tunnelsite.kernels.water.tile_frame import mine, numbers, perimeter
 from tunnelsite.kernels.water.upslope import _DONE, _OPEN, _accumulate, _bordering, _inflows
@@ -89,7 +90,7 @@ def _summed(direction, total, more):
     return total, _bordering(state)
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(**PLAIN)
 def _exits(direction, row, col):
     """Place in the perimeter where the water of each perimeter cell leaves the tile, -1 where it does not reach another
     tile. Cells already followed are remembered.
@@ -126,7 +127,7 @@ def _exits(direction, row, col):
     return found
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(**PLAIN)
 def _passed_on(total, is_open, exits, onward):
     """Follow water from tile to tile: from a cell that leaves a tile on to the next one's, from a cell where it comes in to
     where it leaves.

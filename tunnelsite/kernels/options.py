@@ -1,0 +1,6 @@
+"""How kernels are compiled: alike, so that what they have in common is compiled once."""
+
+# Kernels are called from Python and from each other, never as C functions. Division by zero gives inf, NaN, or 0 for whole numbers.
+PLAIN = {"cache": True, "nogil": True, "error_model": "numpy", "no_cfunc_wrapper": True}
+# Fused multiply-add is the only licence given: a vectorised sweep and its remainder use it alike, and NaN keeps its sense.
+FAST = {**PLAIN, "fastmath": {"contract"}}
