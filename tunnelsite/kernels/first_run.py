@@ -41,7 +41,7 @@ class _FirstCompiled(event.Listener):
         if self._started:
             return
         self._started = True
-        self._say("compiling kernels, on the first run only: this takes up to a minute ...")
+        self._say("compiling kernels, on the first run only ...")
         if (os.cpu_count() or 1) < 2:
             return
         with contextlib.suppress(OSError):  # a run without it is slower, no more
@@ -57,9 +57,9 @@ class _FirstCompiled(event.Listener):
         """Nothing: the first one is enough."""
 
     def end(self) -> None:
-        """End the process beside this one: its input closes."""
+        """End the process beside this one, whatever it is at: what it has compiled is whole on disk."""
         if self._beside is not None:
-            self._beside.stdin.close()
+            self._beside.kill()
             self._beside.wait()
 
 
@@ -139,6 +139,7 @@ def _light(ground: np.ndarray) -> None:
 
 
 def _end_with_the_run() -> None:
+    """Where the run is broken off, its end of the pipe closes."""
     sys.stdin.buffer.read()
     os._exit(0)
 

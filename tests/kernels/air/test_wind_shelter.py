@@ -13,7 +13,7 @@ from tunnelsite.kernels.air.wind_shelter import _add_shelter, barriers, wind_she
 
 def shelter_behind(tangent):
     total = np.zeros(np.shape(tangent))
-    _add_shelter(len(tangent), np.asarray(tangent, np.float64).ravel(), 1.0, total.reshape(-1))
+    _add_shelter(np.size(tangent), np.asarray(tangent, np.float64).ravel(), 1.0, total.reshape(-1))
     return total
 
 

@@ -82,13 +82,18 @@ def _outputs(settings) -> dict[str, Path]:
 
 def _screened(settings, progress: Progress, files, *, as_json: bool, more: bool, then: str | None = None) -> int:
     from tunnelsite.io.write.outputs import output_folder, refuse_clashes, reserved_outputs
+    from tunnelsite.kernels.first_run import compiled_beside
 
     outputs, inputs = files
     out, keep = outputs["--out"], outputs.get("--keep")
     rasters = None if settings.rasters is None else Path(settings.rasters)
     start = time.monotonic()
     refuse_clashes(outputs, inputs)  # before so much as a folder is made
-    with output_folder(rasters), reserved_outputs(outputs, inputs, overwrite=settings.overwrite):
+    with (
+        output_folder(rasters),
+        reserved_outputs(outputs, inputs, overwrite=settings.overwrite),
+        compiled_beside(progress.say),
+    ):
         from tunnelsite.io.read.site import inputs_unchanged, site_from
         from tunnelsite.screening.run import screen as run
 

@@ -1,0 +1,121 @@
+"""What is compiled beside a first run, and what the user hears of it."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+import textwrap
+
+import pytest
+from numba import njit
+
+from tunnelsite.kernels import first_run
+
+# The kernels of the first steps, which the run itself compiles, or which no screening waits for.
+OF_THE_RUN = (
+    "resample",
+    "polygon_mask",
+    "illuminance",
+    "fill",
+    "catchments",
+    "flow",
+    "upslope",
+    "outlines",
+    "level_patches",
+    "steep_steps",
+    "horizon_share",
+)
+
+# Every specialisation that the sample farm uses, less those that were called beforehand.
+MISSED = """
+    import json, pkgutil, importlib, sys
+    import tunnelsite.kernels
+    from tunnelsite.hosts.cli.main import main
+    from tunnelsite.kernels.first_run import compile_screening
+    from tunnelsite.kernels.shared import Shared
+
+    def used():
+        found = set()
+        for module in pkgutil.walk_packages(tunnelsite.kernels.__path__, "tunnelsite.kernels."):
+            for name, one in vars(importlib.import_module(module.name)).items():
+                one = one.kernel if isinstance(one, Shared) else one
+                found |= {f"{module.name.rsplit('.')[-1]} {name} {types}" for types in getattr(one, "signatures", ())}
+        return found
+
+    compile_screening()
+    before = used()
+    assert main(["demo", "-q", "--out", sys.argv[1]]) == 0
+    print(json.dumps(sorted(used() - before)))
+"""
+
+
+def test_what_is_compiled_beside_is_what_a_screening_calls(tmp_path) -> None:
+    run = [sys.executable, "-c", textwrap.dedent(MISSED), str(tmp_path / "sites.gpkg")]
+    said = subprocess.run(run, check=True, capture_output=True, text=True).stdout
+    missed = json.loads(said.splitlines()[-1])
+    assert missed, "the run has used no kernel of its own: this test sees nothing"
+    assert [one for one in missed if one.split()[0] not in OF_THE_RUN] == []
+
+
+def test_it_is_said_once_and_a_process_is_started_where_something_is_compiled(monkeypatch) -> None:
+    said, started = [], []
+
+    class Beside:
+        def kill(self) -> None:
+            started.append("killed")
+
+        def wait(self) -> None:
+            pass
+
+    monkeypatch.setattr(os, "cpu_count", lambda: 2)
+    monkeypatch.setattr(first_run.subprocess, "Popen", lambda command, **_: started.append(command[-1]) or Beside())
+    with first_run.compiled_beside(said.append):
+        assert not said
+        assert njit(lambda a: a + 1)(1) == 2
+        assert njit(lambda a: a + 2)(1) == 3
+    assert len(said) == 1 and "first run" in said[0]
+    assert started == ["tunnelsite.kernels.first_run", "killed"]
+    assert njit(lambda a: a + 3)(1) == 4
+    assert len(said) == 1
+
+
+def test_nothing_is_said_where_all_is_compiled() -> None:
+    said: list[str] = []
+    add = njit(lambda a: a + 1)
+    add(1)
+    with first_run.compiled_beside(said.append):
+        add(2)
+    assert said == []
+
+
+def test_a_run_without_a_second_process_goes_on(monkeypatch) -> None:
+    def refused(*_, **__):
+        raise OSError("no more processes")
+
+    monkeypatch.setattr(os, "cpu_count", lambda: 2)
+    monkeypatch.setattr(first_run.subprocess, "Popen", refused)
+    said: list[str] = []
+    with first_run.compiled_beside(said.append):
+        assert njit(lambda a: a + 4)(1) == 5
+    assert len(said) == 1
+
+
+def test_an_error_in_a_thread_reaches_the_caller() -> None:
+    import numba
+
+    from tunnelsite.kernels.shared import Shared
+
+    @Shared
+    def third(mine, out):
+        if mine[1] > 2:
+            raise ValueError("no")
+        out[mine[0]] = 1
+
+    if numba.config.NUMBA_NUM_THREADS < 2:
+        pytest.skip("one core")
+    import numpy as np
+
+    with pytest.raises(ValueError, match="no"):
+        third(8, np.zeros(8))
