@@ -41,7 +41,8 @@ MISSED = """
         for module in pkgutil.walk_packages(tunnelsite.kernels.__path__, "tunnelsite.kernels."):
             for name, one in vars(importlib.import_module(module.name)).items():
                 one = one.kernel if isinstance(one, Shared) else one
-                found |= {f"{module.name.rsplit('.')[-1]} {name} {types}" for types in getattr(one, "signatures", ())}
+                home = getattr(one, "py_func", main).__module__.rsplit(".")[-1]  # others may import it
+                found |= {f"{home} {name} {types}" for types in getattr(one, "signatures", ())}
         return found
 
     compile_screening()

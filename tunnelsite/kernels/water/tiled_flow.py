@@ -25,7 +25,7 @@ def steep_directions(window, spacing_m):
     """
     direction = np.full(window.shape, NO_DATA)
     east, north = spacing_m
-    _steepest(window, 1.0 / east, 1.0 / north, 1.0 / math.hypot(east, north), direction)
+    _steepest(len(window) - 2, window, 1.0 / east, 1.0 / north, 1.0 / math.hypot(east, north), direction)
     for side in (np.s_[0], np.s_[-1], np.s_[:, 0], np.s_[:, -1]):
         direction[side] = np.where(np.isnan(window[side]), NO_DATA, OUTLET)
     return direction

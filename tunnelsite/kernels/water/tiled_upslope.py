@@ -82,7 +82,7 @@ def tile_upslope(of, spot, direction, inflow):
 
 def _summed(direction, total, more):
     state = np.full(direction.shape, _DONE, np.uint8)  # the rim is done: water that leaves the tile is not followed
-    _inflows(direction, state)
+    _inflows(len(direction) - 2, direction, state)
     state[more] |= _OPEN
     stuck = _accumulate(direction, state, total)
     if stuck:
