@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -12,10 +13,11 @@ import rasterio
 
 from tests.gather.made import EAST, NORTH, box_deg, item, middle_deg, plane, tiff
 from tests.io.fetch.servers import Site, serving
-from tunnelsite.core.errors import InputRefused
+from tunnelsite.core.errors import InputRefused, UsageError
 from tunnelsite.gather.request import GatherRequest, area_around, door_for, gather
 from tunnelsite.gather.sources import Source
 from tunnelsite.io.read.rasters import raster_header, read_raster
+from tunnelsite.io.write.staging import OutputExists
 
 
 @pytest.fixture
@@ -184,6 +186,17 @@ def test_a_refused_gathering_leaves_nothing_and_later_ones_join_the_record(site:
     gather(GatherRequest(_area("200m"), surface=ground), tmp_path)
     record = json.loads((tmp_path / "gathered.json").read_text())["gathered"]
     assert [entry["file"] for entry in record] == ["ground.tif", "surface.tif"]
+
+
+def test_what_is_there_already_is_told_before_anything_is_fetched(site: Site, tmp_path: Path) -> None:
+    (tmp_path / "ground.tif").write_bytes(b"mine")
+    request = GatherRequest(_area(), ground=Source("w", "raster", f"{site.address}/west.tif"))
+    with pytest.raises(OutputExists, match="--overwrite"):
+        gather(request, tmp_path)
+    assert not site.asked and (tmp_path / "ground.tif").read_bytes() == b"mine"
+    cloud = Source("p", "points", f"{site.address}/a.laz")
+    with pytest.raises(UsageError, match="--points and --ground"):
+        gather(replace(request, points=((cloud, cloud.address),), overwrite=True), tmp_path)
 
 
 def test_nothing_but_the_named_address_is_asked(site: Site, tmp_path: Path) -> None:

@@ -61,7 +61,7 @@ class ErrorModel:
     @property
     def words(self) -> str:
         """For people."""
-        alike = f"correlated over {self.range_m:g} m" if self.range_m > 0 else "independent from cell to cell"
+        alike = f"correlated over {self.range_m:.3g} m" if self.range_m > 0 else "independent from cell to cell"
         rounded = f", with heights in steps of {step_words(self.step_m)}" if self.step_m > 0 else ""
         how = " (assumed)" if self.assumed else " (by the scatter of the survey's points)" if self.measured else ""
         return f"errors of {self.sd_m:.2g} m, {alike}{rounded}{how}"

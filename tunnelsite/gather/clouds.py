@@ -23,6 +23,13 @@ from tunnelsite.io.formats.cog import write_cog
 from tunnelsite.io.read.points import Cloud, read_cloud
 
 Progress = Callable[[str, float], None]
+MADE = (
+    "ground",
+    "surface",
+    "ground-points",
+    "ground-scatter",
+    "ground-error",
+)  # files, as they are named in the record
 
 
 def gather_clouds(

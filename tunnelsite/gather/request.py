@@ -10,7 +10,7 @@ from pathlib import Path
 
 from tunnelsite.core.errors import InputRefused, UsageError
 from tunnelsite.core.layers import Features
-from tunnelsite.gather.clouds import gather_clouds
+from tunnelsite.gather.clouds import MADE, gather_clouds
 from tunnelsite.gather.elevation import Planned, gather_elevation, planned_elevation
 from tunnelsite.gather.features import Wanted, gather_features
 from tunnelsite.gather.record import Entry, add_to_record, entry_of
@@ -21,7 +21,7 @@ from tunnelsite.io.fetch.window import Area
 from tunnelsite.io.read.rasters import raster_header, read_raster
 from tunnelsite.io.read.vectors import read_features
 from tunnelsite.io.write.outputs import make_folder
-from tunnelsite.io.write.staging import write_whole
+from tunnelsite.io.write.staging import OutputExists, write_whole
 from tunnelsite.settings.circle import circle
 
 Progress = Callable[[str, float], None]
@@ -129,6 +129,32 @@ def plan_words(plans: dict[str, Planned]) -> list[str]:
     ]
 
 
+def check_targets(request: GatherRequest, folder: Path) -> None:
+    """Before anything is fetched: no two sources make one file, and no file is there already.
+
+    Errors: UsageError; OutputExists for what is there, unless it may be replaced.
+    """
+    models = [name for name in ("ground", "surface") if getattr(request, name) is not None]
+    if request.points and models:
+        raise UsageError(
+            f"--points and --{models[0]} would both make {models[0]}.tif",
+            "one of them for a folder",
+            "gather into two folders, or leave one out",
+        )
+    names = [f"{name}.tif" for name in (MADE if request.points else models)]
+    names += [f"{one.name}.geojson" for one in request.features if one.source.kind == "features"]
+    names += ["standing.geojson"] if request.standing else []
+    there = [name for name in names if (folder / name).exists()]
+    if there and not request.overwrite:
+        raise OutputExists(
+            f"{' and '.join(there)} in {folder} exist already"
+            if len(there) > 1
+            else f"{there[0]} in {folder} exists already",
+            "new files",
+            "leave out what is there, or add --overwrite to replace it",
+        )
+
+
 def gather(request: GatherRequest, folder: Path, progress: Progress = lambda step, share: None) -> Gathered:
     """Bring everything that is asked for into a folder, one file after the other; what is whole stays if a later one fails.
 
@@ -138,6 +164,7 @@ def gather(request: GatherRequest, folder: Path, progress: Progress = lambda ste
         raise UsageError(
             "nothing is to be gathered", "a source for --ground, --surface, --points or --features", "name one"
         )
+    check_targets(request, folder)
     make_folder(folder)
     door = door_for(request)
     plans = plans_for(request, door)

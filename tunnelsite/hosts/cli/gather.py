@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import os
+import shlex
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -32,8 +33,8 @@ def gather(given: argparse.Namespace) -> int:
         return 0
     request = _request(given, folder)
     if given.dry_run:
-        words = plan_words(plans_for(request, door_for(request)))
-        answer({"would_fetch": words}, lambda told: "\n".join(told["would_fetch"] or ["no raster"]), as_json=given.json)
+        words = plan_words(plans_for(request, door_for(request))) + _sizes_not_known(request)
+        answer({"would_fetch": words}, lambda told: "\n".join(told["would_fetch"] or ["nothing"]), as_json=given.json)
         return 0
     done = bring(request, folder, Progress(quiet=given.quiet))
     summary: dict[str, Any] = {
@@ -42,9 +43,29 @@ def gather(given: argparse.Namespace) -> int:
         "files": [_file(folder, entry) for entry in done.entries],
         "lists": list(map(str, made)),
         "record": str(done.record),
+        "next": _next(folder, [path.name for path in sorted(folder.glob("*.geojson"))]),
     }
     answer(summary, _words, as_json=given.json)
     return 0
+
+
+def _sizes_not_known(request) -> list[str]:
+    """What would be fetched besides the models, one line each."""
+    clouds = [f"points: from {place}: its size is not told in advance" for _, place in request.points if "://" in place]
+    pages = [f"{one.name}: from {one.source.name}: its size is not told in advance" for one in request.features]
+    return clouds + pages
+
+
+def _next(folder: Path, files: list[str]) -> list[str]:
+    """The screening that what was gathered serves, where there is ground in the folder."""
+    if not (folder / "ground.tif").is_file():
+        return []
+    land = next((name for name in files if name == "parcels.geojson"), "PARCELS")
+    parts = [str(folder / "ground.tif"), land if land == "PARCELS" else str(folder / land)]
+    parts += ["--surface", str(folder / "surface.tif")] if (folder / "surface.tif").is_file() else []
+    return [
+        f"Next: tunnelsite screen {shlex.join(parts)} --house 30x96ft --out {shlex.quote(str(folder / 'sites.gpkg'))}"
+    ]
 
 
 def _request(given: argparse.Namespace, folder: Path):
@@ -128,4 +149,4 @@ def _words(summary: dict[str, Any]) -> str:
         lines.append(f"written: {one['file']} ({one['what']}): {one['chosen']}; licence: {one['licence']}")
         lines += [f"note: {note}" for note in one["notes"]]
     lines += [f"written: {path}" for path in summary["lists"]]
-    return "\n".join([*lines, f"record: {summary['record']}"])
+    return "\n".join([*lines, f"record: {summary['record']}", *summary["next"]])
