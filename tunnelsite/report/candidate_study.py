@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, Any
 from tunnelsite.core.errors import TunnelsiteError
 from tunnelsite.drawing.markup import plain_name
 from tunnelsite.plans.candidate import standing
+from tunnelsite.plans.cost.plan import cost
+from tunnelsite.plans.cost.settings import CostSettings
 from tunnelsite.plans.grading.grade import Graded, graded
 from tunnelsite.plans.grading.settings import GradingSettings
 from tunnelsite.plans.plan import Plan
@@ -30,7 +32,8 @@ class Study:
     Attributes:
         rank; row, its columns in `candidates`. title: option, parcel and house in words, shortened. label: its letter or rank.
         graded: its earthwork and water, or None. sun: its sun chart, or None.
-        missing: what could not be planned and why, by `grading`, `drainage`, `sun`.
+        missing: what could not be planned and why, by `grading`, `drainage`, `sun`, `cost`. cost: its cost table, where the run has
+        prices.
     """
 
     rank: int
@@ -40,6 +43,7 @@ class Study:
     sun: Plan | None = None
     missing: Mapping[str, str] = field(default_factory=dict)
     label: str = ""
+    cost: Plan | None = None
 
 
 def studied(result: Result, rank: int, view: SunView | None, label: str = "") -> Study:
@@ -65,7 +69,19 @@ def studied(result: Result, rank: int, view: SunView | None, label: str = "") ->
             chart = sun_chart_in(view, replace(result.option(rank), title=title))
         except TunnelsiteError as problem:
             missing["sun"] = str(problem)
-    return Study(rank, row, title, earth, chart, missing, label or str(rank))
+    return Study(rank, row, title, earth, chart, missing, label or str(rank), _costed(result, rank, missing))
+
+
+def _costed(result: Result, rank: int, missing: dict[str, str]) -> Plan | None:
+    """What the work costs at the user's own prices; None without any, or where it cannot be counted, which is added to `missing`."""
+    prices = result.settings.prices
+    if not prices.items:
+        return None
+    try:
+        return cost(result.site, result.option(rank), CostSettings(price=prices))
+    except TunnelsiteError as problem:
+        missing["cost"] = str(problem)
+        return None
 
 
 def shortened(name: str, letters: int = TITLE_LETTERS) -> str:

@@ -10,6 +10,7 @@ from tunnelsite.core.reproject import wgs84_doubt
 from tunnelsite.core.units import FOOT_M
 from tunnelsite.drawing.markup import named, put, tag
 from tunnelsite.report.candidate_study import Study
+from tunnelsite.report.card_cost import cost_part
 from tunnelsite.report.card_facts import Facts, Judged
 from tunnelsite.report.card_plans import earthwork_part, water_part
 from tunnelsite.report.card_sun import sun_part
@@ -40,7 +41,14 @@ def card(fact: Facts, study: Study, result: Result, *, client: bool) -> Element:
     stacks = (
         (tag("div", sun, water, class_="stack"), tag("div", earth, class_="stack")) if client else (sun, earth, water)
     )
-    put(body, *stacks, _distances(fact, client, result), _sure(fact, study, result), note_part(fact.option))
+    put(
+        body,
+        *stacks,
+        cost_part(study),
+        _distances(fact, client, result),
+        _sure(fact, study, result),
+        note_part(fact.option),
+    )
     if not client:
         put(body, _marks(fact))
     details = tag("details", summary, body, open=fact.rank == 1)

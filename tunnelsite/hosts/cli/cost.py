@@ -55,29 +55,21 @@ def cost(given: argparse.Namespace) -> int:
 
 
 def _words(summary: dict[str, Any]) -> str:
+    from tunnelsite.plans.cost.words import cost_lines, total_words
+
     lines = []
     for one in summary["options"]:
-        lines += [f"{one['title']}:", *(f"  {_item(item)}" for item in one["items"])]
+        lines.append(f"{one['title']}:")
+        for item in cost_lines(one):
+            known = f" ({item.note})" if item.quantity == "not known" else ""
+            lines.append(
+                f"  {item.title}: {item.quantity}{known}{f' at {item.price}: {item.cost}' if item.cost else ''}"
+            )
         if one["total"] is not None:
-            lines.append(f"  in all {_interval(one, 'total', '')}")
+            lines.append(f"  in all {total_words(one)}")
         if one["without_price"]:
             lines.append(f"  no price was given for {', '.join(one['without_price'])}")
     lines += [f"note: {text}" for text in summary["notes"]]
     lines += [f"caution: {text}" for text in summary["cautions"]]
     lines += [f"written: {path}" for path in summary["outputs"].values()]
     return "\n".join(lines)
-
-
-def _item(item: dict[str, Any]) -> str:
-    if item["quantity"] is None:
-        return f"{item['title']}: not known ({item['note']})"
-    amount = f"{item['title']}: {_interval(item, 'quantity', item['unit'])}"
-    return amount if item["cost"] is None else f"{amount} at {item['price_given']}: {_interval(item, 'cost', '')}"
-
-
-def _interval(of: dict[str, Any], name: str, unit: str) -> str:
-    """An amount with its interval, where one is known."""
-    ends = {"quantity": ("low", "high")}.get(name, (f"{name}_low", f"{name}_high"))
-    low, high = (of[end] for end in ends)
-    between = "" if low is None or high is None or round(low) == round(high) else f" ({low:,.0f} to {high:,.0f})"
-    return f"{of[name]:,.0f}{f' {unit}' if unit else ''}{between}"

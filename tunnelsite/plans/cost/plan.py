@@ -91,6 +91,7 @@ def _option(place: Placement, work: Sequence[Quantity], prices: Prices) -> dict[
         "rank": place.rank,
         "lon": place.lon_deg,
         "lat": place.lat_deg,
+        "feet": place.house.feet,
         "items": items,
         "total": sum(one["cost"] for one in priced) if priced else None,
         "total_low": sum(_or(one, "cost_low") for one in priced) if priced else None,
