@@ -9,9 +9,10 @@ import numpy as np
 import pytest
 
 from tunnelsite.core.errors import InputRefused, UsageError
-from tunnelsite.io.read.picture import picture_address
+from tunnelsite.io.read.picture import drawing_text, picture_address
 from tunnelsite.io.write.picture_png import png_bytes
 from tunnelsite.report.chosen import Pin, choice_at, chosen_options
+from tunnelsite.report.page import PageAsk, report_page
 from tunnelsite.report.plain_words import file_words, house_words, ridge_words
 from tunnelsite.report.settings import ReportSettings
 
@@ -85,6 +86,17 @@ def test_photos_are_made_small_and_carry_nothing_else(tmp_path) -> None:
         path.write_bytes(wrong)
         with pytest.raises(InputRefused, match="no picture"):
             picture_address(str(path), "--photo", 20)
+
+
+def test_a_layout_is_an_image_in_which_nothing_runs(hostile, tmp_path) -> None:
+    path = tmp_path / "layout.svg"
+    path.write_text('<?xml version="1.0"?><svg viewBox="0 0 9 9"><script>alert(1)</script></svg>')
+    assert drawing_text(str(path), "--layout").startswith("<?xml")
+    page = report_page(hostile.result, [], PageAsk("t", False, "today", layout=drawing_text(str(path), "--layout")))
+    assert "Several houses together" in page and "<script>alert" not in page and "%3Cscript%3E" in page
+    path.write_text("<html></html>")
+    with pytest.raises(InputRefused, match="no SVG"):
+        drawing_text(str(path), "--layout")
 
 
 def test_words_for_a_client() -> None:

@@ -119,7 +119,19 @@ def test_sliders_rank_again_with_the_arithmetic_of_the_screening(fresh, hostile)
     command = fresh.locator("#rescore-command").inner_text()
     assert all(f"--weight {name}={weight:g}" in command for name, weight in changes.items())
     assert fresh.locator(".mark.best-now").get_attribute("data-rank") == str(order[0] + 1)
+    lead = fresh.locator("#lead-now")
+    assert (
+        f"option {order[0] + 1} has the highest score" in lead.inner_text()
+        and not fresh.locator(".short .lead").first.is_visible()
+    )
+    assert "with your weights" in fresh.locator("#candidate-1 .score-now").inner_text()
+    assert all(f"{name}={weight:g}" in fresh.url for name, weight in changes.items())
+    shown_there = fresh.url
+    fresh.goto("about:blank")
+    fresh.goto(shown_there)  # as sent to someone else
+    assert column(fresh, "rank") == [str(k + 1) for k in order]
     fresh.locator("#reset-weights").click()
+    assert "#" not in fresh.url and not lead.is_visible()
     assert column(fresh, "rank") == [str(k + 1) for k in range(len(wanted))]
     assert "These are the weights of the screening" in fresh.locator("#now-best").inner_text()
 
@@ -182,6 +194,15 @@ def test_cards_open_from_the_map_by_mouse_and_by_keyboard(fresh) -> None:
     assert fresh.locator("article.card > details[open]").count() == 0
     fresh.locator("#ranking-table tbody a").first.click()
     fresh.locator("#candidate-1 > details[open]").wait_for(timeout=5000)
+
+
+def test_the_map_zooms_and_stays_in_its_frame(fresh) -> None:
+    whole = [float(part) for part in fresh.locator("svg.farm-map").get_attribute("viewBox").split()]
+    fresh.get_by_role("button", name="Zoom in").click()
+    part = [float(part) for part in fresh.locator("svg.farm-map").get_attribute("viewBox").split()]
+    assert part[2] < whole[2] and part[0] >= whole[0] and part[0] + part[2] <= whole[0] + whole[2] + 1e-6
+    fresh.get_by_role("button", name="Zoom out").click()
+    assert [float(part) for part in fresh.locator("svg.farm-map").get_attribute("viewBox").split()] == whole
 
 
 def test_the_key_hides_and_shows_what_was_rejected(fresh) -> None:

@@ -90,6 +90,23 @@ def height(value_m: float, *, feet: bool) -> str:
     )
 
 
+def in_unit(value: float, unit: str | None, *, feet: bool, figures: str = "g") -> str:
+    """A measure in its own unit; who works in feet sees feet, inches, acres or yards first: `2 ft (0.6096 m)`.
+
+    Arguments: value; unit, SI, "1" or None = none; feet; figures, how the number in that unit is written (a format of Python).
+    """
+    shown = f"{value:{figures}}" + ("" if unit in (None, "", "1") else f" {unit}")
+    if not feet or unit not in ("m", "m2", "m3"):
+        return shown
+    if unit == "m3":
+        return f"{_figure(value / YARD3_M3)} yd³ ({shown})"
+    if unit == "m2":
+        acres = value / ACRE_M2
+        return f"{acres:.2g} acre ({shown})" if acres >= 0.1 else f"{value / FOOT_M**2:,.0f} sq ft ({shown})"
+    tape = f"{value / FOOT_M:,.0f} ft" if abs(value) >= 10 else feet_inches(value, 4 if abs(value) < 1 else 2)
+    return f"{tape} ({shown})"
+
+
 def step(value_m: float, *, feet: bool) -> str:
     """A round interval, of contours for instance: `0.5 ft (0.15 m)`."""
     return _both(feet, f"{value_m / FOOT_M:.2g} ft", f"{value_m:.2g} m")

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from tunnelsite.core import amounts
 from tunnelsite.core.grid import Grid
 from tunnelsite.core.height_step import RANGE_STEPS, step_words
 
@@ -61,10 +62,15 @@ class ErrorModel:
     @property
     def words(self) -> str:
         """For people."""
-        alike = f"correlated over {self.range_m:.3g} m" if self.range_m > 0 else "independent from cell to cell"
+        return self.words_in(feet=False)
+
+    def words_in(self, *, feet: bool) -> str:
+        """The same in the user's units."""
+        far = amounts.in_unit(self.range_m, "m", feet=feet, figures=".3g")
+        alike = f"correlated over {far}" if self.range_m > 0 else "independent from cell to cell"
         rounded = f", with heights in steps of {step_words(self.step_m)}" if self.step_m > 0 else ""
         how = " (assumed)" if self.assumed else " (by the scatter of the survey's points)" if self.measured else ""
-        return f"errors of {self.sd_m:.2g} m, {alike}{rounded}{how}"
+        return f"errors of {amounts.in_unit(self.sd_m, 'm', feet=feet, figures='.2g')}, {alike}{rounded}{how}"
 
 
 def error_model(

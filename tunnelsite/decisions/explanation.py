@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
+from tunnelsite.core import amounts
 from tunnelsite.scan.firmness.verdict import Verdict, told_verdict
 
 if TYPE_CHECKING:
@@ -131,13 +132,14 @@ class Explanation:
         elif self.score_here is not None:
             unless = "without the rules that reject it, " if self.broken else ""
             lines.append(f"{unless}it would score {self.score_here:.1f} at this very place")
+        feet = self.house.strip().endswith("ft")
         for r in self.rules:
-            value = (
-                "not assessed"
-                if r.value is None
-                else f"{in_figures(r.value)} {'' if r.unit == '1' else r.unit}".rstrip()
+            value = "not assessed" if r.value is None else amounts.in_unit(r.value, r.unit, feet=feet, figures=",.4g")
+            limit = (
+                "no limit"
+                if r.limit is None
+                else f"limit {amounts.in_unit(r.limit, r.unit, feet=feet, figures=',.4g')}"
             )
-            limit = "no limit" if r.limit is None else f"limit {in_figures(r.limit)}"
             state = "unknown" if r.value is None else "REJECTS" if r.passed is False else "ok"
             part = f"; {r.points:.1f} points, {r.could_gain:.1f} more possible" if r.points is not None else ""
             lines.append(f"  {state:8} {r.title}: {value} ({limit}){part}" + (f" -> {r.change}" if r.change else ""))

@@ -20,7 +20,7 @@ from tunnelsite.report.chosen import PageOption
 from tunnelsite.report.page_cards import card
 from tunnelsite.report.page_compare import compared
 from tunnelsite.report.page_opening import Beside, answer, relaxed_section, unknown_section
-from tunnelsite.report.page_parts import asks_section, cautions_section, map_section, table_section
+from tunnelsite.report.page_parts import asks_section, cautions_section, layout_section, map_section, table_section
 from tunnelsite.report.page_record import record_sections
 from tunnelsite.report.page_weights import page_data, weights_section
 from tunnelsite.report.plain_words import house_words, ridge_words
@@ -37,7 +37,7 @@ class PageAsk:
 
     Attributes: title; client, the short version; stamp, when it was made, in words; options, one for each candidate of the result,
     none = by rank; chosen, whether they were chosen by hand; prepared_for, prepared_by; logo, a `data:` address or ""; paper, `A4` or
-    `Letter`.
+    `Letter`; layout, a picture of several houses together as SVG text, or "".
     """
 
     title: str
@@ -49,6 +49,7 @@ class PageAsk:
     prepared_by: str = ""
     logo: str = ""
     paper: str = "A4"
+    layout: str = ""
 
 
 def report_page(result: Result, studies: Sequence[Study], ask: PageAsk) -> str:
@@ -68,7 +69,7 @@ def report_page(result: Result, studies: Sequence[Study], ask: PageAsk) -> str:
     opening = Beside(ask.options, frozenset(carded), beside, ask.chosen)
     put(main, answer(result, listed, opening), unknown_section(result, listed), relaxed_section(result))
     map_svg = svg_element(farm_map_svg(result, fates, marks, small=ask.client))
-    put(main, map_section(map_svg, fates, result))
+    put(main, map_section(map_svg, fates, result), layout_section(ask.layout))
     if not (ask.client and beside is not None):
         put(main, table_section(result, facts, carded, ask.client))
     if facts and not ask.client:

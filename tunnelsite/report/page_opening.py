@@ -124,9 +124,10 @@ def _costliest_words(result: Result) -> str:
         return " Where a house may lie at all decides: edges, setbacks and what to keep clear of."
     judge = most.judge
     about, limit = judge.criterion.description, judge.rubric.limit
-    unit = "" if about.unit == "1" else f" {about.unit}"
+    feet = result.scans[0].house.feet
     title = about.title[0].lower() + about.title[1:]
-    words = f" The limit that costs most is that on {title} ({limit:g}{unit}): it rejects {most.rejected:,} of {most.tried:,} "
+    words = f" The limit that costs most is that on {title} ({amounts.in_unit(limit, about.unit, feet=feet)}): "
+    words += f"it rejects {most.rejected:,} of {most.tried:,} "
     words += "positions that reach it."
     more = (
         None
@@ -134,7 +135,7 @@ def _costliest_words(result: Result) -> str:
         else next((s for s in result.relaxation.steps if s.judge.id == judge.id), None)
     )
     if more is not None:
-        words += f" At {more.value:g}{unit} {more.placements:,} more would pass."
+        words += f" At {amounts.in_unit(more.value, about.unit, feet=feet)} {more.placements:,} more would pass."
     return words
 
 
@@ -170,8 +171,8 @@ def relaxed_section(result: Result) -> Element | None:
     lines = []
     for step in found.steps:
         about = step.judge.criterion.description
-        unit = "" if about.unit == "1" else f" {about.unit}"
-        lines.append(f"{about.title} up to {step.value:g}{unit} (now {step.judge.rubric.limit:g}): {step.placements:,} more positions, "
+        value = amounts.in_unit(step.value, about.unit, feet=result.scans[0].house.feet)
+        lines.append(f"{about.title} up to {value} (now {step.judge.rubric.limit:g}): {step.placements:,} more positions, "
                      f"{step.options} more options")  # fmt: skip
     if lines:
         put(

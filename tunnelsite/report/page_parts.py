@@ -10,7 +10,7 @@ from tunnelsite.core import amounts
 from tunnelsite.core.cautions import CAUTIONS
 from tunnelsite.drawing.hatches import HATCHES
 from tunnelsite.drawing.land_features import land_key, swatch
-from tunnelsite.drawing.markup import named, put, tag
+from tunnelsite.drawing.markup import named, picture, put, tag
 from tunnelsite.drawing.outcome_groups import Fate, shown_scan
 from tunnelsite.report.card_facts import Facts
 from tunnelsite.report.plain_words import file_words, house_words, ridge_words
@@ -55,6 +55,16 @@ def map_section(svg: Element, fates: Sequence[Fate], result: Result) -> Element:
     put(keys, tag("p", note, id="colours-now", class_="soft", hidden=True))
     put(section, tag("div", figure, keys, class_="map-and-key"))
     return section
+
+
+def layout_section(svg: str) -> Element | None:
+    """Several houses together, as `layout` drew them; None without a picture."""
+    if not svg:
+        return None
+    words = "Several houses together with their pads and the trenches to the services; dashed: pads. Each house is one option of that plan."
+    shown = tag("figure", picture(svg, "Plan of several houses together, true north up."), tag("figcaption", words))
+    title = tag("h2", "Several houses together", id="layout-title")
+    return tag("section", title, shown, class_="layout", aria_labelledby="layout-title")
 
 
 def _map_words(result: Result) -> str:

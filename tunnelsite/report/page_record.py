@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 from xml.etree.ElementTree import Element
 
+from tunnelsite.core import amounts
 from tunnelsite.drawing.markup import named, put, tag
 from tunnelsite.scan.combine import dominance
 from tunnelsite.scan.firmness.other_weights import candidate_marks
@@ -47,18 +48,22 @@ def _three(value: float) -> str:
     return f"{float(f'{value:.3g}'):,g}" if abs(value) < 1e6 else f"{value:,.0f}"
 
 
+def _in_unit(value: float | None, unit: str | None, feet: bool) -> str:
+    return "–" if value is None else amounts.in_unit(value, unit, feet=feet, figures=",.4g")
+
+
 def _criteria(result: Result) -> Element:
+    feet = result.scans[0].house.feet
     rows = [
         [
-            row["title"], "" if row["unit"] == "1" else row["unit"], _figure(row["full_at"]), _figure(row["none_at"]),
-            _figure(row["limit_value"]), _figure(row["weight"]), f"{row['assessed']:,}", row["source"],
+            row["title"], *(_in_unit(row[name], row["unit"], feet) for name in ("full_at", "none_at", "limit_value")),
+            _figure(row["weight"]), f"{row['assessed']:,}", row["source"],
         ]
         for row in result.tables["criteria"].rows
     ]  # fmt: skip
     number = "number"
     heads = [
         ("Criterion", "words"),
-        ("Unit", "words"),
         ("Full marks at", number),
         ("No marks at", number),
         ("Rejects beyond", number),
@@ -77,12 +82,12 @@ def _criteria(result: Result) -> Element:
 
 def _rejections(result: Result) -> Element:
     found = [row for row in result.tables["rejections"].rows if row["rejected"]]
-    several = len(result.scans) > 1
+    several, feet = len(result.scans) > 1, result.scans[0].house.feet
     rows = []
     for row in found[:MOST_REASONS]:
         which = [f"{row['house']}, {row['bearing_deg']:.0f}°"] if several else []
-        miss = "–" if row.get("nearest_miss") is None else f"{_three(row['nearest_miss'])} {row.get('unit') or ''}"
-        limit = _figure(row.get("limit_value"))
+        miss = "–" if row.get("nearest_miss") is None else _in_unit(row["nearest_miss"], row.get("unit"), feet)
+        limit = _in_unit(row.get("limit_value"), row.get("unit"), feet)
         rows.append(
             [
                 row["parcel"],

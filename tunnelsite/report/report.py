@@ -12,7 +12,7 @@ from tunnelsite.core.errors import UsageError
 from tunnelsite.core.moment import run_moment
 from tunnelsite.core.process import Progress, silent
 from tunnelsite.core.site import Site
-from tunnelsite.io.read.picture import picture_address
+from tunnelsite.io.read.picture import drawing_text, picture_address
 from tunnelsite.io.write.staging import write_whole
 from tunnelsite.plans.sunchart.view import SunView, sun_view
 from tunnelsite.report.candidate_study import Study, studied
@@ -104,6 +104,7 @@ def _page_ask(result: Result, asked: ReportSettings, options: Sequence[PageOptio
         chosen=asked.chosen,
         prepared_for=asked.prepared_for or "",
         prepared_by=asked.prepared_by or "",
+        layout=drawing_text(asked.layout, "--layout") if asked.layout else "",
         paper=asked.paper or ("Letter" if result.scans[0].house.feet else "A4"),
         logo=picture_address(asked.logo, "--logo", LOGO_PIXELS) if asked.logo else "",
     )

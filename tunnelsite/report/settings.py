@@ -37,6 +37,10 @@ class ReportSettings:
         Literal["A4", "Letter"] | None,
         Choice("Paper", "Paper for printing.", PAGE, without="Letter where the house is in feet, else A4"),
     ] = None
+    layout: Annotated[
+        str | None,
+        File("Layout", "The picture (SVG) that `layout` wrote of several houses together, shown after the map.", PAGE),
+    ] = None
     ranks: Annotated[
         Sequence[str],
         Several("Ranks", "Ranks to show, in this order, as 1,4,7; they are lettered A, B, C.", OPTIONS, split=True,

@@ -30,7 +30,7 @@ def report(given: argparse.Namespace) -> int:
     settings_from(values)  # wrong settings are refused before anything is read
     asked = _asked(given)
     outputs = _outputs(given)
-    pictures = [asked.logo, *(part.strip() for text in asked.photo.values() for part in text.split(","))]
+    pictures = [asked.logo, asked.layout, *(part.strip() for text in asked.photo.values() for part in text.split(","))]
     named = [given.run, *pictures]
     inputs = [*inputs_named(given, values), *(path for path in named if path)]
     progress = Progress(quiet=given.quiet)

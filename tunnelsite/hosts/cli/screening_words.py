@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from tunnelsite.core import amounts
 from tunnelsite.core.units import FOOT_M, INCH_M
 
 MOST_REASONS = 40  # lines that a person still reads
@@ -163,8 +164,8 @@ def _relaxed(summary: dict[str, Any]) -> list[str]:
     if summary["relax"]:
         lines += ["", "What relaxing one limit would bring, the others as they are:"]
     for row in summary["relax"]:
-        unit = "" if row["unit"] == "1" else f" {row['unit']}"
-        lines.append(f"  {row['title'].lower()} up to {row['relaxed_to']:g}{unit} (now {row['limit_value']:g}): "
+        value = amounts.in_unit(row["relaxed_to"], row["unit"], feet=summary["feet"])
+        lines.append(f"  {row['title'].lower()} up to {value} (now {row['limit_value']:g}): "
                      f"{row['more_placements']:,} more placements, {row['more_options']} more options")  # fmt: skip
     if summary["compromises"]:
         lines.append("Least bad places that break a limit (layer `compromises`); they are not recommended as they are:")
@@ -201,9 +202,12 @@ def _rejections(rows: Sequence[dict[str, Any]], more: bool) -> list[str]:
     lines = []
     for row in found if more else found[:MOST_REASONS]:
         which = f", {row['house']} at {row['bearing_deg']:g} deg" if several else ""
-        unit = "" if row["unit"] in (None, "1") else f" {row['unit']}"
-        near = "" if row["nearest_miss"] is None else (
-            f" (limit {row['limit_value']:,g}{unit}, nearest {row['nearest_miss']:,.4g}{unit})")  # fmt: skip
+        feet = str(row["house"]).strip().endswith("ft")
+        limit, nearest = (
+            None if row[name] is None else amounts.in_unit(row[name], row["unit"], feet=feet, figures=",.4g")
+            for name in ("limit_value", "nearest_miss")
+        )
+        near = "" if nearest is None else f" (limit {limit}, nearest {nearest})"
         lines.append(f"  {row['parcel']}{which}: {row['rule']} rejected {row['rejected']:,} of {row['tried']:,}: "
                      f"{row['reason']}{near}")  # fmt: skip
     if len(found) > len(lines):

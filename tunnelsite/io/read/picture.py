@@ -11,6 +11,7 @@ from tunnelsite.io.read.files import checked_file
 from tunnelsite.io.write.picture_png import data_address, png_bytes
 
 MOST_BYTES = 60_000_000
+MOST_DRAWING_BYTES = 20_000_000
 # The first bytes of a file (JPEG: ISO/IEC 10918-1, B.1.1.3; PNG: W3C PNG, 5.2) and the GDAL driver that reads it.
 KINDS = ((b"\xff\xd8\xff", "JPEG"), (b"\x89PNG\r\n\x1a\n", "PNG"))
 QUALITY = 82
@@ -45,6 +46,25 @@ def picture_address(path: str, option: str, widest: int) -> str:
     if driver == "JPEG" and len(bands) in (1, 3):
         return data_address(_jpeg(bands), "image/jpeg")
     return data_address(png_bytes(bands[:4]), "image/png")
+
+
+def drawing_text(path: str, option: str) -> str:
+    """A picture of the program's own, an SVG file, as text to be shown as an image, in which nothing can run or fetch.
+
+    Errors: InputRefused for another kind of file.
+    """
+    file = checked_file(path, option)
+    with open(file, "rb") as source:
+        content = source.read(MOST_DRAWING_BYTES + 1)
+    try:
+        text = content.decode("utf-8")
+    except UnicodeDecodeError:
+        text = ""
+    if len(content) > MOST_DRAWING_BYTES or not text.lstrip().startswith(("<?xml", "<svg")) or "</svg>" not in text:
+        raise InputRefused(
+            f"{option}: {file.name} is no SVG picture", "the .svg that `tunnelsite layout` wrote", "name that file"
+        )
+    return text
 
 
 def _pixels(content: bytes, driver: str, widest: int, where: tuple[str, str]) -> tuple[np.ndarray, str]:

@@ -1,0 +1,37 @@
+"""Measures for who works in feet: feet first, in steps that a tape shows, the SI number behind."""
+
+from __future__ import annotations
+
+import pytest
+
+from tunnelsite.core import amounts
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "words"),
+    [
+        (0.6096, "m", "2 ft (0.6096 m)"),
+        (0.05, "m", "2 in (0.05 m)"),
+        (-0.1, "m", "-4 in (-0.1 m)"),
+        (1.5, "m", "4 ft 11 in (1.5 m)"),
+        (60.96, "m", "200 ft (60.96 m)"),
+        (4046.8564224, "m2", "1 acre (4046.86 m2)"),
+        (9.290304, "m2", "100 sq ft (9.2903 m2)"),
+        (0.764554857984, "m3", "1.0 yd³ (0.764555 m3)"),
+        (2.5, "%", "2.5 %"),
+        (0.4, "1", "0.4"),
+        (3.0, None, "3"),
+    ],
+)
+def test_feet_first(value, unit, words) -> None:
+    assert amounts.in_unit(value, unit, feet=True) == words
+    plain = words.partition("(")[2].rstrip(")") or words
+    assert amounts.in_unit(value, unit, feet=False) == plain
+
+
+def test_signed_depths_and_heights() -> None:
+    assert amounts.signed_depth(0.0254, feet=True) == ("+1 in", "+3 cm")
+    assert amounts.signed_depth(-0.02, feet=False) == ("−2 cm", "−3/4 in")
+    assert amounts.signed_depth(0.0, feet=True) == ("0 in", "0 cm")
+    assert amounts.height(30.48, feet=True) == "100 ft" and amounts.height(12.5, feet=False) == "12.5 m"
+    assert amounts.step(0.1524, feet=True) == "0.5 ft (0.15 m)"
