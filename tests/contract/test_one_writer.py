@@ -56,6 +56,8 @@ LISTED = {
     ("io/write/drained_tiles.py", "write_arrays", "zipfile.ZipFile"): "into memory",
     ("io/write/drained_tiles.py", "_array", "archive.open"): "reads a member of an archive",
     ("region/drainage.py", "save", "np.save"): "into memory",
+    ("hosts/cli/gis_plugin.py", "_zipped", "zipfile.ZipFile"): "into memory",
+    ("io/read/picture.py", "_pixels", "memory.open"): "into memory",
     ("io/write/scratch.py", "temporary_folder", "tempfile.TemporaryDirectory"): SCRATCH,
     ("io/formats/overviews.py", "levels_in_memory", "memory.open"): "into memory",
     ("io/write/outputs.py", "make_folder", "folder.mkdir"): "the one place where an output's folder is made",
