@@ -67,7 +67,9 @@ def report_page(result: Result, studies: Sequence[Study], ask: PageAsk) -> str:
     put(body, tag("a", "Skip to the answer", href="#main", class_="skip"), _header(result, ask))
     main = tag("main", id="main")
     opening = Beside(ask.options, frozenset(carded), beside, ask.chosen)
-    put(main, answer(result, listed, opening), unknown_section(result, listed), relaxed_section(result))
+    put(main, answer(result, listed, opening), unknown_section(result, listed))
+    if not ask.chosen:  # few options because few were chosen is no lack of places
+        put(main, relaxed_section(result))
     map_svg = svg_element(farm_map_svg(result, fates, marks, small=ask.client))
     put(main, map_section(map_svg, fates, result), layout_section(ask.layout))
     if not (ask.client and beside is not None):

@@ -70,7 +70,7 @@ def _best(facts: Sequence[Facts], result: Result, beside: Beside, *, scarce: boo
     start = "The least bad of the few places that pass is " if scarce else "The best place found is "
     start = start if scarce or firm else "No place stands out. The highest score has "
     if beside.chosen:
-        start = f"Of the {len(facts)} options shown, the highest score has " if len(facts) > 1 else "This is "
+        start = f"The best of the {len(facts)} options shown is " if len(facts) > 1 else "This is "
     target = f"{'candidate' if best.rank in beside.carded else 'row'}-{best.rank}"
     put(lead, start, tag("a", f"option {best.label}", href=f"#{target}"), " in ", named(row["parcel"]))
     put(lead, f", with {row['score']:.1f} of 100 points; {row['assessed_pct']:.0f} % of the weight was assessed.")
@@ -168,11 +168,11 @@ def relaxed_section(result: Result) -> Element | None:
     if found is None or not (found.steps or found.compromises.choices):
         return None
     section = tag("section", tag("h2", "What stands in the way", id="relax-title"), aria_labelledby="relax-title")
-    lines = []
+    lines, feet = [], result.scans[0].house.feet
     for step in found.steps:
         about = step.judge.criterion.description
-        value = amounts.in_unit(step.value, about.unit, feet=result.scans[0].house.feet)
-        lines.append(f"{about.title} up to {value} (now {step.judge.rubric.limit:g}): {step.placements:,} more positions, "
+        value, now = (amounts.in_unit(one, about.unit, feet=feet) for one in (step.value, step.judge.rubric.limit))
+        lines.append(f"{about.title} up to {value}, now {now}: {step.placements:,} more positions, "
                      f"{step.options} more options")  # fmt: skip
     if lines:
         put(
@@ -181,7 +181,7 @@ def relaxed_section(result: Result) -> Element | None:
             tag("ul", *(tag("li", text) for text in lines)),
         )
     places = [
-        tag("li", named(row["parcel"]), f", {row['lat']:.6f}, {row['lon']:.6f}: {break_words(broken)}")
+        tag("li", named(row["parcel"]), f", {row['lat']:.6f}, {row['lon']:.6f}: {break_words(broken, feet=feet)}")
         for row, broken in zip(found.compromises.rows, found.breaks, strict=True)
     ]
     if places:

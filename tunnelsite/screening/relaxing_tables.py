@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from tunnelsite.core.amounts import in_unit
 from tunnelsite.core.table import INTEGER, REAL, TEXT, Column, Table
 
 if TYPE_CHECKING:
@@ -36,14 +37,16 @@ def compromises_table(found: Relaxation, candidates: Table) -> Table:
     return Table("compromises", title, columns, rows, candidates.geometry, "Polygon", candidates.crs)
 
 
-def break_words(broken: list[Break]) -> str:
-    """The limits that a compromise breaks, in words."""
+def break_words(broken: list[Break], *, feet: bool = False) -> str:
+    """The limits that a compromise breaks, in words. Arguments: broken; feet, whether feet and inches come first."""
     parts = []
     for one in broken:
         rubric, about = one.judge.rubric, one.judge.criterion.description
         way = "below" if rubric.rises else "above"
-        unit = "" if about.unit == "1" else f" {about.unit}"
-        parts.append(f"{about.title.lower()} {one.measure:.3g}{unit}, {way} the limit of {rubric.limit:g}{unit}")
+        measure = in_unit(one.measure, about.unit, feet=feet, figures=".3g")
+        parts.append(
+            f"{about.title.lower()} {measure}, {way} the limit of {in_unit(rubric.limit, about.unit, feet=feet)}"
+        )
     return "; ".join(parts)
 
 

@@ -40,9 +40,9 @@ def _line(item: Mapping[str, Any], feet: bool) -> CostLine:
     if item["quantity"] is None:
         return CostLine(str(item["title"]), "not known", price, "", str(item["note"]))
     unit, size = _FEET[item["unit"]] if feet else (_METRES[item["unit"]], 1.0)
-    amounts = [None if item[name] is None else item[name] / size for name in ("quantity", "low", "high")]
+    amount, low, high = (None if item[name] is None else item[name] / size for name in ("quantity", "low", "high"))
     cost = "" if item["cost"] is None else _interval(item["cost"], item["cost_low"], item["cost_high"])
-    return CostLine(str(item["title"]), _interval(*amounts, unit=unit), price, cost, str(item["note"]))
+    return CostLine(str(item["title"]), _interval(amount, low, high, unit), price, cost, str(item["note"]))
 
 
 def _interval(amount: float | None, low: float | None, high: float | None, unit: str = "") -> str:

@@ -1,4 +1,4 @@
-// Data from sources that the user names: what it would be is said first; nothing is fetched before a button is pressed.
+// Data from sources that the user names: their size is shown first; nothing is fetched before a button is pressed.
 
 import { announce, h } from '../look/dom.js';
 import { FOOT_M, feet, withUnit } from '../look/words.js';
@@ -29,7 +29,7 @@ export function gatherPart() {
   const sources = known.sources?.sources ?? [], { gather } = known;
   return h('details', { class: 'gather', open: Boolean(going() || form.open), ontoggle: ({ target }) => { form.open = target.open; onMap(); if (target.open && !known.sources) fetchedSources(); } },
     h('summary', { text: 'Get data from a source' }),
-    h('p', { class: 'why', text: `Nothing is fetched by itself. When you press a button here, this machine asks the sources you name, and no other. ${sources.length ? '' : 'Sources can also be listed in a file “sources.toml”: drop one on the page.'}` }),
+    h('p', { class: 'why', text: `Nothing is fetched by itself. When you press a button here, this machine asks the sources you name, and no other. ${sources.length ? '' : 'Sources can also be listed in a file “sources.toml” in the project folder.'}` }),
     known.sources?.problem && h('p', { class: 'broken', text: known.sources.problem.words }),
     h('h3', { text: 'Where' }), wherePart(),
     h('h3', { text: 'What' }), MODELS.map((model) => sourceField(model, sources)),
