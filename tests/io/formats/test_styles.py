@@ -192,9 +192,10 @@ def test_every_score_falls_in_exactly_one_class(scores):
 
 def test_score_breaks():
     assert score_breaks([]) == [0, 100] == score_breaks([math.nan])
-    assert score_breaks([88.2, 93.9]) == [88, 90, 92, 94]
+    assert score_breaks([88.2, 93.9]) == [84, 86, 88, 90, 92, 94]
+    assert score_breaks([94.1, 94.9]) == [85, 87, 89, 91, 93, 95]  # a point is one class, not the whole scale
     assert score_breaks([0, 100]) == [0, 20, 40, 60, 80, 100]
-    assert score_breaks([100, 100]) == [99, 100] and score_breaks([0.0]) == [0, 1]
+    assert score_breaks([100, 100]) == [90, 92, 94, 96, 98, 100] and score_breaks([0.0]) == [0, 2, 4, 6, 8, 10]
 
 
 def test_the_best_class_is_the_lightest_and_first_and_labelled_with_the_rank():

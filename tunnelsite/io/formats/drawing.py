@@ -11,6 +11,7 @@ import pyproj
 import shapely
 
 from tunnelsite.core.errors import UsageError
+from tunnelsite.io.formats.dxf_layers import with_layer_table
 from tunnelsite.io.formats.stake_dxf import COLOURS, TEXT_M, plain
 from tunnelsite.io.formats.tables import Table
 from tunnelsite.io.formats.world import rows_of
@@ -57,7 +58,7 @@ def dxf_bytes(tables: dict[str, Table], crs: pyproj.CRS, title: str, cautions: S
                 drawn.add(shape.wkb)
                 _draw(writer, name, shape, row, (height, unit_m))
         _notes(writer, tables, crs, height, [title, *cautions])
-    return stream.getvalue().encode("ascii")
+    return with_layer_table(stream.getvalue()).encode("ascii")
 
 
 def check_dxf(path: Path) -> None:

@@ -7,6 +7,7 @@ import io
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.stake_sheet import StakeSheet
 from tunnelsite.core.units import FOOT_M
+from tunnelsite.io.formats.dxf_layers import with_layer_table
 
 # Colour index of the drawing standard (1 red, 2 yellow, 3 green, 4 cyan, 5 blue, 6 magenta, 7 black or white, 8 grey).
 COLOURS = {"corner": 1, "offset": 5, "apron": 3, "grid": 8, "post": 7, "board": 6, "square": 4, "bench": 2}
@@ -41,7 +42,7 @@ def dxf_text(sheet: StakeSheet) -> bytes:
         _outlines(writer, sheet)
         _stakes(writer, sheet, TEXT_M / unit_m, unit_m)
         _notes(writer, sheet, TEXT_M / unit_m)
-    return stream.getvalue().encode("ascii")
+    return with_layer_table(stream.getvalue()).encode("ascii")
 
 
 def _stakes(writer, sheet: StakeSheet, height: float, unit_m: float) -> None:

@@ -26,6 +26,7 @@ PALETTES = {
         "#bddf26", "#fde725",
     ),
 }  # fmt: skip
+LEAST_WIDTH = 2  # points of a class of scores (ours)
 # kind of stake: (mark, size [pixels], position on cividis); marks are the well-known names of SLD 1.0
 STAKE_MARKS = {
     "corner": ("square", 10, 0.0),
@@ -43,22 +44,20 @@ def colour(palette: str, fraction: float) -> str:
 
 
 def score_breaks(scores: Sequence[float] | np.ndarray, classes: int = 5) -> list[float]:
-    """Class limits of equal width over the scores there are, on whole numbers, so that near scores stay apart
-    on the map.
+    """Class limits of equal width over the scores there are, on whole numbers. Classes are at least `LEAST_WIDTH` points wide, so that
+    a point's difference is not the whole scale of colours.
 
-    Arguments: scores [0-100], NaN = not assessed; classes, how many at most. Returns: increasing limits, one
-    more than classes; [0, 100] if there is no score.
+    Arguments: scores [0-100], NaN = not assessed; classes, how many. Returns: increasing limits, one more than classes; [0, 100] if
+    there is no score.
     """
     there = np.asarray(scores, float)
     there = there[np.isfinite(there)]
     if not there.size:
         return [0.0, 100.0]
     least, most = math.floor(there.min()), math.ceil(there.max())
-    if least == most:
-        least, most = (least - 1, most) if least > 0 else (least, most + 1)
-    width = math.ceil((most - least) / classes)
-    count = math.ceil((most - least) / width)
-    return [float(most - width * (count - step)) for step in range(count + 1)]
+    width = max(LEAST_WIDTH, math.ceil((most - least) / classes))
+    first = max(0, most - width * classes)
+    return [float(first + width * step) for step in range(classes + 1)]
 
 
 def candidates_sld(breaks: Sequence[float], layer: str = "candidates") -> str:
