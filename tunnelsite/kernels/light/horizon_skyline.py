@@ -1,4 +1,4 @@
-"""Skylines of scan lines: what of the land far ahead can still be somebody's horizon, and who sees which of
+"""Skylines of scan lines: what of the land far ahead can still be a horizon, and who sees which of
 it.
 
 Each line keeps a stack of vertices that falls and is concave from far to near. Slopes of sight from any eye
@@ -24,7 +24,7 @@ NOTHING = np.float32(-1e30)  # height [m] that stands for an empty skyline
 
 @njit(**FAST)
 def survivors(rows, drop, above, mask):
-    """Set bit k of mask for the lines whose sample on block row k can still be somebody's horizon.
+    """Set bit k of mask for the lines whose sample on block row k can still be a horizon.
 
     rows [BESIDE + BLOCK + BESIDE, lines] float32, NaN: none: rows farther than the block, the block from far to near, and none;
     above [lines] is overwritten. A sample not higher than a nearer one of the block, or on or below the chord of its

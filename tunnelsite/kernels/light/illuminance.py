@@ -76,7 +76,7 @@ def _lit(mine, surface, eye, cell, lamps, horizontal, lux):
                 if np.isnan(z):
                     continue
                 up = height - z
-                d2 = max(dr * dr + ((c - col) * cell) ** 2 + up * up, 0.01)  # nobody grows within 10 cm of a lamp
+                d2 = max(dr * dr + ((c - col) * cell) ** 2 + up * up, 0.01)  # no crop grows within 10 cm of a lamp
                 cos_down = up / math.sqrt(d2)
                 candela = max(cos_down, 0.0) * lumens / math.pi if flat > 0 else lumens / (4.0 * math.pi)
                 light = candela * (max(cos_down, 0.0) if horizontal else 1.0) / d2

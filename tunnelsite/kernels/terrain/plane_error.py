@@ -1,6 +1,6 @@
 """How far the slopes of a footprint's plane may be off: errors of the elevations, and ground that the model's cells hide.
 
-A slope is a sum of elevations, so its error follows from how those are alike over distance. Lengths are metres.
+A slope is a sum of elevations, so its error follows from how those are correlated over distance. Lengths are metres.
 """
 
 from typing import NamedTuple

@@ -34,7 +34,7 @@ def _gradient(nw, n, ne, w, centre, e, sw, s, se, per_east, per_north):
 
 @njit(inline="always")
 def _downslope_azimuth(east, north, atan, right_angle, zero):
-    # Branch-free so that it runs in vector registers; 0/0 = NaN, because level ground faces nowhere.
+    # Branch-free so that it runs in vector registers; 0/0 = NaN, because the aspect of level ground is undefined.
     across, along = abs(east), abs(north)
     steep = across > along
     t = (along if steep else across) / (across if steep else along)
@@ -122,7 +122,7 @@ def slope_aspect(ground, cell_m, cell_north_m=None):
         slope: (rows, cols) rise over run [-]; NaN where the 3x3 window is incomplete.
         aspect: (rows, cols) direction in which the ground falls [degrees clockwise from north, 0 <= aspect <
             360]; NaN where the window is incomplete and where the gradient is exactly zero (level ground
-            faces nowhere).
+            is undefined).
     Raises:
         ValueError: ground is not two-dimensional, or a spacing is not a positive number.
     Source: Horn (1981), weights 1-2-1 over 8 cells. Departures: incomplete windows are NaN; the arc tangent
