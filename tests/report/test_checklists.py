@@ -52,6 +52,9 @@ def test_the_page_has_a_box_a_line_runs_nothing_and_asks_nothing_of_a_network() 
         "<script" not in PAGE and "http://" not in PAGE and "https://" not in PAGE and "&lt;Alder &amp; Fen&gt;" in PAGE
     )
     assert "default-src 'none'" in PAGE
+    sourced = [item for one in checklists() for item in one.items if item.source != COMMON]
+    assert PAGE.count("<sup>") == len(sourced) and "Lines without a number: common practice, no source." in PAGE
+    assert all(item.source.replace("&", "&amp;") in PAGE for item in sourced)
 
 
 def test_no_amount_of_money_is_named() -> None:

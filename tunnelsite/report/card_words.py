@@ -52,6 +52,8 @@ def _crown(value: float, row: Row, feet: bool) -> str:
     if abs(value) < 0.005:
         return "The middle is level with the long sides"
     high = value > 0
+    if high and value < 0.025:
+        return f"The middle lies only {amounts.depth(value, feet=feet)} above the long sides: it sheds water slowly"
     return (
         f"The middle lies {amounts.depth(abs(value), feet=feet)} {'above' if high else 'below'} the long sides: "
         f"{'it sheds water' if high else 'water gathers inside unless it is filled'}"

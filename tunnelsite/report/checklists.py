@@ -12,7 +12,7 @@ from importlib.resources import files
 from typing import Any
 
 from tunnelsite.core.sources import source_words
-from tunnelsite.drawing.markup import Element, document, plain_name, tag
+from tunnelsite.drawing.markup import Element, document, plain_name, put, tag
 from tunnelsite.report.page import digest
 
 COMMON = "common practice, no source"
@@ -63,21 +63,29 @@ def checklists_page(title: str = "Before you build") -> str:
         tag("title", plain_name(title)),
         tag("style", style),
     )
-    lists = [_list(number, one) for number, one in enumerate(checklists(), 1)]
-    body = tag(
-        "body", tag("header", tag("h1", tag("bdi", plain_name(title))), tag("p", INTRODUCTION)), tag("main", *lists)
+    cited = list(dict.fromkeys(item.source for one in checklists() for item in one.items if item.source != COMMON))
+    lists = [_list(number, one, cited) for number, one in enumerate(checklists(), 1)]
+    notes = tag(
+        "section",
+        tag("h2", "Sources", id="sources"),
+        tag("ol", *(tag("li", text) for text in cited)),
+        aria_labelledby="sources",
     )
+    put(notes, tag("p", "Lines without a number: common practice, no source."))
+    header = tag("header", tag("h1", tag("bdi", plain_name(title))), tag("p", INTRODUCTION))
+    body = tag("body", header, tag("main", *lists, notes))
     return document(tag("html", head, body, lang="en"))
 
 
-def _list(number: int, one: Checklist) -> Element:
+def _list(number: int, one: Checklist, cited: list[str]) -> Element:
     name = f"list-{number}"
-    rows = tag("ul", *(_row(f"{name}-{place}", item) for place, item in enumerate(one.items, 1)))
+    rows = tag("ul", *(_row(f"{name}-{place}", item, cited) for place, item in enumerate(one.items, 1)))
     return tag("section", tag("h2", one.title, id=name), rows, aria_labelledby=name)
 
 
-def _row(name: str, item: Item) -> Element:
+def _row(name: str, item: Item, cited: list[str]) -> Element:
     box = tag("input", type="checkbox", id=name)
     line = tag("span", class_="line", aria_hidden="true") if item.asks else None
-    words = tag("label", item.text, line, tag("small", item.source), for_=name)
+    number = tag("sup", str(cited.index(item.source) + 1)) if item.source in cited else None
+    words = tag("label", item.text, number, line, for_=name)
     return tag("li", box, words)

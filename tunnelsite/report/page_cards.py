@@ -14,7 +14,7 @@ from tunnelsite.report.card_cost import cost_part
 from tunnelsite.report.card_facts import Facts, Judged
 from tunnelsite.report.card_plans import earthwork_part, water_part
 from tunnelsite.report.card_sun import sun_part
-from tunnelsite.report.page_compare import note_part
+from tunnelsite.report.page_compare import note_part, photos_part
 from tunnelsite.report.plain_words import ridge_words
 from tunnelsite.scan.firmness.verdict import share_words
 from tunnelsite.scan.steady import FARTHEST_M
@@ -35,7 +35,7 @@ def card(fact: Facts, study: Study, result: Result, *, client: bool) -> Element:
     put(title, tag("span", words, tag("span", class_="score-now"), class_="score"))
     summary = tag("summary", title, tag("p", _verdict(fact), class_="verdict"))
     body = tag("div", class_="card-body")
-    put(body, _reasons(fact, client), _place_part(fact, result, client))
+    put(body, note_part(fact.option), _reasons(fact, client), _place_part(fact, result, client))
     sun, earth = sun_part(study, fact.feet, client), earthwork_part(study, fact.feet, client)
     water = water_part(study, fact.feet)
     stacks = (
@@ -47,7 +47,7 @@ def card(fact: Facts, study: Study, result: Result, *, client: bool) -> Element:
         cost_part(study),
         _distances(fact, client, result),
         _sure(fact, study, result),
-        note_part(fact.option),
+        photos_part(fact.option),
     )
     if not client:
         put(body, _marks(fact))

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 from xml.etree.ElementTree import Element
 
-from tunnelsite.drawing.markup import named, put, tag
+from tunnelsite.drawing.markup import named, tag
 from tunnelsite.report.card_facts import Facts
 from tunnelsite.report.chosen import PageOption
 from tunnelsite.report.table_columns import columns_of
@@ -68,16 +68,20 @@ def _listed(same: Sequence[tuple[str, list[str]]]) -> list[Element | str]:
 
 
 def note_part(option: PageOption) -> Element | None:
-    """Note and photos of an option."""
-    if not (option.note or option.photos):
-        return None
-    section = tag("section", class_="part note")
-    if option.note:
-        put(section, tag("h4", "Note"), tag("p", named(option.note, 4000)))
-    if option.photos:
-        views = [
-            tag("figure", tag("img", src=address, alt=f"Photo {k} of option {option.label}"))
-            for k, address in enumerate(option.photos, 1)
-        ]
-        put(section, tag("h4", "Photos"), tag("div", *views, class_="photos"))
-    return section
+    """The note on an option, which stands at the top of its card."""
+    return (
+        tag("section", tag("h4", "Note"), tag("p", named(option.note, 4000)), class_="part note")
+        if option.note
+        else None
+    )
+
+
+def photos_part(option: PageOption) -> Element | None:
+    """The photos of an option."""
+    views = [
+        tag("figure", tag("img", src=address, alt=f"Photo {k} of option {option.label}"))
+        for k, address in enumerate(option.photos, 1)
+    ]
+    return (
+        tag("section", tag("h4", "Photos"), tag("div", *views, class_="photos"), class_="part note") if views else None
+    )

@@ -18,7 +18,11 @@ def verdict_words(result: Result, options: Sequence[PageOption]) -> list[str]:
     if verdict is None or verdict.runner_up is None:
         return ["It is the only option, so nothing competes with it."]
     first, other = _label(options, 1), _label(options, verdict.runner_up)
-    lead = "The lead is not settled" if verdict.words == "not settled" else f"Its lead is {verdict.words}"
+    lead = (
+        "The lead is not settled"
+        if verdict.words == "not settled"
+        else f"The lead of option {first} is {verdict.words}"
+    )
     water = " and the water routed on them" if "drainage" in shares.redrawn else ""
     doubts = (
         f"{lead}: it was ranked {verdict.draws} times over, each time with somewhat other weights and with the heights changed within "
@@ -37,11 +41,11 @@ def _ties(result: Result, options: Sequence[PageOption]) -> str:
         return ""
     first = _label(options, 1)
     if 2 < verdict.options == len(verdict.tied) + 1:
-        return "All the others tie with it: these data do not tell them apart, so level and compare the first few in the field."
+        return "All the others tie with it: the data cannot separate them, so level and compare the first few in the field."
     labels = [_label(options, rank) for rank in verdict.tied]
     listed = labels[0] if len(labels) == 1 else f"{', '.join(labels[:-1])} and {labels[-1]}"
     noun, verb = ("Option", "ties") if len(labels) == 1 else ("Options", "tie")
-    return f"{noun} {listed} {verb} with option {first}: these data do not tell them apart, so level and compare them in the field."
+    return f"{noun} {listed} {verb} with option {first}: the data cannot separate them, so level and compare them in the field."
 
 
 def _label(options: Sequence[PageOption], rank: int) -> str:

@@ -49,7 +49,8 @@ class ScreeningFields(BaseModel):
     )
 
     dem: Annotated[
-        str | None, File("Ground", "Elevation raster of the bare ground (GeoTIFF, ESRI ASCII, BIL, SAGA).", GROUND, of="raster")
+        str | None,
+        File("Ground", "Elevation raster of the bare ground (GeoTIFF, ESRI ASCII, BIL, SAGA).", GROUND, of="raster"),
     ] = None
     parcels: Annotated[
         str | None, File("Parcels", "Parcel polygons (GeoPackage, GeoJSON, Shapefile).", GROUND, of="features")

@@ -30,7 +30,7 @@ def test_options_come_first_then_what_was_not_assessed_then_notes() -> None:
     ]
     assert places == sorted(places) and "rejected 4 of 9" not in text
     assert "falls 0.8 % (give or take 0.2), cut at most 5 cm deep, 8,094 m2 drain through the pad" in text
-    assert "Moved up to 3.0 m it keeps 90 % of its score or more." in text
+    assert "Moved up to 3.0 m it keeps at least 90 % of its score." in text
 
 
 def test_what_the_data_may_not_be_comes_before_the_options() -> None:

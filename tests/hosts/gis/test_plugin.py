@@ -66,6 +66,9 @@ def has_qgis() -> bool:
 
 
 def test_a_folder_of_plug_ins(tmp_path: Path, capsys) -> None:
+    assert main(["gis-plugin", "--install", str(tmp_path / "plugins")]) == 2  # a slip of the pen makes no folder
+    assert not (tmp_path / "plugins").exists()
+    (tmp_path / "plugins").mkdir()
     assert main(["gis-plugin", "--install", str(tmp_path / "plugins")]) == 0
     there = tmp_path / "plugins" / FOLDER
     assert {path.name for path in there.iterdir()} == plugin_files().keys()

@@ -29,6 +29,12 @@ def gis_plugin(given: argparse.Namespace) -> int:
         say(f"Written to {given.zip}. In QGIS: Plugins, Manage and Install Plugins, Install from ZIP.")
         return 0
     target = Path(given.install) / FOLDER
+    if not target.parent.is_dir():
+        raise UsageError(
+            f"--install is {given.install}",
+            "the folder that holds the plug-ins of QGIS",
+            "check the path, or make the folder",
+        )
     make_folder(target)
     for name, content in found.items():
         write_whole(target / name, content, overwrite=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Sequence
 from typing import Any
 
@@ -109,7 +110,7 @@ def _sentences(rows: Sequence[dict[str, Any]], summary: dict[str, Any]) -> list[
 def _steady(row: dict[str, Any], feet: bool, shift_m: float) -> str:
     """What becomes of an option whose house ends up a little off its stakes."""
     kept = row["score_lowest"] / row["score"] if row["score"] else 0.0
-    words = f" Moved up to {_length(shift_m, feet)} it keeps {100 * kept:.0f} % of its score or more."
+    words = f" Moved up to {_length(shift_m, feet)} it keeps at least {100 * kept:.0f} % of its score."
     if row["score_lowest"] == 0:
         words = f" Moved up to {_length(shift_m, feet)} it may break a limit."
     if row["room_m"] < shift_m:
@@ -189,9 +190,10 @@ def _next(summary: dict[str, Any]) -> list[str]:
         return [
             "Next: `tunnelsite explain --at LON LAT` shows every rule at one place; a project file may set other limits."
         ]
+    out = shlex.quote(str(summary["out"]))
     return [
-        "Next: walk the first options after heavy rain and check them with a level; `tunnelsite explain --rank 1` shows every rule,",
-        "`tunnelsite report` makes the page to hand over, `tunnelsite grading` and `stakeout` plan the one you choose.",
+        f"Next: walk the first options after heavy rain and check them with a level. `tunnelsite explain {out} --rank 1` shows every rule,",
+        f"`tunnelsite report {out}` makes the page to hand over, `tunnelsite grading {out} --rank 1` and `stakeout` plan your choice.",
     ]
 
 

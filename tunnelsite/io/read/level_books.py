@@ -30,6 +30,8 @@ def read_planned_pad(path: str | os.PathLike) -> PlannedPad:
     Errors: InputRefused for a file that cannot be read, is no such summary or holds what is no number.
     """
     name, wanted = Path(path), "the NAME.json that `tunnelsite grading` wrote"
+    if name.suffix.lower() != ".json" and name.with_suffix(".json").is_file():
+        raise InputRefused(f"grading plan {name}", wanted, f"give {name.with_suffix('.json')}")
     data = _bytes(name, "grading plan", wanted)
     text = _text(name, data, "grading plan", wanted)
     try:

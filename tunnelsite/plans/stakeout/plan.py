@@ -11,6 +11,7 @@ import numpy as np
 import shapely
 
 from tunnelsite.core import amounts
+from tunnelsite.core.amounts import signed_depth
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.placement import Placement
 from tunnelsite.core.plan_kind import LAYER, PICTURE, TABLE, Content, PlanKind
@@ -25,6 +26,7 @@ from tunnelsite.io.formats.stake_page import page_html
 from tunnelsite.io.formats.stake_sheets import sheet_table
 from tunnelsite.io.formats.stake_sketch import sketch_svg
 from tunnelsite.plans.candidate import Candidate, standing
+from tunnelsite.plans.grading.asked import elevation_error
 from tunnelsite.plans.plan import Lineage, Plan
 from tunnelsite.plans.run_table import plan_run_table
 from tunnelsite.plans.stakeout.levelled import levelled_sheet
@@ -117,6 +119,12 @@ def _sheet(found: Candidate, pad: StakedPad, asked: StakeOutSettings) -> StakeSh
         return heights_at(found.ground, *place.cells(along - centre[0], across - centre[1]))
 
     words = f"{found.site.dem.name}, an elevation model, between cells of {grid.cell_m:g} m; not levelled in the field"
+    if asked.level_book is None:
+        off = signed_depth(elevation_error(found)[0].sd_m, feet=place.house.feet)[0].lstrip("+")
+        words += (
+            f"; a single height is off by about {off} (standard error), and so is the cut or fill at one stake, while volumes and "
+            "depths of the grading plan leave out what such errors show"
+        )
     placed = Placed(grid, *centre, ground_at, words)
     options = StakingOptions(
         asked.post_spacing_m, asked.boards_m, asked.bench_mark_m, asked.date, asked.offset_m, _fixed_points(asked.tie)

@@ -65,8 +65,8 @@ class SunView:
         notes = [*seen.notes, shade if there else shade + ": trees and buildings are not in it"]
         if seen.surface.foliage is not None:
             notes.append(
-                "crowns that pass light count by what they pass in the light, and as hiding the sun in the hours; the space "
-                "under a crown_base_m is open, trunks are left out"
+                "light uses crown transmission; sun hours treat crowns as opaque; the space under a crown_base_m is open, trunks are "
+                "left out"
             )
         return replace(seen, notes=tuple(notes))
 
