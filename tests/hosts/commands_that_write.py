@@ -60,7 +60,7 @@ def _files(*names: str) -> frozenset[str]:
 def _exported() -> frozenset[str]:
     found = {f"{name}.{ending}" for ending in ("csv", "parquet") for name in TWO}
     found |= {f"{TWO[0]}.{ending}" for ending in ("geojson", "sld")}
-    return frozenset(found | {"two.kml", "two.gpx", "two.dxf", "item.json"})
+    return frozenset(found | {"two.kml", "two.gpx", "two.dxf", "collection.json", "item.json"})
 
 
 SCREENING = ("tunnelsite.io.read.site:site_from", "tunnelsite.screening.run:screen")

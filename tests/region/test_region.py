@@ -221,7 +221,9 @@ def check_partitions(folder: Path) -> None:
         found = geopandas.read_parquet(folder / "r-partitions" / layer)
         expected = pyogrio.read_dataframe(folder / "r.gpkg", layer=layer)
         if layer == "parcels":
-            expected = expected[expected.state == "screened"]
+            without = expected[~expected.parcel.isin(found.parcel)]
+            assert set(without.state) <= {"no data", "failed"}  # of tasks wholly off the DEM, or that failed
+            expected = expected.drop(without.index)
         found, expected = (table.sort_values(order).reset_index(drop=True) for table in (found, expected))
         assert found.crs == expected.crs and "rank" not in found.columns
         assert found.geometry.geom_equals(expected.geometry).all()

@@ -175,7 +175,7 @@ def test_existing_output_is_kept(tmp_path: Path) -> None:
         (["screen", FARM / "parcels.gpkg", FARM / "dem.tif"], 3, ["DEM comes first"]),
         (["screen", FARM / "dem.tif"], 2, ["no parcels were given"]),
         (["grading", FARM / "dem.tif", FARM / "parcels.gpkg", "--house", "30x96ft"], 2, ["leave it out", "`screen`"]),
-        (["report", "--sites", "s.gpkg"], 2, ["`sunchart`"]),
+        (["screen", "--sites", "s.gpkg"], 2, ["`sunchart`"]),
         (["sunchart", FARM / "dem.tif", FARM / "parcels.gpkg", "--rank", "1", "--out", "chart"], 2, [".svg"]),
     ],
 )

@@ -193,7 +193,7 @@ def test_a_plan_is_python_s(client, farm):
         "lat": LAT,
         "bearing": 90,
         "house": HOUSE,
-        "ridge": 3.7,
+        "ridge": "12ft",
         "crop_months": "Oct:Apr",
         "days": ["12-21"],
     }

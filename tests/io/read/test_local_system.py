@@ -31,6 +31,6 @@ def test_a_local_system_is_refused_with_the_option_that_mends_it(tmp_path: Path)
         file.write(np.full((60, 60), 200.0, np.float32), 1)
     field = shapely.box(500_010, 4_699_950, 500_050, 4_699_990)
     land = Features(np.array([field], object), {}, pyproj.CRS("EPSG:32618"), "land")
-    with pytest.raises(InputRefused, match=r"tied to no place on the earth.*--dem-crs EPSG"):
+    with pytest.raises(InputRefused, match=r"tied to no place on earth.*--dem-crs EPSG"):
         read_site(str(path), land)
     assert read_site(str(path), land, reading=RasterReading(dem_crs="EPSG:32618")).dem.crs.to_epsg() == 32618

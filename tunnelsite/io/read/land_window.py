@@ -18,7 +18,7 @@ def window_bounds(header: RasterHeader, land: Features, halo_m: float) -> tuple[
     """The parcels and `halo_m` round them in the raster's coordinate system. Errors: InputRefused where they do not meet."""
     if header.crs.geodetic_crs is None:
         raise InputRefused(
-            f"{header.option}: {header.path.name!r} lies in {header.crs.name!r}, a local system that is tied to no place on the earth",
+            f"{header.option}: {header.path.name!r} lies in {header.crs.name!r}, a local coordinate system tied to no place on earth",
             "a system with a place on the earth: sun, north and the parcels need it",
             f"name the system that its numbers are in ({crs_words(header.option)}), or georeference it first",
         )
