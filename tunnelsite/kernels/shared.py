@@ -43,10 +43,12 @@ class Shared:
 
         def work() -> None:
             try:
-                while left:
-                    found.extend(self._part(left.popleft(), arguments))
-            except IndexError:  # another thread took the last part
-                pass
+                while True:
+                    try:
+                        part = left.popleft()
+                    except IndexError:  # none is left
+                        return
+                    found.extend(self._part(part, arguments))
             except BaseException as problem:
                 failed.append(problem)
                 left.clear()
