@@ -66,6 +66,11 @@ def test_kinds(tool: str, name: str, kind: str) -> None:
     assert {one.name: one.kind for one in TOOLS[tool].arguments}[name] == kind
 
 
+def test_a_new_file_ends_as_its_command_wants_it() -> None:
+    out = {tool.id: one.ending for tool in TOOLS.values() for one in tool.arguments if one.name == "out"}
+    assert (out["screen"], out["cost"], out["sunchart"], out["report"]) == (".gpkg", ".csv", ".svg", ".html")
+
+
 def _words(one: Argument) -> list[str]:
     values = [one.choices[0]] if one.kind == "choice" else WORDS.get(one.kind, [f"new{one.ending}"])
     if one.kind in ("flag", "point"):

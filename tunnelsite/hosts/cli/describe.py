@@ -41,7 +41,12 @@ GROUPS = {
 PROCESSES = "Terrain, water and light"
 # What is written where the option itself does not say so by its kind: ending, or None for a folder.
 WRITTEN = {"png": ".png", "pdf": ".pdf", "checklists": ".html", "phone": ".html", "csv": "", "to": None, "parts": None}
-ENDINGS = {"sunchart": ".svg", "stakeout": ".html", "report": ".html"}  # of --out; all others write a GeoPackage
+ENDINGS = {
+    "sunchart": ".svg",
+    "stakeout": ".html",
+    "report": ".html",
+    "cost": ".csv",
+}  # of --out; all others write a GeoPackage
 READ = {"SITES": "sites", "KEPT": "kept", "DEM": "raster", "PARCELS": "features"}
 
 
