@@ -14,7 +14,7 @@ from pyproj import Geod
 
 from tests.io.formats.test_stake_sheets import sheet  # noqa: F401
 from tests.report.browser import browser
-from tunnelsite.io.formats.phone_page import phone_html
+from tunnelsite.drawing.phone_page import phone_html
 from tunnelsite.io.read.field_horizon import read_field_readings
 from tunnelsite.plans.stakeout.level_book import parse_level_book
 

@@ -5,14 +5,12 @@ One file without any request. A position is asked of the browser only when the u
 
 from __future__ import annotations
 
-import base64
-import hashlib
-import json
 from html import escape
 from importlib.resources import files
 
 from tunnelsite.core.stake_sheet import StakePoint, StakeSheet
 from tunnelsite.core.units import feet_inches
+from tunnelsite.drawing.markup import digest, json_text
 
 ON_GRADE_M = 0.0005
 KINDS = {
@@ -29,7 +27,7 @@ KINDS = {
 
 def phone_html(sheet: StakeSheet) -> str:
     """The page. Arguments: sheet, of the stake-out. Everything that comes from data is escaped; a policy forbids any request."""
-    parts = files("tunnelsite.io.formats")
+    parts = files("tunnelsite.drawing")
     frame, style, script = (parts.joinpath(f"phone.{kind}").read_text("utf-8") for kind in ("html", "css", "js"))
     known = [kind for kind in KINDS if sheet.of_kind(kind)]
     stakes = [_stake(point, sheet.feet) for kind in known for point in sheet.of_kind(kind)]
@@ -43,13 +41,13 @@ def phone_html(sheet: StakeSheet) -> str:
         kinds="".join(f'<option value="{kind}">{KINDS[kind]}</option>' for kind in known),
         stations="".join(f'<option value="{escape(str(stake["label"]))}"></option>' for stake in stakes),
     )
-    policy = f"default-src 'none'; style-src '{_digest(style)}'; script-src '{_digest(script)}'; base-uri 'none'; form-action 'none'"
+    policy = f"default-src 'none'; style-src '{digest(style)}'; script-src '{digest(script)}'; base-uri 'none'; form-action 'none'"
     return (
         '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
         f'<meta http-equiv="Content-Security-Policy" content="{policy}">'
         '<meta name="viewport" content="width=device-width, initial-scale=1"><meta name="referrer" content="no-referrer">'
         f"<title>Stakes: {escape(sheet.title)}</title><style>{style}</style></head>\n<body>{body}\n"
-        f'<script type="application/json" id="data">{_json(data)}</script><script>{script}</script></body></html>\n'
+        f'<script type="application/json" id="data">{json_text(data)}</script><script>{script}</script></body></html>\n'
     )
 
 
@@ -70,13 +68,3 @@ def _cut(cut_m: float | None, feet: bool) -> str:
         return "on grade"
     depth = feet_inches(abs(cut_m), 8) if feet else f"{abs(cut_m):.3f} m"
     return f"{'cut' if cut_m > 0 else 'fill'} {depth}"
-
-
-def _json(value: object) -> str:
-    """JSON that cannot end the element it stands in."""
-    text = json.dumps(value, allow_nan=False)
-    return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
-
-
-def _digest(text: str) -> str:
-    return "sha256-" + base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()

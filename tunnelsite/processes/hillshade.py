@@ -9,6 +9,11 @@ from tunnelsite.core.process import Process
 from tunnelsite.kernels.terrain import slope as terrain
 from tunnelsite.processes.by_rows import by_rows
 
+EXAGGERATION = Parameter(
+    "exaggeration", "exaggeration of heights, for the shading", 1.0, "1", 1e-6, 1e6,
+    was="z_factor", now="exaggeration, the same number",
+)  # fmt: skip
+
 
 def _run(inputs, parameters, progress) -> dict[str, Layer]:
     ground = inputs["ground"]
@@ -30,16 +35,7 @@ PROCESS = Process(
         parameters=(
             Parameter("azimuth_deg", "azimuth of the light, clockwise from north", 315.0, "deg", 0.0, 360.0),
             Parameter("elevation_deg", "height of the light above the horizon", 45.0, "deg", 0.0, 90.0),
-            Parameter(
-                "exaggeration",
-                "exaggeration of heights",
-                1.0,
-                "1",
-                1e-6,
-                1e6,
-                was="z_factor",
-                now="exaggeration, the same number",
-            ),
+            EXAGGERATION,
             supplied("bearing_deg"),
         ),
         source="horn-1981",

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from tunnelsite.core.describe import Description, LayerSpec, Parameter
+from tunnelsite.core.describe import Description, LayerSpec
 from tunnelsite.core.layers import Layer
 from tunnelsite.core.process import Process
 from tunnelsite.kernels.light import horizon
 from tunnelsite.kernels.terrain import slope as terrain
+from tunnelsite.processes.hillshade import EXAGGERATION
 from tunnelsite.processes.sun_asked import SUN_PARAMETERS, SUN_SOURCE, square_cell_m, sun_asked
 
 
@@ -42,16 +43,7 @@ PROCESS = Process(
         makes=(LayerSpec("hillshade_shadowed", "1", "0 to 255, 0 in shadow"),),
         parameters=(
             *SUN_PARAMETERS,
-            Parameter(
-                "exaggeration",
-                "exaggeration of heights, for the shading",
-                1.0,
-                "1",
-                1e-6,
-                1e6,
-                was="z_factor",
-                now="exaggeration, the same number",
-            ),
+            EXAGGERATION,
         ),
         source=f"horn-1981, {SUN_SOURCE}",
     ),

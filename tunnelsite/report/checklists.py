@@ -12,8 +12,7 @@ from importlib.resources import files
 from typing import Any
 
 from tunnelsite.core.sources import source_words
-from tunnelsite.drawing.markup import Element, document, plain_name, put, tag
-from tunnelsite.report.page import digest
+from tunnelsite.drawing.markup import Element, digest, document, plain_name, put, tag
 
 COMMON = "common practice, no source"
 INTRODUCTION = (

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import base64
-import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from importlib.resources import files
@@ -12,7 +10,7 @@ from xml.etree.ElementTree import Element
 
 from tunnelsite.core.units import MONTHS
 from tunnelsite.drawing.farm_map import MapMark, farm_map_svg
-from tunnelsite.drawing.markup import document, json_text, plain_name, put, svg_element, tag
+from tunnelsite.drawing.markup import digest, document, json_text, plain_name, put, svg_element, tag
 from tunnelsite.drawing.outcome_groups import Fate, passed_fates, rejected_fates, score_edges, shown_scan
 from tunnelsite.report.candidate_study import Study
 from tunnelsite.report.card_facts import Facts, all_facts, corners_on_map
@@ -143,11 +141,6 @@ def policy(style: str, script: str) -> str:
         f"default-src 'none'; style-src '{digest(style)}'; script-src '{digest(script)}'; img-src data:; "
         "base-uri 'none'; form-action 'none'; require-trusted-types-for 'script'; trusted-types 'none'"
     )
-
-
-def digest(text: str) -> str:
-    """The hash by which a Content-Security-Policy knows one style or script."""
-    return "sha256-" + base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
 
 
 def _header(result: Result, ask: PageAsk) -> Element:

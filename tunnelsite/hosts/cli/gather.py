@@ -51,8 +51,10 @@ def gather(given: argparse.Namespace) -> int:
 
 def _sizes_not_known(request) -> list[str]:
     """What would be fetched besides the models, one line each."""
-    clouds = [f"points: from {place}: its size is not told in advance" for _, place in request.points if "://" in place]
-    pages = [f"{one.name}: from {one.source.name}: its size is not told in advance" for one in request.features]
+    clouds = [
+        f"points: from {place}: its size is not known in advance" for _, place in request.points if "://" in place
+    ]
+    pages = [f"{one.name}: from {one.source.name}: its size is not known in advance" for one in request.features]
     return clouds + pages
 
 

@@ -30,11 +30,9 @@ LOOK = (
 
 def stakeout(given: argparse.Namespace) -> int:
     """Write the stake-out sheets of one candidate."""
-    from tunnelsite.io.formats.phone_page import phone_html
     from tunnelsite.io.formats.stake_sheets import write_stake_sheet
     from tunnelsite.io.read.site import inputs_unchanged
     from tunnelsite.io.write.outputs import reserved_outputs
-    from tunnelsite.io.write.staging import write_whole
     from tunnelsite.plans.candidate import find_candidate
     from tunnelsite.plans.stakeout.settings import StakeOutSettings
     from tunnelsite.settings.model import settings_from
@@ -65,7 +63,7 @@ def stakeout(given: argparse.Namespace) -> int:
             else:
                 write_stake_sheet(path, plan.detail.sheet, overwrite=bool(given.overwrite))
         if "phone" in named:
-            write_whole(named["phone"], phone_html(plan.detail.sheet), overwrite=bool(given.overwrite))
+            plan.write_to({"phone": named["phone"]}, overwrite=bool(given.overwrite))
         progress("writing", 1.0)
     summary = plan.summary | {"outputs": [str(path) for path in named.values()]}
     feet = plan.detail.sheet.feet
@@ -91,7 +89,7 @@ def asked_candidate(given: argparse.Namespace) -> tuple[str, int]:
     """(GeoPackage, rank) that were asked for. Errors: UsageError."""
     if given.sites is None or given.rank is None:
         missing = " and ".join(f"--{name}" for name in ("sites", "rank") if getattr(given, name) is None)
-        raise UsageError(f"{missing} is missing", "a screening and a rank", "say --sites sites.gpkg --rank 1")
+        raise UsageError(f"{missing} is missing", "a screening and a rank", "give sites.gpkg --rank 1")
     if given.rank < 1:
         raise UsageError(f"--rank is {given.rank}", "1 or more", "correct it")
     return given.sites, given.rank

@@ -21,7 +21,7 @@ from tunnelsite.core.stake_sheet import StakeSheet
 from tunnelsite.core.stakes import heights_at
 from tunnelsite.core.table import Column, Table
 from tunnelsite.core.units import feet_inches, number
-from tunnelsite.io.formats.phone_page import phone_html
+from tunnelsite.drawing.phone_page import phone_html
 from tunnelsite.io.formats.stake_page import page_html
 from tunnelsite.io.formats.stake_sheets import sheet_table
 from tunnelsite.io.formats.stake_sketch import sketch_svg
