@@ -8,7 +8,7 @@ from tunnelsite.core.criterion import Criterion, Placements
 from tunnelsite.core.describe import Description, LayerSpec
 from tunnelsite.core.rubric import Rubric
 
-UPSLOPE = LayerSpec("upslope_m2", "m2", "contributing area by flow accumulation on the filled ground")
+UPSLOPE = LayerSpec("upslope_m2", "m2", "contributing area on the filled ground")
 PONDING = LayerSpec("ponding_m", "m", "depth of the hollow the cell lies in, below its rim")
 WETNESS = LayerSpec("wetness", "1", "topographic wetness index")
 WATER_LIKE = LayerSpec("water_like", "1", "1 where the ground is exactly level over a large patch, as open water is")

@@ -56,10 +56,10 @@ PROCESS = Process(
         "culverts. A screening keeps both to 1 cm below 16 m, 0.1 m below 200 m.",
         reads=(
             LayerSpec("ground", "m", "bare ground"),
-            LayerSpec("ponding_m", "m", "depth of hollows, by flow accumulation", optional=True),
-            LayerSpec("flow_direction", "1", "neighbour each cell drains to, by flow accumulation", optional=True),
-            LayerSpec("upslope_m2", "m2", "contributing area, by flow accumulation", optional=True),
-            LayerSpec("open_edge", "1", "where that is a lower bound, by flow accumulation", optional=True),
+            LayerSpec("ponding_m", "m", "depth of hollows, from contributing_area", optional=True),
+            LayerSpec("flow_direction", "1", "neighbour each cell drains to, from contributing_area", optional=True),
+            LayerSpec("upslope_m2", "m2", "contributing area, from contributing_area", optional=True),
+            LayerSpec("open_edge", "1", "where that is a lower bound, from contributing_area", optional=True),
             *contributing_area.BEYOND,
         ),
         makes=(
