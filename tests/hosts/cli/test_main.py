@@ -122,7 +122,12 @@ def test_run_table_and_criteria_say_what_was_done(sites) -> None:
         assert word in cautions
     criteria = pyogrio.read_dataframe(out, layer="criteria", read_geometry=False)
     assert criteria.source.str.len().min() > 5
-    assert not run.value.str.contains(str(ROOT)).any()  # no path of this machine in a file that is handed on
+    remembered = run.kind == "project"  # its files as seen from the GeoPackage: by a relative path, wherever both lie
+    assert not run.value[~remembered].str.contains(str(ROOT)).any()
+    settings = json.loads(run.value[remembered].item())
+    for name in ("dem", "parcels", "surface"):
+        assert not Path(settings[name]).is_absolute()
+        assert (out.parent / settings[name]).resolve().is_relative_to(ROOT)
 
 
 def test_json_is_json_and_progress_goes_to_stderr(tmp_path: Path) -> None:
