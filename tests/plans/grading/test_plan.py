@@ -16,6 +16,7 @@ from tunnelsite.core.errors import InputRefused, UsageError
 from tunnelsite.kernels.terrain.grading import FINISHED_SLOPE
 from tunnelsite.plans.grading.earth_rule import EarthRule, fixed_shape
 from tunnelsite.plans.grading.plan import grading_plan
+from tunnelsite.plans.grading.warnings import plan_warnings
 from tunnelsite.plans.site_limits import SiteLimits
 
 L, W = 29.0, 9.0
@@ -180,6 +181,23 @@ def test_cut_limit() -> None:
     assert plan.surplus_m3 < 0
     with pytest.raises(UsageError, match="deeper cut"):
         grading_plan(ground, where, EarthRule(deepest_cut_m=0.1))
+
+
+def test_earth_that_is_missing_or_left_over_is_named_as_such() -> None:
+    where = place()
+    shallow = grading_plan(tilted(where, 0.03, 0.0), where, EarthRule(balance="none", deepest_cut_m=0.1))
+    assert shallow.surplus_m3 < -1.0
+    words = " ".join(plan_warnings(shallow))
+    assert (
+        f"{amounts.volume(-shallow.surplus_m3, feet=False)} of earth are missing" in words and "left over" not in words
+    )
+
+    def left(surplus_m3: float) -> str:
+        shrink = (shallow.cut_m3 - surplus_m3) / shallow.fill_m3
+        return " ".join(plan_warnings(replace(shallow, settings=replace(shallow.settings, shrink=shrink))))
+
+    assert "of earth are left over" in left(2.0) and "are missing" not in left(2.0)
+    assert not any(words in left(0.9) + left(-0.9) for words in ("left over", "are missing"))
 
 
 def test_side_slopes_beyond_the_parcel_are_reported() -> None:

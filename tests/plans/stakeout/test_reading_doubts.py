@@ -7,6 +7,7 @@ import pytest
 
 from tests.plans.stakeout.test_measured_plan import GRID, U, V, _measured
 from tunnelsite.core.units import FOOT_M
+from tunnelsite.plans.stakeout.measured_plan import fitted_plane
 from tunnelsite.plans.stakeout.reading_doubts import doubted_readings, doubted_unit
 
 
@@ -32,6 +33,17 @@ def test_two_blunders_are_both_named_and_sound_readings_are_not() -> None:
     said = doubted_readings(_measured(read), feet=True)
     assert [words.split()[0] for words in said] == [GRID[11].label, GRID[3].label]
     assert not any(doubted_readings(_measured(ground(seed)), feet=False) for seed in range(30))
+
+
+@pytest.mark.parametrize(("times", "named"), [(4.8, False), (5.2, True), (5.8, True)])
+def test_on_rough_ground_five_times_the_scatter_of_the_others_is_a_blunder(times: float, named: bool) -> None:
+    rng = np.random.default_rng(6)
+    read = 100.0 + 0.015 * U - 0.01 * V + rng.normal(0.0, 0.05, U.size)
+    others = np.delete(np.arange(U.size), 7)
+    plane = fitted_plane(U[others], V[others], read[others])
+    assert plane.rms_m > 0.03  # five times that is more than the least that counts
+    read[7] = plane.level_m + plane.slope_along * U[7] + plane.slope_across * V[7] + times * plane.rms_m
+    assert bool(doubted_readings(_measured(read), feet=False)) == named
 
 
 @pytest.mark.parametrize(
