@@ -193,12 +193,13 @@ def lines_figures(ground, repeats):
     area = upslope.upslope_cells(direction)[0].astype(np.float32)
     level = np.zeros_like(full)
     theirs = pyflwdir.from_array(np.where(direction == flow.NO_DATA, 247, direction), ftype="d8", check_ftype=False)
-    drain, heights = (area >= LINE_M2).astype(np.int8), full.astype(np.float64)
+    line = area >= LINE_M2
+    drain, heights = line.astype(np.int8), full.astype(np.float64)
     jobs = {
-        "height": lambda: height_above_drainage(full, level, direction, area, LINE_M2, np.inf),
+        "height": lambda: height_above_drainage(full, level, direction, line, np.inf),
         "pyflwdir": lambda: theirs.hand(drain, heights),
-        "distance": lambda: distance_to(area, (1.0, 1.0), LINE_M2, 200.0),
-        "scipy": lambda: distance_transform_edt(area < LINE_M2),
+        "distance": lambda: distance_to(line, (1.0, 1.0), 200.0),
+        "scipy": lambda: distance_transform_edt(~line),
     }
     known = np.isfinite(jobs["height"]())
     if np.abs(jobs["height"]() - jobs["pyflwdir"]())[known].max() > 1e-3:

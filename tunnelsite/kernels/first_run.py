@@ -122,8 +122,9 @@ def _wind_and_water(ground: np.ndarray) -> None:
 
     spread(greatest_factor(block_means(ground, 5), 5.0), 5, ground)
     outlets = np.zeros(ground.shape, np.uint8)
-    height_above_drainage(ground, np.zeros_like(ground), outlets, np.abs(ground), 1.0, 0.5)
-    distance_from_drainage(np.abs(ground), (1.0, 1.0), 1.0, 50.0, 10.0)
+    line = np.abs(ground) > 1.0
+    height_above_drainage(ground, np.zeros_like(ground), outlets, line, 0.5)
+    distance_from_drainage(line, np.isfinite(ground), (1.0, 1.0), 50.0, 10.0)
 
 
 def _windows(ground: np.ndarray) -> None:

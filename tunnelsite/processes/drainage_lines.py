@@ -7,7 +7,6 @@ import numpy as np
 from tunnelsite.core.describe import Description, LayerSpec, Parameter
 from tunnelsite.core.layers import Layer
 from tunnelsite.core.process import Process
-from tunnelsite.kernels.bands import bands
 from tunnelsite.kernels.water.drainage_lines import distance_from_drainage, height_above_drainage
 from tunnelsite.processes import contributing_area
 from tunnelsite.processes.cut_channels import cut_channels
@@ -29,14 +28,15 @@ def _run(inputs, parameters, progress) -> dict[str, Layer]:
     direction, least = direction.astype(np.uint8, copy=False), parameters["line_m2"]
     channels = cut_channels(ground.values, ground.cell_m[0], parameters["channel_m"])
     progress("drainage lines", 0.6)
-    lines = area.copy()
-    lines[entering_valleys(ground.values, direction, open_edge, ground.cell_m[0])] = np.inf
-    for rows in bands(area.shape):  # the bed, where water gathers, not the foot of the bank
-        lines[rows][channels[rows] & (area[rows] >= BED_M2)] = np.inf
-    height = height_above_drainage(ground.values, ponding, direction, lines, least, parameters["sure_height_m"])
+    lines = entering_valleys(ground.values, direction, open_edge, ground.cell_m[0])
+    lines |= area >= least
+    lines |= channels & (area >= BED_M2)  # the bed, where water gathers, not the foot of the bank
+    height = height_above_drainage(ground.values, ponding, direction, lines, parameters["sure_height_m"])
     progress("drainage lines", 0.7)
-    lines[channels & np.isfinite(area)] = np.inf  # from the top of the bank
-    away = distance_from_drainage(lines, ground.cell_m, least, parameters["most_m"], parameters["sure_m"])
+    known = ~np.isnan(area)
+    lines |= channels & known  # from the top of the bank
+    del channels
+    away = distance_from_drainage(lines, known, ground.cell_m, parameters["most_m"], parameters["sure_m"])
     progress("drainage lines", 1.0)
     return {
         "drainage_height_m": Layer(height, "m", "Height above the nearest drainage", ground.cell_m),

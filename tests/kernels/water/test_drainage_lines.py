@@ -46,7 +46,7 @@ def slow_height(ground, ponding, direction, area, least, enough):
 )  # fmt: skip
 def test_height_is_that_of_the_path_followed_cell_by_cell(rows, cols, seed, levels, gaps, least):
     layers = drained(rough(rows, cols, seed, np.float32, levels, gaps))
-    got = height_above_drainage(*layers, least, 1.0)
+    got = height_above_drainage(*layers[:3], layers[3] >= least, 1.0)
     np.testing.assert_allclose(got, slow_height(*layers, least, 1.0), atol=1e-4)
 
 
@@ -56,7 +56,7 @@ def test_height_equals_that_of_an_independent_library():
     least = 60.0
     theirs = pyflwdir.from_array(np.where(direction == 255, 247, direction), ftype="d8", check_ftype=False)
     want = theirs.hand((area >= least).astype(np.int8), ground.astype(np.float64))
-    got = height_above_drainage(ground, np.zeros_like(ground), direction, area, least, np.inf)
+    got = height_above_drainage(ground, np.zeros_like(ground), direction, area >= least, np.inf)
     known = np.isfinite(got)
     assert 0.5 < known.mean() < 1.0 and (got[known] > 1).any()
     np.testing.assert_allclose(got[known], want[known], atol=1e-4)
@@ -67,17 +67,18 @@ def test_a_valley_by_hand():
     r, c = np.mgrid[0:200, 0:101]
     ground = (0.01 * (200 - r) + 0.05 * abs(c - 50)).astype(np.float32)
     layers = drained(ground)
-    height = height_above_drainage(*layers, 5000.0, 1.5)
+    line = layers[3] >= 5000.0
+    height = height_above_drainage(*layers[:3], line, 1.5)
     assert height[150, 50] == 0.0
     assert height[100, 30] == pytest.approx(1.0, abs=0.15)  # water goes down a little on its way to the bed
-    away = distance_from_drainage(layers[3], (1.0, 1.0), 5000.0, 200.0, 10.0)
+    away = distance_from_drainage(line, np.isfinite(layers[3]), (1.0, 1.0), 200.0, 10.0)
     assert away[150, 30] == 20.0 and away[150, 50] == 0.0
     assert np.isnan(away[150, 0]) and np.isnan(away[0, 20])  # the edge is nearer: a line may run just beyond it
 
 
 def test_where_the_way_leaves_the_data_only_a_sufficient_bound_is_given():
     ground = np.tile(np.linspace(5, 0, 51, dtype=np.float32), (9, 1))  # falls 0.1 m a cell to the east, no line
-    height = height_above_drainage(*drained(ground), 1e6, 1.5)
+    height = height_above_drainage(*drained(ground)[:3], np.zeros(ground.shape, bool), 1.5)
     assert np.isnan(height[4, 40]) and height[4, 20] == pytest.approx(3.0, abs=1e-4)
 
 
@@ -87,9 +88,9 @@ def test_directions_that_lead_nowhere_are_refused():
     loop[1, 1], loop[1, 2] = 1, 16
     for wrong in (loop, np.full((4, 5), 1, np.uint8), np.full((4, 5), 3, np.uint8)):
         with pytest.raises(ValueError, match="nowhere"):
-            height_above_drainage(ground, ground * 0, wrong, ground, 100.0, 1.0)
+            height_above_drainage(ground, ground * 0, wrong, ground > 100, 1.0)
     with pytest.raises(ValueError, match="one shape"):
-        height_above_drainage(ground, ground * 0, loop[:2], ground, 100.0, 1.0)
+        height_above_drainage(ground, ground * 0, loop[:2], ground > 100, 1.0)
 
 
 @settings(max_examples=60, deadline=None)
@@ -102,7 +103,7 @@ def test_distances_are_scipys(rows, cols, seed, share, cell):
     want = np.full(there.shape, 15.0)
     if there.any():
         want = np.minimum(ndimage.distance_transform_edt(~there, sampling=cell[::-1]), 15.0)
-    np.testing.assert_allclose(distance_to(there.astype(np.float32), cell, 1.0, 15.0), want, atol=1e-4)
+    np.testing.assert_allclose(distance_to(there, cell, 15.0), want, atol=1e-4)
 
 
 @settings(max_examples=30, deadline=None)

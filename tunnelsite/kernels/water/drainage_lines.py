@@ -1,7 +1,6 @@
 """Lines that gather water: height above the one a cell drains to, and distance from the nearest.
 
-Arrays are [row, col], row 0 = north; directions are the codes of `flow`. A line is every cell through which at least a stated area
-drains.
+Arrays are [row, col], row 0 = north; directions are the codes of `flow`. Lines are a mask of their cells.
 
 Sources: Nobre et al. (2011) Height Above the Nearest Drainage, Journal of Hydrology 404:13-29: the drop along the flow path to the
 first cell of a line; Felzenszwalb & Huttenlocher (2012) Theory of Computing 8:415-428: exact distances by the lower envelope of
@@ -11,16 +10,18 @@ parabolas.
 import numpy as np
 from numba import njit
 
+from tunnelsite.kernels.bands import bands
 from tunnelsite.kernels.options import PLAIN
 from tunnelsite.kernels.shared import shared
 from tunnelsite.kernels.water.flow import CODE, COL_STEP, NO_DATA, OUTLET, ROW_STEP
 
 _UNKNOWN = np.int32(-1)
 _BLOCK = 64  # columns or rows looked at side by side
+_BAND_CELLS = 1 << 20
 
 
 @njit(**PLAIN)
-def _followed(row, col, direction, area, least_m2, steps, end):
+def _followed(row, col, direction, line, steps, end):
     """Set `end` of all cells on the way down from one; return 0, or 1 where the way leads out of the array, to no data or in a loop."""
     rows, cols = direction.shape
     r, c, found, count = row, col, _UNKNOWN, 0
@@ -30,7 +31,7 @@ def _followed(row, col, direction, area, least_m2, steps, end):
         code = direction[r, c]
         found = end[r, c]
         if found == _UNKNOWN:
-            if code == OUTLET or area[r, c] >= least_m2:
+            if code == OUTLET or line[r, c]:
                 found = np.int32(r * cols + c)
             elif steps[code, 0] == 0 and steps[code, 1] == 0:
                 return 1
@@ -45,7 +46,7 @@ def _followed(row, col, direction, area, least_m2, steps, end):
 
 
 @shared
-def _ends(mine, direction, area, least_m2, steps, end):
+def _ends(mine, direction, line, steps, end):
     """Fill `end` with the flat index of the first cell of a line, or else of the outlet, that each cell drains to.
 
     Return how many cells have none. Threads may write one cell at once: always the same number.
@@ -54,15 +55,14 @@ def _ends(mine, direction, area, least_m2, steps, end):
     for row in range(mine[0], mine[1]):
         for col in range(direction.shape[1]):
             if direction[row, col] != NO_DATA and end[row, col] == _UNKNOWN:
-                bad += _followed(np.int64(row), np.int64(col), direction, area, least_m2, steps, end)
+                bad += _followed(np.int64(row), np.int64(col), direction, line, steps, end)
     return bad
 
 
 @shared
-def _heights(mine, ground, ponding, area, limits, end, height):
+def _heights(mine, ground, ponding, line, enough, end, height):
     """Height above the water level at the end of each path, in the memory of the ends."""
     cols = ground.shape[1]
-    least_m2, enough = limits
     for row in range(mine[0], mine[1]):
         for col in range(cols):
             at = np.int64(end[row, col])
@@ -71,16 +71,15 @@ def _heights(mine, ground, ponding, area, limits, end, height):
                 continue
             r, c = at // cols, at % cols
             above = ground[row, col] - (ground[r, c] + ponding[r, c])
-            height[row, col] = above if area[r, c] >= least_m2 or above >= enough else np.nan
+            height[row, col] = above if line[r, c] or above >= enough else np.nan
 
 
-def height_above_drainage(ground, ponding, direction, area_m2, least_m2, enough_m):
+def height_above_drainage(ground, ponding, direction, line, enough_m):
     """Return the height of each cell above the water level of the first line on its way down.
 
     Arguments:
         ground: (rows, cols) float32 heights [m], NaN = no data. ponding: (rows, cols) float32, depth of hollows [m].
-        direction: (rows, cols) uint8, codes of the filled ground. area_m2: (rows, cols) float32, contributing area [m2].
-        least_m2: area from which on a cell is part of a line [m2].
+        direction: (rows, cols) uint8, codes of the filled ground. line: (rows, cols) bool, cells of a line.
         enough_m: where the way leaves the data before it meets a line, the height above that place [m] is a lower bound. It is given
             where it is at least this much; else the height is not known.
     Return: (rows, cols) float32 [m], NaN = not known. Below 0 in a hollow through which a line runs: the depth under its water.
@@ -88,30 +87,30 @@ def height_above_drainage(ground, ponding, direction, area_m2, least_m2, enough_
     Source: Nobre et al. (2011). Level is that of the filled ground, so that the height over a hollow counts from where it spills.
     """
     direction = np.ascontiguousarray(direction)
-    shapes = {np.shape(one) for one in (ground, ponding, direction, area_m2)}
+    shapes = {np.shape(one) for one in (ground, ponding, direction, line)}
     if len(shapes) != 1 or direction.dtype != np.uint8:
         raise ValueError(f"expected rasters of one shape and directions of uint8, got {shapes} and {direction.dtype}")
     steps = np.zeros((256, 2), np.int64)
     steps[CODE] = np.column_stack([ROW_STEP, COL_STEP])
     end = np.full(direction.shape, _UNKNOWN)
-    bad = sum(_ends(len(direction), direction, area_m2, np.float32(least_m2), steps, end))
+    bad = sum(_ends(len(direction), direction, line, steps, end))
     if bad:
         raise ValueError(f"{bad} cells drain nowhere, out of the raster or into no data; make them with flow_direction")
     height = end.view(np.float32)
-    _heights(len(ground), ground, ponding, area_m2, (np.float32(least_m2), np.float32(enough_m)), end, height)
+    _heights(len(ground), ground, ponding, line, np.float32(enough_m), end, height)
     return height
 
 
 @shared
-def _rows_away(mine, values, least, most, away):
-    """Rows to the nearest cell of at least `least` in the same column, at most `most`."""
-    rows, cols = values.shape
+def _rows_away(mine, there, most, away):
+    """Rows to the nearest marked cell in the same column, at most `most`."""
+    rows, cols = there.shape
     for block in range(mine[0], mine[1]):
         first, last = block * _BLOCK, min(block * _BLOCK + _BLOCK, cols)
         for row in range(rows):
             for col in range(first, last):
                 before = away[row - 1, col] + 1 if row > 0 else most
-                away[row, col] = 0 if values[row, col] >= least else min(before, most)
+                away[row, col] = 0 if there[row, col] else min(before, most)
         for row in range(rows - 2, -1, -1):
             for col in range(first, last):
                 away[row, col] = min(away[row, col], away[row + 1, col] + 1)
@@ -155,33 +154,46 @@ def _distances(mine, away, most, cell_m, distance):
                 distance[row, col] = min(found, reach)
 
 
-def distance_to(values, cell_m, least, most_m):
-    """Return the distance of each cell's middle from that of the nearest cell that holds `least` or more.
+def distance_to(there, cell_m, most_m):
+    """Return the distance of each cell's middle from that of the nearest marked cell.
 
-    Arguments: values: (rows, cols) float32, NaN = none; cell_m: (east, north) spacing [m]; most_m: greater distances are given as
-        this [m], at most 10,000 cells.
+    Arguments: there: (rows, cols) bool; cell_m: (east, north) spacing [m]; most_m: greater distances are given as this [m], at most
+        10,000 cells.
     Return: (rows, cols) float32 [m].
     """
-    most = np.int32(np.ceil(most_m / cell_m[1]) + 1)
-    away = np.full(np.shape(values), most)
-    _rows_away(-(-away.shape[1] // _BLOCK), values, np.float32(least), most, away)
+    away, most = _away(there, cell_m, most_m)
     distance = np.empty(away.shape, np.float32)
-    _distances(-(-len(away) // _BLOCK), away, most, (float(cell_m[0]), float(cell_m[1])), distance)
+    _from_rows_away(away, most, cell_m, distance)
     return np.minimum(distance, np.float32(most_m), out=distance)
 
 
-def distance_from_drainage(area_m2, cell_m, least_m2, most_m, sure_m):
+def _away(there, cell_m, most_m):
+    """(rows away int16, the most of them)."""
+    most = np.int16(np.ceil(most_m / cell_m[1]) + 1)
+    away = np.full(np.shape(there), most)
+    _rows_away(-(-away.shape[1] // _BLOCK), there, most, away)
+    return away, most
+
+
+def _from_rows_away(away, most, cell_m, distance):
+    _distances(-(-len(away) // _BLOCK), away, most, (float(cell_m[0]), float(cell_m[1])), distance)
+
+
+def distance_from_drainage(line, known, cell_m, most_m, sure_m):
     """Return the distance of each cell's middle from that of the nearest cell of a line.
 
-    Arguments: area_m2: (rows, cols) float32, contributing area [m2], NaN = no data; cell_m: (east, north) spacing [m]; least_m2: area
-        from which on a cell is part of a line [m2]; most_m: greater distances are given as this [m]; sure_m: where the edge of the data
-        is nearer than this and than any line [m], a line may run just beyond it.
-    Return: (rows, cols) float32 [m], NaN where the area is, or where a nearer line may run beyond the data.
+    Arguments: line: (rows, cols) bool, cells of a line; known: (rows, cols) bool, where there are data; cell_m: (east, north)
+        spacing [m]; most_m: greater distances are given as this [m]; sure_m: where the edge of the data is nearer than this and than
+        any line [m], a line may run just beyond it. Both at most 10,000 cells.
+    Return: (rows, cols) float32 [m], NaN where nothing is known, or where a nearer line may run beyond the data.
     """
-    distance = distance_to(area_m2, cell_m, least_m2, most_m)
-    edge = np.isnan(area_m2).astype(np.float32)
-    edge[[0, -1]], edge[:, [0, -1]] = 1.0, 1.0
-    nearer = distance_to(edge, cell_m, 1.0, sure_m)
-    distance[(nearer < distance) & (nearer < np.float32(sure_m))] = np.nan
-    distance[np.isnan(area_m2)] = np.nan
+    distance = distance_to(line, cell_m, most_m)
+    edge = ~known
+    edge[[0, -1]], edge[:, [0, -1]] = True, True
+    away, most = _away(edge, cell_m, sure_m)
+    for rows in bands(away.shape, _BAND_CELLS):
+        nearer = np.empty(away[rows].shape, np.float32)
+        _from_rows_away(away[rows], most, cell_m, nearer)
+        nearer[~known[rows]] = -1.0
+        distance[rows][(nearer < distance[rows]) & (nearer < np.float32(sure_m))] = np.nan
     return distance
