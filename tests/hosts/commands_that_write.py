@@ -69,7 +69,7 @@ KEPT = ("tunnelsite.screening.kept_run:kept_run",)
 PICTURES = ("tunnelsite.drawing.png:png_of",)
 GRADING = "tunnelsite.plans.grading.grade:grading_map_svg", "tunnelsite.plans.grading.grade:profiles_svg"
 CHART = ("tunnelsite.plans.sunchart.plan:sun_chart",)
-TEXTS = ("world_layer", "geojson_text", "kml_text", "gpx_text", "dxf_bytes", "parquet_bytes")
+TEXTS = ("world_layer", "geojson_text", "kml_text", "layers_gpx", "layers_dxf", "parquet_bytes")
 HANDOVER = ("tunnelsite.io.formats.stac:_projection", *(f"tunnelsite.io.write.handover:{name}" for name in TEXTS))
 
 COMMANDS = {

@@ -22,10 +22,9 @@ from tunnelsite.core.stake_sheet import StakePoint
 from tunnelsite.io.formats.csv_table import csv_text
 from tunnelsite.io.formats.geojson import geojson_text
 from tunnelsite.io.formats.geopackage import run_stamp, write_geopackage
-from tunnelsite.io.formats.gpx import gpx_text
 from tunnelsite.io.formats.kml import kml_text
-from tunnelsite.io.formats.stake_sheets import geojson_text as stakes_geojson
-from tunnelsite.io.formats.stake_sheets import gpx_text as stakes_gpx
+from tunnelsite.io.formats.layers_gpx import layers_gpx
+from tunnelsite.io.formats.stake_sheets import stake_geojson, stake_gpx
 from tunnelsite.io.formats.tables import Column, Table
 from tunnelsite.io.formats.world import world_layer
 from tunnelsite.io.read.field_horizon import read_field_readings
@@ -103,7 +102,7 @@ def test_gpx_in_another_library(points: list[tuple]) -> None:
     }
     shapes = [shapely.Point(lon, lat) for lon, lat, _ in points]
     layer = world_layer("stakes", Table(columns, shapes, "Point"), WGS84)
-    found = gpxpy.parse(gpx_text([layer], "title", []))
+    found = gpxpy.parse(layers_gpx([layer], "title", []))
     assert len(found.waypoints) == len(points)
     for mark, (lon, lat, height) in zip(found.waypoints, points, strict=True):
         assert (mark.longitude, mark.latitude) == pytest.approx((lon, lat), abs=STEP_DEG)
@@ -141,10 +140,10 @@ def test_stake_sheets_in_other_readers(lon: float, lat: float, offsets: list[tup
         StakePoint("grid", f"G{k}", 1, 2, 3, 4, lon + x, lat + y, z, z, 0.0) for k, (x, y, z) in enumerate(offsets)
     ]
     sheet = _sheet(tuple(points))
-    for mark, point in zip(gpxpy.parse(stakes_gpx(sheet)).waypoints, points, strict=True):
+    for mark, point in zip(gpxpy.parse(stake_gpx(sheet)).waypoints, points, strict=True):
         assert (mark.longitude, mark.latitude) == pytest.approx((point.lon_deg, point.lat_deg), abs=1e-9)
         assert mark.elevation == (None if point.ground_m is None else pytest.approx(point.ground_m, abs=5.001e-4))
-    features = json.loads(stakes_geojson(sheet))["features"][1:]
+    features = json.loads(stake_geojson(sheet))["features"][1:]
     for feature, point in zip(features, points, strict=True):
         assert feature["geometry"]["coordinates"] == pytest.approx([point.lon_deg, point.lat_deg], abs=1e-9)
         height = feature["properties"]["ground_m"]

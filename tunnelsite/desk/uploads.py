@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import json
 import os
 import re
 import unicodedata
@@ -16,6 +15,7 @@ from python_multipart.multipart import MultipartParser, parse_options_header
 
 from tunnelsite.core.errors import InputRefused, OutputFailed, TunnelsiteError, UsageError
 from tunnelsite.desk.project import DRAWN, FARM, OPTIONS, Project
+from tunnelsite.io.formats.geojson import collection_text
 from tunnelsite.io.read.file_facts import LISTS, RASTERS, VECTORS, WEATHER
 from tunnelsite.io.read.lists import listed_features
 from tunnelsite.io.write.staging import staged, write_whole
@@ -172,7 +172,7 @@ def taken(project: Project, path: Path) -> list[str]:
         ):  # a GPX may hold tracks alone
             found = listed_features(path)
             target = free_path(project, f"{path.stem}.geojson")
-            write_whole(target, json.dumps(found.collection, allow_nan=False), overwrite=False)
+            write_whole(target, collection_text(found.collection["features"]), overwrite=False)
             return [target.name]
     return [path.name]
 

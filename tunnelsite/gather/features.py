@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,6 +15,7 @@ from tunnelsite.io.fetch.door import Door
 from tunnelsite.io.fetch.ranged import RangedFile
 from tunnelsite.io.fetch.stac_door import parsed
 from tunnelsite.io.fetch.window import Area
+from tunnelsite.io.formats.geojson import collection_text
 from tunnelsite.io.read.vectors import read_features
 from tunnelsite.io.write.staging import staged, write_whole
 
@@ -91,8 +91,7 @@ def _from_service(door: Door, wanted: Wanted, area: Area, folder: Path, progress
             f"{source.name!r} announced {matched} features and sent {len(features)}", "all of them", "try again later"
         )
     path = folder / f"{wanted.name}.geojson"
-    text = json.dumps({"type": "FeatureCollection", "features": features}, ensure_ascii=False, allow_nan=False)
-    write_whole(path, f"{text}\n", overwrite=overwrite)
+    write_whole(path, collection_text(features), overwrite=overwrite)
     chosen = f"all {len(features)} features of {source.collection} that meet the area"
     return entry_of(path, wanted.name, source, [asked], chosen, () if features else ("none lies there",))
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -18,6 +17,7 @@ from tunnelsite.gather.sources import LOCAL, Source
 from tunnelsite.gather.standing import standing_pieces, standing_text
 from tunnelsite.io.fetch.door import Door
 from tunnelsite.io.fetch.window import Area
+from tunnelsite.io.formats.geojson import collection_text
 from tunnelsite.io.read.rasters import raster_header, read_raster
 from tunnelsite.io.read.vectors import read_features
 from tunnelsite.io.write.outputs import make_folder
@@ -213,7 +213,7 @@ def _standing(folder: Path, *, overwrite: bool) -> Entry:
     cell_m = math.sqrt(abs(a * e - b * d)) * ground.crs.axis_info[0].unit_conversion_factor
     pieces = standing_pieces(ground, surface.values + (surface.datum_m - ground.datum_m), cell_m)
     path = folder / "standing.geojson"
-    write_whole(path, standing_text(pieces, ground.crs.to_wkt()) + "\n", overwrite=overwrite)
+    write_whole(path, standing_text(pieces, ground.crs.to_wkt()), overwrite=overwrite)
     roofs = sum(piece.roof for piece in pieces)
     words = f"{roofs} taken for buildings, {len(pieces) - roofs} for trees: look at each"
     source = Source("surface minus ground", LOCAL, "", licence="as of the two models")
@@ -233,5 +233,5 @@ def waypoints(path: str, folder: Path, *, overwrite: bool) -> Path:
 
     found = listed_features(path)
     target = folder / f"{Path(path).stem}.geojson"
-    write_whole(target, json.dumps(found.collection) + "\n", overwrite=overwrite)
+    write_whole(target, collection_text(found.collection["features"]), overwrite=overwrite)
     return target

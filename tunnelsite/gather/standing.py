@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,6 +10,7 @@ from scipy import ndimage
 
 from tunnelsite.core.grid import transformer
 from tunnelsite.core.layers import SourceRaster
+from tunnelsite.io.formats.geojson import collection_text, feature
 
 LEAST_HEIGHT_M, LEAST_AREA_M2 = 2.0, 12.0
 ROOF_STEP_M = 0.35  # a roof's plane goes on from cell to cell; crowns are rough
@@ -99,11 +99,6 @@ def standing_text(pieces: list[Piece], crs_wkt: str) -> str:
     for piece in pieces:
         places = shapely.transform(piece.outline, lambda xy: np.column_stack(to_degrees(xy[:, 0], xy[:, 1])))
         kind = "building" if piece.roof else "tree"
-        features.append(
-            {
-                "type": "Feature",
-                "geometry": json.loads(shapely.to_geojson(places)),
-                "properties": {"height_m": round(piece.height_m, 1), "kind": kind, "from": "surface minus ground"},
-            }
-        )
-    return json.dumps({"type": "FeatureCollection", "features": features})
+        words = {"height_m": round(piece.height_m, 1), "kind": kind, "from": "surface minus ground"}
+        features.append(feature(places, words))
+    return collection_text(features)

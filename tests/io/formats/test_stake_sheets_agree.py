@@ -12,9 +12,9 @@ import pytest
 
 from tests.io.stake_sheet_example import example_sheet
 from tunnelsite.core.units import FOOT_M, feet_inches
-from tunnelsite.io.formats.stake_dxf import dxf_text
+from tunnelsite.io.formats.stake_dxf import stake_dxf
 from tunnelsite.io.formats.stake_page import page_html
-from tunnelsite.io.formats.stake_sheets import geojson_text, gpx_text, write_stake_sheet
+from tunnelsite.io.formats.stake_sheets import stake_geojson, stake_gpx, write_stake_sheet
 
 NS = "{http://www.topografix.com/GPX/1/1}"
 
@@ -42,13 +42,13 @@ def test_cut_and_fill_are_the_same_everywhere(sheet, tmp_path) -> None:
     )
     rows = csv_rows(sheet, tmp_path)
     features = {
-        one["properties"]["label"]: one["properties"] for one in json.loads(geojson_text(sheet))["features"][1:]
+        one["properties"]["label"]: one["properties"] for one in json.loads(stake_geojson(sheet))["features"][1:]
     }
     gpx = {
         one.findtext(f"{NS}name"): one.findtext(f"{NS}desc")
-        for one in ElementTree.fromstring(gpx_text(sheet)).iter(f"{NS}wpt")
+        for one in ElementTree.fromstring(stake_gpx(sheet)).iter(f"{NS}wpt")
     }
-    drawn = dict(re.findall(r"\n *1\n(.+?) ([CF] [\d.]+ .+)\n", dxf_text(sheet).decode().replace("\r", "")))
+    drawn = dict(re.findall(r"\n *1\n(.+?) ([CF] [\d.]+ .+)\n", stake_dxf(sheet).decode().replace("\r", "")))
     page = page_html(sheet)
     for label, point in wanted.items():
         cut = point.cut_m
@@ -76,7 +76,7 @@ def test_cut_and_fill_are_the_same_everywhere(sheet, tmp_path) -> None:
 
 def test_every_paper_says_to_have_buried_lines_located_and_to_look_up(sheet, tmp_path) -> None:
     """One call (811 in the United States) before digging; 29 CFR 1926.1408 is why machines keep off overhead lines."""
-    for text in (gpx_text(sheet), geojson_text(sheet), page_html(sheet), dxf_text(sheet).decode()):
+    for text in (stake_gpx(sheet), stake_geojson(sheet), page_html(sheet), stake_dxf(sheet).decode()):
         assert "buried lines located and marked" in text and "811" in text
         assert "own pipes and cables" in re.sub(r"\s+", " ", text)
         assert "overhead lines" in text

@@ -1,9 +1,9 @@
-"""Layers as GeoJSON (RFC 7946)."""
+"""GeoJSON (RFC 7946): a layer, or any features."""
 
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +11,7 @@ import numpy as np
 import pyogrio
 import shapely
 
-from tunnelsite.io.formats.world import WorldLayer, bounding_box, position, rows_of
+from tunnelsite.io.formats.world import PLACES, WorldLayer, bounding_box, position, rows_of
 
 
 def geojson_text(layer: WorldLayer, cautions: Sequence[str]) -> str:
@@ -21,7 +21,7 @@ def geojson_text(layer: WorldLayer, cautions: Sequence[str]) -> str:
     third coordinate would mean metres above the ellipsoid (section 4). Title, notes, cautions and the words of the
     columns are foreign members (section 6.1).
     """
-    head: dict[str, Any] = {"type": "FeatureCollection", "title": layer.title}
+    head: dict[str, Any] = {"title": layer.title}
     box = bounding_box(layer.geometry)
     if box is not None:
         head["bbox"] = box
@@ -30,20 +30,28 @@ def geojson_text(layer: WorldLayer, cautions: Sequence[str]) -> str:
         "cautions": list(cautions),
         "columns": {name: {"title": column.title, "unit": column.unit} for name, column in layer.table.columns.items()},
     }
-    start = _json(head)[:-1] + ', "features": [\n'
-    lines = [
-        _json({"type": "Feature", "geometry": geometry_member(shape), "properties": row})
-        for shape, row in zip(layer.geometry, rows_of(layer.table), strict=True)
-    ]
-    return start + ",\n".join(lines) + "\n]}\n"
+    features = (feature(shape, row) for shape, row in zip(layer.geometry, rows_of(layer.table), strict=True))
+    return collection_text(features, head)
 
 
-def geometry_member(shape: shapely.Geometry | None) -> dict[str, Any] | None:
+def collection_text(features: Iterable[Mapping[str, Any]], members: Mapping[str, Any] | None = None) -> str:
+    """A file of features, one a line, ASCII only. Arguments: features; members, of the collection beside its type (foreign ones:
+    section 6.1). Errors: ValueError for a number that is not finite."""
+    start = _json({"type": "FeatureCollection", **(members or {})})[:-1] + ', "features": [\n'
+    return start + ",\n".join(_json(one) for one in features) + "\n]}\n"
+
+
+def feature(shape: shapely.Geometry | None, properties: Mapping[str, Any], places: int = PLACES) -> dict[str, Any]:
+    """One feature. Arguments: shape [deg, WGS 84]; properties, as they are; places, decimals of a degree."""
+    return {"type": "Feature", "geometry": geometry_member(shape, places), "properties": dict(properties)}
+
+
+def geometry_member(shape: shapely.Geometry | None, places: int = PLACES) -> dict[str, Any] | None:
     """A geometry as RFC 7946 writes it, coordinates rounded. None stays None."""
     if shape is None:
         return None
     found = json.loads(shapely.to_geojson(shape))
-    return {"type": found["type"], "coordinates": _rounded(found["coordinates"])}
+    return {"type": found["type"], "coordinates": _rounded(found["coordinates"], places)}
 
 
 def check_geojson(path: Path, layer: WorldLayer) -> None:
@@ -59,10 +67,10 @@ def check_geojson(path: Path, layer: WorldLayer) -> None:
         raise OSError("read back, the features lie elsewhere")
 
 
-def _rounded(coordinates: list) -> list:
+def _rounded(coordinates: list[Any], places: int) -> list[Any]:
     if coordinates and isinstance(coordinates[0], list):
-        return [_rounded(inner) for inner in coordinates]
-    return position(*coordinates[:2])
+        return [_rounded(inner, places) for inner in coordinates]
+    return position(*coordinates[:2], places)
 
 
 def _json(value: Any) -> str:

@@ -1,52 +1,75 @@
-"""A screening or plan as GPX 1.1 for a hand-held receiver: centres and corners as waypoints, footprints as routes,
-lines as tracks."""
+"""GPX 1.1 for hand-held receivers: waypoints, routes and tracks in WGS 84 (schema http://www.topografix.com/GPX/1/1/gpx.xsd)."""
 
 from __future__ import annotations
 
 import xml.etree.ElementTree as ElementTree
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import pyogrio
-import shapely
 
-from tunnelsite.io.formats.stake_sheets import GPX, XSI
-from tunnelsite.io.formats.world import PLACES, WorldLayer, middle, rows_of
 from tunnelsite.io.formats.xml_words import document_text, shown_words
 
-STAKES = ("corner",)  # a receiver knows places to a metre or more: offset, apron and grid stakes are for a tape
-FOOTPRINTS = ("candidates", "layout")
-_LEFT_OUT = ("contour before", "contour after")
+_GPX = "http://www.topografix.com/GPX/1/1"
+_XSI = "http://www.w3.org/2001/XMLSchema-instance"
 
 
-def gpx_text(layers: Sequence[WorldLayer], title: str, cautions: Sequence[str]) -> str:
-    """One file for all layers; element order as in the schema's sequences (metadata, wpt, rte, trk).
+@dataclass(frozen=True)
+class Mark:
+    """One place: degrees in WGS 84; height in metres in the height system of the data, None where it is not known; words, or ""."""
 
-    `ele` is the natural ground where it is known, in the height system of the data.
-    """
-    root = ElementTree.Element("gpx", {"version": "1.1", "creator": "tunnelsite", "xmlns": GPX, "xmlns:xsi": XSI})
-    root.set("xsi:schemaLocation", f"{GPX} {GPX}/gpx.xsd")
+    lon_deg: float
+    lat_deg: float
+    height_m: float | None = None
+    name: str = ""
+    text: str = ""
+    kind: str = ""
+
+
+@dataclass(frozen=True)
+class Trail:
+    """A route, which has one part, or a track, which has any number."""
+
+    name: str
+    parts: Sequence[Sequence[Mark]]
+
+
+@dataclass(frozen=True)
+class Gpx:
+    """What a file holds. place_digits: decimals of a degree; height_digits: decimals of a metre; bounded: whether its box is stated,
+    which the schema has no way to do across the antimeridian."""
+
+    title: str
+    text: str
+    waypoints: Sequence[Mark] = ()
+    routes: Sequence[Trail] = ()
+    tracks: Sequence[Trail] = ()
+    place_digits: int = 7
+    height_digits: int = 2
+    bounded: bool = False
+
+
+def gpx_text(content: Gpx) -> str:
+    """The file; the order of its elements is that of the schema's sequences (metadata, wpt, rte, trk)."""
+    root = ElementTree.Element("gpx", {"version": "1.1", "creator": "tunnelsite", "xmlns": _GPX, "xmlns:xsi": _XSI})
+    root.set("xsi:schemaLocation", f"{_GPX} {_GPX}/gpx.xsd")
     about = _add(root, "metadata")
-    _add(about, "name", title)
-    notes = list(dict.fromkeys(note for layer in layers for note in layer.notes))
-    _add(about, "desc", " ".join([*notes, *cautions]))
-    by_name = {layer.name: layer for layer in layers}
-    for layer in (by_name[name] for name in FOOTPRINTS if name in by_name):
-        for shape, row in _placed(layer):
-            _point(root, "wpt", middle(shape), row.get("ground_m"), name=_label(row), kind="centre", desc=_about(row))
-    for shape, row in _placed(by_name["stakes"]) if "stakes" in by_name else ():
-        if row.get("kind") in STAKES:
-            name = f"{row.get('rank')} {row.get('label')}"
-            _point(root, "wpt", shape, row.get("ground_m"), name=name, kind=str(row["kind"]), desc=_cut(row))
-    for layer in (by_name[name] for name in FOOTPRINTS if name in by_name):
-        for shape, row in _placed(layer):
-            _route(root, shape, _label(row))
-    for layer in layers:
-        if layer.table.geometry_kind in ("LineString", "MultiLineString"):
-            for shape, row in _placed(layer):
-                if row.get("kind") not in _LEFT_OUT:
-                    _track(root, shape, row)
+    _add(about, "name", content.title)
+    _add(about, "desc", content.text)
+    if content.bounded:
+        _bounds(about, content)
+    for mark in content.waypoints:
+        _point(root, "wpt", mark, content)
+    for route in content.routes:
+        found = _add(root, "rte")
+        _add(found, "name", route.name)
+        _points(found, "rtept", (mark for part in route.parts for mark in part), content)
+    for track in content.tracks:
+        found = _add(root, "trk")
+        _add(found, "name", track.name)
+        for part in track.parts:
+            _points(_add(found, "trkseg"), "trkpt", part, content)
     return document_text(root)
 
 
@@ -58,57 +81,31 @@ def check_gpx(path: Path, text: str) -> None:
             raise OSError(f"read back, {found} {layer}, not {text.count(tag)}")
 
 
-def _placed(layer: WorldLayer) -> Iterator[tuple[shapely.Geometry, dict[str, Any]]]:
-    for shape, row in zip(layer.geometry, rows_of(layer.table), strict=True):
-        if shape is not None:
-            yield shape, row
+def _bounds(about: ElementTree.Element, content: Gpx) -> None:
+    lon = [mark.lon_deg for mark in content.waypoints]
+    lat = [mark.lat_deg for mark in content.waypoints]
+    if not lon or max(lon) - min(lon) >= 180:
+        return
+    ends = {"minlat": min(lat), "minlon": min(lon), "maxlat": max(lat), "maxlon": max(lon)}
+    _add(about, "bounds").attrib.update({name: f"{value:.{content.place_digits}f}" for name, value in ends.items()})
 
 
-def _label(row: dict[str, Any]) -> str:
-    return " ".join(str(row[name]) for name in ("rank", "parcel") if row.get(name) is not None)
+def _points(parent: ElementTree.Element, tag: str, marks: Iterable[Mark], content: Gpx) -> None:
+    for mark in marks:
+        _point(parent, tag, mark, content)
 
 
-def _about(row: dict[str, Any]) -> str:
-    parts = [f"score {row['score']:.1f}"] if row.get("score") is not None else []
-    parts += [str(row["house"])] if row.get("house") is not None else []
-    parts += [f"ridge {row['bearing_deg']:.1f} deg from true north"] if row.get("bearing_deg") is not None else []
-    return ", ".join(parts)
-
-
-def _cut(row: dict[str, Any]) -> str:
-    cut = row.get("cut_m")
-    return "" if cut is None else f"{'cut' if cut >= 0 else 'fill'} {abs(cut):.2f} m"
-
-
-def _point(parent, tag: str, place: shapely.Point, height: float | None, *, name="", kind="", desc="") -> None:
+def _point(parent: ElementTree.Element, tag: str, mark: Mark, content: Gpx) -> None:
     found = _add(parent, tag)
     # 180 itself is outside the schema's longitudeType, which stops below it.
-    lon = place.x - 360.0 if place.x >= 180.0 else place.x
-    found.set("lat", f"{place.y:.{PLACES}f}")
-    found.set("lon", f"{lon:.{PLACES}f}")
-    if height is not None:
-        _add(found, "ele", f"{height:.2f}")
-    for part, words in (("name", name), ("desc", desc), ("type", kind)):
+    lon = mark.lon_deg - 360.0 if mark.lon_deg >= 180.0 else mark.lon_deg
+    found.set("lat", f"{mark.lat_deg:.{content.place_digits}f}")
+    found.set("lon", f"{lon:.{content.place_digits}f}")
+    if mark.height_m is not None:
+        _add(found, "ele", f"{mark.height_m:.{content.height_digits}f}")
+    for part, words in (("name", mark.name), ("desc", mark.text), ("type", mark.kind)):
         if words:
             _add(found, part, words)
-
-
-def _route(root, shape: shapely.Geometry, name: str) -> None:
-    for part in shapely.get_parts(shape):
-        route = _add(root, "rte")
-        _add(route, "name", f"{name} outline")
-        for corner in part.exterior.coords:
-            _point(route, "rtept", shapely.Point(corner), None)
-
-
-def _track(root, shape: shapely.Geometry, row: dict[str, Any]) -> None:
-    words = [str(row[name]) for name in ("rank", "service", "kind", "label") if row.get(name) is not None]
-    track = _add(root, "trk")
-    _add(track, "name", ", ".join(words) or "line")
-    for part in shapely.get_parts(shape):
-        segment = _add(track, "trkseg")
-        for place in part.coords:
-            _point(segment, "trkpt", shapely.Point(place), None)
 
 
 def _add(parent: ElementTree.Element, tag: str, text: str | None = None) -> ElementTree.Element:

@@ -77,9 +77,9 @@ def bounding_box(geometry: np.ndarray) -> list[float] | None:
     return [round(value, PLACES) for value in (west, south, east, north)]
 
 
-def position(lon_deg: float, lat_deg: float) -> list[float]:
+def position(lon_deg: float, lat_deg: float, places: int = PLACES) -> list[float]:
     """Longitude and latitude, rounded, without a negative zero."""
-    return [round(float(lon_deg), PLACES) + 0.0, round(float(lat_deg), PLACES) + 0.0]
+    return [round(float(lon_deg), places) + 0.0, round(float(lat_deg), places) + 0.0]
 
 
 def middle(shape: shapely.Geometry) -> shapely.Point:

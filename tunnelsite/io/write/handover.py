@@ -13,10 +13,12 @@ from pathlib import Path
 from tunnelsite.core.errors import UsageError
 from tunnelsite.io.formats import FORMATS
 from tunnelsite.io.formats.csv_table import csv_text
-from tunnelsite.io.formats.drawing import check_dxf, dxf_bytes
+from tunnelsite.io.formats.dxf import check_dxf
 from tunnelsite.io.formats.geojson import check_geojson, geojson_text
-from tunnelsite.io.formats.gpx import check_gpx, gpx_text
+from tunnelsite.io.formats.gpx import check_gpx
 from tunnelsite.io.formats.kml import check_kml, kml_text
+from tunnelsite.io.formats.layers_dxf import layers_dxf
+from tunnelsite.io.formats.layers_gpx import layers_gpx
 from tunnelsite.io.formats.sheets import check_csv, check_parquet, parquet_bytes, sheet_of
 from tunnelsite.io.formats.stac import check_item, item_text
 from tunnelsite.io.formats.stac_run import COLLECTION, check_collection, collection_text
@@ -103,12 +105,12 @@ def piece_of(stored: StoredLayers, world: Mapping[str, WorldLayer], what: str) -
     if form == "kml":
         return Piece(partial(kml_text, layers, title, cautions), partial(check_kml, layers=layers))
     if form == "gpx":
-        text = gpx_text(layers, title, cautions)
+        text = layers_gpx(layers, title, cautions)
         return Piece(lambda: text, partial(check_gpx, text=text))
     if form == "dxf":
         if stored.crs is None:
             raise UsageError(f"dxf of {stored.path.name}, which holds no places", "layers with places", "leave dxf out")
-        return Piece(partial(dxf_bytes, stored.places, stored.crs, title, cautions), check_dxf)
+        return Piece(partial(layers_dxf, stored.places, stored.crs, title, cautions), check_dxf)
     if form == "csv":
         sheet = sheet_of(stored.tables[name], world.get(name), stored.crs)
         return Piece(partial(csv_text, sheet), partial(check_csv, table=sheet))

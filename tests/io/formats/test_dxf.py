@@ -8,7 +8,7 @@ import ezdxf
 import pytest
 from ezdxf.addons.r12writer import r12writer
 
-from tunnelsite.io.formats.dxf_layers import with_layer_table
+from tunnelsite.io.formats.dxf import with_layer_table
 
 
 def drawn() -> str:
