@@ -81,10 +81,11 @@ def _of(root: Path, path: Path) -> list[Mutant]:
 
 
 def _without_effect(path: Path) -> list[tuple[tuple[int, int], tuple[int, int]]]:
-    """Spans of annotations, of what raise statements say, and of blocks that only type checkers read."""
+    """Spans of annotations and decorators, of what raise statements say, and of blocks that only type checkers read."""
     found = []
     for node in ast.walk(ast.parse(path.read_text("utf-8"))):
         parts = [getattr(node, name, None) for name in ("annotation", "returns")]
+        parts += getattr(node, "decorator_list", [])  # a frozen dataclass that could be changed is the same program
         if isinstance(node, ast.Raise) or (isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING"):
             parts.append(node)
         found += [
@@ -96,7 +97,8 @@ def _without_effect(path: Path) -> list[tuple[tuple[int, int], tuple[int, int]]]
 
 
 class Tests:
-    """Which test functions run a line, from a coverage run with one context a test (`contexts`); cheapest first."""
+    """Which test functions run a line, from a coverage run with one context a test (`contexts`): those of the
+    module's own file of tests first, where a reader would look, then the cheapest."""
 
     def __init__(self, folder: Path) -> None:
         self._tests: dict[tuple[str, int], set[str]] = {}
@@ -123,4 +125,5 @@ class Tests:
             contexts = {one for (path, _), several in self._tests.items() if path == mutant.path for one in several} - {
                 ""
             }
-        return sorted(contexts, key=lambda one: (self._size[one], one))[:most]
+        named = f"test_{Path(mutant.path).stem}.py::"
+        return sorted(contexts, key=lambda one: (named not in one, self._size[one], one))[:most]

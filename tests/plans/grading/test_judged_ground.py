@@ -1,0 +1,27 @@
+"""Where the rim of a pad is looked at: the points between which no deeper cut can hide."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from tests.plans.places import place, tilted
+from tunnelsite.plans.grading.judged_ground import rim_heights, rim_points
+
+
+@pytest.mark.parametrize(("length_m", "width_m", "cell_m"), [(29.0, 9.0, 1.0), (10.0, 6.0, 0.5), (12.3, 7.9, 2.0)])
+def test_the_rim_is_every_crossing_of_the_pad_s_edge_with_a_line_of_cell_middles(length_m, width_m, cell_m) -> None:
+    where = place(length_m=length_m, width_m=width_m, cell_m=cell_m)
+    found = set(zip(*(np.round(at, 6).tolist() for at in rim_points(where)), strict=True))
+    along, across = length_m / 2, width_m / 2
+    lines = [k * cell_m for k in range(-100, 101)]
+    expected = {(u, v) for v in lines if abs(v) <= across for u in (-along, along)}
+    expected |= {(u, v) for u in lines if abs(u) <= along for v in (-across, across)}
+    expected |= {(u, v) for u in (-along, along) for v in (-across, across)}
+    assert found == {(round(u, 6), round(v, 6)) for u, v in expected}
+
+
+def test_heights_of_the_rim_are_the_ground_s() -> None:
+    where = place(length_m=12.3, width_m=7.9)
+    u, v = rim_points(where)
+    assert rim_heights(where, tilted(where, 0.03, -0.02), u, v) == pytest.approx(100.0 + 0.03 * u - 0.02 * v)
