@@ -19,9 +19,10 @@ from numba import njit, prange
 from scipy.ndimage import distance_transform_edt, gaussian_filter, zoom
 
 from tests.benchmarks.table import Figure, show
+from tunnelsite.kernels.distance import distance_to
 from tunnelsite.kernels.terrain import slope as terrain
 from tunnelsite.kernels.water import dinfinity, fill, flow, upslope
-from tunnelsite.kernels.water.drainage_lines import distance_to, height_above_drainage
+from tunnelsite.kernels.water.drainage_lines import height_above_drainage
 
 REPEATS = 5
 LINE_M2 = 50_000.0

@@ -81,6 +81,7 @@ class Parameter:
 class LayerSpec:
     """A layer that is read or made: its id, unit, a few words on what it holds, and whether a process can do without. `half`: three
     figures are enough, so a screening keeps it in half precision. `classes`: its numbers are those of classes, never averaged.
+    `unless`: layers that make it needless where all of them are there.
 
     A unit with commas is that of the columns of a table, a row a step; any other is that of a raster.
     """
@@ -91,6 +92,7 @@ class LayerSpec:
     optional: bool = False
     half: bool = False
     classes: bool = False
+    unless: tuple[str, ...] = ()
 
     @property
     def is_table(self) -> bool:

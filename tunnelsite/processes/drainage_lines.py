@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from tunnelsite.core.describe import Description, LayerSpec, Parameter
@@ -60,7 +62,7 @@ PROCESS = Process(
             LayerSpec("flow_direction", "1", "neighbour each cell drains to, from contributing_area", optional=True),
             LayerSpec("upslope_m2", "m2", "contributing area, from contributing_area", optional=True),
             LayerSpec("open_edge", "1", "where that is a lower bound, from contributing_area", optional=True),
-            *contributing_area.BEYOND,
+            *(replace(spec, unless=FLOW) for spec in contributing_area.BEYOND),
         ),
         makes=(
             LayerSpec("drainage_height_m", "m", "height above the nearest line that gathers water", half=True),

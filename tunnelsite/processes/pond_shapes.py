@@ -40,13 +40,15 @@ def pond_blocks(ground, side, cell_m2, sizes_m2):
             continue
         window = tuple(slice(max(part.start - 2, 0), part.stop + 2) for part in box)
         patch = np.pad(label[window] == number, 1)
+        heights = np.pad(level[window], 1, constant_values=np.nan)
+        inside = heights[patch]
+        if np.ptp(inside) > RELIEF_M:
+            continue
         shore = ndimage.binary_dilation(patch, _RING)
         area = shore.sum() * side**2 * cell_m2
         if not sizes_m2[0] <= area <= sizes_m2[1]:
             continue
-        heights = np.pad(level[window], 1, constant_values=np.nan)
         rim = heights[ndimage.binary_dilation(shore, _RING) & ~shore]
-        inside = heights[patch]
-        if rim.size and np.ptp(inside) <= RELIEF_M and (rim - inside.mean() > RIM_M).mean() >= RIM_SHARE:
+        if rim.size and (rim - inside.mean() > RIM_M).mean() >= RIM_SHARE:
             found[window] |= shore[1:-1, 1:-1]
     return found

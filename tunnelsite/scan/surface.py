@@ -120,16 +120,15 @@ def outline_edges(frame: Frame) -> np.ndarray:
         return np.empty((0, 7))
     shapes, tall = obstacle_shapes(frame.obstacles)
     grid = frame.grid
-    shapes = shapely.segmentize(shapes, EDGE_CELLS * grid.cell_m)
-    found = []
-    for shape, height, kind in zip(shapes, tall, frame.crowns.of_obstacle, strict=True):
-        west, first, east, second = segments_of(shape).T
-        ends = []
-        for along, across in ((west, first), (east, second)):
-            ends += [(grid.north_m - across) / grid.cell_m - 0.5, (along - grid.west_m) / grid.cell_m - 0.5]
-        tops = [bilinear_at(frame.ground, *ends[k : k + 2]) + height for k in (0, 2)]
-        found.append(np.column_stack([*ends, *tops, np.full(len(west), float(kind))]))
-    return np.concatenate(found)
+    parts, of_part = shapely.get_parts(shapely.segmentize(shapes, EDGE_CELLS * grid.cell_m), return_index=True)
+    rings, of_ring = shapely.get_rings(parts, return_index=True)
+    place, of_place = shapely.get_coordinates(rings, return_index=True)
+    shape = of_part[of_ring[of_place]]
+    row, col = (grid.north_m - place[:, 1]) / grid.cell_m - 0.5, (place[:, 0] - grid.west_m) / grid.cell_m - 0.5
+    top = bilinear_at(frame.ground, row, col) + tall[shape]
+    start = np.flatnonzero(of_place[:-1] == of_place[1:])
+    ends = [values[at] for at in (start, start + 1) for values in (row, col)]
+    return np.column_stack([*ends, top[start], top[start + 1], frame.crowns.of_obstacle[shape[start]]])
 
 
 def _on_ground(standing: np.ndarray, ground: np.ndarray, crests: np.ndarray) -> np.ndarray:

@@ -120,7 +120,8 @@ def made_by(
     about, cell = process.description, (frame.grid.cell_m, frame.grid.cell_m)
     inputs = {spec.id: Layer(frame.layers[spec.id], spec.unit, spec.title, cell)
               for spec in about.reads if spec.id in frame.layers}  # fmt: skip
-    inputs |= given_layers({spec.id for spec in about.reads}, site, frame, settings)
+    wanted = {spec.id for spec in about.reads if not (spec.unless and set(spec.unless) <= inputs.keys())}
+    inputs |= given_layers(wanted, site, frame, settings)
     names = _names(process)
     return process(inputs, facts_of(frame, names) | setting_facts(names, site, settings), progress)
 

@@ -7,11 +7,10 @@ import pyflwdir
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy import ndimage
 
 from tests.kernels.water.test_beyond import path
 from tests.kernels.water.test_flow import rough
-from tunnelsite.kernels.water.drainage_lines import distance_from_drainage, distance_to, height_above_drainage
+from tunnelsite.kernels.water.drainage_lines import distance_from_drainage, height_above_drainage
 from tunnelsite.kernels.water.fill import filled
 from tunnelsite.kernels.water.flow import flow_direction
 from tunnelsite.kernels.water.flow_beside import Water, flow_beside
@@ -91,19 +90,6 @@ def test_directions_that_lead_nowhere_are_refused():
             height_above_drainage(ground, ground * 0, wrong, ground > 100, 1.0)
     with pytest.raises(ValueError, match="one shape"):
         height_above_drainage(ground, ground * 0, loop[:2], ground > 100, 1.0)
-
-
-@settings(max_examples=60, deadline=None)
-@given(
-    rows=st.integers(1, 40), cols=st.integers(1, 40), seed=st.integers(0, 10**6),
-    share=st.sampled_from([0.0, 0.01, 0.2]), cell=st.sampled_from([(1.0, 1.0), (2.0, 0.7)]),
-)  # fmt: skip
-def test_distances_are_scipys(rows, cols, seed, share, cell):
-    there = np.random.default_rng(seed).random((rows, cols)) < share
-    want = np.full(there.shape, 15.0)
-    if there.any():
-        want = np.minimum(ndimage.distance_transform_edt(~there, sampling=cell[::-1]), 15.0)
-    np.testing.assert_allclose(distance_to(there, cell, 15.0), want, atol=1e-4)
 
 
 @settings(max_examples=30, deadline=None)

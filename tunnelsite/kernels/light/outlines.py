@@ -65,8 +65,7 @@ def outlines(edges: np.ndarray, shape: tuple[int, int]) -> Outlines:
     near = np.zeros(shape, bool)
     low = np.floor(np.minimum(edges[:, :2], edges[:, 2:4])).astype(int) - REACH
     high = np.ceil(np.maximum(edges[:, :2], edges[:, 2:4])).astype(int) + REACH + 1
-    for (top, left), (bottom, right) in zip(np.maximum(low, 0), np.maximum(high, 0), strict=True):
-        near[top:bottom, left:right] = True
+    _mark(near, np.maximum(low, 0), np.maximum(high, 0))
     starts, first, end = _runs(near)
     length = end - first
     return Outlines(
@@ -77,6 +76,15 @@ def outlines(edges: np.ndarray, shape: tuple[int, int]) -> Outlines:
 def flipped(edges: np.ndarray) -> np.ndarray:
     """The same edges on the transposed grid."""
     return edges[:, [1, 0, 3, 2, 4, 5]]
+
+
+@njit(**PLAIN)
+def _mark(near, low, high):
+    """Mark boxes, from their lowest cells to before their highest."""
+    for k in range(len(low)):
+        for r in range(low[k, 0], min(high[k, 0], near.shape[0])):
+            for c in range(low[k, 1], min(high[k, 1], near.shape[1])):
+                near[r, c] = True
 
 
 @njit(**PLAIN)
@@ -106,12 +114,13 @@ def _sweep(mine, edges, floor, direction, observer, eye):
     bands = min(rows, _BANDS)
     for band in range(mine[0], mine[1]):  # each cell belongs to one band, so that no two threads raise it
         top, bottom = rows * band // bands, rows * (band + 1) // bands
+        last = floor[0][:-1].copy()  # by row, the run that was looked at last: the next edge is mostly near the same
         for k in range(len(edges)):
-            _shade(edges[k], floor, direction, observer, eye, (top, bottom))
+            _shade(edges[k], floor, last, direction, observer, eye, (top, bottom))
 
 
 @njit(**PLAIN)
-def _shade(edge, floor, direction, observer, eye, band):
+def _shade(edge, floor, last, direction, observer, eye, band):
     """Raise the cells of a band of rows from which one edge is seen, REACH at most before it."""
     starts, first, end, offset, values = floor
     down, right = direction
@@ -127,9 +136,12 @@ def _shade(edge, floor, direction, observer, eye, band):
         # the cells of this row whose rays meet the edge: right * r - down * c lies between side0 and side1
         a, b = (right * r - side0) / down, (right * r - side1) / down
         c0, c1 = max(int(np.ceil(min(a, b))), 0), min(int(np.floor(max(a, b))), observer.shape[1] - 1)
-        run, stop = starts[r], starts[r + 1]
+        run, stop = last[r], starts[r + 1]
+        while run > starts[r] and end[run - 1] > c0:
+            run -= 1
         while run < stop and end[run] <= c0:
             run += 1
+        last[r] = run
         for c in range(c0, c1 + 1):
             while run < stop and end[run] <= c:
                 run += 1

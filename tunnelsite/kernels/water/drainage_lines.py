@@ -2,21 +2,20 @@
 
 Arrays are [row, col], row 0 = north; directions are the codes of `flow`. Lines are a mask of their cells.
 
-Sources: Nobre et al. (2011) Height Above the Nearest Drainage, Journal of Hydrology 404:13-29: the drop along the flow path to the
-first cell of a line; Felzenszwalb & Huttenlocher (2012) Theory of Computing 8:415-428: exact distances by the lower envelope of
-parabolas.
+Source: Nobre et al. (2011) Height Above the Nearest Drainage, Journal of Hydrology 404:13-29: the drop along the flow path to the
+first cell of a line.
 """
 
 import numpy as np
 from numba import njit
 
 from tunnelsite.kernels.bands import bands
+from tunnelsite.kernels.distance import distance_to, from_rows_away, rows_away
 from tunnelsite.kernels.options import PLAIN
 from tunnelsite.kernels.shared import shared
 from tunnelsite.kernels.water.flow import CODE, COL_STEP, NO_DATA, OUTLET, ROW_STEP
 
 _UNKNOWN = np.int32(-1)
-_BLOCK = 64  # columns or rows looked at side by side
 _BAND_CELLS = 1 << 20
 
 
@@ -101,99 +100,21 @@ def height_above_drainage(ground, ponding, direction, line, enough_m):
     return height
 
 
-@shared
-def _rows_away(mine, there, most, away):
-    """Rows to the nearest marked cell in the same column, at most `most`."""
-    rows, cols = there.shape
-    for block in range(mine[0], mine[1]):
-        first, last = block * _BLOCK, min(block * _BLOCK + _BLOCK, cols)
-        for row in range(rows):
-            for col in range(first, last):
-                before = away[row - 1, col] + 1 if row > 0 else most
-                away[row, col] = 0 if there[row, col] else min(before, most)
-        for row in range(rows - 2, -1, -1):
-            for col in range(first, last):
-                away[row, col] = min(away[row, col], away[row + 1, col] + 1)
-
-
-@shared
-def _distances(mine, away, most, cell_m, distance):
-    """Distance [m] to the nearest such cell, from the rows away in every column."""
-    rows, cols = away.shape
-    per_row = cell_m[1] / cell_m[0]
-    reach = most * cell_m[1]
-    for block in range(mine[0], mine[1]):
-        place, start = np.empty(cols, np.int64), np.empty(cols + 1)
-        for row in range(block * _BLOCK, min(block * _BLOCK + _BLOCK, rows)):
-            line = away[row]
-            count = 0
-            for col in range(cols):
-                if line[col] >= most:
-                    continue
-                high = (line[col] * per_row) ** 2
-                from_here = -np.inf
-                while count > 0:  # the parabolas that this one lies below from their start on are never the lowest
-                    other = place[count - 1]
-                    rest = high + col * col - ((line[other] * per_row) ** 2 + other * other)
-                    from_here = rest / (2.0 * (col - other))
-                    if from_here > start[count - 1]:
-                        break
-                    count -= 1
-                    from_here = -np.inf
-                place[count], start[count] = col, from_here
-                count += 1
-            k = 0
-            for col in range(cols):
-                if count == 0:
-                    distance[row, col] = reach
-                    continue
-                while k + 1 < count and start[k + 1] < col:
-                    k += 1
-                along = col - place[k]
-                found = np.sqrt(along * along + (line[place[k]] * per_row) ** 2) * cell_m[0]
-                distance[row, col] = min(found, reach)
-
-
-def distance_to(there, cell_m, most_m):
-    """Return the distance of each cell's middle from that of the nearest marked cell.
-
-    Arguments: there: (rows, cols) bool; cell_m: (east, north) spacing [m]; most_m: greater distances are given as this [m], at most
-        10,000 cells.
-    Return: (rows, cols) float32 [m].
-    """
-    away, most = _away(there, cell_m, most_m)
-    distance = np.empty(away.shape, np.float32)
-    _from_rows_away(away, most, cell_m, distance)
-    return np.minimum(distance, np.float32(most_m), out=distance)
-
-
-def _away(there, cell_m, most_m):
-    """(rows away int16, the most of them)."""
-    most = np.int16(np.ceil(most_m / cell_m[1]) + 1)
-    away = np.full(np.shape(there), most)
-    _rows_away(-(-away.shape[1] // _BLOCK), there, most, away)
-    return away, most
-
-
-def _from_rows_away(away, most, cell_m, distance):
-    _distances(-(-len(away) // _BLOCK), away, most, (float(cell_m[0]), float(cell_m[1])), distance)
-
-
 def distance_from_drainage(line, known, cell_m, most_m, sure_m):
     """Return the distance of each cell's middle from that of the nearest cell of a line.
 
     Arguments: line: (rows, cols) bool, cells of a line; known: (rows, cols) bool, where there are data; cell_m: (east, north)
         spacing [m]; most_m: greater distances are given as this [m]; sure_m: where the edge of the data is nearer than this and than
-        any line [m], a line may run just beyond it. Both at most 10,000 cells.
+        any line [m], a line may run just beyond it.
     Return: (rows, cols) float32 [m], NaN where nothing is known, or where a nearer line may run beyond the data.
     """
     distance = distance_to(line, cell_m, most_m)
     edge = ~known
     edge[[0, -1]], edge[:, [0, -1]] = True, True
-    away, most = _away(edge, cell_m, sure_m)
+    away, most = rows_away(edge, cell_m, sure_m)
     for rows in bands(away.shape, _BAND_CELLS):
         nearer = np.empty(away[rows].shape, np.float32)
-        _from_rows_away(away[rows], most, cell_m, nearer)
+        from_rows_away(away[rows], most, cell_m, nearer)
         nearer[~known[rows]] = -1.0
         distance[rows][(nearer < distance[rows]) & (nearer < np.float32(sure_m))] = np.nan
     return distance
