@@ -17,6 +17,9 @@ FAN_DEG = (
 )  # a direction stands for its 45 deg sector; ASCE 7 judges two such sectors [@asce7-sectors]
 
 
+SECTOR_DEG = 45.0
+
+
 @dataclass(frozen=True)
 class WindRose:
     """Weights of the directions from which wind comes.
@@ -43,6 +46,15 @@ class WindRose:
         return cls(
             away, np.full(len(away), 1.0 / len(away)), notes=(f"wind from {from_deg:g} deg, spread over 45 deg",)
         )
+
+    @property
+    def main_deg(self) -> float:
+        """The direction [deg from true north] round which 45 degrees hold most of the wind; the middle one of several alike."""
+        apart = np.abs((self.from_deg[:, None] - self.from_deg + 180.0) % 360.0 - 180.0)
+        held = np.round(np.where(apart <= SECTOR_DEG / 2, self.share, 0.0).sum(axis=1), 9)
+        best = np.flatnonzero(held == held.max())
+        near = np.where(apart <= SECTOR_DEG / 2, apart * self.share, 0.0).sum(axis=1)
+        return float(self.from_deg[best[np.argmin(near[best])]])
 
     def text(self) -> str:
         """The rose as `direction:share, ...`, for the parameter of a process."""

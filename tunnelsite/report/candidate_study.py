@@ -33,7 +33,7 @@ class Study:
         rank; row, its columns in `candidates`. title: option, parcel and house in words, shortened. label: its letter or rank.
         graded: its earthwork and water, or None. sun: its sun chart, or None.
         missing: what could not be planned and why, by `grading`, `drainage`, `sun`, `cost`. cost: its cost table, where the run has
-        prices.
+        prices. feet: whether its house is in feet.
     """
 
     rank: int
@@ -44,6 +44,7 @@ class Study:
     missing: Mapping[str, str] = field(default_factory=dict)
     label: str = ""
     cost: Plan | None = None
+    feet: bool = False
 
 
 def studied(result: Result, rank: int, view: SunView | None, label: str = "") -> Study:
@@ -69,7 +70,8 @@ def studied(result: Result, rank: int, view: SunView | None, label: str = "") ->
             chart = sun_chart_in(view, replace(result.option(rank), title=title))
         except TunnelsiteError as problem:
             missing["sun"] = str(problem)
-    return Study(rank, row, title, earth, chart, missing, label or str(rank), _costed(result, rank, missing))
+    feet = result.scans[result.choices[rank - 1].scan].house.feet
+    return Study(rank, row, title, earth, chart, missing, label or str(rank), _costed(result, rank, missing), feet)
 
 
 def _costed(result: Result, rank: int, missing: dict[str, str]) -> Plan | None:

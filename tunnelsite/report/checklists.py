@@ -6,15 +6,21 @@ The head of water that is named there: [@head-of-water].
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from tunnelsite.core.sources import source_words
 from tunnelsite.drawing.markup import Element, digest, document, plain_name, put, tag
+from tunnelsite.report.card_around import around
+
+if TYPE_CHECKING:
+    from tunnelsite.report.candidate_study import Study
 
 COMMON = "common practice, no source"
+MOST_OPTIONS = 4  # more lines than these are no checklist
 INTRODUCTION = (
     "The map cannot answer these. Tick what is settled, write down what is not. They ask; they do not replace local codes or "
     "licensed practice."
@@ -23,11 +29,12 @@ INTRODUCTION = (
 
 @dataclass(frozen=True)
 class Item:
-    """One line: text; source, in words; asks, whether a line is left to write on."""
+    """One line: text; source, in words; asks, whether a line is left to write on; known, key of what a run may know of it."""
 
     text: str
     source: str
     asks: bool
+    known: str = ""
 
 
 @dataclass(frozen=True)
@@ -47,11 +54,26 @@ def checklists() -> tuple[Checklist, ...]:
 
 def _item(stored: dict[str, Any]) -> Item:
     source = source_words(stored["source"]) if "source" in stored else COMMON
-    return Item(stored["text"], source, bool(stored.get("asks")))
+    return Item(stored["text"], source, bool(stored.get("asks")), stored.get("known", ""))
 
 
-def checklists_page(title: str = "Before you build") -> str:
-    """The lists as a page of its own, for screen and paper (A4 or US Letter); it needs no network and runs no script."""
+Known = Mapping[str, Sequence[str]]
+
+
+def known_of(studies: Sequence[Study]) -> Known:
+    """What is known of the lines, by their key: a sentence for each of the first options studied."""
+    known: dict[str, list[str]] = {}
+    for study in studies[:MOST_OPTIONS]:
+        for one in around(study.row, feet=study.feet):
+            known.setdefault(one.key, []).append(f"Option {study.label}: {one.words}.")
+    return known
+
+
+def checklists_page(title: str = "Before you build", known: Known | None = None) -> str:
+    """The lists as a page of its own, for screen and paper (A4 or US Letter); it needs no network and runs no script.
+
+    Arguments: title; known, what a run knows of the lines, by `Item.known`, sentences.
+    """
     style = (files("tunnelsite.report") / "checklists.css").read_text("utf-8")
     rules = f"default-src 'none'; style-src '{digest(style)}'; base-uri 'none'; form-action 'none'"
     head = tag(
@@ -63,7 +85,7 @@ def checklists_page(title: str = "Before you build") -> str:
         tag("style", style),
     )
     cited = list(dict.fromkeys(item.source for one in checklists() for item in one.items if item.source != COMMON))
-    lists = [_list(number, one, cited) for number, one in enumerate(checklists(), 1)]
+    lists = [_list(number, one, cited, known or {}) for number, one in enumerate(checklists(), 1)]
     notes = tag(
         "section",
         tag("h2", "Sources", id="sources"),
@@ -76,15 +98,19 @@ def checklists_page(title: str = "Before you build") -> str:
     return document(tag("html", head, body, lang="en"))
 
 
-def _list(number: int, one: Checklist, cited: list[str]) -> Element:
+def _list(number: int, one: Checklist, cited: list[str], known: Known) -> Element:
     name = f"list-{number}"
-    rows = tag("ul", *(_row(f"{name}-{place}", item, cited) for place, item in enumerate(one.items, 1)))
+    rows = tag(
+        "ul",
+        *(_row(f"{name}-{place}", item, cited, known.get(item.known, ())) for place, item in enumerate(one.items, 1)),
+    )
     return tag("section", tag("h2", one.title, id=name), rows, aria_labelledby=name)
 
 
-def _row(name: str, item: Item, cited: list[str]) -> Element:
+def _row(name: str, item: Item, cited: list[str], known: Sequence[str]) -> Element:
     box = tag("input", type="checkbox", id=name)
     line = tag("span", class_="line", aria_hidden="true") if item.asks else None
     number = tag("sup", str(cited.index(item.source) + 1)) if item.source in cited else None
     words = tag("label", item.text, number, line, for_=name)
-    return tag("li", box, words)
+    found = tag("ul", *(tag("li", text) for text in known), class_="known") if known else None
+    return tag("li", box, words, found)

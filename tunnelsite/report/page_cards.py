@@ -10,6 +10,7 @@ from tunnelsite.core.reproject import wgs84_doubt
 from tunnelsite.core.units import FOOT_M
 from tunnelsite.drawing.markup import named, put, tag
 from tunnelsite.report.candidate_study import Study
+from tunnelsite.report.card_around import around
 from tunnelsite.report.card_cost import cost_part
 from tunnelsite.report.card_facts import Facts, Judged
 from tunnelsite.report.card_plans import earthwork_part, water_part
@@ -46,6 +47,7 @@ def card(fact: Facts, study: Study, result: Result, *, client: bool) -> Element:
         *stacks,
         cost_part(study),
         _distances(fact, client, result),
+        _around(fact),
         _sure(fact, study, result),
         photos_part(fact.option),
     )
@@ -155,6 +157,18 @@ def _distances(fact: Facts, client: bool, result: Result) -> Element | None:
     return part(
         "How far things are", tag("dl", *lines, class_="facts narrow"), note, class_="screen-only" if client else ""
     )
+
+
+def _around(fact: Facts) -> Element | None:
+    found = around(fact.row, feet=fact.feet)
+    lines = [tag("div", tag("dt", one.title), tag("dd", one.words + ".")) for one in found]
+    note = tag(
+        "p",
+        "Free ground: inside the parcel, clear of what stands. How it slopes was not looked at.",
+        class_="soft screen-only",
+    )
+    title = "Water, way in, next house, snow"
+    return part(title, tag("dl", *lines, class_="facts"), note, class_="around") if lines else None
 
 
 def _sure(fact: Facts, study: Study, result: Result) -> Element:

@@ -11,6 +11,7 @@ from tunnelsite.scan import refine
 from tunnelsite.scan.pitch_error import placement_errors, shows_pitch
 from tunnelsite.scan.soils import soil_words
 from tunnelsite.scan.steady import lowest_scores, rooms_to_shift, steady_marks
+from tunnelsite.screening.surroundings import SURROUNDINGS_COLUMNS, surroundings
 
 if TYPE_CHECKING:
     from tunnelsite.scan.engine import Scan
@@ -71,6 +72,7 @@ CANDIDATE_COLUMNS = {
         "distance from the house to the nearest structure; the rule (`--clearance`) is for the pad, which is an apron nearer",
         "m",
     ),
+    **SURROUNDINGS_COLUMNS,
     "flags": Column(TEXT, "what a reader should not miss"),
 }
 # What a model of wide cells cannot show of the ground under a house: its numbers would be those of the interpolation.
@@ -110,6 +112,7 @@ def _described(result: Result, number: int, ranks: np.ndarray) -> list[dict[str,
     errors = placement_errors(scan.frame, scan.house, at, result.error_of(scan))
     soils = soil_words(scan.frame, refine.rectangles(scan, items, scan.pad))
     marks = steady_marks(scan, items, result.judges, settings.shift_m)
+    around = surroundings(result, scan, items, columns["ground_m"])
     same = {"house": scan.house.name, "width_m": scan.house.width_m, "length_m": scan.house.length_m}
     same |= {"shows_ground": shows_pitch(scan.frame, scan.house)}
     lists = {name: values.tolist() for name, values in columns.items()}
@@ -120,6 +123,7 @@ def _described(result: Result, number: int, ranks: np.ndarray) -> list[dict[str,
         row |= {name: round(row[name], 4) for name in ("score", "score_here", "score_lowest")}
         row["clearance_m"] = row["clearance_m"] if np.isfinite(row["clearance_m"]) else None
         row["pitch_se_pct"] = errors[k].steeper_pct(row["pitch_along_pct"], row["pitch_across_pct"])
+        row |= around[k]
         row |= _assessed(result, marks[k]) | _measures(result, scan, item, marks[k])
         lit = row.get("beam_share_worst")
         row["worst_month"] = None if lit is None or lit > NOTHING_LOST else refine.worst_month(scan, item)

@@ -124,9 +124,9 @@ def _written(outputs: dict[str, Path], made: Report, overwrite: bool, browser: s
     made.write(outputs["page"], overwrite=overwrite)
     if "checklists" in outputs:
         from tunnelsite.io.write.staging import write_whole
-        from tunnelsite.report.checklists import checklists_page
+        from tunnelsite.report.checklists import checklists_page, known_of
 
-        write_whole(outputs["checklists"], checklists_page(), overwrite=overwrite)
+        write_whole(outputs["checklists"], checklists_page(known=known_of(made.studies)), overwrite=overwrite)
 
 
 def _words(summary: dict[str, Any]) -> str:

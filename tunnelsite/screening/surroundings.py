@@ -1,0 +1,89 @@
+"""What lies round each candidate: height of the water source, the way in, room at the door and for the next house, lee."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from tunnelsite.core.table import REAL, TEXT, Column
+from tunnelsite.scan import refine
+from tunnelsite.scan.free_ground import Land, door_room_m, next_house
+from tunnelsite.scan.lee import Wind, lee
+from tunnelsite.scan.open_ground import bars, inset
+from tunnelsite.scan.way_in import water_head_m, way_in
+from tunnelsite.screening.providers import is_met
+
+if TYPE_CHECKING:
+    from tunnelsite.scan.engine import Scan
+    from tunnelsite.screening.result import Result
+
+SURROUNDINGS_COLUMNS: Mapping[str, Column] = {
+    "water_head_m": Column(
+        REAL, "ground at the nearest water source above the mean ground of the house, + = water runs to it by itself", "m"
+    ),
+    "way_in_m": Column(REAL, "straight distance from the nearest road to the middle of the nearer end", "m"),
+    "way_in_pct": Column(REAL, "mean slope of that straight line, + climbs to the house", "%"),
+    "way_in_steepest_pct": Column(REAL, "slope of its steepest 10 m, up or down", "%"),
+    "door_room_m": Column(
+        REAL, "free ground before that end (without a road: the roomier one), as wide as the house, up to 30 m", "m"
+    ),
+    "next_house": Column(TEXT, "where a second pad of this size fits, parallel: beside, end to end, none; slope not looked at"),
+    "beside_free_m": Column(REAL, "free ground from the wall to the wider side, along the whole pad, up to 100 m", "m"),
+    "end_free_m": Column(REAL, "free ground from the longer end, across the whole pad, up to 100 m", "m"),
+    "upwind_m": Column(REAL, "distance along the main wind to what stands upwind, where that is within 30 of its own heights", "m"),
+    "upwind_heights": Column(REAL, "the same in its own heights; 30 where nothing is nearer in the data", "heights"),
+}  # fmt: skip
+
+
+def surroundings(
+    result: Result, scan: Scan, items: np.ndarray, ground_m: np.ndarray
+) -> list[dict[str, float | str | None]]:
+    """The columns of `SURROUNDINGS_COLUMNS` for placements of one scan; None = not known.
+
+    Arguments: result, for its settings and inputs; scan; items, int64 [n]; ground_m, float64 [n], mean ground of the footprints.
+    """
+    settings, frame = result.settings, scan.frame
+    pad_bars = bars(frame, settings.clearance_m)
+    bare_bars = [replace(bar, distance_m=0.0) for bar in pad_bars]
+    tall_m, wind = settings.standing_limit_m, _wind(result, scan)
+    areas: dict[int, shapely.Geometry] = {}
+    found = []
+    for item, ground in zip(items.tolist(), ground_m.tolist(), strict=True):
+        _, _, *middle = refine.placement(scan, item)
+        centre, owner = (middle[0], middle[1]), int(scan.owner[item])
+        house = refine.rectangle(*centre, scan.house.length_m, scan.house.width_m)
+        if owner not in areas:
+            areas[owner] = inset(frame.parcels[owner], settings.setback_m)
+        way = way_in(frame, house)
+        bare = Land(frame, frame.parcels[owner], bare_bars, tall_m)
+        row: dict[str, float | str | None] = {
+            "water_head_m": water_head_m(frame, house, ground - frame.datum_m),
+            "door_room_m": door_room_m(bare, centre, scan.house, None if way is None else way.east_end),
+        }
+        if way is not None:
+            row |= {"way_in_m": way.length_m, "way_in_pct": way.mean_pct, "way_in_steepest_pct": way.steepest_pct}
+        room = next_house(
+            Land(frame, areas[owner], pad_bars, tall_m), centre, (scan.house, scan.pad), settings.clearance_m
+        )
+        row |= {"next_house": room.words, "beside_free_m": room.beside_m, "end_free_m": room.end_m}
+        if wind is not None:
+            away = lee(frame, scan.house, centre, wind)
+            row |= {"upwind_m": away.away_m, "upwind_heights": away.heights}
+        found.append({name: _known(row.get(name)) for name in SURROUNDINGS_COLUMNS})
+    return found
+
+
+def _wind(result: Result, scan: Scan) -> Wind | None:
+    """The wind that blows most; None where no wind, or nothing that stands, was given."""
+    rose = result.site.wind
+    if rose is None or not is_met("standing", result.site, result.settings) or "standing_m" not in scan.frame.layers:
+        return None
+    return Wind(rose.main_deg, float(np.nanmax(scan.frame.layers["standing_m"], initial=0.0)))
+
+
+def _known(value: float | str | None) -> float | str | None:
+    return None if isinstance(value, float) and not np.isfinite(value) else value
