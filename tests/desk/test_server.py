@@ -51,7 +51,7 @@ class Client:
     def screened(self) -> dict[str, Any]:
         """Run and wait for the end."""
         self("POST", "/api/run", {}, 202)
-        return self.until(lambda state: state["run"] is None)
+        return self.until(lambda state: (state["run"] or {"state": "failed"})["state"] == "failed")
 
 
 def started(folder: Path) -> Iterator[tuple[Served, Client]]:

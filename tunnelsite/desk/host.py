@@ -54,6 +54,7 @@ class Desk:
     async def start(self) -> None:
         """Start the workers and, where there is a project, read it."""
         clear_halves(self.project)
+        self.runner.recall()
         self.shown = Worker()
         self.read_drawing()
         if self.project.begun:
@@ -219,6 +220,7 @@ class Desk:
         if settings:
             self.project.restore((folder / "farm.toml").read_text("utf-8"))
             self.mark_current(run)
+            self.runner.forget()
             self.look_again()
         else:
             self.kept.change({"current": run})
@@ -249,7 +251,7 @@ class Desk:
             ),
             questions=questions(self.looked),
             model=self.model,
-            run=self.runner.progress if self.runner.busy else None,
+            run=self.runner.told,
             current=self.current,
             stale=self.stale,
             runs=run_entries(project),

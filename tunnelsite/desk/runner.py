@@ -6,26 +6,32 @@ import contextlib
 import shutil
 from typing import TYPE_CHECKING, Any
 
-from tunnelsite.core.errors import TunnelsiteError
+from pydantic import ValidationError
+
+from tunnelsite.core.errors import OutputFailed, TunnelsiteError
 from tunnelsite.desk.answers import Conflict, problem_of
 from tunnelsite.desk.messages import RunProgress
-from tunnelsite.desk.runs import new_run_id
+from tunnelsite.desk.runs import new_run_id, when
 from tunnelsite.desk.worker import Worker
 from tunnelsite.io.write.whole_folder import half_of
 
 if TYPE_CHECKING:
     from tunnelsite.desk.host import Desk
 
+LAST_RUN = "last_run"  # in options.json
+
 
 class Runner:
     """Starts, follows and ends runs of a desk.
 
-    Attributes: progress, of the run that goes on or ended last; worker, its process, None where none goes on.
+    Attributes: progress, of the run that goes on or ended last; worker, its process, None where none goes on; failed, the last run of
+    the user's where it failed, kept in options.json until the next one.
     """
 
     def __init__(self, desk: Desk) -> None:
         self.desk, self.worker = desk, None
         self.progress: RunProgress | None = None
+        self.failed: RunProgress | None = None
         self._quiet = False  # measuring again what is kept already is no run for the user
 
     @property
@@ -51,8 +57,33 @@ class Runner:
         self.progress = RunProgress(id=name, state="waiting", words="starting")
         desk.soon(self._follow(self.worker, self.progress, keep))
         if keep:
+            self._keep(self.progress)
             self._say(self.progress)
         return self.progress
+
+    @property
+    def told(self) -> RunProgress | None:
+        """What a page has to know when it is opened: the run that goes on, or how the last one failed."""
+        return self.progress if self.busy else self.failed
+
+    def recall(self) -> None:
+        """How the last run failed, as an earlier desk kept it; one that went on when that desk ended has failed too."""
+        with contextlib.suppress(ValidationError):
+            last = RunProgress(**self.desk.kept.read().get(LAST_RUN) or {})
+            cut_off = TunnelsiteError(
+                "the desk ended in the middle of it", "", "find places again; what was drawn is safe"
+            )
+            self.failed = last if last.state == "failed" else _failed(last, cut_off)
+
+    def forget(self) -> None:
+        """Let go of how the last run failed: its settings are not those of the project any more."""
+        self._keep(None)
+
+    def _keep(self, progress: RunProgress | None) -> None:
+        """Keep what the last run came to, so that it can be told after a reload."""
+        self.failed = progress if progress is not None and progress.state == "failed" else None
+        with contextlib.suppress(OutputFailed):  # a full disk must not hide why a run failed
+            self.desk.kept.change({LAST_RUN: None if progress is None else progress.model_dump(mode="json")})
 
     def cancel(self) -> bool:
         """End the run at once. Return: whether one went on."""
@@ -68,6 +99,7 @@ class Runner:
                 update={"state": "cancelled", "words": "cancelled; nothing was kept of it"}
             )
             if not self._quiet:
+                self._keep(None)
                 self._say(self.progress)
                 self.desk.changed()
         return True
@@ -80,22 +112,23 @@ class Runner:
             worker.kill()
             if self.worker is worker:
                 self.worker = None
-                self._failed(progress, problem)
+                self._fail(progress, problem)
             return
         if self.worker is not worker:  # cancelled in the last moment
             return
         self.worker = None
         desk.show(worker, found)
         if keep:
+            self._keep(None)
             self.progress = RunProgress(id=progress.id, state="done", share=1.0, words=found["answer"]["headline"][-1])
             self._say(self.progress)
         desk.changed()
 
-    def _failed(self, progress: RunProgress, problem: TunnelsiteError) -> None:
-        told = problem_of(problem)
-        self.progress = progress.model_copy(update={"state": "failed", "words": told.words, "problem": told})
+    def _fail(self, progress: RunProgress, problem: TunnelsiteError) -> None:
+        self.progress = _failed(progress, problem)
         shutil.rmtree(half_of(self.desk.project.runs / progress.id), ignore_errors=True)
         if not self._quiet:
+            self._keep(self.progress)
             self._say(self.progress)
         self.desk.changed()
 
@@ -113,3 +146,9 @@ class Runner:
 
     def _say(self, progress: RunProgress) -> None:
         self.desk.events.publish("run", progress.model_dump(mode="json"))
+
+
+def _failed(progress: RunProgress, problem: TunnelsiteError) -> RunProgress:
+    told = problem_of(problem)
+    words = f"The run of {when(progress.id)} failed: {told.words}"
+    return progress.model_copy(update={"state": "failed", "words": words, "problem": told})

@@ -101,7 +101,7 @@ def run_entries(project: Project) -> list[RunEntry]:
             houses = settings.get("house", "30x96ft")
             said = ", ".join(houses) if isinstance(houses, list) else houses
             best = answer["options"][0]["score"] if answer["options"] else None
-            words = f"{_when(folder.name)}: {said}, crops {settings.get('crop_months', 'all year')}"
+            words = f"{when(folder.name)}: {said}, crops {settings.get('crop_months', 'all year')}"
             size = sum(file.stat().st_size for file in folder.iterdir())
             found.append(
                 RunEntry(
@@ -115,7 +115,8 @@ def run_entries(project: Project) -> list[RunEntry]:
     return found
 
 
-def _when(name: str) -> str:
+def when(name: str) -> str:
+    """The moment of a run in words, from its id."""
     try:
         moment = datetime.strptime(name[: len("2026-01-01_000000")], FORM)
     except ValueError:

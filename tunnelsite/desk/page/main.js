@@ -38,7 +38,7 @@ on('state', (state) => {
   if (state.view && view !== seen) showAll(state.view);
   else if (!state.view && !seen) map.setView([20, 0], 3);
   seen = view;
-  if (state.run) set('run', state.run);
+  if (state.run || known.run?.state === 'failed') set('run', state.run);
   if (state.packet) set('packet', state.packet);
 });
 let fitted = false;

@@ -29,7 +29,6 @@ export function findPart() {
 }
 
 export function runWords(run) {
-  if (run.state === 'failed') return run.problem?.words ?? run.words;
   if (run.state === 'cancelled') return 'Cancelled. Nothing was left half done; the answer before it stands.';
   if (run.state === 'done') return run.words || 'Done.';
   return run.words || run.step_words; // the words begin with the step
