@@ -114,9 +114,11 @@ def test_data_are_fetched_on_request_and_their_size_is_said_first(desk: Shown, s
     with serving(Site({"/ground.tif": model})) as site:
         site.put("/collections/tanks/items", {"type": "FeatureCollection", "features": [tank], "links": []})
         _open(desk, "ground")
-        page.click("summary:has-text('Get data from a source')")
+        listed = f'[relief]\nkind = "raster"\naddress = "{site.address}/ground.tif"\n'.encode()
+        file = {"name": "sources.toml", "mimeType": "application/toml", "buffer": listed}
+        page.set_input_files("#part-ground input[type=file]", [file])
         page.check("#gather-where-fields")
-        _address(desk, "#gather-ground", f"{site.address}/ground.tif")
+        page.select_option("#gather-ground", "relief")
         page.click("#gather-more")
         page.select_option("#gather-role-0", "service:fuel")
         page.select_option("#gather-from-0", "address")

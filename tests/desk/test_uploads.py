@@ -15,6 +15,7 @@ import shapely
 from tests.desk.fields import field_project
 from tunnelsite.core.errors import UsageError
 from tunnelsite.desk import uploads
+from tunnelsite.desk.gather_files import sources_of
 from tunnelsite.desk.project import Project
 from tunnelsite.desk.uploads import Upload, safe_name
 
@@ -57,7 +58,7 @@ def test_names_become_plain_ones(given: str, name: str) -> None:
     assert safe_name(given) == name
 
 
-@pytest.mark.parametrize("given", ["run.sh", "page.html", "x", "dem.tif.exe", "tiles.vrt", "farm.toml"])
+@pytest.mark.parametrize("given", ["run.sh", "page.html", "x", "dem.tif.exe", "tiles.vrt"])
 def test_other_kinds_of_files_are_refused(given: str) -> None:
     with pytest.raises(UsageError):
         safe_name(given)
@@ -128,6 +129,31 @@ def test_zip_that_would_grow_is_refused(tmp_path: Path, monkeypatch: pytest.Monk
     monkeypatch.setattr(uploads, "MOST_UNZIPPED", 1000)
     found = dropped(Project(tmp_path), body(("field.zip", zipped(**{"a.shp": b"0" * 5000}))))
     assert not found.names and not visible(tmp_path)
+
+
+SOURCE = b'[relief]\nkind = "raster"\naddress = "https://data.example.org/%b.tif"\n'
+
+
+def test_list_of_sources_is_taken_and_the_one_before_is_kept(tmp_path: Path) -> None:
+    project = Project(tmp_path)
+    for name in ("sources.toml", "mine.toml", "Sources.toml"):
+        assert dropped(project, body((name, SOURCE % name[:1].encode()))).names == ["sources.toml"]
+        assert sources_of(project)["relief"].address.endswith(f"/{name[:1]}.tif")
+    assert visible(tmp_path) == {"sources.toml", "sources-2.toml", "sources-3.toml"}
+    assert (tmp_path / "sources-2.toml").read_bytes() == SOURCE % b"s"
+
+
+@pytest.mark.parametrize(
+    ("content", "word"),
+    [(b"", "no source"), (b"\xff", "none: sources file"), (b'dem = "dem.tif"', "dem is no table"), (b'[a]\nkind = "raster"', "lacks"),
+     (b'[a]\nkind = "rastr"\naddress = "https://data.example.org/a.tif"', "raster")],
+)  # fmt: skip
+def test_other_toml_is_refused_and_the_list_stays(tmp_path: Path, content: bytes, word: str) -> None:
+    project = Project(tmp_path)
+    dropped(project, body(("sources.toml", SOURCE % b"x")))
+    found = dropped(project, body(("list.toml", content)))
+    assert not found.names and word in found.refused[0][1] and list(sources_of(project)) == ["relief"]
+    assert visible(tmp_path) == {"sources.toml"}
 
 
 def test_project_files_are_no_data(tmp_path: Path) -> None:

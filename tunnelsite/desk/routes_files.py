@@ -11,6 +11,7 @@ from starlette.requests import Request
 from tunnelsite.core.errors import UsageError
 from tunnelsite.desk.answers import Conflict, Missing, body_of
 from tunnelsite.desk.files import file_entries
+from tunnelsite.desk.gather_files import SOURCES
 from tunnelsite.desk.host import Desk
 from tunnelsite.desk.messages import Answered, Begin, FileUse
 from tunnelsite.desk.project import DRAWN, FARM, OPTIONS, Project
@@ -56,7 +57,8 @@ async def _upload(desk: Desk, request: Request) -> Any:
     desk.changed()
     entries = file_entries(desk.project, desk.project.raw())
     files = [entry.model_dump(mode="json") for entry in entries if entry.name in upload.names]
-    return {"files": files, "refused": [{"name": name, "words": words} for name, words in upload.refused]}
+    refused = [{"name": name, "words": words} for name, words in upload.refused]
+    return {"files": files, "refused": refused, "sources": SOURCES in upload.names}
 
 
 def _put_to_use(project: Project, names: Sequence[str] | None = None) -> bool:

@@ -14,7 +14,9 @@ from typing import BinaryIO
 from python_multipart.multipart import MultipartParser, parse_options_header
 
 from tunnelsite.core.errors import InputRefused, OutputFailed, TunnelsiteError, UsageError
+from tunnelsite.desk.gather_files import SOURCES
 from tunnelsite.desk.project import DRAWN, FARM, OPTIONS, Project
+from tunnelsite.gather.sources import read_sources
 from tunnelsite.io.formats.geojson import collection_text
 from tunnelsite.io.read.file_facts import LISTS, RASTERS, VECTORS, WEATHER
 from tunnelsite.io.read.lists import listed_features
@@ -24,7 +26,7 @@ MOST_BYTES, MOST_FILES, MOST_NAME = 4 << 30, 50, 80
 MOST_UNZIPPED, MOST_MEMBERS = 1 << 30, 200
 SHAPE_PARTS = (".shp", ".shx", ".dbf", ".prj", ".cpg")
 TAKEN = tuple(
-    dict.fromkeys((*(one for one in RASTERS if one != ".vrt"), *VECTORS, *WEATHER, *LISTS, ".zip", *SHAPE_PARTS))
+    dict.fromkeys((*(one for one in RASTERS if one != ".vrt"), *VECTORS, *WEATHER, *LISTS, ".zip", ".toml", *SHAPE_PARTS))
 )
 OWN = (FARM, DRAWN, OPTIONS, "runs", "packet")
 UNSAFE = re.compile(r"[^\w.\- ()]+")
@@ -157,11 +159,14 @@ def _broke_off(why: str = "") -> UsageError:
 
 
 def taken(project: Project, path: Path) -> list[str]:
-    """The names under which a dropped file is read: itself, the shapefile in a zip, the features of a list.
+    """The names under which a dropped file is read: itself, the shapefile in a zip, the features of a list, a list of sources.
 
-    Errors: InputRefused for a zip or a list that holds nothing.
+    Errors: InputRefused for a zip or a list that holds nothing, or a TOML file that is no list of sources.
     """
     ending = path.suffix.lower()
+    if ending == ".toml":
+        _take_sources(project, path)
+        return [SOURCES]
     if ending == ".zip":
         names = _unzipped(project, path)
         path.unlink()
@@ -175,6 +180,27 @@ def taken(project: Project, path: Path) -> list[str]:
             write_whole(target, collection_text(found.collection["features"]), overwrite=False)
             return [target.name]
     return [path.name]
+
+
+def _take_sources(project: Project, path: Path) -> None:
+    """Make a file the folder's list of sources; a list that was there before is kept under a free name.
+
+    Errors: InputRefused where it is no list of sources, and nothing is changed.
+    """
+    try:
+        known = read_sources(path)
+    except TunnelsiteError as problem:
+        raise InputRefused(f"a .toml file is taken for a list of sources, and this is none: {problem.given}",
+                           problem.expected, problem.mend) from None  # fmt: skip
+    if not known:
+        raise InputRefused("the list names no source", "a table for each source, with its kind and address", "add one")
+    place = project.folder / SOURCES
+    if path == place:
+        return
+    if place.exists():
+        write_whole(free_path(project, SOURCES), place.read_bytes(), overwrite=False)
+    write_whole(place, path.read_bytes(), overwrite=True)
+    path.unlink()
 
 
 def _unzipped(project: Project, path: Path) -> list[str]:

@@ -25,11 +25,19 @@ export async function fetchedSources() {
   set('sources', await get('/api/gather/sources'));
 }
 
+/** A list of sources was dropped: it is shown where it is used. */
+export async function sourcesCame() {
+  form.open = true;
+  await fetchedSources();
+  document.querySelector('details.gather')?.setAttribute('open', '');
+  announce(`${known.sources?.sources.length ?? 0} sources taken`);
+}
+
 export function gatherPart() {
   const sources = known.sources?.sources ?? [], { gather } = known;
   return h('details', { class: 'gather', open: Boolean(going() || form.open), ontoggle: ({ target }) => { form.open = target.open; onMap(); if (target.open && !known.sources) fetchedSources(); } },
     h('summary', { text: 'Get data from a source' }),
-    h('p', { class: 'why', text: `Nothing is fetched by itself. When you press a button here, this machine asks the sources you name, and no other. ${sources.length ? '' : 'Sources can also be listed in a file “sources.toml” in the project folder.'}` }),
+    h('p', { class: 'why', text: `Nothing is fetched by itself. When you press a button here, this machine asks the sources you name, and no other. ${sources.length ? '' : 'Drop a list of sources (sources.toml) on this page to choose them by name.'}` }),
     known.sources?.problem && h('p', { class: 'broken', text: known.sources.problem.words }),
     h('h3', { text: 'Where' }), wherePart(),
     h('h3', { text: 'What' }), MODELS.map((model) => sourceField(model, sources)),

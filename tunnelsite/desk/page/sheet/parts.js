@@ -4,6 +4,7 @@ import { h } from '../look/dom.js';
 import { inUnit, unit, withUnit } from '../look/words.js';
 import { patch, post, remove } from '../server.js';
 import { fetched, known, tried } from '../store.js';
+import { sourcesCame } from './gather.js';
 
 /** Something missing, asked in place with why it matters. */
 export function question({ id, words, why, choices }) {
@@ -43,6 +44,7 @@ export async function addFiles(list) {
   if (!known.state?.begun && !(await tried(() => post('/api/begin', { what: 'empty' })))) return;
   const said = await tried(() => post('/api/files', form));
   await Promise.all([fetched('roles'), fetched('state')]);
+  if (said?.sources) await sourcesCame();
   if (said?.refused?.length) document.dispatchEvent(new CustomEvent('refused', { detail: said.refused }));
 }
 
