@@ -239,7 +239,8 @@ def test_everything_is_there_after_the_server_was_killed(desk: Shown, served: Se
     _found(desk)
     assert len(_drawn(desk)) == 2
     assert [pin["name"] for pin in desk.asked("/api/state")["pins"]] == ["On the bench", "By the lane"]
-    desk.page.wait_for_selector("#run .broken >> text=ended in the middle")
+    desk.page.click("#run button:has-text('Run failed')")
+    desk.page.wait_for_selector("#part-find .broken >> text=ended in the middle")
     assert len(list(served.folder.glob("runs/*/sites.gpkg"))) == 1
 
 

@@ -12,6 +12,7 @@ from tunnelsite.core.cautions import CAUTIONS
 from tunnelsite.core.table import Table
 from tunnelsite.desk.measures import Units
 from tunnelsite.desk.outline import house_outline
+from tunnelsite.desk.page_words import on_the_page
 from tunnelsite.desk.plain import plain, plain_title
 from tunnelsite.report.card_words import measure_words
 from tunnelsite.scan import refine
@@ -54,10 +55,10 @@ def answer_of(result: Result, told: Told, units: Units) -> dict[str, Any]:
         "what_if": told.what_if,
         "first_look_words": _coarse_words(result, units) if told.first_look else "",
         "took_s": round(told.took_s, 2),
-        "headline": [*result.doubts, _headline(result)],
+        "headline": [*(on_the_page(words) for words in result.doubts), _headline(result)],
         "verdict": None if verdict is None else {"word": verdict["words"], "words": verdict["sentence"]},
         "undecided": undecided(result),
-        "not_assessed": [gap.words for gap in result.gaps],
+        "not_assessed": [on_the_page(gap.words) for gap in result.gaps],
         "assessed_pct": min(shares) if shares else None,
         "options": options,
         "compromises": _compromises(result, units),
@@ -155,7 +156,7 @@ def rejections(result: Result) -> list[dict[str, Any]]:
 
 def _notes(run: Table) -> list[str]:
     notes = [row["value"] for row in run.rows if row["kind"] == "note" and row["name"] not in (DOUBT, VERDICT)]
-    return list(dict.fromkeys(notes))
+    return list(dict.fromkeys(on_the_page(words) for words in notes))
 
 
 def _rows(table: Table | None) -> list[dict[str, Any]]:

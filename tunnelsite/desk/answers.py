@@ -14,9 +14,14 @@ from starlette.responses import JSONResponse, Response
 
 from tunnelsite.core.errors import InputRefused, OutputFailed, ResourceShortage, TunnelsiteError, UsageError
 from tunnelsite.desk.messages import Problem
+from tunnelsite.desk.page_words import on_the_page, told
 from tunnelsite.desk.worker import WorkerEnded
 
 MOST_BODY_BYTES = 16 << 20  # a drawing of a hundred thousand points
+ASKED = {
+    "--far-elevation-unit": "far_elevation_unit",
+    "--elevation-unit": "elevation_unit",
+}  # an option that answers: its question
 STATUS = {WorkerEnded: 503, UsageError: 422, InputRefused: 422, ResourceShortage: 507, OutputFailed: 507}
 Body = TypeVar("Body", bound=BaseModel)
 
@@ -31,7 +36,9 @@ class Missing(UsageError):
 
 def problem_of(problem: TunnelsiteError) -> Problem:
     """An error as it goes to the page."""
-    return Problem(given=problem.given, expected=problem.expected, mend=problem.mend, words=str(problem))
+    given, expected, mend = (on_the_page(part) for part in (problem.given, problem.expected, problem.mend))
+    asks = next((name for option, name in ASKED.items() if option in problem.mend), "")
+    return Problem(given=given, expected=expected, mend=mend, words=told(problem), asks=asks)
 
 
 def answered(handler: Callable[[Request], Awaitable[Any]]) -> Callable[[Request], Awaitable[Response]]:

@@ -23,6 +23,7 @@ from tunnelsite.desk.images import MapImages
 from tunnelsite.desk.land import Looked, ground_alone, looked_at, more_of, with_features
 from tunnelsite.desk.measures import Units
 from tunnelsite.desk.packet import write_packet
+from tunnelsite.desk.page_words import told
 from tunnelsite.desk.pins_compared import pins_compared
 from tunnelsite.desk.project import Project
 from tunnelsite.desk.screening import screened
@@ -211,7 +212,7 @@ class Bench:
         try:
             found = what_if(base[0], settings_from(values))
         except NeedsRun as problem:
-            return {"answer": None, "needs_run": True, "words": str(problem)}
+            return {"answer": None, "needs_run": True, "words": told(problem)}
         took = time.monotonic() - begun
         answer = answer_of(found, ToldBy("what-if", took, what_if=True), units)
         self._show(found, "what-if", units)

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from tunnelsite.desk.messages import FileEntry
+from tunnelsite.desk.page_words import on_the_page
 from tunnelsite.desk.project import DRAWN, FARM, OPTIONS, Project
 from tunnelsite.desk.roles import proposed, used_as
 from tunnelsite.io.read.file_facts import LISTS, RASTERS, VECTORS, WEATHER, FileFacts, file_facts
@@ -29,7 +30,7 @@ def _entry(path: Path, raw: Mapping[str, Any]) -> FileEntry:
     role, distance = used_as(raw, path.name)
     guess, why = (None, "") if role is not None else proposed(path, facts, raw)
     return FileEntry(name=path.name, kind=facts.kind, used_as=role, proposed=guess, proposed_why=why, facts=list(facts.facts),
-                     distance_m=distance, problems=list(facts.problems), size_bytes=state.st_size)  # fmt: skip
+                     distance_m=distance, problems=[on_the_page(words) for words in facts.problems], size_bytes=state.st_size)  # fmt: skip
 
 
 @lru_cache(maxsize=512)

@@ -18,6 +18,7 @@ from tunnelsite.desk.gathers import Gathers
 from tunnelsite.desk.messages import FileEntry, ModelState, Pin, SettingChange, State, View
 from tunnelsite.desk.newest import Newest
 from tunnelsite.desk.packets import Packets, packet_entries
+from tunnelsite.desk.page_words import told
 from tunnelsite.desk.project import Project
 from tunnelsite.desk.runner import Runner
 from tunnelsite.desk.runs import Kept, clear_halves, kept_answer, run_entries, run_folder, run_folders
@@ -101,7 +102,7 @@ class Desk:
         except TunnelsiteError as problem:
             aside = self.project.drawn.with_name(f"drawn-{datetime.now():%Y%m%d%H%M%S}.gpkg")
             self.project.drawn.rename(aside)
-            self.notes.append(f"{problem} It was set aside as {aside.name}.")
+            self.notes.append(f"{told(problem)} It was set aside as {aside.name}.")
 
     def drawn(self) -> None:
         """Tell every page that something was drawn, and let the hand know of it."""
@@ -147,7 +148,7 @@ class Desk:
             self.model = ModelState(state="ready" if self.looked.get("view") else "none")
         except TunnelsiteError as problem:
             self.looked = {"problem": problem_of(problem).model_dump()}
-            self.model = ModelState(state="failed", words=str(problem))
+            self.model = ModelState(state="failed", words=told(problem))
         self.events.publish("model", self.model.model_dump())
         self.changed()
         if self.looked.get("more"):

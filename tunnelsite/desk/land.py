@@ -15,6 +15,7 @@ from tunnelsite.core.layers import Features
 from tunnelsite.core.reproject import to_grid
 from tunnelsite.core.site import Frame, Site
 from tunnelsite.core.units import FOOT_M
+from tunnelsite.desk.page_words import on_the_page
 from tunnelsite.io.read.coarse import coarse_raster
 from tunnelsite.io.read.drawn import read_drawn
 from tunnelsite.io.read.raster_header import raster_header
@@ -52,8 +53,8 @@ class Looked:
         return {
             "ground": f"{self.site.dem.name}: {size}, heights in {unit}",
             "land": self.fields,
-            "doubts": self.frame.doubts,
-            "notes": [*self.site.dem.notes, *self.frame.notes],
+            "doubts": [on_the_page(words) for words in self.frame.doubts],
+            "notes": [on_the_page(words) for words in (*self.site.dem.notes, *self.frame.notes)],
             "south": self.frame.lat_deg < 0,
         }
 

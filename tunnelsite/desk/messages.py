@@ -17,12 +17,14 @@ class Message(BaseModel):
 
 
 class Problem(Message):
-    """What went wrong: what was `given`, what is `expected`, how to fix it (`mend`); `words`, the three as a sentence."""
+    """What went wrong: what was `given`, what is `expected`, how to fix it (`mend`); `words`, the three as a sentence; `asks`, the id of
+    the question that answers it."""
 
     given: str
     expected: str = ""
     mend: str = ""
     words: str
+    asks: str = ""
 
 
 class View(Message):
@@ -218,12 +220,13 @@ class SettingChange(Message):
 
 
 class FieldEntry(Message):
-    """A setting as the page shows it; values as in a project file."""
+    """A setting as the page shows it under a heading of the sheet; values as in a project file."""
 
     name: str
     title: str
     help: str
     section: str
+    heading: str
     kind: str
     unit: str = ""
     choices: list[str] | None = None

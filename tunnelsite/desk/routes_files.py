@@ -17,9 +17,8 @@ from tunnelsite.desk.messages import Answered, Begin, FileUse
 from tunnelsite.desk.project import DRAWN, FARM, OPTIONS, Project
 from tunnelsite.desk.proposal import propose
 from tunnelsite.desk.roles import ROLES, change_for, used_as
+from tunnelsite.desk.sheet import QUESTIONS
 from tunnelsite.desk.uploads import Upload
-
-QUESTIONS = ("elevation_unit",)
 
 
 async def _begin(desk: Desk, request: Request) -> Any:

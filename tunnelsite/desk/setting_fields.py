@@ -9,15 +9,15 @@ from tunnelsite.core import catalogue
 from tunnelsite.criteria.reach import reach
 from tunnelsite.desk.measures import Units
 from tunnelsite.desk.messages import FieldEntry, PresetEntry, WeightEntry
+from tunnelsite.desk.page_words import heading_of, on_the_page
 from tunnelsite.settings.field import Field, fields_of
-from tunnelsite.settings.kinds import Choice, File, Length, Output, Table
+from tunnelsite.settings.kinds import Choice, Length
 from tunnelsite.settings.model import Settings
 from tunnelsite.settings.presets import presets
 
 KINDS = {"Length": "length", "Angle": "angle", "Turn": "angle", "Number": "number", "Share": "number", "Slope": "number",
          "Whole": "integer", "Choice": "choice", "Flag": "flag", "Several": "texts", "Text": "text"}  # fmt: skip
 OWN_KINDS = {"house": "houses", "crop_months": "months", "bare_trees": "months"}
-ELSEWHERE = ("keep_out", "service", "drawn", "overwrite")  # files, and what is for the command line alone
 GROUPS = {
     "light": ("sun", "season_sun", "noon", "night_light"),
     "water": (
@@ -37,11 +37,7 @@ GROUPS = {
 
 def field_entries(raw: Mapping[str, Any], units: Units) -> list[FieldEntry]:
     """Every setting that a form can hold. Arguments: raw, the project's settings as written; units, of lengths in words."""
-    return [_entry(field, raw, units) for field in fields_of(Settings) if _on_a_form(field)]
-
-
-def _on_a_form(field: Field) -> bool:
-    return not isinstance(field.words, File | Output | Table) and field.key not in ELSEWHERE
+    return [_entry(field, raw, units) for field in fields_of(Settings) if heading_of(field)]
 
 
 def _entry(field: Field, raw: Mapping[str, Any], units: Units) -> FieldEntry:
@@ -50,8 +46,9 @@ def _entry(field: Field, raw: Mapping[str, Any], units: Units) -> FieldEntry:
     return FieldEntry(
         name=field.key,
         title=field.words.title,
-        help=field.words.help,
+        help=on_the_page(field.words.help),
         section=field.words.section,
+        heading=heading_of(field),
         kind=OWN_KINDS.get(field.key) or KINDS.get(type(field.words).__name__, "text"),
         unit=field.words.unit,
         choices=choices,
@@ -89,6 +86,6 @@ def weight_entries(settings: Settings) -> list[WeightEntry]:
         if criterion.id.startswith("reach_"):
             group = "reach"
         about = criterion.description
-        entries.append(WeightEntry(id=criterion.id, title=about.title, help=about.text, weight=weight, default=usual.weight,
+        entries.append(WeightEntry(id=criterion.id, title=about.title, help=on_the_page(about.text), weight=weight, default=usual.weight,
                                    group=group or "other"))  # fmt: skip
     return sorted(entries, key=lambda one: -one.default)

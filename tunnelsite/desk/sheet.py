@@ -8,12 +8,13 @@ from typing import Any
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.units import MONTHS
 from tunnelsite.desk.messages import Choice, Heading, PacketEntry, Pin, Question
+from tunnelsite.desk.page_words import told
 from tunnelsite.desk.project import Project
 from tunnelsite.settings.model import crop_period
 
 SURROUNDINGS = ("surface", "obstacles", "structures", "keep_out", "service", "soils", "lamps", "wind")
 UNITS = (("ft", "feet"), ("us-ft", "US survey feet"), ("m", "metres"), ("dm", "decimetres"), ("cm", "centimetres"))
-UNIT_OPTION = "--elevation-unit"
+QUESTIONS = ("elevation_unit", "far_elevation_unit")
 WHY_UNIT = "A pitch, a cut and the water's way are wrong by a factor of three if feet are taken for metres."
 
 
@@ -22,7 +23,7 @@ def headings(project: Project, looked: Mapping[str, Any], found: Mapping[str, An
     try:
         raw = project.raw()
     except UsageError as problem:
-        return [Heading(id="ground", title="Ground", line=str(problem), state="doubt")]
+        return [Heading(id="ground", title="Ground", line=told(problem), state="doubt")]
     return [_ground(raw, looked), _surroundings(raw), _house(raw), *_answer(found)]
 
 
@@ -106,7 +107,7 @@ def _answer(found: Mapping[str, Any]) -> list[Heading]:
 def questions(looked: Mapping[str, Any]) -> list[Question]:
     """What only the user can say, from what the readers asked."""
     problem = looked.get("problem")
-    if not problem or UNIT_OPTION not in problem["mend"]:
+    if not problem or problem["asks"] not in QUESTIONS:
         return []
     choices = [Choice(value=value, title=title) for value, title in UNITS]
-    return [Question(id="elevation_unit", heading="ground", words=problem["given"], why=WHY_UNIT, choices=choices)]
+    return [Question(id=problem["asks"], heading="ground", words=problem["given"], why=WHY_UNIT, choices=choices)]

@@ -15,6 +15,7 @@ from python_multipart.multipart import MultipartParser, parse_options_header
 
 from tunnelsite.core.errors import InputRefused, OutputFailed, TunnelsiteError, UsageError
 from tunnelsite.desk.gather_files import SOURCES
+from tunnelsite.desk.page_words import told
 from tunnelsite.desk.project import DRAWN, FARM, OPTIONS, Project
 from tunnelsite.gather.sources import read_sources
 from tunnelsite.io.formats.geojson import collection_text
@@ -26,7 +27,9 @@ MOST_BYTES, MOST_FILES, MOST_NAME = 4 << 30, 50, 80
 MOST_UNZIPPED, MOST_MEMBERS = 1 << 30, 200
 SHAPE_PARTS = (".shp", ".shx", ".dbf", ".prj", ".cpg")
 TAKEN = tuple(
-    dict.fromkeys((*(one for one in RASTERS if one != ".vrt"), *VECTORS, *WEATHER, *LISTS, ".zip", ".toml", *SHAPE_PARTS))
+    dict.fromkeys(
+        (*(one for one in RASTERS if one != ".vrt"), *VECTORS, *WEATHER, *LISTS, ".zip", ".toml", *SHAPE_PARTS)
+    )
 )
 OWN = (FARM, DRAWN, OPTIONS, "runs", "packet")
 UNSAFE = re.compile(r"[^\w.\- ()]+")
@@ -115,7 +118,7 @@ class Upload:
         try:
             self._name = safe_name(given)
         except UsageError as problem:
-            self.refused.append((given[:80], str(problem)))
+            self.refused.append((given[:80], told(problem)))
             return
         self._target = free_path(self.project, self._name)
         self._staged = contextlib.ExitStack()
@@ -144,7 +147,7 @@ class Upload:
             self.names += taken(self.project, self._target)
         except TunnelsiteError as problem:
             self._target.unlink(missing_ok=True)
-            self.refused.append((self._name, str(problem)))
+            self.refused.append((self._name, told(problem)))
 
     def _drop(self) -> None:
         """Leave nothing of a file that did not come to its end."""

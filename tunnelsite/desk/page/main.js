@@ -104,7 +104,7 @@ function openPartOnce(id) {
 function drawRun(run) {
   const box = document.getElementById('run');
   const going = run && !['done', 'cancelled', 'failed'].includes(run.state);
-  if (!going) return fill(box, run?.state === 'failed' && h('span', { class: 'broken', text: runWords(run) }));
+  if (!going) return fill(box, run?.state === 'failed' && h('button', { type: 'button', class: 'plain broken', text: 'Run failed: why?', title: runWords(run), onclick: () => { showPart('sheet'); openPart('find'); } }));
   return fill(box, h('progress', { value: run.share ?? 0, max: 1, 'aria-label': 'Run' }), h('span', { class: 'run-words', text: runWords(run) }), h('button', { type: 'button', id: 'cancel', text: 'Cancel', onclick: cancelRun }));
 }
 
@@ -134,13 +134,15 @@ function tools() {
   L.DomEvent.disableScrollPropagation(box);
 }
 
+/** On a phone, one part of the desk at a time. */
+function showPart(part) {
+  document.getElementById('desk').dataset.part = part;
+  document.querySelectorAll('.thumb button').forEach((each) => each.setAttribute('aria-pressed', String(each.dataset.part === part)));
+  map.invalidateSize({ animate: false });
+}
+
 function thumb() {
-  const desk = document.getElementById('desk');
-  document.querySelectorAll('.thumb button').forEach((button) => button.addEventListener('click', () => {
-    desk.dataset.part = button.dataset.part;
-    document.querySelectorAll('.thumb button').forEach((each) => each.setAttribute('aria-pressed', String(each === button)));
-    map.invalidateSize({ animate: false });
-  }));
+  document.querySelectorAll('.thumb button').forEach((button) => button.addEventListener('click', () => showPart(button.dataset.part)));
   new ResizeObserver(() => map.invalidateSize({ animate: false })).observe(document.getElementById('map'));
 }
 

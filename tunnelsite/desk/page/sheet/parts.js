@@ -82,20 +82,8 @@ function plain(field, text) {
   return ['number', 'integer'].includes(field.kind) && /^[-\d.]+$/.test(text) ? Number(text) : text;
 }
 
-// the settings' own sections under the sheet's headings
-const SECTIONS = {
-  ground: ['ground', 'Ground and parcels'],
-  surroundings: ['rules', 'surroundings', 'What to stay clear of', 'Services, soil and wind'],
-  house: ['house', 'season', 'House and ridge', 'Season and light', 'Pad'],
-  find: ['search', 'What matters', 'The answer'],
-};
-const NOT_HERE = new Set(['service', 'weight', 'rubric', 'parameter', 'out', 'overwrite', 'rasters', 'keep']); // have a form of their own, or are the desk's
-
-/** The settings under a heading; those that name a file stand in the list of files. */
-export function fieldsOf(heading) {
-  const files = new Set(known.roles.map(({ id }) => id));
-  return (known.settings?.fields ?? []).filter(({ section, name }) => SECTIONS[heading].includes(section) && !files.has(name) && !NOT_HERE.has(name));
-}
+/** The settings under a heading; files stand in the list of files. */
+export const fieldsOf = (heading) => (known.settings?.fields ?? []).filter((field) => field.heading === heading);
 
 /** Take a file out of the project; the file stays in the folder. */
 export const takeOut = (name) => tried(() => remove(`/api/files/${encodeURIComponent(name)}`));
