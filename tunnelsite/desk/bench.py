@@ -22,6 +22,7 @@ from tunnelsite.desk.hand import InHand
 from tunnelsite.desk.images import MapImages
 from tunnelsite.desk.land import Looked, ground_alone, looked_at, more_of, with_features
 from tunnelsite.desk.measures import Units
+from tunnelsite.desk.other_season import lit_for
 from tunnelsite.desk.packet import write_packet
 from tunnelsite.desk.page_words import told
 from tunnelsite.desk.pins_compared import pins_compared
@@ -55,6 +56,9 @@ class Bench:
         self.images: MapImages | None = None
         self.in_hand: InHand | None = None
         self._looked: Looked | None = None
+        self._tried: tuple[str, Spots, tuple[float, float], InHand] | None = (
+            None  # in other crop months, lit for a place
+        )
         self._base: tuple[Result, str] | None = None  # what a what-if stands before
 
     def look(self, folder: str) -> dict[str, Any]:
@@ -147,15 +151,26 @@ class Bench:
             self.site, self.frame.grid, self.images.units, fields=self.in_hand is not None or self._looked is not None
         )
 
-    def hand(self, lon: float, lat: float, bearing_deg: float, house: str) -> dict[str, Any]:
-        """A house in the hand. Errors: UsageError for a place off the data, or where there is no field yet."""
+    def hand(self, lon: float, lat: float, bearing_deg: float, house: str, months: str | None = None) -> dict[str, Any]:
+        """A house in the hand, in other crop months where those are given. Errors: UsageError for a place off the data, or where there
+        is no field yet."""
         self._ready()
         with one_thread():
             told = self.in_hand.told(lon, lat, bearing_deg, house)
+            if months:
+                usual, told = told, self._in_months(months, (lon, lat)).told(lon, lat, bearing_deg, house)
+                told["tried"]["usual"] = usual["score"]["steady"]
         if self.result is None:
             score = {"steady": None, "here": None, "words": "no score yet: find places first"}
             told |= {"measured": "ground only", "score": score, "room_m": None, "criteria": []}
         return told
+
+    def _in_months(self, months: str, place: tuple[float, float]) -> InHand:
+        """The hand in other crop months; the light of the land round the place is kept while the house stays near."""
+        spots, tried = self.in_hand.spots, self._tried
+        if tried is None or tried[:2] != (months, spots) or not lit_for(spots.frame, tried[2], place):
+            self._tried = tried = (months, spots, place, self.in_hand.in_months(months, place))
+        return tried[3]
 
     def _ready(self) -> None:
         """Errors: UsageError where there is no field yet, or the land is still being read."""
@@ -171,12 +186,13 @@ class Bench:
         with one_thread():
             return tapped(self.in_hand, lon, lat)
 
-    def sun_chart(self, lon: float, lat: float, bearing_deg: float, house: str) -> str:
-        """The sun chart of a place as SVG. Errors: as `hand`."""
+    def sun_chart(self, lon: float, lat: float, bearing_deg: float, house: str, months: str | None = None) -> str:
+        """The sun chart of a place as SVG, with the crop months or others. Errors: as `hand`."""
         self._ready()
         with one_thread():
             place = Placement(lon, lat, bearing_deg, self.in_hand.house(house))
-            return self.in_hand.light.chart(place)
+            held = self.in_hand.light.in_months(months) if months else self.in_hand.light
+            return held.chart(place)
 
     def compare(self, pins: list[dict[str, Any]]) -> dict[str, Any]:
         """Pinned places side by side. Errors: UsageError where nothing was looked for yet."""

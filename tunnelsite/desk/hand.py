@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import time
+from copy import copy
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -12,13 +14,16 @@ from tunnelsite.decisions.explain import Prepared
 from tunnelsite.decisions.explanation import RuleCheck
 from tunnelsite.desk.hand_measures import Measured, measured
 from tunnelsite.desk.measures import NOT_KNOWN, Units
+from tunnelsite.desk.other_season import lit_near
 from tunnelsite.desk.outline import house_outline
 from tunnelsite.desk.plain import plain, plain_title
 from tunnelsite.desk.point_light import PointLight
+from tunnelsite.desk.sheet import season_words
 from tunnelsite.desk.spot import Spots
 from tunnelsite.report.card_words import measure_words
 from tunnelsite.scan.steady import rooms_to_shift
 from tunnelsite.screening.result import Result
+from tunnelsite.settings.model import settings_from
 
 GROUND_RULES = ("boundary", "structures", "obstacles")
 SAME_DEG, SAME_M = 0.01, 1e-6
@@ -37,6 +42,18 @@ class InHand:
         self.spots = Spots(result.site, result.frame)
         self.prepared = Prepared.of(result)
         self.light = PointLight(result.site, result.frame, result.settings)
+        self.tried_months = ""
+
+    def in_months(self, crop_months: str, place: tuple[float, float]) -> InHand:
+        """The same in other crop months, round a place (longitude, latitude [deg]). Errors: UsageError for a period that is none, or a
+        place off the data."""
+        wanted = settings_from({"crop_months": crop_months}).crop_months
+        settings = self.result.settings.model_copy(update={"crop_months": wanted})
+        other = copy(self)
+        other.result, other.tried_months = replace(self.result, settings=settings), wanted
+        other.spots = Spots(self.spots.site, lit_near(self.spots.site, self.spots.frame, settings, place))
+        other.light = self.light.in_months(wanted)
+        return other
 
     def house(self, text: str) -> House:
         """The house of a size, with the kind and ridge height of the run. Errors: UsageError."""
@@ -69,6 +86,8 @@ class InHand:
             **self._score(found, (lon, lat, bearing), house),
             "criteria": self._criteria(found),
         }
+        if self.tried_months:
+            message["tried"] = {"months": self.tried_months, "words": season_words(self.tried_months)}
         message["words"] = [f"Flags: {found.row['flags']}"] if found.row and found.row["flags"] else []
         return message | {"took_ms": round(1000 * (time.perf_counter() - begun), 1)}
 
@@ -191,7 +210,7 @@ class InHand:
 
     def _room(self, found: Measured, place: tuple[float, float, float], house: House) -> float | None:
         """Room to shift by the placements of the run, where it tried this house along this ridge; else not known."""
-        if found.steady is None:
+        if found.steady is None or self.tried_months:
             return None
         for scan, here in zip(self.result.scans, self.result.here, strict=True):
             grid = scan.frame.grid

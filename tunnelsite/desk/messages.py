@@ -263,13 +263,14 @@ class SettingsMessage(Message):
 
 
 class Hand(Message):
-    """Where the house in the hand stands; `seq` counts the steps of one page."""
+    """Where the house in the hand stands; `seq` counts the steps of one page; `months`, other crop months to try at this place."""
 
     lon: float = Field(ge=-180, le=180)
     lat: float = Field(ge=-90, le=90)
     bearing_deg: float = Field(ge=-360, le=360)
     house: str = Field(max_length=60)
     seq: int = 0
+    months: str | None = Field(default=None, max_length=40)
 
 
 class Tap(Message):

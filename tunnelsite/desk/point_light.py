@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from copy import copy
 from functools import cached_property
 from typing import Any
 
@@ -32,6 +33,14 @@ class PointLight:
 
     def __init__(self, site: Site, frame: Frame, settings: Settings) -> None:
         self.site, self.frame, self.settings = site, frame, settings
+
+    def in_months(self, crop_months: str) -> PointLight:
+        """The same for other crop months; the sun of the year is shared. Errors: UsageError for a period that is none."""
+        crop_period(crop_months)
+        other = copy(self)
+        vars(other).update(steps=self.steps, azimuths=self.azimuths)
+        other.settings = self.settings.model_copy(update={"crop_months": crop_months})
+        return other
 
     @cached_property
     def steps(self) -> SunSteps:

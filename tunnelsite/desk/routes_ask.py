@@ -22,7 +22,8 @@ async def _hand(desk: Desk, request: Request) -> Any:
 async def _sun(desk: Desk, request: Request) -> Response:
     place = {name: number_of(request, name) for name in ("lon", "lat", "bearing_deg")}
     house = request.query_params.get("house", "")[:60]
-    found = await desk.charts.ask(lambda: desk.ask("sun_chart", **place, house=house))
+    months = request.query_params.get("months", "")[:40] or None
+    found = await desk.charts.ask(lambda: desk.ask("sun_chart", **place, house=house, months=months))
     if found is None:
         raise Conflict("a newer chart was asked for", "one chart at a time", "take the newer one")
     return Response(found, media_type="image/svg+xml")

@@ -56,11 +56,11 @@ def _surroundings(raw: Mapping[str, Any]) -> Heading:
 def _house(raw: Mapping[str, Any]) -> Heading:
     houses = raw.get("house", "30x96ft")
     sizes = ", ".join(houses) if isinstance(houses, list) else str(houses)
-    line = f"{sizes}, {raw.get('kind', 'in-ground')}, crops {_season(str(raw.get('crop_months', '')))}"
+    line = f"{sizes}, {raw.get('kind', 'in-ground')}, crops {season_words(str(raw.get('crop_months', '')))}"
     return Heading(id="house", title="House and season", line=line, state="ok")
 
 
-def _season(period: str) -> str:
+def season_words(period: str) -> str:
     """`1 Oct to 30 Apr` of a period as it is written; as it stands, where it cannot be read."""
     if not period:
         return "all year"

@@ -1,0 +1,85 @@
+"""A house in the hand in other crop months scores as a run in those months scores it."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from tests.desk.fields import FARM, field_project, screened_field
+from tunnelsite.core.errors import UsageError
+from tunnelsite.desk.drawing import Drawing
+from tunnelsite.desk.hand import InHand
+from tunnelsite.desk.measures import Units
+from tunnelsite.desk.other_season import HELD_M, lit_for
+from tunnelsite.desk.spot import Spots
+from tunnelsite.screening.result import Result
+
+WINTER, SUMMER, SIZE = "10-01:04-30", "05-01:08-31", "20x48ft"
+TALL_M, TURN_DEG = 12.0, 90.0
+
+
+@pytest.fixture(scope="module")
+def runs(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Result]:
+    """A field with a wall of trees along its southern part, screened for winter and for summer."""
+    project = field_project(tmp_path_factory.mktemp("shaded"), FARM.replace("azimuths = 8", "azimuths = 24"))
+    drawing = Drawing(project)
+    place = screened_place(project)
+    line = [[place[0] - 3e-4, place[1]], [place[0] + 3e-4, place[1]]]
+    about = {"what": "tree_line", "height_m": TALL_M}
+    drawing.put("wall", {"geometry": {"type": "LineString", "coordinates": line}, "properties": about})
+    found = {WINTER: screened_field(project)}
+    project.change({"crop_months": SUMMER})
+    return found | {SUMMER: screened_field(project)}
+
+
+def screened_place(project) -> tuple[float, float]:
+    """Twelve metres south of the field's middle."""
+    from tunnelsite.io.read.site import site_from
+    from tunnelsite.scan.localise import frame_grid
+
+    grid = frame_grid(site_from(project.settings()), bearing_deg=90.0, cell_m=1.0, halo_m=20.0)
+    lon, lat = (float(value) for value in grid.lonlat(0.0, -12.0))
+    return lon, lat
+
+
+def shaded(result: Result) -> tuple[float, float]:
+    """A place that passes and is not far north of the wall."""
+    scan = result.scans[0]
+    dark = scan.measures["sun"]
+    item = int(np.nanargmin(np.where(np.isfinite(result.scored[0]), dark, np.nan)))
+    row, col = divmod(int(scan.index[item]), scan.frame.grid.cols)
+    lon, lat = (float(value) for value in scan.frame.grid.lonlat(*scan.frame.grid.centre(row, col)))
+    return lon, lat
+
+
+@pytest.mark.parametrize(("own", "other"), [(WINTER, SUMMER), (SUMMER, WINTER)])
+def test_other_months_score_as_their_own_run_does(runs, own: str, other: str) -> None:
+    lon, lat = shaded(runs[WINTER])
+    held = {months: InHand(result, Units(True)) for months, result in runs.items()}
+    usual, wanted = (held[months].told(lon, lat, TURN_DEG, SIZE) for months in (own, other))
+    tried = held[own].in_months(other, (lon, lat)).told(lon, lat, TURN_DEG, SIZE)
+    assert abs(usual["score"]["steady"] - wanted["score"]["steady"]) > 4  # the season matters here
+    assert tried["score"]["steady"] == pytest.approx(wanted["score"]["steady"], abs=0.02)
+    assert tried["light"] == wanted["light"]
+    assert tried["tried"]["months"] == other and tried["room_m"] is None and "tried" not in usual
+
+
+def test_own_months_change_nothing(runs) -> None:
+    lon, lat = shaded(runs[WINTER])
+    in_hand = InHand(runs[WINTER], Units(True))
+    usual = in_hand.told(lon, lat, TURN_DEG, SIZE)
+    again = in_hand.in_months("Oct:Apr", (lon, lat)).told(lon, lat, TURN_DEG, SIZE)
+    assert again["score"]["steady"] == pytest.approx(usual["score"]["steady"], abs=1e-3)
+    assert type(in_hand.spots) is Spots
+
+
+def test_months_that_are_none_are_refused(runs) -> None:
+    with pytest.raises(UsageError):
+        InHand(runs[WINTER], Units(True)).in_months("Smarch", shaded(runs[WINTER]))
+
+
+def test_light_is_kept_while_the_house_stays_near(runs) -> None:
+    lon, lat = shaded(runs[WINTER])
+    north = HELD_M / 111_000
+    kept = [lit_for(runs[WINTER].frame, (lon, lat), (lon, lat + part * north)) for part in (0.9, 1.2, float("inf"))]
+    assert kept == [True, False, False]
