@@ -58,7 +58,7 @@ def test_other_months_score_as_their_own_run_does(runs, own: str, other: str) ->
     held = {months: InHand(result, Units(True)) for months, result in runs.items()}
     usual, wanted = (held[months].told(lon, lat, TURN_DEG, SIZE) for months in (own, other))
     tried = held[own].in_months(other, (lon, lat)).told(lon, lat, TURN_DEG, SIZE)
-    assert abs(usual["score"]["steady"] - wanted["score"]["steady"]) > 4  # the season matters here
+    assert abs(usual["score"]["steady"] - wanted["score"]["steady"]) > 3  # the season matters here
     assert tried["score"]["steady"] == pytest.approx(wanted["score"]["steady"], abs=0.02)
     assert tried["light"] == wanted["light"]
     assert tried["tried"]["months"] == other and tried["room_m"] is None and "tried" not in usual
