@@ -8,10 +8,10 @@ import pyproj
 import shapely
 
 from tunnelsite.core.cautions import CAUTIONS
+from tunnelsite.core.table import Column, Table
 from tunnelsite.io.formats.geopackage import write_geopackage
 from tunnelsite.io.formats.plan_styles import plan_styles, trenches_sld
 from tunnelsite.io.formats.styles import candidates_sld, pads_sld, rejections_sld, stakes_sld
-from tunnelsite.io.formats.tables import Column, Table
 
 STAMP = "2026-01-31T12:00:00.000Z"
 HOSTILE = (

@@ -19,9 +19,9 @@ import shapely
 
 from tests.io.handover_example import HOSTILE, STAMP, example_tables, write_example
 from tunnelsite.core.errors import InputRefused, OutputFailed, UsageError
+from tunnelsite.core.table import Column, Table
 from tunnelsite.io.formats import FORMATS
 from tunnelsite.io.formats.stac_run import PROCESSING
-from tunnelsite.io.formats.tables import Column, Table
 from tunnelsite.io.formats.world import bounding_box, world_layer
 from tunnelsite.io.read.stored import read_layers
 from tunnelsite.io.write.handover import handover_files, write_handover

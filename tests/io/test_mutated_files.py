@@ -18,9 +18,9 @@ import shapely
 from tests.io.mutations import mutated
 from tests.whole_run.files import NORTH, UTM17, WEST, gentle, plain_farm
 from tunnelsite.core.errors import TunnelsiteError
+from tunnelsite.core.table import Column, Table
 from tunnelsite.core.units import MONTH_DAYS
 from tunnelsite.io.formats.geopackage import run_stamp, write_geopackage
-from tunnelsite.io.formats.tables import Column, Table
 from tunnelsite.io.read.field_horizon import read_field_readings
 from tunnelsite.io.read.level_books import read_level_book, read_planned_pad
 from tunnelsite.io.read.rasters import raster_header, read_raster

@@ -19,13 +19,13 @@ from hypothesis import strategies as st
 
 from tunnelsite.core.layers import Features
 from tunnelsite.core.stake_sheet import StakePoint
+from tunnelsite.core.table import Column, Table
 from tunnelsite.io.formats.csv_table import csv_text
 from tunnelsite.io.formats.geojson import geojson_text
 from tunnelsite.io.formats.geopackage import run_stamp, write_geopackage
 from tunnelsite.io.formats.kml import kml_text
 from tunnelsite.io.formats.layers_gpx import layers_gpx
 from tunnelsite.io.formats.stake_sheets import stake_geojson, stake_gpx
-from tunnelsite.io.formats.tables import Column, Table
 from tunnelsite.io.formats.world import world_layer
 from tunnelsite.io.read.field_horizon import read_field_readings
 from tunnelsite.io.read.kept_arrays import stored_arrays

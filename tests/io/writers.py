@@ -13,11 +13,11 @@ from tests.io.formats.test_cog import some_grid
 from tests.io.formats.test_geopackage import some_tables, write
 from tests.io.handover_example import write_example
 from tests.io.stake_sheet_example import example_sheet
+from tunnelsite.core.table import Column, Table
 from tunnelsite.io.formats import FORMATS
 from tunnelsite.io.formats.cog import write_cog
 from tunnelsite.io.formats.csv_table import write_csv
 from tunnelsite.io.formats.stake_sheets import write_stake_sheet
-from tunnelsite.io.formats.tables import Column, Table
 from tunnelsite.io.formats.world import world_layer
 from tunnelsite.io.read.stored import read_layers
 from tunnelsite.io.write.handover import _put, handover_files, piece_of

@@ -11,23 +11,22 @@ import shapely
 from pyproj import CRS
 
 from tunnelsite.core.errors import OutputFailed
-from tunnelsite.core.table import Column, Table
-from tunnelsite.io.formats import tables as stored
+from tunnelsite.core.table import REAL, TEXT, Column, Heading, Places, Table, table_of
 from tunnelsite.plans.plan import Lineage, Plan, named_files
 
 UTM = CRS.from_epsg(32617)
-STAKES = Table(
-    "stakes", "stakes", {"cut_m": Column("real", "cut", "m"), "label": Column("text")},
+STAKES = table_of(
+    "stakes", "stakes", {"cut_m": Heading(REAL, "cut", "m"), "label": Heading(TEXT)},
     [{"cut_m": 0.5, "label": "a"}, {"cut_m": float("nan"), "label": "b"}],
-    [shapely.Point(700_000, 4_700_000), shapely.Point(700_001, 4_700_000)], "Point", UTM,
+    Places([shapely.Point(700_000, 4_700_000), shapely.Point(700_001, 4_700_000)], "Point", UTM),
 )  # fmt: skip
-RUN = Table("run", "run", {"kind": Column("text"), "name": Column("text")}, [{"kind": "note", "name": "n"}])
-HOURS = stored.Table(
+RUN = table_of("run", "run", {"kind": Heading(TEXT), "name": Heading(TEXT)}, [{"kind": "note", "name": "n"}])
+HOURS = Table(
     {
-        "hours": stored.Column([1.5, None], "REAL"),
-        "count": stored.Column([1, None], "INTEGER"),
-        "clear": stored.Column([True, False], "BOOLEAN"),
-        "what": stored.Column(["=x", None], "TEXT"),
+        "hours": Column([1.5, None], "REAL"),
+        "count": Column([1, None], "INTEGER"),
+        "clear": Column([True, False], "BOOLEAN"),
+        "what": Column(["=x", None], "TEXT"),
     }
 )
 SVG = '<svg xmlns="http://www.w3.org/2000/svg" width="4" height="4"><rect width="4" height="4"/></svg>'

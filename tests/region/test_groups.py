@@ -11,7 +11,7 @@ import shapely
 
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.layers import Features
-from tunnelsite.core.table import Column, Table
+from tunnelsite.core.table import INTEGER, REAL, TEXT, Heading, Places, Table, table_of
 from tunnelsite.region.group_map import colour, group_map
 from tunnelsite.region.groups import groups_table
 from tunnelsite.region.parcel_columns import house_column, own_columns, parcel_columns
@@ -33,8 +33,8 @@ def _row(state: str, town: str | None, small: float | None = None, large: float 
 def _parcels(rows: list[dict]) -> Table:
     shapes = [shapely.box(500_000 + 100 * k, 4_700_000, 500_090 + 100 * k, 4_700_080) for k in range(len(rows))]
     geometry = np.array([shapely.multipolygons([shape]) for shape in shapes], object)
-    columns = parcel_columns(HOUSES) | {"town": Column("text")}
-    return Table("parcels", "parcels", columns, rows, geometry, "MultiPolygon", pyproj.CRS("EPSG:32617"))
+    columns = parcel_columns(HOUSES) | {"town": Heading(TEXT)}
+    return table_of("parcels", "parcels", columns, rows, Places(geometry, "MultiPolygon", pyproj.CRS("EPSG:32617")))
 
 
 ROWS = [
@@ -81,8 +81,8 @@ def test_own_columns_are_kept_and_never_hide_ours() -> None:
     parcels = Features(np.array([shapely.box(0, 0, 1, 1)] * 2, object), columns, pyproj.CRS("EPSG:4326"), "parcels")
     found, rows = own_columns(parcels, list(parcel_columns(HOUSES)))
     assert {name: column.kind for name, column in found.items()} == {
-        "acres": "real",
-        "own_Task": "integer",
-        "owner": "text",
+        "acres": REAL,
+        "own_Task": INTEGER,
+        "owner": TEXT,
     }
     assert rows == [{"acres": 1.5, "own_Task": 7, "owner": "x"}, {"acres": None, "own_Task": 8, "owner": None}]

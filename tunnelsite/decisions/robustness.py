@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -81,13 +81,12 @@ class Robustness:
         """`robustness` (a GeoDataFrame of footprints), `rank_acceptability` and `curves`."""
         import pandas
 
-        from tunnelsite.io.write.plan_files import stored_table
         from tunnelsite.plans.plan import data_frame
         from tunnelsite.screening.result import frame_of
 
         places, shares = self._tables()
         curves = pandas.DataFrame([asdict(one) for one in self.curves])
-        return {places.name: frame_of(places), shares.name: data_frame(stored_table(shares)), "curves": curves}
+        return {places.name: frame_of(places), shares.name: data_frame(shares), "curves": curves}
 
     def words(self) -> str:
         """The same for people."""
@@ -98,7 +97,7 @@ class Robustness:
         from tunnelsite.screening.saving import write_tables
 
         run = self.result.tables["run"]
-        tables = (*self._tables(), replace(run, rows=[*run.rows, *plan_rows(self.shares)]))
+        tables = (*self._tables(), run.with_rows([*run.rows, *plan_rows(self.shares)]))
         write_tables(self.result, {table.name: table for table in tables}, Path(path), overwrite=overwrite)
         return Path(path)
 

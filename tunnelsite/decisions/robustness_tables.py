@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from tunnelsite.core.reproject import from_grid
-from tunnelsite.core.table import Column, Table
+from tunnelsite.core.table import INTEGER, REAL, TEXT, Heading, Places, Table, table_of
 from tunnelsite.scan.firmness.elsewhere import Winner
 from tunnelsite.scan.firmness.rank_shares import RankShares
 from tunnelsite.scan.firmness.verdict import verdict_of
@@ -18,31 +18,30 @@ from tunnelsite.scan.refine import placement, rectangle, where
 if TYPE_CHECKING:
     from tunnelsite.screening.result import Result
 
-REAL, INTEGER, TEXT = "real", "integer", "text"
 COLUMNS = {
-    "rank": Column(INTEGER, "rank of the candidate; none for a place that is not in the list"),
-    "parcel": Column(TEXT, "parcel that holds the pad"),
-    "house": Column(TEXT, "house size as given"),
-    "bearing_deg": Column(REAL, "bearing of the ridge, clockwise from true north at the spot", "deg"),
-    "lon": Column(REAL, "longitude of the centre, WGS 84", "deg"),
-    "lat": Column(REAL, "latitude of the centre, WGS 84", "deg"),
-    "score": Column(REAL, "score under the given weights", "0-100"),
-    "score_low": Column(REAL, "score in 5 % of the draws of weights and errors", "0-100"),
-    "score_high": Column(REAL, "score in 95 % of them", "0-100"),
-    "first_share": Column(REAL, "share of the draws of weights and errors in which it ranks first of the list", "0-1"),
-    "top_share": Column(REAL, "share of them in which it is among the best of the list (how many: see the run table)", "0-1"),
-    "out_share": Column(REAL, "share of them in which a limit rejects it", "0-1"),
-    "mean_rank": Column(REAL, "mean rank in the draws in which no limit rejects it"),
-    "first_by_weights": Column(REAL, "share of draws in which it ranks first where weights alone are drawn", "0-1"),
-    "first_by_errors": Column(REAL, "share of draws in which it ranks first where errors alone are drawn", "0-1"),
-    "best_of_all": Column(
+    "rank": Heading(INTEGER, "rank of the candidate; none for a place that is not in the list"),
+    "parcel": Heading(TEXT, "parcel that holds the pad"),
+    "house": Heading(TEXT, "house size as given"),
+    "bearing_deg": Heading(REAL, "bearing of the ridge, clockwise from true north at the spot", "deg"),
+    "lon": Heading(REAL, "longitude of the centre, WGS 84", "deg"),
+    "lat": Heading(REAL, "latitude of the centre, WGS 84", "deg"),
+    "score": Heading(REAL, "score under the given weights", "0-100"),
+    "score_low": Heading(REAL, "score in 5 % of the draws of weights and errors", "0-100"),
+    "score_high": Heading(REAL, "score in 95 % of them", "0-100"),
+    "first_share": Heading(REAL, "share of the draws of weights and errors in which it ranks first of the list", "0-1"),
+    "top_share": Heading(REAL, "share of them in which it is among the best of the list (how many: see the run table)", "0-1"),
+    "out_share": Heading(REAL, "share of them in which a limit rejects it", "0-1"),
+    "mean_rank": Heading(REAL, "mean rank in the draws in which no limit rejects it"),
+    "first_by_weights": Heading(REAL, "share of draws in which it ranks first where weights alone are drawn", "0-1"),
+    "first_by_errors": Heading(REAL, "share of draws in which it ranks first where errors alone are drawn", "0-1"),
+    "best_of_all": Heading(
         REAL, "share of draws of the weights in which this place is the best of ALL placements, listed or not", "0-1"
     ),
-    "better_placements": Column(INTEGER, "placements of all that score higher under the given weights"),
-    "pitch_within_share": Column(REAL, "share of draws in which the ground is within 1/192 both ways", "0-1"),
-    "pitch_within_exact": Column(REAL, "the same in closed form, without drawing", "0-1"),
-    "pitch_sd_along_pct": Column(REAL, "standard deviation of the slope along the ridge under these errors", "%"),
-    "pitch_sd_across_pct": Column(REAL, "standard deviation of the slope across the ridge under these errors", "%"),
+    "better_placements": Heading(INTEGER, "placements of all that score higher under the given weights"),
+    "pitch_within_share": Heading(REAL, "share of draws in which the ground is within 1/192 both ways", "0-1"),
+    "pitch_within_exact": Heading(REAL, "the same in closed form, without drawing", "0-1"),
+    "pitch_sd_along_pct": Heading(REAL, "standard deviation of the slope along the ridge under these errors", "%"),
+    "pitch_sd_across_pct": Heading(REAL, "standard deviation of the slope across the ridge under these errors", "%"),
 }  # fmt: skip
 
 
@@ -79,22 +78,22 @@ def robustness_table(result: Result, rows: list[dict[str, Any]], winners: Sequen
     places += [(winner.scan, winner.item) for winner in winners if winner.rank is None]
     shapes = [_footprint(result, *place) for place in places]
     title = "How firm the ranking is under random weights and elevation errors, and places not in the list"
-    return Table("robustness", title, COLUMNS, rows, np.array(shapes, object), "Polygon", result.crs)
+    return table_of("robustness", title, COLUMNS, rows, Places(np.array(shapes, object), "Polygon", result.crs))
 
 
 def acceptability_table(found: RankShares) -> Table:
     """Rank acceptability: how often each candidate takes each rank."""
     columns = {
-        "rank": Column(INTEGER, "rank of the candidate in the list"),
-        "takes_rank": Column(INTEGER, "rank it takes in a draw"),
-        "share": Column(REAL, "share of the draws of weights and errors", "0-1"),
+        "rank": Heading(INTEGER, "rank of the candidate in the list"),
+        "takes_rank": Heading(INTEGER, "rank it takes in a draw"),
+        "share": Heading(REAL, "share of the draws of weights and errors", "0-1"),
     }
     rows = [
         {"rank": i + 1, "takes_rank": r + 1, "share": float(share)}
         for i, line in enumerate(found.shares)
         for r, share in enumerate(line)
     ]
-    return Table("rank_acceptability", "How often each candidate takes each rank", columns, rows)
+    return table_of("rank_acceptability", "How often each candidate takes each rank", columns, rows)
 
 
 def plan_rows(found: RankShares) -> list[dict[str, str]]:

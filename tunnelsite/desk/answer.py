@@ -62,7 +62,7 @@ def answer_of(result: Result, told: Told, units: Units) -> dict[str, Any]:
         "assessed_pct": min(shares) if shares else None,
         "options": options,
         "compromises": _compromises(result, units),
-        "relax": [_relax_words(row) for row in _rows(tables.get("relax"))],
+        "relax": [_relax_words(row) for row in (tables["relax"].rows if "relax" in tables else [])],
         "rejections": rejections(result),
         "notes": _notes(tables["run"]),
         "cautions": list(CAUTIONS),
@@ -122,7 +122,7 @@ def _coarse_words(result: Result, units: Units) -> str:
 def _compromises(result: Result, units: Units) -> list[dict[str, Any]]:
     if result.relaxation is None or not result.relaxation.compromises.choices:
         return []
-    breaks = [row["breaks"] for row in _rows(result.tables["compromises"])]
+    breaks = [row["breaks"] for row in result.tables["compromises"].rows]
     other = result.relaxation.compromises
     return [_option(other, row, units, words) for row, words in zip(other.rows, breaks, strict=True)]
 
@@ -140,7 +140,7 @@ def rejections(result: Result) -> list[dict[str, Any]]:
     """What each rule took over the whole farm, most first."""
     titles = {judge.id: judge.criterion.description.title for judge in result.judges}
     counts: dict[str, int] = {}
-    for row in _rows(result.tables["rejections"]):
+    for row in result.tables["rejections"].rows:
         counts[row["rule"]] = counts.get(row["rule"], 0) + int(row["rejected"])
     return [
         {
@@ -157,10 +157,3 @@ def rejections(result: Result) -> list[dict[str, Any]]:
 def _notes(run: Table) -> list[str]:
     notes = [row["value"] for row in run.rows if row["kind"] == "note" and row["name"] not in (DOUBT, VERDICT)]
     return list(dict.fromkeys(on_the_page(words) for words in notes))
-
-
-def _rows(table: Table | None) -> list[dict[str, Any]]:
-    if table is None:
-        return []
-    values = {name: table.values(name) for name in table.columns}
-    return [{name: values[name][k] for name in table.columns} for k in range(len(table.rows))]

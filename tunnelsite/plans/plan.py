@@ -11,15 +11,13 @@ from typing import TYPE_CHECKING, Any
 
 import pyproj
 
-from tunnelsite.core.table import Table
-from tunnelsite.io.formats import tables as stored
+from tunnelsite.core.table import NULLABLE, Table, values_and_mask
 
 if TYPE_CHECKING:
     import geopandas
     import pandas
 
 LAYERS, SUMMARY, AS_PNG = "layers", "summary", "_png"
-DTYPES = {"REAL": "Float64", "INTEGER": "Int64", "BOOLEAN": "boolean", "TEXT": "string"}
 
 
 @dataclass(frozen=True)
@@ -55,7 +53,7 @@ class Plan:
     title: str
     summary: dict[str, Any]
     pictures: Mapping[str, str] = field(default_factory=dict)
-    sheets: Mapping[str, stored.Table] = field(default_factory=dict)
+    sheets: Mapping[str, Table] = field(default_factory=dict)
     maps: tuple[Table, ...] = ()
     lineage: Lineage | None = None
     notes: tuple[str, ...] = ()
@@ -75,9 +73,7 @@ class Plan:
     @property
     def tables(self) -> dict[str, pandas.DataFrame]:
         """Tables by name; what was not assessed is NA."""
-        from tunnelsite.io.write.plan_files import stored_table
-
-        beside = {table.name: stored_table(table) for table in self.maps if table.geometry is None}
+        beside = {table.name: table for table in self.maps if table.geometry is None}
         return {name: data_frame(table) for name, table in (dict(self.sheets) | beside).items()}
 
     def write(self, folder: str | os.PathLike[str], *, overwrite: bool = False) -> dict[str, Path]:
@@ -142,13 +138,13 @@ def named_files(stem: Path, endings: Mapping[str, str]) -> dict[str, Path]:
     return {name: stem.with_name(stem.name + ending) for name, ending in endings.items()}
 
 
-def data_frame(table: stored.Table) -> pandas.DataFrame:
+def data_frame(table: Table) -> pandas.DataFrame:
     """A table without its geometry as a DataFrame of nullable types."""
     import pandas
 
     columns = {}
     for name, column in table.columns.items():
-        values, missing = stored.values_and_mask(name, column)
-        found = pandas.Series(pandas.array(list(values), dtype=DTYPES[column.kind]))
+        values, missing = values_and_mask(name, column)
+        found = pandas.Series(pandas.array(list(values), dtype=NULLABLE[column.kind]))
         columns[name] = found.mask(missing)
     return pandas.DataFrame(columns)

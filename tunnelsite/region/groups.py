@@ -9,22 +9,22 @@ import numpy as np
 import shapely
 
 from tunnelsite.core.errors import UsageError
-from tunnelsite.core.table import INTEGER, REAL, TEXT, Column, Table
+from tunnelsite.core.table import INTEGER, REAL, TEXT, Heading, Places, Table, table_of
 from tunnelsite.region.parcel_columns import SCREENED, house_column
 
 NOT_STATED = "not stated"
 GROUP_COLUMNS = {
-    "group": Column(TEXT, "value of the column by which parcels are grouped"),
-    "house": Column(TEXT, "house size as given"),
-    "parcels": Column(INTEGER, "parcels of the group"),
-    "screened": Column(INTEGER, "of these, parcels of which something is known: shares are of them"),
-    "feasible": Column(INTEGER, "parcels where a place passes every limit"),
-    "feasible_share": Column(REAL, "the same as a share of the parcels that were screened", "0-1"),
-    "best_score": Column(REAL, "score of the best place of the group", "0-100"),
-    "median_score": Column(REAL, "median over the feasible parcels of the score of each one's best place", "0-100"),
-    "footprints_m2": Column(REAL, "land that a house may cover: union of the footprints", "m2"),
-    "pads_m2": Column(REAL, "land that its graded pad may cover: union of the pads", "m2"),
-    "options": Column(INTEGER, "places that stand apart from one another, as `options` of the parcels"),
+    "group": Heading(TEXT, "value of the column by which parcels are grouped"),
+    "house": Heading(TEXT, "house size as given"),
+    "parcels": Heading(INTEGER, "parcels of the group"),
+    "screened": Heading(INTEGER, "of these, parcels of which something is known: shares are of them"),
+    "feasible": Heading(INTEGER, "parcels where a place passes every limit"),
+    "feasible_share": Heading(REAL, "the same as a share of the parcels that were screened", "0-1"),
+    "best_score": Heading(REAL, "score of the best place of the group", "0-100"),
+    "median_score": Heading(REAL, "median over the feasible parcels of the score of each one's best place", "0-100"),
+    "footprints_m2": Heading(REAL, "land that a house may cover: union of the footprints", "m2"),
+    "pads_m2": Heading(REAL, "land that its graded pad may cover: union of the pads", "m2"),
+    "options": Heading(INTEGER, "places that stand apart from one another, as `options` of the parcels"),
 }
 
 
@@ -62,7 +62,7 @@ def groups_table(parcels: Table, column: str, houses: Sequence[str]) -> Table:
             rows.append({"group": label, "house": house} | _of_group([parcels.rows[k] for k in mine], house))
             shapes.append(outline)
     title = f"Parcels by {column} and house size"
-    return Table("groups", title, GROUP_COLUMNS, rows, np.array(shapes, object), "MultiPolygon", parcels.crs)
+    return table_of("groups", title, GROUP_COLUMNS, rows, Places(np.array(shapes, object), "MultiPolygon", parcels.crs))
 
 
 def _of_group(rows: Sequence[dict[str, Any]], house: str) -> dict[str, Any]:

@@ -12,19 +12,19 @@ import shapely
 
 from tunnelsite.core.grid import horizontal
 from tunnelsite.core.layers import Features
-from tunnelsite.core.table import Column, Table
+from tunnelsite.core.table import INTEGER, REAL, TEXT, Heading, Places, Table, table_of
 from tunnelsite.region.parcel_columns import SCREENED, own_columns, parcel_columns
 from tunnelsite.region.part import check_values, columns_of
 from tunnelsite.region.running import Failure
 from tunnelsite.region.tasks import Task
 
 TASK_COLUMNS = {
-    "task": Column("integer", "number"),
-    "key": Column("text", "SHA-256 of everything its answer depends on"),
-    "parcels": Column("integer", "parcels in it"),
-    "state": Column("text", "screened, failed, no data, or split into a task for each parcel"),
-    "cell_m": Column("real", "working cell", "m"),
-    "notes": Column("text", "what was found or assumed"),
+    "task": Heading(INTEGER, "number"),
+    "key": Heading(TEXT, "SHA-256 of everything its answer depends on"),
+    "parcels": Heading(INTEGER, "parcels in it"),
+    "state": Heading(TEXT, "screened, failed, no data, or split into a task for each parcel"),
+    "cell_m": Heading(REAL, "working cell", "m"),
+    "notes": Heading(TEXT, "what was found or assumed"),
 }
 
 
@@ -91,14 +91,14 @@ def merged_tables(
     candidates, pads = _ranked(stored["candidates"], stored["pads"], list(names), crs)
     outlines = [shapely.multipolygons([s]) if s.geom_type == "Polygon" else s for s in parcels.geometry[shapes]]
     rows = [row | own_rows[k] for row, k in zip(rows, shapes, strict=True)]
-    whole = Table(
+    whole = table_of(
         "parcels", "Parcels of the region, what was tried and what passed", wanted | own, rows,
-        np.array(outlines, object), "MultiPolygon", crs,
+        Places(np.array(outlines, object), "MultiPolygon", crs),
     )  # fmt: skip
     title = "Tasks: parcels that were screened together"
     return [
         candidates, pads, _joined("rejections", stored["rejections"], crs), whole, _criteria(stored["criteria"]),
-        Table("tasks", title, TASK_COLUMNS, tasks),
+        table_of("tasks", title, TASK_COLUMNS, tasks),
     ]  # fmt: skip
 
 
@@ -117,11 +117,15 @@ def _shapes(stored: dict[str, Any]) -> list:
 
 def _joined(name: str, found: list[tuple[int, dict]], crs: pyproj.CRS) -> Table:
     if not found:
-        return Table(name, name, {"parcel": Column("text", "parcel")}, [], np.empty(0, object), "MultiPolygon", crs)
+        return table_of(
+            name, name, {"parcel": Heading(TEXT, "parcel")}, [], Places(np.empty(0, object), "MultiPolygon", crs)
+        )
     rows = [row for _, table in found for row in rows_of(table)]
     shapes = np.array([shape for _, table in found for shape in _shapes(table)], object)
     first = found[0][1]
-    return Table(name, first["title"], columns_of([t for _, t in found]), rows, shapes, first["geometry_type"], crs)
+    return table_of(
+        name, first["title"], columns_of([t for _, t in found]), rows, Places(shapes, first["geometry_type"], crs)
+    )
 
 
 def _ranked(candidates, pads, names: list[str], crs: pyproj.CRS) -> tuple[Table, Table]:
@@ -139,7 +143,9 @@ def _ranked(candidates, pads, names: list[str], crs: pyproj.CRS) -> tuple[Table,
         table = _joined(name, found, crs)
         shapes = np.empty(len(ordered), object)
         shapes[:] = [item[at + 1] for item in ordered]
-        tables.append(Table(name, table.title, table.columns, [item[at] for item in ordered], shapes, "Polygon", crs))
+        tables.append(
+            table_of(name, table.title, table.headings, [item[at] for item in ordered], Places(shapes, "Polygon", crs))
+        )
     return tables[0], tables[1]
 
 
@@ -151,4 +157,4 @@ def _criteria(found: list[tuple[int, dict]]) -> Table:
         for row in rows_of(table):
             known = rows.setdefault(row["criterion"], {**row, "assessed": 0})
             known["assessed"] += row["assessed"] or 0
-    return Table("criteria", "Criteria and how they are judged", columns, list(rows.values()))
+    return table_of("criteria", "Criteria and how they are judged", columns, list(rows.values()))

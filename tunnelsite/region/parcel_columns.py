@@ -9,22 +9,22 @@ from typing import Any
 import numpy as np
 
 from tunnelsite.core.layers import Features
-from tunnelsite.core.table import INTEGER, REAL, TEXT, Column
+from tunnelsite.core.table import INTEGER, REAL, TEXT, Heading
 from tunnelsite.region.by_parcel import QUANTILES, quantile_name
 
 SCREENED, FAILED, NO_DATA = "screened", "failed", "no data"
 PARCEL_COLUMNS = {
-    "parcel": Column(TEXT, "name of the parcel"),
-    "task": Column(INTEGER, "task in which it was screened"),
-    "state": Column(TEXT, "screened, failed, or no data: not one height of the elevation model lies in it"),
-    "reason": Column(TEXT, "why it failed, or why there is no data"),
-    "candidates": Column(INTEGER, "candidates listed"),
-    "tried": Column(INTEGER, "placements tried, over all houses and bearings"),
-    "passed": Column(INTEGER, "placements that passed every limit"),
-    "centres_m2": Column(REAL, "area of the places where the centre of a house may lie", "m2"),
-    "best_score": Column(REAL, "score of the best placement", "0-100"),
+    "parcel": Heading(TEXT, "name of the parcel"),
+    "task": Heading(INTEGER, "task in which it was screened"),
+    "state": Heading(TEXT, "screened, failed, or no data: not one height of the elevation model lies in it"),
+    "reason": Heading(TEXT, "why it failed, or why there is no data"),
+    "candidates": Heading(INTEGER, "candidates listed"),
+    "tried": Heading(INTEGER, "placements tried, over all houses and bearings"),
+    "passed": Heading(INTEGER, "placements that passed every limit"),
+    "centres_m2": Heading(REAL, "area of the places where the centre of a house may lie", "m2"),
+    "best_score": Heading(REAL, "score of the best placement", "0-100"),
 } | {
-    quantile_name(name, share): Column(REAL, f"{title}: quantile {share:g} over placements that passed", unit)
+    quantile_name(name, share): Heading(REAL, f"{title}: quantile {share:g} over placements that passed", unit)
     for name, title, unit in (
         ("score", "score", "0-100"),
         ("pitch_pct", "steeper pitch of the ground", "%"),
@@ -34,11 +34,11 @@ PARCEL_COLUMNS = {
     for share in QUANTILES
 }
 HOUSE_COLUMNS = {
-    "feasible": Column(INTEGER, "1 = a place passes every limit, 0 = none does"),
-    "best_score": Column(REAL, "score of the best place", "0-100"),
-    "footprints_m2": Column(REAL, "land that a house may cover: union of the footprints", "m2"),
-    "pads_m2": Column(REAL, "land that its graded pad may cover: union of the pads", "m2"),
-    "options": Column(
+    "feasible": Heading(INTEGER, "1 = a place passes every limit, 0 = none does"),
+    "best_score": Heading(REAL, "score of the best place", "0-100"),
+    "footprints_m2": Heading(REAL, "land that a house may cover: union of the footprints", "m2"),
+    "pads_m2": Heading(REAL, "land that its graded pad may cover: union of the pads", "m2"),
+    "options": Heading(
         INTEGER, "places that stand apart from one another, at most as many as candidates were asked for"
     ),
 }
@@ -50,23 +50,23 @@ def house_column(name: str, house: str) -> str:
     return f"{name}_{re.sub('[^0-9A-Za-z]+', '_', house)}"
 
 
-def parcel_columns(houses: Sequence[str]) -> dict[str, Column]:
+def parcel_columns(houses: Sequence[str]) -> dict[str, Heading]:
     """The columns that a screening fills. Arguments: houses, sizes as given."""
     by_house = {
-        house_column(name, house): Column(column.kind, f"{house}: {column.title}", column.unit)
+        house_column(name, house): Heading(column.kind, f"{house}: {column.title}", column.unit)
         for house in dict.fromkeys(houses)
         for name, column in HOUSE_COLUMNS.items()
     }
     return PARCEL_COLUMNS | by_house
 
 
-def own_columns(parcels: Features, taken: Sequence[str]) -> tuple[dict[str, Column], list[dict[str, Any]]]:
+def own_columns(parcels: Features, taken: Sequence[str]) -> tuple[dict[str, Heading], list[dict[str, Any]]]:
     """The columns of the parcels' own file, and a row a parcel; names that the screening needs get `own_` in front.
 
     Arguments: parcels; taken, the names that the screening needs.
     """
     used = {name.lower() for name in taken} | NOT_OURS
-    columns: dict[str, Column] = {}
+    columns: dict[str, Heading] = {}
     rows: list[dict[str, Any]] = [{} for _ in range(len(parcels))]
     for name, values in parcels.columns.items():
         if name.lower() in NOT_OURS or name.lower() == "parcel":
@@ -81,13 +81,13 @@ def own_columns(parcels: Features, taken: Sequence[str]) -> tuple[dict[str, Colu
     return columns, rows
 
 
-def _plain_column(values: np.ndarray) -> tuple[Column, list[Any]]:
+def _plain_column(values: np.ndarray) -> tuple[Heading, list[Any]]:
     title = "of the parcels' own file"
     if values.dtype.kind in "iub":
-        return Column(INTEGER, title), values.astype(np.int64).tolist()
+        return Heading(INTEGER, title), values.astype(np.int64).tolist()
     if values.dtype.kind == "f":
-        return Column(REAL, title), [value if np.isfinite(value) else None for value in values.astype(float).tolist()]
-    return Column(TEXT, title), [None if _nothing(value) else str(value) for value in values.tolist()]
+        return Heading(REAL, title), [value if np.isfinite(value) else None for value in values.astype(float).tolist()]
+    return Heading(TEXT, title), [None if _nothing(value) else str(value) for value in values.tolist()]
 
 
 def _nothing(value: Any) -> bool:

@@ -12,10 +12,10 @@ from typing import Any
 import shapely
 
 from tunnelsite.core.errors import InputRefused
-from tunnelsite.core.table import Column, Table
+from tunnelsite.core.table import INTEGER, REAL, TEXT, Heading, Table
 
-FORMAT = "tunnelsite region part 2"
-KINDS = {"text": str, "integer": int, "real": (int, float)}
+FORMAT = "tunnelsite region part 3"
+KINDS = {TEXT: str, INTEGER: int, REAL: (int, float)}
 LARGEST_BYTES = 2_000_000_000
 
 
@@ -46,7 +46,7 @@ def table_out(table: Table) -> dict[str, Any]:
         "title": table.title,
         "columns": [[name, column.kind, column.title, column.unit] for name, column in table.columns.items()],
         "values": {name: table.values(name) for name in table.columns},
-        "geometry_type": table.geometry_type,
+        "geometry_type": table.geometry_kind,
         "geometry": [] if table.geometry is None else shapely.to_wkb(table.geometry, hex=True).tolist(),
     }
 
@@ -58,15 +58,15 @@ def check_values(name: str, kind: str, values: Iterable[Any]) -> None:
             raise ValueError(f"{name} is {value!r}")
 
 
-def columns_of(stored: list[dict[str, Any]]) -> dict[str, Column]:
+def columns_of(stored: list[dict[str, Any]]) -> dict[str, Heading]:
     """The columns of several stored tables together: those of the first, others put in after their neighbour on the left."""
     order: list[str] = []
-    found: dict[str, Column] = {}
+    found: dict[str, Heading] = {}
     for table in stored:
         before = -1
         for name, kind, title, unit in table["columns"]:
             if name not in found:
-                found[name] = Column(kind, title, unit)
+                found[name] = Heading(kind, title, unit)
                 order.insert(before + 1, name)
             before = order.index(name)
     return {name: found[name] for name in order}

@@ -10,10 +10,9 @@ import numpy as np
 import shapely
 
 from tunnelsite.core.grid import horizontal
-from tunnelsite.core.table import Table
+from tunnelsite.core.table import Places, table_of
 from tunnelsite.io.formats.sheets import parquet_bytes
 from tunnelsite.io.write.outputs import make_folder
-from tunnelsite.io.write.plan_files import stored_table
 from tunnelsite.io.write.staging import OutputExists, write_whole
 from tunnelsite.region.inputs import Region, part_of
 from tunnelsite.region.merging import rows_of
@@ -72,8 +71,8 @@ class Partitions:
         stored = part["candidates"]
         columns = {name: column for name, column in columns_of([stored]).items() if name != "rank"}
         shapes = shapely.from_wkb(np.array(stored["geometry"], object))
-        found = Table(
-            "candidates", stored["title"], columns, rows_of(stored), shapes, stored["geometry_type"], self._crs
+        found = table_of(
+            "candidates", stored["title"], columns, rows_of(stored), Places(shapes, stored["geometry_type"], self._crs)
         )
         own = {"task": task.number, "state": "screened"}
         rows = [
@@ -83,6 +82,8 @@ class Partitions:
         outlines = part_of(self._region.parcels, task.parcels).geometry
         outlines = [shapely.multipolygons([s]) if s.geom_type == "Polygon" else s for s in outlines]
         title = "Parcels, what was tried and what passed"
-        parcels = Table("parcels", title, self._columns, rows, np.array(outlines, object), "MultiPolygon", self._crs)
+        parcels = table_of(
+            "parcels", title, self._columns, rows, Places(np.array(outlines, object), "MultiPolygon", self._crs)
+        )
         for table in (found, parcels):
-            write_whole(self.path(table.name, task), parquet_bytes(stored_table(table), self._crs), overwrite=True)
+            write_whole(self.path(table.name, task), parquet_bytes(table, self._crs), overwrite=True)

@@ -13,7 +13,7 @@ from tunnelsite.core.table import Table
 from tunnelsite.io.formats import sld_parts as sld
 from tunnelsite.io.formats import styles
 from tunnelsite.io.formats.cog import write_cog
-from tunnelsite.io.write.plan_files import stored_table, write_plan
+from tunnelsite.io.write.plan_files import write_plan
 from tunnelsite.io.write.staging import write_whole
 from tunnelsite.region.group_map import group_map
 
@@ -52,7 +52,7 @@ def write_region(result: RegionResult, outputs: Mapping[str, Path], *, overwrite
         if f"{name} parquet" in outputs:
             from tunnelsite.io.formats.sheets import parquet_bytes
 
-            data = parquet_bytes(stored_table(result.table(name)), crs)
+            data = parquet_bytes(result.table(name), crs)
             write_whole(outputs[f"{name} parquet"], data, overwrite=overwrite)
     write_whole(outputs["manifest"], json.dumps(result.manifest, indent=1) + "\n", overwrite=overwrite)
 

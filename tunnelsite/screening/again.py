@@ -80,7 +80,7 @@ def with_project(run: Table, settings: Settings, folder: Path) -> Table:
     said = {name: one for name, one in told.items() if one is not False and one != [] and one != {}}
     value = json.dumps(relative(said, folder))
     row = {"kind": PROJECT, "name": "settings", "value": value, "detail": DETAIL}
-    return Table(run.name, run.title, run.columns, [*run.rows, row])
+    return run.with_rows([*run.rows, row])
 
 
 def _settings(stored: str | None, name: str) -> dict[str, Any]:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from tunnelsite.core.table import INTEGER, REAL, TEXT, Column
+from tunnelsite.core.table import INTEGER, REAL, TEXT, Heading
 from tunnelsite.scan import refine
 from tunnelsite.scan.pitch_error import placement_errors, shows_pitch
 from tunnelsite.scan.soils import soil_words
@@ -18,62 +18,62 @@ if TYPE_CHECKING:
     from tunnelsite.screening.result import Result
 
 CANDIDATE_COLUMNS = {
-    "rank": Column(INTEGER, "rank over the whole run, 1 = best"),
-    "score": Column(
+    "rank": Heading(INTEGER, "rank over the whole run, 1 = best"),
+    "score": Heading(
         REAL,
         "steady score: 100 x the combined expected marks over what was assessed, mean over shifts of the house",
         "0-100",
     ),
-    "parcel": Column(TEXT, "parcel that holds the pad"),
-    "rank_in_parcel": Column(INTEGER, "rank inside the parcel"),
-    "house": Column(TEXT, "house size as given"),
-    "width_m": Column(REAL, "width of the house across the ridge", "m"),
-    "length_m": Column(REAL, "length of the house along the ridge", "m"),
-    "bearing_deg": Column(REAL, "bearing of the ridge, clockwise from true north at the spot", "deg"),
-    "lon": Column(REAL, "longitude of the centre, WGS 84", "deg"),
-    "lat": Column(REAL, "latitude of the centre, WGS 84", "deg"),
-    "ground_m": Column(REAL, "mean elevation of the natural ground under the footprint", "m"),
-    "pitch_along_pct": Column(
+    "parcel": Heading(TEXT, "parcel that holds the pad"),
+    "rank_in_parcel": Heading(INTEGER, "rank inside the parcel"),
+    "house": Heading(TEXT, "house size as given"),
+    "width_m": Heading(REAL, "width of the house across the ridge", "m"),
+    "length_m": Heading(REAL, "length of the house along the ridge", "m"),
+    "bearing_deg": Heading(REAL, "bearing of the ridge, clockwise from true north at the spot", "deg"),
+    "lon": Heading(REAL, "longitude of the centre, WGS 84", "deg"),
+    "lat": Heading(REAL, "latitude of the centre, WGS 84", "deg"),
+    "ground_m": Heading(REAL, "mean elevation of the natural ground under the footprint", "m"),
+    "pitch_along_pct": Heading(
         REAL, "slope of the ground's plane along the ridge, + rises to the end it points to (east for 90)", "%"
     ),
-    "pitch_across_pct": Column(
+    "pitch_across_pct": Heading(
         REAL, "slope of the ground's plane across the ridge, + rises to the left of the bearing (north for 90)", "%"
     ),
-    "pitch_se_pct": Column(REAL, "standard error of the steeper pitch: errors of heights, hidden ground", "%"),
-    "relief_m": Column(REAL, "highest minus lowest ground under the footprint", "m"),
-    "roughness_m": Column(REAL, "root mean square of the ground off its plane", "m"),
-    "crown_m": Column(REAL, "height of the middle above the long edges, + sheds water", "m"),
-    "cut_m3": Column(REAL, "cut to the pad's least-squares plane, its slopes clipped to the tolerance", "m3"),
-    "fill_m3": Column(REAL, "fill to that plane", "m3"),
-    "max_cut_m": Column(REAL, "deepest cut to that plane, by which the limit judges; `grading` may plan another", "m"),
-    "max_fill_m": Column(REAL, "highest fill to that plane", "m"),
-    "pad_m2": Column(REAL, "area of the graded pad: footprint plus apron", "m2"),
-    "upslope_m2": Column(REAL, "largest contributing area crossing the pad", "m2"),
-    "ponding_m": Column(REAL, "greatest depth of standing water on the pad", "m"),
-    "beam_share": Column(REAL, "beam energy of the crop months received / received with a flat horizon", "0-1"),
-    "beam_share_worst": Column(REAL, "the same in the crop month that loses most of its own, spot by spot", "0-1"),
-    "worst_month": Column(INTEGER, "that month of most of the footprint, 1 to 12; NULL where none loses 0.05 %"),
-    "noon_clear_dec": Column(REAL, "share of the footprint in sun at noon in midwinter", "0-1"),
-    "drainage_height_m": Column(REAL, "height above the stream, ditch or swale it drains to", "m"),
-    "drainage_distance_m": Column(REAL, "distance from the nearest such line, 200 m where none is nearer", "m"),
-    "flow_beside_m2": Column(REAL, "largest contributing area passing beside the pad; 0 = none of 1 ha or more", "m2"),
-    "room_m": Column(REAL, "how far it can move any way and still be offered with 95 % of its score, up to 30 m", "m"),
-    "score_here": Column(REAL, "score at the exact place", "0-100"),
-    "score_lowest": Column(REAL, "lowest score within the shift; 0 = a limit rejects there", "0-100"),
-    "assessed_pct": Column(REAL, "share of the weight that could be assessed", "%"),
-    "not_assessed": Column(TEXT, "what could not be assessed"),
-    "wind_shelter": Column(REAL, "shelter from the wind", "0-1"),
-    "topographic_factor": Column(REAL, "wind pressure over a hilltop or brow, 1 = as in the open (ASCE 7 Kzt)", "1"),
-    "cold_pool_m": Column(REAL, "depth of the cold-air pool the spot lies in", "m"),
-    "valley_depth_m": Column(REAL, "how much lower it lies than the mean of the land within 250 m", "m"),
-    "night_lux": Column(REAL, "night light from lamps", "lx"),
-    "clearance_m": Column(
+    "pitch_se_pct": Heading(REAL, "standard error of the steeper pitch: errors of heights, hidden ground", "%"),
+    "relief_m": Heading(REAL, "highest minus lowest ground under the footprint", "m"),
+    "roughness_m": Heading(REAL, "root mean square of the ground off its plane", "m"),
+    "crown_m": Heading(REAL, "height of the middle above the long edges, + sheds water", "m"),
+    "cut_m3": Heading(REAL, "cut to the pad's least-squares plane, its slopes clipped to the tolerance", "m3"),
+    "fill_m3": Heading(REAL, "fill to that plane", "m3"),
+    "max_cut_m": Heading(REAL, "deepest cut to that plane, by which the limit judges; `grading` may plan another", "m"),
+    "max_fill_m": Heading(REAL, "highest fill to that plane", "m"),
+    "pad_m2": Heading(REAL, "area of the graded pad: footprint plus apron", "m2"),
+    "upslope_m2": Heading(REAL, "largest contributing area crossing the pad", "m2"),
+    "ponding_m": Heading(REAL, "greatest depth of standing water on the pad", "m"),
+    "beam_share": Heading(REAL, "beam energy of the crop months received / received with a flat horizon", "0-1"),
+    "beam_share_worst": Heading(REAL, "the same in the crop month that loses most of its own, spot by spot", "0-1"),
+    "worst_month": Heading(INTEGER, "that month of most of the footprint, 1 to 12; NULL where none loses 0.05 %"),
+    "noon_clear_dec": Heading(REAL, "share of the footprint in sun at noon in midwinter", "0-1"),
+    "drainage_height_m": Heading(REAL, "height above the stream, ditch or swale it drains to", "m"),
+    "drainage_distance_m": Heading(REAL, "distance from the nearest such line, 200 m where none is nearer", "m"),
+    "flow_beside_m2": Heading(REAL, "largest contributing area passing beside the pad; 0 = none of 1 ha or more", "m2"),
+    "room_m": Heading(REAL, "how far it can move any way and still be offered with 95 % of its score, up to 30 m", "m"),
+    "score_here": Heading(REAL, "score at the exact place", "0-100"),
+    "score_lowest": Heading(REAL, "lowest score within the shift; 0 = a limit rejects there", "0-100"),
+    "assessed_pct": Heading(REAL, "share of the weight that could be assessed", "%"),
+    "not_assessed": Heading(TEXT, "what could not be assessed"),
+    "wind_shelter": Heading(REAL, "shelter from the wind", "0-1"),
+    "topographic_factor": Heading(REAL, "wind pressure over a hilltop or brow, 1 = as in the open (ASCE 7 Kzt)", "1"),
+    "cold_pool_m": Heading(REAL, "depth of the cold-air pool the spot lies in", "m"),
+    "valley_depth_m": Heading(REAL, "how much lower it lies than the mean of the land within 250 m", "m"),
+    "night_lux": Heading(REAL, "night light from lamps", "lx"),
+    "clearance_m": Heading(
         REAL,
         "distance from the house to the nearest structure; the rule (`--clearance`) is for the pad, which is an apron nearer",
         "m",
     ),
     **SURROUNDINGS_COLUMNS,
-    "flags": Column(TEXT, "what a reader should not miss"),
+    "flags": Heading(TEXT, "what a reader should not miss"),
 }
 # What a model of wide cells cannot show of the ground under a house: its numbers would be those of the interpolation.
 GROUND_COLUMNS = (
@@ -186,16 +186,16 @@ def told_rows(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
     return [row if row["shows_ground"] else row | dict.fromkeys(GROUND_COLUMNS) for row in rows]
 
 
-def candidate_columns(result: Result) -> dict[str, Column]:
+def candidate_columns(result: Result) -> dict[str, Heading]:
     """The columns of the contract with the services and criteria of this run in their places."""
-    columns: dict[str, Column] = {}
+    columns: dict[str, Heading] = {}
     for name, column in CANDIDATE_COLUMNS.items():
         if name == "night_lux":
             for service in result.site.services:
                 title = f"straight distance from the footprint to the nearest {service}"
-                columns[f"reach_{service}_m"] = Column(REAL, title, "m")
+                columns[f"reach_{service}_m"] = Heading(REAL, title, "m")
         columns[name] = column
     for judge in result.judges:
         if judge.rubric.weight > 0:
-            columns[f"score_{judge.id}"] = Column(REAL, f"marks for: {judge.criterion.description.title}", "0-1")
+            columns[f"score_{judge.id}"] = Heading(REAL, f"marks for: {judge.criterion.description.title}", "0-1")
     return columns

@@ -5,24 +5,24 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from tunnelsite.core.amounts import in_unit
-from tunnelsite.core.table import INTEGER, REAL, TEXT, Column, Table
+from tunnelsite.core.table import INTEGER, REAL, TEXT, Heading, Places, Table, table_of
 
 if TYPE_CHECKING:
     from tunnelsite.screening.relaxing import Break, Relaxation, Step
 
 BREAKS = {
-    "breaks": Column(TEXT, "limits that it breaks, with the measure there"),
-    "breaks_by": Column(REAL, "by how much it breaks the first of them, in the unit of that limit"),
+    "breaks": Heading(TEXT, "limits that it breaks, with the measure there"),
+    "breaks_by": Heading(REAL, "by how much it breaks the first of them, in the unit of that limit"),
 }
 RELAX_COLUMNS = {
-    "rule": Column(TEXT, "limit that is relaxed, the others as they are"),
-    "title": Column(TEXT, "what it is"),
-    "unit": Column(TEXT, "unit of the limit"),
-    "limit_value": Column(REAL, "the limit of the run"),
-    "relaxed_to": Column(REAL, "the limit relaxed"),
-    "more_placements": Column(INTEGER, "placements that would pass in addition"),
-    "more_options": Column(INTEGER, "options there would be in addition"),
-    "best_score": Column(REAL, "best steady score there would be", "0-100"),
+    "rule": Heading(TEXT, "limit that is relaxed, the others as they are"),
+    "title": Heading(TEXT, "what it is"),
+    "unit": Heading(TEXT, "unit of the limit"),
+    "limit_value": Heading(REAL, "the limit of the run"),
+    "relaxed_to": Heading(REAL, "the limit relaxed"),
+    "more_placements": Heading(INTEGER, "placements that would pass in addition"),
+    "more_options": Heading(INTEGER, "options there would be in addition"),
+    "best_score": Heading(REAL, "best steady score there would be", "0-100"),
 }
 
 
@@ -33,8 +33,8 @@ def compromises_table(found: Relaxation, candidates: Table) -> Table:
         for row, broken in zip(candidates.rows, found.breaks, strict=True)
     ]
     title = "Compromises: footprints that break a limit which may be relaxed, least bad first"
-    columns = candidates.columns | BREAKS
-    return Table("compromises", title, columns, rows, candidates.geometry, "Polygon", candidates.crs)
+    columns = candidates.headings | BREAKS
+    return table_of("compromises", title, columns, rows, Places(candidates.geometry, "Polygon", candidates.crs))
 
 
 def break_words(broken: list[Break], *, feet: bool = False) -> str:
@@ -52,7 +52,7 @@ def break_words(broken: list[Break], *, feet: bool = False) -> str:
 
 def relax_table(steps: list[Step]) -> Table:
     """Every limit relaxed step by step."""
-    return Table("relax", "What relaxing each limit would bring", RELAX_COLUMNS, [_row(step) for step in steps])
+    return table_of("relax", "What relaxing each limit would bring", RELAX_COLUMNS, [_row(step) for step in steps])
 
 
 def _row(step: Step) -> dict[str, Any]:

@@ -15,7 +15,7 @@ from tunnelsite.core.describe import LayerSpec
 from tunnelsite.core.elevation_error import ErrorModel
 from tunnelsite.core.grid import horizontal
 from tunnelsite.core.site import Frame, Site
-from tunnelsite.core.table import Table
+from tunnelsite.core.table import NULLABLE, Table
 from tunnelsite.scan.engine import Judge, Scan
 from tunnelsite.scan.pitch_error import stated_error
 from tunnelsite.scan.ranking import Choice
@@ -183,9 +183,8 @@ def frame_of(table: Table) -> geopandas.GeoDataFrame:
     import geopandas
     import pandas
 
-    types = {"real": "Float64", "integer": "Int64", "text": "string"}
     columns = {
-        name: pandas.array(table.values(name), dtype=types[column.kind]) for name, column in table.columns.items()
+        name: pandas.array(table.values(name), dtype=NULLABLE[column.kind]) for name, column in table.columns.items()
     }
     return geopandas.GeoDataFrame(columns, geometry=list(table.geometry), crs=table.crs)
 

@@ -15,7 +15,7 @@ from tunnelsite.core.moment import run_moment
 from tunnelsite.core.reproject import wgs84_doubt
 from tunnelsite.core.shown import one_line
 from tunnelsite.core.site import Site
-from tunnelsite.core.table import Column, Table
+from tunnelsite.core.table import TEXT, Heading, Table, table_of
 from tunnelsite.scan.pitch_error import stated_error
 from tunnelsite.settings.model import Settings
 from tunnelsite.settings.paths import PATH_KEYS
@@ -30,10 +30,10 @@ FILE_SETTINGS = (*PATH_KEYS, "keep_out", "service", "layer")
 DOUBT = "doubt"  # name of the notes that come before all others
 VERDICT = "verdict"
 RUN_COLUMNS = {
-    "kind": Column("text", "input, setting, grid, version, note, caution, project or run"),
-    "name": Column("text", "name"),
-    "value": Column("text", "value"),
-    "detail": Column("text", "detail"),
+    "kind": Heading(TEXT, "input, setting, grid, version, note, caution, project or run"),
+    "name": Heading(TEXT, "name"),
+    "value": Heading(TEXT, "value"),
+    "detail": Heading(TEXT, "detail"),
 }
 
 
@@ -64,7 +64,7 @@ def whole_run_table(rows: Iterable[dict[str, Any]], cautions: Iterable[str] = ()
     found += [*rows, *version_rows()]
     said = dict.fromkeys([*CAUTIONS, *cautions])
     found += [{"kind": "caution", "name": f"caution {k}", "value": text} for k, text in enumerate(said, 1)]
-    return Table("run", "Inputs, settings, versions, assumptions and cautions", RUN_COLUMNS, found)
+    return table_of("run", "Inputs, settings, versions, assumptions and cautions", RUN_COLUMNS, found)
 
 
 def setting_rows(settings: Settings) -> list[dict[str, Any]]:

@@ -14,7 +14,7 @@ from tunnelsite.io.formats.cog import TILE
 from tunnelsite.io.formats.cog_blocks import cog_by_blocks
 from tunnelsite.io.formats.geopackage import run_stamp, write_geopackage
 from tunnelsite.io.formats.overviews import way_of
-from tunnelsite.io.write.plan_files import lineage_xml, stored_table
+from tunnelsite.io.write.plan_files import lineage_xml
 from tunnelsite.io.write.staging import write_whole
 from tunnelsite.screening.again import with_project
 from tunnelsite.screening.layers import INPUT_LAYERS, layer_specs, layers_made
@@ -42,12 +42,11 @@ def write_tables(result: Result, tables: Mapping[str, Table], path: Path, *, ove
     """
     if "run" in tables:
         tables = {**tables, "run": with_project(tables["run"], result.settings, path.parent)}
-    stored = {name: stored_table(table) for name, table in tables.items()}
     write_geopackage(
         path,
-        stored,
+        tables,
         crs=result.crs,
-        styles={name: style for name, style in layer_styles(result).items() if name in stored},
+        styles={name: style for name, style in layer_styles(result).items() if name in tables},
         lineage_xml=lineage(result),
         cautions=CAUTIONS,
         overwrite=overwrite,

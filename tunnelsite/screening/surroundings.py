@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from tunnelsite.core.table import REAL, TEXT, Column
+from tunnelsite.core.table import REAL, TEXT, Heading
 from tunnelsite.scan import refine
 from tunnelsite.scan.free_ground import Land, door_room_m, next_house
 from tunnelsite.scan.lee import Wind, lee
@@ -21,21 +21,21 @@ if TYPE_CHECKING:
     from tunnelsite.scan.engine import Scan
     from tunnelsite.screening.result import Result
 
-SURROUNDINGS_COLUMNS: Mapping[str, Column] = {
-    "water_head_m": Column(
+SURROUNDINGS_COLUMNS: Mapping[str, Heading] = {
+    "water_head_m": Heading(
         REAL, "ground at the nearest water source above the mean ground of the house, + = water runs to it by itself", "m"
     ),
-    "way_in_m": Column(REAL, "straight distance from the nearest road to the middle of the nearer end", "m"),
-    "way_in_pct": Column(REAL, "mean slope of that straight line, + climbs to the house", "%"),
-    "way_in_steepest_pct": Column(REAL, "slope of its steepest 10 m, up or down", "%"),
-    "door_room_m": Column(
+    "way_in_m": Heading(REAL, "straight distance from the nearest road to the middle of the nearer end", "m"),
+    "way_in_pct": Heading(REAL, "mean slope of that straight line, + climbs to the house", "%"),
+    "way_in_steepest_pct": Heading(REAL, "slope of its steepest 10 m, up or down", "%"),
+    "door_room_m": Heading(
         REAL, "free ground before that end (without a road: the roomier one), as wide as the house, up to 30 m", "m"
     ),
-    "next_house": Column(TEXT, "where a second pad of this size fits, parallel: beside, end to end, none; slope not looked at"),
-    "beside_free_m": Column(REAL, "free ground from the wall to the wider side, along the whole pad, up to 100 m", "m"),
-    "end_free_m": Column(REAL, "free ground from the longer end, across the whole pad, up to 100 m", "m"),
-    "upwind_m": Column(REAL, "distance along the main wind to what stands upwind, where that is within 30 of its own heights", "m"),
-    "upwind_heights": Column(REAL, "the same in its own heights; 30 where nothing is nearer in the data", "heights"),
+    "next_house": Heading(TEXT, "where a second pad of this size fits, parallel: beside, end to end, none; slope not looked at"),
+    "beside_free_m": Heading(REAL, "free ground from the wall to the wider side, along the whole pad, up to 100 m", "m"),
+    "end_free_m": Heading(REAL, "free ground from the longer end, across the whole pad, up to 100 m", "m"),
+    "upwind_m": Heading(REAL, "distance along the main wind to what stands upwind, where that is within 30 of its own heights", "m"),
+    "upwind_heights": Heading(REAL, "the same in its own heights; 30 where nothing is nearer in the data", "heights"),
 }  # fmt: skip
 
 

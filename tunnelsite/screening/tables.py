@@ -10,7 +10,7 @@ import shapely
 from tunnelsite.core.reproject import from_grid
 from tunnelsite.core.sources import source_words
 from tunnelsite.core.stakes import DesignPlane, end_words, heights_at, stakes
-from tunnelsite.core.table import INTEGER, REAL, TEXT, Column, Table
+from tunnelsite.core.table import INTEGER, REAL, TEXT, Heading, Places, Table, table_of
 from tunnelsite.scan import refine
 from tunnelsite.scan.open_ground import why_nothing_fits
 from tunnelsite.screening.candidate_rows import CANDIDATE_COLUMNS, candidate_columns, told_rows
@@ -38,14 +38,12 @@ def _shapes(result: Result, size: str) -> np.ndarray:
 
 def candidates_table(result: Result) -> Table:
     """Footprints, ranked."""
-    return Table(
+    return table_of(
         "candidates",
         "Footprints where the house may stand, ranked",
         candidate_columns(result),
         told_rows(result.rows),
-        _shapes(result, "house"),
-        "Polygon",
-        result.crs,
+        Places(_shapes(result, "house"), "Polygon", result.crs),
     )
 
 
@@ -53,12 +51,12 @@ def pads_table(result: Result) -> Table:
     """Graded pads with their design plane."""
     columns = {name: CANDIDATE_COLUMNS[name] for name in ("rank", "parcel", "house")}
     columns |= {
-        "level_m": Column(REAL, "finished height at the centre", "m"),
-        "slope_along_pct": Column(
+        "level_m": Heading(REAL, "finished height at the centre", "m"),
+        "slope_along_pct": Heading(
             REAL, "finished slope along the ridge, + rises to the end the bearing points to", "%"
         ),
-        "slope_across_pct": Column(REAL, "finished slope across the ridge, + rises to the left of the bearing", "%"),
-        "shrink": Column(REAL, "cut allowed for each m3 of compacted fill", "m3/m3"),
+        "slope_across_pct": Heading(REAL, "finished slope across the ridge, + rises to the left of the bearing", "%"),
+        "shrink": Heading(REAL, "cut allowed for each m3 of compacted fill", "m3/m3"),
     }
     columns |= {name: CANDIDATE_COLUMNS[name] for name in ("pad_m2", "cut_m3", "fill_m3", "max_cut_m", "max_fill_m")}
     rows = []
@@ -66,20 +64,20 @@ def pads_table(result: Result) -> Table:
         plane = {f"slope_{way}_pct": 100 * row[f"slope_{way}"] for way in ("along", "across")}
         rows.append({**row, **plane, "shrink": result.settings.shrink})
     title = "Pads to be graded: footprint plus apron, with the design plane"
-    return Table("pads", title, columns, rows, _shapes(result, "pad"), "Polygon", result.crs)
+    return table_of("pads", title, columns, rows, Places(_shapes(result, "pad"), "Polygon", result.crs))
 
 
 def stakes_table(result: Result) -> Table:
     """Stakes of every candidate."""
     columns = {
-        "rank": Column(INTEGER, "rank of the candidate"),
-        "kind": Column(TEXT, "corner, offset, apron or grid"),
-        "label": Column(TEXT, "name of the stake"),
-        "along_m": Column(REAL, "distance from the centre along the ridge", "m"),
-        "across_m": Column(REAL, "distance from the centre across the ridge", "m"),
-        "ground_m": Column(REAL, "natural ground", "m"),
-        "finish_m": Column(REAL, "finished ground; none for offset stakes", "m"),
-        "cut_m": Column(REAL, "cut (+) or fill (-); none for offset stakes", "m"),
+        "rank": Heading(INTEGER, "rank of the candidate"),
+        "kind": Heading(TEXT, "corner, offset, apron or grid"),
+        "label": Heading(TEXT, "name of the stake"),
+        "along_m": Heading(REAL, "distance from the centre along the ridge", "m"),
+        "across_m": Heading(REAL, "distance from the centre across the ridge", "m"),
+        "ground_m": Heading(REAL, "natural ground", "m"),
+        "finish_m": Heading(REAL, "finished ground; none for offset stakes", "m"),
+        "cut_m": Heading(REAL, "cut (+) or fill (-); none for offset stakes", "m"),
     }
     rows, points = [], []
     for choice, row in zip(result.choices, result.rows, strict=True):
@@ -104,24 +102,26 @@ def stakes_table(result: Result) -> Table:
             )
         points.append(from_grid(shapely.points(along + u, across + v), grid, result.crs))
     geometry = np.concatenate(points) if points else np.empty(0, object)
-    return Table("stakes", "Stakes with ground, finish and cut or fill", columns, rows, geometry, "Point", result.crs)
+    return table_of(
+        "stakes", "Stakes with ground, finish and cut or fill", columns, rows, Places(geometry, "Point", result.crs)
+    )
 
 
 def rejections_table(result: Result) -> Table:
     """Per parcel, house, bearing and rule: placements tried and rejected, and the nearest miss."""
     columns = {
-        "parcel": Column(TEXT, "parcel"),
-        "house": Column(TEXT, "house size as given"),
-        "bearing_deg": Column(REAL, "nominal bearing of the ridge", "deg"),
-        "rule": Column(TEXT, "rule, in the order in which rules are tried"),
-        "tried": Column(INTEGER, "placements that came to this rule"),
-        "rejected": Column(INTEGER, "placements it rejected"),
-        "limit_value": Column(REAL, "the rule's limit, in its unit"),
-        "nearest_miss": Column(REAL, "the rejected measure nearest to the limit"),
-        "unit": Column(TEXT, "unit of limit and miss"),
-        "miss_lon": Column(REAL, "where the nearest miss lies", "deg"),
-        "miss_lat": Column(REAL, "where the nearest miss lies", "deg"),
-        "reason": Column(TEXT, "in words"),
+        "parcel": Heading(TEXT, "parcel"),
+        "house": Heading(TEXT, "house size as given"),
+        "bearing_deg": Heading(REAL, "nominal bearing of the ridge", "deg"),
+        "rule": Heading(TEXT, "rule, in the order in which rules are tried"),
+        "tried": Heading(INTEGER, "placements that came to this rule"),
+        "rejected": Heading(INTEGER, "placements it rejected"),
+        "limit_value": Heading(REAL, "the rule's limit, in its unit"),
+        "nearest_miss": Heading(REAL, "the rejected measure nearest to the limit"),
+        "unit": Heading(TEXT, "unit of limit and miss"),
+        "miss_lon": Heading(REAL, "where the nearest miss lies", "deg"),
+        "miss_lat": Heading(REAL, "where the nearest miss lies", "deg"),
+        "reason": Heading(TEXT, "in words"),
     }
     rows, shapes = [], []
     for scan in result.scans:
@@ -132,7 +132,7 @@ def rejections_table(result: Result) -> Table:
                 shapes.append(_multi(outlines[parcel]))
     title = "Why placements were rejected, by parcel and rule"
     geometry = np.array(shapes, object)
-    return Table("rejections", title, columns, rows, geometry, "MultiPolygon", result.crs)
+    return table_of("rejections", title, columns, rows, Places(geometry, "MultiPolygon", result.crs))
 
 
 def _multi(shape):
@@ -177,15 +177,15 @@ def _parcel_rows(result: Result, scan, parcel: int) -> list[dict[str, Any]]:
 def criteria_table(result: Result) -> Table:
     """Every rubric used."""
     columns = {
-        "criterion": Column(TEXT, "id"),
-        "title": Column(TEXT, "what it is"),
-        "unit": Column(TEXT, "unit of the measure"),
-        "full_at": Column(REAL, "full marks at"),
-        "none_at": Column(REAL, "no marks at"),
-        "limit_value": Column(REAL, "reject beyond"),
-        "weight": Column(REAL, "weight"),
-        "source": Column(TEXT, "where the numbers come from"),
-        "assessed": Column(INTEGER, "placements that could be assessed"),
+        "criterion": Heading(TEXT, "id"),
+        "title": Heading(TEXT, "what it is"),
+        "unit": Heading(TEXT, "unit of the measure"),
+        "full_at": Heading(REAL, "full marks at"),
+        "none_at": Heading(REAL, "no marks at"),
+        "limit_value": Heading(REAL, "reject beyond"),
+        "weight": Heading(REAL, "weight"),
+        "source": Heading(TEXT, "where the numbers come from"),
+        "assessed": Heading(INTEGER, "placements that could be assessed"),
     }
     rows = []
     for judge in result.judges:
@@ -196,4 +196,4 @@ def criteria_table(result: Result) -> Table:
             | {"none_at": rubric.none_at, "limit_value": rubric.limit, "weight": rubric.weight}
             | {"source": source_words(rubric.source), "assessed": assessed}
         )
-    return Table("criteria", "Criteria and how they are judged", columns, rows)
+    return table_of("criteria", "Criteria and how they are judged", columns, rows)

@@ -7,8 +7,8 @@ import csv
 import numpy as np
 import pytest
 
+from tunnelsite.core.table import Column, Table
 from tunnelsite.io.formats.csv_table import write_csv
-from tunnelsite.io.formats.tables import Column, Table
 
 TABLE = Table(
     {

@@ -19,10 +19,10 @@ from tests.io.faults import folder_state
 from tests.io.geopackage_requirements import broken_requirements
 from tunnelsite.core.errors import OutputFailed, UsageError
 from tunnelsite.core.grid import local_crs
+from tunnelsite.core.table import Column, Table
 from tunnelsite.io.formats import geopackage
 from tunnelsite.io.formats.geopackage import run_stamp, write_geopackage
 from tunnelsite.io.formats.styles import candidates_sld, pads_sld, stakes_sld
-from tunnelsite.io.formats.tables import Column, Table
 
 STAMP = "2023-11-14T22:13:20.000Z"
 UTM15 = pyproj.CRS.from_epsg(26915)

@@ -22,8 +22,8 @@ from tests.io.faults import Faults, folder_state
 from tests.io.formats.test_geopackage import query_and_commit, some_tables, write
 from tests.io.geopackage_requirements import broken_requirements
 from tunnelsite.core.errors import OutputFailed
+from tunnelsite.core.table import Table
 from tunnelsite.io.formats import geopackage
-from tunnelsite.io.formats.tables import Table
 
 ROOT = Path(__file__).resolve().parents[3]
 

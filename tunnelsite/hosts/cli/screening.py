@@ -136,7 +136,7 @@ def summary_of(result, out: Path, seconds: float) -> dict[str, Any]:
     from tunnelsite.screening.run_table import DOUBT, VERDICT
 
     tables = result.tables
-    candidates = _rows(tables["candidates"])
+    candidates = tables["candidates"].rows
     run = tables["run"]
     shares = [row["assessed_pct"] for row in candidates]
     return {
@@ -156,15 +156,9 @@ def summary_of(result, out: Path, seconds: float) -> dict[str, Any]:
             "assessed_pct": min(shares) if shares else None,
             "gaps": [gap.words for gap in result.gaps],
         },
-        "relax": _rows(tables["relax"]) if "relax" in tables else [],
-        "compromises": _rows(tables["compromises"]) if "compromises" in tables else [],
-        "rejections": [{name: row[name] for name in REASON} for row in _rows(tables["rejections"])],
+        "relax": tables["relax"].rows if "relax" in tables else [],
+        "compromises": tables["compromises"].rows if "compromises" in tables else [],
+        "rejections": [{name: row[name] for name in REASON} for row in tables["rejections"].rows],
         "notes": once([row for row in run.rows if row["kind"] == "note" and row["name"] not in (DOUBT, VERDICT)]),
         "cautions": [row["value"] for row in run.rows if row["kind"] == "caution"],
     }
-
-
-def _rows(table) -> list[dict[str, Any]]:
-    """The rows of a table with what is missing as None."""
-    values = {name: table.values(name) for name in table.columns}
-    return [{name: values[name][k] for name in table.columns} for k in range(len(table.rows))]

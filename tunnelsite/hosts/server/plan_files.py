@@ -11,7 +11,6 @@ from tunnelsite.core.plan_kind import LAYER, SUMMARY, TABLE, PlanKind
 from tunnelsite.io.formats.csv_table import csv_text
 from tunnelsite.io.formats.geojson import geojson_text
 from tunnelsite.io.formats.world import world_layer
-from tunnelsite.io.write.plan_files import stored_table
 from tunnelsite.plans.plan import Plan
 
 
@@ -26,10 +25,10 @@ def write_outputs(kind: PlanKind, plan: Plan, folder: Path, wanted: Sequence[str
         if one.id not in wanted:
             continue
         if one.kind == LAYER and one.id in maps:
-            layer = world_layer(one.id, stored_table(maps[one.id]), maps[one.id].crs)
+            layer = world_layer(one.id, maps[one.id], maps[one.id].crs)
             (folder / f"{one.id}.geojson").write_text(geojson_text(layer, cautions), "ascii")
         elif one.kind == TABLE and (one.id in plan.sheets or one.id in maps):
-            table = plan.sheets[one.id] if one.id in plan.sheets else stored_table(maps[one.id])
+            table = plan.sheets[one.id] if one.id in plan.sheets else maps[one.id]
             (folder / f"{one.id}.csv").write_text(csv_text(table), "utf-8", newline="")
         elif one.id in plan.pictures:
             (folder / f"{one.id}.svg").write_text(plan.pictures[one.id], "utf-8")

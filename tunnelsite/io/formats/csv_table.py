@@ -6,7 +6,7 @@ import csv
 import io
 import os
 
-from tunnelsite.io.formats.tables import Table, values_and_mask
+from tunnelsite.core.table import Table, values_and_mask
 from tunnelsite.io.write.staging import write_whole
 
 # What spreadsheets take for a formula, with line breaks and full-width forms [@csv-formulas]; a null byte cannot be stored here.

@@ -11,7 +11,7 @@ import numpy as np
 import pyogrio
 import shapely
 
-from tunnelsite.io.formats.world import PLACES, WorldLayer, bounding_box, position, rows_of
+from tunnelsite.io.formats.world import PLACES, WorldLayer, bounding_box, position
 
 
 def geojson_text(layer: WorldLayer, cautions: Sequence[str]) -> str:
@@ -30,7 +30,7 @@ def geojson_text(layer: WorldLayer, cautions: Sequence[str]) -> str:
         "cautions": list(cautions),
         "columns": {name: {"title": column.title, "unit": column.unit} for name, column in layer.table.columns.items()},
     }
-    features = (feature(shape, row) for shape, row in zip(layer.geometry, rows_of(layer.table), strict=True))
+    features = (feature(shape, row) for shape, row in zip(layer.geometry, layer.table.rows, strict=True))
     return collection_text(features, head)
 
 
@@ -70,7 +70,8 @@ def check_geojson(path: Path, layer: WorldLayer) -> None:
 def _rounded(coordinates: list[Any], places: int) -> list[Any]:
     if coordinates and isinstance(coordinates[0], list):
         return [_rounded(inner, places) for inner in coordinates]
-    return position(*coordinates[:2], places)
+    lon_deg, lat_deg = coordinates[:2]
+    return position(lon_deg, lat_deg, places)
 
 
 def _json(value: Any) -> str:

@@ -14,13 +14,14 @@ from pathlib import Path
 import numpy as np
 import pyogrio
 import pyproj
+import shapely
 
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.grid import transformer
 from tunnelsite.core.moment import run_moment
+from tunnelsite.core.table import GEOMETRY_TYPES, Table, values_and_mask
 from tunnelsite.io.formats.geopackage_extensions import add_extensions, xml_namespace
 from tunnelsite.io.formats.systems import flat_system
-from tunnelsite.io.formats.tables import Table, values_and_mask, well_known_binary
 from tunnelsite.io.names import column_names
 from tunnelsite.io.write.staging import staged
 
@@ -96,7 +97,7 @@ class Prepared:
         self.names = column_names(table.columns)
         pairs = [values_and_mask(name, column) for name, column in table.columns.items()]
         self.values, self.masks = [pair[0] for pair in pairs], [pair[1] for pair in pairs]
-        self.geometry = None if table.geometry is None else well_known_binary(table)
+        self.geometry = None if table.geometry is None else _well_known_binary(table)
 
     @property
     def bytes_at_most(self) -> int:
@@ -213,3 +214,20 @@ def _verify_crs(name: str, information: dict, crs: pyproj.CRS) -> None:
 def quoted(name: str) -> str:
     """A table or column name as an SQL identifier."""
     return '"' + name.replace('"', '""') + '"'
+
+
+def _well_known_binary(table: Table) -> np.ndarray:
+    """The geometry as 2-D well-known binary, None where there is none.
+
+    Errors: ValueError for another kind of geometry than the table's, or a coordinate that is not finite.
+    """
+    geometry = np.empty(len(table), object)
+    geometry[:] = list(table.geometry)
+    there = ~shapely.is_missing(geometry)
+    kinds = shapely.get_type_id(geometry[there])
+    if (kinds != GEOMETRY_TYPES[table.geometry_kind]).any():
+        found = {shapely.GeometryType(kind).name for kind in set(kinds.tolist())}
+        raise ValueError(f"geometry is {', '.join(sorted(found))}, not {table.geometry_kind}")
+    if not np.isfinite(shapely.get_coordinates(geometry[there])).all():
+        raise ValueError("geometry holds a coordinate that is not finite")
+    return shapely.to_wkb(shapely.force_2d(geometry))

@@ -12,7 +12,7 @@ import pyogrio
 import shapely
 
 from tunnelsite.io.formats.looks import Look, looks
-from tunnelsite.io.formats.world import PLACES, WorldLayer, middle, rows_of
+from tunnelsite.io.formats.world import PLACES, WorldLayer, middle
 from tunnelsite.io.formats.xml_words import document_text, shown_words, xml_words
 
 KML = "http://www.opengis.net/kml/2.2"
@@ -47,7 +47,7 @@ def kml_text(layers: Sequence[WorldLayer], title: str, cautions: Sequence[str]) 
         _add(folder, "name", layer.name)
         _add(folder, "visibility", "1" if layer.name in SHOWN else "0")
         _add(folder, "description", _html([layer.title]))
-        for shape, row, look in zip(layer.geometry, rows_of(layer.table), row_looks, strict=True):
+        for shape, row, look in zip(layer.geometry, layer.table.rows, row_looks, strict=True):
             _placemark(folder, layer, (shape, row, look))
     return document_text(root)
 

@@ -8,9 +8,8 @@ from typing import Any
 import pyproj
 import shapely
 
+from tunnelsite.core.table import Table
 from tunnelsite.io.formats.dxf import PLAIN, STAKE_COLOURS, Drawing, dxf_bytes, layer_name
-from tunnelsite.io.formats.tables import Table
-from tunnelsite.io.formats.world import rows_of
 
 _COLOUR = {"candidates": 1, "layout": 1, "pads": 3, "areas": 3, "lines": 5, "trenches": 6, "rejections": 8}
 _LINE_COLOUR = {
@@ -36,7 +35,7 @@ def layers_dxf(tables: Mapping[str, Table], crs: pyproj.CRS, title: str, caution
     def draw(drawing: Drawing) -> None:
         for name, table in tables.items():
             drawn: set[bytes] = set()
-            for shape, row in zip(table.geometry, rows_of(table), strict=True):
+            for shape, row in zip(table.geometry, table.rows, strict=True):
                 if shape is None or shape.is_empty or shape.wkb in drawn:
                     continue
                 drawn.add(shape.wkb)

@@ -8,7 +8,7 @@ from typing import Any
 import shapely
 
 from tunnelsite.io.formats.gpx import Gpx, Mark, Trail, gpx_text
-from tunnelsite.io.formats.world import WorldLayer, middle, rows_of
+from tunnelsite.io.formats.world import WorldLayer, middle
 
 STAKES = ("corner",)  # a receiver knows places to a metre or more: offset, apron and grid stakes are for a tape
 FOOTPRINTS = ("candidates", "layout")
@@ -43,7 +43,7 @@ def layers_gpx(layers: Sequence[WorldLayer], title: str, cautions: Sequence[str]
 
 
 def _placed(layer: WorldLayer) -> Iterator[tuple[shapely.Geometry, _Row]]:
-    for shape, row in zip(layer.geometry, rows_of(layer.table), strict=True):
+    for shape, row in zip(layer.geometry, layer.table.rows, strict=True):
         if shape is not None:
             yield shape, row
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from tunnelsite.io.formats.plan_styles import AREA_LOOKS, LINE_LOOKS, SERVICE_COLOUR
 from tunnelsite.io.formats.sld_parts import DARK, GREY
 from tunnelsite.io.formats.styles import STAKE_MARKS, colour, score_breaks
-from tunnelsite.io.formats.world import WorldLayer, rows_of
+from tunnelsite.io.formats.world import WorldLayer
 
 
 @dataclass(frozen=True)
@@ -26,7 +26,7 @@ class Look:
 
 def looks(layer: WorldLayer) -> list[Look]:
     """The look of every feature of a layer, in order."""
-    rows = rows_of(layer.table)
+    rows = layer.table.rows
     if layer.name not in ("candidates", "layout"):
         return [_look(layer.name, row.get("kind")) for row in rows]
     scores = [row.get("score") for row in rows]

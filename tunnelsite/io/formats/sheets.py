@@ -11,10 +11,8 @@ import pyproj
 import shapely
 
 from tunnelsite.core.errors import UsageError
-from tunnelsite.io.formats.tables import KINDS, Column, Table, values_and_mask
+from tunnelsite.core.table import KINDS, NULLABLE, Column, Table, values_and_mask
 from tunnelsite.io.formats.world import WorldLayer
-
-_DTYPES = {"REAL": "Float64", "INTEGER": "Int64", "BOOLEAN": "boolean", "TEXT": "string"}
 
 
 def sheet_of(table: Table, world: WorldLayer | None, crs: pyproj.CRS | None) -> Table:
@@ -77,7 +75,7 @@ def parquet_bytes(table: Table, crs: pyproj.CRS | None) -> bytes:
         values, mask = values_and_mask(name, column)
         plain = values.astype(KINDS[column.kind]).astype(object)
         plain[mask] = None
-        columns[name] = pandas.array(plain, dtype=_DTYPES[column.kind])
+        columns[name] = pandas.array(plain, dtype=NULLABLE[column.kind])
     frame, stream = pandas.DataFrame(columns), io.BytesIO()
     if table.geometry is None:
         frame.to_parquet(stream, index=False, engine="pyarrow")

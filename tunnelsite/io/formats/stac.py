@@ -17,9 +17,9 @@ import shapely
 
 from tunnelsite import __version__
 from tunnelsite.core.errors import InputRefused
+from tunnelsite.core.table import Table
 from tunnelsite.io.formats.geojson import geometry_member
 from tunnelsite.io.formats.stac_run import COLLECTION, PROCESSING, processing
-from tunnelsite.io.formats.tables import Table
 from tunnelsite.io.formats.world import WorldLayer, bounding_box, world_layer
 from tunnelsite.io.names import safe_name
 from tunnelsite.io.read.files import sha256

@@ -12,11 +12,11 @@ import shapely
 
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.stake_sheet import CARE, StakePoint, StakeSheet
+from tunnelsite.core.table import Column, Table
 from tunnelsite.core.units import FOOT_M, also_in_feet
 from tunnelsite.io.formats.csv_table import write_csv
 from tunnelsite.io.formats.geojson import collection_text, feature
 from tunnelsite.io.formats.gpx import Gpx, Mark, Trail, gpx_text
-from tunnelsite.io.formats.tables import Column, Table
 from tunnelsite.io.write.staging import write_whole
 
 PLACES = 9  # decimals of a degree: 0.1 mm

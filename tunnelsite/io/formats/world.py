@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import pyproj
@@ -12,7 +11,7 @@ import shapely
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.core.layers import Features
 from tunnelsite.core.reproject import reprojected
-from tunnelsite.io.formats.tables import Table, values_and_mask
+from tunnelsite.core.table import Table
 
 PLACES = 7  # decimals of a degree: 11 mm or less, as fine as the data are worth
 _STEP = 10.0**-PLACES
@@ -50,16 +49,6 @@ def world_layer(name: str, table: Table, crs: pyproj.CRS) -> WorldLayer:
     shapes = np.full(len(given), None, object)
     shapes[there] = [_tidied(shape) for shape in moved.geometry]
     return WorldLayer(name, table.title, table, shapes, moved.notes)
-
-
-def rows_of(table: Table) -> list[dict[str, Any]]:
-    """The rows as plain Python values, None for what was not assessed."""
-    columns = {}
-    for name, column in table.columns.items():
-        values, mask = values_and_mask(name, column)
-        plain = values.tolist()
-        columns[name] = [None if missing else value for value, missing in zip(plain, mask, strict=True)]
-    return [dict(zip(columns, row, strict=True)) for row in zip(*columns.values(), strict=True)]
 
 
 def bounding_box(geometry: np.ndarray) -> list[float] | None:

@@ -15,7 +15,7 @@ import pyproj
 import shapely
 
 from tunnelsite.core.errors import InputRefused
-from tunnelsite.io.formats.tables import GEOMETRY_TYPES, Column, Table
+from tunnelsite.core.table import GEOMETRY_TYPES, Column, Table
 from tunnelsite.io.plain_names import without_link
 from tunnelsite.io.read.files import checked_file
 from tunnelsite.io.read.vector_files import VectorFile, opened_vector, read_only, refuse_stored_queries

@@ -10,22 +10,22 @@ import numpy as np
 import pyproj
 import shapely
 
-from tunnelsite.core.table import REAL, TEXT, Column, Table
+from tunnelsite.core.table import REAL, TEXT, Heading, Places, table_of
 from tunnelsite.io.write.plan_files import write_plan
 
 TITLES = {"areas": ("Polygon", "Areas"), "lines": ("LineString", "Lines"), "points": ("Point", "Points")}
 COLUMNS = {
-    "what": Column(TEXT, "what it is"),
-    "name": Column(TEXT, "name"),
-    "note": Column(TEXT, "note"),
-    "service": Column(TEXT, "which service"),
-    "kind": Column(TEXT, "kind of tree"),
-    "height_m": Column(REAL, "height above the ground", "m"),
-    "crown_m": Column(REAL, "diameter of the crown", "m"),
-    "width_m": Column(REAL, "width of the line", "m"),
-    "distance_m": Column(REAL, "how far to keep away", "m"),
-    "lumens": Column(REAL, "light of the lamp", "lm"),
-    "drawn_id": Column(TEXT, "number of the drawing"),
+    "what": Heading(TEXT, "what it is"),
+    "name": Heading(TEXT, "name"),
+    "note": Heading(TEXT, "note"),
+    "service": Heading(TEXT, "which service"),
+    "kind": Heading(TEXT, "kind of tree"),
+    "height_m": Heading(REAL, "height above the ground", "m"),
+    "crown_m": Heading(REAL, "diameter of the crown", "m"),
+    "width_m": Heading(REAL, "width of the line", "m"),
+    "distance_m": Heading(REAL, "how far to keep away", "m"),
+    "lumens": Heading(REAL, "light of the lamp", "lm"),
+    "drawn_id": Heading(TEXT, "number of the drawing"),
 }
 STATEMENT = "Drawn by hand on a map of the terrain."
 
@@ -42,5 +42,7 @@ def write_drawn(path: str | os.PathLike, features: Sequence[tuple[Any, Mapping[s
         shapes = np.empty(len(mine), object)
         shapes[:] = [shapely.orient_polygons(shape) if kind == "Polygon" else shape for shape, _ in mine]
         rows = [{name: about.get(name) for name in COLUMNS} for _, about in mine]
-        tables.append(Table(layer, f"{title} that were drawn", COLUMNS, rows, shapes, kind, pyproj.CRS("EPSG:4326")))
+        tables.append(
+            table_of(layer, f"{title} that were drawn", COLUMNS, rows, Places(shapes, kind, pyproj.CRS("EPSG:4326")))
+        )
     write_plan(path, tables, crs=pyproj.CRS("EPSG:4326"), statement=STATEMENT, sources={}, overwrite=True)

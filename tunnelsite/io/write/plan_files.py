@@ -10,7 +10,6 @@ import pyproj
 
 from tunnelsite.core.cautions import CAUTIONS
 from tunnelsite.core.table import Table
-from tunnelsite.io.formats import tables as stored
 from tunnelsite.io.formats.geopackage import run_stamp, write_geopackage
 
 GMD, GCO = "http://www.isotc211.org/2005/gmd", "http://www.isotc211.org/2005/gco"
@@ -34,7 +33,7 @@ def write_plan(
     """
     write_geopackage(
         path,
-        {table.name: stored_table(table) for table in tables},
+        {table.name: table for table in tables},
         crs=crs,
         styles=styles or {},
         lineage_xml=lineage_xml(statement, sources.items()),
@@ -42,15 +41,6 @@ def write_plan(
         overwrite=overwrite,
         stamp=run_stamp(),
     )
-
-
-def stored_table(table: Table) -> stored.Table:
-    """A result table as the writers take it."""
-    columns = {
-        name: stored.Column(table.values(name), column.kind.upper(), column.title, column.unit)
-        for name, column in table.columns.items()
-    }
-    return stored.Table(columns, table.geometry, table.geometry_type, table.title)
 
 
 def lineage_xml(statement: str, sources: Iterable[tuple[str, str]], steps: Iterable[str] = ()) -> str:

@@ -9,7 +9,7 @@ from tunnelsite.core.placement import Placement
 from tunnelsite.core.plan_kind import TABLE, Content, PlanKind
 from tunnelsite.core.process import Progress, silent
 from tunnelsite.core.site import Site
-from tunnelsite.io.formats.tables import Column, Table
+from tunnelsite.core.table import Column, Table
 from tunnelsite.plans.candidate import standing
 from tunnelsite.plans.cost.quantities import Quantity, quantities
 from tunnelsite.plans.cost.settings import CostSettings

@@ -12,10 +12,9 @@ from tunnelsite.core.placement import Placement
 from tunnelsite.core.plan_kind import LAYER, PICTURE, TABLE, Content, PlanKind
 from tunnelsite.core.process import Progress, silent
 from tunnelsite.core.site import Site
-from tunnelsite.core.table import Table
+from tunnelsite.core.table import REAL, TEXT, Column, Table
 from tunnelsite.core.units import FOOT_M
 from tunnelsite.drawing.contours import contour_interval
-from tunnelsite.io.formats import tables as stored
 from tunnelsite.io.formats.plan_styles import plan_styles
 from tunnelsite.plans.candidate import Candidate, standing
 from tunnelsite.plans.drainage.plan import DrainagePlan, drainage_plan
@@ -197,10 +196,10 @@ def _run(made: Graded) -> Table:
     )
 
 
-def _sheet(rows: Sequence[dict[str, Any]]) -> stored.Table:
+def _sheet(rows: Sequence[dict[str, Any]]) -> Table:
     names = rows[0] if rows else ("label",)  # nothing to stake: a heading alone
-    columns = {name: stored.Column([row[name] for row in rows], "TEXT" if name in WORDS else "REAL") for name in names}
-    return stored.Table(columns)
+    columns = {name: Column([row[name] for row in rows], TEXT if name in WORDS else REAL) for name in names}
+    return Table(columns)
 
 
 GRADE = PlanKind(

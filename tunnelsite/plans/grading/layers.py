@@ -10,39 +10,39 @@ import shapely
 
 from tunnelsite.core.reproject import from_grid, to_wgs84
 from tunnelsite.core.stake_sheet import CARE
-from tunnelsite.core.table import Column, Table
+from tunnelsite.core.table import REAL, TEXT, Heading, Places, Table, table_of
 from tunnelsite.core.units import also_in_feet
 from tunnelsite.drawing.contours import contour_lines
 from tunnelsite.plans.place import box
 
 LINE_COLUMNS = {
-    "kind": Column("text", "daylight, swale, level spreader, drain, flow path, contour before or contour after"),
-    "label": Column("text", "what it is, in words"),
-    "level_m": Column("real", "height of a contour; bottom of a swale at its end; lip of a level spreader", "m"),
-    "length_m": Column("real", "length", "m"),
-    "fall_pct": Column("real", "mean fall of a swale's bottom", "%"),
-    "drains_m2": Column("real", "land that drains into it", "m2"),
+    "kind": Heading(TEXT, "daylight, swale, level spreader, drain, flow path, contour before or contour after"),
+    "label": Heading(TEXT, "what it is, in words"),
+    "level_m": Heading(REAL, "height of a contour; bottom of a swale at its end; lip of a level spreader", "m"),
+    "length_m": Heading(REAL, "length", "m"),
+    "fall_pct": Heading(REAL, "mean fall of a swale's bottom", "%"),
+    "drains_m2": Heading(REAL, "land that drains into it", "m2"),
 }
 AREA_COLUMNS = {
-    "kind": Column("text", "footprint, pad or disturbed ground"),
-    "area_m2": Column("real", "area", "m2"),
-    "level_m": Column("real", "finished height at the centre of the pad", "m"),
-    "slope_along_pct": Column("real", "finished slope along the ridge", "%"),
-    "slope_across_pct": Column("real", "finished slope across the ridge", "%"),
+    "kind": Heading(TEXT, "footprint, pad or disturbed ground"),
+    "area_m2": Heading(REAL, "area", "m2"),
+    "level_m": Heading(REAL, "finished height at the centre of the pad", "m"),
+    "slope_along_pct": Heading(REAL, "finished slope along the ridge", "%"),
+    "slope_across_pct": Heading(REAL, "finished slope across the ridge", "%"),
 }
 
 
 STATION_COLUMNS = {
-    "kind": Column("text", "swale, level spreader or slope stake"),
-    "label": Column("text", "name of the stake"),
-    "station_m": Column(
-        "real", "from the upper end of the swale or an end of the lip; slope stakes: from the pad's edge", "m"
+    "kind": Heading(TEXT, "swale, level spreader or slope stake"),
+    "label": Heading(TEXT, "name of the stake"),
+    "station_m": Heading(
+        REAL, "from the upper end of the swale or an end of the lip; slope stakes: from the pad's edge", "m"
     ),
-    "ground_m": Column("real", "natural ground", "m"),
-    "finish_m": Column(
-        "real", "bottom of the swale, level of the lip, or finished edge of the pad beside a slope stake", "m"
+    "ground_m": Heading(REAL, "natural ground", "m"),
+    "finish_m": Heading(
+        REAL, "bottom of the swale, level of the lip, or finished edge of the pad beside a slope stake", "m"
     ),
-    "cut_m": Column("real", "cut (+) or fill (-) from the ground to that height", "m"),
+    "cut_m": Heading(REAL, "cut (+) or fill (-) from the ground to that height", "m"),
 }
 
 
@@ -51,7 +51,7 @@ def stations_table(plan, found, crs: pyproj.CRS) -> Table:
     rows = [{name: getattr(one, name) for name in STATION_COLUMNS} for one in found]
     shapes = list(shapely.points([[one.along_m, one.across_m] for one in found])) if found else []
     title = "Stakes of swale, level spreaders and side slopes"
-    return Table("stations", title, STATION_COLUMNS, rows, _moved(plan, shapes, crs), "Point", crs)
+    return table_of("stations", title, STATION_COLUMNS, rows, Places(_moved(plan, shapes, crs), "Point", crs))
 
 
 def station_rows(plan, found, table: Table) -> list[dict[str, Any]]:
@@ -110,14 +110,12 @@ def lines_table(plan, drainage, interval_m: float, crs: pyproj.CRS) -> Table:
         for level, points in contour_lines(along, across, surface[rows_, cols_], interval_m):
             line = shapely.linestrings(points)
             add(line, f"contour {when}", f"{level:.2f} m", level_m=level)
-    return Table(
+    return table_of(
         "lines",
         "Lines of the grading and drainage plan",
         LINE_COLUMNS,
         rows,
-        _moved(plan, shapes, crs),
-        "LineString",
-        crs,
+        Places(_moved(plan, shapes, crs), "LineString", crs),
     )
 
 
@@ -140,14 +138,12 @@ def areas_table(plan, crs: pyproj.CRS) -> Table:
         for kind, shape in zip(kinds, shapes, strict=True)
     ]
     shapes = [shapely.multipolygons(shapely.get_parts(shape)) for shape in shapes]
-    return Table(
+    return table_of(
         "areas",
         "Footprint, pad and disturbed ground",
         AREA_COLUMNS,
         rows,
-        _moved(plan, shapes, crs),
-        "MultiPolygon",
-        crs,
+        Places(_moved(plan, shapes, crs), "MultiPolygon", crs),
     )
 
 

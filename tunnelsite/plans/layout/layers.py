@@ -3,29 +3,29 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import shapely
 
 from tunnelsite.core.reproject import from_grid
-from tunnelsite.core.table import Column, Table
+from tunnelsite.core.table import INTEGER, REAL, TEXT, Heading, Places, Table, table_of
 from tunnelsite.plans.layout.service_trenches import ServiceTrench
 from tunnelsite.screening import tables
 from tunnelsite.screening.result import Result
 
 TRENCH_COLUMNS = {
-    "rank": Column("integer", "house of the layout"),
-    "service": Column("text", "service"),
-    "joins": Column("integer", "house whose trench it joins; none = it goes to the service itself"),
-    "length_m": Column("real", "length of the way drawn", "m"),
-    "at_least_m": Column("real", "no way can be shorter", "m"),
-    "straight_m": Column("real", "straight distance to what it joins", "m"),
-    "outside_m": Column("real", "part of it on land outside every parcel, which needs an easement", "m"),
-    "bends": Column("integer", "changes of direction"),
-    "cost": Column("real", "length times the price given"),
-    "note": Column("text", "what to know"),
+    "rank": Heading(INTEGER, "house of the layout"),
+    "service": Heading(TEXT, "service"),
+    "joins": Heading(INTEGER, "house whose trench it joins; none = it goes to the service itself"),
+    "length_m": Heading(REAL, "length of the way drawn", "m"),
+    "at_least_m": Heading(REAL, "no way can be shorter", "m"),
+    "straight_m": Heading(REAL, "straight distance to what it joins", "m"),
+    "outside_m": Heading(REAL, "part of it on land outside every parcel, which needs an easement", "m"),
+    "bends": Heading(INTEGER, "changes of direction"),
+    "cost": Heading(REAL, "length times the price given"),
+    "note": Heading(TEXT, "what to know"),
 }
 
 
@@ -56,15 +56,15 @@ def layout_table(
     of each house; prices of a metre, by service.
     """
     base = tables.candidates_table(chosen)
-    columns, rows = dict(base.columns), [dict(row) for row in base.rows]
+    columns, rows = base.headings, [dict(row) for row in base.rows]
     flags = columns.pop("flags")
-    columns["gap_m"] = Column("real", "distance to the nearest other house of the layout", "m")
+    columns["gap_m"] = Heading(REAL, "distance to the nearest other house of the layout", "m")
     for name in dict.fromkeys(one.trench.service for ways in found for one in ways):
-        columns[f"trench_{name}_m"] = Column(
-            "real", f"trench to {name}, or to the trench it joins, round keep-outs and structures", "m"
+        columns[f"trench_{name}_m"] = Heading(
+            REAL, f"trench to {name}, or to the trench it joins, round keep-outs and structures", "m"
         )
         if name in prices:
-            columns[f"cost_{name}"] = Column("real", f"trench to {name} at {prices[name]:g} a metre")
+            columns[f"cost_{name}"] = Heading(REAL, f"trench to {name} at {prices[name]:g} a metre")
     columns["flags"] = flags
     for k, (row, ways) in enumerate(zip(rows, found, strict=True)):
         others = [shapely.distance(houses[k], other) for j, other in enumerate(houses) if j != k]
@@ -72,7 +72,8 @@ def layout_table(
         for one in ways:
             row[f"trench_{one.trench.service}_m"] = one.trench.length_m
             row[f"cost_{one.trench.service}"] = one.trench.cost
-    return replace(base, name="layout", title="Footprints of the best block of houses", columns=columns, rows=rows)
+    places = Places(base.geometry, base.geometry_kind, chosen.crs)
+    return table_of("layout", "Footprints of the best block of houses", columns, rows, places)
 
 
 def trenches_table(chosen: Result, found: Sequence[Sequence[ServiceTrench]]) -> Table:
@@ -104,4 +105,6 @@ def trenches_table(chosen: Result, found: Sequence[Sequence[ServiceTrench]]) -> 
     there = np.array([line is not None for line in lines], bool)
     if there.any():
         shapes[there] = from_grid(np.array([line for line in lines if line is not None], object), grid, chosen.crs)
-    return Table("trenches", "Trenches to the services", TRENCH_COLUMNS, rows, shapes, "LineString", chosen.crs)
+    return table_of(
+        "trenches", "Trenches to the services", TRENCH_COLUMNS, rows, Places(shapes, "LineString", chosen.crs)
+    )

@@ -116,7 +116,7 @@ def _run(chosen: Chosen, summary: dict[str, Any]) -> Table:
     rows.append({"kind": "note", "name": "layout", "value": summary["verdict"]})
     rows += [{"kind": "note", "name": "layout", "value": text} for text in summary["notes"]]
     rows += [{"kind": "caution", "name": f"layout {k}", "value": text} for k, text in enumerate(CAUTIONS, 1)]
-    return replace(run, rows=[*run.rows, *rows])
+    return run.with_rows([*run.rows, *rows])
 
 
 def _of_placement(site: Site, place: Placement, settings: LayoutSettings, progress: Progress) -> Plan:

@@ -19,7 +19,7 @@ from tunnelsite.core.process import Progress, silent
 from tunnelsite.core.site import Site
 from tunnelsite.core.stake_sheet import StakeSheet
 from tunnelsite.core.stakes import heights_at
-from tunnelsite.core.table import Column, Table
+from tunnelsite.core.table import REAL, TEXT, Heading, Places, Table, table_of
 from tunnelsite.core.units import feet_inches, number
 from tunnelsite.drawing.phone_page import phone_html
 from tunnelsite.io.formats.stake_page import page_html
@@ -37,13 +37,13 @@ from tunnelsite.plans.stakeout.staked_pad import StakedPad, ground_notes, planne
 STEM = "stakes"
 FILES = {"sheet": ".csv", "page": ".html", "phone": "-phone.html"}
 STAKE_COLUMNS = {
-    "kind": Column("text", "kind of stake"),
-    "label": Column("text", "name of the stake"),
-    "along_m": Column("real", "along the ridge from the centre", "m"),
-    "across_m": Column("real", "across the ridge from the centre", "m"),
-    "ground_m": Column("real", "natural ground", "m"),
-    "finish_m": Column("real", "finished ground", "m"),
-    "cut_m": Column("real", "cut (+) or fill (-)", "m"),
+    "kind": Heading(TEXT, "kind of stake"),
+    "label": Heading(TEXT, "name of the stake"),
+    "along_m": Heading(REAL, "along the ridge from the centre", "m"),
+    "across_m": Heading(REAL, "across the ridge from the centre", "m"),
+    "ground_m": Heading(REAL, "natural ground", "m"),
+    "finish_m": Heading(REAL, "finished ground", "m"),
+    "cut_m": Heading(REAL, "cut (+) or fill (-)", "m"),
 }
 
 
@@ -154,7 +154,7 @@ def _fixed_points(texts: Sequence[str]) -> tuple[FixedPoint, ...]:
 def _stakes(sheet: StakeSheet) -> Table:
     rows = [{name: getattr(point, name) for name in STAKE_COLUMNS} for point in sheet.points]
     points = shapely.points([(point.easting, point.northing) for point in sheet.points])
-    return Table("stakes", "Stakes", STAKE_COLUMNS, rows, points, "Point", sheet.crs)
+    return table_of("stakes", "Stakes", STAKE_COLUMNS, rows, Places(points, "Point", sheet.crs))
 
 
 def _sources(found: Candidate, asked: StakeOutSettings) -> list[tuple[str, str]]:

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from tunnelsite.core.sources import source_words
+from tunnelsite.core.table import Column, Table
 from tunnelsite.core.units import MONTHS
-from tunnelsite.io.formats.tables import Column, Table
 from tunnelsite.plans.sunchart.chart import SunChart, clock_words
 from tunnelsite.sun.crops import CROP_BANDS, against_band, daily_light_integral
 from tunnelsite.sun.field_comparison import HorizonDifference

@@ -10,7 +10,7 @@ import shapely
 
 from tunnelsite.core.plan_kind import LAYER, Content, PlanKind
 from tunnelsite.core.stakes import heights_at
-from tunnelsite.core.table import Column, Table
+from tunnelsite.core.table import INTEGER, REAL, Heading, Places, table_of
 from tunnelsite.plans.candidate import standing
 from tunnelsite.plans.plan import Lineage, Plan
 from tunnelsite.settings.kinds import Length
@@ -34,9 +34,9 @@ def corners(site, place, settings, progress) -> Plan:
     east, north = found.place.grid.to_map(found.place.centre[0] + u, found.place.centre[1] + v)
     points = shapely.points(np.column_stack([east, north]))
     rows = [{"corner": number, "ground_m": height} for number, height in enumerate(heights, 1)]
-    columns = {"corner": Column("integer", "number"), "ground_m": Column("real", "ground", "m")}
+    columns = {"corner": Heading(INTEGER, "number"), "ground_m": Heading(REAL, "ground", "m")}
     crs = found.place.grid.crs
-    table = Table("corners", "Corners of the house", columns, rows, points, "Point", crs)
+    table = table_of("corners", "Corners of the house", columns, rows, Places(points, "Point", crs))
     relief = float(np.ptp(heights))
     return Plan(
         CORNERS.id,
