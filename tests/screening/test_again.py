@@ -92,3 +92,29 @@ def test_a_screening_of_objects_says_what_to_do(once, tmp_path) -> None:
     result = screen(site, settings=settings_from({"house": ["6x15m"], "azimuths": 8, "top": 1}))
     with pytest.raises(InputRefused, match="--project"):
         origin_of(result.write(tmp_path / "s.gpkg"))
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (["explain", "{0}", "--rank", "99"], "rank is 99. Expected: one of the 3 ranks in results.gpkg"),
+        (["explain", "{0}", "--at", "10", "43"], "is outside the data"),
+        (["explain", "{0}", "--at", "430", "43"], "longitude -180 to 180"),
+        (["report", "{0}", "--ranks", "1,99"], "rank is 99. Expected: one of the 3 ranks in results.gpkg"),
+        (
+            ["report", "{0}", "--price", "dirt=9/m"],
+            "earthwork (by volume), topsoil (by volume), base (by volume), clearing (by area)",
+        ),
+        (["report", "{0}", "--price", "dirt=9/yd3"], "names that are no service are earthwork"),
+    ],
+)
+def test_what_cannot_be_is_refused_before_anything_is_screened(farm, words, told, capsys, monkeypatch) -> None:
+    monkeypatch.setattr("tunnelsite.screening.run.screen", lambda *one, **more: pytest.fail("screened"))
+    assert main([word.format(farm / "results.gpkg") for word in [*words, "--quiet"]]) == 2
+    assert told in capsys.readouterr().err
+
+
+def test_messages_name_no_option_that_was_not_given(farm, capsys) -> None:
+    assert main(["grading", "nothing.gpkg", "--rank", "1"]) == 3
+    said = capsys.readouterr().err
+    assert "no file 'nothing.gpkg'" in said and "--sites" not in said

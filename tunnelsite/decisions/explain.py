@@ -98,13 +98,18 @@ def explain_rank(result: Result, rank: int) -> Explanation:
     return _explained(Prepared.of(result), Spot.of_scan(scan, scan.index[choice.item]))
 
 
+def check_degrees(lon: float, lat: float) -> None:
+    """Errors: UsageError for a place that is none on the earth."""
+    if not (abs(lon) <= 180 and abs(lat) <= 90):
+        raise UsageError(f"place is {lon}, {lat}", "longitude -180 to 180, then latitude -90 to 90", "swap or correct")
+
+
 def explain_everywhere(result: Result, lon: float, lat: float) -> list[Explanation]:
     """The placement nearest to a place (WGS 84 degrees), in a parcel or not, for every house and bearing of a screening.
 
     Errors: UsageError for a place outside the grid or the earth.
     """
-    if not (abs(lon) <= 180 and abs(lat) <= 90):
-        raise UsageError(f"place is {lon}, {lat}", "longitude -180 to 180, then latitude -90 to 90", "swap or correct")
+    check_degrees(lon, lat)
     prepared, found = Prepared.of(result), []
     for scan in result.scans:
         row, col, *wanted_m = cell_at(scan.frame, lon, lat)

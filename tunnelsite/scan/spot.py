@@ -11,7 +11,7 @@ import shapely
 
 from tunnelsite.core.criterion import Truth
 from tunnelsite.core.errors import UsageError
-from tunnelsite.core.grid import transformer
+from tunnelsite.core.grid import Grid, transformer
 from tunnelsite.core.house import House, Pad
 from tunnelsite.core.placement import SAME_BEARING_DEG, Placement
 from tunnelsite.core.site import Frame
@@ -112,7 +112,11 @@ def look_m(judges: Sequence[Judge]) -> float:
 
 def cell_at(frame: Frame, lon_deg: float, lat_deg: float) -> tuple[int, int, float, float]:
     """Row and column of the cell that holds a place, and its along and across [m]. Errors: UsageError outside the data."""
-    grid = frame.grid
+    return cell_on(frame.grid, lon_deg, lat_deg)
+
+
+def cell_on(grid: Grid, lon_deg: float, lat_deg: float) -> tuple[int, int, float, float]:
+    """As `cell_at`, on a grid alone."""
     along, across = grid.from_map(*transformer("EPSG:4326", grid.crs_wkt).transform(lon_deg, lat_deg))
     where = np.array([(grid.north_m - across) / grid.cell_m, (along - grid.west_m) / grid.cell_m])
     if not (np.isfinite(where).all() and (where >= 0).all() and (where < grid.shape).all()):

@@ -65,9 +65,15 @@ class Prices:
             if name not in known:
                 raise UsageError(
                     f"there is a price for {name!r}",
-                    f"one of {', '.join([*WORK, *known])}",
+                    f"{_work_words()}, or a service of this run by the length of its trench ({', '.join(known) or 'it has none'})",
                     "correct the name, or name the service with --service",
                 )
+
+
+def _work_words() -> str:
+    """The kinds of work that may have a price, each with what it is measured by."""
+    measured = {"m3": "volume", "m2": "area"}
+    return ", ".join(f"{name} (by {measured[kind]})" for name, kind in WORK.items())
 
 
 def read_price(name: str, text: Any) -> Price:
@@ -78,7 +84,8 @@ def read_price(name: str, text: Any) -> Price:
     sizes = UNITS[kind]
     if not slash or unit not in sizes:
         expected = f"an amount for one of {', '.join(sizes)}: {EXPECTED}"
-        raise UsageError(f"the price of {name} is {str(text)!r}", expected, "correct it")
+        mend = "correct it" if name in WORK else f"correct it; names that are no service are {_work_words()}"
+        raise UsageError(f"the price of {name} is {str(text)!r}", expected, mend)
     found = number(amount.strip(), f"price of {name}") / sizes[unit]
     if not (found > 0 and math.isfinite(found)):
         raise UsageError(f"the price of {name} is {str(text)!r}", "a price above 0", "correct it, or leave it out")

@@ -55,6 +55,12 @@ def test_a_far_dem_in_another_unit_is_refused_by_both(farm, tmp_path) -> None:
     assert called("check", *farm, "--far-dem", far, "--far-elevation-unit", "ft").returncode == 0
 
 
+def test_check_says_what_cannot_be_assessed(farm) -> None:
+    said = called("check", *farm).stdout
+    assert "not assessed: shade of trees and buildings (only the bare ground was given)" in said
+    assert "not assessed: reach of water (no water was given)" in said
+
+
 def test_check_minds_no_output_from_before(farm, tmp_path) -> None:
     (tmp_path / "s.gpkg").write_bytes(b"from before")
     assert called("check", *farm).returncode == 0

@@ -42,6 +42,13 @@ def test_yes_writes_what_a_screening_takes(folder: Path, capsys: pytest.CaptureF
     assert main(["check", "--project", str(folder / "farm.toml")]) == 0
 
 
+def test_what_is_not_given_is_said(folder: Path, capsys: pytest.CaptureFixture) -> None:
+    assert main(["init", str(folder), "--yes"]) == 0
+    said = capsys.readouterr().out
+    assert "not given: no surface model, trees or buildings: nothing but the ground shades the house" in said
+    assert "no structures" in said and "no keep-outs" not in said
+
+
 def test_answers_are_taken_and_wrong_ones_asked_again(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     said = ["none", "", "barn", "parcels", "keep_out", "10 ft", "30x96", "30x96ft", "container", "", "", "", ""]
     monkeypatch.setattr(sys, "stdin", io.StringIO("\n".join(said) + "\n"))

@@ -76,3 +76,17 @@ def test_without_a_command_the_ways_to_begin_are_shown(capsys) -> None:
 def test_the_help_of_a_command_knows_no_other() -> None:
     commands = next(action.choices for action in parser("screen")._actions if action.dest == "name")
     assert len(commands["screen"]._actions) > 40 and len(commands["grading"]._actions) == 1
+
+
+@pytest.mark.parametrize("command", ["explain", "report", "layout"])
+def test_help_of_what_follows_a_screening_is_short_and_takes_every_setting_all_the_same(command, capsys) -> None:
+    assert main([command, "--help"]) == 0
+    told = capsys.readouterr().out
+    assert told.startswith(f"usage: tunnelsite {command} SITES.gpkg | DEM PARCELS | --project FILE [options]\n")
+    assert (
+        len(told.splitlines()) < 100
+        and "--azimuths" not in told
+        and "tunnelsite screen --help" in " ".join(told.split())
+    )
+    given = parsed(parser(command), [command, "dem.tif", "parcels.gpkg", "--azimuths", "16"])
+    assert given_settings(given, Settings)["azimuths"] == "16"

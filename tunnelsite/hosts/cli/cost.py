@@ -34,7 +34,9 @@ def cost(given: argparse.Namespace) -> int:
     settings = settings_from(everything)  # wrong settings are refused before anything is read
     asked, ranks = settings_asked(given, CostSettings), ranks_of(given.ranks)
     if given.sites is None:
-        raise UsageError("--sites is missing", "the GeoPackage of a screening", "give sites.gpkg --ranks 1,2")
+        raise UsageError(
+            "no screening was named", "the GeoPackage of a screening", "write: tunnelsite cost sites.gpkg --ranks 1,2"
+        )
     out = Path(given.out)
     check_ending("--out", out, ".csv")
     outputs = named_files(out.with_suffix(""), FILES) | {"cost": out}

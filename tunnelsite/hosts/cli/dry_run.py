@@ -46,6 +46,7 @@ def _plan(site, settings, judges, skipped: Sequence[str], *, whole: bool) -> dic
     """What a run would do. Arguments: skipped, words on criteria that are left out; whole, whether there is room to look at the data."""
     from tunnelsite.screening.checking import Checked, checked
     from tunnelsite.screening.cost import estimated, work_of
+    from tunnelsite.screening.not_assessed import gaps
 
     grid, work = work_of(site, settings, len(judges))
     cost = estimated(work)
@@ -62,6 +63,7 @@ def _plan(site, settings, judges, skipped: Sequence[str], *, whole: bool) -> dic
         "estimated_seconds_range": [round(value, 1) for value in cost.seconds_range],
         "estimated_memory_bytes": cost.memory_bytes,
         "estimated_scratch_bytes": cost.scratch_bytes,
+        "not_assessed": [gap.words for gap in gaps(site, settings, judges, lambda _: None)],
         "assumed": list(dict.fromkeys([*found.notes, *skipped])),
     }
 
@@ -78,6 +80,7 @@ def _words(plan: Mapping[str, Any]) -> str:
         f"cost: about {plan['estimated_seconds']:.0f} s ({low:.0f} to {high:.0f} s; a minute more where the kernels are compiled for the "
         f"first time), {plan['estimated_memory_bytes'] / 1e9:.1f} GB of memory, {plan['estimated_scratch_bytes'] / 1e9:.1f} GB of "
         "scratch files",
+        *(f"not assessed: {text}" for text in plan["not_assessed"]),
     ]
     return "\n".join(
         [*lines, *([f"assumed or found: {text}" for text in plan["assumed"]] or ["nothing had to be assumed"])]

@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 import argparse
+from typing import TYPE_CHECKING
 
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.units import number
 from tunnelsite.hosts.cli.progress import Progress
 from tunnelsite.hosts.cli.project_values import check_screened, project_values
 from tunnelsite.hosts.cli.streams import answer, say
+
+if TYPE_CHECKING:
+    from tunnelsite.core.site import Site
+    from tunnelsite.settings.model import Settings
 
 
 def explain(given: argparse.Namespace) -> int:
@@ -22,12 +27,17 @@ def explain(given: argparse.Namespace) -> int:
     from tunnelsite.decisions.explain import explain_everywhere
     from tunnelsite.decisions.explanation import summary_of
     from tunnelsite.io.read.site import site_from
+    from tunnelsite.io.read.sites_file import check_ranks
     from tunnelsite.screening.run import screen
     from tunnelsite.settings.model import settings_from
 
     settings = settings_from(project_values(given))
+    if given.rank is not None and given.sites is not None:
+        check_ranks(given.sites, [given.rank])
     site = site_from(settings)
     check_screened(given, site)
+    if place is not None:
+        _check_place(site, settings, place)
     result = screen(site, settings=settings, progress=Progress(quiet=given.quiet))
     found = [explained(result, given.rank)] if place is None else explain_everywhere(result, *place)
     if given.json:
@@ -39,3 +49,14 @@ def explain(given: argparse.Namespace) -> int:
     standing = found[0].standing
     say(*(standing.words() if standing is not None else ()))
     return 0
+
+
+def _check_place(site: Site, settings: Settings, place: tuple[float, ...]) -> None:
+    """Errors: UsageError for a place outside the land that would be screened, before it is."""
+    from tunnelsite.decisions.explain import check_degrees
+    from tunnelsite.scan.localise import frame_grid
+    from tunnelsite.scan.spot import cell_on
+
+    check_degrees(*place)
+    for bearing in settings.bearings:
+        cell_on(frame_grid(site, bearing_deg=bearing, cell_m=settings.cell_m, halo_m=settings.halo_m), *place)

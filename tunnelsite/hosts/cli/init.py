@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import sys
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -45,6 +46,7 @@ def init(given: argparse.Namespace) -> int:
         "project": str(target),
         "files": [{"name": one.name, "used_as": _role(proposal, one.name), "why": one.why} for one in proposal.files],
         "missing": proposal.missing,
+        "not_given": _not_given(proposal.settings),
     }
     answer(summary, _words, as_json=given.json)
     return 0
@@ -116,6 +118,20 @@ def _role(proposal, name: str) -> str | None:
     return used_as(proposal.settings, name)[0]
 
 
+# (settings of which one will do, what a run does without any of them)
+WITHOUT = (
+    (("surface", "obstacles"), "no surface model, trees or buildings: nothing but the ground shades the house"),
+    (("structures",), "no structures: no clearance from buildings is kept"),
+    (("keep_out",), "no keep-outs: roads, ponds, wetland, floodplain and lines are not kept clear of"),
+    (("service",), "no water, power or road: how far they are is not judged"),
+)
+
+
+def _not_given(settings: Mapping[str, Any]) -> list[str]:
+    """What a run without further files would not look at."""
+    return [words for names, words in WITHOUT if not any(settings.get(name) for name in names)]
+
+
 def _words(summary: dict[str, Any]) -> str:
     from tunnelsite.desk.proposal import TITLES
 
@@ -124,6 +140,7 @@ def _words(summary: dict[str, Any]) -> str:
         title = "not used" if one["used_as"] is None else TITLES.get(one["used_as"], one["used_as"])
         lines.append(f"{one['name']}: {title}" + (f" ({one['why']})" if one["why"] else ""))
     lines += [f"missing: {words}" for words in summary["missing"]]
+    lines += [f"not given: {words}" for words in summary["not_given"]]
     lines.append(f"written: {summary['project']}")
     following = (
         "tunnelsite check --project"

@@ -20,6 +20,7 @@ from tunnelsite.hosts.cli.plan_options import (
     add_stakeout_options,
     add_sunchart_options,
 )
+from tunnelsite.hosts.cli.project_values import GOING_ON
 from tunnelsite.hosts.cli.region_options import add_options as add_region_options
 from tunnelsite.hosts.cli.screen_options import CHART, COST, GRADING, STAKEOUT, add_screen_settings
 from tunnelsite.hosts.cli.server_options import add_desk_options
@@ -34,6 +35,7 @@ INIT_ANSWERS = (
     ("setback", "distance from the parcels' own boundary, as 20ft"),
     ("wind_from", "prevailing wind, as NW"),
 )
+GROUND = "SITES.gpkg | DEM PARCELS | --project FILE"
 EPILOG = (
     "Exit status: 0 done, 2 wrong usage, 3 input refused, 4 not enough resources, 5 output not written, "
     "130 interrupted (143 by SIGTERM, 129 by SIGHUP). Lengths take m, cm, ft or in, as 20ft; without a unit they are metres."
@@ -83,7 +85,7 @@ def _explain(command: argparse.ArgumentParser) -> None:
     rank = whole("--rank", 1, 10_000)
     command.add_argument("--rank", type=rank, metavar="NUMBER", help="a candidate of the same screening")
     command.add_argument("--sites", metavar="FILE", help=SITES)
-    add_screen_settings(command, without=("out", "keep", "rasters"))
+    add_screen_settings(command, without=("out", "keep", "rasters"), shown=())
     _talk(command)
 
 
@@ -106,7 +108,7 @@ def _cost(command: argparse.ArgumentParser) -> None:
 
 
 def _layout(command: argparse.ArgumentParser) -> None:
-    add_screen_settings(command, without=("out", "top", "keep", "rasters"))
+    add_screen_settings(command, without=("out", "top", "keep", "rasters"), shown=("price", "overwrite"))
     add_layout_options(command)
     _talk(command)
 
@@ -140,7 +142,7 @@ def _init(command: argparse.ArgumentParser) -> None:
 
 def _report(command: argparse.ArgumentParser) -> None:
     add_report_options(command)
-    add_screen_settings(command, without=("out", "keep", "rasters"))
+    add_screen_settings(command, without=("out", "keep", "rasters"), shown=("price", "overwrite"))
     _talk(command)
 
 
@@ -251,8 +253,9 @@ def _command(commands, about: Command) -> argparse.ArgumentParser:
         return getattr(import_module(f"tunnelsite.hosts.cli.{about.module}"), about.function)(given)
 
     description = f"{about.text[0].upper()}{about.text[1:]}."
+    usage = f"tunnelsite {about.name} {GROUND} [options]" if about.name in GOING_ON else None
     command = commands.add_parser(
-        about.name, help=about.text, description=description, epilog=EPILOG, allow_abbrev=False
+        about.name, help=about.text, description=description, epilog=EPILOG, allow_abbrev=False, usage=usage
     )
     command.set_defaults(command=call)
     return command

@@ -8,7 +8,7 @@ from tunnelsite.hosts.cli.arguments import whole
 from tunnelsite.hosts.cli.setting_options import add_settings
 from tunnelsite.io.formats import FORMATS, USUAL
 
-SITES = "GeoPackage of a screening, whose settings and inputs are used; it may also be given in place of the ground"
+SITES = "SITES.gpkg by an option: GeoPackage of a screening, whose settings and inputs are used"
 
 
 def add_candidate(command: argparse.ArgumentParser) -> None:

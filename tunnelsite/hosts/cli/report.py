@@ -29,6 +29,11 @@ def report(given: argparse.Namespace) -> int:
 
     settings_from(values)  # wrong settings are refused before anything is read
     asked = _asked(given)
+    if asked.ranks and given.sites is not None:
+        from tunnelsite.core.units import whole_number
+        from tunnelsite.io.read.sites_file import check_ranks
+
+        check_ranks(given.sites, [whole_number(text, "ranks", 1, 10_000) for text in asked.ranks])
     outputs = _outputs(given)
     pictures = [asked.logo, asked.layout, *(part.strip() for text in asked.photo.values() for part in text.split(","))]
     named = [given.run, *pictures]

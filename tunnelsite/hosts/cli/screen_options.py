@@ -27,11 +27,16 @@ CHART = (
 
 
 def add_screen_settings(
-    command: argparse.ArgumentParser, *, only: Iterable[str] | None = None, without: Iterable[str] = ()
+    command: argparse.ArgumentParser,
+    *,
+    only: Iterable[str] | None = None,
+    without: Iterable[str] = (),
+    shown: Iterable[str] | None = None,
 ) -> None:
     """Ground, parcels, project file and an option for each of the settings.
 
-    Arguments: only, keys of the settings that get an option (None = all); without, keys of those that get none.
+    Arguments: only, keys of the settings that get an option (None = all); without, keys of those that get none; shown, keys of
+    those that `--help` lists, the others being left to that of `screen` (None = all).
     """
     from tunnelsite.hosts.cli.setting_options import add_settings
     from tunnelsite.settings.field import fields_of
@@ -41,4 +46,10 @@ def add_screen_settings(
     for key in ("dem", "parcels"):
         command.add_argument(key, nargs="?", metavar=key.upper(), help=words[key].help.removesuffix("."))
     command.add_argument("--project", metavar="FILE", help="project file (TOML); the command line wins")
-    add_settings(command, ScreeningFields, only=only, without=without)
+    add_settings(command, ScreeningFields, only=only, without=without, shown=shown)
+    if shown is not None:
+        command.add_argument_group(
+            "settings of the screening",
+            "Taken from SITES.gpkg unless given: every option of `tunnelsite screen` is one of this command too; see "
+            "`tunnelsite screen --help`.",
+        )

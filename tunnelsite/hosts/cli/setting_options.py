@@ -23,23 +23,28 @@ def add_settings(
     only: Iterable[str] | None = None,
     without: Iterable[str] = (),
     kept: str = "",
+    shown: Iterable[str] | None = None,
 ) -> None:
     """An option for each field of a settings class, in a group for each section; a command may take those of several classes.
 
     Arguments: command; settings, the class; only, keys of the fields that get one (None = all); without, keys of those that
-    get none; kept, words instead of the defaults where what is not given stays as it was. An option that is not given is None.
+    get none; kept, words instead of the defaults where what is not given stays as it was; shown, keys of those that `--help` lists
+    (None = all). An option that is not given is None.
     """
     groups: dict[str, Any] = {str(group.title): group for group in command._action_groups}
     taken = []
     renamed = dict(command.get_default("renamed") or {})
     wanted = None if only is None else set(only)
+    listed = None if shown is None else set(shown)
     for field in fields_of(settings):
         if field.key in POSITIONAL or field.key in without or (wanted is not None and field.key not in wanted):
             continue
-        section = field.words.section
-        if section and section not in groups:
+        section, told = field.words.section, _argument(field, kept)
+        if listed is not None and field.key not in listed:
+            told["help"] = argparse.SUPPRESS
+        elif section and section not in groups:
             groups[section] = command.add_argument_group(section)
-        groups.get(section, command).add_argument(field.option, **_argument(field, kept))
+        groups.get(section, command).add_argument(field.option, **told)
         taken.append(field.key)
         renamed |= {f"--{old}": field.option for old in field.words.was}
     given = dict(command.get_default("settings_given") or {}) | {settings: tuple(taken)}

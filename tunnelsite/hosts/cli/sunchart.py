@@ -88,7 +88,11 @@ def _place(given: argparse.Namespace, values: dict[str, Any]) -> Placement:
         title = given.title or f"Point {lon:.5f}, {lat:.5f}"
         return Placement(lon, lat, settings.bearing_deg, settings.houses[0], title).with_settings(values)
     if given.sites is None:
-        raise UsageError("--rank without --sites", "the GeoPackage of a screening", "name it with --sites sites.gpkg")
+        raise UsageError(
+            "--rank without a screening",
+            "the GeoPackage of a screening",
+            "write: tunnelsite sunchart sites.gpkg --rank 1",
+        )
     place = option(given.sites, given.rank)
     bearing = place.bearing_deg if given.bearing is None else settings.bearing_deg
     own = {name: value for name, value in values.items() if name != "house"}

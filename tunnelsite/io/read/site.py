@@ -193,6 +193,7 @@ def _not_named(name: str, given: str) -> UsageError:
 def site_from(settings: Settings) -> Site:
     """The site that settings name. Errors: UsageError where the DEM or the parcels are missing, else as `read_site`."""
     _check_named(settings)
+    settings.prices.check_services(settings.service)
     site = read_site(
         settings.dem,
         land_instead(settings) or settings.parcels,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,7 +12,7 @@ from tunnelsite.core.layers import Features
 from tunnelsite.io.read.files import layer_of, sha256
 from tunnelsite.io.read.vectors import read_columns, read_features
 
-OPTION = "--sites"
+OPTION = "screening"
 NEEDED = ("rank", "parcel", "house", "width_m", "length_m", "bearing_deg", "lon", "lat")
 # What has to be a number, and between which ends; a file may have been edited by hand in another program.
 RANGES = {"width_m": (0, 1e4), "length_m": (0, 1e4), "bearing_deg": (-360, 360), "lon": (-180, 180), "lat": (-90, 90)}
@@ -124,6 +124,20 @@ def read_option(path: str, rank: int) -> ScreenedCandidate:
     return ScreenedCandidate(row, {}, _run(path, name), name, sha256(layer_of(path)[0]))
 
 
+def check_ranks(path: str, ranks: Iterable[int]) -> None:
+    """Errors: UsageError for a rank that the candidates of a screening do not have; InputRefused as `read_run`."""
+    found = _candidates(path)
+    known = ranks_of(found)
+    for rank in ranks:
+        _check_rank(rank, known, found.name)
+
+
+def _check_rank(rank: int, known: Sequence[int], file: str) -> None:
+    if rank not in known:
+        choose = f"one of the {len(known)} ranks in {file}" if known else "a screening that found a place"
+        raise UsageError(f"rank is {rank}", choose, "choose another" if known else "screen again with other limits")
+
+
 def candidate_row(path: str, rank: int) -> tuple[dict[str, Any], str]:
     """(Columns of one candidate, the file's name). Arguments and errors: as `read_candidate`."""
     found = _candidates(path)
@@ -134,10 +148,7 @@ def candidate_row(path: str, rank: int) -> tuple[dict[str, Any], str]:
             "the GeoPackage of a screening",
             "name the file that `tunnelsite screen` wrote",
         )
-    ranks = ranks_of(found)
-    if rank not in ranks:
-        choose = f"one of the {len(ranks)} ranks in {found.name}" if ranks else "a screening that found a place"
-        raise UsageError(f"--rank is {rank}", choose, "choose another" if ranks else "screen again with other limits")
+    _check_rank(rank, ranks_of(found), found.name)
     row = _row(found, rank)
     for name, ends in RANGES.items():
         _check_number(found.name, f"candidate {rank}", name, row[name], ends)
