@@ -99,7 +99,7 @@ def _judge(ground: np.ndarray) -> None:
     steeper_slope(values, values, values, values)
     expected_excess(values, np.abs(values), 0.1)
     expected_marks(values, np.abs(values), 0.0, 1.0)
-    disc_means(ground, np.zeros(ground.shape, int), 3.0)
+    disc_means(ground.astype(np.float64), np.zeros(ground.shape, int), np.arange(9), 3.0)
     rectangle_distances(values, values, 14.6, 4.5, values[:8].reshape(2, 4))
 
 

@@ -182,33 +182,29 @@ def _raise_bands(mine, phase, surface, ground, source, lattice):
                 first, last = across * step, min(across * step + step, cols)
                 y0, x0 = _between(lattice_row, down, across), _between(lattice_col, down, across)
                 y1, x1 = _between(lattice_row, down, across + 1), _between(lattice_col, down, across + 1)
+                inverse = 1.0 / whole
                 for c in range(first, last):
                     part = (c + 0.5 - first) / step
                     y, x = y0 + part * (y1 - y0), x0 + part * (x1 - x0)
-                    low_i, high_i = (
-                        max(int(np.ceil(y - reach_y)), 0),
-                        min(int(np.floor(y + reach_y)), source.shape[0] - 1),
-                    )
-                    low_j, high_j = (
-                        max(int(np.ceil(x - reach_x)), 0),
-                        min(int(np.floor(x + reach_x)), source.shape[1] - 1),
-                    )
-                    for i in range(low_i, high_i + 1):
-                        for j in range(low_j, high_j + 1):
-                            u, v = (e * (i - y) - b * (j - x)) / whole, (a * (j - x) - d * (i - y)) / whole
-                            if abs(u) <= _EDGE and abs(v) <= _EDGE:
+                    low_i, high_i = int(np.ceil(y - reach_y)), int(np.floor(y + reach_y))
+                    low_j, high_j = int(np.ceil(x - reach_x)), int(np.floor(x + reach_x))
+                    for i in range(max(low_i, 0), min(high_i + 1, source.shape[0])):
+                        for j in range(max(low_j, 0), min(high_j + 1, source.shape[1])):
+                            u, v = (e * (i - y) - b * (j - x)) * inverse, (a * (j - x) - d * (i - y)) * inverse
+                            if (abs(u) <= _EDGE) & (abs(v) <= _EDGE):
                                 _raise(surface, ground, source[i, j], r + u, c + v)
 
 
-@njit(**PLAIN)
+@njit(inline="always")
 def _raise(surface, ground, top, row, col):
     """Raise the cells between which a point (row, col) of height `top` lies."""
     rise = top - _bilinear(ground, row, col)
     if not rise > _LEAST_M:
         return
     upper, left = int(np.floor(row)), int(np.floor(col))
-    for r in range(max(upper, 0), min(upper + 2, ground.shape[0])):
-        for c in range(max(left, 0), min(left + 2, ground.shape[1])):
-            raised = min(ground[r, c] + rise, top)
-            if raised > surface[r, c]:
-                surface[r, c] = raised
+    top_row, bottom_row = max(upper, 0), min(upper + 1, ground.shape[0] - 1)
+    for k in range(4):  # no branch: half of all cells are raised
+        r = top_row if k < 2 else bottom_row
+        c = max(left, 0) if k % 2 == 0 else min(left + 1, ground.shape[1] - 1)
+        raised, before = min(ground[r, c] + rise, top), surface[r, c]
+        surface[r, c] = raised if raised > before else before

@@ -57,7 +57,7 @@ def rectangle_max(
 
     Arguments, gaps and errors as `rectangle_mean`.
     """
-    return _extremes(layer, length_cells, width_cells, rows)[0]
+    return _extremes(layer, length_cells, width_cells, rows, 1)
 
 
 def rectangle_min(
@@ -67,19 +67,20 @@ def rectangle_min(
 
     Arguments, gaps and errors as `rectangle_mean`.
     """
-    return _extremes(layer, length_cells, width_cells, rows)[1]
+    return _extremes(layer, length_cells, width_cells, rows, -1)
 
 
-def _extremes(layer, length_cells, width_cells, rows):
-    """Return maximum and minimum under every placement."""
+def _extremes(layer, length_cells, width_cells, rows, sign):
+    """Return the maximum (1) or minimum (-1) under every placement."""
     start, stop = checked_rows(layer, rows)
-    high, low = (np.full((stop - start, layer.shape[1]), np.nan, layer.dtype) for _ in range(2))
+    extreme = np.full((stop - start, layer.shape[1]), np.nan, layer.dtype)
     reach = (axis_coverage(width_cells).reach, axis_coverage(length_cells).reach)
     top, bottom = max(start, reach[0]), min(stop, layer.shape[0] - reach[0])
     left, right = reach[1], layer.shape[1] - reach[1]
     across, down = max(-(-(right - left) // EXTREME_COLS), 0), max(-(-(bottom - top) // EXTREME_ROWS), 0)
-    _fill_extremes(down * across, layer, reach, start, (top, bottom, left, right), high, low)
-    return high, low
+    window = (top, bottom, left, right)
+    _fill_extremes(down * across, layer, layer.dtype.type(sign), reach, start, window, extreme)
+    return extreme
 
 
 @shared_singly
@@ -146,56 +147,48 @@ def _mean_row(column, running, along, scales, line):
 
 
 @shared_singly
-def _fill_extremes(tile, layer, reach, start, window, highest, lowest):
-    """Write the extremes of one tile, from a view that holds its halo."""
+def _fill_extremes(tile, layer, sign, reach, start, window, extreme):
+    """Write the extremes of one tile, from a view that holds its halo; a minimum is the maximum of what is negated."""
     top, bottom, left, right = window
     across = (right - left + EXTREME_COLS - 1) // EXTREME_COLS
     r0, c0 = top + (tile // across) * EXTREME_ROWS, left + (tile % across) * EXTREME_COLS
     r1, c1 = min(r0 + EXTREME_ROWS, bottom), min(c0 + EXTREME_COLS, right)
     view = layer[r0 - reach[0] : r1 + reach[0], c0 - reach[1] : c1 + reach[1]]
-    high, low = highest[r0 - start : r1 - start, c0:c1], lowest[r0 - start : r1 - start, c0:c1]
-    count = high.shape[0]
-    wide, tall = view.shape[1] - high.shape[1] + 1, view.shape[0] - count + 1
-    tops, bottoms = np.empty(view.shape, view.dtype), np.empty(view.shape, view.dtype)
+    out = extreme[r0 - start : r1 - start, c0:c1]
+    wide, tall = view.shape[1] - out.shape[1] + 1, view.shape[0] - out.shape[0] + 1
+    tops = np.empty(view.shape, view.dtype)
     for r in range(view.shape[0]):
-        upper, lower = tops[r], bottoms[r]
+        line = tops[r]
         for c in range(view.shape[1]):
             z = view[r, c]
-            known = abs(z) < np.inf
-            upper[c] = z if known else np.inf
-            lower[c] = z if known else -np.inf
-        step = _spread(upper, lower, wide)
-        _merge(upper, lower, upper[wide - step :], lower[wide - step :], high.shape[1])
+            line[c] = z * sign if abs(z) < np.inf else np.inf
+        step = _spread(line, wide)
+        _merge(line, line[wide - step :], out.shape[1])
     step = 1
     while 2 * step <= tall:
         for r in range(view.shape[0] - step):
-            _merge(tops[r], bottoms[r], tops[r + step], bottoms[r + step], high.shape[1])
+            _merge(tops[r], tops[r + step], out.shape[1])
         step *= 2
-    for r in range(count):
-        upper, lower = tops[r], bottoms[r]
-        _merge(upper, lower, tops[r + tall - step], bottoms[r + tall - step], high.shape[1])
-        for c in range(high.shape[1]):
-            known = upper[c] - lower[c] < np.inf
-            high[r, c] = upper[c] if known else np.nan
-            low[r, c] = lower[c] if known else np.nan
+    for r in range(out.shape[0]):
+        line = tops[r]
+        _merge(line, tops[r + tall - step], out.shape[1])
+        for c in range(out.shape[1]):
+            out[r, c] = line[c] * sign if line[c] < np.inf else np.nan
 
 
 @njit(**PLAIN)
-def _spread(upper, lower, size):
-    """Widen each cell to the extremes of `step` cells to its right, step the largest power of two <= size;
-    return it."""
+def _spread(line, size):
+    """Widen each cell to the largest of `step` cells to its right, step the largest power of two <= size; return it."""
     step = 1
     while 2 * step <= size:
-        _merge(upper, lower, upper[step:], lower[step:], upper.size - step)
+        _merge(line, line[step:], line.size - step)
         step *= 2
     return step
 
 
 @njit(**PLAIN)
-def _merge(upper, lower, other_upper, other_lower, count):
-    """Take the larger and the smaller of two runs, in place."""
+def _merge(line, other, count):
+    """Take the larger of two runs, in place."""
     for c in range(count):
-        a, b = upper[c], other_upper[c]
-        upper[c] = a if a > b else b
-        a, b = lower[c], other_lower[c]
-        lower[c] = a if a < b else b
+        a, b = line[c], other[c]
+        line[c] = a if a > b else b

@@ -41,8 +41,7 @@ def steady_scores(scan: Scan, scored: np.ndarray, shift_m: float) -> np.ndarray:
         owner = scan.ground.owner[rows[0] : rows[1]]
         worth = np.zeros(owner.shape)
         worth.flat[scan.index[around] - rows[0] * grid.cols] = scored[around]
-        means = disc_means(worth, owner, radius)
-        steady = means.flat[scan.index[own] - rows[0] * grid.cols]
+        steady = disc_means(worth, owner, scan.index[own] - rows[0] * grid.cols, radius)
         result[own] = np.round(steady / SCORE_STEP) * SCORE_STEP
         store.rest()
     return store.kept(result)

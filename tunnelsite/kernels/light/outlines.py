@@ -80,11 +80,19 @@ def flipped(edges: np.ndarray) -> np.ndarray:
 
 @njit(**PLAIN)
 def _mark(near, low, high):
-    """Mark boxes, from their lowest cells to before their highest."""
+    """Mark boxes, from their lowest cells to before their highest; mostly each lies nearly where the last one does."""
+    top = left = bottom = right = 0
     for k in range(len(low)):
         for r in range(low[k, 0], min(high[k, 0], near.shape[0])):
-            for c in range(low[k, 1], min(high[k, 1], near.shape[1])):
+            first, end = low[k, 1], min(high[k, 1], near.shape[1])
+            if top <= r < bottom:  # what of this row the last box has marked
+                if left <= first < right:
+                    first = right
+                elif left < end <= right:
+                    end = left
+            for c in range(first, end):
                 near[r, c] = True
+        top, left, bottom, right = low[k, 0], low[k, 1], high[k, 0], high[k, 1]
 
 
 @njit(**PLAIN)
