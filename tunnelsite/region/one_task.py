@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import Any
 
 from tunnelsite.core.site import Site
@@ -11,6 +12,9 @@ from tunnelsite.region.parcel_columns import NO_DATA, house_column
 from tunnelsite.region.part import packed, table_out
 from tunnelsite.region.suitability import Lattice, block_scores
 from tunnelsite.screening import tables
+from tunnelsite.screening.kept_run import keep_run
+from tunnelsite.screening.loose_run import cropped, screened_loosely
+from tunnelsite.screening.result import Result
 from tunnelsite.screening.run import screen
 from tunnelsite.screening.run_table import DOUBT, run_table
 from tunnelsite.settings.model import Settings
@@ -18,19 +22,37 @@ from tunnelsite.settings.model import Settings
 
 @dataclass(frozen=True)
 class Wanted:
-    """What is wanted of every task: candidates a parcel, and the lattice of the suitability raster or None."""
+    """What is wanted of every task: candidates a parcel, the lattice of the suitability raster or None, and the folder in which
+    each task's run is kept, or None."""
 
     top: int
-    lattice: Lattice | None
+    lattice: Lattice | None = None
+    runs: Path | None = None
+
+
+def run_path(folder: Path, key: str) -> Path:
+    """Where the kept run of a task lies."""
+    return folder / f"{key[:32]}.npz"
 
 
 def screened_part(site: Site, settings: Settings, key: str, wanted: Wanted) -> bytes:
-    """The answer of one task.
+    """The answer of one task; its run is kept where that is wanted.
 
     Arguments: site, with the parcels of the task only, named in a column `parcel`; settings; key of the task; wanted.
-    Errors: as `screening.screen`.
+    Errors: as `screening.screen`; OutputFailed.
     """
-    result = screen(site, settings=settings.model_copy(update={"top": 1}))
+    alone = settings.model_copy(update={"top": 1})
+    if wanted.runs is None:
+        return part_of(screen(site, settings=alone), key, wanted)
+    loose, result = screened_loosely(site, alone)
+    data = part_of(result, key, wanted)
+    keep_run(cropped(loose), run_path(wanted.runs, key), overwrite=True)
+    return data
+
+
+def part_of(result: Result, key: str, wanted: Wanted) -> bytes:
+    """What is handed back of the result of one task. Arguments: result; key of the task; wanted."""
+    settings = result.settings
     names = result.frame.parcel_names
     by_parcel = ByParcel(result)
     choices = [choice for k in range(len(names)) for choice in by_parcel.best(k, wanted.top)]

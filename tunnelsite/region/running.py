@@ -12,7 +12,7 @@ from tunnelsite.core.process import Progress
 from tunnelsite.io.write.staging import write_whole
 from tunnelsite.region.crew import Hands, Job, killed
 from tunnelsite.region.inputs import TaskInputs, task_site
-from tunnelsite.region.one_task import Wanted, screened_part
+from tunnelsite.region.one_task import Wanted, run_path, screened_part
 from tunnelsite.region.parcel_columns import FAILED, NO_DATA
 from tunnelsite.region.part import unpacked
 from tunnelsite.region.tasks import Task
@@ -52,14 +52,19 @@ def finished(folder: Path, task: Task) -> bool:
 
 @dataclass(frozen=True)
 class Kept:
-    """Where what is finished goes: the folder of the parts, and partitions or None."""
+    """Where what is finished goes: the folder of the parts, and partitions or None; runs, whether each task's run is kept there too."""
 
     folder: Path
     partitions: Partitions | None = None
+    runs: bool = False
+
+    def finished(self, task: Task) -> bool:
+        """Whether all that is wanted of a task is there."""
+        return finished(self.folder, task) and not (self.runs and not run_path(self.folder, task.key).is_file())
 
     def has(self, task: Task) -> bool:
         """Whether a task is done; its partitions are made anew from its part where they are missing."""
-        if not finished(self.folder, task):
+        if not self.finished(task):
             return False
         if self.partitions is not None and not self.partitions.has(task):
             self.partitions.write(task, unpacked(part_path(self.folder, task).read_bytes(), task.key))

@@ -26,7 +26,7 @@ from tunnelsite.region.inputs import Region, task_inputs
 from tunnelsite.region.merging import Done, merged_tables
 from tunnelsite.region.one_task import Wanted
 from tunnelsite.region.part import unpacked
-from tunnelsite.region.running import Failure, Kept, finished, may_be_one_parcel, part_path, run_tasks
+from tunnelsite.region.running import Failure, Kept, may_be_one_parcel, part_path, run_tasks
 from tunnelsite.region.suitability import Lattice, lattice, suitability_raster
 from tunnelsite.region.tasks import RegionPlan, Task, each_alone, tasks_of
 from tunnelsite.region.whole_dem import drained_region, water_note
@@ -93,13 +93,13 @@ def screened_region(
     Errors: that of the first task where every one fails; else as `run_tasks` and `whole_dem.drained_region`.
     """
     tasks, blocks = planned(region, settings, plan)
-    wanted = Wanted(plan.top, blocks)
+    wanted = Wanted(plan.top, blocks, kept.folder if kept.runs else None)
     basis = _basis(region, settings, plan, blocks)
     if kept.partitions is not None:
         kept.partitions.begin([*tasks, *each_alone(region.parcels, region.names, tasks, basis, len(tasks))])
     with Hands(crew, max(len(tasks), tile_count(region.dem.whole.shape))) as hands:
         water = None
-        if plan.drainage == "all" and not all(finished(kept.folder, task) for task in tasks):
+        if plan.drainage == "all" and not all(map(kept.finished, tasks)):
             water = drained_region(region, settings, tasks, kept.folder, hands, progress)
 
         def run(some: list[Task]) -> dict[int, Failure]:

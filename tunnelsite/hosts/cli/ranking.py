@@ -7,6 +7,7 @@ from pathlib import Path
 
 from tunnelsite.core.errors import UsageError
 from tunnelsite.hosts.cli.arguments import check_ending
+from tunnelsite.hosts.cli.kept_regions import is_region, rescored_region
 from tunnelsite.hosts.cli.setting_options import given_settings
 from tunnelsite.hosts.cli.streams import answer
 
@@ -28,6 +29,8 @@ def rescore(given: argparse.Namespace) -> int:
                 )
     asked = settings_from(values)
     top = asked.top if "top" in values else None
+    if is_region(given):
+        return rescored_region(given, asked, top)
     from tunnelsite.hosts.cli.screening import summary_of
     from tunnelsite.hosts.cli.screening_words import words_of
     from tunnelsite.io.write.outputs import reserved_outputs

@@ -15,6 +15,7 @@ from tunnelsite.core.shown import one_line
 from tunnelsite.core.units import length_m, whole_number
 from tunnelsite.hosts.cli.arguments import check_ending
 from tunnelsite.hosts.cli.inputs_named import inputs_named
+from tunnelsite.hosts.cli.kept_regions import crew_of
 from tunnelsite.hosts.cli.progress import Progress
 from tunnelsite.hosts.cli.project_values import project_values
 from tunnelsite.hosts.cli.streams import answer, say
@@ -30,7 +31,7 @@ def region(given: argparse.Namespace) -> int:
 
     values = project_values(given)
     settings = settings_from({name: value for name, value in values.items() if name not in OWN})
-    plan, crew = _plan(given), _crew(given)
+    plan, crew = _plan(given), crew_of(given)
     outputs, parts = _outputs(given), _parts(given)
     inputs = inputs_named(given, values)
     refuse_clashes(outputs, inputs)
@@ -55,7 +56,7 @@ def region(given: argparse.Namespace) -> int:
         progress("reading", 1.0)
         with output_folder(parts, "a folder for finished tasks"):
             say_what_is_kept(f"finished tasks are kept in {one_line(str(parts))}; the same command goes on from there")
-            kept = Kept(parts, _partitions(given, outputs, found, settings))
+            kept = Kept(parts, _partitions(given, outputs, found, settings), bool(given.keep_runs))
             result = screened_region(found, settings, plan, crew, kept, progress)
             progress("writing", 0.0)
             write_region(result, outputs, overwrite=bool(given.overwrite))
@@ -74,15 +75,6 @@ def _plan(given: argparse.Namespace):
     )
     top = 3 if given.top is None else whole_number(given.top, "--top", 1, 1000)
     return RegionPlan(size, top, blocks, given.drainage, given.group_by)
-
-
-def _crew(given: argparse.Namespace):
-    from tunnelsite.region.crew import Crew
-
-    workers = (os.cpu_count() or 1) if given.workers is None else whole_number(given.workers, "--workers", 0, 1000)
-    if given.scheduler is not None and given.workers is not None:
-        raise UsageError("both --workers and --scheduler were given", "one of them", "a scheduler has its own workers")
-    return Crew(workers, given.scheduler)
 
 
 def _outputs(given: argparse.Namespace) -> dict[str, Path]:

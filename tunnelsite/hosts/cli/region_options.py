@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import argparse
 
+from tunnelsite.hosts.cli.kept_regions import add_crew_options
+
 
 def add_options(command: argparse.ArgumentParser) -> None:
     """Options of `region`."""
@@ -17,11 +19,9 @@ def add_options(command: argparse.ArgumentParser) -> None:
     command.add_argument("--group-by", metavar="COLUMN", help=text)
     text = "also write the best score in blocks of this size as a raster beside the GeoPackage, NAME-suitability.tif"
     command.add_argument("--suitability", metavar="LENGTH", help=text)
-    text = "processes that work at the same time (default: one a core); 0 = this one alone, without Dask"
-    command.add_argument("--workers", metavar="NUMBER", help=text)
-    command.add_argument("--scheduler", metavar="ADDRESS", help="a Dask scheduler that is running, as tcp://host:8786")
-    text = "folder of finished tasks, from which a broken run goes on (default: NAME.parts beside the GeoPackage)"
-    command.add_argument("--parts", metavar="DIR", help=text)
+    add_crew_options(command)
+    text = "also keep every placement's measures in the folder of finished tasks, for `robustness` and `rescore` of the GeoPackage"
+    command.add_argument("--keep", dest="keep_runs", action="store_true", help=text)
     command.add_argument(
         "--parquet", action="store_true", help="candidates and parcels as GeoParquet too (extra `parquet`)"
     )

@@ -9,6 +9,7 @@ from pathlib import Path
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.units import number
 from tunnelsite.hosts.cli.arguments import check_ending
+from tunnelsite.hosts.cli.kept_regions import is_region, region_robustness
 from tunnelsite.hosts.cli.streams import answer, say
 
 SETTINGS = ("draws", "seed", "elevation_error", "error_range")
@@ -16,6 +17,8 @@ SETTINGS = ("draws", "seed", "elevation_error", "error_range")
 
 def robustness(given: argparse.Namespace) -> int:
     """Draw weights and grounds, rank a kept run again each time, and say how often each candidate takes each rank."""
+    if is_region(given):
+        return region_robustness(given)
     from tunnelsite.decisions.robustness import CONCENTRATION, StatedError
     from tunnelsite.decisions.robustness import robustness as drawn
     from tunnelsite.io.write.outputs import reserved_outputs

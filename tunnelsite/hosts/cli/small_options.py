@@ -5,6 +5,9 @@ from __future__ import annotations
 import argparse
 
 from tunnelsite.hosts.cli.arguments import whole
+from tunnelsite.hosts.cli.kept_regions import add_crew_options
+
+KEPT = "file of `tunnelsite screen --keep`, or the GeoPackage of `tunnelsite region --keep`"
 
 
 def _add(command: argparse.ArgumentParser, *keys: str) -> None:
@@ -17,9 +20,10 @@ def _add(command: argparse.ArgumentParser, *keys: str) -> None:
 
 def add_rescore_options(command: argparse.ArgumentParser) -> None:
     """Options of `rescore`."""
-    command.add_argument("kept", metavar="KEPT", help="file of `tunnelsite screen --keep`")
+    command.add_argument("kept", metavar="KEPT", help=KEPT)
     command.add_argument("--out", required=True, metavar="FILE", help="GeoPackage to write")
     _add(command, "weight", "rubric", "top")
+    add_crew_options(command)
     command.add_argument("--overwrite", action="store_true", help="replace the output if it exists")
     command.add_argument("--json", action="store_true", help="a machine-readable summary on stdout")
 
@@ -35,11 +39,15 @@ def add_compare_options(command: argparse.ArgumentParser) -> None:
 
 def add_robustness_options(command: argparse.ArgumentParser) -> None:
     """Options of `robustness`."""
-    command.add_argument("kept", metavar="KEPT", help="file of `tunnelsite screen --keep`")
-    command.add_argument("--out", metavar="FILE", help="GeoPackage to write: places and shares of every rank")
+    command.add_argument("kept", metavar="KEPT", help=KEPT)
+    text = "GeoPackage to write: places and shares of every rank; of a region its parcels and the table `sensitivity`"
+    command.add_argument("--out", metavar="FILE", help=text)
     _add(command, "draws", "seed", "elevation_error", "error_range")
     text = "how closely random weights keep to the given ones (default 50); 0 = any weights are equally likely"
     command.add_argument("--concentration", metavar="NUMBER", help=text)
+    text = "of a region: by how much each limit may be stricter or looser, up to 25% (default 10%)"
+    command.add_argument("--limit-range", metavar="SHARE", help=text)
+    add_crew_options(command)
     command.add_argument("--overwrite", action="store_true", help="replace the output if it exists")
     command.add_argument("--json", action="store_true", help="machine-readable")
 

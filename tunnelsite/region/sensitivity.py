@@ -1,0 +1,300 @@
+"""How far what a region says hangs on weights, limits and the errors of the heights; no terrain is computed again."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from functools import cached_property
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from scipy.stats import rankdata
+
+from tunnelsite.core.errors import UsageError
+from tunnelsite.core.process import Progress, silent
+from tunnelsite.core.table import INTEGER, REAL, TEXT, Column, Table
+from tunnelsite.region.crew import Crew
+from tunnelsite.region.kept_region import KeptRegion
+from tunnelsite.region.parcel_columns import SCREENED, house_column
+from tunnelsite.scan.firmness.parcel_draws import ParcelPlan, parcel_draws
+from tunnelsite.screening.kept_run import of_kept_run
+from tunnelsite.screening.loose_run import LOOSER
+
+if TYPE_CHECKING:
+    import pandas
+
+    from tunnelsite.screening.result import Result
+
+SHARES = (0.1, 0.5, 0.9)
+SURE = 0.9  # of the draws: a parcel that is feasible in more of them, or in fewer than the rest, is counted as settled (ours)
+ALL = "weights, limits and heights"
+PARCEL_COLUMNS = {
+    "feasible_share": Column(REAL, "share of the draws in which a house has room on the drawn ground", "0-1"),
+    "score_p10": Column(REAL, "score of the best place: 10 % quantile over the draws in which it is feasible", "0-100"),
+    "score_p50": Column(REAL, "the same, median", "0-100"),
+    "score_p90": Column(REAL, "the same, 90 % quantile", "0-100"),
+}
+COLUMNS = {
+    "house": Column(TEXT, "house size as given"),
+    "drawn": Column(TEXT, "what is drawn at random"),
+    "parcels": Column(INTEGER, "parcels that were screened: shares are of them"),
+    "feasible": Column(REAL, "share of the parcels that are feasible as screened", "0-1"),
+    "feasible_p10": Column(REAL, "share of the parcels that are feasible in a draw: 10 % quantile over the draws", "0-1"),
+    "feasible_p50": Column(REAL, "the same, median", "0-1"),
+    "feasible_p90": Column(REAL, "the same, 90 % quantile", "0-1"),
+    "unsettled": Column(INTEGER, "parcels that are feasible in 10 to 90 % of the draws"),
+    "rank_correlation_p10": Column(
+        REAL, "rank correlation (Spearman) of the parcels' best scores in a draw with those as screened: 10 % quantile"
+    ),
+    "rank_correlation_p50": Column(REAL, "the same, median"),
+    "rank_correlation_p90": Column(REAL, "the same, 90 % quantile"),
+}  # fmt: skip
+STATEMENT = (
+    "Parcels of a region screened by tunnelsite under weights, limits and heights drawn at random; see the run table."
+)
+
+
+@dataclass(frozen=True, repr=False)
+class Sensitivity:
+    """What becomes of a region under other weights, limits and heights.
+
+    Attributes:
+        region: the kept region. plan: what was drawn.
+        scores: by what was drawn and by house, float32 [parcels, draws], score 0-100 of the best place on the drawn ground, NaN = the
+            parcel is not feasible there, or was not screened.
+    """
+
+    region: KeptRegion
+    plan: ParcelPlan
+    scores: Mapping[str, Mapping[str, np.ndarray]]
+
+    @cached_property
+    def parcels(self) -> Table:
+        """The layer `parcels` with four more columns for each house size."""
+        table, columns, rows = self.region.parcels, {}, [dict(row) for row in self.region.parcels.rows]
+        known = self._screened
+        for house, scores in self.scores[ALL].items():
+            names = [house_column(name, house) for name in PARCEL_COLUMNS]
+            columns |= {
+                name: Column(column.kind, f"{house}: {column.title}", column.unit)
+                for name, column in zip(names, PARCEL_COLUMNS.values(), strict=True)
+            }
+            there = np.isfinite(scores)
+            quantiles = _quantiles(scores)
+            for k in np.flatnonzero(known).tolist():
+                values = (float(there[k].mean()), *map(float, quantiles[:, k]))
+                rows[k] |= dict(zip(names, values, strict=True))
+        return replace(table, columns=table.columns | columns, rows=rows)
+
+    @cached_property
+    def rows(self) -> list[dict[str, Any]]:
+        """A row for each house size and for what was drawn, everything together first."""
+        return [
+            {"house": house, "drawn": drawn} | self._of(house, scores[house])
+            for house in self.region.houses
+            for drawn, scores in self.scores.items()
+            if house in scores
+        ]
+
+    @property
+    def tables(self) -> dict[str, pandas.DataFrame]:
+        """`parcels` (a GeoDataFrame) and `sensitivity`."""
+        from tunnelsite.io.write.plan_files import stored_table
+        from tunnelsite.plans.plan import data_frame
+        from tunnelsite.screening.result import frame_of
+
+        return {"parcels": frame_of(self.parcels), "sensitivity": data_frame(stored_table(self._table))}
+
+    @property
+    def summary(self) -> dict[str, Any]:
+        """What was drawn and the rows, ready for JSON."""
+        return {"plan": {row["name"]: row["value"] for row in self._plan_rows}, "sensitivity": self.rows}
+
+    def words(self) -> str:
+        """The same for people."""
+        plan, lines = (
+            self.plan,
+            [f"{len(self.region.parcels.rows):,} parcels, {self.plan.draws} draws (seed {self.plan.seed}):"],
+        )
+        for row in self.rows:
+            if row["drawn"] == ALL:
+                lines.append(
+                    f"{row['house']}: {_percent(row['feasible'])} of {row['parcels']:,} parcels have room as screened; "
+                    f"{_percent(row['feasible_p10'])} to {_percent(row['feasible_p90'])} in the draws (10 to 90 %), "
+                    f"{row['unsettled']:,} parcels not settled"
+                )
+            far = row["rank_correlation_p10"]
+            told = (
+                "the parcels' order is not known"
+                if far is None
+                else f"rank correlation {far:.2f} or more in 90 % of the draws"
+            )
+            lines.append(f"  {row['drawn']} drawn: {told}")
+        lines.append(
+            f"Weights: concentration {plan.concentration:g}; limits up to {plan.limit_range:.0%} stricter or looser; heights by the "
+            "standard errors of the run. A house stands where the model puts it in each draw. Sun, wind and distances stay as measured."
+        )
+        return "\n".join(lines)
+
+    def write(self, path: str | os.PathLike, *, overwrite: bool = False) -> Path:
+        """Write a GeoPackage with the parcels, the table and the run. Errors: OutputFailed; what was there stays whole."""
+        from tunnelsite.io.formats.styles import score_breaks
+        from tunnelsite.io.write.plan_files import write_plan
+        from tunnelsite.region.saving import parcels_sld
+
+        run = replace(self.region.run, rows=[*self.region.run.rows, *self._plan_rows])
+        best = [row["best_score"] for row in self.parcels.rows if row.get("best_score") is not None]
+        write_plan(
+            path, [self.parcels, self._table, run], crs=self.region.crs, statement=STATEMENT, sources=self.region.sources,
+            overwrite=overwrite, styles={"parcels": parcels_sld(score_breaks(best))},
+        )  # fmt: skip
+        return Path(path)
+
+    def __repr__(self) -> str:
+        return f"<Sensitivity: {len(self.region.parcels.rows):,} parcels, {self.plan.draws} draws>"
+
+    @property
+    def _table(self) -> Table:
+        return Table(
+            "sensitivity",
+            "Parcels with room, and their order, under drawn weights, limits and heights",
+            COLUMNS,
+            self.rows,
+        )
+
+    @property
+    def _plan_rows(self) -> list[dict[str, str]]:
+        plan = self.plan
+        told = {
+            "draws": plan.draws, "seed": plan.seed, "concentration": f"{plan.concentration:g}", "limit_range": f"{plan.limit_range:g}",
+            "parcels_drawn": "the house where the model puts it in each draw, on the drawn ground",
+        }  # fmt: skip
+        return [{"kind": "sensitivity", "name": name, "value": str(value)} for name, value in told.items()]
+
+    @property
+    def _screened(self) -> np.ndarray:
+        return np.array([state == SCREENED for state in self.region.parcels.values("state")], bool)
+
+    def _of(self, house: str, scores: np.ndarray) -> dict[str, Any]:
+        known = self._screened
+        if not known.any():
+            return {"parcels": 0, "unsettled": 0}
+        feasible = np.array(self.region.parcels.values(house_column("feasible", house)), float)[known]
+        base = np.array(self.region.parcels.values(house_column("best_score", house)), float)[known]
+        there = np.isfinite(scores[known])
+        often = there.mean(axis=1)
+        found = {
+            "parcels": int(known.sum()), "feasible": float(np.nanmean(feasible)),
+            "unsettled": int(((often >= 1 - SURE) & (often <= SURE)).sum()),
+        }  # fmt: skip
+        for name, values in (
+            ("feasible", there.mean(axis=0)),
+            ("rank_correlation", rank_correlations(base, scores[known])),
+        ):
+            each = (
+                np.quantile(values[np.isfinite(values)], SHARES).tolist()
+                if np.isfinite(values).any()
+                else [None] * len(SHARES)
+            )
+            found |= {f"{name}_p{round(100 * share)}": value for share, value in zip(SHARES, each, strict=True)}
+        return found
+
+
+def sensitivity(
+    region: KeptRegion, plan: ParcelPlan | None = None, workers: int | Crew = 0, progress: Progress = silent
+) -> Sensitivity:
+    """Draw weights, limits and heights, and see how many parcels keep room for a house and whether their order holds.
+
+    Args:
+        region: from `kept_region`.
+        plan: what to draw; None = 500 draws of everything (`ParcelPlan()`).
+        workers: processes that work at the same time, 0 = this one; or a `Crew`.
+        progress: called with (what is being done, share done 0..1).
+
+    Returns:
+        Sensitivity, with everything drawn together and each alone; the same for any number of workers.
+
+    Raises:
+        UsageError: for numbers out of range.
+        InputRefused: for a run that is damaged.
+    """
+    plan = plan or ParcelPlan()
+    if not 1 <= plan.draws <= 100_000 or not 0 <= plan.limit_range <= LOOSER:
+        raise UsageError(
+            f"{plan.draws} draws, limits up to {plan.limit_range:g} off",
+            f"1 to 100000 draws, limits up to {LOOSER:g} off: with such looser ones the runs were kept",
+            "correct it",
+        )
+    if plan.concentration is None or not 0 <= plan.concentration <= 1e6:
+        raise UsageError(f"concentration is {plan.concentration}", "0 to 1000000", "correct it")
+    plans = {
+        ALL: plan,
+        "weights": replace(plan, limit_range=0.0, heights=False),
+        "limits": replace(plan, concentration=None, heights=False),
+        "heights": replace(plan, concentration=None, limit_range=0.0),
+    }
+    crew = workers if isinstance(workers, Crew) else Crew(workers)
+
+    def more(task):
+        return dict(region.limits), plans, task.number
+
+    found = region.outcomes(task_draws, more, crew, progress)
+    shape = (len(region.parcels.rows), plan.draws)
+    scores = {drawn: {house: np.full(shape, np.nan, np.float32) for house in region.houses} for drawn in plans}
+    for task in region.tasks:
+        for drawn, by_house in found[task.number].items():
+            for house, values in by_house.items():
+                scores[drawn][house][task.parcels] = values
+    return Sensitivity(region, plan, scores)
+
+
+def task_draws(
+    path: Path, limits: Mapping[str, float | None], plans: Mapping[str, ParcelPlan], number: int
+) -> dict[str, dict[str, np.ndarray]]:
+    """What becomes of the parcels of one task, by what is drawn and by house: float32 [parcels, draws].
+
+    Arguments: path of its kept run; limits as asked, by criterion; plans, by what is drawn; number of the task.
+    Errors: InputRefused for a run that is damaged.
+    """
+
+    def drawn(run: Result) -> dict[str, dict[str, np.ndarray]]:
+        judges = [
+            replace(judge, rubric=replace(judge.rubric, limit=limits.get(judge.id, judge.rubric.limit)))
+            for judge in run.judges
+        ]
+        found = parcel_draws(run, judges, plans, number)
+        return {
+            name: {house: values.astype(np.float32) for house, values in by_house.items()}
+            for name, by_house in found.items()
+        }
+
+    return of_kept_run(path, drawn)
+
+
+def rank_correlations(base: np.ndarray, scores: np.ndarray) -> np.ndarray:
+    """Rank correlation of parcels in each draw with that as screened, float64 [draws], NaN where either order is all ties.
+
+    Arguments: base, best score of each parcel, NaN = not feasible [parcels]; scores [parcels, draws]. A parcel that is not feasible
+    comes last, with all like it.
+    Source: Spearman's coefficient, with mean ranks for ties; `scipy.stats.spearmanr` gives the same.
+    """
+    first, others = (rankdata(np.where(np.isfinite(one), one, -1.0), axis=0) for one in (base[:, None], scores))
+    first, others = first - first.mean(axis=0), others - others.mean(axis=0)
+    spread = np.sqrt((first**2).sum(axis=0) * (others**2).sum(axis=0))
+    return np.divide((first * others).sum(axis=0), spread, out=np.full(spread.shape, np.nan), where=spread > 0)
+
+
+def _quantiles(scores: np.ndarray) -> np.ndarray:
+    """Quantiles over the draws with a score, float64 [3, parcels], NaN where there is none."""
+    found = np.full((len(SHARES), len(scores)), np.nan)
+    for k, row in enumerate(scores):
+        known = row[np.isfinite(row)]
+        if len(known):
+            found[:, k] = np.quantile(known, SHARES)
+    return found
+
+
+def _percent(share: float | None) -> str:
+    return "-" if share is None else f"{100 * share:.0f} %"
