@@ -79,6 +79,7 @@ BASE = {
     "sunchart": ["sunchart", "dem.tif", "parcels.gpkg", "--at", "-78", "43"],
     "explain": ["explain", "dem.tif", "parcels.gpkg", "--rank", "1"],
     "rescore": ["rescore", "kept.npz", "--out", "r.gpkg"],
+    "robustness": ["robustness", "kept.npz"],
     "compare": ["compare", "parcels.gpkg", "parcels.gpkg"],
     "stakeout": ["stakeout", "dem.tif", "parcels.gpkg", "--sites", "s.gpkg", "--rank", "1"],
     "grading": ["grading", "dem.tif", "parcels.gpkg", "--sites", "s.gpkg", "--rank", "1"],

@@ -220,15 +220,7 @@ def sensitivity(
         UsageError: for numbers out of range.
         InputRefused: for a run that is damaged.
     """
-    plan = plan or ParcelPlan()
-    if not 1 <= plan.draws <= 100_000 or not 0 <= plan.limit_range <= LOOSER:
-        raise UsageError(
-            f"{plan.draws} draws, limits up to {plan.limit_range:g} off",
-            f"1 to 100000 draws, limits up to {LOOSER:g} off: with such looser ones the runs were kept",
-            "correct it",
-        )
-    if plan.concentration is None or not 0 <= plan.concentration <= 1e6:
-        raise UsageError(f"concentration is {plan.concentration}", "0 to 1000000", "correct it")
+    plan = checked_plan(plan or ParcelPlan())
     plans = {
         ALL: plan,
         "weights": replace(plan, limit_range=0.0, heights=False),
@@ -248,6 +240,25 @@ def sensitivity(
             for house, values in by_house.items():
                 scores[drawn][house][task.parcels] = values
     return Sensitivity(region, plan, scores)
+
+
+def checked_plan(plan: ParcelPlan) -> ParcelPlan:
+    """The same plan. Errors: UsageError for numbers out of range."""
+    bounds = {
+        "draws": (plan.draws, 1, 100_000),
+        "seed": (plan.seed, 0, 2**31 - 1),
+        "concentration": (plan.concentration, 0, 1e6),
+    }
+    for name, (value, least, most) in bounds.items():
+        if value is None or not least <= value <= most:
+            raise UsageError(f"{name} is {value}", f"{least:g} to {most:g}", "correct it")
+    if not 0 <= plan.limit_range <= LOOSER:
+        raise UsageError(
+            f"the limit range is {plan.limit_range:g}",
+            f"0 to {LOOSER:g}: with limits so much looser the runs were kept",
+            "correct it",
+        )
+    return plan
 
 
 def task_draws(

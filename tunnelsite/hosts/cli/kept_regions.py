@@ -33,6 +33,10 @@ def crew_of(given: argparse.Namespace):
     workers = (os.cpu_count() or 1) if given.workers is None else whole_number(given.workers, "--workers", 0, 1000)
     if given.scheduler is not None and given.workers is not None:
         raise UsageError("both --workers and --scheduler were given", "one of them", "a scheduler has its own workers")
+    if given.scheduler is not None:
+        from tunnelsite.region.crew import check_scheduler
+
+        check_scheduler(given.scheduler)  # before hours of reading
     return Crew(workers, given.scheduler)
 
 
@@ -57,7 +61,7 @@ def region_robustness(given: argparse.Namespace) -> int:
     """Draw weights, limits and heights for every parcel of a kept region."""
     from tunnelsite.io.write.outputs import reserved_outputs
     from tunnelsite.region.kept_region import kept_region
-    from tunnelsite.region.sensitivity import sensitivity
+    from tunnelsite.region.sensitivity import checked_plan, sensitivity
     from tunnelsite.scan.firmness.parcel_draws import ParcelPlan
 
     usual = ParcelPlan()
@@ -67,11 +71,13 @@ def region_robustness(given: argparse.Namespace) -> int:
         usual.concentration if given.concentration is None else number(given.concentration, "--concentration"),
         usual.limit_range if given.limit_range is None else _share(given.limit_range, "--limit-range"),
     )
+    crew = crew_of(given)
+    checked_plan(plan)
     outputs = {} if given.out is None else {"--out": Path(given.out)}
     for option, path in outputs.items():
         check_ending(option, path, ".gpkg")
     with reserved_outputs(outputs, [given.kept], overwrite=bool(given.overwrite)):
-        found = sensitivity(kept_region(given.kept, given.parts), plan, crew_of(given), Progress(quiet=False))
+        found = sensitivity(kept_region(given.kept, given.parts), plan, crew, Progress(quiet=False))
         for path in outputs.values():
             found.write(path, overwrite=bool(given.overwrite))
     answer(found.summary, lambda told: found.words(), as_json=given.json)
@@ -86,13 +92,11 @@ def rescored_region(given: argparse.Namespace, asked, top: int | None) -> int:
     from tunnelsite.region.kept_region import kept_region
     from tunnelsite.region.rescored import rescore_region
 
-    out = Path(given.out)
+    out, crew = Path(given.out), crew_of(given)
     check_ending("--out", out, ".gpkg")
     with reserved_outputs({"--out": out}, [given.kept], overwrite=bool(given.overwrite)):
         region = kept_region(given.kept, given.parts)
-        found = rescore_region(
-            region, asked.weight, asked.rubric, top, workers=crew_of(given), progress=Progress(quiet=False)
-        )
+        found = rescore_region(region, asked.weight, asked.rubric, top, workers=crew, progress=Progress(quiet=False))
         found.write(out, overwrite=bool(given.overwrite))
     parcels, candidates = found.table("parcels").rows, found.table("candidates").rows
     summary = {

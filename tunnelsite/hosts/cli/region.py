@@ -36,11 +36,8 @@ def region(given: argparse.Namespace) -> int:
     inputs = inputs_named(given, values)
     refuse_clashes(outputs, inputs)
     progress = Progress(quiet=given.quiet)
-    from tunnelsite.region.crew import check_scheduler
     from tunnelsite.region.inputs import read_region
 
-    if crew.scheduler is not None:
-        check_scheduler(crew.scheduler)  # before hours of reading
     if given.dry_run:
         return _dry_run(given, read_region(settings), settings, plan)
     with reserved_outputs(outputs, inputs, overwrite=bool(given.overwrite)):
