@@ -10,6 +10,7 @@ from pyproj import Transformer
 from tests.scan.grounds import features, site
 from tests.scan.test_exhaustive import farm
 from tunnelsite import Settings, screen
+from tunnelsite.core import amounts
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.house import House
 from tunnelsite.core.placement import Placement
@@ -68,7 +69,7 @@ def test_outside_every_parcel(result):
     boundary = rule(told, "boundary")
     assert told.parcel is None and told.rank is None
     assert boundary.passed is False and boundary.value == pytest.approx(-(8 + 4), abs=OFF)  # the pad's far edge
-    assert f"{3 - boundary.value:.2f} m farther in" in boundary.change
+    assert f"{3 - boundary.value:.2f} m (" in boundary.change and "farther in" in boundary.change
     assert "in no parcel" in told.words() and "REJECTS  Pad inside the parcel's setback" in told.words()
 
 
@@ -77,7 +78,7 @@ def test_in_the_setback(result):
     boundary = rule(told, "boundary")
     assert told.parcel == "Big" and [check.rule for check in told.broken] == ["boundary"]
     assert boundary.value == pytest.approx(1.0, abs=OFF) and boundary.limit == 3
-    assert boundary.change == f"the pad would have to lie {3 - boundary.value:.2f} m farther in, or be smaller"
+    assert boundary.change.startswith(f"the pad has to lie {3 - boundary.value:.2f} m (")
 
 
 def test_on_a_keep_out_and_too_near_one(result):
@@ -86,7 +87,7 @@ def test_on_a_keep_out_and_too_near_one(result):
     told = explained(result, *at(70 + 7 + 2, 40))  # the pad's end 2 m from the line
     line = rule(told, "keep_out:line")
     assert line.passed is False and line.value == pytest.approx(2.0, abs=OFF) and line.limit == 5
-    assert line.change == f"{5 - line.value:.2f} m more distance"
+    assert line.change == f"{amounts.size(5 - line.value, feet=False)} more distance"
     assert rule(told, "keep_out:pond").passed and rule(told, "structures").passed
 
 
@@ -94,14 +95,15 @@ def test_near_a_structure(result):
     told = explained(result, *at(90 + 7 + 1, 65))
     barn = rule(told, "structures")
     assert [check.rule for check in told.broken] == ["structures"]
-    assert barn.value == pytest.approx(1.0, abs=OFF) and barn.change == f"{4 - barn.value:.2f} m more distance"
+    assert barn.value == pytest.approx(1.0, abs=OFF)
+    assert barn.change == f"{amounts.size(4 - barn.value, feet=False)} more distance"
 
 
 def test_too_steep(result):
     told = explained(result, *at(100, 105))
     pitch = rule(told, "pitch")
     assert pitch.passed is False and pitch.value == pytest.approx(15, abs=0.1) and pitch.limit == 10
-    assert pitch.change == f"at most 10 %, now {pitch.value:.3g}" and pitch.marks == 0
+    assert pitch.change == f"at most 10 %, now {pitch.value:.2f} %" and pitch.marks == 0
     assert "is rejected by pitch" in told.words()
     both = explained(result, *at(100, 118 - 5))  # every rule is told, not the first alone
     assert [check.rule for check in both.broken] == ["boundary", "pitch"]

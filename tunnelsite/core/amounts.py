@@ -107,6 +107,35 @@ def in_unit(value: float, unit: str | None, *, feet: bool, figures: str = "g") -
     return f"{tape} ({shown})"
 
 
+def percent(share: float) -> str:
+    """A share, 0..1: `97 %`; what is not quite everything is never 100 %."""
+    return "99.9 %" if 0.9985 <= share < 0.9995 else f"{100 * share:.0f} %"
+
+
+def yes_or_no(value: float) -> str:
+    """A measure that is 1 where something holds."""
+    return "yes" if value >= 0.5 else "no"
+
+
+def measured(value: float, unit: str | None, *, feet: bool) -> str:
+    """A measure for people, in both systems of units and no more figures than it deserves: `1 1/4 in (3 cm)`, `12 acre (5.0 ha)`.
+
+    Arguments: value; unit, SI, "1" or None = none; feet, which system comes first.
+    """
+    makers = {"m2": land, "m3": volume}
+    if unit == "m":
+        maker = depth if abs(value) < 1 else size if abs(value) < 10 else away
+        return maker(value, feet=feet)
+    if unit in makers:
+        return makers[unit](value, feet=feet)
+    if unit == "0-1":
+        return percent(value)
+    if unit == "%":
+        return f"{value:.2f}".rstrip("0").rstrip(".") + " %"
+    figures = f"{value:.0f}" if abs(value) >= 100 else f"{value:.2g}" if abs(value) >= 1e-4 else "0"
+    return figures if unit in (None, "", "1") else f"{figures} {unit}"
+
+
 def step(value_m: float, *, feet: bool) -> str:
     """A round interval, of contours for instance: `0.5 ft (0.15 m)`."""
     return _both(feet, f"{value_m / FOOT_M:.2g} ft", f"{value_m:.2g} m")

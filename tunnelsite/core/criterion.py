@@ -127,6 +127,7 @@ class Criterion:
         needs: conditions without which it is not assessed and left out of a run, by their names in `core.needs.CONDITIONS`;
             `service:water`, `layer:soil_ph` name one file of several.
         partly: by condition, what it cannot see where that is not met, though it is assessed all the same.
+        words: a measure in words, where its number alone says little: `well drained`.
         limit_by: a setting that moves its limit, by its name in `core.needs.LIMITS`.
     """
 
@@ -138,6 +139,7 @@ class Criterion:
     firm: bool = False
     partly: Mapping[str, str] = field(default_factory=dict)
     limit_by: str = ""
+    words: Callable[[float], str] | None = None
 
     @property
     def id(self) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from tunnelsite.core.amounts import percent
 from tunnelsite.core.criterion import Criterion, Placements
 from tunnelsite.core.describe import Description, LayerSpec
 from tunnelsite.core.rubric import Rubric
@@ -26,4 +27,5 @@ NOON = Criterion(
     ),
     noon_clear,
     {"any": Rubric(full_at=1.0, none_at=0.0, weight=0.0, source="trees-arizona, noon-weight")},
+    words=percent,
 )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from tunnelsite.core.amounts import yes_or_no
 from tunnelsite.core.criterion import Criterion, Placements
 from tunnelsite.core.describe import Description, LayerSpec
 from tunnelsite.core.rubric import Rubric
@@ -30,4 +31,5 @@ RAISED = Criterion(
     raised,
     {"any": Rubric(full_at=0.0, none_at=1.0, limit=0.5, weight=0.0, source="raised-ground")},
     firm=True,
+    words=yes_or_no,
 )

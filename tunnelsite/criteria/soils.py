@@ -7,6 +7,7 @@ import numpy as np
 from tunnelsite.core.criterion import Criterion, Placements
 from tunnelsite.core.describe import Description, LayerSpec
 from tunnelsite.core.rubric import Rubric
+from tunnelsite.core.soil_classes import CLASSES
 
 DRAINAGE_CLASS = LayerSpec("drainage_class", "1", "0 excessively to 6 very poorly drained")
 DRAINAGE_LEAST = LayerSpec("drainage_least", "1", "drainage class where it is known, 0 where it is not: never too wet")
@@ -24,6 +25,16 @@ def drainage_class(site: Placements) -> np.ndarray:
     """
     worst, least = site.pad_max("drainage_class"), site.pad_max("drainage_least")
     return np.where(np.isnan(worst) & (least >= POORLY), least, worst)
+
+
+def class_words(number: float) -> str:
+    """The name of a drainage class."""
+    return CLASSES[round(number)] if 0 <= round(number) < len(CLASSES) else f"class {number:g}"
+
+
+def group_words(number: float) -> str:
+    """The letter of a hydrologic soil group."""
+    return "ABCD"[round(number) - 1] if 1 <= round(number) <= 4 else f"group {number:g}"
 
 
 def hydrologic_group(site: Placements) -> np.ndarray:
@@ -50,6 +61,7 @@ SOILS = Criterion(
         "any": Rubric(full_at=3.0, none_at=6.0, weight=0.5, source=CLASS_SOURCES),
     },
     needs=("soils",),
+    words=class_words,
 )
 
 # Weight 0: the drainage class counts the same water. Where that is not mapped, the project gives this one its weight.
@@ -65,4 +77,5 @@ SOIL_GROUP = Criterion(
     hydrologic_group,
     {"any": Rubric(full_at=2.0, none_at=4.0, weight=0.0, source="soil-groups, soil-group-curve")},
     needs=("soil_groups",),
+    words=group_words,
 )

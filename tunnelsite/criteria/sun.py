@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from tunnelsite.core.amounts import percent
 from tunnelsite.core.criterion import Criterion, Placements
 from tunnelsite.core.describe import Description, LayerSpec
 from tunnelsite.core.rubric import Rubric
@@ -40,6 +41,7 @@ SUN = Criterion(
     darkest_month_share,
     {"any": Rubric(full_at=0.98, none_at=0.60, weight=3.0, source="light-yield, sun-curve")},
     partly={"standing": "shade of trees and buildings (only the bare ground was given)"},
+    words=percent,
 )
 SEASON_SUN = Criterion(
     Description(
@@ -51,11 +53,12 @@ SEASON_SUN = Criterion(
     ),
     beam_share,
     {"any": Rubric(full_at=0.98, none_at=0.60, weight=0.0, source="light-yield, sun-curve")},
+    words=percent,
 )
 NOTHING_STANDING = Criterion(
     Description(
         "standing",
-        "Something stands there",
+        "Obstruction on the pad",
         "What the surface model shows on the pad: brush, trees, buildings. Lower things may be grass, a crop or the noise of two models, "
         "and are flagged from 0.5 m. What is drawn as an obstacle bars the pad by itself, however low.",
         reads=(STANDING,),

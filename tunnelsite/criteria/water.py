@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from tunnelsite.core.amounts import yes_or_no
 from tunnelsite.core.criterion import Criterion, Placements
 from tunnelsite.core.describe import Description, LayerSpec
 from tunnelsite.core.rubric import Rubric
@@ -100,4 +101,5 @@ OPEN_WATER = Criterion(
     {"any": Rubric(full_at=0.0, none_at=1.0, limit=0.5, weight=0.0, source="usgs-hydroflattening")},
     firm=True,
     limit_by="keep_water_like",
+    words=yes_or_no,
 )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from tunnelsite.core.amounts import percent
 from tunnelsite.core.criterion import Criterion, Placements
 from tunnelsite.core.describe import Description, LayerSpec
 from tunnelsite.core.rubric import Rubric
@@ -34,4 +35,5 @@ WIND = Criterion(
         )
     },
     needs=("wind", "standing"),
+    words=percent,
 )

@@ -153,7 +153,7 @@ def _explained(prepared: Prepared, spot: Spot) -> Explanation:
     home = int(inside[0]) if len(inside) else None
     barred = prepared.barred.get(id(frame)) or bars(frame, settings.clearance_m)
     checks, here = criterion_checks(
-        prepared.judges, measured(spot, prepared.judges, settings.pad_pitch), settings.combine
+        prepared.judges, measured(spot, prepared.judges, settings.pad_pitch), settings.combine, feet=spot.house.feet
     )
     rules = (*ground_checks(spot, home, settings.setback_m, barred), heights_check(spot, settings.pad_pitch), *checks)
     name = None if home is None else frame.parcel_names[home]

@@ -7,10 +7,18 @@ from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
 from tunnelsite.core import amounts
+from tunnelsite.core.ridge_words import ridge_words
 from tunnelsite.scan.firmness.verdict import Verdict, told_verdict
 
 if TYPE_CHECKING:
     import pandas
+
+# Rules that are no criterion and no file, as they stand after "rejected by".
+RULES = {
+    "boundary": "the parcel's boundary or setback",
+    "structures": "structures too near",
+    "no_data": "heights not known",
+}
 
 
 @dataclass(frozen=True)
@@ -19,7 +27,7 @@ class RuleCheck:
 
     Attributes: rule; title; unit; value (None = not assessed); limit (None = never rejects); passed (None = not
     assessed); marks 0..1; weight; points, what it adds to the score; could_gain, points more with full marks; change,
-    what would have to change for it to pass ("" where it passes).
+    what would have to change for it to pass ("" where it passes); words, the value in words where its number says little.
     """
 
     rule: str
@@ -33,6 +41,22 @@ class RuleCheck:
     points: float | None = None
     could_gain: float | None = None
     change: str = ""
+    words: str = ""
+
+    def line(self, *, feet: bool) -> str:
+        """The rule at the place as one line of text. Arguments: feet, whether feet come first."""
+        state = "unknown" if self.value is None else "REJECTS" if self.passed is False else "ok"
+        value = self.words or (
+            "not assessed" if self.value is None else amounts.measured(self.value, self.unit, feet=feet)
+        )
+        parts = [f"  {state:8} {self.title}: {value}"]
+        if self.limit and not self.words:  # 0 = may not be touched
+            parts.append(f" (limit {amounts.measured(self.limit, self.unit, feet=feet)})")
+        if self.points is not None and self.weight > 0:
+            parts.append(f"; {self.points:.1f} points")
+            if self.could_gain is not None and self.could_gain >= 0.05:
+                parts.append(f", {self.could_gain:.1f} more possible")
+        return "".join(parts) + (f" -> {self.change}" if self.change else "")
 
 
 @dataclass(frozen=True)
@@ -59,9 +83,9 @@ class Standing:
     def words(self) -> list[str]:
         """The same as plain lines."""
         words = {
-            "first_share": "is first of the candidates in {:.0%} of the draws of weights and heights",
+            "first_share": "is first in {:.0%} of the trials with other weights and heights",
             "top_3_share": "is among the best three in {:.0%} of them",
-            "chance_pitch_within_1_192": "chance that the ground is within 1/192 both ways: {:.0%}, by the pitch's standard error",
+            "chance_pitch_within_1_192": "chance that it slopes at most 3/4 in per 12 ft both ways: {:.0%}, by the error of the pitch",
         }
         return [*(words[name].format(value) for name, value in self.shares.items()), self.verdict.sentence]
 
@@ -133,37 +157,21 @@ class Explanation:
             unless = "without the rules that reject it, " if self.broken else ""
             lines.append(f"{unless}it would score {self.score_here:.1f} at this very place")
         feet = self.house.strip().endswith("ft")
-        for r in self.rules:
-            value = "not assessed" if r.value is None else amounts.in_unit(r.value, r.unit, feet=feet, figures=",.4g")
-            limit = (
-                "no limit"
-                if r.limit is None
-                else f"limit {amounts.in_unit(r.limit, r.unit, feet=feet, figures=',.4g')}"
-            )
-            state = "unknown" if r.value is None else "REJECTS" if r.passed is False else "ok"
-            part = f"; {r.points:.1f} points, {r.could_gain:.1f} more possible" if r.points is not None else ""
-            lines.append(f"  {state:8} {r.title}: {value} ({limit}){part}" + (f" -> {r.change}" if r.change else ""))
+        lines += [rule.line(feet=feet) for rule in self.rules]
         return "\n".join([*lines, *(f"  note: {text}" for text in self.notes)])
 
     def _headline(self) -> str:
-        verdict = "passes every rule" if not self.broken else "is rejected by " + ", ".join(r.rule for r in self.broken)
+        against = [
+            r.rule.partition(":")[2] or RULES.get(r.rule, r.title[:1].lower() + r.title[1:]) for r in self.broken
+        ]
+        verdict = "is rejected by " + ", ".join(against) if against else "passes every rule"
         if self.rank:
             verdict = f"is candidate {self.rank}"
         elif self.not_listed:
             verdict += f", but {self.not_listed}"
-        place = "" if self.moved_m < 0.05 else f" ({self.moved_m:.1f} m from the place asked for)"
-        return f"{self.house}, ridge {self.bearing_deg:g} deg, in {self.parcel or 'no parcel'}{place}: {verdict}"
-
-
-def in_figures(value: float) -> str:
-    """Three figures, and never a power of ten."""
-    return (
-        f"{value:,.0f}"
-        if abs(value) >= 1000
-        else f"{value:.3g}"
-        if abs(value) >= 1e-3 or value == 0
-        else f"{value:.4f}"
-    )
+        feet = self.house.strip().endswith("ft")
+        moved = "" if self.moved_m < 0.05 else f" ({amounts.away(self.moved_m, feet=feet)} from the place asked for)"
+        return f"{self.house}, ridge {ridge_words(self.bearing_deg)}, in {self.parcel or 'no parcel'}{moved}: {verdict}"
 
 
 def summary_of(found: Sequence[Explanation]) -> dict[str, Any]:

@@ -7,7 +7,8 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 import shapely
 
-from tunnelsite.decisions.explanation import RuleCheck, in_figures
+from tunnelsite.core import amounts
+from tunnelsite.decisions.explanation import RuleCheck
 from tunnelsite.kernels.one_thread import one_thread
 from tunnelsite.scan.combine import combined
 from tunnelsite.scan.engine import Judge
@@ -31,7 +32,7 @@ def ground_checks(spot: Spot, parcel: int | None, setback_m: float, barred: Sequ
     else:
         margin = float(shapely.distance(pad, shapely.boundary(home)))
     fits = parcel is not None and not out and margin >= setback_m - FIT_M
-    need = "" if fits else f"the pad would have to lie {setback_m - margin:.2f} m farther in, or be smaller"
+    need = "" if fits else f"the pad has to lie {_size(spot, setback_m - margin)} farther in, or be smaller"
     checks = [RuleCheck("boundary", "Pad inside the parcel's setback", "m", margin, setback_m, fits, change=need)]
     return checks + [_clear_check(spot, pad, bar) for bar in barred]
 
@@ -39,13 +40,19 @@ def ground_checks(spot: Spot, parcel: int | None, setback_m: float, barred: Sequ
 def _clear_check(spot: Spot, pad: shapely.Polygon, bar: Bar) -> RuleCheck:
     gap, wanted = float(shapely.distance(pad, bar.source).min()), bar.distance_m
     clear = not too_near(pad, bar)
-    need = "" if clear else f"{wanted - gap:.2f} m more distance" if wanted > gap else "the pad must not touch it"
+    need = (
+        "" if clear else f"{_size(spot, wanted - gap)} more distance" if wanted > gap else "the pad must not touch it"
+    )
     own = ""
     if bar.rule == "structures":
         house = shapely.buffer(pad, (spot.house.width_m - spot.pad.width_m) / 2, join_style="mitre")
-        own = f" (the house itself {shapely.distance(house, bar.source).min():.2f} m)"
+        own = f" (the house itself {_size(spot, float(shapely.distance(house, bar.source).min()))})"
     title = f"Pad clear of {bar.rule.partition(':')[2] or bar.rule}{own}"
     return RuleCheck(bar.rule, title, "m", gap, wanted, clear, change=need)
+
+
+def _size(spot: Spot, length_m: float) -> str:
+    return amounts.size(length_m, feet=spot.house.feet)
 
 
 def heights_check(spot: Spot, pad_pitch: float) -> RuleCheck:
@@ -53,11 +60,20 @@ def heights_check(spot: Spot, pad_pitch: float) -> RuleCheck:
     with one_thread():
         known = bool(np.isfinite(spot.strip(pad_pitch).pad_max("ground")[0, spot.col]))
     change = "" if known else "get a DEM that covers this place"
-    return RuleCheck("no_data", "Heights known under the whole pad", "", float(known), 1.0, known, change=change)
+    return RuleCheck(
+        "no_data",
+        "Heights known under the whole pad",
+        "",
+        float(known),
+        1.0,
+        known,
+        change=change,
+        words=amounts.yes_or_no(known),
+    )
 
 
 def criterion_checks(
-    judges: Sequence[Judge], found: Mapping[str, Measured], combine: str
+    judges: Sequence[Judge], found: Mapping[str, Measured], combine: str, *, feet: bool
 ) -> tuple[list[RuleCheck], float | None]:
     """A check per criterion, and the score; points are shares of the score, so they are given for the weighted mean only."""
     total = sum(j.rubric.weight for j in judges if not np.isnan(found[j.id].mark))
@@ -68,7 +84,7 @@ def criterion_checks(
             if not np.isnan(found[j.id].mark) and total > 0 and combine == "mean"
             else None
         )
-        checks.append(_criterion_check(j, found[j.id], share))
+        checks.append(_criterion_check(j, found[j.id], share, feet))
         score += checks[-1].points or 0.0
     if combine != "mean":
         weights = np.array([j.rubric.weight for j in judges])
@@ -77,15 +93,22 @@ def criterion_checks(
     return checks, score if total > 0 else None
 
 
-def _criterion_check(judge: Judge, found: Measured, share: float | None) -> RuleCheck:
-    """One criterion. Arguments: share, points of the score that full marks would give; None = not known."""
+def _criterion_check(judge: Judge, found: Measured, share: float | None, feet: bool) -> RuleCheck:
+    """One criterion. Arguments: share, points of the score that full marks would give; None = not known; feet, whether they come first."""
     value, known, rubric = found.measure, not np.isnan(found.mark), judge.rubric
     # in single precision, as in the scan: what it kept at its very limit is not rejected here
     passed = (None if rubric.limit is not None else True) if not known else not bool(rubric.beyond(np.float32(value)))
     points = None if share is None else share * found.mark
     about, way = judge.criterion.description, "at least" if rubric.rises else "at most"
-    need = f"{way} {in_figures(rubric.limit)} {about.unit}, now {in_figures(value)}" if passed is False else ""
+    limit, now = (
+        None if one is None else amounts.measured(one, about.unit, feet=feet) for one in (rubric.limit, value)
+    )
+    tell = judge.criterion.words
+    if tell is not None:
+        limit, now = (None if one is None else tell(one) for one in (rubric.limit, value))
+    need = f"{way} {limit}, now {now}" if passed is False and limit != now else ""
     return RuleCheck(
         judge.id, about.title, about.unit, value if known else None, rubric.limit, passed, found.mark if known else None,
         rubric.weight, points, None if share is None else share - points, need,
+        tell(value) if tell is not None and known else "",
     )  # fmt: skip

@@ -8,6 +8,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from tunnelsite.core.ridge_words import ridge_words
+from tunnelsite.decisions.measure_words import label
+from tunnelsite.decisions.measure_words import words as measure_words
 from tunnelsite.scan.combine import dominance
 
 if TYPE_CHECKING:
@@ -40,6 +43,7 @@ class SideBySide:
         criteria: what has a weight. marks: float64 [criteria, n], 0..1, NaN = not assessed.
         points: float64 [criteria, n], what each adds to the score; None where scores are no weighted mean.
         beaten: (rank, rank that beats it): at least as good on every mark and better on one.
+        feet: whether their houses are in feet.
     """
 
     ranks: tuple[int, ...]
@@ -51,6 +55,7 @@ class SideBySide:
     marks: np.ndarray
     points: np.ndarray | None
     beaten: tuple[tuple[int, int], ...]
+    feet: bool = False
 
     @property
     def summary(self) -> dict[str, Any]:
@@ -82,18 +87,23 @@ class SideBySide:
 
     def words(self) -> str:
         """The comparison for people."""
-        wide = max(12, *(len(name) for name in self.measures), *(len(one.title) for one in self.criteria)) + 2
-        head = f"{'':{wide}}" + "".join(f"{'rank ' + str(rank):>12}" for rank in self.ranks)
+        told = [
+            (label(name), [measure_words(name, value, feet=self.feet) for value in values])
+            for name, values in self.measures.items()
+        ]
+        wide = max(12, *(len(name) for name, _ in told), *(len(one.title) for one in self.criteria)) + 2
+        each = max(12, *(len(text) + 2 for _, texts in told for text in texts))
+        head = f"{'':{wide}}" + "".join(f"{'rank ' + str(rank):>{each}}" for rank in self.ranks)
         lines = [f"{rank}: {place}" for rank, place in zip(self.ranks, self.places, strict=True)] + ["", head]
-        lines.append(_line("score", [f"{score:.1f}" for score in self.scores], wide))
-        lines += [_line(name, [_number(value) for value in values], wide) for name, values in self.measures.items()]
+        lines.append(_line("score", [f"{score:.1f}" for score in self.scores], wide, each))
+        lines += [_line(name, texts, wide, each) for name, texts in told]
         what = "marks (0 to 1)" if self.points is None else "marks (0 to 1) and points"
         lines += ["", f"{what:{wide}}".rstrip()]
         for k, one in enumerate(self.criteria):
             values = ["-" if np.isnan(mark) else f"{mark:.2f}" for mark in self.marks[k]]
             if self.points is not None:
                 values = [f"{value} {points:5.1f}" for value, points in zip(values, self.points[k], strict=True)]
-            lines.append(_line(one.title, values, wide) + f"  weight {one.weight:g}")
+            lines.append(_line(one.title, values, wide, each) + f"  weight {one.weight:g}")
         return "\n".join([*lines, "", *self.reasons(), *self._flag_words()])
 
     def reasons(self) -> list[str]:
@@ -162,7 +172,7 @@ def side_by_side(
     ).reshape(len(weighed), len(at))
     weights = np.array([float(row["weight"]) for row in weighed])
     places = [
-        f"{parcel}, {house}, ridge {float(bearing):.1f} deg, {float(lon):.6f} {float(lat):.6f}"
+        f"{parcel}, {house}, ridge {ridge_words(float(bearing))}, {float(lon):.6f} {float(lat):.6f}"
         for parcel, house, bearing, lon, lat in zip(
             *(values(name) for name in ("parcel", "house", "bearing_deg", "lon", "lat")), strict=True
         )
@@ -177,6 +187,7 @@ def side_by_side(
         marks,
         _points(marks, weights) if combine == "mean" else None,
         _beaten(marks, ranks),
+        all(str(house).strip().endswith("ft") for house in values("house")),
     )
 
 
@@ -204,13 +215,5 @@ def _float(value: Any) -> float | None:
     return number if np.isfinite(number) else None
 
 
-def _number(value: float | None) -> str:
-    if value is None:
-        return "-"
-    return (
-        f"{value:,.0f}" if abs(value) >= 1000 else f"{value:.2f}" if abs(value) >= 0.1 or value == 0 else f"{value:.3f}"
-    )
-
-
-def _line(name: str, values: Sequence[str], wide: int) -> str:
-    return f"{name:{wide}}" + "".join(f"{value:>12}" for value in values)
+def _line(name: str, values: Sequence[str], wide: int, each: int) -> str:
+    return f"{name:{wide}}" + "".join(f"{value:>{each}}" for value in values)

@@ -8,6 +8,7 @@ from importlib.resources import files
 from typing import TYPE_CHECKING
 from xml.etree.ElementTree import Element
 
+from tunnelsite.core.ridge_words import ridge_words
 from tunnelsite.core.units import MONTHS
 from tunnelsite.drawing.farm_map import MapMark, farm_map_svg
 from tunnelsite.drawing.markup import digest, document, json_text, plain_name, put, svg_element, tag
@@ -21,7 +22,7 @@ from tunnelsite.report.page_opening import Beside, answer, relaxed_section, unkn
 from tunnelsite.report.page_parts import asks_section, cautions_section, layout_section, map_section, table_section
 from tunnelsite.report.page_record import record_sections
 from tunnelsite.report.page_weights import page_data, weights_section
-from tunnelsite.report.plain_words import house_words, ridge_words
+from tunnelsite.report.plain_words import house_words
 from tunnelsite.scan.outcomes import outcomes
 from tunnelsite.settings.model import crop_period
 

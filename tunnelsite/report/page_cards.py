@@ -7,6 +7,7 @@ from xml.etree.ElementTree import Element
 
 from tunnelsite.core import amounts
 from tunnelsite.core.reproject import wgs84_doubt
+from tunnelsite.core.ridge_words import ridge_words
 from tunnelsite.core.units import FOOT_M
 from tunnelsite.drawing.markup import named, put, tag
 from tunnelsite.report.candidate_study import Study
@@ -16,7 +17,6 @@ from tunnelsite.report.card_facts import Facts, Judged
 from tunnelsite.report.card_plans import earthwork_part, water_part
 from tunnelsite.report.card_sun import sun_part
 from tunnelsite.report.page_compare import note_part, photos_part
-from tunnelsite.report.plain_words import ridge_words
 from tunnelsite.scan.firmness.verdict import share_words
 from tunnelsite.scan.steady import FARTHEST_M
 

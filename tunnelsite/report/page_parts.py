@@ -8,12 +8,13 @@ from xml.etree.ElementTree import Element
 
 from tunnelsite.core import amounts
 from tunnelsite.core.cautions import CAUTIONS
+from tunnelsite.core.ridge_words import ridge_words
 from tunnelsite.drawing.hatches import HATCHES
 from tunnelsite.drawing.land_features import land_key, swatch
 from tunnelsite.drawing.markup import named, picture, put, tag
 from tunnelsite.drawing.outcome_groups import Fate, shown_scan
 from tunnelsite.report.card_facts import Facts
-from tunnelsite.report.plain_words import file_words, house_words, ridge_words
+from tunnelsite.report.plain_words import file_words, house_words
 from tunnelsite.report.questions import FIELD, asks
 from tunnelsite.report.table_columns import columns_of
 from tunnelsite.scan.firmness.ties import undecided

@@ -7,10 +7,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from tunnelsite.core import amounts
+from tunnelsite.core.ridge_words import ridge_words
 from tunnelsite.core.units import FOOT_M
 from tunnelsite.drawing.markup import plain_name
 from tunnelsite.report.card_facts import Facts
-from tunnelsite.report.plain_words import house_words, ridge_words
+from tunnelsite.report.plain_words import house_words
 
 if TYPE_CHECKING:
     from tunnelsite.screening.result import Result

@@ -11,19 +11,10 @@ import shapely
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.core.layers import Features
 from tunnelsite.core.site import Frame, segments_of
+from tunnelsite.core.soil_classes import CLASSES
 from tunnelsite.kernels.polygon_mask import polygon_mask
 from tunnelsite.scan.lamps import column
 
-# Natural drainage classes in order [@soil-classes]; the place in the list is the class number.
-CLASSES = (
-    "excessively drained",
-    "somewhat excessively drained",
-    "well drained",
-    "moderately well drained",
-    "somewhat poorly drained",
-    "poorly drained",
-    "very poorly drained",
-)
 CLASS_COLUMNS = (
     "drainage_class",
     "drclassdcd",

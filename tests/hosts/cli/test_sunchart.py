@@ -151,7 +151,7 @@ def test_candidate_by_rank(tmp_path, capsys):
     [
         ([], "--at and --rank"),
         (["--at", *YARD, "--rank", "1"], "--at and --rank"),
-        (["--rank", "1"], "--sites"),
+        (["--rank", "1"], "without a screening"),
         (["--at", "43.0", "-178.1"], "longitude"),
         (["--at", "west", "43"], "number"),
         (["--at", *YARD, "--utc-offset", "99"], "-15 to 15"),
