@@ -15,10 +15,11 @@ from scipy.stats import spearmanr
 from tests.region.farms import ASKED, region_files
 from tunnelsite.core.errors import InputRefused, UsageError
 from tunnelsite.hosts.cli.main import main
+from tunnelsite.region.draw_statistics import rank_correlations
 from tunnelsite.region.kept_region import KeptRegion, kept_region
 from tunnelsite.region.one_task import run_path
 from tunnelsite.region.rescored import rescore_region
-from tunnelsite.region.sensitivity import ALL, rank_correlations, sensitivity
+from tunnelsite.region.sensitivity import ALL, sensitivity
 from tunnelsite.scan.firmness.parcel_draws import ParcelPlan, limits_drawn, parcel_draws, weights_drawn
 from tunnelsite.screening.kept_run import of_kept_run
 from tunnelsite.screening.loose_run import as_asked

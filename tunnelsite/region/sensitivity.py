@@ -10,12 +10,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from scipy.stats import rankdata
 
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.process import Progress, silent
 from tunnelsite.core.table import INTEGER, REAL, TEXT, Column, Table
 from tunnelsite.region.crew import Crew
+from tunnelsite.region.draw_statistics import SHARES, quantiles, rank_correlations
 from tunnelsite.region.kept_region import KeptRegion
 from tunnelsite.region.parcel_columns import SCREENED, house_column
 from tunnelsite.scan.firmness.parcel_draws import ParcelPlan, parcel_draws
@@ -27,7 +27,6 @@ if TYPE_CHECKING:
 
     from tunnelsite.screening.result import Result
 
-SHARES = (0.1, 0.5, 0.9)
 SURE = 0.9  # of the draws: a parcel that is feasible in more of them, or in fewer than the rest, is counted as settled (ours)
 ALL = "weights, limits and heights"
 PARCEL_COLUMNS = {
@@ -82,9 +81,9 @@ class Sensitivity:
                 for name, column in zip(names, PARCEL_COLUMNS.values(), strict=True)
             }
             there = np.isfinite(scores)
-            quantiles = _quantiles(scores)
+            found = quantiles(scores)
             for k in np.flatnonzero(known).tolist():
-                values = (float(there[k].mean()), *map(float, quantiles[:, k]))
+                values = (float(there[k].mean()), *map(float, found[:, k]))
                 rows[k] |= dict(zip(names, values, strict=True))
         return replace(table, columns=table.columns | columns, rows=rows)
 
@@ -282,29 +281,6 @@ def task_draws(
         }
 
     return of_kept_run(path, drawn)
-
-
-def rank_correlations(base: np.ndarray, scores: np.ndarray) -> np.ndarray:
-    """Rank correlation of parcels in each draw with that as screened, float64 [draws], NaN where either order is all ties.
-
-    Arguments: base, best score of each parcel, NaN = not feasible [parcels]; scores [parcels, draws]. A parcel that is not feasible
-    comes last, with all like it.
-    Source: Spearman's coefficient, with mean ranks for ties; `scipy.stats.spearmanr` gives the same.
-    """
-    first, others = (rankdata(np.where(np.isfinite(one), one, -1.0), axis=0) for one in (base[:, None], scores))
-    first, others = first - first.mean(axis=0), others - others.mean(axis=0)
-    spread = np.sqrt((first**2).sum(axis=0) * (others**2).sum(axis=0))
-    return np.divide((first * others).sum(axis=0), spread, out=np.full(spread.shape, np.nan), where=spread > 0)
-
-
-def _quantiles(scores: np.ndarray) -> np.ndarray:
-    """Quantiles over the draws with a score, float64 [3, parcels], NaN where there is none."""
-    found = np.full((len(SHARES), len(scores)), np.nan)
-    for k, row in enumerate(scores):
-        known = row[np.isfinite(row)]
-        if len(known):
-            found[:, k] = np.quantile(known, SHARES)
-    return found
 
 
 def _percent(share: float | None) -> str:
