@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -14,8 +14,7 @@ import pyproj
 from tunnelsite.core.errors import InputRefused, TunnelsiteError
 from tunnelsite.core.layers import Features
 from tunnelsite.core.process import Progress
-from tunnelsite.core.table import INTEGER, REAL, TEXT, Column, Table
-from tunnelsite.io.formats.tables import Table as StoredTable
+from tunnelsite.core.table import INTEGER, TEXT, Table
 from tunnelsite.io.read.sites_file import digests_of
 from tunnelsite.io.read.stored import read_layers
 from tunnelsite.region.crew import Crew, Hands, Job
@@ -24,8 +23,6 @@ from tunnelsite.region.parcel_columns import SCREENED, parcel_columns
 from tunnelsite.region.running import Failure
 from tunnelsite.region.tasks import Task
 from tunnelsite.settings.model import settings_from
-
-KINDS = {"REAL": REAL, "INTEGER": INTEGER, "TEXT": TEXT, "BOOLEAN": INTEGER}
 
 
 @dataclass(frozen=True, repr=False)
@@ -124,7 +121,7 @@ def kept_region(path: str | os.PathLike, parts: str | os.PathLike | None = None)
             "name one of these",
         )
     try:
-        return _kept(file, folder, {name: _plain(table, name, layers.crs) for name, table in layers.tables.items()})
+        return _kept(file, folder, layers.tables, layers.crs)
     except (AttributeError, KeyError, TypeError, ValueError) as problem:  # a file that another program changed
         raise InputRefused(
             f"{file.name} is not as a region was written ({type(problem).__name__}: {problem})",
@@ -133,8 +130,8 @@ def kept_region(path: str | os.PathLike, parts: str | os.PathLike | None = None)
         ) from None
 
 
-def _kept(file: Path, folder: Path, tables: dict[str, Table]) -> KeptRegion:
-    parcels, run = tables["parcels"], tables["run"]
+def _kept(file: Path, folder: Path, tables: Mapping[str, Table], crs: pyproj.CRS | None) -> KeptRegion:
+    parcels, run = replace(tables["parcels"], name="parcels", crs=crs), replace(tables["run"], name="run")
     asked = {row["name"]: row["value"] for row in run.rows if row["kind"] == "setting"}
     settings = settings_from({"house": asked["house"].split("; ")})
     tasks: list[Task] = []
@@ -161,20 +158,6 @@ def _kept(file: Path, folder: Path, tables: dict[str, Table]) -> KeptRegion:
     return KeptRegion(
         file, folder, parcels, run, limits, tuple(tasks), tuple(others), failures, houses, int(asked["top"])
     )
-
-
-def _plain(stored: StoredTable, name: str, crs) -> Table:
-    columns = {
-        key: Column(KINDS[one.kind], one.description or one.title, one.unit) for key, one in stored.columns.items()
-    }
-    values = {key: _values(one.values) for key, one in stored.columns.items()}
-    rows = [dict(zip(values, row, strict=True)) for row in zip(*values.values(), strict=True)]
-    geometry = None if stored.geometry is None else np.asarray(stored.geometry, object)
-    return Table(name, stored.title, columns, rows, geometry, stored.geometry_kind, None if geometry is None else crs)
-
-
-def _values(values) -> list[Any]:
-    return [None if one is None or one != one else one for one in np.asarray(values).tolist()]
 
 
 def _typed(table: Table, name: str) -> np.ndarray:

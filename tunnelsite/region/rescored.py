@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -97,7 +97,7 @@ def rescore_region(
     parts = ((task, unpacked(found[task.number], task.key) if task.number in found else None) for task in tasks)
     done = Done(tasks, region.failures)
     tables = merged_tables(parts, done, region.features, region.names, region.houses)
-    run = replace(region.run, rows=[*region.run.rows, *_change_rows(changes)])
+    run = region.run.with_rows([*region.run.rows, *_change_rows(changes)])
     return RescoredRegion(region, [*tables, run])
 
 

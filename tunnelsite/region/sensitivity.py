@@ -13,7 +13,7 @@ import numpy as np
 
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.process import Progress, silent
-from tunnelsite.core.table import INTEGER, REAL, TEXT, Column, Table
+from tunnelsite.core.table import INTEGER, REAL, TEXT, Heading, Table, columns_of_rows, table_of
 from tunnelsite.region.crew import Crew
 from tunnelsite.region.draw_statistics import SHARES, quantiles, rank_correlations
 from tunnelsite.region.kept_region import KeptRegion
@@ -30,25 +30,27 @@ if TYPE_CHECKING:
 SURE = 0.9  # of the draws: a parcel that is feasible in more of them, or in fewer than the rest, is counted as settled (ours)
 ALL = "weights, limits and heights"
 PARCEL_COLUMNS = {
-    "feasible_share": Column(REAL, "share of the draws in which a house has room on the drawn ground", "0-1"),
-    "score_p10": Column(REAL, "score of the best place: 10 % quantile over the draws in which it is feasible", "0-100"),
-    "score_p50": Column(REAL, "the same, median", "0-100"),
-    "score_p90": Column(REAL, "the same, 90 % quantile", "0-100"),
+    "feasible_share": Heading(REAL, "share of the draws in which a house has room on the drawn ground", "0-1"),
+    "score_p10": Heading(
+        REAL, "score of the best place: 10 % quantile over the draws in which it is feasible", "0-100"
+    ),
+    "score_p50": Heading(REAL, "the same, median", "0-100"),
+    "score_p90": Heading(REAL, "the same, 90 % quantile", "0-100"),
 }
 COLUMNS = {
-    "house": Column(TEXT, "house size as given"),
-    "drawn": Column(TEXT, "what is drawn at random"),
-    "parcels": Column(INTEGER, "parcels that were screened: shares are of them"),
-    "feasible": Column(REAL, "share of the parcels that are feasible as screened", "0-1"),
-    "feasible_p10": Column(REAL, "share of the parcels that are feasible in a draw: 10 % quantile over the draws", "0-1"),
-    "feasible_p50": Column(REAL, "the same, median", "0-1"),
-    "feasible_p90": Column(REAL, "the same, 90 % quantile", "0-1"),
-    "unsettled": Column(INTEGER, "parcels that are feasible in 10 to 90 % of the draws"),
-    "rank_correlation_p10": Column(
+    "house": Heading(TEXT, "house size as given"),
+    "drawn": Heading(TEXT, "what is drawn at random"),
+    "parcels": Heading(INTEGER, "parcels that were screened: shares are of them"),
+    "feasible": Heading(REAL, "share of the parcels that are feasible as screened", "0-1"),
+    "feasible_p10": Heading(REAL, "share of the parcels that are feasible in a draw: 10 % quantile over the draws", "0-1"),
+    "feasible_p50": Heading(REAL, "the same, median", "0-1"),
+    "feasible_p90": Heading(REAL, "the same, 90 % quantile", "0-1"),
+    "unsettled": Heading(INTEGER, "parcels that are feasible in 10 to 90 % of the draws"),
+    "rank_correlation_p10": Heading(
         REAL, "rank correlation (Spearman) of the parcels' best scores in a draw with those as screened: 10 % quantile"
     ),
-    "rank_correlation_p50": Column(REAL, "the same, median"),
-    "rank_correlation_p90": Column(REAL, "the same, 90 % quantile"),
+    "rank_correlation_p50": Heading(REAL, "the same, median"),
+    "rank_correlation_p90": Heading(REAL, "the same, 90 % quantile"),
 }  # fmt: skip
 STATEMENT = (
     "Parcels of a region screened by tunnelsite under weights, limits and heights drawn at random; see the run table."
@@ -72,12 +74,13 @@ class Sensitivity:
     @cached_property
     def parcels(self) -> Table:
         """The layer `parcels` with four more columns for each house size."""
-        table, columns, rows = self.region.parcels, {}, [dict(row) for row in self.region.parcels.rows]
+        table, rows = self.region.parcels, [dict(row) for row in self.region.parcels.rows]
+        headings = table.headings
         known = self._screened
         for house, scores in self.scores[ALL].items():
             names = [house_column(name, house) for name in PARCEL_COLUMNS]
-            columns |= {
-                name: Column(column.kind, f"{house}: {column.title}", column.unit)
+            headings |= {
+                name: Heading(column.kind, f"{house}: {column.title}", column.unit)
                 for name, column in zip(names, PARCEL_COLUMNS.values(), strict=True)
             }
             there = np.isfinite(scores)
@@ -85,7 +88,7 @@ class Sensitivity:
             for k in np.flatnonzero(known).tolist():
                 values = (float(there[k].mean()), *map(float, found[:, k]))
                 rows[k] |= dict(zip(names, values, strict=True))
-        return replace(table, columns=table.columns | columns, rows=rows)
+        return replace(table, columns=columns_of_rows(headings, rows))
 
     @cached_property
     def rows(self) -> list[dict[str, Any]]:
@@ -100,11 +103,10 @@ class Sensitivity:
     @property
     def tables(self) -> dict[str, pandas.DataFrame]:
         """`parcels` (a GeoDataFrame) and `sensitivity`."""
-        from tunnelsite.io.write.plan_files import stored_table
         from tunnelsite.plans.plan import data_frame
         from tunnelsite.screening.result import frame_of
 
-        return {"parcels": frame_of(self.parcels), "sensitivity": data_frame(stored_table(self._table))}
+        return {"parcels": frame_of(self.parcels), "sensitivity": data_frame(self._table)}
 
     @property
     def summary(self) -> dict[str, Any]:
@@ -143,7 +145,7 @@ class Sensitivity:
         from tunnelsite.io.write.plan_files import write_plan
         from tunnelsite.region.saving import parcels_sld
 
-        run = replace(self.region.run, rows=[*self.region.run.rows, *self._plan_rows])
+        run = self.region.run.with_rows([*self.region.run.rows, *self._plan_rows])
         best = [row["best_score"] for row in self.parcels.rows if row.get("best_score") is not None]
         write_plan(
             path, [self.parcels, self._table, run], crs=self.region.crs, statement=STATEMENT, sources=self.region.sources,
@@ -156,7 +158,7 @@ class Sensitivity:
 
     @property
     def _table(self) -> Table:
-        return Table(
+        return table_of(
             "sensitivity",
             "Parcels with room, and their order, under drawn weights, limits and heights",
             COLUMNS,
