@@ -67,7 +67,7 @@ def test_worst_class_under_the_pad_and_blank_ones() -> None:
     assert (worst[(east - half > 50 + sure) & (east + half < 90 - sure)] == 3).all()
     assert np.isnan(worst[east + half > 90 + sure]).all()
     notes = " ".join(result.scans[0].frame.notes)
-    assert "1 of 4 polygons of soils have no known drainage class (1 x blank)" in notes
+    assert "1 of 4 polygons of soils has no known drainage class (1 x blank)" in notes
     assert result.rows[0]["score_soils"] == 1.0
     best = float(result.scans[0].measures["soils"][result.choices[0].item])
     assert f"soil: {['well drained', 'moderately well drained'][int(best) - 2]}" in result.rows[0]["flags"]
@@ -166,7 +166,7 @@ def test_lamps_without_height_and_off_the_data_are_noted() -> None:
     two = features([shapely.Point(MIDDLE), shapely.Point(WEST + 9000, NORTH)], name="lamps", lumens=[500, 500])
     result = measured(site(np.full((80, 120), 100.0), lamps=two), HOUSE, settings(), "night_light")
     notes = " ".join(result.scans[0].frame.notes)
-    assert "2 lamps of lamps have no height_m" in notes and "1 lamps of lamps lie off the data" in notes
+    assert "2 lamps of lamps have no height_m" in notes and "1 lamp of lamps lies off the data" in notes
 
 
 def test_empty_layers_are_not_assessed() -> None:

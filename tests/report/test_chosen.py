@@ -9,11 +9,12 @@ import numpy as np
 import pytest
 
 from tunnelsite.core.errors import InputRefused, UsageError
+from tunnelsite.core.ridge_words import ridge_words
 from tunnelsite.io.read.picture import drawing_text, picture_address
 from tunnelsite.io.write.picture_png import png_bytes
 from tunnelsite.report.chosen import Pin, choice_at, chosen_options
 from tunnelsite.report.page import PageAsk, report_page
-from tunnelsite.report.plain_words import file_words, house_words, ridge_words
+from tunnelsite.report.plain_words import file_words, house_words
 from tunnelsite.report.settings import ReportSettings
 
 

@@ -92,3 +92,15 @@ def test_amounts_are_shown_in_the_unit_in_which_they_are_round() -> None:
     ]  # fmt: skip
     assert [Slope("", "").shown(value) for value in (1 / 192, 0.005, 0.0)] == ["1/192", "0.5 %", "0 %"]
     assert Angle("", "").shown(90.0) == "90 deg" and Whole("", "").shown(36) == "36"
+
+
+def test_a_word_of_a_few_may_be_written_in_capitals_or_not() -> None:
+    kind = Choice("Paper", "Paper.", choices=("A4", "Letter"))
+    assert [kind.read(word, "paper") for word in ("letter", "LETTER", "a4", " Letter ")] == [
+        "Letter",
+        "Letter",
+        "A4",
+        "Letter",
+    ]
+    with pytest.raises(UsageError, match="A4 or Letter"):
+        kind.read("A5", "paper")

@@ -9,7 +9,7 @@ import numpy as np
 
 from tunnelsite.core import amounts
 from tunnelsite.core.grid import Grid
-from tunnelsite.core.height_step import RANGE_STEPS, step_words
+from tunnelsite.core.height_step import LOUD_STEP_M, RANGE_STEPS, step_words
 
 # Vertical accuracy of lidar of quality level 2, RMSEz [@usgs-ql2] [@asprs-2023].
 LIDAR_SD_M = 0.10
@@ -71,6 +71,12 @@ class ErrorModel:
         rounded = f", with heights in steps of {step_words(self.step_m)}" if self.step_m > 0 else ""
         how = " (assumed)" if self.assumed else " (by the scatter of the survey's points)" if self.measured else ""
         return f"errors of {amounts.in_unit(self.sd_m, 'm', feet=feet, figures='.2g')}, {alike}{rounded}{how}"
+
+    def plain_words(self, *, feet: bool) -> str:
+        """The same without the terms of statistics."""
+        off = amounts.depth(self.sd_m, feet=feet)
+        rounded = f", in steps of {step_words(self.step_m)}" if self.step_m >= LOUD_STEP_M else ""
+        return f"about {off} up or down{rounded}{' (assumed)' if self.assumed else ''}"
 
 
 def error_model(

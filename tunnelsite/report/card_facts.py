@@ -95,7 +95,7 @@ def all_facts(result: Result, options: Sequence[PageOption] = ()) -> list[Facts]
     for k, (choice, row) in enumerate(zip(result.choices, result.rows, strict=True)):
         scan = result.scans[choice.scan]
         shares = (float(part[k]) for part in (draws.first, draws.top, draws.out, draws.within_exact))
-        firmness = Firmness(*shares, draws.errors[k].counted.words_in(feet=scan.house.feet))
+        firmness = Firmness(*shares, draws.errors[k].counted.plain_words(feet=scan.house.feet))
         judged = _judged(result, choice, marks[:, k], row)
         option = options[k] if options else PageOption(str(k + 1), rank=k + 1)
         found.append(Facts(k + 1, row, judged, firmness, _distances(result, choice, row), scan.house.feet, option))

@@ -17,6 +17,7 @@ from tunnelsite.report.card_facts import Facts, Judged
 from tunnelsite.report.card_plans import earthwork_part, water_part
 from tunnelsite.report.card_sun import sun_part
 from tunnelsite.report.page_compare import note_part, photos_part
+from tunnelsite.report.plain_words import plain_flags
 from tunnelsite.scan.firmness.verdict import share_words
 from tunnelsite.scan.steady import FARTHEST_M
 
@@ -96,7 +97,7 @@ def _place_part(fact: Facts, result: Result, client: bool) -> Element:
     if client:  # the head of the page says what they share
         items = [item for item in items if item[0] not in ("House", "Ground")]
     if row["flags"]:
-        items.append(("Do not miss", row["flags"]))
+        items.append(("Do not miss", plain_flags(row["flags"])))
     shown = [tag("div", tag("dt", name), tag("dd", named(value, 2000))) for name, value in items]
     return part("The place", tag("dl", *shown, class_="facts"))
 
@@ -179,9 +180,9 @@ def _sure(fact: Facts, study: Study, result: Result) -> Element:
         slopes = abs(row["pitch_along_pct"]), abs(row["pitch_across_pct"])
         steep, run = max(slopes), house.length_m if slopes[0] >= slopes[1] else house.width_m
         lines = [
-            f"Slope {steep:.2f} % ± {row['pitch_se_pct']:.2f} % (one standard error, {amounts.drop(row['pitch_se_pct'], run, feet=feet)} "
-            f"over that side): {firm.error} in the heights of the elevation model, and ground that its cells hide.",
-            f"Chance that it is within 3/4 in per 12 ft (0.52 %) both ways already: {share_words(firm.chance)}, by the same errors.",
+            f"Slope {steep:.2f} % ± {row['pitch_se_pct']:.2f} % ({amounts.drop(row['pitch_se_pct'], run, feet=feet)} over that side): the "
+            f"heights of the elevation model may be off by {firm.error}, and its cells hide ground.",
+            f"Chance that it is as level as a finished pad already, 3/4 in per 12 ft (0.52 %) both ways: {share_words(firm.chance)}.",
         ]
     lines.append(
         f"In trials with other weights, and other heights within their error, it is first in {share_words(firm.first)} and among the "

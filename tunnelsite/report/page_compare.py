@@ -26,7 +26,9 @@ def compared(result: Result, shown: Sequence[Facts], linked: set[int]) -> Elemen
     shown = shown[:MOST_COLUMNS]
     differ, same = [], []
     for column in columns_of(result, client=True):
-        if column.key in NO_ROW:
+        if column.key in NO_ROW or (
+            column.key == "parcel" and not any(one.option.name for one in shown)
+        ):  # in the head
             continue
         cells = [column.words(one) for one in shown]
         title = column.explained[:1].upper() + column.explained[1:]

@@ -19,3 +19,17 @@ def house_words(name: str) -> str:
 def file_words(text: str) -> str:
     """A text without the endings of file names: `wetland.gpkg` becomes `wetland`."""
     return _FILE.sub(lambda found: found[1].replace("_", " "), text)
+
+
+# Flags of a candidate as a client reads them.
+FLAGS = {
+    "pitch uncertain": "the slope is not certain: check it with a level",
+    "pitch not resolved by the elevation model": "the elevation model is too coarse to show the slope",
+    "within 3/4 in per 12 ft as it lies": "as level as a finished pad already",
+    "sun not assessed": "the sun was not looked at",
+}
+
+
+def plain_flags(flags: str) -> str:
+    """The flags of a candidate, which are joined by `; `, in a client's words."""
+    return "; ".join(FLAGS.get(one, one) for one in flags.split("; "))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
+from tunnelsite.core.counting import counted, verb
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.core.layers import Features
 from tunnelsite.core.site import Frame
@@ -28,7 +29,8 @@ def add_night_light(frame: Frame, light_height_m: float = LIGHT_HEIGHT_M) -> Non
     light = lamp_light(frame.layers["surface"], eye, frame.grid.cell_m, lamps, LEAST_LUX)
     frame.keep("night_lux", light, "lx")
     frame.notes.append(
-        f"night light from the {len(lamps.row)} lamps of {frame.lamps.name} alone, on leaves facing each, {light_height_m:g} m above "
+        f"night light from the {counted(len(lamps.row), 'lamp')} of {frame.lamps.name} alone, on leaves facing each, "
+        f"{light_height_m:g} m above "
         f"the ground, each where it gives {LEAST_LUX:g} lx or more; trees and buildings hide light, sky glow is not in it"
     )
 
@@ -93,16 +95,24 @@ def _on_grid(frame: Frame, lamps: Features) -> Lamps:
     i, j = i.clip(0, grid.rows - 1), j.clip(0, grid.cols - 1)
     inside &= np.isfinite(frame.ground[i, j])
     top = np.fmax(frame.ground[i, j] + height[owner], frame.layers["surface"][i, j])
-    if guessed.any():
-        frame.notes.append(
-            f"{int(guessed.sum())} lamps of {lamps.name} have no height_m: {USUAL_HEIGHT_M:g} m was taken (common practice)"
-        )
-    if not inside.all():
-        frame.notes.append(f"{int((~inside).sum())} lamps of {lamps.name} lie off the data and were left out")
     raised = inside & (top > frame.ground[i, j] + height[owner] + 0.01)
-    if raised.any():
-        frame.notes.append(
-            f"{int(raised.sum())} lamps of {lamps.name} lie inside a tree or building: taken to its top, so that none is hidden"
-        )
+    _note_lamps(frame, lamps.name, int(guessed.sum()), int((~inside).sum()), int(raised.sum()))
     share = (light / np.maximum(per_point, 1))[owner]
     return Lamps(*(values[inside] for values in (row, col, top, share, downward[owner].astype(float))))
+
+
+def _note_lamps(frame: Frame, name: str, guessed: int, off: int, high: int) -> None:
+    """Note lamps without a height, off the data and inside something that stands."""
+    if guessed:
+        has = verb(guessed, "has", "have")
+        frame.notes.append(
+            f"{counted(guessed, 'lamp')} of {name} {has} no height_m: {USUAL_HEIGHT_M:g} m was taken (common practice)"
+        )
+    if off:
+        lies, was = (verb(off, *two) for two in (("lies", "lie"), ("was", "were")))
+        frame.notes.append(f"{counted(off, 'lamp')} of {name} {lies} off the data and {was} left out")
+    if high:
+        lies = verb(high, "lies", "lie")
+        frame.notes.append(
+            f"{counted(high, 'lamp')} of {name} {lies} inside a tree or building: taken to its top, so that it is not hidden"
+        )

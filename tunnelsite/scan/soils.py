@@ -8,6 +8,7 @@ from collections import Counter
 import numpy as np
 import shapely
 
+from tunnelsite.core.counting import counted, verb
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.core.layers import Features
 from tunnelsite.core.site import Frame, segments_of
@@ -105,9 +106,11 @@ def _note(frame: Frame, soils: Features, number: np.ndarray) -> None:
             "blank" if value is None or not str(value).strip() or str(value) in ("nan", "None") else repr(str(value))
             for value in np.asarray(_first_of(soils, CLASS_COLUMNS), object)[unknown]
         )
+        blank = int(unknown.sum())
         words = ", ".join(f"{count} x {word}" for word, count in given.most_common(4))
         frame.notes.append(
-            f"{int(unknown.sum())} of {len(soils)} polygons of {soils.name} have no known drainage class ({words}): not assessed there"
+            f"{blank} of {counted(len(soils), 'polygon')} of {soils.name} {verb(blank, 'has', 'have')} no known drainage class ({words}): "
+            "not assessed there"
         )
 
 

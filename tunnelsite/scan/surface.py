@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
+from tunnelsite.core.counting import counted, verb
 from tunnelsite.core.crowns import BARE_TRANSMISSION, CrownKinds, crown_kinds
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.core.layers import Features
@@ -103,7 +104,9 @@ def add_surface(frame: Frame, bare_transmission: float = BARE_TRANSMISSION) -> N
         away = int((~shapely.intersects(frame.outlines, shapely.box(*frame.grid.bounds))).sum())
         if away:
             frame.notes.append(
-                f"{away} of {len(frame.obstacles)} obstacles lie beyond the land that was read (--halo): they shade and shelter nothing"
+                f"{away} of {counted(len(frame.obstacles), 'obstacle')} {verb(away, 'lies', 'lie')} beyond the land "
+                f"that was read (--halo) and "
+                f"{verb(away, 'shades and shelters', 'shade and shelter')} nothing"
             )
     frame.crowns = crowns
     frame.keep("standing_m", standing, "m")
@@ -155,7 +158,10 @@ def crown_notes(crowns: CrownKinds, modelled: bool) -> list[str]:
     """What a reader should know about crowns that pass light."""
     many = int((crowns.of_obstacle > 0).sum())
     shares = ", ".join(f"{kind.in_leaf:g} in leaf and {kind.bare:g} bare" for kind in crowns.kinds)
-    notes = [f"{many} obstacles pass a part of the beam ({shares}); their crowns are taken to reach down to the ground"]
+    notes = [
+        f"{counted(many, 'obstacle')} {verb(many, 'passes', 'pass')} a part of the beam ({shares}); "
+        "crowns are taken to reach down to the ground"
+    ]
     if modelled:
         notes.append(
             "the surface model holds these trees too: for the light they pass, the bare ground was taken inside their drawn outline, "

@@ -103,14 +103,14 @@ class Choice(Setting):
     """One of a few words; `choices` is filled from the field's `Literal` where it is left out."""
 
     choices: tuple[str, ...] = ()
-
     metavar: str = _metavar("WORD")
 
     def read(self, value: Any, what: str) -> Any:
-        """The word itself, if it is one of the choices."""
-        if self.choices and value not in self.choices:
+        """The word itself, if it is one of the choices, in capitals or not."""
+        same = [one for one in self.choices if one.casefold() == str(value).strip().casefold()]
+        if self.choices and not same:
             raise UsageError(f"{what} is {value!r}", " or ".join(self.choices), "choose one of these")
-        return value
+        return same[0] if same else value
 
     def schema(self) -> dict[str, Any]:
         return {"type": "string", "enum": list(self.choices)}

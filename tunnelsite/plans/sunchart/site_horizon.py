@@ -22,7 +22,7 @@ from tunnelsite.sun.season import BareTrees
 AZIMUTHS = 720
 STANDS_M = 0.5  # less above the ground than this is the ground
 NEAR_OBSTACLE_CELLS = 1.5  # the sample that blocks lies beside the obstacle's outline by up to this much
-GROUND, UNNAMED = "ground", "standing, unnamed"
+GROUND, UNNAMED = "ground", "trees or buildings"
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,13 @@
+"""Numbers of things in words."""
+
+from __future__ import annotations
+
+
+def counted(count: int, noun: str, many: str = "") -> str:
+    """`1 lamp`, `3 lamps`. Arguments: count; noun; many, its plural where that is not the noun with an s."""
+    return f"{count:,} {noun if count == 1 else many or noun + 's'}"
+
+
+def verb(count: int, one: str, many: str) -> str:
+    """The form of a verb after a count: `verb(1, "lies", "lie")`."""
+    return one if count == 1 else many
