@@ -141,11 +141,12 @@ def worked(share: Share) -> list[str]:
 
 def run(count: int, seed: int, workers: int) -> int:
     """Every sampled mutant; prints each and the share that was caught."""
-    tests = Tests(DATA)
+    tests = Tests(ROOT, DATA)
     chosen = [(mutant, tests.of(mutant, MOST_TESTS)) for mutant in sampled(ROOT, count, seed)]
     broken = failing(sorted({test for _, several in chosen for test in several}))
     print(f"left out, since they fail as it is: {', '.join(sorted(broken)) or 'none'}", flush=True)
-    chosen = [(mutant, [test for test in several if test not in broken]) for mutant, several in chosen]
+    without = [f"--deselect={test}" for test in sorted(broken)]
+    chosen = [(mutant, [*(test for test in several if test not in broken), *without]) for mutant, several in chosen]
     for name in HEAVY:
         importlib.import_module(name)
     with tempfile.TemporaryDirectory() as folder:

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import ast
-import random
+import hashlib
 import re
+from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -58,11 +59,23 @@ class Mutant:
 
 
 def sampled(root: Path, count: int, seed: int) -> list[Mutant]:
-    """Mutants drawn from all of those of PARTS, without those that change nothing but annotations or messages."""
+    """Mutants drawn from all of those of PARTS, without those that change nothing but annotations or messages.
+
+    Each has a number of its own, made of what it changes: the sample stays while other code is written.
+    """
     places = [root / "tunnelsite" / part for part in PARTS]
     modules = [path for place in places for path in ([place] if place.is_file() else sorted(place.rglob("*.py")))]
-    found = [mutant for path in modules if path.stem not in SHOWN for mutant in _of(root, path)]
-    return random.Random(seed).sample(found, count)
+    drawn: list[tuple[bytes, Mutant]] = []
+    for path in modules:
+        if path.stem in SHOWN:
+            continue
+        lines, seen = path.read_text("utf-8").splitlines(), Counter[tuple[str, str]]()
+        for mutant in _of(root, path):
+            what = mutant.operator, lines[mutant.line - 1].strip()
+            number = repr((seed, mutant.path, *what, seen[what])).encode()
+            drawn.append((hashlib.blake2b(number).digest(), mutant))
+            seen[what] += 1
+    return [mutant for _, mutant in sorted(drawn, key=lambda one: one[0])[:count]]
 
 
 def _of(root: Path, path: Path) -> list[Mutant]:
@@ -97,10 +110,10 @@ def _without_effect(path: Path) -> list[tuple[tuple[int, int], tuple[int, int]]]
 
 
 class Tests:
-    """Which test functions run a line, from a coverage run with one context a test (`contexts`): those of the
-    module's own file of tests first, where a reader would look, then the cheapest."""
+    """Which test functions run a line, from a coverage run with one context a test (`contexts`); cheapest first."""
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, root: Path, folder: Path) -> None:
+        self._root = root
         self._tests: dict[tuple[str, int], set[str]] = {}
         self._size: dict[str, int] = {}
         for path in sorted(folder.iterdir()):
@@ -118,12 +131,14 @@ class Tests:
                     self._size[context] = self._size.get(context, 0) + 1
 
     def of(self, mutant: Mutant, most: int) -> list[str]:
-        """Node ids of at most `most` tests; of the whole module's where the line runs on import or the code
-        has moved since."""
+        """Files and node ids: the file of tests named after the module, where a reader would look, then at most `most` other tests;
+        of the whole module's where the line runs on import or the code has moved since."""
         contexts = self._tests.get((mutant.path, mutant.line), set()) - {""}
         if not contexts:
-            contexts = {one for (path, _), several in self._tests.items() if path == mutant.path for one in several} - {
-                ""
-            }
-        named = f"test_{Path(mutant.path).stem}.py::"
-        return sorted(contexts, key=lambda one: (named not in one, self._size[one], one))[:most]
+            everything = [several for (path, _), several in self._tests.items() if path == mutant.path]
+            contexts = set().union(*everything) - {""}
+        path = Path(mutant.path)
+        named = [str(file) for file in sorted((self._root / "tests").rglob(f"test_{path.stem}.py"))]
+        named = [file.removeprefix(f"{self._root}/") for file in named if Path(file).parent.name == path.parent.name]
+        others = [one for one in contexts if one.partition("::")[0] not in named]
+        return named + sorted(others, key=lambda one: (self._size[one], one))[:most]
