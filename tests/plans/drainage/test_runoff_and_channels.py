@@ -5,11 +5,17 @@ from __future__ import annotations
 import math
 
 import pytest
+import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
+from tests.plans.places import place
+from tunnelsite.core.units import FOOT_M
 from tunnelsite.plans.drainage import runoff
 from tunnelsite.plans.drainage.channels import Section, manning_velocity_m_s, normal_depth_m
+from tunnelsite.plans.drainage.plan import DrainageSettings, post_drain
+from tunnelsite.plans.drainage.storm import OutletFlow
+from tunnelsite.plans.drainage.warnings import channel_warnings
 
 
 @given(st.floats(0, 3), st.floats(0, 5), st.floats(1e-4, 2), st.floats(1e-3, 0.2))
@@ -104,3 +110,25 @@ def test_peak_at_an_outlet_by_its_parts() -> None:
         )
         assert found.rational_m3_s == rational and found.curve_number_m3_s == pytest.approx(by_number)
         assert found.peak_m3_s == max(rational, by_number) and found.steep_velocity_m_s > found.velocity_m_s
+
+
+@pytest.mark.parametrize(
+    ("ft_s", "words"),
+    [(2.9, None), (3.1, "lay erosion matting"), (4.9, "lay erosion matting"), (5.1, "flatten it or line it")],
+)
+def test_a_waterway_s_speed_asks_for_matting_above_3_ft_s_and_for_lining_above_5(
+    ft_s: float, words: str | None
+) -> None:
+    """Velocities of a grassed waterway [@waterway-velocity]."""
+    flow = OutletFlow(4000.0, False, peak_m3_s=0.02, depth_m=0.1, velocity_m_s=0.2, steep_velocity_m_s=ft_s * FOOT_M)
+    said = channel_warnings("West arm", flow, DrainageSettings(), feet=True)
+    assert [words in one for one in said] == [True] if words else said == []
+
+
+@pytest.mark.parametrize("offset_m", [0.46, 0.61])
+def test_a_french_drain_runs_round_the_house_at_its_offset_from_the_posts(offset_m: float) -> None:
+    where = place(length_m=20.0, width_m=8.0, apron_m=2.0)
+    drain = post_drain(where, offset_m)
+    house = where.on_grid(shapely.box(-10, -4, 10, 4))
+    assert drain.is_ring and shapely.distance(drain, house) == pytest.approx(offset_m)
+    assert shapely.hausdorff_distance(drain, house.exterior) == pytest.approx(math.hypot(offset_m, offset_m))

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+import shapely
 
 from tests.plans.places import place, tilted
+from tunnelsite.plans.grading.earth_rule import EarthRule
 from tunnelsite.plans.grading.judged_ground import rim_heights, rim_points
+from tunnelsite.plans.grading.pad_plane import PadCells
 
 
 @pytest.mark.parametrize(("length_m", "width_m", "cell_m"), [(29.0, 9.0, 1.0), (10.0, 6.0, 0.5), (12.3, 7.9, 2.0)])
@@ -25,3 +28,12 @@ def test_heights_of_the_rim_are_the_ground_s() -> None:
     where = place(length_m=12.3, width_m=7.9)
     u, v = rim_points(where)
     assert rim_heights(where, tilted(where, 0.03, -0.02), u, v) == pytest.approx(100.0 + 0.03 * u - 0.02 * v)
+
+
+@pytest.mark.parametrize(("length_m", "width_m", "cell_m"), [(12.3, 7.9, 1.0), (11.5, 6.5, 1.0), (10.0, 6.0, 0.5)])
+def test_cells_within_the_pad_are_those_whose_middle_lies_in_it(length_m, width_m, cell_m) -> None:
+    where = place(length_m=length_m, width_m=width_m, cell_m=cell_m)
+    cells = PadCells.of(where, EarthRule(), tilted(where, 0.01, 0.0))
+    middles = shapely.box(-length_m / 2, -width_m / 2, length_m / 2, width_m / 2).buffer(1e-6)
+    assert np.array_equal(cells.within, shapely.contains_xy(middles, cells.u, cells.v))
+    assert cells.areas.sum() == pytest.approx(length_m * width_m)

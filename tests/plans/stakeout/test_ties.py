@@ -38,7 +38,7 @@ def test_offsets_are_round_in_the_users_unit_and_stand_first(size, offset_m, fir
     assert (" ft" in ties.split(" (")[0]) == (first == "ft")
 
 
-@pytest.mark.parametrize("text", ["barn", "=1,2", "barn=1", "barn=200,10", "barn=a,b"])
+@pytest.mark.parametrize("text", ["barn", "=1,2", "barn=1", "barn=1,2,3", "barn=200,10", "barn=a,b"])
 def test_a_point_that_is_none_is_refused(text) -> None:
     with pytest.raises(UsageError):
         _fixed_points([text])

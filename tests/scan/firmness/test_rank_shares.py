@@ -12,7 +12,7 @@ from scipy.special import ndtr
 from tests.scan.grounds import hills, site
 from tunnelsite import Settings, screen
 from tunnelsite.core import catalogue
-from tunnelsite.core.elevation_error import ErrorModel
+from tunnelsite.core.elevation_error import CELL_ERROR, ErrorModel
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.house import House
 from tunnelsite.kernels.terrain.plane_error import slope_error
@@ -244,6 +244,15 @@ def test_a_model_coarser_than_the_grid_cannot_err_for_each_cell(result):
     assert stated_error(coarse, None, None) == ErrorModel(0.82, 10.0, assumed=True, own_m=10.0)
 
 
+def test_errors_that_the_survey_tells_count_by_their_root_mean_square(result):
+    frame = result.scans[0].frame
+    cells = np.full(frame.grid.shape, np.nan, np.float32)
+    cells[0, :2] = 0.03, 0.21
+    told = replace(frame, layers={**frame.layers, CELL_ERROR: cells}, error=None)
+    assert stated_error(told, None, None).sd_m == pytest.approx(0.15, rel=1e-6)  # sqrt((0.03^2 + 0.21^2) / 2)
+    assert stated_error(told, 0.05, None).sd_m == 0.05  # what the user states comes first
+
+
 def test_one_error_of_the_pitch_everywhere(result):
     """The candidates' column, the closed form and the draws rest on the same numbers."""
     found = rank_shares(result, CRITERIA, DrawPlan(draws=20))
@@ -307,6 +316,7 @@ def test_nothing_to_draw_for(result):
     with pytest.raises(UsageError, match="no candidates"):
         rank_shares(replace(result, choices=[]), CRITERIA, DrawPlan(0.1, 5.0))
     assert drawn_weights(np.array([0.0, 2.0]), 0.0, 3, 1).tolist() == [[0, 1]] * 3
+    assert drawn_weights(np.array([0.0, 2.0]), 0.0, 1, 1).tolist() == [[0, 1]]
     mixed = [*alone(result, ErrorModel(0.1, 5.0))[1:], *alone(result, ErrorModel(0.1, 6.0))[:1]]
     with pytest.raises(ValueError, match="one range"):
         drawn(result, mixed, 2)
