@@ -110,6 +110,13 @@ class Table:
             return [{} for _ in range(len(self))]
         return [dict(zip(columns, row, strict=True)) for row in zip(*columns.values(), strict=True)]
 
+    @property
+    def places(self) -> Places | None:
+        """Where the rows lie, to be given to another table of the same rows; None where it is not known."""
+        if self.geometry is None or self.crs is None:
+            return None
+        return Places(self.geometry, self.geometry_kind, self.crs)
+
     def values(self, name: str) -> list[Any]:
         """The values of one column, None where there is none, plain Python types."""
         found, missing = values_and_mask(name, self.columns[name])

@@ -38,7 +38,8 @@ def flow_beside(site: Placements, reach_m: float, clear_m: float, least_m2: floa
     layers, cell = site.frame.layers, site.cell_m
     water = kernel.Water(layers["ground"], layers["upslope_m2"], least_m2, clear_m)
     pad = (site.pad.length_m / cell, site.pad.width_m / cell)
-    return kernel.flow_beside(water, site.plane().mean_m, site.rows, pad, reach_m / cell)
+    found: np.ndarray = kernel.flow_beside(water, site.plane().mean_m, site.rows, pad, reach_m / cell)
+    return found
 
 
 DRAINAGE_HEIGHT = Criterion(

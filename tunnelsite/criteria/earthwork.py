@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import NamedTuple
+
 import numpy as np
 
 from tunnelsite.core.criterion import Criterion, Placements, Truth
@@ -27,13 +30,13 @@ def cut_depth(site: Placements, shrink: float) -> np.ndarray:
 def true_deepest_cut(site: Placements, measure: np.ndarray, shrink: float) -> Truth:
     """Mean and standard error [m] of the true deepest cut, see `_true`: a pad that is s too steep over its length L is cut s L / 2 deep."""
     root = np.sqrt(shrink)
-    return _true(site, measure, shrink, (_both_ends, 2.0 * root / (1.0 + root), 2.0), DEEPEST_BY_HEIGHT)
+    return _true(site, measure, shrink, _Tilted(_both_ends, 2.0 * root / (1.0 + root), 2.0), DEEPEST_BY_HEIGHT)
 
 
 def true_cut_depth(site: Placements, measure: np.ndarray, shrink: float) -> Truth:
     """Mean and standard error [m] of the true cut over the pad, see `_true`: such a pad is cut s L / 8 on average."""
     root = np.sqrt(shrink)
-    return _true(site, measure, shrink, (_wedges, (2.0 * root / (1.0 + root)) ** 2, 8.0), VOLUME_BY_HEIGHT)
+    return _true(site, measure, shrink, _Tilted(_wedges, (2.0 * root / (1.0 + root)) ** 2, 8.0), VOLUME_BY_HEIGHT)
 
 
 # Shares of an error of a single height in that of the deepest cut and of the cut's mean depth: what is kept of the ground's shape, or
@@ -41,16 +44,22 @@ def true_cut_depth(site: Placements, measure: np.ndarray, shrink: float) -> Trut
 DEEPEST_BY_HEIGHT, VOLUME_BY_HEIGHT = 0.3, 0.04
 
 
-def _true(site: Placements, measure: np.ndarray, shrink: float, tilted, by_height: float) -> Truth:
+class _Tilted(NamedTuple):
+    """A pad that is too steep: `depth` from what it falls too much along and across [m], by what cut that does not match its fill
+    one to one changes it, and the part of the length that an error of the slope moves it by."""
+
+    depth: Callable[[np.ndarray, np.ndarray], np.ndarray]
+    balance: float
+    part: float
+
+
+def _true(site: Placements, measure: np.ndarray, shrink: float, tilted: _Tilted, by_height: float) -> Truth:
     """What is known of a true depth, from the measured one.
 
-    tilted = (depth of a pad that is too steep by so much along and across [m], by what cut that does not match its fill one to one
-    changes it, the part of the length that an error of the slope moves it by).
     What the measure owes to the tilt is too much: an error either way makes level ground steep, none makes it flatter than level. The
     excess is taken off as it shows at the measured slopes (bias corrected by its own estimate: Efron & Tibshirani 1993, An
     Introduction to the Bootstrap, chapter 10). Of what it owes to the ground's shape as much stays as is surely no error.
     """
-    depth, balance, part = tilted
     left, pad = site.feasible(), site.pad  # few are left by now
     plane, errors, kept = site.plane(), site.slope_errors(), site.grading(shrink).kept[left]
     ways = [
@@ -64,9 +73,9 @@ def _true(site: Placements, measure: np.ndarray, shrink: float, tilted, by_heigh
             (plane.slope_along, plane.slope_across), errors, (pad.length_m, pad.width_m), strict=True
         )
     ]
-    shown = balance * depth(*(np.maximum(beyond, 0.0) * size for beyond, _, size, _ in ways))
-    expected = balance * depth(*(excess.mean * size for _, _, size, excess in ways))
-    variance = sum(excess.chance * (error * size / part) ** 2 for _, error, size, excess in ways)
+    shown = tilted.balance * tilted.depth(*(np.maximum(beyond, 0.0) * size for beyond, _, size, _ in ways))
+    expected = tilted.balance * tilted.depth(*(excess.mean * size for _, _, size, excess in ways))
+    variance = sum(excess.chance * (error * size / tilted.part) ** 2 for _, error, size, excess in ways)
     sure = site.pad_ripple().sure(kept)
     truth = Truth(*(np.full(left.shape, np.nan) for _ in Truth._fields))
     truth.mean[left] = 2.0 * shown - expected + sure * (measure[left] - shown)
@@ -76,13 +85,15 @@ def _true(site: Placements, measure: np.ndarray, shrink: float, tilted, by_heigh
 
 def _both_ends(along_m: np.ndarray, across_m: np.ndarray) -> np.ndarray:
     """Deepest cut of a pad that falls so much too far along and across [m]: at a corner."""
-    return (along_m + across_m) / 2.0
+    found: np.ndarray = (along_m + across_m) / 2.0
+    return found
 
 
 def _wedges(along_m: np.ndarray, across_m: np.ndarray) -> np.ndarray:
     """Mean cut of such a pad [m]: (a^2 + b^2 / 3) / (8 a) for falls a >= b (derived: the mean of (a x + b y)+ over the pad)."""
     steep, gentle = np.fmax(along_m, across_m), np.fmin(along_m, across_m)
-    return steep / 8.0 + np.divide(gentle**2, 24.0 * steep, out=np.zeros(steep.shape), where=steep > 0.0)
+    found: np.ndarray = steep / 8.0 + np.divide(gentle**2, 24.0 * steep, out=np.zeros(steep.shape), where=steep > 0.0)
+    return found
 
 
 DEEPEST_CUT = Criterion(

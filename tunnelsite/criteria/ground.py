@@ -19,7 +19,8 @@ PITCH_SOURCES = "pitch-tolerance, pitch-umass, pitch-nrcs-pennsylvania, pitch-mi
 def pitch(site: Placements) -> np.ndarray:
     """The steeper of the two slopes [%] of the least-squares plane of the natural ground under the footprint."""
     plane = site.plane()
-    return 100 * np.fmax(np.abs(plane.slope_along), np.abs(plane.slope_across))
+    found: np.ndarray = 100 * np.fmax(np.abs(plane.slope_along), np.abs(plane.slope_across))
+    return found
 
 
 def true_pitch(site: Placements, measure: np.ndarray) -> Truth:

@@ -20,6 +20,7 @@ from tunnelsite.screening.result import Result
 if TYPE_CHECKING:
     import pandas
 
+Shapes = Sequence[shapely.Geometry] | np.ndarray
 LEAST_OVERLAP = 0.5  # of the smaller footprint: two candidates are the same place
 
 
@@ -102,7 +103,9 @@ class RunsCompared:
 
 
 def compare(
-    a: Result | str | os.PathLike, b: Result | str | os.PathLike | None = None, ranks: Sequence[int] | None = None
+    a: Result | str | os.PathLike[str],
+    b: Result | str | os.PathLike[str] | None = None,
+    ranks: Sequence[int] | None = None,
 ) -> Comparison:
     """Two screenings side by side, or several candidates of one.
 
@@ -125,11 +128,11 @@ def compare(
     return _runs_compared(_finished(a), _finished(b))
 
 
-def _finished(of: Result | str | os.PathLike) -> FinishedRun:
+def _finished(of: Result | str | os.PathLike[str]) -> FinishedRun:
     if not isinstance(of, Result):
         return read_run(os.fspath(of))
     table = of.tables["candidates"]
-    columns = {name: table.values(name) for name in table.columns}
+    columns = {name: np.array(table.values(name), object) for name in table.columns}
     name = of.site.parcels.name
     candidates = Features(np.asarray(table.geometry, object), columns, table.crs, name)
     return run_of_tables(candidates, of.tables["run"].rows, of.tables["criteria"].rows)
@@ -150,7 +153,7 @@ def _candidates_compared(run: FinishedRun, ranks: Sequence[int] | None) -> SideB
 
 def _runs_compared(first: FinishedRun, second: FinishedRun) -> RunsCompared:
     shapes = [first.candidates.geometry, second.candidates.geometry]
-    if len(second.candidates):
+    if len(second.candidates) and first.candidates.crs is not None:
         shapes[1] = reprojected(second.candidates, first.candidates.crs).geometry
     scores = [[float(value) for value in run.candidates.columns.get("score", [])] for run in (first, second)]
     return RunsCompared(
@@ -160,7 +163,7 @@ def _runs_compared(first: FinishedRun, second: FinishedRun) -> RunsCompared:
     )
 
 
-def paired(first, scores_a: Sequence[float], second, scores_b: Sequence[float]) -> list[Pair]:
+def paired(first: Shapes, scores_a: Sequence[float], second: Shapes, scores_b: Sequence[float]) -> list[Pair]:
     """Match the footprints of two rankings, largest overlap first, each at most once.
 
     Arguments: first, second, shapely polygons in one projected coordinate system, in order of rank; scores of each.
@@ -203,7 +206,7 @@ def in_words(pairs: Sequence[Pair]) -> str:
         f"{len(both)} {'place is' if len(both) == 1 else 'places are'} in both rankings ({first} and {second} candidates)"
     ]
     same = sum(pair.rank_a == pair.rank_b for pair in both)
-    moved = max(both, key=lambda pair: abs(pair.rank_b - pair.rank_a))
+    moved = max(both, key=lambda pair: abs((pair.rank_b or 0) - (pair.rank_a or 0)))  # both are there
     said.append(f"{same} keep{'s its' if same == 1 else ' their'} rank" if same < len(both) else "all keep their rank")
     if moved.rank_a != moved.rank_b:
         said.append(f"the largest move is from {moved.rank_a} to {moved.rank_b}")

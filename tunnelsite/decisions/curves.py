@@ -45,7 +45,8 @@ def curve_effects(result: Result) -> list[CurveEffect]:
     for k, judge in enumerate(result.judges):
         if judge.rubric.weight <= 0:
             continue
-        first, moved = [], 0
+        first: list[int] = []
+        moved = 0
         for width in WIDTHS:
             other = [replace(judge, rubric=stretched(judge.rubric, width))]
             changed = marks.copy()
@@ -54,7 +55,7 @@ def curve_effects(result: Result) -> list[CurveEffect]:
             first.append(int(np.argmin(ranks)) + 1)
             moved = max(moved, int(np.abs(ranks - before).max()))
         ours = any(sources()[key].label == "ours" for key in keys_of(judge.rubric.source))
-        found.append(CurveEffect(judge.id, *first, moved, ours))
+        found.append(CurveEffect(judge.id, first[0], first[1], moved, ours))
     return sorted(found, key=lambda one: (one.narrow_first == 1 and one.wide_first == 1, -one.moved))
 
 

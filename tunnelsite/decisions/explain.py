@@ -18,6 +18,7 @@ from tunnelsite.decisions.explanation import Explanation, Standing
 from tunnelsite.decisions.rule_checks import criterion_checks, ground_checks, heights_check
 from tunnelsite.scan.engine import Judge, Scan
 from tunnelsite.scan.firmness.other_weights import both_within, pitch_errors
+from tunnelsite.scan.firmness.verdict import Verdict
 from tunnelsite.scan.open_ground import Bar, bars
 from tunnelsite.scan.refine import placement
 from tunnelsite.scan.spot import Spot, cell_at, look_m, measured, spot_at
@@ -77,7 +78,10 @@ def explain(of: Result | Site, place: Placement | int = 1) -> Explanation:
         found = explain_at(Prepared.of(result), place)
     else:
         found = explain_rank(result, place)
-    return replace(found, standing=_standing(result, found.rank)) if found.rank else found
+    verdict = result.verdict if found.rank else None
+    if found.rank is None or verdict is None:
+        return found
+    return replace(found, standing=_standing(result, found.rank, verdict))
 
 
 def _screened(site: Site, place: Placement | int) -> Result:
@@ -112,8 +116,8 @@ def explain_everywhere(result: Result, lon: float, lat: float) -> list[Explanati
     check_degrees(lon, lat)
     prepared, found = Prepared.of(result), []
     for scan in result.scans:
-        row, col, *wanted_m = cell_at(scan.frame, lon, lat)
-        found.append(_explained(prepared, Spot.of_scan(scan, row * scan.frame.grid.cols + col, tuple(wanted_m))))
+        row, col, along_m, across_m = cell_at(scan.frame, lon, lat)
+        found.append(_explained(prepared, Spot.of_scan(scan, row * scan.frame.grid.cols + col, (along_m, across_m))))
     return found
 
 
@@ -159,7 +163,7 @@ def _explained(prepared: Prepared, spot: Spot) -> Explanation:
     name = None if home is None else frame.parcel_names[home]
     scan = _scan_of(prepared, spot)
     item = None if scan is None else _item_of(scan, spot.index)
-    score = None if item is None else _score(result, scan, item)
+    score = None if result is None or scan is None or item is None else _score(result, scan, item)
     above = (
         0 if score is None else sum(len(v) - int(np.searchsorted(v, score + 5e-7, "right")) for v in prepared.scored)
     )
@@ -169,7 +173,7 @@ def _explained(prepared: Prepared, spot: Spot) -> Explanation:
         doubts=tuple(frame.doubts) if result is None else tuple(result.doubts),
         left_out=() if result is None else tuple(result.left_out),
     )  # fmt: skip
-    if found.rank or found.broken or scan is None:
+    if found.rank or found.broken or result is None or scan is None:
         return found
     return replace(found, not_listed=_not_listed(result, scan, spot, score))
 
@@ -204,7 +208,7 @@ def _score(result: Result, scan: Scan, item: int) -> float | None:
 
 
 def _rank(result: Result | None, scan: Scan | None, index: int) -> int | None:
-    if scan is None:
+    if result is None or scan is None:
         return None
     ranks = (
         rank
@@ -232,7 +236,7 @@ def _not_listed(result: Result, scan: Scan, spot: Spot, score: float | None) -> 
     return f"the list ends with candidate {len(result.choices)} at {last:.1f}: {last - score:.1f} points are missing"
 
 
-def _outline(scan: Scan, row: int, col: int):
+def _outline(scan: Scan, row: int, col: int) -> shapely.Polygon:
     """A footprint in the map coordinates that every bearing shares."""
     corners = shapely.get_coordinates(
         Spot(scan.frame, row, col, scan.house, scan.pad, nudged=scan.ground.nudged).outline(scan.house)
@@ -240,9 +244,9 @@ def _outline(scan: Scan, row: int, col: int):
     return shapely.polygons(np.column_stack(scan.frame.grid.to_map(corners[:, 0], corners[:, 1])))
 
 
-def _standing(result: Result, rank: int) -> Standing:
+def _standing(result: Result, rank: int, verdict: Verdict) -> Standing:
     """How firmly a candidate stands."""
     shares, at = result.rank_shares, rank - 1
     chance = both_within(result.rows[at], pitch_errors(result)[at].both)
     known = chance if np.isfinite(chance) else None
-    return Standing(float(shares.first[at]), float(shares.top[at]), known, result.verdict)
+    return Standing(float(shares.first[at]), float(shares.top[at]), known, verdict)

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from tunnelsite.core.criterion import Criterion
+from tunnelsite.core.describe import Description
 from tunnelsite.core.needs import CONDITIONS, FACTS, LAYERS, LIMITS, NAMED_CONDITIONS, unmet_words
 from tunnelsite.core.plan_kind import PlanKind
 from tunnelsite.core.process import Process
@@ -146,7 +147,7 @@ def _pairs(values: Mapping[str, object]) -> str:
     return ", ".join(f"{name} = {value}" for name, value in values.items())
 
 
-def _parameters(about) -> list[str]:
+def _parameters(about: Description) -> list[str]:
     return [
         f"- parameter {p.id} = {p.default} {p.unit}: {p.title}{' (supplied by the run)' if p.id in FACTS else ''}"
         for p in about.parameters

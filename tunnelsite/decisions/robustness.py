@@ -92,7 +92,7 @@ class Robustness:
         """The same for people."""
         return "\n".join([robustness_words(one_lined(self.rows), self.shares), *curve_words(list(self.curves))])
 
-    def write(self, path: str | os.PathLike, *, overwrite: bool = False) -> Path:
+    def write(self, path: str | os.PathLike[str], *, overwrite: bool = False) -> Path:
         """Write a GeoPackage with the footprints, the acceptability and the run. Errors: OutputFailed; what was there stays whole."""
         from tunnelsite.screening.saving import write_tables
 

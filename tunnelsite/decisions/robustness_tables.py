@@ -67,7 +67,9 @@ def robustness_rows(result: Result, found: RankShares, winners: Sequence[Winner]
         if winner.rank is None:
             scan = result.scans[winner.scan]
             told = {"rank": None, "parcel": scan.frame.parcel_names[scan.owner[winner.item]], "house": scan.house.name}
-            told |= where(scan, winner.item) | {"score": round(float(result.scored[winner.scan][winner.item]), 4)}
+            told |= where(scan, np.array(winner.item)) | {
+                "score": round(float(result.scored[winner.scan][winner.item]), 4)
+            }
             rows.append(told | {"best_of_all": winner.share, "better_placements": winner.better})
     return rows
 

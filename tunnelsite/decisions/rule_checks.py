@@ -97,7 +97,11 @@ def _criterion_check(judge: Judge, found: Measured, share: float | None, feet: b
     """One criterion. Arguments: share, points of the score that full marks would give; None = not known; feet, whether they come first."""
     value, known, rubric = found.measure, not np.isnan(found.mark), judge.rubric
     # in single precision, as in the scan: what it kept at its very limit is not rejected here
-    passed = (None if rubric.limit is not None else True) if not known else not bool(rubric.beyond(np.float32(value)))
+    passed = (
+        (None if rubric.limit is not None else True)
+        if not known
+        else not bool(rubric.beyond(np.array(value, np.float32)))
+    )
     points = None if share is None else share * found.mark
     about, way = judge.criterion.description, "at least" if rubric.rises else "at most"
     limit, now = (
@@ -109,6 +113,6 @@ def _criterion_check(judge: Judge, found: Measured, share: float | None, feet: b
     need = f"{way} {limit}, now {now}" if passed is False and limit != now else ""
     return RuleCheck(
         judge.id, about.title, about.unit, value if known else None, rubric.limit, passed, found.mark if known else None,
-        rubric.weight, points, None if share is None else share - points, need,
+        rubric.weight, points, None if share is None or points is None else share - points, need,
         tell(value) if tell is not None and known else "",
     )  # fmt: skip

@@ -139,7 +139,7 @@ class SideBySide:
 
 
 def side_by_side(
-    columns: Mapping[str, Sequence[Any]],
+    columns: Mapping[str, Sequence[Any] | np.ndarray],
     criteria: Sequence[Mapping[str, Any]],
     ranks: Sequence[int],
     combine: str = "mean",
@@ -195,7 +195,8 @@ def _points(marks: np.ndarray, weights: np.ndarray) -> np.ndarray:
     assessed = ~np.isnan(marks)
     total = np.sum(weights[:, None] * assessed, axis=0)
     parts = 100 * weights[:, None] * np.where(assessed, marks, 0.0)
-    return np.divide(parts, total, out=np.zeros_like(parts), where=total > 0)
+    found: np.ndarray = np.divide(parts, total, out=np.zeros_like(parts), where=total > 0)
+    return found
 
 
 def _beaten(marks: np.ndarray, ranks: Sequence[int]) -> tuple[tuple[int, int], ...]:

@@ -31,7 +31,8 @@ def combined(marks: np.ndarray, weights: np.ndarray, way: str = "mean") -> np.nd
             values = np.log(values)
     summed = np.sum(np.where(assessed, weights * values, 0.0), axis=0)
     share = np.divide(summed, total, out=np.full(total.shape, np.nan), where=some)
-    return np.exp(share) if way == "geometric" else share
+    found: np.ndarray = np.exp(share) if way == "geometric" else share
+    return found
 
 
 def dominance(marks: np.ndarray) -> np.ndarray:

@@ -105,7 +105,7 @@ class Scan:
 
     def centre(self, index: np.ndarray | int) -> tuple[np.ndarray, np.ndarray]:
         """Along and across [m] of the house's centre for placements given by `index` (row * cols + col of the cell)."""
-        return self.ground.nudged.centre(self.frame.grid, index)
+        return self.ground.nudged.centre(self.frame.grid, np.asarray(index))
 
     def only(self, keep: np.ndarray) -> Scan:
         """The scan with a part of its placements; keep, bool [n]."""
@@ -136,7 +136,7 @@ def scanned(
     kept = frame.store.column(np.int64), frame.store.column(np.int32)
     measures = {judge.id: frame.store.column(np.float32) for judge in judges}
     unsure = [judge for judge in judges if judge.criterion.truth is not None]
-    truths = {judge.id: Truth(*(frame.store.column(np.float32) for _ in Truth._fields)) for judge in unsure}
+    truths = {judge.id: (frame.store.column(np.float32), frame.store.column(np.float32)) for judge in unsure}
     rows, cols = frame.grid.shape
     step = max(1, STRIP_CELLS // cols // STRIP_ROWS) * STRIP_ROWS
     for top in range(0, rows, step):
@@ -156,7 +156,7 @@ def scanned(
         frame.store.rest()
         progress(f"placements of {house.name}", bottom / rows)
     whole = {name: column.whole() for name, column in measures.items()}
-    known = {name: Truth(*(column.whole() for column in pair)) for name, pair in truths.items()}
+    known = {name: Truth(mean.whole(), se.whole()) for name, (mean, se) in truths.items()}
     return Scan(frame, house, pad, kept[0].whole(), kept[1].whole(), whole, tallies, ground, known)
 
 
@@ -174,7 +174,7 @@ def _strip_passed(strip: Strip, owner: np.ndarray, judges: list[Judge], tallies:
     """Measure a strip's placements, count those that a limit rejects and keep the others."""
     unknown = ~np.isfinite(strip.pad_max("ground")) & strip.feasible()
     left = np.bincount(owner[strip.feasible()], minlength=len(tallies["no_data"]))  # by parcel, still in the running
-    left -= _count(tallies["no_data"], strip, (owner, left), unknown, None, None)
+    left -= _count(tallies["no_data"], strip, (owner, left), unknown)
     strip.reject(unknown)
     measured: dict[str, np.ndarray] = {}
     for judge in judges:
@@ -185,7 +185,8 @@ def _strip_passed(strip: Strip, owner: np.ndarray, judges: list[Judge], tallies:
         measure = judge.measure(strip)
         measured[judge.id] = measure
         beyond = judge.rubric.beyond(measure) & mask
-        left -= _count(tallies[judge.id], strip, (owner, left), beyond, measure, judge.rubric)
+        judged = None if judge.rubric.limit is None else (measure, judge.rubric.limit)
+        left -= _count(tallies[judge.id], strip, (owner, left), beyond, judged)
         strip.reject(beyond)
     mask = strip.feasible()
     index = np.flatnonzero(mask) + np.int64(strip.rows[0]) * strip.shape[1]
@@ -198,32 +199,40 @@ def _strip_passed(strip: Strip, owner: np.ndarray, judges: list[Judge], tallies:
     )
 
 
-def _count(tally: list[Tally], strip: Strip, tried, beyond: np.ndarray, measure, rubric) -> np.ndarray:
+def _count(
+    tally: list[Tally],
+    strip: Strip,
+    tried: tuple[np.ndarray, np.ndarray],
+    beyond: np.ndarray,
+    judged: tuple[np.ndarray, float] | None = None,
+) -> np.ndarray:
     """Add a strip's rejections to the tally of each parcel, and keep the nearest miss; how many were rejected, by parcel.
 
-    tried = (owner of each placement, by parcel how many come to this rule).
+    tried = (owner of each placement, by parcel how many come to this rule); judged = (measure, limit), None for a rule without.
     """
     owner, left = tried
     where = np.flatnonzero(beyond)
     parcels = owner.flat[where]
     hit = np.bincount(parcels, minlength=len(tally))
-    for parcel in np.flatnonzero(left):
+    for parcel in np.flatnonzero(left).tolist():
         tally[parcel].tried += int(left[parcel])
         tally[parcel].rejected += int(hit[parcel])
-    if measure is None or not len(where):
+    if judged is None or not len(where):
         return hit
-    away = misses(measure.flat[where], rubric.limit)
+    measure, limit = judged
+    away = misses(measure.flat[where], limit)
     for parcel, at in nearest_of_each(parcels, away).items():
         known, cell = tally[parcel], int(where[at])
-        if not np.isfinite(known.miss) or away[at] < misses(known.miss, rubric.limit):
+        if not np.isfinite(known.miss) or away[at] < misses(known.miss, limit):
             known.miss = float(measure.flat[cell])
             known.miss_row, known.miss_col = strip.rows[0] + cell // strip.shape[1], cell % strip.shape[1]
     return hit
 
 
-def misses(measure, limit: float):
+def misses(measure: np.ndarray | float, limit: float) -> np.ndarray:
     """Distance of rejected measures from a limit, in double precision, so that the nearest is the same however it is found."""
-    return np.abs(np.asarray(measure, np.float64) - limit)
+    away: np.ndarray = np.abs(np.asarray(measure, np.float64) - limit)
+    return away
 
 
 def nearest_of_each(parcels: np.ndarray, away: np.ndarray) -> dict[int, int]:

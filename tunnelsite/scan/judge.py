@@ -37,4 +37,5 @@ def _weighted_mean(scan: Scan, weighted: list[Judge], part: slice) -> np.ndarray
         assessed = ~np.isnan(marks)
         total[assessed] += judge.rubric.weight * marks[assessed]
         weight[assessed] += judge.rubric.weight
-    return np.divide(total, weight, out=np.full(len(total), np.nan), where=weight > 0)
+    found: np.ndarray = np.divide(total, weight, out=np.full(len(total), np.nan), where=weight > 0)
+    return found

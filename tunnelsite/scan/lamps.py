@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import shapely
 
@@ -43,7 +45,7 @@ def column(features: Features, name: str) -> np.ndarray | None:
 def numbers(values: np.ndarray) -> np.ndarray:
     """The values as floats; what is empty or no number is NaN."""
 
-    def plain(value) -> float:
+    def plain(value: Any) -> float:
         try:
             return float(value)
         except (TypeError, ValueError):
@@ -81,7 +83,8 @@ def _on_grid(frame: Frame, lamps: Features) -> Lamps:
     per_point = np.bincount(
         owner, minlength=len(lamps)
     )  # a multipoint of n shares its lumens: it is one entry of the file
-    height = np.full(len(lamps), np.nan) if column(lamps, "height_m") is None else numbers(column(lamps, "height_m"))
+    stated = column(lamps, "height_m")
+    height = np.full(len(lamps), np.nan) if stated is None else numbers(stated)
     guessed = ~(height > 0)
     height = np.where(guessed, USUAL_HEIGHT_M, height)
     shape = column(lamps, "light")

@@ -81,4 +81,5 @@ def _exit(start: np.ndarray, way: np.ndarray, half: np.ndarray) -> np.ndarray:
     beside it on the way's normal; way, [2], of length 1; half, [2], half its sides."""
     with np.errstate(divide="ignore", invalid="ignore"):
         leaves = np.where(way == 0, np.inf, (np.copysign(half, way) - start) / way)
-    return leaves.min(axis=1)
+    found: np.ndarray = leaves.min(axis=1)
+    return found

@@ -27,7 +27,7 @@ def native_cell_m(raster: SourceRaster, lon_deg: float, lat_deg: float) -> float
     a, b, _, d, e, _ = raster.affine
     sides = np.array([math.hypot(a, d), math.hypot(b, e)])
     geod = raster.crs.get_geod()
-    if raster.crs.is_geographic:
+    if raster.crs.is_geographic and geod is not None:
         east = geod.inv(lon_deg, lat_deg, lon_deg + sides[0], lat_deg)[2]
         north = geod.inv(lon_deg, lat_deg, lon_deg, lat_deg + sides[1])[2]
         return float(f"{min(east, north):.3g}")  # 26.4183... says more than a degree grid knows
@@ -91,7 +91,7 @@ def frame_grid(site: Site, *, bearing_deg: float, cell_m: float | None, halo_m: 
     return covering_grid(crs, common, cell, bearing_deg)
 
 
-def apart(site: Site, parcels, dem) -> InputRefused:
+def apart(site: Site, parcels: np.ndarray, dem: np.ndarray) -> InputRefused:
     """The refusal for parcels and a DEM that do not meet, with both extents in one system and the distance."""
     gap = math.hypot(
         max(parcels[0] - dem[2], dem[0] - parcels[2], 0.0), max(parcels[1] - dem[3], dem[1] - parcels[3], 0.0)
@@ -128,7 +128,8 @@ def warped(raster: SourceRaster, grid: Grid) -> np.ndarray:
     """
     source_cell = native_cell_m(raster, *(float(value) for value in grid.lonlat(0.0, 0.0)))
     subsamples = max(1, math.ceil(grid.cell_m / source_cell - 0.25))
-    return bilinear_samples(raster.values, *close_lattice(raster, grid), grid.rows, grid.cols, subsamples)
+    found: np.ndarray = bilinear_samples(raster.values, *close_lattice(raster, grid), grid.rows, grid.cols, subsamples)
+    return found
 
 
 def nearest(raster: SourceRaster, grid: Grid) -> np.ndarray:
@@ -147,7 +148,8 @@ def nearest(raster: SourceRaster, grid: Grid) -> np.ndarray:
 def _row_of(values: np.ndarray, at: float) -> np.ndarray:
     """A row of a lattice at a fractional number of rows."""
     top = min(int(at), len(values) - 2)
-    return values[top] + (at - top) * (values[top + 1] - values[top])
+    found: np.ndarray = values[top] + (at - top) * (values[top + 1] - values[top])
+    return found
 
 
 def close_lattice(raster: SourceRaster | Drained, grid: Grid) -> tuple[np.ndarray, np.ndarray, int]:
@@ -189,16 +191,17 @@ def localised(site: Site, grid: Grid) -> Frame:
     step = height_step(site.dem.values, site.dem.datum_m)
     doubts, notes = step_notes(site.dem.name, step)
 
-    def carried(features: Features | None) -> Features | None:
-        if features is None:
-            return None
+    def carried(features: Features) -> Features:
         moved = to_grid(features, grid)
         notes.extend(f"{features.name}: {text}" for text in moved.notes if text not in features.notes)
         return moved
 
     parcels = carried(site.parcels)
     lon, lat = (float(value) for value in grid.lonlat(0.0, 0.0))
-    optional = {name: carried(getattr(site, name)) for name in ("obstacles", "structures", "lamps", "soils")}
+
+    def carried_if(features: Features | None) -> Features | None:
+        return None if features is None else carried(features)
+
     return Frame(
         grid=grid,
         datum_m=site.dem.datum_m,
@@ -216,7 +219,10 @@ def localised(site: Site, grid: Grid) -> Frame:
         step_m=step,
         doubts=doubts,
         store=site.store,
-        **optional,
+        obstacles=carried_if(site.obstacles),
+        structures=carried_if(site.structures),
+        lamps=carried_if(site.lamps),
+        soils=carried_if(site.soils),
     )
 
 
@@ -247,7 +253,8 @@ def unique_names(parcels: Features) -> list[str]:
     """One name a parcel: its `parcel` or `name` column, made unique, or its number in the file."""
     columns = {name.lower(): values for name, values in parcels.columns.items()}
     given = columns.get("parcel", columns.get("name", columns.get("parcel_id")))
-    names, seen = [], {}
+    names: list[str] = []
+    seen: dict[str, int] = {}
     for index in range(len(parcels)):
         name = "" if given is None or given[index] is None else str(given[index]).strip()
         name = name if name and name != "nan" else f"parcel {index + 1}"

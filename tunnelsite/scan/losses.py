@@ -82,9 +82,9 @@ def limited_again(scan: Scan, lost: dict[str, Lost], judges: list[Judge]) -> Sca
     tallies, gone, names = {NO_DATA: scan.tallies[NO_DATA]}, dict[str, Lost](), list[str]()
     for judge in judges:
         names.append(judge.id)
-        tried = sum(
-            np.bincount(p.owner[one], minlength=len(scan.frame.parcels)) for p, one in zip(parts, left, strict=True)
-        )
+        tried = np.zeros(len(scan.frame.parcels), np.int64)
+        for part, one in zip(parts, left, strict=True):
+            tried += np.bincount(part.owner[one], minlength=len(tried))
         hits = []
         for part, one in zip(parts, left, strict=True):
             if not one.any():  # what an earlier rule took has no measure here
@@ -103,7 +103,7 @@ def _tallies(tried: np.ndarray, rejected: Lost, judge: Judge, cols: int) -> list
     """One tally a parcel. tried: by parcel, placements that came to the rule."""
     hit = np.bincount(rejected.owner, minlength=len(tried))
     found = [Tally(int(came), int(went)) for came, went in zip(tried, hit, strict=True)]
-    if len(rejected.index):
+    if len(rejected.index) and judge.rubric.limit is not None:
         values = rejected.measures[judge.id]
         for parcel, at in nearest_of_each(rejected.owner, misses(values, judge.rubric.limit)).items():
             row, col = divmod(int(rejected.index[at]), cols)

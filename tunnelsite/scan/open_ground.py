@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from tunnelsite.core.grid import Grid
-from tunnelsite.core.house import Pad
+from tunnelsite.core.house import House, Pad
 from tunnelsite.core.site import Frame, segments_of
 from tunnelsite.kernels.bands import bands
 from tunnelsite.kernels.clear_centres import Lattice, blocked_centres
@@ -37,7 +37,7 @@ class Bar:
         return widened(self.source, self.distance_m)
 
 
-def widened(geometry, distance_m: float):
+def widened(geometry: shapely.Geometry | np.ndarray, distance_m: float) -> shapely.Geometry:
     """All of `geometry` and everything nearer to it than `distance_m`, as one geometry, at most 0.03 % too wide."""
     parts = np.asarray(geometry, object)
     distance = distance_m * OUTSIDE
@@ -48,7 +48,7 @@ def widened(geometry, distance_m: float):
     return shapely.union_all(parts)
 
 
-def inset(parcel, setback_m: float):
+def inset(parcel: shapely.Geometry, setback_m: float) -> shapely.Geometry:
     """The part of a parcel farther than `setback_m` from its own boundary, at most 0.03 % too small."""
     if setback_m <= 0:
         return parcel
@@ -70,7 +70,7 @@ def bars(frame: Frame, clearance_m: float) -> list[Bar]:
     return found
 
 
-def _array(shapes) -> np.ndarray:
+def _array(shapes: np.ndarray) -> np.ndarray:
     return np.asarray(shapes, object)
 
 
@@ -92,7 +92,7 @@ class OpenGround:
     owner: np.ndarray
     inside: np.ndarray
     rejected: dict[str, np.ndarray]
-    room: list
+    room: list[shapely.Geometry]
     nudged: Nudged = field(default_factory=Nudged.none)
 
 
@@ -134,7 +134,7 @@ def open_ground(frame: Frame, pad: Pad, setback_m: float, barred: list[Bar]) -> 
     return OpenGround(owner, inside, rejected, room, nudged)
 
 
-def _within_parcels(frame: Frame, cells: _Cells, room: list) -> np.ndarray:
+def _within_parcels(frame: Frame, cells: _Cells, room: list[shapely.Geometry]) -> np.ndarray:
     """Give each cell to the parcel whose setback holds the pad; by parcel, how many centres it holds."""
     grid = frame.grid
     inside = np.zeros(len(frame.parcels), np.int64)
@@ -229,7 +229,7 @@ def _blocked(edges: np.ndarray, half_m: tuple[float, float], place: Lattice, ban
     return blocked_centres(edges, *half_m, place, (band.start, band.stop))
 
 
-def _window(grid, bounds) -> tuple[slice, slice]:
+def _window(grid: Grid, bounds: np.ndarray) -> tuple[slice, slice]:
     """Rows and columns of the grid that can have their centre inside `bounds`."""
     if not np.isfinite(bounds).all():
         return slice(0, 0), slice(0, 0)
@@ -242,7 +242,7 @@ def _window(grid, bounds) -> tuple[slice, slice]:
     )
 
 
-def why_nothing_fits(room, parcel, pad: Pad, house, setback_m: float) -> str:
+def why_nothing_fits(room: shapely.Geometry, parcel: shapely.Geometry, pad: Pad, house: House, setback_m: float) -> str:
     """The reason, in words, why not one pad fits a parcel: too narrow, too short or no such rectangle anywhere."""
     whole, inner, fit = _widest(parcel), _widest(room), pad.width_m - FIT_M
     need = (
@@ -265,7 +265,7 @@ def _unlike(have_m: float, need_m: float, where: str = "") -> str:
     return f"{have_m:.{digits}f} m{where} < {need_m:.{digits}f} m"
 
 
-def _widest(area) -> float:
+def _widest(area: shapely.Geometry) -> float:
     """Diameter [m] of the largest circle inside, to a millimetre."""
     parts = [part for part in shapely.get_parts(area) if shapely.get_dimensions(part) == 2 and not part.is_empty]
     circles = [shapely.maximum_inscribed_circle(part, tolerance=FIT_M / 4) for part in parts]

@@ -182,7 +182,8 @@ def _counted_share(frame: Frame, stated: ErrorModel, rows: tuple[int, int]) -> n
     """What share of the stated error counts round each cell of some rows: all of it where one was given; where the points
     tell it, that of the cells round there."""
     if stated.measured:
-        return np.maximum(_local_share(frame, stated, rows), stated.least_share)
+        found: np.ndarray = np.maximum(_local_share(frame, stated, rows), stated.least_share)
+        return found
     if not stated.assumed:
         return np.ones((rows[1] - rows[0], frame.grid.cols))
     cell, (sd, wide) = frame.grid.cell_m, stated.seen

@@ -15,11 +15,20 @@ from tunnelsite.scan.ranking import Choice
 class RankSettings(Protocol):
     """How a run was scored: way to combine marks, shift of the house [m], slope that a pad may keep [fraction], what is drawn."""
 
-    combine: str
-    shift_m: float
-    pad_pitch: float
-    draws: int
-    seed: int
+    @property
+    def combine(self) -> str: ...
+
+    @property
+    def shift_m(self) -> float: ...
+
+    @property
+    def pad_pitch(self) -> float: ...
+
+    @property
+    def draws(self) -> int: ...
+
+    @property
+    def seed(self) -> int: ...
 
 
 class RankedRun(Protocol):

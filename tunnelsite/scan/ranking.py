@@ -126,12 +126,12 @@ class Remaining:
     def drop(self, items: np.ndarray) -> None:
         """Put placements aside; items: int64, rising."""
         bounds = np.searchsorted(items, np.arange(len(self._best) + 1) * self._piece)
-        for piece in np.flatnonzero(np.diff(bounds)):
+        for piece in np.flatnonzero(np.diff(bounds)).tolist():
             if piece not in self._changed:
                 self._changed[piece] = self._scored[piece * self._piece : (piece + 1) * self._piece].copy()
             values = self._changed[piece]
             values[items[bounds[piece] : bounds[piece + 1]] - piece * self._piece] = -np.inf
-            self._search(int(piece), values)
+            self._search(piece, values)
 
 
 def footprint_corners(scan: Scan, item: int) -> np.ndarray:

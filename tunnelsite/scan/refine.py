@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
@@ -17,7 +18,7 @@ from tunnelsite.kernels.terrain.grading import Grading, graded_pads
 from tunnelsite.kernels.terrain.lone_things import lone_reach
 from tunnelsite.kernels.terrain.planes import rectangle_planes
 from tunnelsite.kernels.windows import rectangle_max, rectangle_min
-from tunnelsite.scan.cutouts import cutouts
+from tunnelsite.scan.cutouts import Cutouts, cutouts
 from tunnelsite.scan.doubts import SURFACE_LIKE
 from tunnelsite.scan.engine import Scan
 from tunnelsite.scan.open_ground import Bar, bars
@@ -39,10 +40,11 @@ UNSURE_SE_PCT = 100 / 192 / 2  # a standard error of half the tolerance leaves t
 def placement(scan: Scan, item: int) -> tuple[int, int, float, float]:
     """(row, col, along, across) of a packed placement."""
     row, col = divmod(int(scan.index[item]), scan.frame.grid.cols)
-    return row, col, *(float(value) for value in scan.centre(scan.index[item]))
+    along, across = scan.centre(scan.index[item])
+    return row, col, float(along), float(across)
 
 
-def rectangle(along_m: float, across_m: float, length_m: float, width_m: float):
+def rectangle(along_m: float, across_m: float, length_m: float, width_m: float) -> shapely.Polygon:
     """A rectangle in along/across metres, counter-clockwise from the corner at its start and right-hand side."""
     u, v = length_m / 2, width_m / 2
     return shapely.box(along_m - u, across_m - v, along_m + u, across_m + v)
@@ -61,12 +63,12 @@ def broken_rules(scan: Scan, item: int, setback_m: float, clearance_m: float) ->
     return broken + [bar.rule for bar in bars(scan.frame, clearance_m) if too_near(pad, bar)]
 
 
-def shrunk(pad):
+def shrunk(pad: shapely.Geometry) -> shapely.Geometry:
     """A pad less what it may be over by: touching is allowed, and a millimetre."""
     return shapely.buffer(pad, -FIT_M, join_style="mitre")
 
 
-def too_near(pad, bar: Bar) -> bool:
+def too_near(pad: shapely.Geometry, bar: Bar) -> bool:
     """Whether a pad is nearer to a bar than it may be."""
     if bar.distance_m > 0:
         return bool(shapely.distance(pad, bar.source).min() < bar.distance_m - FIT_M)
@@ -82,7 +84,8 @@ def rectangles(scan: Scan, items: np.ndarray, what: House | Pad) -> np.ndarray:
     """Houses or pads of placements as polygons [n] in along/across metres, as `rectangle`."""
     along, across = centres(scan, items)
     u, v = what.length_m / 2, what.width_m / 2
-    return shapely.box(along - u, across - v, along + u, across + v)
+    found: np.ndarray = shapely.box(along - u, across - v, along + u, across + v)
+    return found
 
 
 def natural_ground(scan: Scan, items: np.ndarray) -> dict[str, np.ndarray]:
@@ -128,7 +131,7 @@ def graded(scan: Scan, items: np.ndarray, pad_pitch: float, shrink: float) -> di
     return values | {"pad_m2": np.full(len(items), pad.area_m2)}
 
 
-def _cutouts(scan: Scan, items: np.ndarray, size: tuple[float, float]):
+def _cutouts(scan: Scan, items: np.ndarray, size: tuple[float, float]) -> Iterator[Cutouts]:
     """The ground round placements, as far as anything under a rectangle depends on it."""
     cell = scan.frame.grid.cell_m
     spare = 2 + 2 * blade_step(cell) + lone_reach(cell)

@@ -25,7 +25,7 @@ CLASS_COLUMNS = (
 GROUP_COLUMNS = ("hydrologic_group", "hydgrpdcd", "hydgrp")
 
 
-def class_number(words) -> float:
+def class_number(words: object) -> float:
     """0 (excessively drained) to 6 (very poorly drained) from the words of a drainage class; NaN where they name none."""
     text = " ".join(re.findall(r"[a-z]+", str(words).lower())).removesuffix(" drained") + " drained"
     return float(CLASSES.index(text)) if text in CLASSES else np.nan
@@ -47,7 +47,7 @@ def drainage_numbers(soils: Features) -> np.ndarray:
     return np.array([class_number(value) for value in given], float)
 
 
-def group_number(words) -> float:
+def group_number(words: object) -> float:
     """1 to 4 for hydrologic soil groups A to D; of a dual group (A/D) the undrained one counts; NaN where no group is named."""
     text = str(words).upper().replace(" ", "")
     last = text.rpartition("/")[2]
@@ -71,18 +71,22 @@ def add_soils(frame: Frame) -> None:
     if soils is None or not len(soils):
         return
     number = drainage_numbers(soils)
-    _add_numbers(frame, "drainage", "drainage_class", number)
+    _add_numbers(frame, soils, ("drainage", "drainage_class"), number)
     _note(frame, soils, number)
-    if has_groups(soils):
-        groups = np.array([group_number(value) for value in _first_of(soils, GROUP_COLUMNS)], float)
-        _add_numbers(frame, "hydrologic", "hydrologic_group", groups)
+    stated = _first_of(soils, GROUP_COLUMNS)
+    if stated is not None:
+        groups = np.array([group_number(value) for value in stated], np.float64)
+        _add_numbers(frame, soils, ("hydrologic", "hydrologic_group"), groups)
 
 
-def _add_numbers(frame: Frame, start: str, name: str, number: np.ndarray) -> None:
-    """A layer of the number of the polygon that each cell lies in, NaN where unknown, and the same with 0 for unknown."""
+def _add_numbers(frame: Frame, soils: Features, names: tuple[str, str], number: np.ndarray) -> None:
+    """A layer of the number of the polygon that each cell lies in, NaN where unknown, and the same with 0 for unknown.
+
+    Arguments: names, how that of the other layer begins and that of the layer; number, of each polygon.
+    """
     grid = frame.grid
     layer = np.full(grid.shape, np.nan, np.float32)
-    for shape, value in zip(frame.soils.geometry, number, strict=True):
+    for shape, value in zip(soils.geometry, number, strict=True):
         if np.isnan(value) or shapely.is_empty(shape):
             continue
         west, south, east, north = shapely.bounds(shape)
@@ -95,6 +99,7 @@ def _add_numbers(frame: Frame, start: str, name: str, number: np.ndarray) -> Non
         inside = polygon_mask(segments_of(shape), part.west_m, part.north_m, part.cell_m, part.shape)
         window = layer[top:bottom, left:right]
         window[inside] = np.fmax(window[inside], np.float32(value))
+    start, name = names
     frame.keep(name, layer, "1")
     frame.keep(f"{start}_least", np.nan_to_num(layer, nan=0.0), "1")
 

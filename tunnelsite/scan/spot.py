@@ -57,7 +57,7 @@ class Spot:
     @property
     def centre(self) -> tuple[float, float]:
         """Along and across [m] of the house's centre."""
-        along, across = self.nudged.centre(self.frame.grid, self.index)
+        along, across = self.nudged.centre(self.frame.grid, np.array(self.index))
         return float(along), float(across)
 
     @property
@@ -146,7 +146,7 @@ def measured(spot: Spot, judges: Sequence[Judge], pad_pitch: float) -> dict[str,
             known = judge.truth(strip, measure)
             truth = None if known is None else Truth(*(part[0, spot.col] for part in known))
             value = float(measure[0, spot.col])
-            found[judge.id] = Measured(value, float(marks_from(judge.rubric, np.float64(value), truth)))
+            found[judge.id] = Measured(value, float(marks_from(judge.rubric, np.array(value), truth)))
     return found
 
 

@@ -108,7 +108,8 @@ class Strip:
 
     def elevation_sd(self) -> np.ndarray:
         """Standard deviation [m] of the error of one elevation that counts round each placement."""
-        return self._errors[0]
+        found: np.ndarray = self._errors[0]
+        return found
 
     def pad_ripple(self) -> Ripple:
         """What errors of the elevations alone show under the pad, for each metre of their standard deviation."""
@@ -197,7 +198,7 @@ class Strip:
         """Features of the user's own, by name. Errors: KeyError where none of that name were given."""
         return self.frame.own_features[name]
 
-    def _under(self, kernel: Callable[..., np.ndarray], name: str, rectangle) -> np.ndarray:
+    def _under(self, kernel: Callable[..., np.ndarray], name: str, rectangle: House | Pad) -> np.ndarray:
         """A kernel of `windows` over the strip; a layer kept in half precision is widened where it is looked at."""
         layer, size, rows = self.frame.layers[name], self._cells(rectangle), self.rows
         if layer.dtype == np.float16:
@@ -207,5 +208,5 @@ class Strip:
             rows = (above, above + rows[1] - rows[0])
         return kernel(layer, *size, rows=rows)
 
-    def _cells(self, rectangle) -> tuple[float, float]:
+    def _cells(self, rectangle: House | Pad) -> tuple[float, float]:
         return rectangle.length_m / self.cell_m, rectangle.width_m / self.cell_m

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import shapely
 
@@ -46,7 +48,7 @@ def heights(features: Features) -> np.ndarray:
 def _numbers(column: np.ndarray) -> np.ndarray:
     """The column as floats; what is empty or no number is NaN."""
 
-    def plain(value) -> float:
+    def plain(value: Any) -> float:
         try:
             return float(value)
         except (TypeError, ValueError):
@@ -119,7 +121,7 @@ def outline_edges(frame: Frame) -> np.ndarray:
 
     Tops follow the ground under the outline. Ends off the ground's data have no top (NaN).
     """
-    if frame.obstacles is None or not len(frame.obstacles):
+    if frame.obstacles is None or frame.crowns is None or not len(frame.obstacles):
         return np.empty((0, 7))
     shapes, tall = obstacle_shapes(frame.obstacles)
     grid = frame.grid
@@ -137,7 +139,8 @@ def outline_edges(frame: Frame) -> np.ndarray:
 def _on_ground(standing: np.ndarray, ground: np.ndarray, crests: np.ndarray) -> np.ndarray:
     """What stands, on the ground, and never below its crests."""
     surface = ground + standing
-    return np.maximum(surface, crests, out=surface)
+    found: np.ndarray = np.maximum(surface, crests, out=surface)
+    return found
 
 
 def _note_model(frame: Frame, model: np.ndarray) -> None:
@@ -172,6 +175,8 @@ def crown_notes(crowns: CrownKinds, modelled: bool) -> list[str]:
 
 def _burn(frame: Frame, standing: np.ndarray, chosen: np.ndarray, *, bare: bool = False) -> None:
     """Add the chosen obstacles to what stands, or (bare) take away what stands under them."""
+    if frame.obstacles is None:
+        return
     shapes, tall = obstacle_shapes(frame.obstacles)
     grid = frame.grid
     for shape, height in zip(shapes[chosen], tall[chosen], strict=True):

@@ -91,22 +91,27 @@ def _quarter_segments(distance_m: float) -> int:
 
 
 def _grown(bounds: np.ndarray, by_m: float) -> np.ndarray:
-    return bounds + np.array([-by_m, -by_m, by_m, by_m])
+    found: np.ndarray = bounds + np.array([-by_m, -by_m, by_m, by_m])
+    return found
 
 
 def _close(bar: Bar, near: np.ndarray) -> np.ndarray:
     """The shapes of a bar that matter inside `near`, each widened by the bar's distance, finely."""
     shapes = bar.source[shapely.intersects(bar.source, shapely.box(*_grown(near, bar.distance_m)))]
     if bar.distance_m <= 0:
-        return shapely.get_parts(shapes)
-    return shapely.get_parts(shapely.buffer(shapes, bar.distance_m, quad_segs=_quarter_segments(bar.distance_m)))
+        parts: np.ndarray = shapely.get_parts(shapes)
+    else:
+        wide = shapely.buffer(shapes, bar.distance_m, quad_segs=_quarter_segments(bar.distance_m))
+        parts = shapely.get_parts(wide)
+    return parts
 
 
-def _swept(shapes, half: tuple[float, float], near: np.ndarray) -> np.ndarray:
+def _swept(shapes: np.ndarray, half: tuple[float, float], near: np.ndarray) -> np.ndarray:
     """Where the centre of a rectangle may not be for each edge of the shapes: the hull of one at either end."""
     edges = segments_of(shapes)
     low, high = np.minimum(edges[:, :2], edges[:, 2:]), np.maximum(edges[:, :2], edges[:, 2:])
     edges = edges[((low <= near[2:]) & (high >= near[:2])).all(axis=1)]
     corners = np.array([(-1, -1), (1, -1), (1, 1), (-1, 1)]) * half
     ends = edges.reshape(-1, 2, 1, 2) + corners
-    return shapely.convex_hull(shapely.linestrings(ends.reshape(-1, 8, 2)))
+    found: np.ndarray = shapely.convex_hull(shapely.linestrings(ends.reshape(-1, 8, 2)))
+    return found

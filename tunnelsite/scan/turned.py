@@ -13,8 +13,6 @@ from tunnelsite.core.layers import Features
 from tunnelsite.core.site import Frame
 from tunnelsite.kernels.resample import bilinear_at
 
-FEATURES = ("obstacles", "structures", "lamps", "soils")
-
 
 def turned(frame: Frame, bearing_deg: float, centre: tuple[float, float], reach_m: float) -> Frame:
     """The land round one place on a grid of another bearing.
@@ -33,7 +31,6 @@ def turned(frame: Frame, bearing_deg: float, centre: tuple[float, float], reach_
     down, right = np.mgrid[: grid.rows, : grid.cols]
     there = old.from_map(*grid.to_map(*grid.centre(down, right)))
     row, col = (old.north_m - there[1]) / old.cell_m - 0.5, (there[0] - old.west_m) / old.cell_m - 0.5
-    shapes = {name: _turned_features(getattr(frame, name), old, grid) for name in FEATURES}
     return replace(
         frame,
         grid=grid,
@@ -43,7 +40,10 @@ def turned(frame: Frame, bearing_deg: float, centre: tuple[float, float], reach_
         keep_outs=tuple(_turned_features(item, old, grid) for item in frame.keep_outs),
         services={name: _turned_features(item, old, grid) for name, item in frame.services.items()},
         own_features={name: _turned_features(item, old, grid) for name, item in frame.own_features.items()},
-        **shapes,
+        obstacles=_turned_if(frame.obstacles, old, grid),
+        structures=_turned_if(frame.structures, old, grid),
+        lamps=_turned_if(frame.lamps, old, grid),
+        soils=_turned_if(frame.soils, old, grid),
     )
 
 
@@ -63,11 +63,16 @@ def _nearest(layers: Mapping[str, np.ndarray], row: np.ndarray, col: np.ndarray)
 def _bilinear(values: np.ndarray, row: np.ndarray, col: np.ndarray) -> np.ndarray:
     top, left = max(int(row.min()) - 1, 0), max(int(col.min()) - 1, 0)
     part = np.ascontiguousarray(values[top : int(row.max()) + 3, left : int(col.max()) + 3], np.float32)
-    return bilinear_at(part, row.ravel() - top, col.ravel() - left).reshape(row.shape).astype(np.float32)
+    found: np.ndarray = bilinear_at(part, row.ravel() - top, col.ravel() - left).reshape(row.shape).astype(np.float32)
+    return found
 
 
-def _turned_features(item: Features | None, old: Grid, new: Grid) -> Features | None:
-    return None if item is None else replace(item, geometry=_turned_shapes(item.geometry, old, new))
+def _turned_if(item: Features | None, old: Grid, new: Grid) -> Features | None:
+    return None if item is None else _turned_features(item, old, new)
+
+
+def _turned_features(item: Features, old: Grid, new: Grid) -> Features:
+    return replace(item, geometry=_turned_shapes(item.geometry, old, new))
 
 
 def _turned_shapes(shapes: np.ndarray, old: Grid, new: Grid) -> np.ndarray:
@@ -76,4 +81,5 @@ def _turned_shapes(shapes: np.ndarray, old: Grid, new: Grid) -> np.ndarray:
     def moved(points: np.ndarray) -> np.ndarray:
         return np.column_stack(new.from_map(*old.to_map(points[:, 0], points[:, 1])))
 
-    return shapely.transform(np.asarray(shapes, object), moved)
+    found: np.ndarray = shapely.transform(np.asarray(shapes, object), moved)
+    return found

@@ -38,7 +38,8 @@ def heights_at(frame: Frame, along_m: np.ndarray, across_m: np.ndarray) -> np.nd
     grid = frame.grid
     row = (grid.north_m - np.asarray(across_m, float)) / grid.cell_m - 0.5
     col = (np.asarray(along_m, float) - grid.west_m) / grid.cell_m - 0.5
-    return bilinear_at(frame.ground, row, col)
+    found: np.ndarray = bilinear_at(frame.ground, row, col)
+    return found
 
 
 def water_head_m(frame: Frame, house: shapely.Polygon, ground_m: float) -> float:

@@ -27,11 +27,11 @@ class Exported:
 
 
 def export(
-    sites: Result | str | os.PathLike,
-    folder: str | os.PathLike,
+    sites: Result | str | os.PathLike[str],
+    folder: str | os.PathLike[str],
     formats: Sequence[str] = USUAL,
     *,
-    assets: Iterable[str | os.PathLike] = (),
+    assets: Iterable[str | os.PathLike[str]] = (),
     overwrite: bool = False,
 ) -> Exported:
     """Write the layers of a GeoPackage in other open formats.
@@ -85,7 +85,7 @@ def checked_formats(given: Sequence[str], what: str) -> list[str]:
     return list(dict.fromkeys(found))
 
 
-def _keys(assets: Iterable[str | os.PathLike], wanted: Sequence[str]) -> dict[str, Path]:
+def _keys(assets: Iterable[str | os.PathLike[str]], wanted: Sequence[str]) -> dict[str, Path]:
     """Files for the STAC item, by key. Errors: UsageError, InputRefused."""
     given = [os.fspath(one) for one in assets]
     if given and "stac" not in wanted:

@@ -36,9 +36,11 @@ def features_out(features: Features | None, key: str, arrays: dict[str, np.ndarr
     return plain | {"distance_m": features.distance_m}
 
 
-def _features_in(item: dict[str, Any] | None, key: str, arrays: dict[str, np.ndarray]) -> Features | None:
-    if item is None:
-        return None
+def _features_or_none(item: dict[str, Any] | None, key: str, arrays: dict[str, np.ndarray]) -> Features | None:
+    return None if item is None else _features_in(item, key, arrays)
+
+
+def _features_in(item: dict[str, Any], key: str, arrays: dict[str, np.ndarray]) -> Features:
     data, ends = arrays[f"{key}.wkb"].tobytes(), arrays[f"{key}.ends"].tolist()
     if sorted(ends) != ends or (ends[-1] if ends else 0) != len(data):
         raise ValueError("shapes do not fill their array")
@@ -56,7 +58,7 @@ def frame_out(frame: Frame, key: str, arrays: dict[str, np.ndarray]) -> dict[str
     return {
         "grid": dataclasses.asdict(frame.grid),
         "plain": {name: getattr(frame, name) for name in PLAIN},
-        "error": dataclasses.asdict(frame.error),
+        "error": None if frame.error is None else dataclasses.asdict(frame.error),
         "parcels": features_out(parcels, f"{key}.parcels", arrays),
         "structures": features_out(frame.structures, f"{key}.structures", arrays),
         "outlines": features_out(Features(np.asarray(frame.outlines, object), {}, None), f"{key}.outlines", arrays),
@@ -76,7 +78,7 @@ def _soil_columns(soils: Features | None) -> dict[str, list[str | None]]:
 
 
 def _soils_in(item: dict[str, Any], key: str, arrays: dict[str, np.ndarray]) -> Features | None:
-    soils = _features_in(item.get("soils"), f"{key}.soils", arrays)  # runs kept by an earlier version have none
+    soils = _features_or_none(item.get("soils"), f"{key}.soils", arrays)  # runs kept by an earlier version have none
     if soils is None:
         return None
     columns = {str(name): np.array(values, object) for name, values in item["soil_columns"].items()}
@@ -92,11 +94,11 @@ def frame_in(item: dict[str, Any], key: str, arrays: dict[str, np.ndarray]) -> F
         layers=under(arrays, f"{key}.layer."),
         units={},
         parcels=_features_in(item["parcels"], f"{key}.parcels", arrays).geometry,
-        structures=_features_in(item["structures"], f"{key}.structures", arrays),
+        structures=_features_or_none(item["structures"], f"{key}.structures", arrays),
         keep_outs=tuple(_features_in(one, f"{key}.keep{k}", arrays) for k, one in enumerate(item["keep_outs"])),
         soils=_soils_in(item, key, arrays),
         outlines=_features_in(item["outlines"], f"{key}.outlines", arrays).geometry,
-        error=ErrorModel(**item["error"]),
+        error=None if item["error"] is None else ErrorModel(**item["error"]),
         **item["plain"],
     )
 

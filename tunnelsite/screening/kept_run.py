@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
 
-from tunnelsite.core.criterion import Criterion, Truth
+from tunnelsite.core.criterion import Criterion, Placements, Truth
 from tunnelsite.core.describe import Description, LayerSpec
 from tunnelsite.core.errors import InputRefused, ResourceShortage, UsageError
 from tunnelsite.core.house import House, Pad
@@ -29,6 +29,8 @@ from tunnelsite.settings.model import Settings
 from tunnelsite.settings.paths import anchored, relative
 
 if TYPE_CHECKING:
+    from tunnelsite.scan.engine import Judge, Scan
+    from tunnelsite.screening.not_assessed import Gap
     from tunnelsite.screening.result import Result
 
 Used = TypeVar("Used")
@@ -42,7 +44,7 @@ def keep_run(result: Result, path: str | Path, *, overwrite: bool) -> None:
 
     arrays: dict[str, np.ndarray] = {}
     frames: list[Frame] = []
-    scans = []
+    scans: list[dict[str, Any]] = []
     for scan in result.scans:
         if not any(scan.frame is known for known in frames):
             frames.append(scan.frame)
@@ -57,14 +59,8 @@ def keep_run(result: Result, path: str | Path, *, overwrite: bool) -> None:
             arrays |= {f"{key}.lost.{rule}.index": lost.index, f"{key}.lost.{rule}.owner": lost.owner}
             arrays |= {f"{key}.lost.{rule}.measure.{name}": values for name, values in lost.measures.items()}
         tallies = {rule: [dataclasses.astuple(tally) for tally in found] for rule, found in scan.tallies.items()}
-        scans.append(
-            {
-                "frame": number,
-                "house": dataclasses.asdict(scan.house),
-                "pad": dataclasses.asdict(scan.pad),
-                "tallies": tallies,
-            }
-        )
+        sizes = {"house": dataclasses.asdict(scan.house), "pad": dataclasses.asdict(scan.pad)}
+        scans.append({"frame": number, **sizes, "tallies": tallies})
     about = {
         "format": FORMAT,
         "settings": relative(
@@ -79,7 +75,10 @@ def keep_run(result: Result, path: str | Path, *, overwrite: bool) -> None:
     }
     arrays["about"] = np.frombuffer(json.dumps(about).encode(), np.uint8)
     buffer = io.BytesIO()
-    np.savez_compressed(buffer, **arrays)
+    write: Callable[..., None] = (
+        np.savez_compressed
+    )  # as far as types go, an array might be meant for its own arguments
+    write(buffer, **arrays)
     write_whole(path, buffer.getvalue(), overwrite=overwrite)
 
 
@@ -129,11 +128,12 @@ def of_kept_run(path: str | Path, use: Callable[[Result], Used]) -> Used:
 def _unranked(file: Path) -> Result:
     from tunnelsite.screening.result import Result
 
-    site, *measured, missing = _read(file)
-    return Result(_ranked_from(site, file), *measured, scored=[], here=[], choices=[], gaps=missing)
+    site, settings, scans, judges, missing = _read(file)
+    again = _ranked_from(site, file)
+    return Result(again, settings, scans, judges, scored=[], here=[], choices=[], gaps=missing)
 
 
-def _read(file: Path):
+def _read(file: Path) -> tuple[Site, Settings, list[Scan], list[Judge], list[Gap]]:
     """(site, settings, scans, judges, gaps) of a kept run. Errors: whatever a broken file leads to."""
     from tunnelsite.scan.engine import Judge, Lost, Scan, Tally
     from tunnelsite.scan.open_ground import bars, open_ground
@@ -177,7 +177,7 @@ def _ranked_from(site: Site, file: Path) -> Site:
     return dataclasses.replace(site, notes=(note,))
 
 
-def _judge_out(judge) -> dict[str, Any]:
+def _judge_out(judge: Judge) -> dict[str, Any]:
     about = judge.criterion.description
     return {
         "description": {name: getattr(about, name) for name in ("id", "title", "text", "unit", "source")},
@@ -192,5 +192,5 @@ def _criterion(item: dict[str, Any]) -> Criterion:
     return Criterion(Description(**item["description"], reads=reads), _not_measured)
 
 
-def _not_measured(site, **parameters):
+def _not_measured(site: Placements, **parameters: object) -> np.ndarray:
     raise InputRefused("a kept run measures nothing", "stored measures", "screen again")

@@ -7,6 +7,7 @@ from collections.abc import Collection
 import numpy as np
 
 from tunnelsite.core import catalogue
+from tunnelsite.core.criterion import Criterion
 from tunnelsite.core.describe import LayerSpec
 from tunnelsite.core.elevation_error import CELL_ERROR
 from tunnelsite.core.errors import TunnelsiteError
@@ -35,7 +36,7 @@ INPUT_LAYERS = (
 
 def layer_specs() -> dict[str, LayerSpec]:
     """The description of each layer: that of its process, or else of the criterion that reads it."""
-    tools = [*catalogue.criteria(), *catalogue.processes()]
+    tools: list[Criterion | Process] = [*catalogue.criteria(), *catalogue.processes()]
     read = {spec.id: spec for item in tools for spec in item.description.reads}
     return read | {spec.id: spec for item in tools for spec in item.description.makes}
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import shapely
@@ -47,10 +48,14 @@ def screened_loosely(site: Site, settings: Settings) -> tuple[Result, Result]:
 
 
 def as_asked(
-    loose: Result, limits: Mapping[str, float | None], weights=None, rubrics=None, top: int | None = None
+    loose: Result,
+    limits: Mapping[str, float | None],
+    weights: Mapping[str, float] | None = None,
+    rubrics: Mapping[str, Mapping[str, Any]] | None = None,
+    top: int | None = None,
 ) -> Result:
     """A run kept by `screened_loosely` with the limits that were asked for, by criterion id, and further changes as `Result.rescore`."""
-    wanted = {name: {"limit": limit} for name, limit in limits.items() if limit is not None}
+    wanted: dict[str, dict[str, Any]] = {name: {"limit": limit} for name, limit in limits.items() if limit is not None}
     for name, values in dict(rubrics or {}).items():
         wanted[name] = wanted.get(name, {}) | dict(values)
     sources = {judge.id: judge.rubric.source for judge in loose.judges}
@@ -107,4 +112,5 @@ def _moved(tally: Tally, top: int, left: int) -> Tally:
 
 def _renumbered(index: np.ndarray, whole: Grid, part: Grid, window: tuple[slice, slice]) -> np.ndarray:
     row, col = np.divmod(index, whole.cols)
-    return (row - window[0].start) * np.int64(part.cols) + col - window[1].start
+    found: np.ndarray = (row - window[0].start) * np.int64(part.cols) + col - window[1].start
+    return found

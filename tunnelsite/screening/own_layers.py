@@ -7,11 +7,13 @@ from collections.abc import Iterator
 import numpy as np
 
 from tunnelsite.core import catalogue
+from tunnelsite.core.criterion import Criterion
 from tunnelsite.core.describe import LayerSpec
 from tunnelsite.core.elevation_error import CELL_ERROR
 from tunnelsite.core.errors import InputRefused, UsageError
 from tunnelsite.core.layers import SourceRaster
 from tunnelsite.core.needs import LAYERS
+from tunnelsite.core.process import Process
 from tunnelsite.core.site import Frame, Site
 from tunnelsite.core.units import LENGTH_UNITS_M
 from tunnelsite.scan.localise import nearest, warped
@@ -46,7 +48,8 @@ def add_own_rasters(frame: Frame, site: Site) -> None:
 
 def _readers(name: str) -> Iterator[LayerSpec]:
     """What criteria and processes say of a layer that they read."""
-    for item in [*catalogue.criteria(), *catalogue.processes()]:
+    tools: list[Criterion | Process] = [*catalogue.criteria(), *catalogue.processes()]
+    for item in tools:
         yield from (spec for spec in item.description.reads if spec.id == name)
 
 

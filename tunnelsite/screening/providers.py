@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 from tunnelsite.core.criterion import Criterion
-from tunnelsite.core.layers import Layer
+from tunnelsite.core.layers import Features, Layer
 from tunnelsite.core.needs import LAYERS as SPECS
 from tunnelsite.core.rubric import Rubric
 from tunnelsite.core.site import Frame, Site
@@ -22,7 +22,7 @@ from tunnelsite.settings.model import Settings
 Run = tuple[Site, Frame, Settings]
 
 
-def _some(features) -> bool:
+def _some(features: Features | None) -> bool:
     return features is not None and len(features) > 0
 
 

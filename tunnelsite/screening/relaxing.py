@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -41,6 +41,11 @@ class Break:
 
     judge: Judge
     measure: float
+
+    @property
+    def limit(self) -> float:
+        """The limit, NaN where the criterion has none and nothing can break it."""
+        return np.nan if self.judge.rubric.limit is None else self.judge.rubric.limit
 
 
 @dataclass(frozen=True)
@@ -86,6 +91,8 @@ def _freed(judge: Judge) -> Judge:
 
 def relaxed_limits(rubric: Rubric) -> list[float]:
     """Values a limit is tried at, each looser than the one before; a limit of 0 is stepped by the width of its curve."""
+    if rubric.limit is None:
+        return []
     span = abs(rubric.limit) or abs(rubric.full_at - rubric.none_at)
     way = -1.0 if rubric.rises else 1.0
     return [float(f"{rubric.limit + way * (factor - 1) * span:.3g}") for factor in FACTORS]
@@ -120,7 +127,7 @@ def _rules(result: Result) -> RankRules:
     return RankRules(result.settings.top, result.apart_m, result.settings.per_parcel)
 
 
-def _sound(result: Result):
+def _sound(result: Result) -> Callable[[Scan, int], bool]:
     settings = result.settings
     return lambda scan, item: not broken_rules(scan, item, settings.setback_m, settings.clearance_m)
 

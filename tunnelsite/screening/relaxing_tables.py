@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from tunnelsite.core.amounts import in_unit
-from tunnelsite.core.table import INTEGER, REAL, TEXT, Heading, Places, Table, table_of
+from tunnelsite.core.table import INTEGER, REAL, TEXT, Heading, Table, table_of
 
 if TYPE_CHECKING:
     from tunnelsite.screening.relaxing import Break, Relaxation, Step
@@ -29,12 +29,12 @@ RELAX_COLUMNS = {
 def compromises_table(found: Relaxation, candidates: Table) -> Table:
     """Footprints that break a limit. Arguments: candidates, the table of the result `found.compromises`."""
     rows = [
-        row | {"breaks": break_words(broken), "breaks_by": broken[0].measure - broken[0].judge.rubric.limit}
+        row | {"breaks": break_words(broken), "breaks_by": broken[0].measure - broken[0].limit}
         for row, broken in zip(candidates.rows, found.breaks, strict=True)
     ]
     title = "Compromises: footprints that break a limit which may be relaxed, least bad first"
     columns = candidates.headings | BREAKS
-    return table_of("compromises", title, columns, rows, Places(candidates.geometry, "Polygon", candidates.crs))
+    return table_of("compromises", title, columns, rows, candidates.places)
 
 
 def break_words(broken: list[Break], *, feet: bool = False) -> str:
@@ -44,9 +44,7 @@ def break_words(broken: list[Break], *, feet: bool = False) -> str:
         rubric, about = one.judge.rubric, one.judge.criterion.description
         way = "below" if rubric.rises else "above"
         measure = in_unit(one.measure, about.unit, feet=feet, figures=".3g")
-        parts.append(
-            f"{about.title.lower()} {measure}, {way} the limit of {in_unit(rubric.limit, about.unit, feet=feet)}"
-        )
+        parts.append(f"{about.title.lower()} {measure}, {way} the limit of {in_unit(one.limit, about.unit, feet=feet)}")
     return "; ".join(parts)
 
 

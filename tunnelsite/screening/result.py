@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import pyproj
 
 from tunnelsite.core.describe import LayerSpec
 from tunnelsite.core.elevation_error import ErrorModel
@@ -69,7 +70,7 @@ class Result:
         return f"<p>{html.escape(repr(self))}</p>{self.candidates[columns].to_html(index=False)}"
 
     @property
-    def crs(self):
+    def crs(self) -> pyproj.CRS:
         """The parcels' horizontal coordinate system, in which results are written."""
         return horizontal(self.site.parcels.crs)
 
@@ -125,7 +126,7 @@ class Result:
     @cached_property
     def tables(self) -> dict[str, Table]:
         """Every layer of the GeoPackage."""
-        found = (
+        found: tuple[Table, ...] = (
             tables.candidates_table(self),
             tables.pads_table(self),
             tables.stakes_table(self),
@@ -186,10 +187,12 @@ def frame_of(table: Table) -> geopandas.GeoDataFrame:
     columns = {
         name: pandas.array(table.values(name), dtype=NULLABLE[column.kind]) for name, column in table.columns.items()
     }
-    return geopandas.GeoDataFrame(columns, geometry=list(table.geometry), crs=table.crs)
+    return geopandas.GeoDataFrame(
+        columns, geometry=None if table.geometry is None else list(table.geometry), crs=table.crs
+    )
 
 
-class _Layers(Mapping):
+class _Layers(Mapping[str, "xarray.DataArray"]):
     """Layers of a frame as DataArrays, made on demand."""
 
     def __init__(self, frame: Frame) -> None:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from tunnelsite.core import catalogue
 from tunnelsite.core.cautions import CAUTIONS
+from tunnelsite.core.grid import Grid
 from tunnelsite.core.layers import Features, SourceRaster
 from tunnelsite.core.moment import run_moment
 from tunnelsite.core.reproject import wgs84_doubt
@@ -136,7 +137,7 @@ def _grid_rows(result: Result) -> list[dict[str, Any]]:
     return rows
 
 
-def _bearing_words(grid) -> str:
+def _bearing_words(grid: Grid) -> str:
     return f"bearing {grid.bearing_deg:.12g}"  # from which the same grid is made again
 
 

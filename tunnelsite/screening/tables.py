@@ -12,6 +12,7 @@ from tunnelsite.core.sources import source_words
 from tunnelsite.core.stakes import DesignPlane, end_words, heights_at, stakes
 from tunnelsite.core.table import INTEGER, REAL, TEXT, Heading, Places, Table, table_of
 from tunnelsite.scan import refine
+from tunnelsite.scan.engine import Scan
 from tunnelsite.scan.open_ground import why_nothing_fits
 from tunnelsite.screening.candidate_rows import CANDIDATE_COLUMNS, candidate_columns, told_rows
 
@@ -135,11 +136,11 @@ def rejections_table(result: Result) -> Table:
     return table_of("rejections", title, columns, rows, Places(geometry, "MultiPolygon", result.crs))
 
 
-def _multi(shape):
+def _multi(shape: shapely.Polygon | shapely.MultiPolygon) -> shapely.MultiPolygon:
     return shape if shape.geom_type == "MultiPolygon" else shapely.multipolygons([shape])
 
 
-def _parcel_rows(result: Result, scan, parcel: int) -> list[dict[str, Any]]:
+def _parcel_rows(result: Result, scan: Scan, parcel: int) -> list[dict[str, Any]]:
     base = {
         "parcel": scan.frame.parcel_names[parcel],
         "house": scan.house.name,

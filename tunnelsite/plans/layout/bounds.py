@@ -97,7 +97,8 @@ def _exchanged(block: np.ndarray, low: np.ndarray, high: np.ndarray, size: np.nd
 def _apart(low: np.ndarray, high: np.ndarray, item: int) -> np.ndarray:
     """Which rectangles do not overlap one of them."""
     east = (low[:, 0] >= high[item, 0] - STEP_M) | (high[:, 0] <= low[item, 0] + STEP_M)
-    return east | (low[:, 1] >= high[item, 1] - STEP_M) | (high[:, 1] <= low[item, 1] + STEP_M)
+    found: np.ndarray = east | (low[:, 1] >= high[item, 1] - STEP_M) | (high[:, 1] <= low[item, 1] + STEP_M)
+    return found
 
 
 def score_bounds(low: np.ndarray, high: np.ndarray, score: np.ndarray, houses: int) -> tuple[float, np.ndarray]:

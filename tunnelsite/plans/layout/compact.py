@@ -145,7 +145,8 @@ class _Strips:
             cell = self._frame.grid.cell_m
             strip = Pad(deep * cell, max(wide, 1) * cell)
             self._owner[deep, wide] = open_ground(self._frame, strip, 0.0, self._bars).owner
-        return self._owner[deep, wide][window] == parcel
+        found: np.ndarray = self._owner[deep, wide][window] == parcel
+        return found
 
 
 def _breaks(result: Result, scan: int, item: int) -> bool:

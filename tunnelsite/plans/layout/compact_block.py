@@ -146,8 +146,12 @@ def _reached(ground: BlockGround, rules: BlockRules, plan: tuple[int, int], shap
 
     half = -(-ground.pitch[1] // 2)
     if plan[1] == 1:
-        return seen(half) | seen(-half)
-    return np.logical_and.reduce([seen(j * ground.pitch[1] + ground.pitch[1] // 2) for j in range(plan[1] - 1)])
+        values: np.ndarray = seen(half) | seen(-half)
+        return values
+    values: np.ndarray = np.logical_and.reduce(
+        [seen(j * ground.pitch[1] + ground.pitch[1] // 2) for j in range(plan[1] - 1)]
+    )
+    return values
 
 
 def _cells(ground: BlockGround, plan: tuple[int, int], at, houses: int) -> np.ndarray:

@@ -72,8 +72,7 @@ def layout_table(
         for one in ways:
             row[f"trench_{one.trench.service}_m"] = one.trench.length_m
             row[f"cost_{one.trench.service}"] = one.trench.cost
-    places = Places(base.geometry, base.geometry_kind, chosen.crs)
-    return table_of("layout", "Footprints of the best block of houses", columns, rows, places)
+    return table_of("layout", "Footprints of the best block of houses", columns, rows, base.places)
 
 
 def trenches_table(chosen: Result, found: Sequence[Sequence[ServiceTrench]]) -> Table:

@@ -171,7 +171,8 @@ def _known(ground: np.ndarray, grid: Grid, factor: int, corner: tuple[int, int])
     """Cells of the searched grid that hold known ground only."""
     top, left = corner
     part = np.isfinite(ground[top : top + grid.rows * factor, left : left + grid.cols * factor])
-    return part.reshape(grid.rows, factor, grid.cols, factor).all(axis=(1, 3))
+    found: np.ndarray = part.reshape(grid.rows, factor, grid.cols, factor).all(axis=(1, 3))
+    return found
 
 
 def _barred(frame: Frame):

@@ -152,7 +152,8 @@ def burdened_lengths(graph: sparse.csr_array, tapped: np.ndarray) -> np.ndarray:
     starts = np.flatnonzero(tapped)
     if not len(starts):
         return np.full(tapped.shape, np.inf)
-    return csgraph.dijkstra(graph, indices=starts, min_only=True).reshape(tapped.shape)
+    found: np.ndarray = csgraph.dijkstra(graph, indices=starts, min_only=True).reshape(tapped.shape)
+    return found
 
 
 def step_graph(ground: TrenchGround) -> sparse.csr_array:

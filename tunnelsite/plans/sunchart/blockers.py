@@ -117,7 +117,7 @@ def _joined(horizon: Horizon, runs: list[np.ndarray], minutes: np.ndarray) -> li
 def _belongs(horizon: Horizon, sliver: np.ndarray, other: np.ndarray, minutes: np.ndarray) -> bool:
     """Whether a sliver lies beside what the other takes, and is of its kind (or too small to be worth a number)."""
     mine, others = (horizon.azimuth_deg[run[minutes[run] > 0]] for run in (sliver, other))
-    gap = np.abs((mine[:, None] - others[None, :] + 180.0) % 360.0 - 180.0).min()
+    gap = float(np.abs((mine[:, None] - others[None, :] + 180.0) % 360.0 - 180.0).min())
     if horizon.standing_m is None or minutes[sliver].sum() <= DUST_MINUTES:
         return gap <= SLIVER_GAP_DEG
     return gap <= SLIVER_GAP_DEG and bool((horizon.standing_m[sliver] > 0).any()) == bool(

@@ -37,7 +37,8 @@ class Clock:
     def minutes(self, seconds: np.ndarray, day: int, place: Place) -> np.ndarray:
         """Minutes of the day (may pass 0 and 1440 where a clock is far off the sun) of seconds in UTC."""
         if self.utc_offset_h is None:
-            return 720 + (seconds - solar_noon_s(day, place)[0]) / 60
+            found: np.ndarray = 720 + (seconds - solar_noon_s(day, place)[0]) / 60
+            return found
         midnight = midnight_s(day, 0.0) - self.utc_offset_h * 3600
         return (seconds - midnight) / 60
 

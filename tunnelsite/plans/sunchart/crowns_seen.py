@@ -33,7 +33,7 @@ def crowns_seen(
     directions clockwise from the grid's up [deg] [n]; bare, when trees are bare.
     Return: Foliage over the directions, or None without such crowns. Errors: InputRefused for a base above the top.
     """
-    if frame.crowns is None or not frame.crowns.kinds:
+    if frame.obstacles is None or frame.crowns is None or not frame.crowns.kinds:
         return None
     chosen = np.flatnonzero(frame.crowns.of_obstacle)
     shapes, tall = obstacle_shapes(frame.obstacles)
@@ -77,7 +77,9 @@ def crown_bases(obstacles: Features, tall: np.ndarray) -> np.ndarray:
     return base
 
 
-def _crossings(shapes: np.ndarray, place_m: tuple[float, float], on_grid_deg: np.ndarray):
+def _crossings(
+    shapes: np.ndarray, place_m: tuple[float, float], on_grid_deg: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """(direction, shape, distance where the ray enters, where it leaves last [m]) for every ray that meets a shape."""
     origin = np.array(place_m)
     boxes = shapely.bounds(shapes).reshape(-1, 2, 2)
@@ -94,7 +96,9 @@ def _crossings(shapes: np.ndarray, place_m: tuple[float, float], on_grid_deg: np
     return ray, which, near, far
 
 
-def _ground_under(frame: Frame, place_m, on_grid_deg: np.ndarray, away_m: np.ndarray) -> np.ndarray:
+def _ground_under(
+    frame: Frame, place_m: tuple[float, float], on_grid_deg: np.ndarray, away_m: np.ndarray
+) -> np.ndarray:
     grid, angle = frame.grid, np.radians(on_grid_deg)
     row = np.floor((grid.north_m - (place_m[1] + away_m * np.cos(angle))) / grid.cell_m).astype(int)
     col = np.floor((place_m[0] + away_m * np.sin(angle) - grid.west_m) / grid.cell_m).astype(int)

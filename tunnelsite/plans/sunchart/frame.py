@@ -103,7 +103,7 @@ def all_days() -> np.ndarray:
 
 def crop_days(chart: SunChart) -> np.ndarray:
     """Days of the crop months (1..365)."""
-    return days_of(chart.crop_days)
+    return np.array(days_of(chart.crop_days))
 
 
 @dataclass(frozen=True)
@@ -118,9 +118,10 @@ class HourLine:
 @lru_cache(maxsize=8)
 def hour_lines(place: Place, clock: Clock) -> tuple[HourLine, ...]:
     """Lines of equal clock hour (slim figures of eight) or of equal solar hour (plain curves, first half of the year only)."""
-    solar = clock.utc_offset_h is None
+    offset_h = clock.utc_offset_h
+    solar = offset_h is None
     days = np.array([*range(172, 357, 5), 355]) if solar else np.array([*range(1, 366, 5), 1])
-    start = solar_noon_s(days, place) - 12 * 3600 if solar else midnight_s(days, 0.0) - clock.utc_offset_h * 3600
+    start = solar_noon_s(days, place) - 12 * 3600 if offset_h is None else midnight_s(days, 0.0) - offset_h * 3600
     seconds = np.arange(24)[:, None] * 3600 + start
     azimuth, elevation = (values.reshape(seconds.shape) for values in sun_positions(seconds.ravel(), place))
     up = elevation > 0

@@ -9,14 +9,14 @@ from tunnelsite.drawing.svg import Drawing
 from tunnelsite.io.formats.styles import colour
 from tunnelsite.plans.sunchart.chart import SunChart
 from tunnelsite.sun.crops import CROP_BANDS, daily_light_integral
+from tunnelsite.sun.received import Light
 
 WIDTH, HEIGHT, LEFT, RIGHT, TOP, BOTTOM = 520.0, 300.0, 44.0, 12.0, 62.0, 26.0  # as the picture of the sky
 BAR = 0.62  # of a month's width
 
 
-def light_svg(chart: SunChart, transmission: float) -> str:
-    """The bars as an SVG document. Arguments: chart, with its light; transmission of cover, frame and dirt together, 0..1."""
-    light = chart.light
+def light_svg(chart: SunChart, light: Light, transmission: float) -> str:
+    """The bars as an SVG document. Arguments: chart; light of its place; transmission of cover, frame and dirt together, 0..1."""
     here = [daily_light_integral(sums.mean_daily_mj, transmission) for sums in light.months]
     opened = [
         daily_light_integral((sums.open_beam_kwh + sums.open_diffuse_kwh) * 3.6 / sums.days, transmission)

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import textwrap
+from collections.abc import Callable
 
 from tunnelsite.drawing.svg import Drawing
+from tunnelsite.plans.sunchart.blockers import Blocker
 from tunnelsite.plans.sunchart.chart import SunChart, SunDay
 from tunnelsite.plans.sunchart.words import CAVEAT, blocker_words, stretch_words
 from tunnelsite.sun.position import SUNLESS
@@ -57,7 +59,7 @@ def _legend(drawing: Drawing, chart: SunChart, y: float) -> None:
             x += 46 + 6.6 * len(words)
 
 
-def _bar(drawing: Drawing, chart: SunChart, day: SunDay, y: float, at) -> None:
+def _bar(drawing: Drawing, chart: SunChart, day: SunDay, y: float, at: Callable[[float], float]) -> None:
     crop = chart.in_crop(day.month, day.day)
     drawing.words(
         BAR_LEFT - 10, y + 11.5, day.name, 12, fill=INK, text_anchor="end", font_weight="600" if crop else "400"
@@ -92,7 +94,7 @@ def _bar(drawing: Drawing, chart: SunChart, day: SunDay, y: float, at) -> None:
     drawing.words(RIGHT, y + 11.5, f"{day.possible_h:.1f}", 12, fill=QUIET, text_anchor="end")
 
 
-def _main(chart: SunChart):
+def _main(chart: SunChart) -> list[Blocker]:
     return [blocker for blocker in chart.blockers if not blocker.minor]
 
 

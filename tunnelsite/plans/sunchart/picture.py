@@ -37,8 +37,8 @@ def sun_chart_svg(chart: SunChart) -> str:
     draw_bands(drawing, sky, chart)
     draw_grid(drawing, sky)
     lines = hour_lines(chart.sun_place, chart.clock)
-    for line in lines:
-        _hour_line(drawing, sky, line)
+    for hour_line in lines:
+        _hour_line(drawing, sky, hour_line)
     draw_silhouettes(drawing, sky, chart)
     for day in sorted(chart.days, key=lambda day: chart.in_crop(day.month, day.day)):
         draw_sun_path(drawing, sky, chart, day)

@@ -104,7 +104,7 @@ def sun_chart_in(view: SunView, place: Placement, settings: SunChartSettings | N
         SUN_CHART.id,
         place.title,
         summary | {"ridge_bearing": ridge, "clear_gaps": gaps},
-        {"chart": sun_chart_svg(chart), "light_bars": light_svg(chart, transmission)},
+        {"chart": sun_chart_svg(chart), "light_bars": light_svg(chart, light, transmission)},
         sheets,
         notes=chart.notes,
         cautions=(CAVEAT,),

@@ -82,11 +82,11 @@ def horizon_at(
     what, tall = _what_stands(frame, *view.cells(everything))
     low = everything.horizon_deg <= 0  # behind a level horizon nothing stands in the way
     tall = np.where(low, 0.0, tall)
-    what = tuple(GROUND if hidden else name for name, hidden in zip(what, low, strict=True))
+    names = tuple(GROUND if hidden else name for name, hidden in zip(what, low, strict=True))
     ground = Horizon(azimuth, bare_ground.horizon_deg, bare_ground.distance_m, np.zeros(AZIMUTHS), (GROUND,) * AZIMUTHS)
     foliage = crowns_seen(frame, grid.centre(row, col), view.eye, view.on_grid_deg, around.bare)
     solid = everything if foliage is None else view.seen(frame.layers["surface_leafless"], beyond)
-    surface = Horizon(azimuth, solid.horizon_deg, everything.distance_m, tall, what, foliage)
+    surface = Horizon(azimuth, solid.horizon_deg, everything.distance_m, tall, names, foliage)
     spot = Place(float(lat_deg), float(lon_deg), ground_here + frame.datum_m)
     return PointHorizon(spot, ground, surface, eye_m, tuple(notes))
 

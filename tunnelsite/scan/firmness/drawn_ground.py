@@ -3,12 +3,13 @@ criteria that read nothing but the ground measure there."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from tunnelsite.core.elevation_error import drawn_waves, field_on
+from tunnelsite.core.criterion import Criterion
+from tunnelsite.core.elevation_error import Waves, drawn_waves, field_on
 from tunnelsite.core.site import Frame
 from tunnelsite.kernels.coverage import axis_coverage, axis_weights
 from tunnelsite.kernels.terrain.blade import BLADE_M
@@ -69,7 +70,8 @@ def drawn_measures(
     if count < 1 or len(errors) != len(chosen) or len({error.counted.seen[1] for error in errors}) > 1:
         raise ValueError("1 draw or more and an error a placement, all of one range, are expected")
     patches = list(_patches(chosen, errors))
-    found = Drawn(*(np.full((count, len(chosen)), np.nan) for _ in range(2)), {})
+    blank = (count, len(chosen))
+    found = Drawn(np.full(blank, np.nan), np.full(blank, np.nan), {})
     found.measures.update({judge.id: np.full((count, len(chosen)), np.nan) for judge in judges})
     cells = max(sum(patch.cells.size for patch in patches), 1)
     step = max(1, CELLS_AT_ONCE // cells)
@@ -109,8 +111,10 @@ def _patch(scan: Scan, at: np.ndarray, items: np.ndarray, errors: list[PitchErro
     basis = np.stack([ones, ones * u, ones * v[:, None], ones * crown[:, None]])
     heights = scan.frame.ground.ravel()
     ground = heights[cells].astype(np.float64)
-    on_pad = [np.clip(axis, -part, part) for axis, part in zip((v, u), reach, strict=True)]
-    beside = heights[_cells(row, col, *on_pad, grid.shape)]  # a height beside the pad that is not known counts as on it
+    v_pad, u_pad = (np.clip(axis, -part, part) for axis, part in zip((v, u), reach, strict=True))
+    beside = heights[
+        _cells(row, col, v_pad, u_pad, grid.shape)
+    ]  # a height beside the pad that is not known counts as on it
     ground = np.where(np.isnan(ground), beside, ground)
     sd = np.array([error.counted.seen[0] for error in errors])
     hidden = np.nan_to_num([error.hidden for error in errors]).T  # not known tilts nothing
@@ -122,7 +126,8 @@ def _patch(scan: Scan, at: np.ndarray, items: np.ndarray, errors: list[PitchErro
 def _cells(row: np.ndarray, col: np.ndarray, v: np.ndarray, u: np.ndarray, shape: tuple[int, int]) -> np.ndarray:
     """Numbers in the frame of the cells round each centre, int64 [n, h, w]; beyond the frame those at its edge."""
     rows = np.clip(row[:, None, None] + v[:, None], 0, shape[0] - 1)
-    return rows * np.int64(shape[1]) + np.clip(col[:, None, None] + u, 0, shape[1] - 1)
+    found: np.ndarray = rows * np.int64(shape[1]) + np.clip(col[:, None, None] + u, 0, shape[1] - 1)
+    return found
 
 
 def _padded(weights: np.ndarray, size: int) -> np.ndarray:
@@ -143,7 +148,7 @@ def _errors(patches: list[_Patch], range_m: float, seed: tuple[int, int]) -> tup
     return [field * patch.sd_m[:, None, None] for field, patch in zip(fields, patches, strict=True)], tilts
 
 
-def _on_patch(patch: _Patch, waves) -> np.ndarray:
+def _on_patch(patch: _Patch, waves: Waves) -> np.ndarray:
     grid = patch.scan.frame.grid
     return field_on(waves, grid, *np.divmod(patch.cells[:, 0, 0], grid.cols), patch.cells.shape[1:])
 
@@ -175,17 +180,21 @@ def _grounds(patch: _Patch, errors: np.ndarray) -> np.ndarray:
     shown, added = (np.einsum("...hw,hw->...", part**2, patch.share) for part in (rough, noise))
     both = shown + added
     shrunk = np.sqrt(np.divide(shown, both, out=np.ones_like(both), where=both > 0))
-    return ground_fit - error_fit + shrunk[..., None, None] * (rough - noise)
+    found: np.ndarray = ground_fit - error_fit + shrunk[..., None, None] * (rough - noise)
+    return found
 
 
 def _fitted(patch: _Patch, values: np.ndarray) -> np.ndarray:
     size = np.einsum("khw,hw->k", patch.basis**2, patch.share)
     part = np.einsum("...hw,khw->...k", values, patch.basis * patch.share)
     part = np.divide(part, size, out=np.zeros_like(part), where=size > 1e-12)
-    return np.einsum("...k,khw->...hw", part, patch.basis)
+    found: np.ndarray = np.einsum("...k,khw->...hw", part, patch.basis)
+    return found
 
 
-def _measured(patch: _Patch, grounds: np.ndarray, judges: Sequence[Judge], pad_pitch: float, into) -> None:
+def _measured(
+    patch: _Patch, grounds: np.ndarray, judges: Sequence[Judge], pad_pitch: float, into: tuple[slice, Drawn]
+) -> None:
     """Lay all drawn patches under one another as one ground and let the criteria measure the middle of each."""
     draws, count, down, right = grounds.shape
     where, found = into
@@ -195,7 +204,8 @@ def _measured(patch: _Patch, grounds: np.ndarray, judges: Sequence[Judge], pad_p
     rows = np.arange(draws * count) * down + down // 2
 
     def middles(values: np.ndarray) -> np.ndarray:
-        return np.asarray(values, np.float64)[rows, right // 2].reshape(draws, count)
+        found: np.ndarray = np.asarray(values, np.float64)[rows, right // 2].reshape(draws, count)
+        return found
 
     mask = np.zeros(layer.shape, bool)
     mask[rows, right // 2] = True
@@ -210,7 +220,7 @@ def _measured(patch: _Patch, grounds: np.ndarray, judges: Sequence[Judge], pad_p
         found.measures[judge.id][where, patch.at] = middles(judge.measure(strip))
 
 
-def reading_only(judges: Sequence[Judge], criteria, layers: Collection[str]) -> list[Judge]:
+def reading_only(judges: Sequence[Judge], criteria: Iterable[Criterion], layers: Collection[str]) -> list[Judge]:
     """The judges whose criteria read some layers and nothing else, with the measure of the catalogue (a kept run has none).
 
     Arguments: judges of a run; criteria, of the catalogue; layers, ids.
@@ -219,7 +229,9 @@ def reading_only(judges: Sequence[Judge], criteria, layers: Collection[str]) -> 
     found = []
     for judge in judges:
         criterion = known.get(judge.id)
-        reads = set() if criterion is None else {spec.id for spec in criterion.description.reads}
+        if criterion is None:
+            continue
+        reads = {spec.id for spec in criterion.description.reads}
         if reads and reads <= set(layers):
             found.append(replace(judge, criterion=criterion))
     return found

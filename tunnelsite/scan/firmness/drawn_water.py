@@ -230,7 +230,7 @@ def _cut(layer: np.ndarray, row: np.ndarray, col: np.ndarray, size: tuple[int, i
     return np.where(there, values, np.nan).astype(np.float32)
 
 
-def _stacked(windows: np.ndarray, fill=np.nan) -> np.ndarray:
+def _stacked(windows: np.ndarray, fill: float = np.nan) -> np.ndarray:
     """Windows [..., h, w] under one another with a row of `fill` after each."""
     spaced = np.full((*windows.shape[:-2], windows.shape[-2] + 1, windows.shape[-1]), fill, windows.dtype)
     spaced[..., :-1, :] = windows
@@ -251,16 +251,21 @@ def _moved(cells: np.ndarray, row: int, col: int) -> np.ndarray:
 def _into(direction: np.ndarray, wanted: np.ndarray) -> np.ndarray:
     """Cells that drain to a wanted cell."""
     steps = zip(CODE, ROW_STEP, COL_STEP, strict=True)
-    return np.any([(direction == code) & _moved(wanted, row, col) for code, row, col in steps], axis=0)
+    found: np.ndarray = np.any([(direction == code) & _moved(wanted, row, col) for code, row, col in steps], axis=0)
+    return found
 
 
 def _given(direction: np.ndarray, amount: np.ndarray) -> np.ndarray:
     """What each cell is given by those that drain to it."""
     steps = zip(CODE, ROW_STEP, COL_STEP, strict=True)
-    return np.sum([_moved(np.where(direction == code, amount, 0.0), -row, -col) for code, row, col in steps], axis=0)
+    found: np.ndarray = np.sum(
+        [_moved(np.where(direction == code, amount, 0.0), -row, -col) for code, row, col in steps], axis=0
+    )
+    return found
 
 
 def _beside(cells: np.ndarray) -> np.ndarray:
     """Cells beside one of the cells given."""
     steps = zip(ROW_STEP, COL_STEP, strict=True)
-    return np.any([_moved(cells, row, col) for row, col in steps], axis=0)
+    found: np.ndarray = np.any([_moved(cells, row, col) for row, col in steps], axis=0)
+    return found

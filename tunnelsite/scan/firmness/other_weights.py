@@ -68,7 +68,8 @@ def weighted_means(marks: np.ndarray, weights: np.ndarray) -> np.ndarray:
     else:
         weight = np.einsum("dc,dcn->dn", weights, assessed)
         total = np.einsum("dc,dcn->dn", weights, np.where(assessed, marks, 0.0))
-    return np.divide(total, weight, out=np.full(weight.shape, -np.inf), where=weight > 0)
+    found: np.ndarray = np.divide(total, weight, out=np.full(weight.shape, -np.inf), where=weight > 0)
+    return found
 
 
 def ranks_of(scores: np.ndarray) -> np.ndarray:
@@ -79,12 +80,11 @@ def ranks_of(scores: np.ndarray) -> np.ndarray:
     return ranks
 
 
-def chance_within(slope, error: float, tolerance: float = TOLERANCE):
+def chance_within(slope: float, error: float, tolerance: float = TOLERANCE) -> float:
     """Probability that the true slope lies within +-tolerance when the measured one has a normal error [fractions]."""
-    slope = np.asarray(slope, np.float64)
     if error == 0:
-        return (np.abs(slope) <= tolerance).astype(np.float64)
-    return ndtr((tolerance - slope) / error) - ndtr((-tolerance - slope) / error)
+        return float(abs(slope) <= tolerance)
+    return float(ndtr((tolerance - slope) / error) - ndtr((-tolerance - slope) / error))
 
 
 def pitch_errors(result: RankedRun) -> list[PitchError]:

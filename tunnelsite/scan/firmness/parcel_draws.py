@@ -48,6 +48,8 @@ def shifted_limit(rubric: Rubric, share: float) -> Rubric:
 
 
 def _shifted(rubric: Rubric, share: np.ndarray) -> np.ndarray:
+    if rubric.limit is None:
+        return np.full(share.shape, np.nan)
     looser = abs(rubric.limit) * share
     if rubric.rises:
         return np.minimum(rubric.limit - looser, rubric.full_at)
@@ -147,7 +149,9 @@ def parcel_draws(
     return found
 
 
-def _normal_numbers(judges: Sequence[Judge], shape, numbers: np.random.Generator | None) -> dict[str, np.ndarray]:
+def _normal_numbers(
+    judges: Sequence[Judge], shape: tuple[int, ...], numbers: np.random.Generator | None
+) -> dict[str, np.ndarray]:
     """By criterion, standard normal numbers [parcels, draws]; none where the ground is not drawn."""
     if numbers is None:
         return {}
@@ -256,7 +260,7 @@ class _Scene:
         return place, score
 
 
-def _shift_weights(scan: Scan, items: np.ndarray, shift_m: float):
+def _shift_weights(scan: Scan, items: np.ndarray, shift_m: float) -> tuple[csr_array, np.ndarray]:
     """Sparse [n, n]: area of each placement within the shift of each other; and float64 [n], all open ground there [cells].
 
     Arguments: items, int64 [n], all placements in an order of their own."""

@@ -12,7 +12,7 @@ from tunnelsite.core.elevation_error import ErrorModel
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.site import Frame
 from tunnelsite.scan.combine import WAYS, combined
-from tunnelsite.scan.engine import Judge
+from tunnelsite.scan.engine import Judge, Scan
 from tunnelsite.scan.firmness.drawn_ground import Drawn, drawn_measures, reading_only
 from tunnelsite.scan.firmness.drawn_water import FLOW, Wet, drawn_water
 from tunnelsite.scan.firmness.other_weights import (
@@ -220,7 +220,7 @@ def _marks_here(result: RankedRun, judge: Judge) -> np.ndarray:
     return np.array([marks_of(result.scans[c.scan], judge, np.array([c.item]))[0] for c in result.choices])
 
 
-def _truth(scan, name: str, item: int) -> tuple[float, float]:
+def _truth(scan: Scan, name: str, item: int) -> tuple[float, float]:
     """Mean and standard error of the true value of a measure."""
     truth = scan.truths[name]
     return float(truth.mean[item]), float(truth.se[item])

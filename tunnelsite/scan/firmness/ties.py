@@ -22,7 +22,8 @@ def undecided(result: RankedRun) -> list[str]:
     if len(result.choices) < 2:
         return []
     marks = candidate_marks(result)
-    full, even = [], []
+    full: list[Judge] = []
+    even: list[Judge] = []
     for judge, row in zip(result.judges, marks, strict=True):
         if judge.rubric.weight > 0 and np.ptp(row) <= ALIKE:  # NaN is no answer, and not at most anything
             (full if row.min() >= 1 - ALIKE else even).append(judge)
