@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 from scipy.ndimage import gaussian_filter
 
 from tests.scan.grounds import UTM17
@@ -76,3 +77,33 @@ def test_intervals_hold_the_truth_as_often_as_they_say() -> None:
         held = [np.mean(np.abs(off) <= 1.645 * se) for off, se in (one[name] for one in found)]
         assert 0.85 <= np.mean(held) <= 0.95, name
         assert min(held[: len(CASES)]) > 0.85, name
+
+
+@pytest.mark.parametrize("shrink", [1.0, 1.25, 1.6])
+@pytest.mark.parametrize("falls", [(0.03, 0.0), (0.0, 0.03), (0.03, 0.02)])
+def test_a_steep_plane_costs_what_its_wedges_hold_however_the_fill_shrinks(
+    shrink: float, falls: tuple[float, float]
+) -> None:
+    """What errors add is nothing on a steep plane without ripples: what is left is the cut of the exact prisms."""
+    r, c = np.mgrid[:60, :80]
+    ground = 0.5 + falls[0] * c - falls[1] * r
+    grid = Grid(local_crs(UTM17, -81.0, 42.0).to_wkt(), 1.0, 60, 80, 0.0, 60.0)
+    frame = Frame(
+        grid,
+        100.0,
+        {"ground": ground.astype(np.float32)},
+        {},
+        np.empty(0, object),
+        [],
+        -81.0,
+        42.0,
+        error=ErrorModel(0.05, 5.0),
+    )
+    pad = Pad.around(HOUSE, 1.0)
+    mask = np.zeros(ground.shape, bool)
+    mask[30, 40] = True
+    strip = Strip(frame, HOUSE, pad, (0, 60), mask, FINISHED_SLOPE)
+    known = graded_pads(ground, np.array([30]), np.array([40]), pad.length_m, pad.width_m, 1.0, shrink=shrink)
+    for criterion, depth in ((DEEPEST_CUT, known.max_cut_m[0]), (EARTHWORK, known.cut_m3[0] / pad.area_m2)):
+        truth = criterion.truth(strip, criterion.measure(strip, shrink=shrink), shrink=shrink)
+        assert truth.mean[30, 40] == pytest.approx(depth, rel=0.03), criterion.id

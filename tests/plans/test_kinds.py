@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from tunnelsite.core.errors import UsageError
-from tunnelsite.plans.kinds import Readings
+from tunnelsite.plans.kinds import Days, Readings
 
 ASKED = Readings("Horizon", "as read in the field")
 SOUND = [[0, 12], [360, -10], [180.5, 90]]
@@ -28,3 +28,12 @@ def test_two_readings_are_no_horizon() -> None:
         ASKED.read(SOUND[:2], "horizon")
     with pytest.raises(UsageError, match="pairs"):
         ASKED.read([1, 2, 3], "horizon")
+
+
+def test_days_are_one_or_more_days_of_the_year() -> None:
+    days = Days("Days", "of the chart")
+    assert days.read("12-21,06-21", "days") == days.read([(12, 21), (6, 21)], "days") == ((12, 21), (6, 21))
+    with pytest.raises(UsageError, match="holds 0 days"):
+        days.read([], "days")
+    with pytest.raises(UsageError, match="holds 401 days"):
+        days.read([(1, 1)] * 401, "days")

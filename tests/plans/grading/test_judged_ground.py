@@ -6,9 +6,10 @@ import numpy as np
 import pytest
 import shapely
 
-from tests.plans.places import place, tilted
+from tests.plans.places import distances, place, tilted
+from tunnelsite.kernels.terrain.blade import blade_ground
 from tunnelsite.plans.grading.earth_rule import EarthRule
-from tunnelsite.plans.grading.judged_ground import rim_heights, rim_points
+from tunnelsite.plans.grading.judged_ground import felt_ground, rim_heights, rim_points
 from tunnelsite.plans.grading.pad_plane import PadCells
 
 
@@ -37,3 +38,15 @@ def test_cells_within_the_pad_are_those_whose_middle_lies_in_it(length_m, width_
     middles = shapely.box(-length_m / 2, -width_m / 2, length_m / 2, width_m / 2).buffer(1e-6)
     assert np.array_equal(cells.within, shapely.contains_xy(middles, cells.u, cells.v))
     assert cells.areas.sum() == pytest.approx(length_m * width_m)
+
+
+@pytest.mark.parametrize("cell_m", [0.25, 0.5])
+def test_the_ground_is_felt_round_the_pad_and_left_alone_far_from_it(cell_m: float) -> None:
+    where = place(rows=160, cols=200, length_m=8.0, width_m=5.0, cell_m=cell_m)
+    ground = 480.0 + np.random.default_rng(3).normal(0.0, 0.05, where.grid.shape)
+    found = felt_ground(ground, where, reach_m=2.0)
+    u, v = distances(where)
+    near, far = np.maximum(abs(u), abs(v)) <= 6.0, np.maximum(abs(u), abs(v)) > 6.0 + 3 * cell_m
+    assert found[near] == pytest.approx(blade_ground(ground - 480.0, cell_m)[near] + 480.0, abs=1e-9)
+    assert np.array_equal(found[far], ground[far]) and far.any()
+    assert not np.array_equal(found[near], ground[near])

@@ -217,3 +217,10 @@ def test_writer():
     assert clean("a\x00b\ufffe") == "a\ufffdb\ufffd"
     with pytest.raises(ValueError, match="picture"):
         number(float("nan"))
+
+
+@pytest.mark.parametrize(
+    ("hours", "words"), [(-5.0, "UTC-05:00"), (5.5, "UTC+05:30"), (12.75, "UTC+12:45"), (0.0, "UTC+00:00")]
+)
+def test_a_clock_says_how_far_it_is_ahead_of_utc(hours: float, words: str) -> None:
+    assert words in Clock(hours).words
