@@ -165,6 +165,18 @@ def test_first_option_stands_at_the_high_end_of_the_scores(desk: Shown) -> None:
     assert mark["x"] > ramp["x"] + 0.9 * ramp["width"]
 
 
+def test_house_is_tried_in_other_months(desk: Shown) -> None:
+    page = desk.page
+    page.click("#sun-chart")
+    page.click("#map-card summary")
+    page.click("#hand-months-6")
+    page.click("#hand-months-9")
+    page.wait_for_selector("#strip >> text=Crops 1 Jun to 30 Sep, tried here alone")
+    assert "months=06-01" in page.get_attribute(".sun-chart", "src")
+    page.click("#map-card button:text-is('Close')")
+    page.wait_for_selector("#strip >> text=tried here alone", state="detached")
+
+
 def test_house_moves_by_keys_and_the_numbers_follow(desk: Shown) -> None:
     _open(desk, "choose")
     desk.page.click("#option-1")

@@ -13,8 +13,8 @@ const MOST_TRIES = 8, TRY_AGAIN_MS = 1500;
 let shape = null;
 let counted = 0;
 
-/** The place in the hand {lon, lat, bearing_deg, house}, or null; `proposed`: the page put it there, no one has touched it. */
-export const inHand = { place: null, proposed: false };
+/** The place in the hand {lon, lat, bearing_deg, house}, or null; `proposed`: the page put it there, no one has touched it; `months`: other crop months to try, or null. */
+export const inHand = { place: null, proposed: false, months: null };
 
 export function startHand(map) {
   shape = new HouseInHand(map, (house, done) => {
@@ -46,12 +46,19 @@ export function take(place, focus = false, proposed = false) {
   measure({ ...inHand.place, seq: ++counted, done: true });
 }
 
+/** Try the house in other crop months where it stands; null goes back to those of the answer. */
+export function tryMonths(period) {
+  if (inHand.months === period) return;
+  inHand.months = period;
+  measure({ ...inHand.place, seq: ++counted, done: true });
+}
+
 export const nudge = (east, north, turn) => shape.house && shape.nudge(east, north, turn);
 export const focusHouse = () => shape.focus();
 
 const measure = newestOnly(async ({ done, ...place }) => {
   try {
-    const hand = await post('/api/hand', place);
+    const hand = await post('/api/hand', { ...place, months: inHand.months });
     if (hand.dropped) return;
     trueToMeasure(hand);
     const broken = hand.rules.filter((rule) => rule.state === 'broken');

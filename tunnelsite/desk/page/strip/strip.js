@@ -2,9 +2,10 @@
 
 import { fill, h, s } from '../look/dom.js';
 import { FOOT_M, MONTHS, MONTH_NAMES, NOT_KNOWN, depth, feet, length, pitch, ridge, score, volume } from '../look/words.js';
-import { focusHouse, inHand, nudge } from '../hand.js';
+import { focusHouse, inHand, nudge, tryMonths } from '../hand.js';
 import { known, on } from '../store.js';
 import { card, putAway } from '../map/card.js';
+import { monthsStrip } from '../sheet/months.js';
 import { pinForm } from '../sheet/pins.js';
 
 const BEHIND_MS = 500;
@@ -58,6 +59,7 @@ function houseOf(hand) {
     !broken.length && rampOf(hand.score?.steady),
     !broken.length && hand.room_m != null && h('p', { text: `Room to shift: ${length(hand.room_m)}` }),
     verdict,
+    hand.tried && h('p', { class: 'why', text: `Crops ${hand.tried.words}, tried here alone${hand.tried.usual == null ? '' : `; with the answer’s months ${score(hand.tried.usual)}`}` }),
     hand.measured === 'ground only' && h('p', { class: 'why', text: 'Ground only: find places once, and light, reach and score follow too.' }),
     h('div', { class: 'keys', role: 'group', 'aria-label': 'Move and turn the house' },
       key('move west', '←', -step, 0), key('move north', '↑', 0, step), key('move south', '↓', 0, -step), key('move east', '→', step, 0), key('turn left', '↺', 0, 0, -1), key('turn right', '↻', 0, 0, 1)),
@@ -136,12 +138,15 @@ function rampOf(steady) {
 }
 
 const sunAddress = () => {
-  const { lon, lat, bearing_deg, house } = inHand.place;
-  return `/api/hand/sun.svg?${new URLSearchParams({ lon, lat, bearing_deg, house })}`;
+  const { lon, lat, bearing_deg, house } = inHand.place, months = inHand.months ?? '';
+  return `/api/hand/sun.svg?${new URLSearchParams({ lon, lat, bearing_deg, house, months })}`;
 };
 
 function sunChart() {
   chart = h('img', { src: sunAddress(), alt: 'Sun chart of the house in the hand: the horizon and the sun’s paths by month', class: 'sun-chart' });
-  card('Sun chart of the house in the hand', [chart], () => { chart = null; draw(); });
+  const months = known.answer?.settings?.crop_months ?? known.settings?.fields.find(({ name }) => name === 'crop_months')?.value;
+  const others = h('details', {}, h('summary', { text: 'What if in other months?' }), monthsStrip(months, tryMonths, 'hand-months'),
+    h('p', { class: 'why', text: 'Light, score and chart of this house follow, here alone. Closing this goes back to the answer’s months.' }));
+  card('Sun chart of the house in the hand', [others, chart], () => { chart = null; tryMonths(null); draw(); });
   draw();
 }
