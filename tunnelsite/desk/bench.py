@@ -22,18 +22,22 @@ from tunnelsite.desk.hand import InHand
 from tunnelsite.desk.images import MapImages
 from tunnelsite.desk.land import Looked, ground_alone, looked_at, more_of, with_features
 from tunnelsite.desk.measures import Units
+from tunnelsite.desk.messages import RunCost
 from tunnelsite.desk.other_season import lit_for
 from tunnelsite.desk.packet import write_packet
 from tunnelsite.desk.page_words import told
 from tunnelsite.desk.pins_compared import pins_compared
 from tunnelsite.desk.project import Project
-from tunnelsite.desk.screening import screened
+from tunnelsite.desk.run_cost import run_cost
+from tunnelsite.desk.screening import USUAL_CRITERIA, screened
 from tunnelsite.desk.spot import Spots
 from tunnelsite.desk.tap import tapped
 from tunnelsite.desk.what_if import NeedsRun, what_if
+from tunnelsite.io.read.files import available_bytes
 from tunnelsite.io.read.site import site_from
 from tunnelsite.kernels.one_thread import one_thread
 from tunnelsite.scan.localise import frame_grid
+from tunnelsite.screening.cost import work_of
 from tunnelsite.screening.result import Result
 from tunnelsite.settings.model import settings_from
 
@@ -98,6 +102,14 @@ class Bench:
         self.site = site
         self.in_hand.spots = Spots(site, with_features(self.frame, site))
         return True
+
+    def cost(self, folder: str) -> RunCost | None:
+        """What a run with the settings as they are would need; None where there is no field yet. Errors: UsageError, InputRefused."""
+        if self.site is None or not (self.in_hand is not None or self._looked is not None):
+            return None
+        settings = Project(Path(folder)).settings()
+        grid, work = work_of(self.site, settings, USUAL_CRITERIA)
+        return run_cost(work, settings, grid.cell_m, available_bytes())
 
     def screen(self, folder: str, run: str, keep: bool, told: Told) -> dict[str, Any]:
         """Screen the project as the command line does. Return: the answer, and what was read. Errors: see `screened`."""

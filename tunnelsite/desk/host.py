@@ -15,7 +15,7 @@ from tunnelsite.desk.drawing import Drawing
 from tunnelsite.desk.events import Events
 from tunnelsite.desk.files import file_entries
 from tunnelsite.desk.gathers import Gathers
-from tunnelsite.desk.messages import FileEntry, ModelState, Pin, SettingChange, State, View
+from tunnelsite.desk.messages import FileEntry, ModelState, Pin, RunCost, SettingChange, State, View
 from tunnelsite.desk.newest import Newest
 from tunnelsite.desk.packets import Packets, packet_entries
 from tunnelsite.desk.page_words import told
@@ -45,6 +45,7 @@ class Desk:
         self.first_look: dict[str, Any] | None = None
         self.what_if: dict[str, Any] | None = None
         self.what_if_change: SettingChange | None = None
+        self.cost: RunCost | None = None
         self.in_hand, self.charts = Newest(), Newest()
         self.runner, self.drawing, self.writing = Runner(self), Drawing(project), asyncio.Lock()
         self.packets, self.gathers, self.notes = Packets(self), Gathers(self), []
@@ -123,6 +124,15 @@ class Desk:
         with contextlib.suppress(TunnelsiteError):  # the next run says what is wrong
             if not await self.shown.ask("refresh", folder=str(self.project.folder)):
                 self.look_again()
+            await self.count_cost()
+
+    async def count_cost(self) -> None:
+        """Find out what a run would need now."""
+        before, self.cost = self.cost, None
+        with contextlib.suppress(TunnelsiteError):  # the run says what is wrong
+            self.cost = await self.shown.ask("cost", folder=str(self.project.folder))
+        if self.cost != before:
+            self.changed()
 
     def take_spare(self) -> Worker:
         """A worker that has started already, where there is one."""
@@ -151,6 +161,7 @@ class Desk:
             self.model = ModelState(state="failed", words=told(problem))
         self.events.publish("model", self.model.model_dump())
         self.changed()
+        await self.count_cost()
         if self.looked.get("more"):
             await asyncio.sleep(SHOWN_S)
             worker = self.shown
@@ -253,6 +264,7 @@ class Desk:
             questions=questions(self.looked),
             model=self.model,
             run=self.runner.told,
+            cost=self.cost,
             current=self.current,
             stale=self.stale,
             runs=run_entries(project),

@@ -91,6 +91,14 @@ class RunProgress(Message):
     problem: Problem | None = None
 
 
+class RunCost(Message):
+    """What a run would need; `fits`, whether there is enough memory; `advice`, how to need less, where that is much."""
+
+    words: str
+    fits: bool = True
+    advice: list[str] = []
+
+
 class PacketProgress(Message):
     """How far a packet is."""
 
@@ -182,6 +190,7 @@ class State(Message):
     questions: list[Question] = []
     model: ModelState
     run: RunProgress | None = None
+    cost: RunCost | None = None
     current: str | None = None
     stale: bool = False
     runs: list[RunEntry] = []
@@ -260,35 +269,3 @@ class SettingsMessage(Message):
     fields: list[FieldEntry]
     presets: list[PresetEntry]
     weights: list[WeightEntry]
-
-
-class Hand(Message):
-    """Where the house in the hand stands; `seq` counts the steps of one page; `months`, other crop months to try at this place."""
-
-    lon: float = Field(ge=-180, le=180)
-    lat: float = Field(ge=-90, le=90)
-    bearing_deg: float = Field(ge=-360, le=360)
-    house: str = Field(max_length=60)
-    seq: int = 0
-    months: str | None = Field(default=None, max_length=40)
-
-
-class Tap(Message):
-    """A place that was tapped."""
-
-    lon: float = Field(ge=-180, le=180)
-    lat: float = Field(ge=-90, le=90)
-
-
-class PinGiven(Message):
-    """A place to keep, with a name and a note."""
-
-    place: Place
-    name: str = Field(default="", max_length=80)
-    note: str = Field(default="", max_length=2000)
-
-
-class PacketAsked(Message):
-    """Which pinned options go into a packet."""
-
-    letters: list[Letter] = Field(min_length=1, max_length=3)

@@ -8,8 +8,8 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from tunnelsite.desk.answers import Conflict, body_of, number_of
+from tunnelsite.desk.hand_messages import Hand, Tap
 from tunnelsite.desk.host import Desk
-from tunnelsite.desk.messages import Hand, Tap
 
 
 async def _hand(desk: Desk, request: Request) -> Any:

@@ -9,8 +9,9 @@ from starlette.responses import FileResponse
 
 from tunnelsite.core.errors import UsageError
 from tunnelsite.desk.answers import Missing, body_of
+from tunnelsite.desk.hand_messages import PacketAsked, PinGiven
 from tunnelsite.desk.host import Desk
-from tunnelsite.desk.messages import LETTERS, PacketAsked, Pin, PinGiven
+from tunnelsite.desk.messages import LETTERS, Pin
 from tunnelsite.desk.packets import packet_file
 
 

@@ -44,6 +44,8 @@ async def _change(desk: Desk, request: Request) -> Any:
         desk.project.change(asked.set, asked.clear)
     if any(name in GROUND for name in (*asked.set, *asked.clear)):
         desk.look_again()
+    elif desk.model.state == "ready":
+        desk.soon(desk.count_cost())
     desk.changed()
     return await desk.state()
 

@@ -16,6 +16,7 @@ export function findPart() {
   return [
     (answer?.not_assessed ?? []).length > 0 && [h('h3', { text: 'Not given, so not assessed' }), h('ul', { class: 'plain-list' }, answer.not_assessed.map((words) => h('li', { text: words })))],
     state?.stale && answer && h('p', { class: 'stale', text: 'Settings or drawings changed since this answer.' }),
+    !going && state?.cost && costPart(state.cost),
     h('div', { class: 'row' },
       going ? h('button', { type: 'button', id: 'cancel-run', text: 'Cancel', onclick: cancelRun })
         : h('button', { type: 'button', class: 'main', id: 'find-places', text: answer ? 'Find places again' : 'Find places', onclick: startRun })),
@@ -26,6 +27,11 @@ export function findPart() {
     answer && whatIfPart(),
     runsPart(),
   ];
+}
+
+/** What a run would need, and how to need less. */
+function costPart({ words, fits, advice }) {
+  return h('div', { class: advice.length ? 'stale' : '' }, h('p', { class: fits ? (advice.length ? '' : 'soft') : 'broken', text: words }), advice.length > 0 && h('ul', { class: 'plain-list' }, advice.map((text) => h('li', { text }))));
 }
 
 export function runWords(run) {
