@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import tomllib
 from collections.abc import Iterator
 from pathlib import Path
@@ -266,6 +267,39 @@ def test_phone_shows_map_and_answer(served: Served, chromium) -> None:
     phone.page.tap("[data-part=sheet]")
     phone.page.wait_for_selector("#head-choose", state="visible")
     assert phone.violations() == []
+
+
+def test_two_pages_draw_compare_and_go_back_beside_each_other(desk: Shown, served: Served, chromium) -> None:
+    other = shown(chromium, served.address, viewport=DESKTOP)
+    other.page.wait_for_selector("#strip .score", timeout=WAIT_MS)
+    (run,) = (path.parent for path in served.folder.glob("runs/*/sites.gpkg"))
+    older = run.with_name("2020-01-01_000000")
+    shutil.copytree(run, older)
+    answer = (older / "answer.json").read_text("utf-8")
+    (older / "answer.json").write_text(answer.replace(run.name, older.name), "utf-8")
+    before = len(_drawn(desk))
+    for page in (desk.page, other.page):
+        page.click("#draw")
+        page.click(".pane button:text-is('Water')")
+    for number, one in enumerate((desk, other)):
+        one.page.mouse.click(*one.at(BESIDE_THE_BENCH[0] + 6e-4 * (1 + number), BESIDE_THE_BENCH[1]))
+    for page in (desk.page, other.page):
+        page.wait_for_selector("#delete-drawn")
+        desk.until(lambda page=page: page.locator(".point-drawn.service").count() == 2)
+    assert len(_drawn(desk)) == before + 2
+    mine = _drawn(desk)[before]["id"]
+    other.page.evaluate("id => fetch(`/api/drawn/${id}`, {method: 'DELETE', headers: {'X-Desk': '1'}})", mine)
+    desk.page.wait_for_selector("#notice:not([hidden]) >> text=deleted on another page")
+    desk.page.click("#undo")
+    desk.page.wait_for_selector("#notice >> text=left as it is")
+    for one in (desk, other):
+        _open(one, "find")
+    desk.page.click("button:text-is('Compare on the map')")
+    desk.page.wait_for_selector(".compared")
+    other.page.click("button:text-is('Go back to this')")
+    desk.page.wait_for_selector(".compared", state="detached")
+    assert desk.asked("/api/state")["current"] == older.name
+    assert other.complaints == []
 
 
 def test_no_request_left_the_machine(desk: Shown, served: Served) -> None:

@@ -9,7 +9,7 @@ import { known, on, set } from './store.js';
 
 const APRON_M = 4 * FOOT_M; // until the server has measured the pad
 
-const MOST_TRIES = 8, TRY_AGAIN_MS = 1500;
+const DROPPED_MS = 150, MOST_TRIES = 8, TRY_AGAIN_MS = 1500;
 let shape = null;
 let counted = 0;
 
@@ -59,7 +59,10 @@ export const focusHouse = () => shape.focus();
 const measure = newestOnly(async ({ done, ...place }) => {
   try {
     const hand = await post('/api/hand', { ...place, months: inHand.months });
-    if (hand.dropped) return;
+    if (hand.dropped) { // for a newer one, of this page or another
+      if (place.seq === counted) setTimeout(() => place.seq === counted && measure({ ...inHand.place, seq: ++counted, done }), DROPPED_MS);
+      return;
+    }
     trueToMeasure(hand);
     const broken = hand.rules.filter((rule) => rule.state === 'broken');
     shape.judge(broken.length > 0);

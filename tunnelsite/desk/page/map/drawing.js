@@ -111,7 +111,8 @@ async function change(step, remember = true) {
   try {
     const said = step.after ? await put(`/api/drawn/${step.id}`, step.after) : await remove(`/api/drawn/${step.id}`);
     const others = known.drawn.features.filter(({ id }) => id !== step.id);
-    set('drawn', { ...known.drawn, version: said.version, features: step.after ? [...others, step.after] : others });
+    if (said.version === known.drawn.version + 1) set('drawn', { ...known.drawn, version: said.version, features: step.after ? [...others, step.after] : others });
+    else await fetched('drawn'); // another page drew meanwhile
     if (remember) {
       done.push(step);
       undone.length = 0;
@@ -129,7 +130,7 @@ async function change(step, remember = true) {
 /** Take the last step back, or do it again. */
 export async function undo() {
   const step = done.pop();
-  if (!step) return;
+  if (!step || elsewhere(drawnById(step.id), step.after)) return;
   putAway();
   if (await change({ id: step.id, before: step.after, after: step.before }, false)) undone.push(step);
   else done.push(step);
@@ -139,11 +140,21 @@ export async function undo() {
 
 export async function redo() {
   const step = undone.pop();
-  if (!step) return;
+  if (!step || elsewhere(drawnById(step.id), step.before)) return;
   putAway();
   if (await change(step, false)) done.push(step);
   set('steps', { undo: done.length, redo: undone.length });
   announce('Done again', 0);
+}
+
+/** Whether something was changed on another page since a step, which must not be lost by taking the step back; it is said. */
+function elsewhere(now, then) {
+  const given = (feature) => Object.entries(feature.properties).filter(([, value]) => value != null && value !== '').map(([name, value]) => `${name}:${value}`).sort().join();
+  const same = now && then ? given(now) === given(then) && JSON.stringify(now.geometry) === JSON.stringify(then.geometry) : !now === !then;
+  if (same) return false;
+  set('steps', { undo: done.length, redo: undone.length });
+  notice('It was changed on another page since, so that step was left as it is.');
+  return true;
 }
 
 const drawnById = (id) => known.drawn.features.find((feature) => feature.id === id);
@@ -155,7 +166,7 @@ export function select(id) {
   stop();
   const kind = kindOf(feature), properties = { ...feature.properties };
   card(nameOf(feature), [
-    questions(kind, properties, () => change({ id, before: drawnById(id), after: { ...drawnById(id), properties: { ...properties } } })),
+    questions(kind, properties, (name) => change({ id, before: drawnById(id), after: { ...drawnById(id), properties: { ...drawnById(id).properties, [name]: properties[name] } } })),
     h('p', { class: 'why', text: 'Drag it or its corners on the map. By keyboard: go to “Move with arrow keys” and press the arrows.' }),
     h('div', { class: 'row' },
       h('button', { type: 'button', text: 'Move with arrow keys', onkeydown: (event) => moveByKey(event, id) }),
@@ -195,7 +206,7 @@ async function moveByKey(event, id) {
   await change({ id, before, after: { ...before, geometry: { ...before.geometry, coordinates: deep(before.geometry.coordinates) } } });
 }
 
-/** A field for each thing asked; lengths in the user's unit. `changed` is called after an answer. */
+/** A field for each thing asked; lengths in the user's unit. `changed` is called with its name after an answer. */
 function questions(kind, properties, changed) {
   const field = (ask) => {
     const isLength = ask.kind === 'length', value = isLength ? inUnit(properties[ask.name]) : properties[ask.name] ?? '';
@@ -203,7 +214,7 @@ function questions(kind, properties, changed) {
     return h('label', {}, h('span', {}, title, ask.help && h('span', { class: 'why', text: ` ${ask.help}` })),
       h('input', { type: ask.kind === 'text' ? 'text' : 'number', min: 0, step: 'any', name: ask.name, value, onchange: ({ target }) => {
         properties[ask.name] = ask.kind === 'text' ? target.value : isLength ? fromUnit(target.value) : target.value === '' ? null : Number(target.value);
-        changed();
+        changed(ask.name);
       } }));
   };
   return h('div', { class: 'asks' }, kind.asks.map(field));
@@ -213,7 +224,10 @@ function redraw() {
   shown.clearLayers();
   layersById.clear();
   for (const feature of known.drawn.features) layersById.set(feature.id, drawOne(feature));
-  if (editing) hold(editing.id); // whichever page changed it, the shape being edited stays in hand
+  if (editing && !drawnById(editing.id)) {
+    putAway();
+    notice('It was deleted on another page.');
+  } else if (editing) hold(editing.id); // whichever page changed it, the shape being edited stays in hand
 }
 
 function drawOne(feature) {

@@ -111,6 +111,13 @@ function comparedPart(compared) {
     h('button', { type: 'button', text: 'Stop comparing', onclick: () => { set('before', null); set('compared', null); } }));
 }
 
+/** Another page went to another answer: what was compared with the one before says nothing of it. */
+export function stopComparing() {
+  if (!known.compared?.b || known.compared.b.run === known.answer?.run) return;
+  set('before', null);
+  set('compared', null);
+}
+
 const worded = (value) => (value === null || value === undefined ? 'not given' : typeof value === 'object' ? JSON.stringify(value).replace(/["{}[\]]/g, '').replaceAll(',', ', ') : String(value));
 
 async function compare(id) {

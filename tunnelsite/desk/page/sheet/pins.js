@@ -11,16 +11,23 @@ const LETTERS = ['A', 'B', 'C'];
 
 /** Ask for letter, name and note, and keep the place. `letter` is given where a pin is changed. */
 export function pinForm(place, letter = null) {
-  const pins = known.state?.pins ?? [], free = LETTERS.find((each) => !pins.some((pin) => pin.letter === each)) ?? 'A';
+  let pins = known.state?.pins ?? [];
+  const free = LETTERS.find((each) => !pins.some((pin) => pin.letter === each)) ?? 'A';
   const old = pins.find((pin) => pin.letter === letter);
   const which = h('select', { id: 'pin-letter', disabled: Boolean(letter) }, LETTERS.map((each) => h('option', { value: each, selected: each === (letter ?? free), text: pins.some((pin) => pin.letter === each) && each !== letter ? `${each} (in place of ${pins.find((pin) => pin.letter === each).name || 'what it holds'})` : each })));
   const name = h('input', { type: 'text', id: 'pin-name', maxlength: 60, value: old?.name ?? '' }), note = h('textarea', { id: 'pin-note', rows: 3, maxlength: 2000, value: old?.note ?? '' });
+  const taken = h('p', { class: 'broken', role: 'alert' });
   const keep = async (event) => {
     event.preventDefault();
+    if (!letter && !pins.some((pin) => pin.letter === which.value) && known.state.pins.some((pin) => pin.letter === which.value)) {
+      taken.textContent = `${which.value} was pinned on another page meanwhile. Keep it again to put this in its place, or choose another letter.`;
+      pins = known.state.pins;
+      return;
+    }
     const { lon, lat, bearing_deg, house } = place;
     if (await tried(() => put(`/api/pins/${which.value}`, { place: { lon, lat, bearing_deg, house }, name: name.value, note: note.value }))) box.close();
   };
-  const box = dialog('Pin this place', h('form', { class: 'form', onsubmit: keep }, h('label', { for: 'pin-letter', text: 'Letter' }), which, h('label', { for: 'pin-name', text: 'Name' }), name, h('label', { for: 'pin-note', text: 'Note' }), note,
+  const box = dialog('Pin this place', h('form', { class: 'form', onsubmit: keep }, h('label', { for: 'pin-letter', text: 'Letter' }), which, h('label', { for: 'pin-name', text: 'Name' }), name, h('label', { for: 'pin-note', text: 'Note' }), note, taken,
     h('div', { class: 'row' }, h('button', { type: 'submit', class: 'main', id: 'pin-keep', text: 'Keep the pin' }))));
   name.focus();
 }

@@ -143,7 +143,7 @@ const sunAddress = () => {
 };
 
 function sunChart() {
-  chart = h('img', { src: sunAddress(), alt: 'Sun chart of the house in the hand: the horizon and the sun’s paths by month', class: 'sun-chart' });
+  chart = h('img', { src: sunAddress(), alt: 'Sun chart of the house in the hand: the horizon and the sun’s paths by month', class: 'sun-chart', onerror: () => setTimeout(() => { if (chart) chart.src = sunAddress(); }, BEHIND_MS) }); // another page asked at the same time
   const months = known.answer?.settings?.crop_months ?? known.settings?.fields.find(({ name }) => name === 'crop_months')?.value;
   const others = h('details', {}, h('summary', { text: 'What if in other months?' }), monthsStrip(months, tryMonths, 'hand-months'),
     h('p', { class: 'why', text: 'Light, score and chart of this house follow, here alone. Closing this goes back to the answer’s months.' }));
