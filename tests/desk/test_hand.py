@@ -15,6 +15,7 @@ from tunnelsite.desk.hand import InHand
 from tunnelsite.desk.hand_measures import measured
 from tunnelsite.desk.land import with_features
 from tunnelsite.desk.measures import Units
+from tunnelsite.desk.packet import phone_page
 from tunnelsite.desk.pins_compared import pins_compared
 from tunnelsite.desk.spot import Spots
 from tunnelsite.desk.tap import tapped
@@ -155,3 +156,11 @@ def test_sun_chart_is_of_the_place(farm) -> None:
     row = result.rows[0]
     svg = in_hand.light.chart(Placement(row["lon"], row["lat"], 90.0, in_hand.house("20x48ft")))
     assert "<svg" in svg and f"{row['lat']:.5f} N" in svg and "21 Dec" in svg
+
+
+def test_phone_page_is_that_of_the_stake_out_at_the_pin(farm) -> None:
+    _, result, _ = farm
+    row = result.rows[0]
+    place = {"lon": row["lon"], "lat": row["lat"], "bearing_deg": 90.0, "house": row["house"]}
+    page = phone_page(result.site, {"letter": "A", "name": "Bench", "place": place}, result)
+    assert "Option A: Bench" in page and "Find a stake" in page and "default-src 'none'" in page

@@ -16,11 +16,13 @@ from starlette.staticfiles import StaticFiles
 
 from tunnelsite.desk import (
     routes_ask,
+    routes_background,
     routes_draw,
     routes_files,
     routes_gather,
     routes_keep,
     routes_map,
+    routes_phone,
     routes_run,
     routes_settings,
 )
@@ -55,17 +57,19 @@ def application(project: Project, token: str, port: int, stop: Callable[[], bool
         routes_files,
         routes_settings,
         routes_ask,
+        routes_background,
         routes_draw,
         routes_gather,
         routes_map,
         routes_run,
         routes_keep,
+        routes_phone,
     ):
         routes += [Route(path, desk_route(desk, handler), methods=[method]) for method, path, handler in module.ROUTES]
     app = Starlette(
         routes=routes,
         lifespan=lifespan,
-        middleware=[Middleware(Gate, token=token, port=port)],
+        middleware=[Middleware(Gate, token=token, port=port, pictures=lambda: desk.backgrounds.origin)],
         exception_handlers={HTTPException: _not_served, Exception: _failed},
     )
     app.state.desk = desk

@@ -24,7 +24,7 @@ from tunnelsite.desk.land import Looked, ground_alone, looked_at, more_of, with_
 from tunnelsite.desk.measures import Units
 from tunnelsite.desk.messages import RunCost
 from tunnelsite.desk.other_season import lit_for
-from tunnelsite.desk.packet import write_packet
+from tunnelsite.desk.packet import phone_page, write_packet
 from tunnelsite.desk.page_words import told
 from tunnelsite.desk.pins_compared import pins_compared
 from tunnelsite.desk.project import Project
@@ -212,6 +212,12 @@ class Bench:
             raise UsageError("no places were looked for yet", "an answer", "find places first")
         with one_thread():
             return pins_compared(self.in_hand, pins)
+
+    def phone(self, pin: dict[str, Any]) -> str:
+        """The stakes of a pin as a page for the phone. Errors: UsageError where nothing was looked for yet; those of the plan."""
+        if self.result is None:
+            raise UsageError("no places were looked for yet", "an answer", "find places first")
+        return phone_page(self.site, pin, self.result)
 
     def packet(self, folder: str, run: str, pins: list[dict[str, Any]], name: str, told: Told) -> str:
         """Write a packet. Errors: those of `write_packet`."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hmac
+from collections.abc import Callable
 from urllib.parse import parse_qs
 
 from starlette.datastructures import Headers, MutableHeaders
@@ -47,11 +48,12 @@ def refusal(status: int, given: str, expected: str, mend: str) -> JSONResponse:
 class Gate:
     """ASGI middleware in front of everything: Host, token or cookie, Origin, and headers on every answer.
 
-    Arguments: app; token, what the address holds that is opened in the browser; port, where the server listens.
+    Arguments: app; token, what the address holds that is opened in the browser; port, where the server listens; pictures, tells the
+    one origin besides this that the page may fetch pictures from, `` where none was turned on.
     """
 
-    def __init__(self, app: ASGIApp, token: str, port: int) -> None:
-        self.app, self.token, self.port = app, token, port
+    def __init__(self, app: ASGIApp, token: str, port: int, pictures: Callable[[], str] = str) -> None:
+        self.app, self.token, self.port, self.pictures = app, token, port, pictures
         self.names = (f"127.0.0.1:{port}", f"localhost:{port}")
         self.cookie = f"desk-{port}"
 
@@ -96,7 +98,8 @@ class Gate:
 
     def _marked(self, scope: Scope, send: Send) -> Send:
         paper = scope["path"].startswith("/files/")
-        policy = PAPER_POLICY if paper else "; ".join(f"{name} {value}" for name, value in POLICY.items())
+        own = POLICY | {"img-src": f"{POLICY['img-src']} {self.pictures()}".rstrip()}
+        policy = PAPER_POLICY if paper else "; ".join(f"{name} {value}" for name, value in own.items())
 
         async def marked(message: Message) -> None:
             if message["type"] == "http.response.start":

@@ -37,3 +37,9 @@ class PacketAsked(Message):
     """Which pinned options go into a packet."""
 
     letters: list[Letter] = Field(min_length=1, max_length=3)
+
+
+class PhoneAsked(Message):
+    """Which pinned option is shown on a phone."""
+
+    letter: Letter

@@ -11,6 +11,7 @@ from pydantic import ValidationError
 
 from tunnelsite.core.errors import TunnelsiteError
 from tunnelsite.desk.answers import Missing, problem_of
+from tunnelsite.desk.background import Backgrounds
 from tunnelsite.desk.drawing import Drawing
 from tunnelsite.desk.events import Events
 from tunnelsite.desk.files import file_entries
@@ -19,6 +20,7 @@ from tunnelsite.desk.messages import FileEntry, ModelState, Pin, RunCost, Settin
 from tunnelsite.desk.newest import Newest
 from tunnelsite.desk.packets import Packets, packet_entries
 from tunnelsite.desk.page_words import told
+from tunnelsite.desk.phone import Phones
 from tunnelsite.desk.project import Project
 from tunnelsite.desk.runner import Runner
 from tunnelsite.desk.runs import Kept, clear_halves, kept_answer, run_entries, run_folder, run_folders
@@ -49,6 +51,7 @@ class Desk:
         self.in_hand, self.charts = Newest(), Newest()
         self.runner, self.drawing, self.writing = Runner(self), Drawing(project), asyncio.Lock()
         self.packets, self.gathers, self.notes = Packets(self), Gathers(self), []
+        self.phones, self.backgrounds = Phones(self), Backgrounds(self)
         self._spare: Worker | None = None
         self._again: asyncio.TimerHandle | None = None
         self._tasks: set[asyncio.Task] = set()
@@ -68,6 +71,7 @@ class Desk:
         self.runner.cancel()
         self.packets.job.cancel()
         self.gathers.job.cancel()
+        self.phones.stop()
         for worker in (self.shown, self._spare):
             if worker is not None:
                 worker.kill()
@@ -229,6 +233,7 @@ class Desk:
         """Go back to a kept run. Arguments: settings, whether its project file comes back too. Errors: Missing, OutputFailed."""
         folder = run_folder(self.project, run)
         self.answer, self.first_look = kept_answer(self.project, run), None
+        self.what_if = self.what_if_change = None
         if settings:
             self.project.restore((folder / "farm.toml").read_text("utf-8"))
             self.mark_current(run)
@@ -271,6 +276,7 @@ class Desk:
             pins=self.pins(),
             packets=packet_entries(project),
             packet=self.packets.job.progress,
+            phone=self.phones.shown,
             files=self._files(),
             drawn_version=self.drawing.version,
             notes=[*self.notes, *self.looked.get("notes", [])],
@@ -283,11 +289,6 @@ class Desk:
             with contextlib.suppress(ValidationError):
                 found.append(Pin(**pin))
         return found
-
-    async def rank_of(self, place: dict[str, Any]) -> int | None:
-        """The rank of the option that stands at a place; None where it is none."""
-        options = [] if self.answer is None else self.answer["options"]
-        return next((one["rank"] for one in options if one["place"] == place), None)
 
     def _files(self) -> list[FileEntry]:
         try:

@@ -109,6 +109,14 @@ class PacketProgress(Message):
     problem: Problem | None = None
 
 
+class PhoneShown(Message):
+    """The pinned place whose stakes are shown on the local network, and the address to type on the phone."""
+
+    letter: Letter
+    name: str = ""
+    address: str
+
+
 class PacketFile(Message):
     """A file of a packet."""
 
@@ -199,6 +207,7 @@ class State(Message):
     pins: list[Pin] = []
     packets: list[PacketEntry] = []
     packet: PacketProgress | None = None
+    phone: PhoneShown | None = None
     notes: list[str] = []
 
 

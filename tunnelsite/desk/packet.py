@@ -128,6 +128,12 @@ def placement_of(pin: Mapping[str, Any], result: Result) -> Placement:
     return Placement(place["lon"], place["lat"], place["bearing_deg"], house, title, settings=given)
 
 
+def phone_page(site: Site, pin: Mapping[str, Any], result: Result) -> str:
+    """The stakes of a pin as a page for the phone. Errors: those of the plan."""
+    kind = next(kind for kind in catalogue.plans() if kind.id == "stake_out")
+    return kind(site, placement_of(pin, result)).documents["phone"]
+
+
 def _plan(kind: Any, site: Site, place: Placement, to: tuple[Path, str]) -> Iterator[Written]:
     folder, letter = to
     title = f"{letter}: {kind.title}"

@@ -64,6 +64,8 @@ def used_as(raw: Mapping[str, Any], name: str) -> tuple[str | None, float | None
 def proposed(path: Path, facts: FileFacts, raw: Mapping[str, Any]) -> tuple[str | None, str]:
     """(role, why) of a file that is not used yet; None where nothing speaks for one."""
     name = path.stem.lower()
+    if facts.picture:
+        return None, ""
     fits = {role.id: role.kind for role in ROLES}
     for role, words in NAMES:
         word = next((word for word in words if word in name), None)

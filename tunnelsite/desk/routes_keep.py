@@ -18,7 +18,8 @@ from tunnelsite.desk.packets import packet_file
 async def _put(desk: Desk, request: Request) -> Any:
     letter, given = _letter(request), await body_of(request, PinGiven)
     found = await desk.ask("hand", **given.place.model_dump())
-    rank = await desk.rank_of(given.place.model_dump())
+    options = [] if desk.answer is None else desk.answer["options"]
+    rank = next((one["rank"] for one in options if one["place"] == given.place.model_dump()), None)
     pin = Pin(letter=letter, name=given.name, note=given.note, place=given.place, footprint=found["footprint"], ridge=found["ridge"],
               rank=rank, score=found["score"]["steady"])  # fmt: skip
     desk.kept.change({"pins": desk.kept.read().get("pins", {}) | {letter: pin.model_dump(mode="json")}})

@@ -19,6 +19,7 @@ from tunnelsite.desk.page_words import told
 from tunnelsite.desk.project import DRAWN, FARM, OPTIONS, Project
 from tunnelsite.gather.sources import read_sources
 from tunnelsite.io.formats.geojson import collection_text
+from tunnelsite.io.read.background import MBTILES
 from tunnelsite.io.read.file_facts import LISTS, RASTERS, VECTORS, WEATHER
 from tunnelsite.io.read.lists import listed_features
 from tunnelsite.io.write.staging import staged, write_whole
@@ -28,7 +29,7 @@ MOST_UNZIPPED, MOST_MEMBERS = 1 << 30, 200
 SHAPE_PARTS = (".shp", ".shx", ".dbf", ".prj", ".cpg")
 TAKEN = tuple(
     dict.fromkeys(
-        (*(one for one in RASTERS if one != ".vrt"), *VECTORS, *WEATHER, *LISTS, ".zip", ".toml", *SHAPE_PARTS)
+        (*(one for one in RASTERS if one != ".vrt"), *VECTORS, *WEATHER, *LISTS, ".zip", ".toml", MBTILES, *SHAPE_PARTS)
     )
 )
 OWN = (FARM, DRAWN, OPTIONS, "runs", "packet")

@@ -8,15 +8,17 @@ import { startDrawing, kindsPane, redo, undo } from './map/drawing.js';
 import { showAll, startFound } from './map/found.js';
 import { layersPane, startLayers } from './map/layers.js';
 import { startTap } from './map/tap.js';
+import { fetchedBackground, startBackground } from './map/background.js';
 import { openMap } from './map/view.js';
 import { listen, put } from './server.js';
 import { startBegin, startDrops } from './sheet/begin.js';
-import { cancelRun, runWords } from './sheet/find.js';
+import { cancelRun, runWords, stopComparing } from './sheet/find.js';
 import { openPart, startSheet } from './sheet/sheet.js';
 import { fetched, fetchedLayers, known, on, set, tried } from './store.js';
 import { startStrip } from './strip/strip.js';
 
 const map = openMap(document.getElementById('map'));
+startBackground(map);
 startLayers(map);
 startFound(map);
 startDrawing(map);
@@ -57,27 +59,34 @@ document.addEventListener('refused', ({ detail }) => notice(detail.map(({ name, 
 async function everything() {
   await fetched('state');
   const { begun, model, current } = known.state ?? {}, ready = model?.state === 'ready';
-  await Promise.all([...['settings', 'roles', 'gather', begun && 'drawn', ready && 'features', current && 'answer'].filter(Boolean).map(fetched), ready && fetchedLayers()]);
+  await Promise.all([...['settings', 'roles', 'gather', begun && 'drawn', ready && 'features', current && 'answer'].filter(Boolean).map(fetched), ready && fetchedLayers(), fetchedBackground()]);
 }
 
-let project = '';
+let project = '', newest = 0;
 let down = false;
 listen({
   hello: async () => {
+    newest = 0; // a desk that was started again counts anew
     await everything();
     if (known.state?.begun) openPartOnce(known.answer ? 'choose' : known.state.headings.find(({ state }) => state === 'missing')?.id ?? 'find');
   },
   state: async () => {
     await fetched('state');
     const now = JSON.stringify([known.state?.files, known.state?.begun]);
+    if (now !== project) await fetchedBackground();
     if (now !== project && known.state?.begun) await Promise.all(['roles', 'drawn', ...(known.state.model.state === 'ready' ? ['features'] : [])].map(fetched));
     project = now;
     await fetched('settings');
   },
-  drawn: ({ version }) => version !== known.drawn.version && fetched('drawn'),
+  drawn: async ({ version }) => {
+    newest = version;
+    if (version !== known.drawn.version) await fetched('drawn');
+    if (known.drawn.version < newest) await fetched('drawn'); // what was fetched first came last
+  },
   run: (run) => set('run', run),
   answer: async () => {
     await Promise.all([fetched('answer'), fetchedLayers(), fetched('state')]);
+    stopComparing();
     if (!chosen) openPart('choose');
     chosen = true;
   },
@@ -128,7 +137,7 @@ function tools() {
   on('steps', (steps) => { back.disabled = !steps.undo; again.disabled = !steps.redo; });
   fill(box, menu('draw', 'Draw', () => kindsPane(close)), menu('layers', 'Layers', layersPane), back, again,
     h('button', { type: 'button', id: 'whole-farm', text: 'Whole farm', onclick: () => showAll(known.state?.view) }));
-  on('layers', () => pane?.dataset.of === 'layers' && fill(pane, layersPane())); // a layer that comes later is seen at once
+  on('layers background', () => pane?.dataset.of === 'layers' && fill(pane, layersPane())); // a layer that comes later is seen at once
   map.on('click movestart', close);
   L.DomEvent.disableClickPropagation(box);
   L.DomEvent.disableScrollPropagation(box);

@@ -7,7 +7,7 @@ import { unit } from './look/words.js';
 /** Copies by name: state, settings, roles, layers, drawn, features, answer (shown), before (compared with), compared. */
 export const known = {
   state: null, settings: null, roles: [], layers: [], contours: null, drawn: { features: [] }, features: { features: [] },
-  answer: null, before: null, compared: null, run: null, packet: null, gather: null, sources: null,
+  answer: null, before: null, compared: null, run: null, packet: null, gather: null, sources: null, background: null,
 };
 
 const hearers = new Map();

@@ -10,6 +10,7 @@ import pyproj
 
 from tunnelsite.core.errors import TunnelsiteError
 from tunnelsite.core.units import FOOT_M
+from tunnelsite.io.read.background import is_picture
 from tunnelsite.io.read.raster_header import raster_header
 from tunnelsite.io.read.vector_files import opened_vector
 
@@ -26,7 +27,7 @@ class FileFacts:
     """What a file is.
 
     Attributes: kind, `raster`, `features`, `table`, `weather` or `other`; facts in words; geometry, `point`, `line`, `polygon` of its
-    first layer, or ``; columns of it; problems.
+    first layer, or ``; columns of it; problems; picture, whether a raster is one in colours.
     """
 
     kind: str
@@ -34,6 +35,7 @@ class FileFacts:
     geometry: str = ""
     columns: tuple[str, ...] = ()
     problems: tuple[str, ...] = ()
+    picture: bool = False
 
 
 def file_facts(path: Path) -> FileFacts:
@@ -59,6 +61,11 @@ def _raster(path: Path) -> FileFacts:
     if not header.crs.is_geographic:
         side_m = side * header.crs.axis_info[0].unit_conversion_factor
         size = f"{side_m:.3g} m ({side_m / FOOT_M:.3g} ft) cells"
+    if is_picture(header):
+        seen = "a picture: it can lie under the map (Layers)"
+        return FileFacts(
+            "raster", (f"{header.cols:,} x {header.rows:,} pixels", size, seen, header.crs.name), picture=True
+        )
     unit = header.vertical_unit or header.bands[0].unit
     heights = f"heights in {unit}" if unit else "unit of the heights not in the file"
     bands = "one band" if len(header.bands) == 1 else f"{len(header.bands)} bands"

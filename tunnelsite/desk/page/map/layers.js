@@ -4,6 +4,7 @@ import { fill, h } from '../look/dom.js';
 import { MONTH_NAMES, height } from '../look/words.js';
 import { get } from '../server.js';
 import { known, on } from '../store.js';
+import { backgroundPart } from './background.js';
 import { label, spread } from './view.js';
 
 const APART_PX = [190, 70]; // of two heights on the map
@@ -99,8 +100,8 @@ export function layersPane() {
     } }),
     h('label', { for: 'layer-contours', text: `Contours, every ${known.contours?.interval_words ?? ''}` }), h('span'));
   const rows = known.layers.map((layer) => row(layer));
-  if (!rows.length) return h('p', { class: 'soft', text: 'No ground yet: give the desk a terrain model first.' });
-  return h('div', {}, ...rows, contours);
+  if (!rows.length) return h('div', {}, h('p', { class: 'soft', text: 'No ground yet: give the desk a terrain model first.' }), backgroundPart());
+  return h('div', {}, ...rows, contours, backgroundPart());
 }
 
 function row(layer) {

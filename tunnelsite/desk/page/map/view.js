@@ -14,7 +14,7 @@ export function openMap(element) {
   L.control.zoom({ position: 'topleft', zoomInTitle: 'Nearer', zoomOutTitle: 'Farther' }).addTo(map);
   L.control.scale({ position: 'bottomleft', maxWidth: 130 }).addTo(map);
   northArrow().addTo(map);
-  for (const [name, level] of [['ground', 210], ['rasters', 230], ['contours', 330], ['house', 620], ['labels', 640]]) {
+  for (const [name, level] of [['ground', 210], ['background', 220], ['rasters', 230], ['contours', 330], ['house', 620], ['labels', 640]]) {
     map.createPane(name).style.zIndex = level;
   }
   map.getPane('labels').style.pointerEvents = 'none';

@@ -22,9 +22,21 @@ export function handOverPart() {
     going && h('p', {}, h('progress', { value: packet.share ?? 0, max: 1, 'aria-label': 'Packet' }), ` ${packet.words}`),
     packet?.state === 'failed' && h('p', { class: 'broken', text: packet.problem?.words ?? packet.words }),
     packet?.state === 'cancelled' && h('p', { class: 'soft', text: 'Cancelled; nothing was left half written.' }),
+    pins.length > 0 && phonePart(pins, state.phone),
     (state?.packets ?? []).length > 0 && [h('h3', { text: 'Packets written' }), h('ul', { class: 'packets' }, state.packets.map(entry))],
     h('p', { class: 'caution', text: 'Before anyone digs: have buried utilities located and marked, keep clear of overhead lines, confirm the pitch with a level, and ask the local authority about permits, setbacks, floodplain and wetland. Local codes rule.' }),
   ];
+}
+
+/** The stakes in the field: on the local network only while this is asked for. */
+function phonePart(pins, shown) {
+  const show = (letter) => tried(() => post('/api/phone', { letter })), stop = () => tried(() => remove('/api/phone'));
+  return h('section', { class: 'phone-part' }, h('h3', { text: 'In the field' }),
+    shown ? [h('p', { role: 'status' }, `Type this address on a phone in the same network: `), h('p', {}, h('strong', { class: 'phone-address', text: shown.address })),
+      h('p', { class: 'why', text: `It shows the stakes of ${shown.letter}${shown.name ? ` (${shown.name})` : ''}, to read only, for an hour at most. Whoever has the address and is in your network can read them. Save the page on the phone before you leave the network; many phones tell their position only to a saved page.` }),
+      h('div', { class: 'row' }, h('button', { type: 'button', id: 'phone-stop', text: 'Stop showing it', onclick: stop }))]
+      : [h('p', { class: 'why', text: 'Distance and bearing to each stake, a level book and a horizon on a phone. The desk is on this machine alone; with this button it shows that one page, and no more, to your local network until you stop it.' }),
+        h('div', { class: 'row' }, pins.map(({ letter }) => h('button', { type: 'button', class: 'show-on-phone', text: `Show ${letter} on a phone`, onclick: () => show(letter) })))]);
 }
 
 function entry(packet) {
