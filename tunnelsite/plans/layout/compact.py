@@ -97,8 +97,8 @@ def _compact(result: Result, number: int, rules: BlockRules, asked: _Asked) -> l
     # a house may stand half a cell beside its cell's middle in tight places
     more = 1 if len(scan.ground.nudged.index) else 0
     apart = (house.width_m + rules.side_gap_m, house.length_m + rules.aisle_m)
-    pitch = tuple(_cells(side, grid.cell_m) + more for side in apart)
-    size = tuple(_cells(side, grid.cell_m) for side in (house.width_m, house.length_m))
+    pitch = _cells(apart[0], grid.cell_m) + more, _cells(apart[1], grid.cell_m) + more
+    size = _cells(house.width_m, grid.cell_m), _cells(house.length_m, grid.cell_m)
     strips, found = _Strips(frame), []
     # no house over a tap or a line: no trench could reach it
     taps = [Bar(name, np.asarray(item.geometry, object)) for name, item in frame.services.items() if len(item)]

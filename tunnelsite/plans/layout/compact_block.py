@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -78,7 +78,8 @@ def best_compact(ground: BlockGround, rules: BlockRules) -> FoundBlock | None:
     Slots may stay empty where an arrangement has more of them than houses.
     """
     for houses in range(min(rules.houses, int(np.isfinite(ground.score).sum())), 0, -1):
-        best, total = None, -math.inf
+        best: tuple[float, FoundBlock] | None = None
+        total = -math.inf
         for plan in arrangements(houses):
             worth, _ = _worth(ground, rules, plan, houses)
             total = max(total, float(worth.max(initial=-math.inf)))
@@ -92,9 +93,10 @@ def best_compact(ground: BlockGround, rules: BlockRules) -> FoundBlock | None:
             rank = np.where(able, cost - 1e-9 * np.maximum(worth, 0.0), np.inf)  # of equal costs the higher score
             at = np.unravel_index(int(np.argmin(rank)), rank.shape)
             if best is None or rank[at] < best[0]:
-                best = (float(rank[at]), plan, at, float(worth[at]), float(cost[at]))
-        _, plan, at, worth_there, cost_there = best
-        return FoundBlock(_cells(ground, plan, at, houses), *plan, worth_there, total, cost_there)
+                cells = _cells(ground, plan, at, houses)
+                best = float(rank[at]), FoundBlock(cells, *plan, float(worth[at]), total, float(cost[at]))
+        if best is not None:
+            return best[1]
     return None
 
 
@@ -146,15 +148,15 @@ def _reached(ground: BlockGround, rules: BlockRules, plan: tuple[int, int], shap
 
     half = -(-ground.pitch[1] // 2)
     if plan[1] == 1:
-        values: np.ndarray = seen(half) | seen(-half)
-        return values
+        either: np.ndarray = seen(half) | seen(-half)
+        return either
     values: np.ndarray = np.logical_and.reduce(
         [seen(j * ground.pitch[1] + ground.pitch[1] // 2) for j in range(plan[1] - 1)]
     )
     return values
 
 
-def _cells(ground: BlockGround, plan: tuple[int, int], at, houses: int) -> np.ndarray:
+def _cells(ground: BlockGround, plan: tuple[int, int], at: Sequence[np.intp], houses: int) -> np.ndarray:
     """Row and column of the best slots of a block."""
     cells = np.array([(at[0] + down, at[1] + right) for down, right in _slots(ground, plan)], np.int64)
     score = np.nan_to_num(ground.score[tuple(cells.T)], nan=NOWHERE)

@@ -48,7 +48,10 @@ class Placed:
 
 
 def layout_table(
-    chosen: Result, houses: Sequence, found: Sequence[Sequence[ServiceTrench]], prices: Mapping[str, float]
+    chosen: Result,
+    houses: Sequence[shapely.Polygon],
+    found: Sequence[Sequence[ServiceTrench]],
+    prices: Mapping[str, float],
 ) -> Table:
     """Footprints of the block, ranked by score, with trench lengths and costs.
 

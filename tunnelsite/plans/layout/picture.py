@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
+from tunnelsite.core.grid import Grid
 from tunnelsite.drawing.colours import INK, PAPER
 from tunnelsite.drawing.farm_map import relief
 from tunnelsite.drawing.farm_view import FarmView, on_map, rings_on_map
@@ -47,7 +48,7 @@ def layout_picture(chosen: Result, placed: Placed) -> str:
     return drawing.text
 
 
-def _trenches(drawing: Drawing, view: FarmView, grid, placed: Placed) -> None:
+def _trenches(drawing: Drawing, view: FarmView, grid: Grid, placed: Placed) -> None:
     """Trenches, those of each service a little beside the others, so that none hides another in one ditch."""
     ways = [one for ways in placed.ways for one in ways if one.line is not None]
     names = list(dict.fromkeys(one.trench.service for one in ways))
@@ -56,12 +57,12 @@ def _trenches(drawing: Drawing, view: FarmView, grid, placed: Placed) -> None:
         for one in ways:
             k = names.index(one.trench.service)
             points = view.points(on_map(grid, one.line)) + 3.0 * (k - (len(names) - 1) / 2)
-            drawing.path(points.tolist(), **(look or _line(k)))
+            drawing.path(points.tolist(), closed=False, **(look or _line(k)))
     drawing.close_group()
     drawing.open_group("key of the trenches")
     for k, name in enumerate(names):
         y = view.height - 84 - 20 * (len(names) - 1 - k)
-        drawing.path([(16, y), (56, y)], **_line(k))
+        drawing.path([(16, y), (56, y)], closed=False, **_line(k))
         drawing.words(64, y + 5, f"trench to {name}", 14, fill=INK, **halo())
     drawing.close_group()
 

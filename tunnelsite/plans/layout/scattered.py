@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+import shapely
 
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.shade_gap import Roof, clear_gap_m, shade_reach
@@ -127,7 +128,9 @@ def shade_gaps(scan: Scan, shade: ShadeRule | None) -> tuple[float, float]:
     return left, right
 
 
-def _placements(result: Result, able: Mapping[int, np.ndarray], gaps) -> tuple[Placements, np.ndarray]:
+def _placements(
+    result: Result, able: Mapping[int, np.ndarray], gaps: Mapping[str, tuple[float, float]]
+) -> tuple[Placements, np.ndarray]:
     """All scored placements of one bearing, and (scan, item) of each."""
     columns: dict[str, list[np.ndarray]] = {name: [] for name in Placements.__dataclass_fields__}
     which = []
@@ -144,7 +147,7 @@ def _placements(result: Result, able: Mapping[int, np.ndarray], gaps) -> tuple[P
     return Placements(**parts), np.concatenate(which)
 
 
-def footprints(result: Result, choices: Sequence[Choice]) -> list:
+def footprints(result: Result, choices: Sequence[Choice]) -> list[shapely.Polygon]:
     """Footprints of chosen placements in the grid's along and across [m]."""
     found = []
     for choice in choices:

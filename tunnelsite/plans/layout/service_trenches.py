@@ -132,14 +132,16 @@ def service_trenches(
             if not shared:
                 break
             left.remove(k)
-            if found[k][-1].line is not None:
-                shapes = np.append(shapes, found[k][-1].line)
+            line = found[k][-1].line
+            if line is not None:
+                drawn = np.array([line], object)
+                shapes = np.concatenate([shapes, drawn])
                 joins.append(k)
-                net |= _touched(np.array([found[k][-1].line], object), land.place) & ground.free
+                net |= _touched(drawn, land.place) & ground.free
     return found, land.grid.cell_m
 
 
-def _joined(line, shapes: np.ndarray, own: int, joins: Sequence[int]) -> int | None:
+def _joined(line: shapely.LineString | None, shapes: np.ndarray, own: int, joins: Sequence[int]) -> int | None:
     """The house whose trench a line ends at, None = the service itself (the first `own` shapes)."""
     if line is None or not joins:
         return None
@@ -147,7 +149,9 @@ def _joined(line, shapes: np.ndarray, own: int, joins: Sequence[int]) -> int | N
     return None if at < own else joins[at - own]
 
 
-def _searched(grid: Grid, houses, services) -> tuple[Grid, int, tuple[int, int]]:
+def _searched(
+    grid: Grid, houses: Sequence[shapely.Polygon], services: Mapping[str, np.ndarray]
+) -> tuple[Grid, int, tuple[int, int]]:
     """Grid searched, how many cells of the frame make one of its side, and its first row and column in the frame."""
     near = [shapely.union_all(np.asarray(houses, object))]
     for geometry in services.values():
@@ -175,19 +179,19 @@ def _known(ground: np.ndarray, grid: Grid, factor: int, corner: tuple[int, int])
     return found
 
 
-def _barred(frame: Frame):
+def _barred(frame: Frame) -> list[np.ndarray]:
     parts = [item.geometry for item in frame.keep_outs if len(item)]
     if frame.structures is not None and len(frame.structures):
         parts.append(frame.structures.geometry)
     return parts
 
 
-def _inside(geometry, place: Lattice) -> np.ndarray:
+def _inside(geometry: shapely.Geometry | np.ndarray, place: Lattice) -> np.ndarray:
     edges = segments_of(geometry)
     return polygon_mask(edges, place.west_m, place.north_m, place.cell_m, (place.rows, place.cols))
 
 
-def _touched(geometry, place: Lattice) -> np.ndarray:
+def _touched(geometry: np.ndarray, place: Lattice) -> np.ndarray:
     """Cells that features touch: inside polygons, under lines and points."""
     parts = np.asarray(geometry, object)
     half = place.cell_m / 2 * A_LITTLE_MORE
@@ -197,7 +201,9 @@ def _touched(geometry, place: Lattice) -> np.ndarray:
     return touched
 
 
-def _service_trench(way: Trench, grid: Grid, ends: tuple, prices: Mapping[str, float]) -> ServiceTrench:
+def _service_trench(
+    way: Trench, grid: Grid, ends: tuple[shapely.Polygon, np.ndarray, shapely.Geometry], prices: Mapping[str, float]
+) -> ServiceTrench:
     """The way found, drawn from the wall itself to the service itself: cells alone leave up to 0.71 of one open at each end.
 
     Arguments: ends, the house, the features of the service and the parcels' land; prices of a metre, by service.
@@ -217,7 +223,7 @@ def _service_trench(way: Trench, grid: Grid, ends: tuple, prices: Mapping[str, f
     return ServiceTrench(whole, line, straight, float(shapely.difference(line, land).length))
 
 
-def _to_the_ends(points: np.ndarray, house, geometry: np.ndarray) -> shapely.LineString:
+def _to_the_ends(points: np.ndarray, house: shapely.Polygon, geometry: np.ndarray) -> shapely.LineString:
     """The polyline of cell centres [n, 2], from the wall on; it stops where it first meets the service, or goes on to it."""
     first, last = shapely.Point(points[0]), shapely.Point(points[-1])
     wall = shapely.get_coordinates(shapely.shortest_line(house, first))[0]

@@ -180,8 +180,10 @@ def _size(text: str) -> tuple[str, str]:
 
 
 def _declination_deg(text: str) -> float:
+    import numpy as np
+
     from tunnelsite.sun.position import declination_deg
 
     month, day = month_day(text, "--shade-day")
     noon = datetime.datetime(A_YEAR, month, day, 12, tzinfo=datetime.UTC)
-    return float(declination_deg([noon.timestamp()])[0])
+    return float(declination_deg(np.array([noon.timestamp()]))[0])

@@ -114,12 +114,14 @@ def trenches(
     cost, before, _ = csgraph.dijkstra(graph, indices=starts, min_only=True, return_predecessors=True)
     found = []
     for name, cells in services.items():
-        price = None if cost_per_m is None else cost_per_m.get(name)
-        found.append(_trench(name, np.flatnonzero(cells & ground.free), ground, (cost, before), price))
+        per_m = (cost_per_m or {}).get(name)
+        found.append(_trench(name, np.flatnonzero(cells & ground.free), ground, (cost, before), per_m))
     return found
 
 
-def _trench(name: str, ends: np.ndarray, ground: TrenchGround, tree: tuple[np.ndarray, np.ndarray], price) -> Trench:
+def _trench(
+    name: str, ends: np.ndarray, ground: TrenchGround, tree: tuple[np.ndarray, np.ndarray], price: float | None
+) -> Trench:
     cost, before = tree
     if not len(ends) or not np.isfinite(cost[ends]).any():
         why = "the service lies on no free cell" if not len(ends) else "keep-outs or unknown ground shut it off"
@@ -127,16 +129,16 @@ def _trench(name: str, ends: np.ndarray, ground: TrenchGround, tree: tuple[np.nd
         return Trench(name, none, none, math.nan, math.nan, math.nan, 0, None, f"no way to it: {why}")
     end = int(ends[np.argmin(cost[ends])])
     raw = float(cost[end])
-    way = [end]
-    while before[way[-1]] >= 0:
-        way.append(int(before[way[-1]]))
-    way = np.array(way[::-1])
+    back = [end]
+    while before[back[-1]] >= 0:
+        back.append(int(before[back[-1]]))
+    way = np.array(back[::-1])
     rows, cols = np.divmod(way, ground.free.shape[1])
     corners = _pulled_straight(rows, cols, cost[way], ground)
     rows, cols = rows[corners], cols[corners]
     sides = np.hypot(np.diff(rows), np.diff(cols)) * ground.cell_m
     length, bends = float(sides.sum()), max(len(rows) - 2, 0)
-    burdened = length if ground.burden is None else _burdened_m(corners, sides, way, cost, ground)
+    burdened = length if ground.burden is None else _burdened_m(corners, sides, (way, cost), ground.burden)
     straight = math.hypot(float(rows[-1] - rows[0]), float(cols[-1] - cols[0])) * ground.cell_m
     # A metre is never cheaper than plain, so the raw cost bounds lengths on plain ground only.
     bent = raw / ELONGATION[ground.steps] - math.sqrt(2) * ground.cell_m * bends if ground.burden is None else 0.0
@@ -167,7 +169,7 @@ def step_graph(ground: TrenchGround) -> sparse.csr_array:
         allowed = np.logical_and.reduce([_shifted(free, at, (down, right)) for at in crossed])
         # A straight or diagonal step runs half in each end cell, a knight's move a quarter in each of its four.
         inside = crossed if abs(down) != abs(right) else [crossed[0], crossed[-1]]
-        mean = sum(_shifted(burden, at, (down, right)) for at in inside) / len(inside)
+        mean = np.mean([_shifted(burden, at, (down, right)) for at in inside], axis=0)
         length = math.hypot(down, right) * ground.cell_m
         parts.append(
             (
@@ -221,15 +223,16 @@ def _pulled_straight(rows: np.ndarray, cols: np.ndarray, cost: np.ndarray, groun
 
 
 def _burdened_m(
-    corners: list[int], sides: np.ndarray, way: np.ndarray, cost: np.ndarray, ground: TrenchGround
+    corners: list[int], sides: np.ndarray, tree: tuple[np.ndarray, np.ndarray], burden: np.ndarray
 ) -> float:
     """Length with every metre counted as often as its burden says; a straightened stretch by the worst cell it
     touches."""
+    way, cost = tree
     total = 0.0
     for k, (at, to) in enumerate(itertools.pairwise(corners)):
-        ends = [*np.divmod(way[at], ground.free.shape[1]), *np.divmod(way[to], ground.free.shape[1])]
+        ends = [*np.divmod(way[at], burden.shape[1]), *np.divmod(way[to], burden.shape[1])]
         pulled = to > at + 1
-        total += sides[k] * ground.burden[_line_cells(*ends)].max() if pulled else cost[way[to]] - cost[way[at]]
+        total += sides[k] * burden[_line_cells(*ends)].max() if pulled else cost[way[to]] - cost[way[at]]
     return float(total)
 
 

@@ -149,7 +149,7 @@ def reduce_level_book(
     misclosure = raw[-1] - known_m[last] if last in known_m else None
     allowed = allowed_per_setup_m * math.sqrt(count)
     closes = None if misclosure is None else abs(misclosure) <= allowed
-    share = misclosure / count if closes else 0.0
+    share = 0.0 if misclosure is None or not closes else misclosure / count
     rows = []
     for k, sighting in enumerate(sightings):
         parts = setups[k] if sighting.foresight_m is not None else setups[k] - 0.5
@@ -194,7 +194,7 @@ def _sighting(cells: dict[str, str], given: int, wanted: int, line: int, unit: s
         raise InputRefused(
             f"{where} ({station}) has no reading", "a backsight, intermediate or foresight", "fill it in"
         )
-    return Sighting(line, station, *read, cells.get("remarks", "").strip())
+    return Sighting(line, station, back, between, fore, cells.get("remarks", "").strip())
 
 
 def _reading(text: str, what: str, unit: str) -> float | None:
@@ -244,14 +244,19 @@ def _check_order(found: list[Sighting], name: str) -> None:
         )
 
 
-def _raw_heights(sightings: list[Sighting], start_m: float):
+def _raw_heights(
+    sightings: list[Sighting], start_m: float
+) -> tuple[list[float], list[int], list[float], list[float | None]]:
     """Heights, set-ups, instrument heights and rises of the rows, the two ways of reduction compared."""
-    raw, setups, instruments, rises = [start_m], [1], [start_m + sightings[0].backsight_m], [None]
-    before, by_rises = sightings[0].backsight_m, start_m
+    before, by_rises = sightings[0].backsight_m or 0.0, start_m  # the order was checked: the first row has one
+    raw, setups, instruments = [start_m], [1], [start_m + before]
+    rises: list[float | None] = [None]
     for row in sightings[1:]:
         reading = row.intermediate_m if row.foresight_m is None else row.foresight_m
+        if reading is None:
+            raise ValueError(f"line {row.line} has neither an intermediate nor a foresight")
         rises.append(before - reading)
-        by_rises += rises[-1]
+        by_rises += before - reading
         raw.append(instruments[-1] - reading)
         setups.append(setups[-1] + (sightings[len(raw) - 2].foresight_m is not None))
         if not math.isclose(raw[-1], by_rises, abs_tol=1e-6):  # both are sums of the same readings

@@ -87,7 +87,8 @@ def stake_out_of(found: Candidate, settings: StakeOutSettings | None = None, pro
     """The same for a place on its frame."""
     asked = settings or StakeOutSettings()
     progress("stakes", 0.5)
-    pad = screened_pad(asked.plane, found) if asked.grading is None else planned_pad(asked.grading, found)
+    planned = asked.pad_of_plan
+    pad = screened_pad(asked.plane, found) if planned is None else planned_pad(planned, found)
     sheet = _sheet(found, pad, asked)
     levelled: dict[str, Any] = {}
     if asked.level_book is not None:
@@ -159,7 +160,7 @@ def _stakes(sheet: StakeSheet) -> Table:
 
 def _sources(found: Candidate, asked: StakeOutSettings) -> list[tuple[str, str]]:
     """(name, SHA-256) of what was read beside the site: the screening, the grading plan, the level book."""
-    brought = [one for one in (asked.grading, asked.level_book) if one is not None and one.sha256]
+    brought = [one for one in (asked.pad_of_plan, asked.level_book) if one is not None and one.sha256]
     return [*found.placement.sources, *((PurePath(one.name).name, one.sha256) for one in brought)]
 
 

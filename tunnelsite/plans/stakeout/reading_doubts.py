@@ -25,9 +25,10 @@ def doubted_readings(measured: Measured, *, feet: bool) -> list[str]:
     Each stake is held against the plane of those left (deleted residual), so that its own blunder does not tilt what judges it.
     """
     u, v = (np.array([getattr(stake, name) for stake in measured.stakes]) for name in ("u_m", "v_m"))
-    left, said = np.arange(len(u)), []
-    while len(said) < MOST and left.size > 5:
-        off = np.array([_off(u, v, measured.height_m, np.delete(left, k), left[k]) for k in range(left.size)])
+    left = np.arange(len(u))
+    found: list[str] = []
+    while len(found) < MOST and left.size > 5:
+        off = np.array([_off(u, v, measured.height_m, np.delete(left, k), int(left[k])) for k in range(left.size)])
         if np.isnan(off).any():
             break
         worst = int(np.argmax(abs(off[:, 0])))
@@ -38,15 +39,15 @@ def doubted_readings(measured: Measured, *, feet: bool) -> list[str]:
         reads, expects = (
             amounts.level(z, feet=feet) for z in (measured.height_m[stake], measured.height_m[stake] - miss)
         )
-        said.append(
+        found.append(
             f"{measured.stakes[stake].label} comes out at {reads}; the plane of the other stakes expects {expects}, "
             f"{amounts.depth(abs(miss), feet=feet)} {'less' if miss > 0 else 'more'}: read it again, or say what stands there"
         )
         left = np.delete(left, worst)
-    return said
+    return found
 
 
-def _off(u, v, z, others, one) -> tuple[float, float]:
+def _off(u: np.ndarray, v: np.ndarray, z: np.ndarray, others: np.ndarray, one: int) -> tuple[float, float]:
     """How far one height stands off the plane of others [m], and their scatter round it."""
     try:
         plane = fitted_plane(u[others], v[others], z[others])

@@ -115,6 +115,13 @@ class StakeOutSettings:
             )
         self.known_heights(BENCH)
 
+    @property
+    def pad_of_plan(self) -> PlannedPad | None:
+        """The pad of the grading plan, None without one."""
+        return (
+            self.grading if isinstance(self.grading, PlannedPad) else None
+        )  # a plan was read when the settings were made
+
     def known_heights(self, first: str) -> dict[str, float]:
         """Heights of known marks [m] by station, with a level book; a bare number is in the unit of the readings.
 

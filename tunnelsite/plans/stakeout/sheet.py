@@ -14,7 +14,7 @@ from tunnelsite.core.errors import UsageError
 from tunnelsite.core.grid import Grid, horizontal, transformer, true_bearing
 from tunnelsite.core.house import House, Pad
 from tunnelsite.core.reproject import to_wgs84
-from tunnelsite.core.stake_distances import OFFSET_FT_M, OFFSET_M
+from tunnelsite.core.stake_distances import BENCH_M, BOARD_M, OFFSET_FT_M, OFFSET_M, POST_M
 from tunnelsite.core.stake_sheet import StakePoint, StakeSheet, Tie, TriangleLine
 from tunnelsite.core.units import FOOT_M, INCH_M, feet_inches
 from tunnelsite.plans.grading.pad_plane import FinishedPad
@@ -73,9 +73,9 @@ class StakingOptions:
     """What the user may change: post spacing, batter boards and bench mark beyond the pad [m], the day in the field; offset stakes
     beyond the pad [m], None = a round distance; fixed points as (name, longitude, latitude)."""
 
-    post_spacing_m: float = staking.POST_M
-    boards_beyond_m: float = staking.BOARD_M
-    bench_beyond_m: float = staking.BENCH_M
+    post_spacing_m: float = POST_M
+    boards_beyond_m: float = BOARD_M
+    bench_beyond_m: float = BENCH_M
     date: datetime.date | None = None
     offset_m: float | None = None
     fixed_points: tuple[FixedPoint, ...] = ()
@@ -104,7 +104,7 @@ def stake_sheet(
     ]
     points = _points(found, placed, plane, crs)
     bench = points[-1]
-    true_deg = true_bearing(placed.grid, placed.along_m, placed.across_m)
+    true_deg = float(true_bearing(placed.grid, placed.along_m, placed.across_m))
     bearings = ridge_bearings(true_deg, (bench.lon_deg, bench.lat_deg), bench.ground_m or 0.0, crs, options.date)
     missing = sum(point.ground_m is None for point in points)
     notes = [f"the ground is not known at {missing} stakes"] if missing else []
@@ -154,11 +154,11 @@ def _points(
 
 def _bearing_words(found: RidgeBearings) -> tuple[tuple[str, str], ...]:
     rows = [("from true north", f"{found.true_deg:.2f} deg (back {(found.true_deg + 180) % 360:.2f} deg)")]
-    if found.grid_deg is not None:
+    if found.grid_deg is not None and found.convergence_deg is not None:
         side = "east" if found.convergence_deg >= 0 else "west"
         turn = f"grid north lies {abs(found.convergence_deg):.3f} deg {side} of true north here"
         rows.append((f"from grid north ({found.grid_name})", f"{found.grid_deg:.2f} deg; {turn}"))
-    if found.magnetic_deg is not None:
+    if found.magnetic_deg is not None and found.declination is not None:
         words = f"{found.magnetic_deg:.1f} deg; magnetic north lies {found.declination.words}"
         rows.append(("on a compass", f"{words}; moves {found.declination.change_deg_per_year:+.2f} deg a year"))
     return tuple(rows)

@@ -56,10 +56,9 @@ def stations(plan: GradingPlan, drainage: DrainagePlan | None, spacing_m: float 
         at = _spaced(float(one.line.length), spacing_m)
         along, across = shapely.get_coordinates(shapely.line_interpolate_point(one.line, at)).T
         ground = plan.natural_at(along - plan.place.centre[0], across - plan.place.centre[1])
-        rows = zip(along, across, at, ground, strict=True)
-        found += [
-            Station("level spreader", f"lip {k}-{n}", *map(float, row), one.level_m) for n, row in enumerate(rows, 1)
-        ]
+        level = np.full(len(at), one.level_m)
+        rows = zip(along, across, at, ground, level, strict=True)
+        found += [Station("level spreader", f"lip {k}-{n}", *map(float, row)) for n, row in enumerate(rows, 1)]
     return found + _slope_stakes(plan, spacing_m)
 
 
