@@ -22,9 +22,17 @@ if TYPE_CHECKING:
     from tunnelsite.plans.stakeout.settings import StakeOutSettings
     from tunnelsite.plans.sunchart.plan import sun_chart
     from tunnelsite.plans.sunchart.settings import SunChartSettings
+    from tunnelsite.region.kept_region import kept_region
+    from tunnelsite.region.python_call import screen_region
+    from tunnelsite.region.rescored import rescore_region
+    from tunnelsite.region.screened import RegionResult
+    from tunnelsite.region.sensitivity import Sensitivity, sensitivity
+    from tunnelsite.region.tasks import RegionPlan
     from tunnelsite.report.report import make_report
     from tunnelsite.report.settings import ReportSettings
+    from tunnelsite.scan.firmness.parcel_draws import ParcelPlan
     from tunnelsite.screening.exporting import export
+    from tunnelsite.screening.kept_run import keep_run, kept_run
     from tunnelsite.screening.option import option
     from tunnelsite.screening.result import Result
     from tunnelsite.screening.run import screen
@@ -36,11 +44,15 @@ __all__ = [
     "GradingSettings",
     "House",
     "LayoutSettings",
+    "ParcelPlan",
     "Placement",
     "Plan",
     "Prices",
+    "RegionPlan",
+    "RegionResult",
     "ReportSettings",
     "Result",
+    "Sensitivity",
     "Settings",
     "StakeOutSettings",
     "SunChartSettings",
@@ -49,12 +61,18 @@ __all__ = [
     "explain",
     "export",
     "grade",
+    "keep_run",
+    "kept_region",
+    "kept_run",
     "lay_out",
     "make_report",
     "option",
     "read_site",
+    "rescore_region",
     "robustness",
     "screen",
+    "screen_region",
+    "sensitivity",
     "stake_out",
     "sun_chart",
 ]
@@ -65,11 +83,15 @@ _HOMES = {
     "GradingSettings": "tunnelsite.plans.grading.settings",
     "House": "tunnelsite.core.house",
     "LayoutSettings": "tunnelsite.plans.layout.settings",
+    "ParcelPlan": "tunnelsite.scan.firmness.parcel_draws",
     "Placement": "tunnelsite.core.placement",
     "Plan": "tunnelsite.plans.plan",
-    "ReportSettings": "tunnelsite.report.settings",
     "Prices": "tunnelsite.settings.prices",
+    "RegionPlan": "tunnelsite.region.tasks",
+    "RegionResult": "tunnelsite.region.screened",
+    "ReportSettings": "tunnelsite.report.settings",
     "Result": "tunnelsite.screening.result",
+    "Sensitivity": "tunnelsite.region.sensitivity",
     "Settings": "tunnelsite.settings.model",
     "StakeOutSettings": "tunnelsite.plans.stakeout.settings",
     "SunChartSettings": "tunnelsite.plans.sunchart.settings",
@@ -78,12 +100,18 @@ _HOMES = {
     "explain": "tunnelsite.decisions.explain",
     "export": "tunnelsite.screening.exporting",
     "grade": "tunnelsite.plans.grading.grade",
+    "keep_run": "tunnelsite.screening.kept_run",
+    "kept_region": "tunnelsite.region.kept_region",
+    "kept_run": "tunnelsite.screening.kept_run",
     "lay_out": "tunnelsite.plans.layout.plan",
     "make_report": "tunnelsite.report.report",
     "option": "tunnelsite.screening.option",
     "read_site": "tunnelsite.io.read.site",
+    "rescore_region": "tunnelsite.region.rescored",
     "robustness": "tunnelsite.decisions.robustness",
     "screen": "tunnelsite.screening.run",
+    "screen_region": "tunnelsite.region.python_call",
+    "sensitivity": "tunnelsite.region.sensitivity",
     "stake_out": "tunnelsite.plans.stakeout.plan",
     "sun_chart": "tunnelsite.plans.sunchart.plan",
 }

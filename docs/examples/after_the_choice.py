@@ -13,6 +13,7 @@ from tunnelsite import (
     Placement,
     Settings,
     StakeOutSettings,
+    SunChartSettings,
     grade,
     option,
     read_site,
@@ -41,7 +42,7 @@ assert option(path, 1).lon_deg == place.lon_deg
 elsewhere = Placement(place.lon_deg, place.lat_deg + 0.0002, 90.0, house, title="A little further north")
 
 # %% Plans of it: each has a summary, layers, tables, pictures, notes and cautions, and writes the files of its command
-chart = sun_chart(site, place)
+chart = sun_chart(site, place, SunChartSettings(utc_offset_h=-5.0))
 earth = grade(site, place)
 stakes = stake_out(site, place, StakeOutSettings())
 for plan in (chart, earth, stakes, grade(site, elsewhere)):

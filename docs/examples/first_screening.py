@@ -8,7 +8,7 @@ cells. It uses the invented farm of sample_data and takes about ten seconds once
 import sys
 from pathlib import Path
 
-from tunnelsite import House, Settings, read_site, screen
+from tunnelsite import House, Settings, keep_run, kept_run, read_site, screen
 
 FARM = Path(__file__).resolve().parents[2] / "sample_data"
 FOLDER = Path(sys.argv[1] if len(sys.argv) > 1 else ".")
@@ -59,3 +59,8 @@ for written in write_handover(
     read_layers(str(path)), FOLDER / "handover", ["geojson", "kml", "gpx", "csv", "stac"], {}, overwrite=True
 ):
     print("written:", written)
+
+# %% Keep every placement's measures, and rank them again another day with other weights
+keep_run(result, FOLDER / "run.npz", overwrite=True)
+again = kept_run(FOLDER / "run.npz", lambda run: run.rescore({"sun": 3.0}))
+print("best places when light counts more:", again.candidates["parcel"].head(3).tolist())

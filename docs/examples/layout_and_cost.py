@@ -12,6 +12,7 @@ from tunnelsite import (
     CostSettings,
     House,
     LayoutSettings,
+    Prices,
     ReportSettings,
     Settings,
     cost,
@@ -36,8 +37,8 @@ print(block.summary["verdict"])
 print(block.layers["layout"][["rank", "score", "parcel", "gap_m", "trench_water_m", "cost_water"]])
 
 # %% What the work at the first two options costs; what has no price has no cost
-prices = {"earthwork": "12/yd3", "topsoil": "8/yd3", "water": "4/ft"}
-table = cost(site, [result.option(1), result.option(2)], read_settings(CostSettings, {"price": prices}))
+prices = Prices.parse(earthwork="12/yd3", topsoil="8/yd3", water="4/ft")
+table = cost(site, [result.option(1), result.option(2)], CostSettings(price=prices))
 print(table.tables["cost"][["rank", "title", "quantity", "low", "high", "unit", "price_given", "cost"]])
 for option in table.summary["options"]:
     print(f"{option['title']}: {option['total']:,.0f} in all, without {', '.join(option['without_price'])}")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import numpy as np
@@ -11,9 +12,12 @@ import pytest
 import rasterio
 from scipy import ndimage
 
+import tunnelsite
 from tests.docs.conftest import DOCS, ran
 
 EXAMPLES = sorted(path.name for path in (DOCS / "examples").glob("*.py"))
+STUDIES = sorted(path.name for path in (DOCS / "studies").glob("*.py"))
+GIVEN_BACK = {"Plan", "RegionResult", "Result", "Sensitivity"}  # what calls return: not made by hand
 
 
 def test_every_example_is_run_here() -> None:
@@ -28,10 +32,18 @@ def test_every_example_is_run_here() -> None:
     ]
 
 
-@pytest.mark.parametrize("name", EXAMPLES)
+def test_every_public_name_has_an_example() -> None:
+    text = "".join(
+        path.read_text("utf-8") for folder in ("examples", "studies") for path in (DOCS / folder).glob("*.py")
+    )
+    words = set(re.findall(r"\w+", text))
+    assert sorted(set(tunnelsite.__all__) - GIVEN_BACK - words) == []
+
+
+@pytest.mark.parametrize("name", [f"examples/{name}" for name in EXAMPLES] + [f"studies/{name}" for name in STUDIES])
 def test_examples_open_as_notebooks(name: str) -> None:
     """The percent format: a docstring, then cells that begin with `# %%` and a title."""
-    text = (DOCS / "examples" / name).read_text("utf-8")
+    text = (DOCS / name).read_text("utf-8")
     cells = [line for line in text.splitlines() if line.startswith("# %%")]
     assert len(cells) >= 4 and all(len(line) > 6 for line in cells)
 
@@ -106,3 +118,25 @@ def test_grading_and_stakes(tmp_path: Path) -> None:
     assert np.allclose(sheet["cut_m"].dropna(), (sheet["ground_m"] - sheet["finish_m"]).dropna(), atol=2e-4)
     assert {path.suffix for path in found.names["written"].values()} == {".gpkg", ".svg", ".csv", ".json", ".html"}
     assert all(path.is_file() for path in found.names["written"].values())
+
+
+def test_studies(tmp_path: Path) -> None:
+    """The second study runs the first."""
+    assert STUDIES == ["county_by_house_size.py", "sensitivity.py"]
+    found = ran(DOCS / "studies" / "sensitivity.py", tmp_path)
+    screened = pyogrio.read_dataframe(tmp_path / "lots-screened.gpkg", layer="parcels")
+    small, large = (screened[f"feasible_{size}"].astype(bool) for size in ("20x48ft", "30x96ft"))
+    assert (
+        small | ~large
+    ).all() and 10 < large.sum() < small.sum() < 36  # "the larger house has less room, never more"
+    groups = pyogrio.read_dataframe(tmp_path / "lots-screened.gpkg", layer="groups")
+    assert groups.groupby("group")["feasible_share"].is_monotonic_decreasing.all() and len(groups) == 4
+    assert {path.name for path in tmp_path.glob("*.svg")} == {
+        "lots-screened-groups.svg", "sensitivity-parcels.svg", "sensitivity-spread.svg", "townships.svg",
+    }  # fmt: skip
+    drawn = pyogrio.read_dataframe(tmp_path / "lots-sensitivity.gpkg", layer="sensitivity").set_index(
+        ["house", "drawn"]
+    )
+    alone = drawn.loc[("30x96ft", "weights")]
+    assert alone["feasible_p10"] == alone["feasible"] == alone["feasible_p90"]  # weights reject nothing
+    assert "keep room for 30x96ft with ground of 5 % or less" in found.printed

@@ -60,7 +60,7 @@ def judges_asked(region: KeptRegion, run: Result) -> list:
 
 def test_ranked_again_as_it_was(region: KeptRegion) -> None:
     """Kept with looser limits and cut to the parcels, a region comes out as it was screened."""
-    again = {table.name: table for table in rescore_region(region).tables}
+    again = {table.name: table for table in rescore_region(region).layers}
     for layer in ("candidates", "pads", "rejections", "parcels", "criteria"):
         found = pyogrio.read_dataframe(region.path, layer=layer)
         for name in found.columns.drop("geometry", errors="ignore"):

@@ -66,7 +66,8 @@ def api_page() -> str:
         "# Python calls",
         "",
         "Written from the docstrings; change those, not this page. Everything here is imported from `tunnelsite`, on first use.",
-        "Each call has an example in [docs/examples](examples) that the tests run. Results have a short repr and a table in notebooks.",
+        "Each call has an example in [docs/examples](examples) or [docs/studies](studies), which the tests run. Results have a short repr",
+        "and a table in notebooks.",
         "",
     ]
     for name, thing in public():

@@ -25,7 +25,7 @@ CLASSES = 5
 
 def group_map(parcels: Table, groups: Table, column: str) -> str:
     """The map as SVG. Arguments: parcels and groups, layers of one region; column by which they were grouped."""
-    shapes = _on_paper(parcels)
+    shapes = on_paper(parcels)
     high = max(shapely.total_bounds(shapes)[3], 80.0)
     houses = list(dict.fromkeys(row["house"] for row in groups.rows))
     title = f"Parcels with room for a house, by {column}"
@@ -40,11 +40,11 @@ def group_map(parcels: Table, groups: Table, column: str) -> str:
         corner = (SIDE + k * (WIDE + SIDE), HEAD)
         drawing.words(corner[0], HEAD - 12, house, 14, fill=INK)
         _parcels(drawing, parcels, shapely.transform(shapes, lambda at, corner=corner: at + corner), (labels, shares))
-    _legend(drawing, HEAD + high + 30)
+    legend(drawing, HEAD + high + 30, "share of a group's parcels where a place passes every limit")
     return drawing.text
 
 
-def _on_paper(parcels: Table) -> np.ndarray:
+def on_paper(parcels: Table) -> np.ndarray:
     """Outlines with north up, in units of the picture from its upper left corner; no finer than can be seen."""
     found = Features(parcels.geometry, {}, parcels.crs, "parcels")
     west, south, east, north = lonlat_bounds(found)
@@ -64,19 +64,24 @@ def _parcels(drawing: Drawing, parcels: Table, shapes: np.ndarray, told: tuple[S
     labels, shares = told
     for row, shape, label in zip(parcels.rows, shapes, labels, strict=True):
         known = row["state"] == SCREENED and shares[label] is not None
-        look = {"fill": colour(shares[label]), "stroke": PAPER, "stroke_width": 0.4} if known else _UNKNOWN
-        for ring in (part.exterior for part in shapely.get_parts(shape) if not part.is_empty):
-            drawing.path([tuple(at) for at in shapely.get_coordinates(ring)[:-1]], closed=True, **look)
+        look = {"fill": colour(shares[label]), "stroke": PAPER, "stroke_width": 0.4} if known else UNKNOWN
+        outline(drawing, shape, look)
     for label in sorted(set(labels)):
         mine = shapely.union_all(shapely.make_valid(shapes[[one == label for one in labels]]))
         at = shapely.get_coordinates(shapely.point_on_surface(mine))
         if len(at):
             words = f"{label}: {_share_words(shares[label])}"
-            outline = {"stroke": PAPER, "stroke_width": 3.5, "stroke_linejoin": "round", "paint_order": "stroke"}
-            drawing.words(*at[0], words, 12, fill=INK, text_anchor="middle", font_weight=600, **outline)
+            edge = {"stroke": PAPER, "stroke_width": 3.5, "stroke_linejoin": "round", "paint_order": "stroke"}
+            drawing.words(*at[0], words, 12, fill=INK, text_anchor="middle", font_weight=600, **edge)
 
 
-_UNKNOWN = {"fill": "none", "stroke": SOFT, "stroke_width": 0.7, "stroke_dasharray": "3 2"}
+def outline(drawing: Drawing, shape: shapely.Geometry, look: dict[str, object]) -> None:
+    """The outer rings of polygons that lie on paper."""
+    for ring in (part.exterior for part in shapely.get_parts(shape) if not part.is_empty):
+        drawing.path([tuple(at) for at in shapely.get_coordinates(ring)[:-1]], closed=True, **look)
+
+
+UNKNOWN = {"fill": "none", "stroke": SOFT, "stroke_width": 0.7, "stroke_dasharray": "3 2"}
 
 
 def colour(share: float) -> str:
@@ -88,12 +93,13 @@ def _share_words(share: float | None) -> str:
     return "no data" if share is None or math.isnan(share) else f"{share:.0%}"
 
 
-def _legend(drawing: Drawing, top: float) -> None:
-    drawing.words(SIDE, top - 8, "share of a group's parcels where a place passes every limit", 12, fill=INK)
+def legend(drawing: Drawing, top: float, words: str) -> None:
+    """The classes of `colour` at a height of the picture, under a line of words."""
+    drawing.words(SIDE, top - 8, words, 12, fill=INK)
     for k in range(CLASSES):
         left = SIDE + 92 * k
         drawing.rectangle(left, top, 22, 14, fill=colour((k + 0.5) / CLASSES))
         drawing.words(left + 28, top + 12, f"{100 * k // CLASSES}-{100 * (k + 1) // CLASSES} %", 12, fill=INK)
     left = SIDE + 92 * CLASSES
-    drawing.rectangle(left, top, 22, 14, **_UNKNOWN)
+    drawing.rectangle(left, top, 22, 14, **UNKNOWN)
     drawing.words(left + 28, top + 12, "no data", 12, fill=INK)

@@ -6,7 +6,7 @@ import os
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from tunnelsite.core.process import Progress, silent
 from tunnelsite.core.table import Table
@@ -15,10 +15,14 @@ from tunnelsite.region.kept_region import KeptRegion
 from tunnelsite.region.merging import Done, merged_tables
 from tunnelsite.region.one_task import Wanted, part_of
 from tunnelsite.region.part import unpacked
+from tunnelsite.region.screened import frames_of
 from tunnelsite.region.tasks import Task
 from tunnelsite.screening.kept_run import of_kept_run
 from tunnelsite.screening.loose_run import as_asked
 from tunnelsite.screening.result import Result
+
+if TYPE_CHECKING:
+    import pandas
 
 STATEMENT = "Ranking of a region by tunnelsite from measures that were kept, with other weights, curves or limits; see the run table."
 
@@ -35,14 +39,24 @@ class Changes:
 
 @dataclass(frozen=True, repr=False)
 class RescoredRegion:
-    """A region ranked again: `region`, as it was kept, and its new layers."""
+    """A region ranked again.
+
+    Attributes:
+        region: as it was kept.
+        layers: its new layers and tables.
+    """
 
     region: KeptRegion
-    tables: list[Table]
+    layers: list[Table]
 
     def table(self, name: str) -> Table:
-        """One layer."""
-        return next(table for table in self.tables if table.name == name)
+        """One layer, with its columns described."""
+        return next(table for table in self.layers if table.name == name)
+
+    @property
+    def tables(self) -> dict[str, pandas.DataFrame]:
+        """Every layer as a GeoDataFrame, every table as a DataFrame."""
+        return frames_of(self.layers)
 
     def write(self, path: str | os.PathLike, *, overwrite: bool = False) -> Path:
         """Write the GeoPackage of the region. Errors: OutputFailed; what was there before stays whole."""
@@ -50,8 +64,8 @@ class RescoredRegion:
         from tunnelsite.region.saving import region_styles
 
         write_plan(
-            path, self.tables, crs=self.region.crs, statement=STATEMENT, sources=self.region.sources,
-            styles=region_styles(self.tables), overwrite=overwrite,
+            path, self.layers, crs=self.region.crs, statement=STATEMENT, sources=self.region.sources,
+            styles=region_styles(self.layers), overwrite=overwrite,
         )  # fmt: skip
         return Path(path)
 

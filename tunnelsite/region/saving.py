@@ -15,13 +15,26 @@ from tunnelsite.io.formats import styles
 from tunnelsite.io.formats.cog import write_cog
 from tunnelsite.io.write.plan_files import write_plan
 from tunnelsite.io.write.staging import write_whole
-from tunnelsite.region.group_map import group_map
+from tunnelsite.region.tasks import RegionPlan
 
 if TYPE_CHECKING:
     from tunnelsite.region.screened import RegionResult
 
 STATEMENT = "Screening of every parcel of a region by tunnelsite, task by task; settings stand in the run table."
 TITLE = "best score of a placement whose centre lies in the block"
+
+
+def region_files(out: Path, plan: RegionPlan, *, parquet: bool = False) -> dict[str, Path]:
+    """The files of a region by what they are, beside its GeoPackage. Arguments: out, the GeoPackage; plan; parquet, also as GeoParquet."""
+    found = {"--out": out, "manifest": out.with_name(f"{out.stem}-manifest.json")}
+    if plan.suitability_m is not None:
+        found["suitability"] = out.with_name(f"{out.stem}-suitability.tif")
+        found["suitability style"] = found["suitability"].with_suffix(".sld")
+    if plan.group_by is not None:
+        found["map of groups"] = out.with_name(f"{out.stem}-groups.svg")
+    if parquet:
+        found |= {f"{name} parquet": out.with_name(f"{out.stem}-{name}.parquet") for name in ("candidates", "parcels")}
+    return found
 
 
 def write_region(result: RegionResult, outputs: Mapping[str, Path], *, overwrite: bool) -> None:
@@ -34,8 +47,8 @@ def write_region(result: RegionResult, outputs: Mapping[str, Path], *, overwrite
     crs = result.table("parcels").crs
     sources = {item["name"]: item["sha256"] for item in result.manifest["inputs"]}
     write_plan(
-        outputs["--out"], result.tables, crs=crs, statement=STATEMENT, sources=sources, overwrite=overwrite,
-        styles=region_styles(result.tables),
+        outputs["--out"], result.layers, crs=crs, statement=STATEMENT, sources=sources, overwrite=overwrite,
+        styles=region_styles(result.layers),
     )  # fmt: skip
     if result.suitability is not None and "suitability" in outputs:
         values = result.suitability.values
@@ -45,9 +58,7 @@ def write_region(result: RegionResult, outputs: Mapping[str, Path], *, overwrite
         style = styles.raster_sld("suitability", TITLE, "0-100", *ends, palette="cividis")
         write_whole(outputs["suitability style"], style, overwrite=overwrite)
     if "map of groups" in outputs:
-        column = result.manifest["settings"]["group_by"]
-        drawn = group_map(result.table("parcels"), result.table("groups"), column)
-        write_whole(outputs["map of groups"], drawn, overwrite=overwrite)
+        write_whole(outputs["map of groups"], result.pictures["groups"], overwrite=overwrite)
     for name in ("candidates", "parcels"):
         if f"{name} parquet" in outputs:
             from tunnelsite.io.formats.sheets import parquet_bytes

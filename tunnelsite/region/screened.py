@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping
+import os
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import shapely
 
@@ -34,23 +35,67 @@ from tunnelsite.screening.run_table import LIBRARIES, version_rows
 from tunnelsite.settings.model import Settings, keep_out_parts, own_layer_parts
 from tunnelsite.settings.paths import PATH_KEYS
 
+if TYPE_CHECKING:
+    import pandas
+
 _BROKEN = (ArithmeticError, AttributeError, LookupError, OSError, TypeError, ValueError, shapely.errors.ShapelyError)
 # What says where things lie and not what is asked.
 NOT_ASKED = {*PATH_KEYS, "overwrite", "service", "layer", "keep_out", "top"}
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class RegionResult:
-    """A screened region: its layers, the suitability raster or None, the manifest, and the failures by task number."""
+    """A screened region.
 
-    tables: list[Table]
+    Attributes:
+        layers: the layers and tables of its GeoPackage.
+        suitability: the raster of the best score in each block, or None.
+        manifest: inputs, settings, versions and the state of every task.
+        failures: by task number.
+        plan: how it was divided.
+    """
+
+    layers: list[Table]
     suitability: SourceRaster | None
     manifest: dict[str, Any]
     failures: Mapping[int, Failure]
+    plan: RegionPlan
 
     def table(self, name: str) -> Table:
-        """One layer."""
-        return next(table for table in self.tables if table.name == name)
+        """One layer, with its columns described."""
+        return next(table for table in self.layers if table.name == name)
+
+    @property
+    def tables(self) -> dict[str, pandas.DataFrame]:
+        """Every layer as a GeoDataFrame (`parcels`, `candidates`, `groups` ...), every table as a DataFrame (`tasks`, `run` ...)."""
+        return frames_of(self.layers)
+
+    @property
+    def pictures(self) -> dict[str, str]:
+        """SVG: `groups`, a map of the groups for each house size, where the parcels were grouped."""
+        from tunnelsite.region.group_map import group_map
+
+        column = self.manifest["settings"]["group_by"]
+        return {} if column is None else {"groups": group_map(self.table("parcels"), self.table("groups"), column)}
+
+    def write(self, path: str | os.PathLike, *, overwrite: bool = False) -> Path:
+        """Write the GeoPackage and, beside it, what else there is of the region. Errors: OutputFailed; what was there stays whole."""
+        from tunnelsite.region.saving import region_files, write_region
+
+        write_region(self, region_files(Path(path), self.plan), overwrite=overwrite)
+        return Path(path)
+
+    def __repr__(self) -> str:
+        parcels, candidates = len(self.table("parcels")), len(self.table("candidates"))
+        return f"<RegionResult: {candidates:,} candidates on {parcels:,} parcels>"
+
+
+def frames_of(layers: Sequence[Table]) -> dict[str, pandas.DataFrame]:
+    """Tables by name: a GeoDataFrame each where there are places, else a DataFrame."""
+    from tunnelsite.plans.plan import data_frame
+    from tunnelsite.screening.result import frame_of
+
+    return {one.name: data_frame(one) if one.geometry is None else frame_of(one) for one in layers}
 
 
 def planned(region: Region, settings: Settings, plan: RegionPlan) -> tuple[list[Task], Lattice | None]:
@@ -158,7 +203,7 @@ def _put_together(
     doubts = [text for text in notes if text.startswith("DOUBT: ")]
     told = [*doubts, water_note(region.dem, plan.drainage, settings.halo_m), *notes]
     tables.append(region_run_table(region.digests, settings, _told(plan), told))
-    return RegionResult(tables, raster, _manifest(region, settings, plan, done), done.failures)
+    return RegionResult(tables, raster, _manifest(region, settings, plan, done), done.failures, plan)
 
 
 def _as_error(failure: Failure, count: int) -> TunnelsiteError:

@@ -109,6 +109,14 @@ class Sensitivity:
         return {"parcels": frame_of(self.parcels), "sensitivity": data_frame(self._table)}
 
     @property
+    def pictures(self) -> dict[str, str]:
+        """SVG: `spread`, how far shares and orders move; `parcels`, a map of the share of the draws for each house size."""
+        from tunnelsite.region.sensitivity_pictures import share_map, spread_chart
+
+        columns = {house: house_column("feasible_share", house) for house in self.scores[ALL]}
+        return {"spread": spread_chart(self.rows), "parcels": share_map(self.parcels, columns)}
+
+    @property
     def summary(self) -> dict[str, Any]:
         """What was drawn and the rows, ready for JSON."""
         return {"plan": {row["name"]: row["value"] for row in self._plan_rows}, "sensitivity": self.rows}

@@ -22,9 +22,13 @@ DEGREE_M = 111_320.0  # of latitude; of longitude times the cosine
 class RegionPlan:
     """How a region is screened.
 
-    Attributes: group_size_m [m], side of the squares whose parcels are screened together, 0 = each by itself; top, candidates
-    a parcel; suitability_m [m], blocks of the suitability raster, or None; drainage, `all` = water is followed over the whole
-    DEM first, `halo` = each task knows no more than its halo; group_by, column of the parcels by which they are put together, or None.
+    Attributes:
+        group_size_m: side of the squares whose parcels are screened together [m], 0 = each by itself.
+        top: candidates a parcel.
+        suitability_m: blocks of the suitability raster [m], or None.
+        drainage: `all` = water is followed over the whole DEM first, `halo` = each task knows no more than its halo.
+        group_by: column of the parcels by which they are put together, or None.
+        keep: whether every placement's measures are kept, for `kept_region`.
     """
 
     group_size_m: float = 2000.0
@@ -32,6 +36,7 @@ class RegionPlan:
     suitability_m: float | None = None
     drainage: str = "all"
     group_by: str | None = None
+    keep: bool = False
 
 
 @dataclass(frozen=True)

@@ -38,8 +38,17 @@ FORMAT = "tunnelsite kept run 3"
 OUTPUTS = {"out", "overwrite", "rasters", "keep"}  # where a run was written to is no part of it
 
 
-def keep_run(result: Result, path: str | Path, *, overwrite: bool) -> None:
-    """Write what ranking again needs. Errors: OutputFailed; what was there before stays."""
+def keep_run(result: Result, path: str | Path, *, overwrite: bool = False) -> None:
+    """Keep a screening as one file, so that it can be ranked again without computing terrain.
+
+    Args:
+        result: of `screen`.
+        path: file to write, `.npz`.
+        overwrite: whether a file that is there is replaced.
+
+    Raises:
+        OutputFailed: where it cannot be written; what was there before stays.
+    """
     from tunnelsite.scan.losses import losses
 
     arrays: dict[str, np.ndarray] = {}

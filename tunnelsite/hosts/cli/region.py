@@ -53,7 +53,7 @@ def region(given: argparse.Namespace) -> int:
         progress("reading", 1.0)
         with output_folder(parts, "a folder for finished tasks"):
             say_what_is_kept(f"finished tasks are kept in {one_line(str(parts))}; the same command goes on from there")
-            kept = Kept(parts, _partitions(given, outputs, found, settings), bool(given.keep_runs))
+            kept = Kept(parts, _partitions(given, outputs, found, settings), plan.keep)
             result = screened_region(found, settings, plan, crew, kept, progress)
             progress("writing", 0.0)
             write_region(result, outputs, overwrite=bool(given.overwrite))
@@ -71,24 +71,18 @@ def _plan(given: argparse.Namespace):
         None if given.suitability is None else length_m(given.suitability, "--suitability", least_m=1.0, most_m=1e5)
     )
     top = 3 if given.top is None else whole_number(given.top, "--top", 1, 1000)
-    return RegionPlan(size, top, blocks, given.drainage, given.group_by)
+    return RegionPlan(size, top, blocks, given.drainage, given.group_by, bool(given.keep_runs))
 
 
 def _outputs(given: argparse.Namespace) -> dict[str, Path]:
     out = Path(given.out or "region.gpkg")
     check_ending("--out", out, ".gpkg")
-    found = {"--out": out, "manifest": out.with_name(f"{out.stem}-manifest.json")}
-    if given.suitability is not None:
-        found["suitability"] = out.with_name(f"{out.stem}-suitability.tif")
-        found["suitability style"] = found["suitability"].with_suffix(".sld")
-    if given.group_by is not None:
-        found["map of groups"] = out.with_name(f"{out.stem}-groups.svg")
     for option in ("parquet", "partitions"):
         if getattr(given, option) and importlib.util.find_spec("pyarrow") is None:
             raise UsageError(f"--{option}, but pyarrow is not installed", "the extra `parquet`", "install it")
-    if given.parquet:
-        found |= {f"{name} parquet": out.with_name(f"{out.stem}-{name}.parquet") for name in ("candidates", "parcels")}
-    return found
+    from tunnelsite.region.saving import region_files
+
+    return region_files(out, _plan(given), parquet=bool(given.parquet))
 
 
 def _partitions(given: argparse.Namespace, outputs: dict[str, Path], region, settings):

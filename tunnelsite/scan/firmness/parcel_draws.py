@@ -26,8 +26,12 @@ PLACEMENTS_AT_ONCE = 50_000  # whose surroundings are looked at together
 class ParcelPlan:
     """What is drawn for the parcels of a region.
 
-    Attributes: draws, how many; seed; concentration of the weights (see `drawn_weights`), None = the weights stay; limit_range, share
-    by which each limit may be stricter or looser, uniformly, 0 = the limits stay; heights, whether the ground is drawn.
+    Attributes:
+        draws: how many.
+        seed: of the draws.
+        concentration: of the weights round the given ones, 0 = any weights at all; None = the weights stay.
+        limit_range: share by which each limit may be stricter or looser, evenly, 0 = the limits stay.
+        heights: whether the ground is drawn.
     """
 
     draws: int = 500
