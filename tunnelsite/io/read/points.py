@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any, BinaryIO
@@ -15,6 +16,8 @@ from tunnelsite.core.grid import horizontal, transformer
 NOISE = (7, 18)  # LAS 1.4 R15, table 17: low and high noise
 GROUND = 2
 MOST_POINTS = 80_000_000  # 32 bytes each while they are sorted into cells
+MOST_TOUCHED = 2 * MOST_POINTS  # in the nodes of a COPC file that touch the area: those at its rim reach beyond it
+MOST_READS = 200_000  # of a COPC file
 _CHUNK = 2_000_000
 
 
@@ -51,7 +54,7 @@ def read_cloud(
     laspy, errors = _laspy()
     try:
         copc = _is_copc(file)
-        reader = laspy.CopcReader.open(file) if copc else laspy.open(file, closefd=False)
+        reader = laspy.CopcReader.open(_Bounded(file)) if copc else laspy.open(file, closefd=False)
         system, unit = _system(reader.header, name, crs)
         bounds = transformer("EPSG:4326", system.to_wkt()).transform_bounds(*bounds_deg, densify_pts=21)
         pieces = list(_pieces(laspy, reader, copc, bounds, name))
@@ -108,7 +111,10 @@ def _system(header: Any, name: str, stated: str | None) -> tuple[pyproj.CRS, str
 def _pieces(laspy: Any, reader: Any, copc: bool, bounds: tuple, name: str) -> Iterator[tuple[np.ndarray, ...]]:
     west, south, east, north = bounds
     if copc:
-        chunks = [reader.query(laspy.copc.Bounds(mins=np.array([west, south]), maxs=np.array([east, north])))]
+        box = laspy.copc.Bounds(
+            np.maximum((west, south), reader.header.mins[:2]), np.minimum((east, north), reader.header.maxs[:2])
+        )
+        chunks = [reader.query(box)] if (box.mins < box.maxs).all() and _held(laspy, reader, box, name) else []
     else:
         chunks = reader.chunk_iterator(_CHUNK)
     count = 0
@@ -118,7 +124,60 @@ def _pieces(laspy: Any, reader: Any, copc: bool, bounds: tuple, name: str) -> It
         inside = (x >= west) & (x <= east) & (y >= south) & (y <= north) & ~np.isin(classes, NOISE)
         count += int(inside.sum())
         if count > MOST_POINTS:
-            raise ResourceShortage(
-                f"{name} has more than {MOST_POINTS:,} points in the area", "fewer points", "take a smaller circle"
-            )
+            raise _too_many(name)
         yield x[inside], y[inside], np.asarray(chunk.z)[inside], classes[inside]
+
+
+def _held(laspy: Any, reader: Any, box: Any, name: str) -> bool:
+    """Whether the nodes of a COPC file that touch a box hold a point, before any is fetched. Errors: ResourceShortage for too many;
+    ValueError where they claim more than a file can hold."""
+    whole = box.ensure_3d(reader.header.mins, reader.header.maxs)
+    nodes = laspy.copc.load_octree_for_query(reader.source, reader.copc_info, reader.root_page, query_bounds=whole)
+    points, size = (sum(getattr(node, part) for node in nodes) for part in ("point_count", "byte_size"))
+    if any(node.byte_size < 0 for node in nodes) or size > reader.source.size:
+        raise ValueError("its index claims more bytes than it holds")
+    if points > MOST_TOUCHED:
+        raise _too_many(name)
+    return points > 0
+
+
+def _too_many(name: str) -> ResourceShortage:
+    return ResourceShortage(
+        f"{name} has more than {MOST_POINTS:,} points in the area", "fewer points", "take a smaller circle"
+    )
+
+
+class _Bounded(io.RawIOBase):
+    """A file whose readers cannot go round in circles: an index of a broken COPC file may lead back to itself."""
+
+    def __init__(self, file: BinaryIO) -> None:
+        super().__init__()
+        self._file, self._left = file, MOST_READS
+        self.size = file.seek(0, io.SEEK_END)
+        file.seek(0)
+
+    def readable(self) -> bool:
+        return True
+
+    def seekable(self) -> bool:
+        return True
+
+    def tell(self) -> int:
+        return self._file.tell()
+
+    def seek(self, offset: int, whence: int = io.SEEK_SET) -> int:
+        """As of any file."""
+        return self._file.seek(offset, whence)
+
+    def read(self, size: int = -1) -> bytes:
+        """As of any file. Errors: OSError after too many reads."""
+        self._left -= 1
+        if self._left < 0:
+            raise OSError("its index leads nowhere")
+        return self._file.read(size)
+
+    def readinto(self, buffer: Any) -> int:
+        """As of any file."""
+        found = self.read(len(buffer))
+        buffer[: len(found)] = found
+        return len(found)
