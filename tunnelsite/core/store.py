@@ -2,29 +2,44 @@
 
 from __future__ import annotations
 
+import mmap
 from collections.abc import Iterator
 
 import numpy as np
+
+_RESERVED = 1 << 24  # values at most that a column makes room for beforehand
 
 
 class Column:
     """Values that come in pieces and are wanted in one array at the end.
 
-    Arguments: dtype.
+    Arguments: dtype; most, how many it may come to hold. They are put where they are to stay: pieces that lie between those of other
+    columns leave holes in memory.
     """
 
-    def __init__(self, dtype: type) -> None:
-        self._dtype = np.dtype(dtype)
-        self._parts: list[np.ndarray] = []
+    def __init__(self, dtype: type, most: int = 0) -> None:
+        self._values, self._count = _pages(min(most, _RESERVED), dtype), 0
 
     def append(self, values: np.ndarray) -> None:
         """Add a piece."""
-        self._parts.append(np.asarray(values, self._dtype))
+        end = self._count + len(values)
+        if end > len(self._values):
+            grown = _pages(max(end, 2 * len(self._values)), self._values.dtype)
+            grown[: self._count] = self._values[: self._count]
+            self._values = grown
+        self._values[self._count : end] = values
+        self._count = end
 
     def whole(self) -> np.ndarray:
         """All pieces in one array; the column is empty afterwards."""
-        parts, self._parts = self._parts, []
-        return np.concatenate([*parts, np.empty(0, self._dtype)])
+        whole = self._values[: self._count]
+        self._values, self._count = _pages(0, whole.dtype), 0
+        return whole
+
+
+def _pages(count: int, dtype: type | np.dtype) -> np.ndarray:
+    """Room for values in pages of its own, which take no memory before they are filled."""
+    return np.frombuffer(mmap.mmap(-1, max(count, 1) * np.dtype(dtype).itemsize), dtype, count)
 
 
 class Store:
@@ -40,9 +55,9 @@ class Store:
         """The same values where they are to stay; what was handed in is not needed any more."""
         return values
 
-    def column(self, dtype: type) -> Column:
-        """A new column."""
-        return Column(dtype)
+    def column(self, dtype: type, most: int = 0) -> Column:
+        """A new column, which may come to hold as many as `most` values."""
+        return Column(dtype, most)
 
     def rest(self) -> None:
         """Between two steps: what is kept but not in use may leave memory."""

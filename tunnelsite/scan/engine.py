@@ -133,10 +133,13 @@ def scanned(
     count = len(frame.parcels)
     rules = ["no_data", *(judge.id for judge in judges)]
     tallies = {rule: [Tally() for _ in range(count)] for rule in rules}
-    kept = frame.store.column(np.int64), frame.store.column(np.int32)
-    measures = {judge.id: frame.store.column(np.float32) for judge in judges}
+    most = int(np.count_nonzero(ground.owner >= 0))
+    kept = frame.store.column(np.int64, most), frame.store.column(np.int32, most)
+    measures = {judge.id: frame.store.column(np.float32, most) for judge in judges}
     unsure = [judge for judge in judges if judge.criterion.truth is not None]
-    truths = {judge.id: (frame.store.column(np.float32), frame.store.column(np.float32)) for judge in unsure}
+    truths = {
+        judge.id: (frame.store.column(np.float32, most), frame.store.column(np.float32, most)) for judge in unsure
+    }
     rows, cols = frame.grid.shape
     step = max(1, STRIP_CELLS // cols // STRIP_ROWS) * STRIP_ROWS
     for top in range(0, rows, step):

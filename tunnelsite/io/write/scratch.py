@@ -54,7 +54,7 @@ class Scratch(Store):
                 file.write(np.ascontiguousarray(values[first : first + rows]).data)
             return self.mapped(file, values.dtype).reshape(values.shape)
 
-    def column(self, dtype: type) -> Column:
+    def column(self, dtype: type, most: int = 0) -> Column:
         """A column that moves into a file once it is large."""
         return ScratchColumn(dtype, self)
 
@@ -100,24 +100,25 @@ class ScratchColumn(Column):
 
     def append(self, values: np.ndarray) -> None:
         """Add a piece. Errors: ResourceShortage."""
-        super().append(values)
-        self._size += self._parts[-1].nbytes
-        if self._file is not None or self._size >= self._scratch.from_bytes / _COLUMNS:
+        values = np.ascontiguousarray(values, self._values.dtype)
+        self._size += values.nbytes
+        if self._file is None and self._size < self._scratch.from_bytes / _COLUMNS:
+            super().append(values)
+            return
+        try:
             if self._file is None:
                 self._file = self._scratch.file()
-            parts, self._parts = self._parts, []
-            try:
-                for part in parts:
-                    self._file.write(np.ascontiguousarray(part).data)
-            except OSError as problem:
-                raise short_of_disk(self._size, problem) from None
+                self._file.write(super().whole().data)
+            self._file.write(values.data)
+        except OSError as problem:
+            raise short_of_disk(self._size, problem) from None
 
     def whole(self) -> np.ndarray:
         """All pieces in one array."""
         if self._file is None or not self._size:
             return super().whole()
         with self._file as file:
-            return self._scratch.mapped(file, self._dtype)
+            return self._scratch.mapped(file, self._values.dtype)
 
 
 @contextlib.contextmanager

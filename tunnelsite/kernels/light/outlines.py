@@ -144,6 +144,8 @@ def _shade(edge, floor, last, direction, observer, eye, band):
         # the cells of this row whose rays meet the edge: right * r - down * c lies between side0 and side1
         a, b = (right * r - side0) / down, (right * r - side1) / down
         c0, c1 = max(int(np.ceil(min(a, b))), 0), min(int(np.floor(max(a, b))), observer.shape[1] - 1)
+        if c0 > c1:
+            continue
         run, stop = last[r], starts[r + 1]
         while run > starts[r] and end[run - 1] > c0:
             run -= 1
