@@ -21,10 +21,12 @@ LON, LAT = -78.0, 43.0
 YEAR = ((1, 1), (12, 31))
 
 
-def frame_of(shapes, lat: float = LAT, **columns) -> Frame:
+def frame_of(shapes, lat: float = LAT, rise: tuple[float, float] = (0.0, 0.0), **columns) -> Frame:
+    """Shapes on ground that rises to the east and to the north, as fractions."""
     crs = local_crs(pyproj.CRS("EPSG:4326"), LON, lat)
     grid = covering_grid(crs, (-80.0, -80.0, 80.0, 80.0), 1.0, 90.0)
-    ground = np.zeros(grid.shape, np.float32)
+    row, col = np.mgrid[0 : grid.rows, 0 : grid.cols]
+    ground = (rise[0] * (col - 80) + rise[1] * (80 - row)).astype(np.float32)
     trees = features(shapes, grid.crs, "trees", **columns)
     frame = Frame(grid, 200.0, {"ground": ground}, {"ground": "m"}, np.empty(0, object), [], LON, lat, obstacles=trees)
     add_surface(frame)
@@ -52,6 +54,18 @@ def test_a_prism_in_closed_form():
     assert horizon.elevation_deg.max() == 0.0  # nothing solid
     suns = ([180.0] * 5, [3.0, 20.0, 20.0, 30.0, 6.0], [1, 1, 7, 1, 7])
     assert horizon.beam_factor(*suns).tolist() == pytest.approx([1.0, 0.58, 0.0, 1.0, 1.0])
+
+
+@pytest.mark.parametrize(("toward_deg", "east", "north"), [(90, 1, 0), (180, 0, -1), (270, -1, 0)])
+@pytest.mark.parametrize("rise", [0.1, -0.1])
+def test_on_a_slope_a_crown_stands_on_the_ground_under_it(toward_deg: int, east: int, north: int, rise: float):
+    middle = EYE[0] + 23 * east, EYE[1] + 23 * north
+    box = shapely.box(middle[0] - 3, middle[1] - 3, middle[0] + 3, middle[1] + 3)
+    slope = rise * east, rise * north  # up the way to the tree, or down
+    horizon = seen(frame_of([box], rise=slope, height_m=[12.0], crown_base_m=[4.0], kind=["deciduous"]))
+    at, crown = int(np.argmin(np.abs(horizon.azimuth_deg - toward_deg))), horizon.foliage
+    assert crown.top_deg[at] == pytest.approx(np.degrees(np.arctan((11 + 23 * rise) / 20)), abs=0.1)
+    assert crown.base_deg[at] == pytest.approx(np.degrees(np.arctan((3 + 23 * rise) / 26)), abs=0.3)
 
 
 def test_evergreens_and_houses_stay_solid():
