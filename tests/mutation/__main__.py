@@ -24,7 +24,20 @@ from tests.mutation.mutants import Mutant, Tests, sampled
 
 ROOT = Path(__file__).resolve().parents[2]
 DATA = Path(tempfile.gettempdir()) / "tunnelsite-mutation-coverage"
-SUITES = ("core", "criteria", "scan", "plans", "sun", "published", "decisions", "processes")
+SUITES = (
+    "core",
+    "criteria",
+    "scan",
+    "plans",
+    "sun",
+    "published",
+    "decisions",
+    "processes",
+    "screening",
+    "settings",
+    "io/read",
+    "drawing",
+)
 COPIED = ("tunnelsite", "tests", "sample_data", "docs", "pyproject.toml", "README.md", "DEVELOPERS.md")
 # Imported once, before the forks: a mutant then costs the tests and no more.
 HEAVY = (

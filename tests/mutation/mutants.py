@@ -34,7 +34,19 @@ PARTS = (
 
 
 # What is drawn, worded or laid out as a table: a wrong width of a hatch is no wrong answer.
-SHOWN = ("map", "key", "profiles", "picture", "light_picture", "frame", "lower", "words", "tables", "layers")
+SHOWN = (
+    "map",
+    "key",
+    "profiles",
+    "picture",
+    "light_picture",
+    "sky_picture",
+    "frame",
+    "lower",
+    "words",
+    "tables",
+    "layers",
+)
 
 
 @dataclass(frozen=True)

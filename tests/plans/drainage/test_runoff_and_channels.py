@@ -132,3 +132,14 @@ def test_a_french_drain_runs_round_the_house_at_its_offset_from_the_posts(offset
     house = where.on_grid(shapely.box(-10, -4, 10, 4))
     assert drain.is_ring and shapely.distance(drain, house) == pytest.approx(offset_m)
     assert shapely.hausdorff_distance(drain, house.exterior) == pytest.approx(math.hypot(offset_m, offset_m))
+
+
+@pytest.mark.parametrize(
+    ("spare_m", "words"), [(0.2, None), (0.001, "of freeboard: make it deeper"), (-0.01, "make it larger")]
+)
+def test_a_swale_keeps_its_freeboard_above_the_peak_flow(spare_m: float, words: str | None) -> None:
+    settings = DrainageSettings()
+    depth_m = settings.swale.depth_m - spare_m
+    flow = OutletFlow(4000.0, False, peak_m3_s=0.02, depth_m=depth_m, velocity_m_s=0.2, steep_velocity_m_s=0.3)
+    said = channel_warnings("West arm", flow, settings, feet=True)
+    assert [words in one for one in said] == [True] if words else said == []

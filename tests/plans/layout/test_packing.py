@@ -15,7 +15,7 @@ from tunnelsite.core.shade_gap import Roof, clear_gap_m, shade_reach
 from tunnelsite.plans.layout import bounds as layout_bounds
 from tunnelsite.plans.layout import cliques
 from tunnelsite.plans.layout.cliques import maximal_cliques
-from tunnelsite.plans.layout.packing import LayoutRules, Placements, best_layout
+from tunnelsite.plans.layout.packing import LayoutRules, Placements, _verdict, best_layout
 
 FOOT = 0.3048
 SIZES = ((29.26, 9.14), (14.6, 6.1))
@@ -291,3 +291,19 @@ def test_no_sun_no_gap() -> None:
         shade_reach(45, 6)
     with pytest.raises(UsageError):
         Roof(3.0, 9.0, "dome")
+
+
+def test_an_unproven_block_says_how_much_better_one_may_be() -> None:
+    words = _verdict(2, 3, total=80.0, bound=100.0, proven=False)
+    assert "2 houses, total score 80.00" in words and "scores above 100.00 (25.0 % more)" in words
+    assert "no block has more than 3 houses" in words
+    assert "proven best" in _verdict(1, None, 80.0, 80.0, True) and "1 house," in _verdict(1, None, 80.0, 80.0, True)
+
+
+@pytest.mark.parametrize(
+    ("low", "high"),
+    [(np.zeros((3, 2)), np.ones((2, 2))), (np.zeros((2, 2)), np.array([[1.0, 1], [1, 0]])), (np.zeros(2), np.ones(2))],
+)
+def test_rectangles_without_size_or_mate_are_refused(low, high) -> None:
+    with pytest.raises(ValueError, match="expected"):
+        maximal_cliques(low, high)

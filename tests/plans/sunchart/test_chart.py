@@ -224,3 +224,15 @@ def test_writer():
 )
 def test_a_clock_says_how_far_it_is_ahead_of_utc(hours: float, words: str) -> None:
     assert words in Clock(hours).words
+
+
+@pytest.mark.parametrize(
+    ("crop", "inside", "outside"),
+    [
+        (((3, 10), (6, 20)), [(3, 10), (4, 1), (6, 20)], [(3, 9), (6, 21), (12, 31), (1, 1)]),
+        (((10, 1), (4, 30)), [(10, 1), (12, 31), (1, 1), (4, 30)], [(9, 30), (5, 1), (7, 15)]),
+    ],
+)
+def test_crop_months_hold_their_first_and_last_day_and_may_wrap_the_year(crop, inside, outside) -> None:
+    chart = horizon_chart(flat_horizon(), FARM, Clock(), crop)
+    assert all(chart.in_crop(*day) for day in inside) and not any(chart.in_crop(*day) for day in outside)
