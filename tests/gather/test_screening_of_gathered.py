@@ -3,21 +3,27 @@
 from __future__ import annotations
 
 import html
+import pickle
 from pathlib import Path
 
 import numpy as np
 import pytest
+import rasterio
+from rasterio.transform import Affine
 
 from tests.gather.made import cloud, middle_deg
 from tests.io.fetch.servers import Site, serving
 from tunnelsite import screen
 from tunnelsite.core.elevation_error import CELL_ERROR
+from tunnelsite.core.errors import InputRefused
+from tunnelsite.core.layers import SourceRaster
 from tunnelsite.gather.features import Wanted
 from tunnelsite.gather.request import GatherRequest, area_around, gather
 from tunnelsite.gather.sources import Source
 from tunnelsite.io.read.gathered import gathered_entries
 from tunnelsite.io.read.raster_reading import RasterReading
 from tunnelsite.io.read.site import read_site
+from tunnelsite.region.inputs import read_region, task_inputs, task_site
 from tunnelsite.report.report import make_report
 from tunnelsite.report.settings import ReportSettings
 from tunnelsite.screening.layers import framed
@@ -101,3 +107,68 @@ def test_where_everything_came_from_is_in_the_run_table_and_the_report(farm: Pat
                 )
                 assert not [one for one in told if one not in text], entry["file"]
         assert "by the scatter of the survey's points" in text
+
+
+def _beside(farm: Path, folder: Path) -> Path:
+    """A VRT of the gathered ground and of a tile east of it that no record names."""
+    with rasterio.open(farm / "ground.tif") as source:
+        profile, heights = source.profile, source.read()
+        unit = source.units[0]
+    step, (rows, cols) = profile["transform"], heights.shape[1:]
+    profile |= {"driver": "GTiff", "transform": step * Affine.translation(cols, 0)}
+    with rasterio.open(folder / "east.tif", "w", **profile) as file:
+        file.write(heights)
+        file.set_band_unit(1, unit)
+    part = f'<SrcRect xOff="0" yOff="0" xSize="{cols}" ySize="{rows}"/>'
+    sources = "".join(
+        f"<SimpleSource><SourceFilename>{path}</SourceFilename><SourceBand>1</SourceBand>{part}"
+        f'<DstRect xOff="{left}" yOff="0" xSize="{cols}" ySize="{rows}"/></SimpleSource>'
+        for path, left in ((farm / "ground.tif", 0), (folder / "east.tif", cols))
+    )
+    path = folder / "all.vrt"
+    path.write_text(
+        f'<VRTDataset rasterXSize="{2 * cols}" rasterYSize="{rows}"><SRS>{profile["crs"]}</SRS>'
+        f"<GeoTransform>{', '.join(map(str, step.to_gdal()))}</GeoTransform>"
+        f'<VRTRasterBand dataType="Float32" band="1"><NoDataValue>{profile["nodata"]}</NoDataValue>{sources}</VRTRasterBand></VRTDataset>'
+    )
+    return path
+
+
+def _same(found: SourceRaster, wanted: SourceRaster) -> bool:
+    """Whether two rasters tell the same of the cells that both hold."""
+    (row, col), (rows, cols) = (
+        np.round(~Affine(*found.affine) * (wanted.affine[2], wanted.affine[5]))[::-1].astype(int),
+        wanted.shape,
+    )
+    return np.array_equal(found.values[row : row + rows, col : col + cols], wanted.values, equal_nan=True)
+
+
+def test_tiles_tell_the_errors_of_those_cells_that_were_gathered(farm: Path, tmp_path: Path) -> None:
+    vrt = _beside(farm, tmp_path)
+    parcels = str(farm / "parcels.geojson")
+    site = read_site(str(vrt), parcels, reading=RasterReading(halo_m=20.0))
+    assert np.isfinite(site.dem_error.values).any() and _same(site.dem_error, _read(farm).dem_error)
+    assert any("known of 1 of 2 tiles" in note for note in site.dem.notes)
+
+
+@pytest.mark.parametrize("tiles", [False, True])
+def test_tasks_of_a_region_count_the_errors_of_the_points(farm: Path, tmp_path: Path, tiles: bool) -> None:
+    dem = _beside(farm, tmp_path) if tiles else farm / "ground.tif"
+    settings = Settings(dem=str(dem), parcels=str(farm / "parcels.geojson"), halo_m=20.0)
+    region = read_region(settings)
+    assert ("dem_error", "ground-error.tif") in [role[:2] for role in region.by_role]
+    task = pickle.loads(pickle.dumps(task_inputs(region, np.array([0]), settings)))
+    site = task_site(task, settings)
+    assert _same(site.dem_error, _read(farm).dem_error)
+    assert framed(site, settings, 90.0).error.measured
+    assert any("known of 1 of 2 tiles" in note for note in site.dem.notes) == tiles
+
+
+def test_errors_that_change_while_a_region_runs_are_refused(farm: Path, tmp_path: Path) -> None:
+    for path in farm.iterdir():
+        (tmp_path / path.name).write_bytes(path.read_bytes())
+    settings = Settings(dem=str(tmp_path / "ground.tif"), parcels=str(tmp_path / "parcels.geojson"), halo_m=20.0)
+    task = task_inputs(read_region(settings), np.array([0]), settings)
+    (tmp_path / "ground-error.tif").write_bytes(b"other")
+    with pytest.raises(InputRefused, match="has changed"):
+        task_site(task, settings)

@@ -16,6 +16,7 @@ from tunnelsite.core.reproject import lonlat_bounds
 from tunnelsite.core.site import Site
 from tunnelsite.core.weather import Weather
 from tunnelsite.core.wind import WindRose
+from tunnelsite.io.read.cell_errors import cell_errors, error_files
 from tunnelsite.io.read.files import file_name
 from tunnelsite.io.read.land_window import window_bounds
 from tunnelsite.io.read.mosaic import Mosaic, mosaic, read_mosaic
@@ -34,8 +35,9 @@ MARGIN_M = 50.0  # features are cut to boxes of straight sides, which bend betwe
 class Region:
     """A region as it was found: nothing of its rasters but the headers.
 
-    Attributes: dem, surface, far_dem; parcels, all of them; names, one a parcel; features by what they are, cut to the task's
-    surroundings (`obstacles`, `structures`, `soils`) or whole (`lamps`, services, whose nearest may lie anywhere).
+    Attributes: dem, surface, far_dem; dem_error, the errors of the DEM's cells, where those are known; parcels, all of them; names,
+    one a parcel; features by what they are, cut to the task's surroundings (`obstacles`, `structures`, `soils`) or whole (`lamps`,
+    services, whose nearest may lie anywhere).
     """
 
     dem: Mosaic
@@ -50,6 +52,7 @@ class Region:
     wind: WindRose | None = None
     named: tuple[Features, ...] = ()
     own: OwnLayers | None = None
+    dem_error: Mosaic | None = None
 
     @property
     def digests(self) -> list[tuple[str, str]]:
@@ -64,7 +67,7 @@ class Region:
     @property
     def by_role(self) -> list[tuple[str, str, str]]:
         """(what it is used as, name, SHA-256) of every input but the parcels: the same file is another input in another role."""
-        rasters = {"dem": self.dem, "surface": self.surface, "far_dem": self.far_dem}
+        rasters = {"dem": self.dem, "dem_error": self.dem_error, "surface": self.surface, "far_dem": self.far_dem}
         found = [(role, file_name(item.whole.path), item.sha256) for role, item in rasters.items() if item is not None]
         vectors = [*self.features.items(), *(("keep_out", item) for item in self.keep_outs)]
         vectors += [(f"service:{name}", item) for name, item in self.services.items()]
@@ -94,6 +97,7 @@ class TaskInputs:
     named: tuple[Features, ...] = ()
     drained: DrainedTiles | None = None
     own: OwnLayers | None = None
+    dem_error: Mosaic | None = None
 
 
 def read_region(settings: Settings) -> Region:
@@ -115,7 +119,11 @@ def read_region(settings: Settings) -> Region:
             if name != "dem":  # of the DEM's ground each parcel has its own word
                 window_bounds(tiles.whole, read.parcels, settings.halo_m)
             height_rules(tiles.whole, unit, None if far else band_of(tiles, settings), None)
-    return Region(names=unique_names(read.parcels), **vars(read), **rasters)
+    dem = rasters["dem"]
+    files = [(dem.tiles[0].path, dem.sha256)] if len(dem.tiles) == 1 else [(header.path, "") for header in dem.tiles]
+    errors = error_files(files, dem.whole.crs)
+    rasters["dem"] = replace(dem, whole=replace(dem.whole, notes=(*dem.whole.notes, *errors.notes)))
+    return Region(names=unique_names(read.parcels), dem_error=errors.tiles, **vars(read), **rasters)
 
 
 def _anywhere(tiles: Mosaic) -> Mosaic:
@@ -144,6 +152,7 @@ def task_inputs(
         region.named,
         drained,
         region.own,
+        region.dem_error,
     )
 
 
@@ -164,6 +173,7 @@ def task_site(inputs: TaskInputs, settings: Settings) -> Site:
     own = inputs.own or OwnLayers({}, {})
     return Site(
         dem=heights(inputs.dem, settings.halo_m),
+        dem_error=cell_errors(inputs.dem_error, inputs.parcels, settings.halo_m),
         parcels=inputs.parcels,
         surface=heights(inputs.surface, settings.halo_m),
         far_dem=heights(inputs.far_dem, settings.halo_m + settings.far_reach_m),

@@ -18,7 +18,7 @@ from tunnelsite.io.read.cells import stored_cells
 from tunnelsite.io.read.files import sha256
 from tunnelsite.io.read.named_tiles import NamedTile, is_vrt, named_tiles
 from tunnelsite.io.read.raster_header import RasterHeader, opened, raster_header, reading
-from tunnelsite.io.read.rasters import heights_of, unchanged
+from tunnelsite.io.read.rasters import heights_of, numbers_of, unchanged
 
 ENDINGS = (".tif", ".tiff", ".asc")
 OFF_LATTICE_CELLS = 1e-3  # tiles may lie this far off their common lattice
@@ -48,31 +48,46 @@ def mosaic(path: str, option: str = "DEM", crs: str | None = None) -> Mosaic:
     """
     folder = Path(path)
     if not has_tiles(path):
-        header = raster_header(path, option, crs=crs)
-        return Mosaic(header, (header,), ((0, 0),), sha256(header.path))
+        return mosaic_of([raster_header(path, option, crs=crs)], folder)
     listed = None if folder.is_dir() else named_tiles(folder, option)
     listed = listed and listed[::-1]  # what a VRT names last lies on top
     files = [tile.path for tile in listed] if listed else _files_of(folder, option)
     headers = tuple(raster_header(str(file), option, crs=crs) for file in files)
-    for header in headers[1:]:
-        _check_alike(headers[0], header)
-    places, affine, shape = _lattice(headers)
+    made = mosaic_of(headers, folder)
     if listed:
-        _check_shown_there(listed, headers, places, f"{option}: {folder.name!r}")
+        _check_shown_there(listed, headers, made.places, f"{option}: {folder.name!r}")
+    return made
+
+
+def mosaic_of(headers: Sequence[RasterHeader], path: Path) -> Mosaic:
+    """Files as one raster. Arguments: headers, one or more; path, by which the whole of several is called. Errors: as `mosaic`."""
+    first = headers[0]
+    if len(headers) == 1:
+        return Mosaic(first, (first,), ((0, 0),), sha256(first.path))
+    for header in headers[1:]:
+        _check_alike(first, header)
+    places, affine, shape = _lattice(headers)
     digest = hashlib.sha256()
     for header in headers:
         digest.update(os.fsencode(header.path.name) + f"\0{sha256(header.path)}\n".encode())
-    first = headers[0]
     whole = replace(
-        first, path=folder, affine=affine, rows=shape[0], cols=shape[1],
+        first, path=path, affine=affine, rows=shape[0], cols=shape[1],
         notes=(f"{len(headers)} tiles read as one raster", *dict.fromkeys(n for h in headers for n in h.notes)),
     )  # fmt: skip
-    return Mosaic(_with_common_nodata(whole, headers), headers, places, digest.hexdigest())
+    return Mosaic(_with_common_nodata(whole, headers), tuple(headers), places, digest.hexdigest())
 
 
 def has_tiles(path: str) -> bool:
     """Whether a path is that of several files: a folder, or a VRT."""
     return Path(path).is_dir() or is_vrt(Path(path))
+
+
+def files_of(path: str, option: str = "DEM") -> list[Path]:
+    """The files that a path names, what lies on top first. Errors: InputRefused as `mosaic`."""
+    place = Path(path)
+    if not has_tiles(path):
+        return [place]
+    return _files_of(place, option) if place.is_dir() else [tile.path for tile in named_tiles(place, option)[::-1]]
 
 
 def _files_of(folder: Path, option: str) -> list[Path]:
@@ -184,6 +199,11 @@ def read_mosaic(
         tiles.whole, cells, bounds=bounds, vertical_unit=vertical_unit, band=band, zero_is_nodata=zero_is_nodata
     )
     return replace(found, notes=(*found.notes, *apart_notes(tiles, max(apart))))
+
+
+def read_numbers(tiles: Mosaic, bounds: tuple[float, float, float, float] | None) -> SourceRaster:
+    """The numbers of a mosaic that are no heights, or of a part of it. Arguments and errors: as `rasters.values_of`."""
+    return numbers_of(tiles.whole, lambda index, window: (*joined(tiles, index, window)[:2], tiles.sha256), bounds)
 
 
 def apart_notes(tiles: Mosaic, worst: float) -> tuple[str, ...]:

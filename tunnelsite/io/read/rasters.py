@@ -85,10 +85,20 @@ def values_of(
 
     Arguments and errors: as `read_raster`.
     """
+    return numbers_of(header, lambda index, window: _cells_and_digest(header, index, window), bounds, band)
+
+
+def numbers_of(
+    header: RasterHeader,
+    cells: Callable[[int, Window], tuple[np.ndarray, list, str]],
+    bounds: tuple[float, float, float, float] | None,
+    band: int | None = None,
+) -> SourceRaster:
+    """As `values_of`, the cells coming from elsewhere, as of `heights_of`."""
     index = _chosen_band(header, band, palette=True)
     chosen, window = header.bands[index - 1], _window(header, bounds)
     _require_room(header, window, np.dtype(chosen.dtype).itemsize)
-    stored, empty, digest = _cells_and_digest(header, index, window)
+    stored, empty, digest = cells(index, window)
     values = (stored * np.float64(chosen.scale) + chosen.offset).astype(np.float32)
     if chosen.nodata is not None:
         values[stored == chosen.nodata] = np.nan

@@ -6,6 +6,7 @@ import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from tunnelsite.core.errors import InputRefused, UsageError
@@ -14,13 +15,13 @@ from tunnelsite.core.layers import Features, SourceRaster
 from tunnelsite.core.site import Site
 from tunnelsite.core.weather import Weather
 from tunnelsite.core.wind import WindRose
-from tunnelsite.io.read.cell_errors import cell_errors
+from tunnelsite.io.read.cell_errors import cell_errors, error_files
 from tunnelsite.io.read.drawn import Drawn, joined, read_drawn, with_fields
 from tunnelsite.io.read.files import FileStamp, file_stamp, layer_of, same_file
 from tunnelsite.io.read.given import features_of, heights_given, is_path
 from tunnelsite.io.read.land_instead import land_instead
 from tunnelsite.io.read.land_window import window_bounds
-from tunnelsite.io.read.mosaic import has_tiles, mosaic, read_mosaic
+from tunnelsite.io.read.mosaic import files_of, has_tiles, mosaic, read_mosaic
 from tunnelsite.io.read.named_files import named_files, with_named_files
 from tunnelsite.io.read.own_layers import OwnLayers, own_layers
 from tunnelsite.io.read.raster_header import RasterHeader, raster_header
@@ -103,10 +104,10 @@ def read_site(
     ground = _stored(store, _read_heights(dem, "DEM", land, reading, header))
     model = None if surface is None else _stored(store, _read_heights(surface, "--surface", land, reading))
     own = own_layers(layers or {})
-    errors = cell_errors(dem, ground, land, reading.halo_m)
+    errors = error_files(_files_of(dem, ground), ground.crs)
     site = Site(
         dem=replace(ground, notes=(*ground.notes, *errors.notes)),
-        dem_error=errors.raster,
+        dem_error=cell_errors(errors.tiles, land, reading.halo_m),
         parcels=land,
         surface=model,
         far_dem=None if far_dem is None else _read_far(far_dem, land, reading),
@@ -121,6 +122,14 @@ def read_site(
         store=store,
     )
     return site if sketch is None else _with_drawn(site, sketch)
+
+
+def _files_of(dem: Raster, ground: SourceRaster) -> list[tuple[Path, str]]:
+    """(path, SHA-256) of each file of a DEM, as `error_files` wants them; none of one that was given as an array."""
+    if not is_path(dem):
+        return []
+    path = os.fspath(dem)
+    return [(file, "") for file in files_of(path)] if has_tiles(path) else [(Path(path), ground.sha256)]
 
 
 def _land(parcels: Vector | Features | None, sketch: Drawn | None, header: RasterHeader | None) -> Features:
