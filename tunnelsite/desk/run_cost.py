@@ -11,7 +11,7 @@ from tunnelsite.io.read.files import bytes_words
 from tunnelsite.screening.cost import CLEARLY, Cost, Work, estimated
 from tunnelsite.settings.model import Settings
 
-LONG_S = 120.0  # of a run on a usual machine: then it is said what would make it shorter
+LONG_S = 120.0  # of a run on a usual machine: longer ones come with advice
 MUCH_BYTES = 1e9  # less memory than this is not worth a word
 WIDEST = 2 / 3  # of a house's width: wider cells cannot show its pitch
 

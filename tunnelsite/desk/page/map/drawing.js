@@ -147,7 +147,7 @@ export async function redo() {
   announce('Done again', 0);
 }
 
-/** Whether something was changed on another page since a step, which must not be lost by taking the step back; it is said. */
+/** Whether something was changed on another page since a step, which must not be lost by taking the step back; a notice says so. */
 function elsewhere(now, then) {
   const given = (feature) => Object.entries(feature.properties).filter(([, value]) => value != null && value !== '').map(([name, value]) => `${name}:${value}`).sort().join();
   const same = now && then ? given(now) === given(then) && JSON.stringify(now.geometry) === JSON.stringify(then.geometry) : !now === !then;

@@ -53,7 +53,7 @@ function whatIfPart() {
   const fields = known.settings?.fields ?? [], value = (name) => whatIf[name] ?? fields.find((field) => field.name === name)?.value;
   const weights = (known.settings?.weights ?? []).map((weight) => ({ ...weight, weight: whatIf.weight?.[weight.id] ?? weight.weight }));
   return h('details', { open: Boolean(known.answer?.what_if || Object.keys(whatIf).length), class: 'what-if' }, h('summary', { text: 'What if?' }),
-    h('p', { class: 'why', text: 'Try other months, sizes and weights on what was measured. The kept answer stays, and both can stand on the map.' }),
+    h('p', { class: 'why', text: 'Try other sizes and weights on what was measured; other months need a run, or try one house in them under its sun chart. The kept answer stays, and both can stand on the map.' }),
     h('h3', { text: 'Crop months' }), monthsStrip(value('crop_months'), (period) => tryIt({ crop_months: period }), 'if-months'),
     h('h3', { text: 'House sizes' }), houseSizes(value('house') ?? [], (house) => tryIt({ house }), 'if-house'),
     h('h3', { text: 'What matters' }), weightSliders(weights, (id, weight) => tryIt({ weight: { ...whatIf.weight, [id]: weight } }), 'if-weight'),
