@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import shutil
 from pathlib import Path
 
@@ -118,3 +119,34 @@ def test_messages_name_no_option_that_was_not_given(farm, capsys) -> None:
     assert main(["grading", "nothing.gpkg", "--rank", "1"]) == 3
     said = capsys.readouterr().err
     assert "no file 'nothing.gpkg'" in said and "--sites" not in said
+
+
+@pytest.fixture(scope="module")
+def block_and_region(once, tmp_path_factory) -> Path:
+    """The farm's folder with the GeoPackages of a block of houses and of a region."""
+    folder = tmp_path_factory.mktemp("more") / "farm"
+    shutil.copytree(once[0], folder)
+    dem, parcels = (str(folder / Path(once[1][name]).name) for name in ("dem", "parcels"))
+    assert main(["layout", str(folder / "results.gpkg"), "--out", str(folder / "layout.gpkg"), "-q", "--json"]) == 0
+    asked = ["--house", "6x15m", "--azimuths", "8", "--setback", "3m", "--halo", "0", "--drainage", "halo", "--workers", "0"]
+    assert main(["region", dem, parcels, *asked, "--out", str(folder / "region.gpkg"), "-q", "--json"]) == 0
+    return folder
+
+
+@pytest.mark.parametrize("name", ["layout", "region"])
+def test_a_plan_goes_on_from_a_block_or_a_region_alone(block_and_region, name, tmp_path, monkeypatch, capsys) -> None:
+    monkeypatch.chdir(tmp_path)
+    sites = block_and_region / f"{name}.gpkg"
+    assert main(["stakeout", "--sites", str(sites), "--rank", "2", "-q"]) == 0, capsys.readouterr().err
+    second = geopandas.read_file(sites, layer="layout" if name == "layout" else "candidates").set_index("rank").loc[2]
+    capsys.readouterr()
+    assert main(["stakeout", "--sites", str(sites), "--rank", "2", "-q", "--json", "--overwrite"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert (told["lon"], told["lat"]) == pytest.approx((second.lon, second.lat), abs=1e-9)
+
+
+@pytest.mark.parametrize("name", ["layout", "region"])
+@pytest.mark.parametrize("words", [["explain", "--rank", "1"], ["report"], ["layout"]])
+def test_what_would_rank_anew_is_refused_for_them(block_and_region, name, words, capsys) -> None:
+    assert main([words[0], str(block_and_region / f"{name}.gpkg"), *words[1:], "-q"]) == 2
+    assert "its ranks are not those of one screening" in capsys.readouterr().err

@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     import geopandas
     import pandas
 
+    from tunnelsite.settings.model import Settings
+
 LAYERS, SUMMARY, AS_PNG = "layers", "summary", "_png"
 
 
@@ -25,13 +27,15 @@ class Lineage:
     """What a GeoPackage of layers says of itself.
 
     Attributes: crs of every geometry; statement, a sentence on how they were made; sources, SHA-256 of the inputs by file name;
-    styles, OGC SLD documents by layer.
+    styles, OGC SLD documents by layer; screening, the settings of the screening that a later command goes on with, None where the
+    layers hold no places of one.
     """
 
     crs: pyproj.CRS
     statement: str
     sources: Mapping[str, str] = field(default_factory=dict)
     styles: Mapping[str, str] = field(default_factory=dict)
+    screening: Settings | None = None
 
 
 @dataclass(frozen=True)
@@ -99,7 +103,7 @@ class Plan:
             if name == LAYERS and self.lineage is not None:
                 about = self.lineage
                 write_plan(
-                    path, self.maps, crs=about.crs, statement=about.statement, sources=about.sources,
+                    path, self._stored(path.parent), crs=about.crs, statement=about.statement, sources=about.sources,
                     overwrite=overwrite, styles=about.styles,
                 )  # fmt: skip
             elif name == SUMMARY:
@@ -112,6 +116,15 @@ class Plan:
                 write_whole(path, text, overwrite=overwrite)
             else:
                 write_whole(path, png_of(self.pictures[name.removesuffix(AS_PNG)]), overwrite=overwrite)
+
+    def _stored(self, folder: Path) -> list[Table]:
+        """The layers and tables of the GeoPackage. Arguments: folder, where it will lie."""
+        from tunnelsite.screening.again import BLOCK, with_project
+
+        settings = None if self.lineage is None else self.lineage.screening
+        if settings is None:
+            return list(self.maps)
+        return [with_project(table, settings, folder, BLOCK) if table.name == "run" else table for table in self.maps]
 
     def __repr__(self) -> str:
         parts = {

@@ -16,6 +16,7 @@ from tunnelsite.io.formats.cog import write_cog
 from tunnelsite.io.write.plan_files import write_plan
 from tunnelsite.io.write.staging import write_whole
 from tunnelsite.region.tasks import RegionPlan
+from tunnelsite.screening.again import REGION, with_project
 
 if TYPE_CHECKING:
     from tunnelsite.region.screened import RegionResult
@@ -46,8 +47,12 @@ def write_region(result: RegionResult, outputs: Mapping[str, Path], *, overwrite
     """
     crs = result.table("parcels").crs
     sources = {item["name"]: item["sha256"] for item in result.manifest["inputs"]}
+    out = outputs["--out"]
+    layers = [
+        with_project(one, result.settings, out.parent, REGION) if one.name == "run" else one for one in result.layers
+    ]
     write_plan(
-        outputs["--out"], result.layers, crs=crs, statement=STATEMENT, sources=sources, overwrite=overwrite,
+        out, layers, crs=crs, statement=STATEMENT, sources=sources, overwrite=overwrite,
         styles=region_styles(result.layers),
     )  # fmt: skip
     if result.suitability is not None and "suitability" in outputs:

@@ -53,6 +53,7 @@ class RegionResult:
         manifest: inputs, settings, versions and the state of every task.
         failures: by task number.
         plan: how it was divided.
+        settings: as of the screening of each task.
     """
 
     layers: list[Table]
@@ -60,6 +61,7 @@ class RegionResult:
     manifest: dict[str, Any]
     failures: Mapping[int, Failure]
     plan: RegionPlan
+    settings: Settings
 
     def table(self, name: str) -> Table:
         """One layer, with its columns described."""
@@ -203,7 +205,7 @@ def _put_together(
     doubts = [text for text in notes if text.startswith("DOUBT: ")]
     told = [*doubts, water_note(region.dem, plan.drainage, settings.halo_m), *notes]
     tables.append(region_run_table(region.digests, settings, _told(plan), told))
-    return RegionResult(tables, raster, _manifest(region, settings, plan, done), done.failures, plan)
+    return RegionResult(tables, raster, _manifest(region, settings, plan, done), done.failures, plan, settings)
 
 
 def _as_error(failure: Failure, count: int) -> TunnelsiteError:

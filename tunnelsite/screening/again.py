@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from tunnelsite.core.errors import InputRefused
+from tunnelsite.core.errors import InputRefused, UsageError
 from tunnelsite.core.site import Site
 from tunnelsite.core.table import Table
 from tunnelsite.io.read.sites_file import digests_of, read_run_table
@@ -17,6 +17,8 @@ from tunnelsite.settings.model import Settings, settings_from
 from tunnelsite.settings.paths import anchored, files_of, relative, with_paths
 
 PROJECT = "project"  # kind of the row that holds the settings
+# Its name: settings of the screening that the file holds, of one from which a block of houses was chosen, of a region's tasks.
+SCREENING, BLOCK, REGION = "settings", "settings of the screening", "settings of each task"
 OUTPUTS = {"out", "overwrite", "rasters", "keep"}
 DETAIL = "the settings as in a project file (JSON); files as seen from this one"
 MOST_TOLD = 3  # files in one message
@@ -28,12 +30,23 @@ class Origin:
     """What a screening was made from.
 
     Attributes: settings, by the names of a project file, with paths that can be opened; digests, SHA-256 of the inputs by file
-    name; file, name of the GeoPackage.
+    name; file, name of the GeoPackage; screening, whether it holds one, so that a screening with these
+    settings has the same ranks.
     """
 
     settings: dict[str, Any]
     digests: Mapping[str, set[str]]
     file: str
+    screening: bool = True
+
+    def check_ranks(self) -> None:
+        """Errors: UsageError where the ranks of the file are others than those of a screening with its settings."""
+        if not self.screening:
+            raise UsageError(
+                f"{self.file} holds a block of houses or a region: its ranks are not those of one screening",
+                "the GeoPackage of a screening",
+                "name that file, or screen the farm; grading, stakeout, sunchart and cost go on from this one",
+            )
 
     def check(self, site: Site) -> None:
         """Errors: InputRefused where an input is not what was screened."""
@@ -53,8 +66,8 @@ def origin_of(sites: str | os.PathLike[str]) -> Origin:
     """
     path = os.fspath(sites)
     rows, name = read_run_table(path)
-    stored = next((row["value"] for row in rows if row["kind"] == PROJECT), None)
-    settings = _settings(stored, name)
+    stored = next((row for row in rows if row["kind"] == PROJECT), {})
+    settings = _settings(stored.get("value"), name)
     here = anchored(settings, Path(path).absolute().parent)
     moved = [file for file in files_of(here) if not os.path.exists(file)]
     if moved:
@@ -66,11 +79,11 @@ def origin_of(sites: str | os.PathLike[str]) -> Origin:
                 MEND,
             )
         here = anchored(_beside(settings, {Path(file).name for file in moved}), Path(path).absolute().parent)
-    return Origin(here, digests_of(rows), name)
+    return Origin(here, digests_of(rows), name, stored.get("name") == SCREENING)
 
 
-def with_project(run: Table, settings: Settings, folder: Path) -> Table:
-    """The run table with the settings in a form that can be read back. Arguments: folder, where the file will lie.
+def with_project(run: Table, settings: Settings, folder: Path, name: str = SCREENING) -> Table:
+    """The run table with the settings in a form that can be read back. Arguments: folder, where the file will lie; name of the row.
 
     A screening of objects in Python names no ground: it has no such row.
     """
@@ -79,7 +92,7 @@ def with_project(run: Table, settings: Settings, folder: Path) -> Table:
     told = settings.model_dump(by_alias=True, mode="json", exclude_none=True, exclude=OUTPUTS)
     said = {name: one for name, one in told.items() if one is not False and one != [] and one != {}}
     value = json.dumps(relative(said, folder))
-    row = {"kind": PROJECT, "name": "settings", "value": value, "detail": DETAIL}
+    row = {"kind": PROJECT, "name": name, "value": value, "detail": DETAIL}
     return run.with_rows([*run.rows, row])
 
 

@@ -11,6 +11,7 @@ from tunnelsite.core.errors import UsageError
 if TYPE_CHECKING:
     from tunnelsite.core.site import Site
 
+SCREENED_AGAIN = ("layout", "explain", "report")
 GOING_ON = ("sunchart", "grading", "stakeout", "layout", "explain", "report", "cost")
 
 
@@ -34,11 +35,15 @@ def project_values(given: argparse.Namespace) -> dict[str, Any]:
             raise UsageError(
                 "both --again and --project were given", "one of them", "a run that is repeated has its own settings"
             )
-        base = origin_of(given.again).settings | {"out": again_path(given.again)}
+        origin = origin_of(given.again)
+        origin.check_ranks()
+        base = origin.settings | {"out": again_path(given.again)}
     if not given.project and given.dem is None and getattr(given, "sites", None) is not None:
         from tunnelsite.screening.again import origin_of
 
         given.origin = origin_of(given.sites)
+        if given.name in SCREENED_AGAIN:
+            given.origin.check_ranks()
         base = given.origin.settings
         if given.parcels is not None:
             base = {name: value for name, value in base.items() if name not in ("around", "whole")}

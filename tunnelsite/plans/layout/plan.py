@@ -96,6 +96,7 @@ def _plan(chosen: Chosen) -> Plan:
             "Best block of houses among all placements of a screening by tunnelsite.",
             {item.name: item.sha256 for item in result.site.inputs},
             {layer.name: looks[layer.name] for layer in layers},
+            result.settings,
         ),
         notes=tuple(summary["notes"]),
         cautions=CAUTIONS,
