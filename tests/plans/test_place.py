@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from tests.plans.places import place
 
-WHERE = place(rows=20, cols=30, length_m=10.0, width_m=6.0)
+PLAIN = place(rows=20, cols=30, length_m=10.0, width_m=6.0)
+WEST, SOUTH = -312.0, 740.0  # of the grid's corner
+WHERE = replace(PLAIN, grid=replace(PLAIN.grid, west_m=WEST, north_m=SOUTH + 20.0))
 
 
 @pytest.mark.parametrize(
@@ -20,10 +24,10 @@ WHERE = place(rows=20, cols=30, length_m=10.0, width_m=6.0)
     ],
 )
 def test_a_window_is_what_bounds_touch_of_the_grid(bounds, rows, cols) -> None:
-    found = WHERE.window(bounds)
+    west, south, east, north = bounds
+    found = WHERE.window((WEST + west, SOUTH + south, WEST + east, SOUTH + north))
     assert [(part.start, part.stop) for part in found] == [rows, cols]
     # the same by looking at every cell
-    west, south, east, north = bounds
     top, left = np.mgrid[0:20, 0:30]
     touched = (left < east) & (left + 1 > west) & (20 - top > south) & (19 - top < north)
     inside = np.zeros((20, 30), bool)
@@ -33,7 +37,7 @@ def test_a_window_is_what_bounds_touch_of_the_grid(bounds, rows, cols) -> None:
 
 @pytest.mark.parametrize("bounds", [(-9.0, -9.0, -5.0, -5.0), (40.0, 30.0, 50.0, 40.0)])
 def test_a_window_beyond_the_grid_holds_no_cell(bounds) -> None:
-    assert np.zeros(WHERE.grid.shape)[WHERE.window(bounds)].size == 0
+    assert np.zeros(PLAIN.grid.shape)[PLAIN.window(bounds)].size == 0
 
 
 def test_cells_and_distances_are_each_other_s_inverse() -> None:

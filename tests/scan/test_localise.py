@@ -11,9 +11,10 @@ import shapely
 from pyproj.aoi import AreaOfInterest
 from pyproj.database import query_utm_crs_info
 
+from tunnelsite.core.grid import Grid, covering_grid, local_crs
 from tunnelsite.core.layers import Features, SourceRaster
 from tunnelsite.core.site import Site
-from tunnelsite.scan.localise import apart, native_cell_m, unique_names, utm_name
+from tunnelsite.scan.localise import apart, native_cell_m, nearest, unique_names, utm_name, warped
 
 DEGREES = pyproj.CRS("EPSG:4326")
 
@@ -80,3 +81,48 @@ def test_parcels_get_one_name_each() -> None:
     named = Features(shapes, {"Name": np.array(["North", " North ", None, "nan"], object)})
     assert unique_names(named) == ["North", "North (2)", "parcel 3", "parcel 4"]
     assert unique_names(Features(shapes[:2])) == ["parcel 1", "parcel 2"]
+
+
+def turned(turn_deg: float, values: np.ndarray, cell: float = 2.0) -> SourceRaster:
+    """A raster in UTM 17 N turned about its middle, which stands 500 km east and 4,760 km north."""
+    c, s = cell * math.cos(math.radians(turn_deg)), cell * math.sin(math.radians(turn_deg))
+    corner = 500_000.0 - 110 * (c + s), 4_760_000.0 - 110 * (s - c)
+    return SourceRaster(values, (c, s, corner[0], s, -c, corner[1]), pyproj.CRS("EPSG:32617"))
+
+
+def local_grid(cell_m: float = 1.0) -> Grid:
+    crs = local_crs(pyproj.CRS("EPSG:32617"), -80.998, 42.9925)
+    return covering_grid(crs, (-40.0, -40.0, 40.0, 40.0), cell_m, 90.0)
+
+
+def places(raster: SourceRaster, grid: Grid) -> tuple[np.ndarray, np.ndarray]:
+    """Fractional (row, col) of the raster at every cell centre of the grid, one transformation a cell."""
+    across, along = np.meshgrid(
+        grid.north_m - (np.arange(grid.rows) + 0.5) * grid.cell_m,
+        grid.west_m + (np.arange(grid.cols) + 0.5) * grid.cell_m,
+        indexing="ij",
+    )
+    change = pyproj.Transformer.from_crs(pyproj.CRS(grid.crs_wkt), raster.crs, always_xy=True)
+    east, north = change.transform(*grid.to_map(along, across))
+    a, b, c, d, e, f = raster.affine
+    col, row = np.linalg.solve(np.array([[a, b], [d, e]]), np.stack([(east - c).ravel(), (north - f).ravel()]))
+    return row.reshape(grid.shape) - 0.5, col.reshape(grid.shape) - 0.5
+
+
+@pytest.mark.parametrize("turn_deg", [0.0, 12.0, -35.0])
+def test_a_turned_raster_s_plane_comes_through_and_its_classes_stay_whole(turn_deg: float) -> None:
+    rows, cols = np.mgrid[0:220, 0:220]
+    grid = local_grid()
+    heights = turned(turn_deg, (0.05 * cols - 0.03 * rows).astype(np.float32))
+    row, col = places(heights, grid)
+    inside = (row > 0) & (row < 219) & (col > 0) & (col < 219)
+    assert inside.mean() > 0.5
+    assert warped(heights, grid)[inside] == pytest.approx((0.05 * col - 0.03 * row)[inside], abs=2e-3)
+    classes = turned(turn_deg, (1000.0 * rows + cols).astype(np.float32))
+    at = np.floor(np.stack([row, col]) + 0.5)
+    sure = (
+        inside
+        & (np.abs(np.stack([row, col]) + 0.5 - at) > 0.01).all(0)
+        & (np.abs(np.stack([row, col]) - 0.5 - at) > 0.01).all(0)
+    )
+    assert np.array_equal(nearest(classes, grid)[sure], (1000 * at[0] + at[1])[sure])

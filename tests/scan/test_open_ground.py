@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 import shapely
 
-from tunnelsite.scan.open_ground import inset, widened
+from tunnelsite.scan.open_ground import _widest, inset, widened
 
 ROUND = np.linspace(0.0, 2 * np.pi, 3601)
 
@@ -31,3 +31,12 @@ def test_inset_keeps_the_setback_and_little_more() -> None:
     away = shapely.distance(shapely.points(shapely.get_coordinates(found)), shapely.boundary(parcel))
     assert away.min() >= 6.0 * (1 - 1e-9) and away.max() <= 6.0 * 1.000303
     assert inset(parcel, 0.0) is parcel
+
+
+def test_the_widest_place_is_the_largest_circle_of_any_part() -> None:
+    line = shapely.LineString([(90, 0), (90, 99)])
+    parts = shapely.GeometryCollection(
+        [shapely.box(0, 0, 8, 30), shapely.box(20, 0, 80, 11.5), line, shapely.Point(5, 5)]
+    )
+    assert _widest(parts) == pytest.approx(11.5, abs=2e-3)
+    assert _widest(line) == 0.0 and _widest(shapely.Polygon()) == 0.0

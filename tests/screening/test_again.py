@@ -128,7 +128,20 @@ def block_and_region(once, tmp_path_factory) -> Path:
     shutil.copytree(once[0], folder)
     dem, parcels = (str(folder / Path(once[1][name]).name) for name in ("dem", "parcels"))
     assert main(["layout", str(folder / "results.gpkg"), "--out", str(folder / "layout.gpkg"), "-q", "--json"]) == 0
-    asked = ["--house", "6x15m", "--azimuths", "8", "--setback", "3m", "--halo", "0", "--drainage", "halo", "--workers", "0"]
+    asked = [
+        "--house",
+        "6x15m",
+        "--azimuths",
+        "8",
+        "--setback",
+        "3m",
+        "--halo",
+        "0",
+        "--drainage",
+        "halo",
+        "--workers",
+        "0",
+    ]
     assert main(["region", dem, parcels, *asked, "--out", str(folder / "region.gpkg"), "-q", "--json"]) == 0
     return folder
 
