@@ -8,7 +8,7 @@ import shapely
 
 from tests.plans.places import distances, place, tilted
 from tunnelsite.plans.drainage.plan import DrainageSettings, drainage_plan
-from tunnelsite.plans.drainage.swale import SwaleRule, graded_arm
+from tunnelsite.plans.drainage.swale import SwaleRule, graded_arm, ring, swale_layouts
 from tunnelsite.plans.grading.plan import grading_plan
 from tunnelsite.plans.site_limits import SiteLimits
 
@@ -131,3 +131,17 @@ def test_the_swale_offered_digs_least(hillside) -> None:
     assert len(layouts) == 3 and len(good) >= 1
     found = drainage_plan(hillside, wanted)
     assert sum(arm.volume_m3 for arm in found.arms) == pytest.approx(min(good))
+
+
+@pytest.mark.parametrize(("spots", "arms"), [([(30, 0)], [1]), ([(-30, 0)], [1]), ([(30, 0), (-30, 0)], [2, 1, 1])])
+def test_an_arm_is_laid_on_the_sides_where_water_comes_in(hillside, spots, arms) -> None:
+    """Both sides at once, or all of it down one side; where water comes in on one side alone, only there."""
+    where = hillside.place
+    around = ring(hillside.outline, SwaleRule())
+    needed = [(where.centre[0] + u, where.centre[1] + v) for u, v in spots]
+    layouts = swale_layouts(where, hillside.natural, around, SwaleRule(), needed, lambda along, across: None)
+    assert [len(one) for one in layouts] == arms
+    if len(spots) == 1:  # from the top of the ring toward the side of the spot
+        [[arm]] = layouts
+        assert np.sign(arm.along_m[-1] - arm.along_m[0]) == np.sign(spots[0][0])
+    assert swale_layouts(where, hillside.natural, around, SwaleRule(), [], None) == []

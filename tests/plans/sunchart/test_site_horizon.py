@@ -6,10 +6,11 @@ import pytest
 import shapely
 
 from tunnelsite.core.errors import UsageError
-from tunnelsite.core.grid import covering_grid, local_crs
+from tunnelsite.core.grid import Grid, covering_grid, local_crs
 from tunnelsite.core.layers import Features
 from tunnelsite.core.site import Frame
-from tunnelsite.plans.sunchart.site_horizon import horizon_at
+from tunnelsite.plans.sunchart.site_horizon import _View, horizon_at
+from tunnelsite.scan.far_ground import FarGround
 from tunnelsite.scan.surface import add_surface
 
 LON, LAT = -78.0, 43.0
@@ -62,3 +63,18 @@ def test_point_off_the_data_is_refused():
     frame.ground[:] = np.nan
     with pytest.raises(UsageError, match="no elevation"):
         horizon_at(frame, LON, LAT, 1.0)
+
+
+@pytest.mark.parametrize(("toward_deg", "down", "right"), [(0, -1, 0), (90, 0, 1), (180, 1, 0), (270, 0, -1)])
+def test_a_far_ridge_stands_as_high_as_its_distance_says(toward_deg: int, down: int, right: int) -> None:
+    """120 m tall, 20 cells of 50 m away, one cell wide and long enough to look straight: the earth's curve takes 0.03 m off."""
+    frame = _frame()
+    cell, reach = 50.0, 41
+    heights = np.zeros((2 * reach + 1, 2 * reach + 1), np.float32)
+    rows, cols = np.mgrid[-reach : reach + 1, -reach : reach + 1]
+    heights[(rows * down + cols * right) == 20] = 120.0
+    eye = frame.grid.centre(150, 150)
+    far = Grid(frame.grid.crs_wkt, cell, *heights.shape, eye[0] - (reach + 0.5) * cell, eye[1] + (reach + 0.5) * cell)
+    seen = _View(frame, (150, 150), 1.0, np.arange(0.0, 360.0, 0.5)).far(FarGround(far, heights, ()))
+    assert seen.horizon_deg[2 * toward_deg] == pytest.approx(np.degrees(np.arctan(119.0 / 1000.0)), abs=0.2)
+    assert seen.distance_m[2 * toward_deg] == pytest.approx(1000.0, abs=cell / 2 + 1)
