@@ -155,6 +155,9 @@ def _fill_extremes(tile, layer, sign, reach, start, window, extreme):
     r1, c1 = min(r0 + EXTREME_ROWS, bottom), min(c0 + EXTREME_COLS, right)
     view = layer[r0 - reach[0] : r1 + reach[0], c0 - reach[1] : c1 + reach[1]]
     out = extreme[r0 - start : r1 - start, c0:c1]
+    if _is_one_value(view):  # no water, nothing that stands
+        out[:] = view[0, 0]
+        return
     wide, tall = view.shape[1] - out.shape[1] + 1, view.shape[0] - out.shape[0] + 1
     tops = np.empty(view.shape, view.dtype)
     for r in range(view.shape[0]):
@@ -174,6 +177,21 @@ def _fill_extremes(tile, layer, sign, reach, start, window, extreme):
         _merge(line, tops[r + tall - step], out.shape[1])
         for c in range(out.shape[1]):
             out[r, c] = line[c] * sign if line[c] < np.inf else np.nan
+
+
+@njit(**PLAIN)
+def _is_one_value(view):
+    """Whether all is one finite value."""
+    first = view[0, 0]
+    if not abs(first) < np.inf:
+        return False
+    for r in range(view.shape[0]):
+        line, alike = view[r], True
+        for c in range(line.size):
+            alike &= line[c] == first
+        if not alike:
+            return False
+    return True
 
 
 @njit(**PLAIN)

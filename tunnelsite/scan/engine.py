@@ -191,14 +191,18 @@ def _strip_passed(strip: Strip, owner: np.ndarray, judges: list[Judge], tallies:
         judged = None if judge.rubric.limit is None else (measure, judge.rubric.limit)
         left -= _count(tallies[judge.id], strip, (owner, left), beyond, judged)
         strip.reject(beyond)
-    mask = strip.feasible()
-    index = np.flatnonzero(mask) + np.int64(strip.rows[0]) * strip.shape[1]
+    places = np.flatnonzero(strip.feasible())
+    index = places + np.int64(strip.rows[0]) * strip.shape[1]
     truths = {judge.id: judge.truth(strip, measured[judge.id]) for judge in judges}
     return _Passed(
         index,
-        owner[mask],
-        {name: values[mask] for name, values in measured.items()},
-        {name: Truth(*(values[mask] for values in truth)) for name, truth in truths.items() if truth is not None},
+        owner.ravel()[places],
+        {name: values.ravel()[places] for name, values in measured.items()},
+        {
+            name: Truth(*(values.ravel()[places] for values in truth))
+            for name, truth in truths.items()
+            if truth is not None
+        },
     )
 
 
@@ -215,7 +219,7 @@ def _count(
     """
     owner, left = tried
     where = np.flatnonzero(beyond)
-    parcels = owner.flat[where]
+    parcels = owner.ravel()[where]
     hit = np.bincount(parcels, minlength=len(tally))
     for parcel in np.flatnonzero(left).tolist():
         tally[parcel].tried += int(left[parcel])
@@ -223,7 +227,7 @@ def _count(
     if judged is None or not len(where):
         return hit
     measure, limit = judged
-    away = misses(measure.flat[where], limit)
+    away = misses(measure.ravel()[where], limit)
     for parcel, at in nearest_of_each(parcels, away).items():
         known, cell = tally[parcel], int(where[at])
         if not np.isfinite(known.miss) or away[at] < misses(known.miss, limit):

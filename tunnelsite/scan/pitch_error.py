@@ -100,10 +100,16 @@ def pitch_errors(
     shows may as well be ground: the worse of the two readings counts (derived). Measured on real ground in
     docs/regions.md.
     """
+    return errors_of(frame, house, stated, rows, np.where(wanted, counted_shares(frame, stated, rows), np.nan))
+
+
+def errors_of(frame: Frame, house: House, stated: ErrorModel, rows: tuple[int, int], shares: np.ndarray) -> PitchErrors:
+    """The same where the shares of the stated error that count are known, from `counted_shares`; NaN where none is asked for."""
     cell = frame.grid.cell_m
     own = max(frame.dem_cell_m or cell, cell)
     sizes = (house.length_m, house.width_m, cell)
-    share = _counted_share(frame, stated, rows)[wanted]
+    wanted = ~np.isnan(shares)
+    share = shares[wanted]
     sd, wide = stated.seen
     elevation = SlopeErrors(*(share * part for part in slope_error(*sizes, sd, wide)))
     hidden = _hidden(*sizes, frame.dem_cell_m or cell)
@@ -147,7 +153,7 @@ def counted_share(frame: Frame, at: tuple[np.ndarray, np.ndarray], stated: Error
     """What share of the stated error counts round some cells, float64 [n]: all of it where it was stated, of what was assumed no
     more than the ground round it shows. Arguments: as `placement_errors`."""
     parts = [
-        _counted_share(window, stated, (0, len(one.ground)))[one.rows, one.col]
+        counted_shares(window, stated, (0, len(one.ground)))[one.rows, one.col]
         for window, one in _near(frame, at, stated)
     ]
     return np.concatenate(parts) if parts else np.empty(0)
@@ -178,9 +184,9 @@ def lone_error(error: ErrorModel, cell_m: float) -> float:
     return max(0.0 if error.assumed else lone_sd(cell_m, *error.seen), error.least_m)
 
 
-def _counted_share(frame: Frame, stated: ErrorModel, rows: tuple[int, int]) -> np.ndarray:
-    """What share of the stated error counts round each cell of some rows: all of it where one was given; where the points
-    tell it, that of the cells round there."""
+def counted_shares(frame: Frame, stated: ErrorModel, rows: tuple[int, int]) -> np.ndarray:
+    """What share of the stated error counts round each cell of some rows, float64 [rows, cols]: all of it where one was given; where the
+    points tell it, that of the cells round there."""
     if stated.measured:
         found: np.ndarray = np.maximum(_local_share(frame, stated, rows), stated.least_share)
         return found

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -20,7 +20,7 @@ from tunnelsite.kernels.terrain.grading import Grading, graded_pads
 from tunnelsite.kernels.terrain.plane_error import SlopeErrors
 from tunnelsite.kernels.terrain.planes import Planes, rectangle_planes
 from tunnelsite.kernels.windows import rectangle_max, rectangle_mean, rectangle_min
-from tunnelsite.scan.pitch_error import lone_error, pitch_errors, ripple_of, shows_pitch, stated_error
+from tunnelsite.scan.pitch_error import counted_shares, errors_of, lone_error, ripple_of, shows_pitch, stated_error
 from tunnelsite.scan.tight_ground import Nudged
 
 if TYPE_CHECKING:
@@ -71,8 +71,9 @@ class Strip:
 
     def reject(self, beyond: np.ndarray) -> None:
         """Take placements out of the running."""
-        self._mask &= ~beyond
-        self._blank = set(self._graded)
+        if beyond.any():
+            self._mask &= ~beyond
+            self._blank = set(self._graded)
 
     def layer(self, name: str) -> np.ndarray:
         """The strip's own cells of a layer."""
@@ -108,7 +109,7 @@ class Strip:
 
     def elevation_sd(self) -> np.ndarray:
         """Standard deviation [m] of the error of one elevation that counts round each placement."""
-        found: np.ndarray = self._errors[0]
+        found: np.ndarray = self._sd
         return found
 
     def pad_ripple(self) -> Ripple:
@@ -125,27 +126,45 @@ class Strip:
 
     def take_errors(self, errors: np.ndarray) -> None:
         """Count these errors of one elevation and of the two slopes instead of what the ground shows: float32 [3, strip rows, cols]."""
-        self._errors = errors
+        self._sd, self._slopes = errors[0], errors[1:]
 
     def slope_errors(self) -> SlopeErrors:
         """Standard errors of the plane's slopes [fraction]; NaN where they are not known or the model cannot show the pitch."""
         if not self.shows_ground:
             nothing = np.full(self.shape, np.nan, np.float32)
             return SlopeErrors(nothing, nothing)
-        return SlopeErrors(*(np.where(self._mask, values, np.nan) for values in self._errors[1:]))
+        return SlopeErrors(*(np.where(self._mask, values, np.nan) for values in self._slopes))
 
     @cached_property
-    def _errors(self) -> np.ndarray:
-        """Error of one elevation and of the two slopes, float32 [3, strip rows, cols]; NaN where not in the running."""
-        out = np.full((3, *self.shape), np.nan, np.float32)
-        for top in range(0, self.shape[0], BAND_ROWS):  # a band at a time, so that memory does not grow with the strip
-            mask = self._mask[top : top + BAND_ROWS]
-            if mask.any():
-                rows = (self.rows[0] + top, self.rows[0] + top + len(mask))
-                found = pitch_errors(self.frame, self.house, self._stated, rows, mask)
-                for layer, values in zip(out, (found.sd_m, *found.both), strict=True):
-                    layer[top : top + BAND_ROWS][mask] = values
+    def _shares(self) -> np.ndarray:
+        """Share of the stated error that counts, float64 [strip rows, cols]; NaN where not in the running."""
+        out = np.full(self.shape, np.nan)
+        for part, rows in self._bands():
+            shares = counted_shares(self.frame, self._stated, rows)
+            np.copyto(out[part], shares, where=self._mask[part])
         return out
+
+    @cached_property
+    def _sd(self) -> np.ndarray:
+        return (self._shares * self._stated.sd_m).astype(np.float32)
+
+    @cached_property
+    def _slopes(self) -> np.ndarray:
+        """Errors of the two slopes, float32 [2, strip rows, cols]; NaN where not in the running: asked for last, they cost little."""
+        out = np.full((2, *self.shape), np.nan, np.float32)
+        shares = np.where(self._mask, self._shares, np.nan)
+        for part, rows in self._bands():
+            found = errors_of(self.frame, self.house, self._stated, rows, shares[part])
+            for layer, values in zip(out, found.both, strict=True):
+                layer[part][~np.isnan(shares[part])] = values
+        return out
+
+    def _bands(self) -> Iterator[tuple[slice, tuple[int, int]]]:
+        """Bands of the strip in which something is in the running, so that memory does not grow with it, and their rows on the grid."""
+        for top in range(0, self.shape[0], BAND_ROWS):
+            part = slice(top, min(top + BAND_ROWS, self.shape[0]))
+            if self._mask[part].any():
+                yield part, (self.rows[0] + part.start, self.rows[0] + part.stop)
 
     def grading(self, shrink: float) -> Grading:
         """Earthwork of each feasible pad, as arrays over the strip (NaN elsewhere); see `kernels.terrain.grading`."""
@@ -154,12 +173,14 @@ class Strip:
             return self._graded[shrink]
         if shrink in self._blank:  # placements only ever leave the running, so what is left was graded before
             self._blank.remove(shrink)
+            gone = ~self._mask
             for values in self._graded[shrink]:
-                values[~self._mask] = np.nan
+                np.copyto(values, np.nan, where=gone)
         return self._graded[shrink]
 
     def _graded_now(self, shrink: float) -> Grading:
-        rows, cols = np.nonzero(self._mask)
+        places = np.flatnonzero(self._mask)
+        rows, cols = np.divmod(places, self.shape[1])
         packed = graded_pads(
             self.frame.ground,
             rows + self.rows[0],
@@ -168,13 +189,13 @@ class Strip:
             self.cell_m,
             max_slope=self.pad_pitch,
             shrink=shrink,
-            ripple_m=self.pad_ripple().counted * self.elevation_sd()[self._mask],
+            ripple_m=self.pad_ripple().counted * self.elevation_sd().ravel()[places],
             lone_sd_m=lone_error(self._stated, self.cell_m),
         )
         spread = []
         for values in packed:
             full = np.full(self.shape, np.nan, np.float32)
-            full[self._mask] = values
+            full.ravel()[places] = values
             spread.append(full)
         return Grading(*spread)
 
