@@ -69,9 +69,9 @@ def test_what_a_run_knows_stands_below_its_line() -> None:
     page = checklists_page(known=known_of(studies))
     assert "Option A: 23 ft (7.0 m) higher than the house: 10.0 psi (69 kPa)" in page
     assert "Option B: 3.0 m (10 ft) lower than the house: pump it" in page
-    assert "climbs 2.0 %, 4.0 % over the steepest 33 ft (10 m)" in page
+    assert "climbs 2.0 %, at most 4.0 % over 33 ft (10 m)" in page
     assert "one of this size fits beside it; free ground 131 ft (40 m)" in page
-    assert "4 times its height" in page and "In snow country keep at least 100 ft (30 m) away" in page
+    assert "4 times their height" in page and "In snow country keep at least 100 ft (30 m) away" in page
     keys = {item.known for one in checklists() for item in one.items if item.known}
     assert keys == {one.key for one in around(row, feet=True)}
     assert page.count("Option B") == 1 and 'class="known"' not in checklists_page()

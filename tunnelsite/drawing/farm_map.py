@@ -16,7 +16,8 @@ from tunnelsite.drawing.colours import INK, PAPER
 from tunnelsite.drawing.contours import contour_interval, contour_lines, label_spots
 from tunnelsite.drawing.farm_view import WIDTH, FarmView, rings_on_map
 from tunnelsite.drawing.hatches import HATCHES, add_patterns, hatching
-from tunnelsite.drawing.land_features import features, furniture, halo, parcels
+from tunnelsite.drawing.labels import Labels
+from tunnelsite.drawing.land_features import features, furniture, halo, names, parcels
 from tunnelsite.drawing.outcome_groups import Fate, shown_scan
 from tunnelsite.drawing.svg import Drawing
 from tunnelsite.io.write.picture_png import data_address, png_bytes
@@ -73,8 +74,9 @@ def farm_map_svg(result: Result, fates: Sequence[Fate], marks: Sequence[MapMark]
     feet = result.scans[shown_scan(result)].house.feet
     heights = _contours(drawing, frame, view, (rows, cols), feet=feet)
     features(drawing, frame, view)
-    parcels(drawing, frame, view, [mark.corners.mean(axis=0) for mark in marks])
-    _heights(drawing, heights, [view.points(mark.corners).mean(axis=0) for mark in marks])
+    parcels(drawing, frame, view)
+    labels = names(drawing, frame, view, [mark.corners.mean(axis=0) for mark in marks])
+    _heights(drawing, heights, labels)
     _candidates(drawing, view, marks, _not_to_hide(frame, view))
     furniture(drawing, view, feet=feet)
     return drawing.text
@@ -164,12 +166,9 @@ def _contours(
     return heights
 
 
-def _heights(drawing: Drawing, heights: dict[str, list[tuple[float, float]]], taken: Sequence[np.ndarray]) -> None:
-    """The height of each thicker contour once, over all lines and clear of what is marked."""
-    spots = {
-        words: [p for p in points if all(abs(x - p[0]) > 60 or abs(y - p[1]) > 45 for x, y in taken)]
-        for words, points in heights.items()
-    }
+def _heights(drawing: Drawing, heights: dict[str, list[tuple[float, float]]], labels: Labels) -> None:
+    """The height of each thicker contour once, over all lines and clear of what is marked and named."""
+    spots = {words: [p for p in points if labels.clear(*p, 36, 14)] for words, points in heights.items()}
     drawing.open_group("heights of contours")
     for words, (x, y) in label_spots(spots, (120.0, 40.0)).items():
         drawing.words(x, y + 5, words, 14, fill=INK, text_anchor="middle", **halo())

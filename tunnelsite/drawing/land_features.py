@@ -13,6 +13,7 @@ from tunnelsite.core.units import FOOT_M
 from tunnelsite.drawing.colours import INK, KEEP_OUT, PAPER, SOFT
 from tunnelsite.drawing.contours import nice_step
 from tunnelsite.drawing.farm_view import FarmView, on_map, rings_on_map
+from tunnelsite.drawing.labels import Labels
 from tunnelsite.drawing.markup import plain_name, tag
 from tunnelsite.drawing.svg import Drawing
 
@@ -48,60 +49,91 @@ def features(drawing: Drawing, frame: Frame, view: FarmView) -> None:
     if frame.structures is not None:
         for ring in rings_on_map(grid, frame.structures.geometry):
             drawing.path(view.points(ring).tolist(), closed=True, **STRUCTURE)
-    for name, item in frame.services.items():
-        _service(drawing, view, grid, plain_name(name, 20), item.geometry)
+    for item in frame.services.values():
+        for line in rings_on_map(grid, item.geometry):
+            drawing.path(view.points(line).tolist(), stroke=PAPER, stroke_width=5, stroke_opacity=0.8)
+            drawing.path(view.points(line).tolist(), **SERVICE)
+        for x, y in _dots(view, grid, item.geometry):
+            drawing.rectangle(x - 4, y - 4, 8, 8, fill=PAPER, **SERVICE)
     drawing.close_group()
 
 
-def _service(drawing: Drawing, view: FarmView, grid, name: str, geometry) -> None:
-    lines = [view.points(line).tolist() for line in rings_on_map(grid, geometry)]
-    for line in lines:
-        drawing.path(line, stroke=PAPER, stroke_width=5, stroke_opacity=0.8)
-        drawing.path(line, **SERVICE)
-    dots = view.points(on_map(grid, geometry[shapely.get_dimensions(geometry) == 0])).tolist()
-    for x, y in dots:
-        drawing.rectangle(x - 4, y - 4, 8, 8, fill=PAPER, **SERVICE)
-    inside = [
-        (x, y)
-        for x, y in [*dots, *(p for line in lines for p in line)]
-        if 40 < x < view.width - 40 and 20 < y < view.height - 20
-    ]
-    if inside:
-        x, y = inside[len(inside) // 2]
-        drawing.words(x + 8, y - 7, name, 14, fill=INK, font_weight="600", class_="isolated", **halo())
+def _dots(view: FarmView, grid, geometry: np.ndarray) -> list[list[float]]:
+    """Points among shapes, on the map."""
+    return view.points(on_map(grid, geometry[shapely.get_dimensions(geometry) == 0])).tolist()
 
 
-def parcels(drawing: Drawing, frame: Frame, view: FarmView, middles: Sequence[np.ndarray]) -> None:
-    """Outlines and names, which keep clear of the pins of what is marked. Arguments: middles, easting and northing [m] of the marks."""
+def parcels(drawing: Drawing, frame: Frame, view: FarmView) -> None:
+    """Outlines of the parcels."""
     drawing.open_group("parcels")
     for parcel in frame.parcels:
         for ring in rings_on_map(frame.grid, parcel):
             points = view.points(ring).tolist()
             drawing.path(points, closed=True, stroke=PAPER, stroke_width=5, stroke_opacity=0.8)
             drawing.path(points, closed=True, **PARCEL)
-    pins = np.vstack([view.points(middle) - (0, 16) for middle in middles] or [np.empty((0, 2))])
-    pins = np.vstack([pins, [(view.width - 34, 46)]])  # the north arrow
-    for parcel, name in zip(frame.parcels, frame.parcel_names, strict=True):
-        if not shapely.is_empty(parcel):
-            x, y = _name_spot(view, view.points(on_map(frame.grid, parcel)), pins)
-            drawing.words(x, y, plain_name(name, 26), 17, fill=INK, text_anchor="middle", font_weight="600",
-                          class_="isolated", **halo(5))  # fmt: skip
     drawing.close_group()
 
 
-def _name_spot(view: FarmView, outline: np.ndarray, pins: np.ndarray) -> tuple[float, float]:
-    """Where a parcel's name goes: inside its upper or its lower edge, whichever is farther from the candidates' pins."""
-    left, top = outline.min(axis=0)
-    right, bottom = outline.max(axis=0)
+def names(drawing: Drawing, frame: Frame, view: FarmView, middles: Sequence[np.ndarray]) -> Labels:
+    """Names of parcels and services, clear of each other, of the north arrow and of what is marked; gives where words stand now.
+
+    Arguments: middles, easting and northing [m] of the marks, whose pins stand above them.
+    """
+    labels = Labels(view.width, view.height)
+    labels.keep(view.width - 34, 42, 28)
+    for middle in middles:
+        x, y = view.points(middle).ravel().tolist()
+        labels.keep(x, y, 16)
+        labels.keep(x, y - 26, 16)
+    drawing.open_group("names")
+    for parcel, name in zip(frame.parcels, frame.parcel_names, strict=True):
+        if not shapely.is_empty(parcel):
+            words = plain_name(name, 26)
+            x, y = labels.place(words, 17, _parcel_spots(view.points(on_map(frame.grid, parcel))))
+            drawing.words(
+                x, y, words, 17, fill=INK, text_anchor="middle", font_weight="600", class_="isolated", **halo(5)
+            )
+    for name, item in frame.services.items():
+        spots = _service_spots(view, frame.grid, item.geometry)
+        if spots:
+            words = plain_name(name, 20)
+            x, y = labels.place(words, 14, spots)
+            drawing.words(
+                x, y, words, 14, fill=INK, text_anchor="middle", font_weight="600", class_="isolated", **halo()
+            )
+    drawing.close_group()
+    return labels
+
+
+def _parcel_spots(outline: np.ndarray) -> list[tuple[float, float]]:
+    """Where a parcel's name may stand: inside its upper or lower edge or in the middle, or else just outside."""
+    left, top = outline.min(axis=0).tolist()
+    right, bottom = outline.max(axis=0).tolist()
     middle = (left + right) / 2
-    spots = np.array(
-        [(x, y) for y in (top + 20, bottom - 9) for x in (middle, (left + middle) / 2, (right + middle) / 2)]
+    rows = (top + 20, bottom - 9, (top + bottom) / 2 + 6, top - 8, bottom + 20)
+    return [(x, y) for y in rows for x in (middle, (left + middle) / 2, (right + middle) / 2)]
+
+
+def _along(line: np.ndarray, count: int = 24) -> np.ndarray:
+    """Points at even distances along a line [n, 2]."""
+    if len(line) < 2:
+        return line
+    shape = shapely.LineString(line)
+    return shapely.get_coordinates(
+        shapely.line_interpolate_point(shape, np.linspace(0.02, 0.98, count), normalized=True)
     )
-    spots[:, 0] = np.clip(spots[:, 0], 70, view.width - 70)
-    away = np.abs(spots[:, None, :] - pins[None]) / (75, 26)  # a name is wide and low
-    free = away.max(axis=2).min(axis=1, initial=9.0) if len(pins) else np.ones(len(spots))
-    best = int(np.argmax(np.minimum(free, 1.0)))  # the first of those that are free
-    return float(spots[best, 0]), float(spots[best, 1])
+
+
+def _service_spots(view: FarmView, grid, geometry: np.ndarray) -> list[tuple[float, float]]:
+    """Where the name of a service may stand: above or below its line or its points, the middle of the line first."""
+    lines = [p for line in rings_on_map(grid, geometry) for p in view.points(_along(line)).tolist()]
+    seen = [
+        (x, y)
+        for x, y in [*_dots(view, grid, geometry), *lines]
+        if 40 < x < view.width - 40 and 20 < y < view.height - 20
+    ]
+    order = sorted(range(len(seen)), key=lambda k: abs(k - len(seen) // 2))
+    return [(seen[k][0], seen[k][1] + down) for k in order for down in (-9, 20)]
 
 
 def furniture(drawing: Drawing, view: FarmView, *, feet: bool) -> None:

@@ -15,6 +15,7 @@ from tunnelsite.plans.grading.grade import Graded, graded
 from tunnelsite.plans.grading.settings import GradingSettings
 from tunnelsite.plans.plan import Plan
 from tunnelsite.plans.sunchart.plan import sun_chart_in
+from tunnelsite.plans.sunchart.settings import SunChartSettings
 from tunnelsite.plans.sunchart.view import SunView
 from tunnelsite.report.plain_words import house_words
 
@@ -47,11 +48,13 @@ class Study:
     feet: bool = False
 
 
-def studied(result: Result, rank: int, view: SunView | None, label: str = "") -> Study:
+def studied(
+    result: Result, rank: int, view: SunView | None, label: str = "", utc_offset_h: float | None = None
+) -> Study:
     """Plan and look round at one candidate; what cannot be done is reported in it, not raised.
 
     Arguments: result; rank, from 1; view, or None where the surface is not known (a run kept without its inputs); label, letter
-    of the option, "" = its rank.
+    of the option, "" = its rank; utc_offset_h, of the clock of its sun chart, None = solar time.
     """
     row = result.rows[rank - 1]
     title = f"Option {label or rank}, {shortened(str(row['parcel']))}, {house_words(str(row['house']))}"
@@ -67,7 +70,7 @@ def studied(result: Result, rank: int, view: SunView | None, label: str = "") ->
         missing["sun"] = "the run was kept without its surface; with the inputs of the screening there are sun charts"
     else:
         try:
-            chart = sun_chart_in(view, replace(result.option(rank), title=title))
+            chart = sun_chart_in(view, replace(result.option(rank), title=title), SunChartSettings(utc_offset_h))
         except TunnelsiteError as problem:
             missing["sun"] = str(problem)
     feet = result.scans[result.choices[rank - 1].scan].house.feet

@@ -31,13 +31,16 @@ class Around:
     words: str
 
 
-def around(row: Row, *, feet: bool) -> list[Around]:
-    """What is known of the surroundings of a candidate. Arguments: row, its columns; feet, whether the user works in feet."""
+def around(row: Row, *, feet: bool, short: bool = False) -> list[Around]:
+    """What is known of the surroundings of a candidate.
+
+    Arguments: row, its columns; feet, whether the user works in feet; short, without the room beside a house that fits.
+    """
     found = (
         Around("water", "Water source", _head(row, feet)),
         Around("way_in", "Way in", _way_in(row, feet)),
         Around("turning", "To turn", _door(row, feet)),
-        Around("next_house", "Next house", _next(row, feet)),
+        Around("next_house", "Next house", _next(row, feet, short)),
         Around("drift", "Snow drifts", _drift(row, feet)),
     )
     return [one for one in found if one.words]
@@ -63,22 +66,22 @@ def _way_in(row: Row, feet: bool) -> str:
     long, mean, steepest = (row.get(f"way_in_{name}") for name in ("m", "pct", "steepest_pct"))
     if long is None:
         return ""
-    words = f"{amounts.away(long, feet=feet)} straight from the road to the nearer end"
+    words = f"{amounts.away(long, feet=feet)} straight from the road"
     if mean is None or steepest is None:
         return words + ", slope not known"
     run = "33 ft (10 m)" if feet else "10 m (33 ft)"
-    return f"{words}; {'climbs' if mean > 0 else 'falls'} {abs(mean):.1f} %, {steepest:.1f} % over the steepest {run}"
+    return f"{words}; {'climbs' if mean > 0 else 'falls'} {abs(mean):.1f} %, at most {steepest:.1f} % over {run}"
 
 
 def _door(row: Row, feet: bool) -> str:
     room = row.get("door_room_m")
     if room is None:
         return ""
-    end = "the roomier end" if row.get("way_in_m") is None else "that end"
+    end = "the roomier end" if row.get("way_in_m") is None else "the nearer end"
     return f"{amounts.away(room, feet=feet)}{' or more' if room >= TURN_M - 0.05 else ''} free before {end}"
 
 
-def _next(row: Row, feet: bool) -> str:
+def _next(row: Row, feet: bool, short: bool) -> str:
     where, beside, end = (row.get(name) for name in ("next_house", "beside_free_m", "end_free_m"))
     if where is None or beside is None or end is None:
         return ""
@@ -87,6 +90,8 @@ def _next(row: Row, feet: bool) -> str:
         if where == "none"
         else f"one of this size fits {where.replace('beside', 'beside it')}"
     )
+    if short and where != "none":
+        return fits
     return f"{fits}; free ground {_free(beside, feet)} to the side, {_free(end, feet)} beyond the end"
 
 
@@ -98,9 +103,11 @@ def _drift(row: Row, feet: bool) -> str:
     away, heights = row.get("upwind_m"), row.get("upwind_heights")
     if heights is None:
         return ""
-    far = f"{DRIFT_HEIGHTS:.0f} times its height"
     if away is None:
-        return f"nothing stands upwind within {far}, as far as a full drift reaches"
-    words = f"what stands upwind is {amounts.away(away, feet=feet)} away, {heights:.0f} times its height; a full drift reaches {far}"
+        return f"nothing upwind within {DRIFT_HEIGHTS:.0f} times its own height"
+    words = (
+        f"trees or buildings {amounts.away(away, feet=feet)} upwind, {heights:.0f} times their height; a full drift can reach "
+        f"{DRIFT_HEIGHTS:.0f} times"
+    )
     least = amounts.away(WINDWARD_M, feet=feet)
     return words + (f". In snow country keep at least {least} away" if away < WINDWARD_M else "")

@@ -105,9 +105,8 @@ def _water_words(water: Mapping[str, Any], feet: bool) -> list[str]:
     for one in gains[:3]:
         was, now = (amounts.land(one[name], feet=feet) for name in ("before_m2", "after_m2"))
         words.append(f"More water leaves {one['where']}: from {now} instead of {was}. Ask who lies below.")
-    if not gains:
-        words.append("No spot round it gets notably more water than before.")
-    words.append("Peak flows of a storm were not assessed.")
+    peak = "Peak flows of a storm were not assessed."
+    words.append(peak if gains else f"No spot round it gets notably more water than before. {peak}")
     return words
 
 

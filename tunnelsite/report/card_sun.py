@@ -32,8 +32,8 @@ def sun_part(study: Study, feet: bool, client: bool) -> Element:
     small = tag("figure", picture(slim_svg(sky_svg(chart)), words), caption, class_=None if client else "paper-only")
     whole = None
     if not client:
-        whole = tag("figure", picture(slim_svg(plan.pictures["chart"]), f"{words} Times are solar."),
-                    tag("figcaption", "Sun chart: times are solar"), class_="screen-only")  # fmt: skip
+        whole = tag("figure", picture(slim_svg(plan.pictures["chart"]), f"{words} Times: {chart.clock.words}."),
+                    tag("figcaption", f"Sun chart, in {chart.clock.words}"), class_="screen-only")  # fmt: skip
     words = f"Daily light under the cover at option {study.label} by month, as bars."
     bars = picture(plan.pictures["light_bars"], words)
     source = (
@@ -54,7 +54,7 @@ def _sun_words(chart: SunChart, light: Light, feet: bool) -> list[Element]:
     lines = [tag("li", f"In the crop months the middle of the house gets {share} (direct and from the sky).")]
     shortest, lost = min(chart.days, key=lambda day: day.possible_h), lost_words(chart)
     clear = f"On {shortest.name} the sun is clear for {shortest.clear_h:.1f} of {shortest.possible_h:.1f} hours."
-    lines.append(tag("li", f"It {lost} (solar time), the most of the chart's days with crops." if lost else clear))
+    lines.append(tag("li", f"It {lost} ({_clock(chart)}), the most of the chart's days with crops." if lost else clear))
     hides: list = []
     for blocker in sorted(chart.blockers, key=lambda blocker: -blocker.minutes)[:NAMED_BLOCKERS]:
         far = ""
@@ -67,6 +67,10 @@ def _sun_words(chart: SunChart, light: Light, feet: bool) -> list[Element]:
             tag("li", f"What hides it, in hours on the {len(chart.days)} days of the chart together: ", hides, ".")
         )
     return lines
+
+
+def _clock(chart: SunChart) -> str:
+    return "solar time" if chart.clock.utc_offset_h is None else chart.clock.words.removesuffix(" all year")
 
 
 def _percent(share: float) -> str:

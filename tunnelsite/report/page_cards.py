@@ -46,9 +46,8 @@ def card(fact: Facts, study: Study, result: Result, *, client: bool) -> Element:
     put(
         body,
         *stacks,
-        cost_part(study),
+        *_beside(cost_part(study, client), _around(fact, client), client),
         _distances(fact, client, result),
-        _around(fact),
         _sure(fact, study, result),
         photos_part(fact.option),
     )
@@ -94,12 +93,17 @@ def _place_part(fact: Facts, result: Result, client: bool) -> Element:
         ("Room to shift", _room_words(fact, result.settings.shift_m)),
         ("Points", _points_words(row, result.settings.shift_m, feet)),
     ]
-    if client:  # the head of the page says what they share
-        items = [item for item in items if item[0] not in ("House", "Ground")]
+    if client:  # the head of the page says what they share, that of the card the points
+        items = [item for item in items if item[0] not in ("House", "Ground", "Points", *_shared(result))]
     if row["flags"]:
         items.append(("Do not miss", plain_flags(row["flags"])))
     shown = [tag("div", tag("dt", name), tag("dd", named(value, 2000))) for name, value in items]
     return part("The place", tag("dl", *shown, class_="facts"))
+
+
+def _shared(result: Result) -> tuple[str, ...]:
+    """What all options have in common, which stands in the head of the page."""
+    return ("Ridge",) if len(result.settings.bearings) == 1 else ()
 
 
 def _slopes(fact: Facts, house) -> str:
@@ -160,8 +164,15 @@ def _distances(fact: Facts, client: bool, result: Result) -> Element | None:
     )
 
 
-def _around(fact: Facts) -> Element | None:
-    found = around(fact.row, feet=fact.feet)
+def _beside(costs: Element | None, around_it: Element | None, client: bool) -> list[Element | None]:
+    """Costs and surroundings: side by side on the client's paper, which has one page an option."""
+    if not client or costs is None or around_it is None:
+        return [costs, around_it]
+    return [tag("div", costs, class_="stack"), tag("div", around_it, class_="stack")]
+
+
+def _around(fact: Facts, client: bool) -> Element | None:
+    found = around(fact.row, feet=fact.feet, short=client)
     lines = [tag("div", tag("dt", one.title), tag("dd", one.words + ".")) for one in found]
     note = tag(
         "p",
@@ -180,8 +191,8 @@ def _sure(fact: Facts, study: Study, result: Result) -> Element:
         slopes = abs(row["pitch_along_pct"]), abs(row["pitch_across_pct"])
         steep, run = max(slopes), house.length_m if slopes[0] >= slopes[1] else house.width_m
         lines = [
-            f"Slope {steep:.2f} % ± {row['pitch_se_pct']:.2f} % ({amounts.drop(row['pitch_se_pct'], run, feet=feet)} over that side): the "
-            f"heights of the elevation model may be off by {firm.error}, and its cells hide ground.",
+            f"Slope {steep:.2f} % ± {row['pitch_se_pct']:.2f} % ({amounts.drop(row['pitch_se_pct'], run, feet=feet)} over that side): "
+            f"heights may be off by {firm.error}, and cells hide ground.",
             f"Chance that it is as level as a finished pad already, 3/4 in per 12 ft (0.52 %) both ways: {share_words(firm.chance)}.",
         ]
     lines.append(

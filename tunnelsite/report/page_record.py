@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 from xml.etree.ElementTree import Element
 
 from tunnelsite.core import amounts
+from tunnelsite.core.sources import keys_of, source_words
 from tunnelsite.drawing.markup import named, put, tag
 from tunnelsite.scan.combine import dominance
 from tunnelsite.scan.firmness.other_weights import candidate_marks
@@ -53,13 +54,13 @@ def _in_unit(value: float | None, unit: str | None, feet: bool) -> str:
 
 
 def _criteria(result: Result) -> Element:
-    feet = result.scans[0].house.feet
+    feet, cited = result.scans[0].house.feet, []
     rows = [
         [
             row["title"], *(_in_unit(row[name], row["unit"], feet) for name in ("full_at", "none_at", "limit_value")),
-            _figure(row["weight"]), f"{row['assessed']:,}", row["source"],
+            _figure(row["weight"]), f"{row['assessed']:,}", _numbers(judge.rubric.source, cited),
         ]
-        for row in result.tables["criteria"].rows
+        for row, judge in zip(result.tables["criteria"].rows, result.judges, strict=True)
     ]  # fmt: skip
     number = "number"
     heads = [
@@ -68,7 +69,7 @@ def _criteria(result: Result) -> Element:
         ("No marks at", number),
         ("Rejects beyond", number),
     ]
-    heads += [("Weight", number), ("Assessed", number), ("Source", "words")]
+    heads += [("Weight", number), ("Assessed", number), ("Sources", "words")]
     words = "Marks run in a straight line from none to full. What could not be assessed takes no part in a score; it is not counted as 0."
     front = dominance(candidate_marks(result)) if result.choices else []
     best = ", ".join(str(k + 1) for k, there in enumerate(front) if there)
@@ -77,7 +78,16 @@ def _criteria(result: Result) -> Element:
         if best
         else None
     )
-    return _section("How marks are given", "criteria-title", tag("p", words), more, _table("Criteria", heads, rows))
+    notes = tag("ol", *(tag("li", text) for text in cited), class_="sources")
+    table = _table("Criteria; the numbers in the last column are those of the sources below", heads, rows)
+    return _section("How marks are given", "criteria-title", tag("p", words), more, table, notes)
+
+
+def _numbers(source: str, cited: list[str]) -> str:
+    """The numbers of the sources of a rubric, in a list that they are added to."""
+    words = [source_words(key) for key in keys_of(source)] or [source]
+    cited += [text for text in words if text not in cited]
+    return ", ".join(str(cited.index(text) + 1) for text in words)
 
 
 def _rejections(result: Result) -> Element:

@@ -87,7 +87,7 @@ def make_report(
     studies = []
     for rank in ranks:
         progress("studying candidates", (rank - 1) / len(ranks))
-        studies.append(studied(shown, rank, view, options[rank - 1].label))
+        studies.append(studied(shown, rank, view, options[rank - 1].label, asked.utc_offset_h))
     if studies:
         progress("studying candidates", 1.0)
     progress("page", 0.0)

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Annotated, Literal
 
+from tunnelsite.plans.kinds import Hours
 from tunnelsite.settings.kinds import Choice, File, Flag, Several, Table, Text, Whole
 
 PAGE, OPTIONS = "Page", "Options shown"
@@ -37,6 +38,11 @@ class ReportSettings:
         Literal["A4", "Letter"] | None,
         Choice("Paper", "Paper for printing.", PAGE, without="Letter where the house is in feet, else A4"),
     ] = None
+    utc_offset_h: Annotated[
+        float | None,
+        Hours("Clock", "Tell the times of the sun charts by a clock so many hours ahead of UTC all year, as -5.", PAGE, -15.0, 15.0,
+              without="solar time"),
+    ] = None  # fmt: skip
     layout: Annotated[
         str | None,
         File("Layout", "The picture (SVG) that `layout` wrote of several houses together, shown after the map.", PAGE),

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from tunnelsite.plans.grading.map import MapData
 
 MARGIN = 24.0
+SEEN_M2 = 0.5  # side slopes of less ground are no line of their own
 # Looks of lines, on the map and in its key.
 HOUSE, PAD = {"stroke": INK, "stroke_width": 3.4}, {"stroke": INK, "stroke_width": 2}
 DAYLIGHT = {"stroke": INK, "stroke_width": 1.4, "stroke_dasharray": "9 3 2 3"}
@@ -35,8 +36,28 @@ def north(drawing: Drawing, plan, x: float, y: float) -> None:
     drawing.close_group()
 
 
-def key(drawing: Drawing, data: MapData, edges: np.ndarray, top: float) -> None:
-    """Colours of cut and fill, by the edges of their classes [m], and the looks of lines."""
+def _lines(data: MapData, drawn: set[str]) -> list[tuple[str, dict[str, object]]]:
+    """What the lines on the map are, and how they look. Arguments: drawn, which contours there are."""
+    plan, feet = data.plan, data.plan.place.house.feet
+    pad = plan.place.pad
+    lines = [("edge of the house", HOUSE), ("edge of the pad", PAD)]
+    if plan.outline.area > pad.length_m * pad.width_m + SEEN_M2:
+        lines.append(("end of the side slopes", DAYLIGHT))
+    every = f", every {amounts.step(data.interval_m, feet=feet)}"
+    if "contours before" in drawn:
+        lines.append((f"contours before{every}", BEFORE))
+    if "contours after" in drawn:
+        both = "contours after" if "contours before" in drawn else "contours, before and after"
+        lines.append((both if "contours before" in drawn else both + every, AFTER))
+    if data.drainage is not None:
+        lines += [("French drain off the posts", DRAIN)] if data.drainage.drain is not None else []
+        lines += [("swale, arrow to its outlet", SWALE)] if data.drainage.arms else []
+        lines += [("level spreader: grass below it", LIP)] if data.drainage.spreaders else []
+    return lines
+
+
+def key(drawing: Drawing, data: MapData, edges: np.ndarray, top: float, drawn: set[str]) -> None:
+    """Colours of cut and fill, by the edges of their classes [m], and the looks of the lines; drawn, which contours there are."""
     drawing.open_group("key")
     feet = data.plan.place.house.feet
     drawing.words(MARGIN, top, "Fill (−) and cut (+)", 14, fill=INK, font_weight="bold")
@@ -54,22 +75,10 @@ def key(drawing: Drawing, data: MapData, edges: np.ndarray, top: float) -> None:
         drawing.line(x, top + 27, x, top + 31, stroke=INK, stroke_width=1)
         drawing.words(x, top + 44, words[0], 13.4, fill=INK, text_anchor="middle")
         drawing.words(x, top + 59, words[1], 13.4, fill=SOFT, text_anchor="middle")
-    lines = [
-        ("edge of the house", HOUSE),
-        ("edge of the pad", PAD),
-        ("end of the side slopes", DAYLIGHT),
-        (f"contours before, every {amounts.step(data.interval_m, feet=feet)}", BEFORE),
-        ("contours after", AFTER),
-    ]
-    if data.drainage is not None:
-        lines.append(("French drain off the posts", DRAIN))
-        if data.drainage.arms:
-            lines.append(("swale, arrow to its outlet", SWALE))
-        if data.drainage.spreaders:
-            lines.append(("level spreader: grass below it", LIP))
+    lines = _lines(data, drawn)
     for k, (words, look) in enumerate(lines):
-        rows, high = (8, 16.5) if narrow else (4, 21)
-        x, y = MARGIN + 350 * (k // rows), top + 80 + high * (k % rows)
+        rows, high = (5, 16.5) if narrow else (4, 21)
+        x, y = MARGIN + (250 if narrow else 350) * (k // rows), top + 78 + high * (k % rows)
         drawing.line(x, y, x + 38, y, **look)
         drawing.words(x + 46, y + 4, words, 13.4, fill=INK)
     drawing.close_group()

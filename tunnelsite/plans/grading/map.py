@@ -30,12 +30,14 @@ from tunnelsite.plans.grading.key import (
 )
 from tunnelsite.plans.place import box
 
-WIDTH, NARROW, KEY = 680.0, 500.0, 206.0  # so small that 13 units are 7 pt where the map is 13 cm wide, or 9.3 cm
+WIDTH, NARROW = 680.0, 500.0  # so small that 13 units are 7 pt where the map is 13 cm wide, or 9.3 cm
+KEY, KEY_NARROW = 206.0, 178.0  # room for the key below the map, of two columns or of one
 TALLEST = 620.0
 SMALL = 13.4
 LETTERS = 92  # of a line of small text
 CLASSES = 5  # of depth, either way
 AROUND_M = 6.0
+SEEN_M = 0.002  # ground that is moved less has the contours it had
 SAMPLES = 260  # along the longer side: finer than a screen shows
 
 
@@ -88,7 +90,9 @@ def grading_map_svg(data: MapData) -> str:
     top = 86.0 if data.title else 14.0
     view = _View(extent[0], extent[3], scale, wide, tall, top)
     footer = [line for words in data.footer for line in textwrap.wrap(words, LETTERS)]
-    height = top + tall + KEY + 17 * len(footer)
+    whole = data.wide >= WIDTH
+    below = KEY if whole else KEY_NARROW
+    height = top + tall + below + 17 * len(footer)
     drawing = Drawing(data.wide, height, f"Grading map: {data.title}", _description(plan))
     _definitions(drawing, data, view)
     drawing.rectangle(0, 0, data.wide, height, fill=PAPER)
@@ -98,17 +102,17 @@ def grading_map_svg(data: MapData) -> str:
             drawing.words(MARGIN, 52 + 18 * k, words, SMALL, fill=SOFT)
     drawing.open_group("map", clip_path="url(#frame)")
     edges = _depths(drawing, data, view)
-    _contours(drawing, data, view, extent)
+    drawn = _contours(drawing, data, view, extent)
     _built(drawing, data, view)
     drawing.close_group()
     drawing.rectangle(MARGIN, top, wide, tall, fill="none", stroke=SOFT, stroke_width=1)
     _spots(drawing, plan, view)
-    north(drawing, plan, data.wide - 62, 28 if data.title else top + tall + 120)
-    key(drawing, data, edges, top + tall + 26)
-    left = MARGIN + (460.0 if data.wide >= WIDTH else 305.0)
-    scale_bar(drawing, scale, (left, top + tall + 26), feet=plan.place.house.feet)
+    north(drawing, plan, data.wide - (62 if data.title else 34), 28 if data.title else top + tall + 128)
+    key(drawing, data, edges, top + tall + 26, drawn)
+    bars = (MARGIN + 460.0, top + tall + 26) if whole else (MARGIN + 255.0, top + tall + 70)
+    scale_bar(drawing, scale, bars, feet=plan.place.house.feet)
     for k, words in enumerate(footer):
-        drawing.words(MARGIN, top + tall + KEY - 4 + 17 * k, words, SMALL, fill=SOFT)
+        drawing.words(MARGIN, top + tall + below - 4 + 17 * k, words, SMALL, fill=SOFT)
     return drawing.text
 
 
@@ -188,7 +192,8 @@ def _depths(drawing: Drawing, data: MapData, view: _View) -> np.ndarray:
     return edge
 
 
-def _contours(drawing: Drawing, data: MapData, view: _View, extent) -> None:
+def _contours(drawing: Drawing, data: MapData, view: _View, extent) -> set[str]:
+    """Draws the contours, before only where they differ from those after, and gives the names of those that there are."""
     plan, place = data.plan, data.plan.place
     cell = place.grid.cell_m
     rows, cols = place.window((extent[0] - cell, extent[1] - cell, extent[2] + cell, extent[3] + cell))
@@ -199,15 +204,19 @@ def _contours(drawing: Drawing, data: MapData, view: _View, extent) -> None:
         ("contours before", plan.natural, BEFORE),
         ("contours after", after, AFTER),
     )
-    for label, surface, look in looks:
+    moved = float(np.nanmax(np.abs(after[rows, cols] - plan.natural[rows, cols]), initial=0.0)) > SEEN_M
+    drawn: set[str] = set()
+    for label, surface, look in looks if moved else looks[1:]:
         drawing.open_group(label)
         lines = contour_lines(along, across, surface[rows, cols], data.interval_m)
         lines = [(level, line) for level, line in lines if _worth_drawing(line, place.grid.cell_m)]
+        drawn |= {label} if lines else set()
         for _, line in lines:
             drawing.path(view.points(line), stroke_linejoin="round", **look)
         if surface is after:
             _contour_labels(drawing, lines, view, data)
         drawing.close_group()
+    return drawn
 
 
 def _worth_drawing(line: np.ndarray, cell_m: float) -> bool:

@@ -99,6 +99,7 @@ class SunChart:
         title; place; eye_m [m]; clock. horizon: of everything. ground: of the bare ground, or None where it is not known apart.
         days, stretches, blockers: see there. crop_days: first and last day of the crop months ((month, day), (month, day)).
         light: sums for the point, or None. notes. sun_of: where the sun's way was taken, None = at the place itself.
+        feet: whether feet come first.
     """
 
     title: str
@@ -114,6 +115,7 @@ class SunChart:
     light: Light | None = None
     notes: tuple[str, ...] = ()
     sun_of: Place | None = None
+    feet: bool = False
 
     @property
     def sun_place(self) -> Place:
@@ -152,7 +154,7 @@ class Details:
     Attributes:
         title. ground: horizon of the bare ground, or None. eye_m above the ground [m].
         days: ((month, day), ...), by default every month's 21st. light: sums for the point, or None. notes. sun_of: a place near by whose
-        sun is taken for that of this one, or None.
+        sun is taken for that of this one, or None. feet: whether feet come first.
     """
 
     title: str = "Sun chart"
@@ -162,6 +164,7 @@ class Details:
     light: Light | None = None
     notes: tuple[str, ...] = ()
     sun_of: Place | None = None
+    feet: bool = False
 
 
 def horizon_chart(
@@ -196,6 +199,7 @@ def horizon_chart(
         more.light,
         more.notes,
         more.sun_of,
+        more.feet,
     )
 
 

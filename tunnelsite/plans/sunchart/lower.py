@@ -108,7 +108,7 @@ def draw_blockers(drawing: Drawing, chart: SunChart, top: float) -> None:
     for blocker in _main(chart):
         drawing.add("circle", cx=71, cy=y - 4, r=8.5, fill="#ffffff", stroke=LOST, stroke_width=1.5)
         drawing.words(71, y, str(blocker.number), 11, fill=LOST, font_weight="700", text_anchor="middle")
-        what, where, far, high = blocker_words(blocker)
+        what, where, far, high = blocker_words(blocker, feet=chart.feet)
         for x, words in zip(
             columns, (shortened(what, 24), where, far, high, stretch_words(chart, blocker.number)), strict=True
         ):

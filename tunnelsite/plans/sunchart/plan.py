@@ -81,7 +81,9 @@ def sun_chart_in(view: SunView, place: Placement, settings: SunChartSettings | N
     sky = _sky(seen, asked)
     steps, crop_days = view.steps_at(seen.place), crop_period(view.settings.crop_months)
     light = light_received(sky.horizon, steps, crop_days)
-    details = Details(place.title, sky.ground, seen.eye_m, asked.days, light, (*sky.notes, *light.notes))
+    details = Details(
+        place.title, sky.ground, seen.eye_m, asked.days, light, (*sky.notes, *light.notes), feet=place.house.feet
+    )
     chart = horizon_chart(sky.horizon, seen.place, Clock(asked.utc_offset_h), crop_days, details)
     transmission, cover = default_transmission()
     if asked.cover_transmission is not None:

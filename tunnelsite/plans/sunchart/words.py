@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from tunnelsite.core import amounts
 from tunnelsite.core.units import FOOT_M, MONTHS
 from tunnelsite.plans.sunchart.blockers import Blocker
-from tunnelsite.plans.sunchart.chart import SunChart, clock_words
+from tunnelsite.plans.sunchart.chart import Clock, SunChart, clock_words
 from tunnelsite.plans.sunchart.ridge_advice import season_words
+from tunnelsite.sun.position import day_of_year, solar_noon_s
 
 CAVEAT = (
     "Sun clear or hidden: the centre of the disc, clear sky. Trees count as opaque at today's height; bare trees still "
@@ -32,10 +34,9 @@ def crop_words(chart: SunChart) -> str:
 
 def subtitle(chart: SunChart) -> list[str]:
     """The lines below the title."""
-    where = f"{position_words(chart.place.lat_deg, chart.place.lon_deg)} · {chart.place.altitude_m:.0f} m in the DEM's datum"
-    first = (
-        f"{where} · seen from {chart.eye_m:g} m ({chart.eye_m / FOOT_M:.1f} ft) above the ground · {chart.clock.words}"
-    )
+    where = f"{position_words(chart.place.lat_deg, chart.place.lon_deg)} · {_height(chart.place.altitude_m, chart.feet)} in the DEM's datum"
+    eye = amounts.depth(chart.eye_m, feet=chart.feet)
+    first = f"{where} · seen from {eye} above the ground · {chart.clock.words}{_noon_words(chart)}"
     crop = f"Crop months {crop_words(chart)}"
     if chart.light is None:
         return [first, crop]
@@ -44,6 +45,22 @@ def subtitle(chart: SunChart) -> list[str]:
     beam = "" if sums.beam_share is None else f" ({sums.beam_share:.1%} of the beam)"
     sky = f"Sky view {chart.light.sky_view:.2f} (cosine-weighted, level plane) · sky: {chart.light.sky}"
     return [first, f"{crop}: {share}{beam}", sky]
+
+
+def _height(value_m: float, feet: bool) -> str:
+    own, other = f"{value_m:.0f} m", f"{value_m / FOOT_M:,.0f} ft"
+    return f"{other} ({own})" if feet else f"{own} ({other})"
+
+
+def _noon_words(chart: SunChart) -> str:
+    """What a clock shows at solar noon on the shortest of the days, so that solar times can be read on it; empty for clock time."""
+    if chart.clock.utc_offset_h is not None or not chart.days:
+        return ""
+    day, place = min(chart.days, key=lambda one: one.possible_h), chart.sun_place
+    zone = Clock(float(round(place.lon_deg / 15.0)))
+    number = day_of_year(day.month, day.day)
+    noon = float(zone.minutes(solar_noon_s(number, place), number, place)[0])
+    return f"; on {day.name} that is {clock_words(noon)} on a clock of {zone.words.split()[2]}"
 
 
 def lost_words(chart: SunChart) -> str:
@@ -67,19 +84,15 @@ def lost_words(chart: SunChart) -> str:
     return f"{text}, {' and '.join(when)}" if when else text
 
 
-def blocker_words(blocker: Blocker) -> tuple[str, str, str, str]:
+def blocker_words(blocker: Blocker, *, feet: bool) -> tuple[str, str, str, str]:
     """(what, where, how far and tall, how high) of one thing that hides the sun."""
     span = (
         f"{blocker.from_deg:.0f}°"
         if blocker.from_deg == blocker.to_deg
         else f"{blocker.from_deg:.0f}° to {blocker.to_deg:.0f}°"
     )
-    far = (
-        "distance not known"
-        if blocker.distance_m is None
-        else f"{blocker.distance_m:.0f} m ({blocker.distance_m / FOOT_M:.0f} ft) away"
-    )
-    tall = f"{blocker.standing_m:.1f} m ({blocker.standing_m / FOOT_M:.0f} ft) tall" if blocker.standing_m else ""
+    far = "distance not known" if blocker.distance_m is None else f"{amounts.away(blocker.distance_m, feet=feet)} away"
+    tall = f"{amounts.away(blocker.standing_m, feet=feet)} tall" if blocker.standing_m else ""
     return (
         blocker.what or "not named",
         span,
@@ -109,7 +122,7 @@ def description(chart: SunChart) -> str:
     parts += [f"In the crop months it {lost_words(chart)}."] if lost_words(chart) else []
     parts += [f"{day.name}: {day.clear_h:.1f} of {day.possible_h:.1f} hours of sun clear." for day in chart.days]
     for blocker in chart.blockers:
-        what, where, far, high = blocker_words(blocker)
+        what, where, far, high = blocker_words(blocker, feet=chart.feet)
         parts.append(f"{blocker.number}: {what}, {where}, {far}, top {high}; {stretch_words(chart, blocker.number)}.")
     return " ".join([*parts, *chart.notes])
 

@@ -1,0 +1,52 @@
+"""Words on a map that keep clear of each other."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+import numpy as np
+
+LETTER = 0.58  # width of a bold letter by its size
+GAP = 3.0
+
+
+@dataclass
+class Labels:
+    """Where words stand already. Attributes: wide, tall, of the picture; taken, left, top, right and bottom of each."""
+
+    wide: float
+    tall: float
+    taken: list[tuple[float, float, float, float]] = field(default_factory=list)
+
+    def keep(self, x: float, y: float, half: float) -> None:
+        """Keep a square round a point clear. Arguments: x, y; half, half its side."""
+        self.taken.append((x - half, y - half, x + half, y + half))
+
+    def clear(self, x: float, y: float, half_wide: float, half_tall: float) -> bool:
+        """Whether a box round a point covers nothing that stands already."""
+        box = (x - half_wide, y - half_tall, x + half_wide, y + half_tall)
+        return not any(_common(box, other) for other in self.taken)
+
+    def place(self, words: str, size: float, spots: Iterable[tuple[float, float]]) -> tuple[float, float]:
+        """The first of some spots where words, written round their middle, cover nothing; else the one where they cover least.
+
+        Arguments: words; size, of the letters; spots, (x, y) of the middle of the base line, the best first, one at least.
+        """
+        half = size * LETTER * len(words) / 2 + GAP
+        places = []
+        for x, y in spots:
+            inside = float(np.clip(x, min(half, self.wide / 2), max(self.wide - half, self.wide / 2)))
+            places.append((inside, float(np.clip(y, size + GAP, self.tall - GAP))))
+        boxes = [(x - half, y - size, x + half, y + GAP) for x, y in places]
+        covered = [sum(_common(box, other) for other in self.taken) for box in boxes]
+        best = int(np.argmin(covered))
+        self.taken.append(boxes[best])
+        return places[best]
+
+
+def _common(one: tuple[float, float, float, float], other: tuple[float, float, float, float]) -> float:
+    """Area that two boxes share."""
+    wide = min(one[2], other[2]) - max(one[0], other[0])
+    tall = min(one[3], other[3]) - max(one[1], other[1])
+    return max(wide, 0.0) * max(tall, 0.0)
