@@ -76,7 +76,10 @@ def sums(folder: Path) -> dict[str, str]:
 
 @pytest.fixture(scope="module")
 def told(files, tmp_path_factory) -> tuple[Path, dict[str, str], str]:
-    folder, said = tmp_path_factory.mktemp("whole"), io.StringIO()
+    folder, said = (
+        tmp_path_factory.mktemp("whole") / "out",
+        io.StringIO(),
+    )  # as deep as the others: the file names its inputs
     with contextlib.redirect_stdout(said):
         written = go(folder, *files, "--workers", "0")
     return folder, written, said.getvalue()
