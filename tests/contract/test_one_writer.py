@@ -50,7 +50,6 @@ LISTED = {
     ("io/formats/geopackage_extensions.py", "add_extensions", "sqlite3.connect"): STAGED,
     ("io/formats/geopackage_extensions.py", "_reset_counters", "open"): STAGED,
     ("io/formats/sheets.py", "parquet_bytes", "frame.to_parquet"): "into memory",
-    ("screening/kept_run.py", "keep_run", "np.savez_compressed"): "into memory",
     ("io/formats/overviews.py", "levels_beside", "rasterio.open"): STAGED,
     ("io/formats/cog_blocks.py", "cog_by_blocks", "rasterio.open"): STAGED,
     ("io/write/drained_tiles.py", "write_arrays", "zipfile.ZipFile"): "into memory",
