@@ -65,7 +65,7 @@ def pixels(content: bytes) -> np.ndarray:
 def test_stored_tile_is_that_of_the_place(tmp_path: Path) -> None:
     column, row = tile_at(LON, LAT)
     south = 2**ZOOM - 1 - row
-    path = mbtiles(tmp_path / "farm tiles.mbtiles", {(ZOOM, column, south): png(7), (ZOOM - 1, column // 2, south // 2): b"no picture"},
+    path = mbtiles(tmp_path / 'farm;tiles "1".mbtiles', {(ZOOM, column, south): png(7), (ZOOM - 1, column // 2, south // 2): b"no picture"},
                    bounds="-79,42,-78,44", format="png", attribution="Flown by us")  # fmt: skip
     about = background_of(path)
     assert (about.bounds_deg, about.least_zoom, about.most_zoom, about.credit) == (
