@@ -37,6 +37,10 @@ LISTS = {"house", "preset"}  # page/sheet/house.js
         ("with --service.", "with “Used as” in the list of files."),
         ("--price: no such unit", "the key “price” of farm.toml: no such unit"),
         ("use --dem-crs EPSG:xxxx.", "use “Coordinate system” under Ground: EPSG:xxxx."),
+        (
+            "give --sources FILE, or an address",
+            "give a list of sources (sources.toml) dropped on the page, or an address",
+        ),
         ("add --overwrite", "add --overwrite of the command line"),
         ("12 -- 15 ft, well--known", "12 -- 15 ft, well--known"),
     ],

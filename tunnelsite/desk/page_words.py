@@ -29,7 +29,11 @@ NO_FIELD = ("drawn", "overwrite")
 GATHER = {
     "host": "“hosts” of the source in sources.toml",
     "sources": "a list of sources (sources.toml) dropped on the page",
-}
+    "most": "the bound (tunnelsite gather --most)",
+    "ground": "“Bare ground (heights)” under “Get data from a source”",
+    "points": "“Survey points” under “Get data from a source”",
+    "unit": "“Heights, where the files do not say” under “Get data from a source”",
+}  # options of `gather`, whose values mean nothing on the page
 VALUE = r"m|dm|cm|ft|us-ft|[\d.{][\w.{}]*|[A-Z]{2,}[\w:=,@]*"
 OPTION = re.compile(rf"`?(?<![\w-])--(?P<name>[a-z]+(?:-[a-z]+)*)(?P<value>[ =](?:{VALUE})(?![\w.]))?`?")
 ELSEWHERE = re.compile(r"; the setting \w+ does the same in a project file, in Python and over HTTP")
@@ -54,7 +58,7 @@ def told(problem: TunnelsiteError) -> str:
 def _placed(option: re.Match[str]) -> str:
     name, value = option["name"], (option["value"] or "")[1:]
     place = _places().get(name, f"--{name} of the command line")
-    return f"{place}: {value}" if value else place
+    return f"{place}: {value}" if value and name not in GATHER else place
 
 
 @cache
