@@ -27,6 +27,7 @@ class ByParcel:
 
     def __init__(self, result: Result) -> None:
         self._result = result
+        self._found: dict[tuple[int, int, str | None], list[Choice]] = {}
         count = np.arange(len(result.frame.parcel_names) + 1)
         self._orders = [np.argsort(scan.owner, kind="stable") for scan in result.scans]
         self._bounds = [
@@ -41,6 +42,13 @@ class ByParcel:
 
     def best(self, parcel: int, top: int, house: str | None = None) -> list[Choice]:
         """The best placements of one parcel that do not overlap one another; house, of one size only."""
+        sizes = {scan.house.name for scan in self._result.scans}
+        key = parcel, top, None if sizes == {house} else house  # of one size alone they are the same
+        if key not in self._found:
+            self._found[key] = self._best(*key)
+        return self._found[key]
+
+    def _best(self, parcel: int, top: int, house: str | None) -> list[Choice]:
         result, settings, items = self._result, self._result.settings, self.items(parcel)
         if house is not None:
             items = [

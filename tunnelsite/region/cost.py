@@ -27,6 +27,23 @@ LOOKED_THROUGH_NS, DRAINED_NS = 20.0, 750.0
 PROGRAM_S, PARCEL_S = 7.0, 0.008
 
 
+def whole_cost(region: Region, tasks: Sequence[Task], settings: Settings, plan: RegionPlan) -> dict[str, Any]:
+    """`region_cost` over the lands of all coordinate systems among the tiles: times and sizes together, the largest task's the largest."""
+    land_of = region.land_of
+    each = [
+        region_cost(land, [task for task in tasks if land_of[task.parcels[0]] == number], settings, plan)
+        for number, land in enumerate(region.lands)
+    ]
+    found = dict(each[0])
+    for other in each[1:]:
+        for name, value in other.items():
+            if name.startswith("largest_"):
+                found[name] = max(found[name], value)
+            elif name not in ("cell_m", "drainage"):
+                found[name] += value
+    return found
+
+
 def region_cost(region: Region, tasks: Sequence[Task], settings: Settings, plan: RegionPlan) -> dict[str, Any]:
     """`cell_m`, `cells` of all tasks' grids, `hours` of work, seconds and bytes of the largest task; of these hours
     `drainage_hours`, and what draining takes of disk and of this process's memory [bytes]. `processor_seconds` are those of all

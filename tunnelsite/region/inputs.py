@@ -16,14 +16,15 @@ from tunnelsite.core.reproject import lonlat_bounds
 from tunnelsite.core.site import Site
 from tunnelsite.core.weather import Weather
 from tunnelsite.core.wind import WindRose
-from tunnelsite.io.read.cell_errors import cell_errors, error_files
+from tunnelsite.io.read.cell_errors import cell_errors
 from tunnelsite.io.read.files import file_name
 from tunnelsite.io.read.land_window import window_bounds
-from tunnelsite.io.read.mosaic import Mosaic, mosaic, read_mosaic
+from tunnelsite.io.read.mosaic import Mosaic, mosaic, mosaics, read_mosaic
 from tunnelsite.io.read.own_layers import OwnLayers
 from tunnelsite.io.read.rasters import covered, height_rules
 from tunnelsite.io.read.site import read_inputs
 from tunnelsite.io.write.drained_tiles import DrainedTiles
+from tunnelsite.region.lands import Land, land_numbers, lands_of
 from tunnelsite.scan.data_checks import check_columns
 from tunnelsite.scan.localise import unique_names
 from tunnelsite.settings.model import Settings
@@ -35,9 +36,9 @@ MARGIN_M = 50.0  # features are cut to boxes of straight sides, which bend betwe
 class Region:
     """A region as it was found: nothing of its rasters but the headers.
 
-    Attributes: dem, surface, far_dem; dem_error, the errors of the DEM's cells, where those are known; parcels, all of them; names,
-    one a parcel; features by what they are, cut to the task's surroundings (`obstacles`, `structures`, `soils`) or whole (`lamps`,
-    services, whose nearest may lie anywhere).
+    Attributes: dem, surface, far_dem; dem_error, the errors of the DEM's cells, where those are known; others, the rasters of each
+    further coordinate system among the tiles; parcels, all of them; names, one a parcel; features by what they are, cut to the
+    task's surroundings (`obstacles`, `structures`, `soils`) or whole (`lamps`, services, whose nearest may lie anywhere).
     """
 
     dem: Mosaic
@@ -53,6 +54,19 @@ class Region:
     named: tuple[Features, ...] = ()
     own: OwnLayers | None = None
     dem_error: Mosaic | None = None
+    others: tuple[Land, ...] = ()
+
+    @property
+    def lands(self) -> list[Region]:
+        """The region once for each coordinate system of its tiles, with the tiles in that system alone."""
+        first = replace(self, others=())
+        return [first, *(replace(first, **vars(land)) for land in self.others)]
+
+    @property
+    def land_of(self) -> np.ndarray:
+        """Which of `lands` holds each parcel's inner point, 0 where none does: int64 [parcels]."""
+        points = shapely.get_coordinates(shapely.point_on_surface(self.parcels.geometry))
+        return land_numbers([Land(self.dem), *self.others], points, self.parcels.crs)
 
     @property
     def digests(self) -> list[tuple[str, str]]:
@@ -61,14 +75,16 @@ class Region:
 
     @property
     def rasters(self) -> list[Mosaic]:
-        """The DEM, and the surface and the far DEM where they are given."""
-        return [item for item in (self.dem, self.surface, self.far_dem) if item is not None]
+        """The DEM, and the surface and the far DEM where they are given; then those in other coordinate systems."""
+        more = [item for land in self.others for item in (land.dem, land.surface)]
+        return [item for item in (self.dem, self.surface, self.far_dem, *more) if item is not None]
 
     @property
     def by_role(self) -> list[tuple[str, str, str]]:
         """(what it is used as, name, SHA-256) of every input but the parcels: the same file is another input in another role."""
         rasters = {"dem": self.dem, "dem_error": self.dem_error, "surface": self.surface, "far_dem": self.far_dem}
         found = [(role, file_name(item.whole.path), item.sha256) for role, item in rasters.items() if item is not None]
+        found += [row for land in self.others for row in land.by_role]
         vectors = [*self.features.items(), *(("keep_out", item) for item in self.keep_outs)]
         vectors += [(f"service:{name}", item) for name, item in self.services.items()]
         vectors += [(item.notes[0], item) for item in self.named]
@@ -103,13 +119,21 @@ class TaskInputs:
 def read_region(settings: Settings) -> Region:
     """Read what the settings name. Errors: as `read_site`; UsageError without DEM or parcels."""
     read = read_inputs(settings)
-    rasters = {
-        name: None if path is None else _anywhere(mosaic(path, option, crs=crs))
-        for name, path, option, crs in (
-            ("dem", settings.dem, "DEM", settings.dem_crs),
-            ("surface", settings.surface, "--surface", settings.dem_crs),
-            ("far_dem", settings.far_dem, "--far-dem", None),
-        )
+    asked = (
+        ("dem", settings.dem, "DEM", settings.dem_crs),
+        ("surface", settings.surface, "--surface", settings.dem_crs),
+        ("far_dem", settings.far_dem, "--far-dem", None),
+    )
+    found: dict[str, list[Mosaic]] = {
+        name: [] if path is None else [*map(_anywhere, mosaics(path, option, crs))] for name, path, option, crs in asked
+    }
+    if len(found["far_dem"]) > 1:
+        mosaic(str(settings.far_dem), "--far-dem")  # says which tiles differ
+    first, *others = lands_of(found["dem"], found["surface"])
+    rasters: dict[str, Mosaic | None] = {
+        "dem": first.dem,
+        "surface": first.surface,
+        "far_dem": next(iter(found["far_dem"]), None),
     }
     check_columns(read.features)
     for name, tiles in rasters.items():  # what a task would refuse is refused before the first one starts
@@ -119,11 +143,11 @@ def read_region(settings: Settings) -> Region:
             if name != "dem":  # of the DEM's ground each parcel has its own word
                 window_bounds(tiles.whole, read.parcels, settings.halo_m)
             height_rules(tiles.whole, unit, None if far else band_of(tiles, settings), None)
-    dem = rasters["dem"]
-    files = [(dem.tiles[0].path, dem.sha256)] if len(dem.tiles) == 1 else [(header.path, "") for header in dem.tiles]
-    errors = error_files(files, dem.whole.crs)
-    rasters["dem"] = replace(dem, whole=replace(dem.whole, notes=(*dem.whole.notes, *errors.notes)))
-    return Region(names=unique_names(read.parcels), dem_error=errors.tiles, **vars(read), **rasters)
+    for land in others:
+        height_rules(land.dem.whole, settings.elevation_unit, band_of(land.dem, settings), None)
+    return Region(
+        names=unique_names(read.parcels), dem_error=first.dem_error, **vars(read), **rasters, others=tuple(others)
+    )
 
 
 def _anywhere(tiles: Mosaic) -> Mosaic:

@@ -19,6 +19,7 @@ from tunnelsite.core.process import Progress, silent
 from tunnelsite.core.table import Table
 from tunnelsite.io.read.files import layer_of
 from tunnelsite.io.read.site import OPTIONAL
+from tunnelsite.io.write.drained_tiles import DrainedTiles
 from tunnelsite.plans.run_table import region_run_table
 from tunnelsite.region.crew import Crew, Hands
 from tunnelsite.region.drainage import FORMAT, tile_count
@@ -104,7 +105,8 @@ def planned(region: Region, settings: Settings, plan: RegionPlan) -> tuple[list[
     """The tasks of a region and the blocks of its suitability raster. Errors: ResourceShortage."""
     crs = region.dem.whole.crs
     blocks = None if plan.suitability_m is None else lattice(region.parcels, crs, plan.suitability_m)
-    return tasks_of(region.parcels, region.names, plan.group_size_m, _basis(region, settings, plan, blocks)), blocks
+    basis = _basis(region, settings, plan, blocks)
+    return tasks_of(region.parcels, region.names, plan.group_size_m, basis, region.land_of), blocks
 
 
 def _basis(region: Region, settings: Settings, plan: RegionPlan, blocks: Lattice | None) -> dict[str, Any]:
@@ -144,14 +146,19 @@ def screened_region(
     basis = _basis(region, settings, plan, blocks)
     if kept.partitions is not None:
         kept.partitions.begin([*tasks, *each_alone(region.parcels, region.names, tasks, basis, len(tasks))])
-    with Hands(crew, max(len(tasks), tile_count(region.dem.whole.shape))) as hands:
-        water = None
-        if plan.drainage == "all" and not all(map(kept.finished, tasks)):
-            water = drained_region(region, settings, tasks, kept.folder, hands, progress)
+    lands, land_of = region.lands, region.land_of
+    tiles = max(tile_count(land.dem.whole.shape) for land in lands)
+    with Hands(crew, max(len(tasks), tiles)) as hands:
+        water: dict[int, DrainedTiles] = {}
+        for number, land in enumerate(lands):
+            mine = [task for task in tasks if land_of[task.parcels[0]] == number]
+            if mine and plan.drainage == "all" and not all(map(kept.finished, mine)):
+                water[number] = drained_region(land, settings, mine, kept.folder, hands, progress)
 
         def run(some: list[Task]) -> dict[int, Failure]:
             def inputs_of(task: Task):
-                return task_inputs(region, task.parcels, settings, water)
+                number = int(land_of[task.parcels[0]])
+                return task_inputs(lands[number], task.parcels, settings, water.get(number))
 
             return run_tasks(some, inputs_of, (settings, wanted), hands, kept, progress)
 
@@ -203,9 +210,21 @@ def _put_together(
         tables.append(groups_table(tables[3], plan.group_by, [one.name for one in settings.houses]))
     notes = [text for row in tables[5].rows for text in str(row.get("notes") or "").splitlines() if text]
     doubts = [text for text in notes if text.startswith("DOUBT: ")]
-    told = [*doubts, water_note(region.dem, plan.drainage, settings.halo_m), *notes]
+    water = dict.fromkeys(water_note(land.dem, plan.drainage, settings.halo_m) for land in region.lands)
+    told = [*doubts, *systems_note(region), *water, *notes]
     tables.append(region_run_table(region.digests, settings, _told(plan), told))
     return RegionResult(tables, raster, _manifest(region, settings, plan, done), done.failures, plan, settings)
+
+
+def systems_note(region: Region) -> list[str]:
+    """The note on tiles in several coordinate systems; none where there is one."""
+    if not region.others:
+        return []
+    names = ", ".join(land.dem.whole.crs.name for land in region.lands)
+    return [
+        f"tiles of {region.dem.whole.path.name} have {len(region.lands)} coordinate systems ({names}): each parcel was screened on those "
+        "of the system that holds its middle, and what lies beyond their edge was not known to it"
+    ]
 
 
 def _as_error(failure: Failure, count: int) -> TunnelsiteError:

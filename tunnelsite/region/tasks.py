@@ -52,7 +52,9 @@ class Task:
     key: str
 
 
-def tasks_of(parcels: Features, names: Sequence[str], group_size_m: float, basis: Mapping[str, Any]) -> list[Task]:
+def tasks_of(
+    parcels: Features, names: Sequence[str], group_size_m: float, basis: Mapping[str, Any], land: np.ndarray
+) -> list[Task]:
     """Every parcel in exactly one task.
 
     Parcels whose inner point lies in the same square of longitude and latitude go together, so that the land round them is
@@ -60,9 +62,9 @@ def tasks_of(parcels: Features, names: Sequence[str], group_size_m: float, basis
     neither on the number of workers nor on the files' tiles.
 
     Arguments: parcels, with their names; group_size_m, side of the squares [m], 0 = every parcel by itself; basis, settings, digests of the
-    inputs and versions, whatever JSON can hold.
+    inputs and versions, whatever JSON can hold; land, int [n], parcels of different numbers never go together.
     """
-    return _keyed(parcels, names, _groups(parcels, group_size_m), basis, 0)
+    return _keyed(parcels, names, _groups(parcels, group_size_m, land), basis, 0)
 
 
 def each_alone(
@@ -87,7 +89,7 @@ def _keyed(
     return found
 
 
-def _groups(parcels: Features, group_size_m: float) -> list[list[int]]:
+def _groups(parcels: Features, group_size_m: float, land: np.ndarray) -> list[list[int]]:
     """Positions of the parcels of each group, in the order of the first parcel of each."""
     if group_size_m <= 0:
         return [[k] for k in range(len(parcels))]
@@ -97,9 +99,9 @@ def _groups(parcels: Features, group_size_m: float) -> list[list[int]]:
     if not crs.is_geographic:
         lon, lat = transformer(crs.to_wkt(), geographic_wkt(crs.to_wkt())).transform(lon, lat)
     step = group_size_m / DEGREE_M
-    groups: dict[tuple[int, int], list[int]] = {}
+    groups: dict[tuple[int, int, int], list[int]] = {}
     for k in range(len(parcels)):
         row = math.floor(lat[k] / step)
         narrow = max(math.cos(math.radians((row + 0.5) * step)), 1e-3)
-        groups.setdefault((row, math.floor(lon[k] * narrow / step)), []).append(k)
+        groups.setdefault((row, math.floor(lon[k] * narrow / step), int(land[k])), []).append(k)
     return list(groups.values())

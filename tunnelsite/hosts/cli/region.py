@@ -150,11 +150,11 @@ def _words(summary: dict[str, Any]) -> str:
 
 def _dry_run(given: argparse.Namespace, region, settings, plan) -> int:
     """What would be done and what it would cost; nothing is computed or written."""
-    from tunnelsite.region.cost import region_cost
+    from tunnelsite.region.cost import whole_cost
     from tunnelsite.region.screened import planned
 
     tasks, _ = planned(region, settings, plan)
-    cost = region_cost(region, tasks, settings, plan)
+    cost = whole_cost(region, tasks, settings, plan)
     notes = [*region.dem.whole.notes, *region.parcels.notes]
     found = {"parcels": len(region.parcels), "tasks": len(tasks), **cost, "assumed": notes}
     if given.json:

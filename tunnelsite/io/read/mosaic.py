@@ -59,6 +59,33 @@ def mosaic(path: str, option: str = "DEM", crs: str | None = None) -> Mosaic:
     return made
 
 
+def mosaics(path: str, option: str = "DEM", crs: str | None = None) -> tuple[Mosaic, ...]:
+    """The rasters that the tiles of a folder make up, one for each coordinate system among them; of anything else the only one.
+
+    Arguments and errors: as `mosaic`, but that tiles may differ in coordinate system.
+    """
+    folder = Path(path)
+    if not folder.is_dir():
+        return (mosaic(path, option, crs),)
+    by_system: dict[str, list[RasterHeader]] = {}
+    for file in _files_of(folder, option):
+        header = raster_header(str(file), option, crs=crs)
+        by_system.setdefault(header.crs.to_wkt(), []).append(header)
+    return tuple(mosaic_of(some, folder) for some in by_system.values())
+
+
+def holding(tiles: Mosaic, points: np.ndarray) -> np.ndarray:
+    """Which points lie in one of the tiles, bool [n]. Arguments: points, float64 [n, 2], east and north in the tiles' system."""
+    a, b, c, d, e, f = tiles.whole.affine
+    east, north = points[:, 0] - c, points[:, 1] - f
+    area = a * e - b * d
+    col, row = (e * east - b * north) / area, (a * north - d * east) / area
+    found = np.zeros(len(points), bool)
+    for header, (top, left) in zip(tiles.tiles, tiles.places, strict=True):
+        found |= (row >= top) & (row < top + header.rows) & (col >= left) & (col < left + header.cols)
+    return found
+
+
 def mosaic_of(headers: Sequence[RasterHeader], path: Path) -> Mosaic:
     """Files as one raster. Arguments: headers, one or more; path, by which the whole of several is called. Errors: as `mosaic`."""
     first = headers[0]

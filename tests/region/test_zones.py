@@ -1,0 +1,96 @@
+"""Tiles in two UTM zones: each parcel is screened on the tiles that hold it, as if there were no others."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pyogrio
+import pyproj
+import pytest
+import shapely
+from pandas.testing import assert_frame_equal
+from rasterio.transform import Affine
+
+from tests.whole_run.files import UTM17, write_dem, write_parcels
+from tunnelsite.core.errors import InputRefused
+from tunnelsite.hosts.cli.main import main
+from tunnelsite.region.inputs import read_region
+from tunnelsite.region.screened import planned
+from tunnelsite.region.tasks import RegionPlan
+from tunnelsite.settings.model import settings_from
+
+UTM18, SIDE, LAT = "EPSG:32618", 150, 42.4
+ASKED = [
+    "--house",
+    "6x15m",
+    "--azimuths",
+    "8",
+    "--halo",
+    "15m",
+    "--crop-months",
+    "12-01:12-31",
+    "--workers",
+    "0",
+    "--group-size",
+    "0m",
+]
+
+
+def corner(system: str, lon: float) -> tuple[float, float]:
+    """Easting and northing of a place on the parallel of the farms, whole metres."""
+    east, north = pyproj.Transformer.from_crs("EPSG:4326", system, always_xy=True).transform(lon, LAT)
+    return float(round(east)), float(round(north))
+
+
+@pytest.fixture(scope="module")
+def tiles(tmp_path_factory) -> tuple[Path, Path]:
+    """(folder of one tile on either side of the meridian between zones 17 and 18, parcels: one on each)."""
+    folder = tmp_path_factory.mktemp("zones") / "tiles"
+    folder.mkdir()
+    r, c = np.mgrid[0:SIDE, 0:SIDE]
+    noise = np.random.default_rng(3).normal(0, 0.01, (2, SIDE, SIDE))
+    shapes = []
+    for k, (system, lon) in enumerate(((UTM17, -78.003), (UTM18, -77.999))):
+        west, north = corner(system, lon)
+        heights = (200 + 0.006 * c - 0.004 * r + (0.3 + k) * np.sin(c / 40) + noise[k]).astype(np.float32)
+        write_dem(folder / f"{system[-2:]}.tif", heights, Affine(1, 0, west, 0, -1, north), system, nodata=-9999)
+        box = shapely.box(west + 20, north - 120, west + 130, north - 20)
+        change = pyproj.Transformer.from_crs(system, "EPSG:4326", always_xy=True).transform
+        shapes.append(shapely.transform(shapely.segmentize(box, 10), change, interleaved=False))
+    return folder, write_parcels(folder.parent / "parcels.gpkg", shapes, "EPSG:4326", parcel=["west", "east"])
+
+
+def screened(dem: Path, parcels: Path, out: Path) -> dict:
+    assert main(["region", str(dem), str(parcels), *ASKED, "--out", str(out), "-q"]) == 0
+    return {name: pyogrio.read_dataframe(out, layer=name) for name in ("parcels", "candidates", "run")}
+
+
+def test_each_parcel_as_on_its_own_tiles(tiles, tmp_path: Path, capsys) -> None:
+    folder, parcels = tiles
+    both = screened(folder, parcels, tmp_path / "both.gpkg")
+    assert both["parcels"].state.tolist() == ["screened", "screened"]
+    alone = screened(folder / "18.tif", parcels, tmp_path / "east.gpkg")
+    for layer, without in (("parcels", {"task", "reason", "state"}), ("candidates", {"rank"})):
+        one, two = (found[layer][found[layer].parcel == "east"].reset_index(drop=True) for found in (both, alone))
+        columns = [column for column in one.columns if column not in without]
+        assert len(one)
+        assert_frame_equal(one[columns], two[columns], check_dtype=False, check_exact=True)
+    run = both["run"]
+    assert run.value.str.contains("2 coordinate systems").any()
+    assert run.value.str.contains("water was followed over all of tiles").any()
+    assert len(run[run.kind == "input"]) == 3
+    assert main(["region", str(folder), str(parcels), *ASKED, "--dry-run"]) == 0
+    assert "2 parcels in 2 tasks" in capsys.readouterr().out
+
+
+def test_parcels_of_one_square_are_kept_apart_by_system(tiles) -> None:
+    settings = settings_from({"dem": str(tiles[0]), "parcels": str(tiles[1]), "house": ["6x15m"]})
+    tasks, _ = planned(read_region(settings), settings, RegionPlan(group_size_m=20_000.0))
+    assert [task.parcels.tolist() for task in tasks] == [[0], [1]]
+
+
+def test_a_surface_in_one_system_alone_is_refused(tiles) -> None:
+    given = {"dem": str(tiles[0]), "parcels": str(tiles[1]), "surface": str(tiles[0] / "17.tif"), "house": ["6x15m"]}
+    with pytest.raises(InputRefused, match="UTM zone 18N"):
+        read_region(settings_from(given))
