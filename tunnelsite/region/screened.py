@@ -222,7 +222,7 @@ def systems_note(region: Region) -> list[str]:
         return []
     names = ", ".join(land.dem.whole.crs.name for land in region.lands)
     return [
-        f"tiles of {region.dem.whole.path.name} have {len(region.lands)} coordinate systems ({names}): each parcel was screened on those "
+        f"tiles of the DEM have {len(region.lands)} coordinate systems ({names}): each parcel was screened on those "
         "of the system that holds its middle, and what lies beyond their edge was not known to it"
     ]
 
