@@ -14,7 +14,7 @@ from tunnelsite.core.grid import Grid, local_crs, transformer
 from tunnelsite.core.house import House
 from tunnelsite.core.layers import SourceRaster
 from tunnelsite.core.site import Frame
-from tunnelsite.gather.gridded import Lattice, ground_cells
+from tunnelsite.gather.gridded import CellGrid, ground_cells
 from tunnelsite.kernels.terrain.planes import rectangle_planes
 from tunnelsite.scan.localise import warped
 from tunnelsite.scan.pitch_error import pitch_error, pitch_errors, stated_error
@@ -35,7 +35,7 @@ def _cloud(per_m2: float, noise_m: float, seed: int):
 
 def _frame(points, cell_m: float) -> Frame:
     """The gathered ground and its errors on a working grid, turned a little as land is to every ridge."""
-    lattice = Lattice.over(*points[:2], cell_m)
+    lattice = CellGrid.over(*points[:2], cell_m)
     found = ground_cells(*points, lattice)
     heights = SourceRaster((found.height - 200.0).astype(np.float32), lattice.affine, pyproj.CRS(UTM))
     side = round(1.7 * HALF_M / cell_m)

@@ -11,7 +11,7 @@ import pytest
 from tests.gather.made import EAST, NORTH, cloud, middle_deg, plane
 from tests.io.fetch.servers import Site, serving
 from tunnelsite.core.errors import InputRefused, UsageError
-from tunnelsite.gather.gridded import Lattice, ground_cells, surface_cells
+from tunnelsite.gather.gridded import CellGrid, ground_cells, surface_cells
 from tunnelsite.gather.request import GatherRequest, area_around, gather
 from tunnelsite.gather.sources import LOCAL, Source
 from tunnelsite.gather.standing import standing_pieces
@@ -34,7 +34,7 @@ def _points(count: int, noise_m: float, seed: int = 2):
 
 def test_a_plane_comes_through_exactly() -> None:
     east, north, height = _points(3000, 0.0)
-    lattice = Lattice.over(east, north, 1.0)
+    lattice = CellGrid.over(east, north, 1.0)
     ground = ground_cells(east, north, height, lattice)
     wanted = plane(*lattice.centres()).reshape(ground.height.shape)
     inner = np.s_[2:-2, 2:-2]
@@ -47,7 +47,7 @@ def test_the_error_of_cells_is_that_of_their_points() -> None:
     errors, scatters = [], []
     for seed in range(4):
         east, north, height = _points(16_000, 0.06, seed)
-        lattice = Lattice.over(east, north, 1.0)
+        lattice = CellGrid.over(east, north, 1.0)
         ground = ground_cells(east, north, height, lattice)
         scatters.append(np.sqrt(np.nanmean(ground.scatter**2)))
         off = ground.height - plane(*lattice.centres()).reshape(ground.height.shape)
@@ -59,7 +59,7 @@ def test_the_error_of_cells_is_that_of_their_points() -> None:
 
 def test_scatter_equals_a_plain_fit() -> None:
     east, north, height = _points(2000, 0.1)
-    lattice = Lattice.over(east, north, 2.0)
+    lattice = CellGrid.over(east, north, 2.0)
     found = ground_cells(east, north, height, lattice).scatter
     row, col = 7, 11
     centre = lattice.west + (col + 0.5) * 2, lattice.north - (row + 0.5) * 2
@@ -70,7 +70,7 @@ def test_scatter_equals_a_plain_fit() -> None:
 
 
 def test_surface_is_the_highest_point_and_its_neighbour_where_there_is_none() -> None:
-    lattice = Lattice(0.0, 3.0, 1.0, 3, 3)
+    lattice = CellGrid(0.0, 3.0, 1.0, 3, 3)
     found = surface_cells(np.array([0.5, 0.6]), np.array([2.5, 2.4]), np.array([4.0, 9.0]), lattice)
     assert found[0, 0] == 9.0 and found[1, 1] == 9.0 and np.isnan(found[2, 2])
 
@@ -100,7 +100,7 @@ def test_under_a_wide_roof_the_ground_stays_unknown() -> None:
     random = np.random.default_rng(4)
     east, north = EAST + random.uniform(-20, 20, 8000), NORTH + random.uniform(-20, 20, 8000)
     there = (np.abs(east - EAST) > 8) | (np.abs(north - NORTH) > 8)
-    lattice = Lattice.over(east, north, 1.0)
+    lattice = CellGrid.over(east, north, 1.0)
     ground = ground_cells(east[there], north[there], plane(east, north)[there], lattice)
     middle = lattice.rows // 2, lattice.cols // 2
     assert np.isnan(ground.height[middle]) and np.isnan(ground.scatter[middle]) and ground.count[middle] == 0
@@ -159,7 +159,7 @@ def test_ground_and_its_weights_are_those_of_linear_interpolation() -> None:
     random = np.random.default_rng(8)
     east, north = EAST + random.uniform(-12, 12, 200), NORTH + random.uniform(-12, 12, 200)
     height = random.normal(0, 1, 200)
-    lattice = Lattice.over(east, north, 1.0)
+    lattice = CellGrid.over(east, north, 1.0)
     found = ground_cells(east, north, height, lattice)
     cell = lattice.cell_of(east, north)
     held = np.unique(cell)

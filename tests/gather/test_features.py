@@ -10,7 +10,7 @@ import pytest
 
 from tests.io.fetch.servers import Site, serving
 from tunnelsite.core.errors import InputRefused, UsageError
-from tunnelsite.gather.features import Wanted
+from tunnelsite.gather.features import FeatureRequest
 from tunnelsite.gather.request import GatherRequest, area_around, gather
 from tunnelsite.gather.sources import Source, read_sources, source_named
 from tunnelsite.io.read.vectors import read_features
@@ -44,7 +44,7 @@ def site() -> Iterator[Site]:
 
 def _request(site: Site, collection: str = "parcels") -> GatherRequest:
     source = Source("county", "features", site.address, collection=collection, licence="open")
-    return GatherRequest(AREA, features=(Wanted("parcels", source),))
+    return GatherRequest(AREA, features=(FeatureRequest("parcels", source),))
 
 
 def test_all_pages_come_with_their_attributes(site: Site, tmp_path: Path) -> None:
@@ -76,7 +76,7 @@ def test_a_next_link_to_elsewhere_is_refused(site: Site, tmp_path: Path) -> None
 
 def test_a_file_by_address_is_whole_or_not_there(site: Site, tmp_path: Path) -> None:
     site.put("/f.geojson", {"type": "FeatureCollection", "features": [_square(1)]})
-    wanted = Wanted("fields", Source("f", "file", f"{site.address}/f.geojson"))
+    wanted = FeatureRequest("fields", Source("f", "file", f"{site.address}/f.geojson"))
     gather(GatherRequest(AREA, features=(wanted,)), tmp_path)
     assert (tmp_path / "fields.geojson").read_bytes() == site.files["/f.geojson"]
     site.files["/f.geojson"] = b"<html>sign in</html>"

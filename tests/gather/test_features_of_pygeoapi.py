@@ -14,7 +14,7 @@ pytest.importorskip("pygeoapi", reason="pygeoapi is not installed")
 pytest.importorskip("waitress", reason="waitress is not installed")
 
 from tunnelsite.core.errors import InputRefused, UsageError
-from tunnelsite.gather.features import Wanted
+from tunnelsite.gather.features import FeatureRequest
 from tunnelsite.gather.request import GatherRequest, area_around, gather
 from tunnelsite.gather.sources import Source
 from tunnelsite.io.read.gathered import gathered_entries
@@ -101,7 +101,7 @@ def address(tmp_path_factory) -> Iterator[str]:
 
 def _gathered(address: str, folder: Path, radius: str = "2000m", collection: str = "parcels"):
     source = Source("county", "features", address, collection=collection, licence="CC0")
-    request = GatherRequest(area_around(f"43.004,-74.996:{radius}", 0.0), features=(Wanted("parcels", source),))
+    request = GatherRequest(area_around(f"43.004,-74.996:{radius}", 0.0), features=(FeatureRequest("parcels", source),))
     gather(request, folder)
     return read_features(str(folder / "parcels.geojson"), "parcels")
 

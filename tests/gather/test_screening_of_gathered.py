@@ -17,7 +17,7 @@ from tunnelsite import screen
 from tunnelsite.core.elevation_error import CELL_ERROR
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.core.layers import SourceRaster
-from tunnelsite.gather.features import Wanted
+from tunnelsite.gather.features import FeatureRequest
 from tunnelsite.gather.request import GatherRequest, area_around, gather
 from tunnelsite.gather.sources import Source
 from tunnelsite.io.read.gathered import gathered_entries
@@ -55,7 +55,9 @@ def farm(tmp_path_factory) -> Path:
         points = Source("survey", "points", f"{site.address}/tile.laz", licence="CC0 1.0", datum="invented datum")
         land = Source("county", "features", site.address, collection="parcels", licence="open, with attribution")
         area = area_around(f"{lat},{lon}:50m", 0.0)
-        gather(GatherRequest(area, points=((points, points.address),), features=(Wanted("parcels", land),)), folder)
+        gather(
+            GatherRequest(area, points=((points, points.address),), features=(FeatureRequest("parcels", land),)), folder
+        )
     return folder
 
 

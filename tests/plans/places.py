@@ -6,7 +6,7 @@ import numpy as np
 
 from tunnelsite.core.grid import Grid
 from tunnelsite.core.house import House, Pad
-from tunnelsite.plans.place import Place
+from tunnelsite.plans.place import PlacedHouse
 
 
 def place(
@@ -20,7 +20,7 @@ def place(
     kind="in-ground",
     turned=False,
     feet=False,
-) -> Place:
+) -> PlacedHouse:
     """A house in the middle of a grid; `turned` swaps length and width of the pad (the house keeps its own); `feet`, whether
     its user works in them."""
     grid = Grid("", cell_m, rows, cols, 0.0, rows * cell_m)
@@ -28,21 +28,21 @@ def place(
     pad = Pad.around(house, apron_m)
     if turned:
         pad = Pad(pad.length_m, pad.width_m)
-    return Place(grid, rows // 2, cols // 2, house, pad)
+    return PlacedHouse(grid, rows // 2, cols // 2, house, pad)
 
 
-def tilted(where: Place, along: float, across: float, level_m: float = 100.0) -> np.ndarray:
+def tilted(where: PlacedHouse, along: float, across: float, level_m: float = 100.0) -> np.ndarray:
     """A plane: level at the place's centre [m], rises along and across as fractions."""
     u, v = distances(where)
     return level_m + along * u + across * v
 
 
-def distances(where: Place):
+def distances(where: PlacedHouse):
     """Distances of every cell from the centre, along and across [m]."""
     return where.distances(*np.mgrid[0 : where.grid.rows, 0 : where.grid.cols])
 
 
-def rough(where: Place, seed: int, relief_m: float = 0.3) -> np.ndarray:
+def rough(where: PlacedHouse, seed: int, relief_m: float = 0.3) -> np.ndarray:
     """Smooth random ground."""
     numbers = np.random.default_rng(seed)
     u, v = distances(where)

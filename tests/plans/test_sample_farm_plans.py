@@ -16,7 +16,7 @@ from tunnelsite.io.read.site import read_site
 from tunnelsite.plans.drainage.plan import drainage_plan
 from tunnelsite.plans.grading.error import earthwork_error
 from tunnelsite.plans.grading.plan import grading_plan
-from tunnelsite.plans.place import Place
+from tunnelsite.plans.place import PlacedHouse
 from tunnelsite.plans.site_limits import SiteLimits
 from tunnelsite.scan.localise import frame_grid, localised
 
@@ -31,12 +31,12 @@ def farm():
     return frame, json.loads((FOLDER / "truths.json").read_text("ascii"))
 
 
-def at(frame, spot) -> Place:
+def at(frame, spot) -> PlacedHouse:
     to_grid = transformer(geographic_wkt(frame.grid.crs_wkt), frame.grid.crs_wkt)
     east, north = to_grid.transform(spot["lon"], spot["lat"])
     house = House.parse("30x96ft")
     row, col = (frame.grid.north_m - north) // frame.grid.cell_m, (east - frame.grid.west_m) // frame.grid.cell_m
-    return Place(frame.grid, int(row), int(col), house, Pad.around(house, 1.0))
+    return PlacedHouse(frame.grid, int(row), int(col), house, Pad.around(house, 1.0))
 
 
 def test_terrace_needs_only_its_own_noise_levelled(farm) -> None:

@@ -10,7 +10,7 @@ import numpy as np
 _RESERVED = 1 << 24  # values at most that a column makes room for beforehand
 
 
-class Column:
+class GrowingArray:
     """Values that come in pieces and are wanted in one array at the end.
 
     Arguments: dtype; most, how many it may come to hold. They are put where they are to stay: pieces that lie between those of other
@@ -55,9 +55,9 @@ class Store:
         """The same values where they are to stay; what was handed in is not needed any more."""
         return values
 
-    def column(self, dtype: type, most: int = 0) -> Column:
+    def column(self, dtype: type, most: int = 0) -> GrowingArray:
         """A new column, which may come to hold as many as `most` values."""
-        return Column(dtype, most)
+        return GrowingArray(dtype, most)
 
     def rest(self) -> None:
         """Between two steps: what is kept but not in use may leave memory."""

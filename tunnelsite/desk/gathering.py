@@ -11,7 +11,7 @@ from tunnelsite.core.units import length_m
 from tunnelsite.desk.gather_files import name_of, sources_of, written
 from tunnelsite.desk.gather_messages import FeaturesAsked, GatherAsked
 from tunnelsite.desk.project import Project
-from tunnelsite.gather.features import Wanted
+from tunnelsite.gather.features import FeatureRequest
 from tunnelsite.gather.request import (
     GatherRequest,
     area_around,
@@ -113,10 +113,10 @@ def area_of_fields(project: Project, halo_m: float) -> Area:
     )
 
 
-def _wanted(asked: FeaturesAsked, known: dict[str, Source]) -> Wanted:
+def _wanted(asked: FeaturesAsked, known: dict[str, Source]) -> FeatureRequest:
     text, collection = asked.source.strip(), asked.collection.strip()
     if "/collections/" in text and text not in known:
         text, _, inside = text.partition("/collections/")
         collection = collection or inside.strip("/")
     found = source_named(text, known, "features", "features")
-    return Wanted(name_of(asked), replace(found, collection=collection) if collection else found)
+    return FeatureRequest(name_of(asked), replace(found, collection=collection) if collection else found)

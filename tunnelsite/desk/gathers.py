@@ -8,7 +8,7 @@ from tunnelsite.core.errors import TunnelsiteError
 from tunnelsite.desk.answers import Missing, problem_of
 from tunnelsite.desk.gather_files import sources_of, written
 from tunnelsite.desk.gather_messages import GatherAsked, GatherProgress, SourceEntry, SourceList
-from tunnelsite.desk.job import Job
+from tunnelsite.desk.job import BackgroundJob
 from tunnelsite.desk.proposal import TITLES
 from tunnelsite.desk.roles import SINGLE, change_for
 from tunnelsite.io.fetch.door import host_of
@@ -22,7 +22,7 @@ class Gathers:
     """What is fetched for a desk. Attributes: job; asked, last; sized, what the user has seen the size of."""
 
     def __init__(self, desk: Desk) -> None:
-        self.desk, self.job = desk, Job[GatherProgress](desk, "gather", self._clear)
+        self.desk, self.job = desk, BackgroundJob[GatherProgress](desk, "gather", self._clear)
         self.sized: GatherAsked | None = None
         self.asked = GatherAsked()
 

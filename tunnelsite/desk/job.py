@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 Progress = TypeVar("Progress", bound=BaseModel)
 
 
-class Job(Generic[Progress]):
+class BackgroundJob(Generic[Progress]):
     """Work of a worker that a user waits for.
 
     Arguments: desk; event, under which pages hear of it; clear, takes away what ended work left half. Attributes: progress, of the

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from tunnelsite.desk.answers import Conflict, Missing
-from tunnelsite.desk.job import Job
+from tunnelsite.desk.job import BackgroundJob
 from tunnelsite.desk.messages import PacketEntry, PacketFile, PacketProgress
 from tunnelsite.desk.project import PACKET, RUNS, Project
 from tunnelsite.desk.runs import FORM
@@ -31,7 +31,7 @@ class Packets:
     """Writes packets of a desk. Attributes: job."""
 
     def __init__(self, desk: Desk) -> None:
-        self.desk, self.job = desk, Job[PacketProgress](desk, "packet", self._clear)
+        self.desk, self.job = desk, BackgroundJob[PacketProgress](desk, "packet", self._clear)
 
     def start(self, letters: Sequence[str]) -> PacketProgress:
         """Start a packet. Errors: Conflict where one goes on or there is no kept run; Missing for a letter without a pin."""

@@ -13,7 +13,7 @@ import numpy as np
 from tunnelsite.core.errors import InputRefused, UsageError
 from tunnelsite.core.layers import SourceRaster
 from tunnelsite.core.units import VERTICAL_UNITS_M
-from tunnelsite.gather.gridded import GroundCells, Lattice, ground_cells, surface_cells
+from tunnelsite.gather.gridded import CellGrid, GroundCells, ground_cells, surface_cells
 from tunnelsite.gather.record import Entry, entry_of
 from tunnelsite.gather.sources import Source
 from tunnelsite.io.fetch.door import Door
@@ -65,7 +65,7 @@ def gather_clouds(
         whole, words = filtered(whole)
         notes.append(words)
     metre = whole.crs.axis_info[0].unit_conversion_factor
-    lattice = Lattice.over(whole.easting, whole.northing, cell_m / metre)
+    lattice = CellGrid.over(whole.easting, whole.northing, cell_m / metre)
     progress("ground from points", 0.0)
     there = whole.ground
     ground = ground_cells(whole.easting[there], whole.northing[there], whole.height[there], lattice)
@@ -151,7 +151,7 @@ def filtered(cloud: Cloud) -> tuple[Cloud, str]:
     return found, "no point was classified: the ground was found by a cloth filter (Zhang et al. 2016); look at it"
 
 
-def _written(folder, rasters, cloud: Cloud, lattice: Lattice, files, notes, overwrite: bool) -> list[Entry]:
+def _written(folder, rasters, cloud: Cloud, lattice: CellGrid, files, notes, overwrite: bool) -> list[Entry]:
     ground, surface = rasters
     unit = cloud.unit
     layers = {
@@ -173,7 +173,7 @@ def _written(folder, rasters, cloud: Cloud, lattice: Lattice, files, notes, over
     return entries
 
 
-def error_words(ground: GroundCells, lattice: Lattice, cloud: Cloud) -> str:
+def error_words(ground: GroundCells, lattice: CellGrid, cloud: Cloud) -> str:
     """What the points say of the heights' error."""
     error_m = ground.usual_error * VERTICAL_UNITS_M[cloud.unit]
     cell_m = lattice.side * cloud.crs.axis_info[0].unit_conversion_factor

@@ -26,7 +26,7 @@ _PIECE = 8 << 20
 
 
 @dataclass(frozen=True)
-class Wanted:
+class FeatureRequest:
     """Features to fetch: name of the file, source, and what they are in words (`parcels`, `buildings` ...)."""
 
     name: str
@@ -34,7 +34,7 @@ class Wanted:
 
 
 def gather_features(
-    door: Door, wanted: Wanted, area: Area, folder: Path, *, progress: Progress, overwrite: bool
+    door: Door, wanted: FeatureRequest, area: Area, folder: Path, *, progress: Progress, overwrite: bool
 ) -> Entry:
     """Fetch features that meet an area, with all their attributes, into `NAME.geojson` (or the file under its own ending).
 
@@ -49,7 +49,9 @@ def gather_features(
     return entry
 
 
-def _from_service(door: Door, wanted: Wanted, area: Area, folder: Path, progress: Progress, overwrite: bool) -> Entry:
+def _from_service(
+    door: Door, wanted: FeatureRequest, area: Area, folder: Path, progress: Progress, overwrite: bool
+) -> Entry:
     source = wanted.source
     if not source.collection:
         raise UsageError(
@@ -103,7 +105,7 @@ def collections_of(door: Door, source: Source) -> list[str]:
     return [str(one.get("id")) for one in found if isinstance(one, dict)]
 
 
-def _whole_file(door: Door, wanted: Wanted, folder: Path, progress: Progress, overwrite: bool) -> Entry:
+def _whole_file(door: Door, wanted: FeatureRequest, folder: Path, progress: Progress, overwrite: bool) -> Entry:
     source = wanted.source
     ending = Path(source.address.partition("?")[0]).suffix.lower()
     if ending not in (".gpkg", ".fgb", ".geojson", ".json"):

@@ -20,7 +20,7 @@ _SLACK = 1e-9  # cells: a centre on a side belongs to either triangle, to none n
 
 
 @dataclass(frozen=True)
-class Lattice:
+class CellGrid:
     """Square cells: west and north edge and cell side [map units], rows, cols."""
 
     west: float
@@ -30,7 +30,7 @@ class Lattice:
     cols: int
 
     @classmethod
-    def over(cls, easting: np.ndarray, northing: np.ndarray, side: float) -> Lattice:
+    def over(cls, easting: np.ndarray, northing: np.ndarray, side: float) -> CellGrid:
         """The cells over all points, their edges on whole multiples of the side. Errors: InputRefused for too many."""
         west, south = (math.floor(float(values.min()) / side) * side for values in (easting, northing))
         east, north = (math.ceil(float(values.max()) / side) * side for values in (easting, northing))
@@ -87,7 +87,7 @@ class GroundCells:
         return float(np.sqrt(np.mean(self.error[known].astype(float) ** 2))) if known.any() else math.nan
 
 
-def ground_cells(easting: np.ndarray, northing: np.ndarray, height: np.ndarray, lattice: Lattice) -> GroundCells:
+def ground_cells(easting: np.ndarray, northing: np.ndarray, height: np.ndarray, lattice: CellGrid) -> GroundCells:
     """Ground points as cells: their means, triangulated (linear between them, so a plane comes through exactly).
 
     Arguments: ground points [points] in map units; lattice. Errors: InputRefused for fewer than 50 points, or all in a line.
@@ -121,7 +121,7 @@ def ground_cells(easting: np.ndarray, northing: np.ndarray, height: np.ndarray, 
     )
 
 
-def _leaning(spots: np.ndarray, lattice: Lattice) -> tuple[sparse.csr_array, np.ndarray]:
+def _leaning(spots: np.ndarray, lattice: CellGrid) -> tuple[sparse.csr_array, np.ndarray]:
     """How each cell's height leans on the means at spots [means, 2] from the lattice's corner: weights [known cells, means]; and
     the flat indices of the known cells, those inside the triangles and not too far from every spot."""
     try:
@@ -146,7 +146,7 @@ def _cross(one: np.ndarray, other: np.ndarray) -> np.ndarray:
     return one[:, 0] * other[:, 1] - one[:, 1] * other[:, 0]
 
 
-def _cells_inside(corners: np.ndarray, lattice: Lattice) -> tuple[np.ndarray, np.ndarray]:
+def _cells_inside(corners: np.ndarray, lattice: CellGrid) -> tuple[np.ndarray, np.ndarray]:
     """Flat indices of the cells whose centres lie in a triangle, each once, and the number of that triangle.
 
     Arguments: corners [triangles, 3, (east, north)] in cells from the lattice's corner. Row by row, since a search for each centre costs
@@ -179,7 +179,7 @@ def _runs(first: np.ndarray, last: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return of, first[of] + np.arange(of.size) - np.repeat(np.cumsum(count) - count, count)
 
 
-def _scatter(cell: np.ndarray, local: tuple[np.ndarray, ...], count: np.ndarray, lattice: Lattice) -> np.ndarray:
+def _scatter(cell: np.ndarray, local: tuple[np.ndarray, ...], count: np.ndarray, lattice: CellGrid) -> np.ndarray:
     """Residual rms of the points of a block of cells off the block's least-squares plane; see `GroundCells`."""
     east, north = lattice.centres()
     u, v, z = local[0] - (east[cell] - lattice.west), local[1] - (north[cell] - lattice.north), local[2]
@@ -240,7 +240,7 @@ def _block_moments(own: dict[str, np.ndarray], reach: int, side: float) -> dict[
     }
 
 
-def surface_cells(easting: np.ndarray, northing: np.ndarray, height: np.ndarray, lattice: Lattice) -> np.ndarray:
+def surface_cells(easting: np.ndarray, northing: np.ndarray, height: np.ndarray, lattice: CellGrid) -> np.ndarray:
     """The highest point of each cell [rows, cols]; a cell without any takes the highest of its neighbours, else NaN."""
     found = np.full(lattice.rows * lattice.cols, -np.inf)
     np.maximum.at(found, lattice.cell_of(easting, northing), height)

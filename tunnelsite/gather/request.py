@@ -11,7 +11,7 @@ from tunnelsite.core.errors import InputRefused, UsageError
 from tunnelsite.core.layers import Features
 from tunnelsite.gather.clouds import MADE, gather_clouds
 from tunnelsite.gather.elevation import Planned, gather_elevation, planned_elevation
-from tunnelsite.gather.features import Wanted, gather_features
+from tunnelsite.gather.features import FeatureRequest, gather_features
 from tunnelsite.gather.record import Entry, add_to_record, entry_of
 from tunnelsite.gather.sources import LOCAL, Source
 from tunnelsite.gather.standing import standing_pieces, standing_text
@@ -43,7 +43,7 @@ class GatherRequest:
     ground: Source | None = None
     surface: Source | None = None
     points: tuple[tuple[Source, str], ...] = ()
-    features: tuple[Wanted, ...] = ()
+    features: tuple[FeatureRequest, ...] = ()
     standing: bool = False
     cell_m: float = 1.0
     points_crs: str | None = None

@@ -19,7 +19,7 @@ MOST_PIECES = 20_000
 
 
 @dataclass(frozen=True)
-class Piece:
+class StandingShape:
     """Something that stands: outline [map units], height [m], whether it looks like a roof."""
 
     outline: shapely.Geometry
@@ -27,7 +27,7 @@ class Piece:
     roof: bool
 
 
-def standing_pieces(ground: SourceRaster, surface: np.ndarray, cell_m: float) -> list[Piece]:
+def standing_pieces(ground: SourceRaster, surface: np.ndarray, cell_m: float) -> list[StandingShape]:
     """Outlines of what stands at least 2 m over the ground on 12 m2 or more, the largest first, at most 20,000.
 
     Arguments: ground; surface [rows, cols] on the same cells, metres above the same datum as ground.values; cell_m.
@@ -52,7 +52,9 @@ def _filled(values: np.ndarray) -> np.ndarray:
     return values[tuple(nearest)]
 
 
-def _pieces(mask: np.ndarray, above: np.ndarray, ground: SourceRaster, cell_m: float, roof: bool) -> list[Piece]:
+def _pieces(
+    mask: np.ndarray, above: np.ndarray, ground: SourceRaster, cell_m: float, roof: bool
+) -> list[StandingShape]:
     labels, count = ndimage.label(mask)
     if count == 0:
         return []
@@ -62,7 +64,7 @@ def _pieces(mask: np.ndarray, above: np.ndarray, ground: SourceRaster, cell_m: f
     large = np.flatnonzero(sizes * cell_m**2 >= LEAST_AREA_M2)
     side = abs(ground.affine[0])
     return [
-        Piece(
+        StandingShape(
             _outline(labels[spots[k]] == k + 1, spots[k], ground.affine).simplify(0.7 * side), float(heights[k]), roof
         )
         for k in large[np.argsort(-sizes[large])][:MOST_PIECES]
@@ -92,7 +94,7 @@ def _outline(mask: np.ndarray, spot: tuple[slice, slice], affine: tuple) -> shap
     return shapely.union_all(boxes)
 
 
-def standing_text(pieces: list[Piece], crs_wkt: str) -> str:
+def standing_text(pieces: list[StandingShape], crs_wkt: str) -> str:
     """The pieces as GeoJSON (RFC 7946) with `height_m` and `kind` (building or tree), ready to be corrected and given as obstacles."""
     to_degrees = transformer(crs_wkt, "EPSG:4326").transform
     features = []

@@ -48,7 +48,7 @@ def without_cells(blocks: HeightBlocks) -> SourceRaster:
 
 
 @dataclass(frozen=True)
-class Wanted:
+class LayerOutput:
     """The layer that is wanted and where it goes."""
 
     spec: LayerSpec
@@ -57,7 +57,7 @@ class Wanted:
 
 
 def run_by_tiles(
-    process: Process, blocks: HeightBlocks, parameters: dict[str, Any], wanted: Wanted, progress: Progress
+    process: Process, blocks: HeightBlocks, parameters: dict[str, Any], wanted: LayerOutput, progress: Progress
 ) -> Layer:
     """Run a process by its tiles and write one of its layers.
 

@@ -22,7 +22,7 @@ from tunnelsite.plans.grading.earth_rule import EarthRule
 from tunnelsite.plans.grading.judged_ground import felt_ground, judged_ground
 from tunnelsite.plans.grading.pad_plane import PadCells, quick_plane
 from tunnelsite.plans.limits import site_limits
-from tunnelsite.plans.place import Place
+from tunnelsite.plans.place import PlacedHouse
 from tunnelsite.plans.site_limits import SiteLimits
 from tunnelsite.scan.doubts import SURFACE_LIKE
 from tunnelsite.scan.localise import frame_grid, localised
@@ -56,7 +56,7 @@ class Candidate:
     settings: Settings
     frame: Frame
     ground: np.ndarray
-    place: Place
+    place: PlacedHouse
     parcel: shapely.Geometry
     placement: Placement
     notes: tuple[str, ...] = ()
@@ -194,7 +194,7 @@ def standing(site: Site, placement: Placement, notes: Sequence[str] = (), frame:
             "correct the place, or name the files that were screened",
         )
     known = shared if shared is not None and shared.grid == grid else localised(site, grid)
-    place = Place(grid, row, col, house, Pad.around(house, settings.apron_m))
+    place = PlacedHouse(grid, row, col, house, Pad.around(house, settings.apron_m))
     parcel = _parcel(known, place, placement, said)
     ground = known.ground.astype(np.float64) + known.datum_m
     files = [f"{item.name}: {note}" for item in (site.dem, site.parcels) for note in item.notes]
@@ -238,7 +238,7 @@ def centred(grid: Grid, lon_deg: float, lat_deg: float) -> tuple[Grid, int, int,
     return replace(grid, west_m=grid.west_m + off[0], north_m=grid.north_m + off[1]), row, col, math.hypot(*off)
 
 
-def _parcel(frame: Frame, place: Place, placement: Placement, notes: list[str]) -> shapely.Geometry:
+def _parcel(frame: Frame, place: PlacedHouse, placement: Placement, notes: list[str]) -> shapely.Geometry:
     centre = shapely.Point(place.centre)
     holding = [k for k, parcel in enumerate(frame.parcels) if shapely.covers(parcel, centre)]
     named = [k for k in holding if frame.parcel_names[k] == placement.parcel]

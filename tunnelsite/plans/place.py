@@ -19,7 +19,7 @@ from tunnelsite.kernels.polygon_mask import polygon_mask
 
 
 @dataclass(frozen=True)
-class Place:
+class PlacedHouse:
     """One chosen placement.
 
     Attributes:

@@ -31,7 +31,7 @@ class Crew:
 
 
 @dataclass(frozen=True)
-class Job:
+class RemoteCall:
     """A function to be called on whatever machine there is: key, one of a kind; arguments, made when it is the job's turn."""
 
     key: str
@@ -56,7 +56,7 @@ class Hands:
     def __exit__(self, *problem) -> None:
         self._stack.__exit__(*problem)
 
-    def outcomes(self, jobs: Sequence[Job]) -> Iterator[tuple[Job, Any]]:
+    def outcomes(self, jobs: Sequence[RemoteCall]) -> Iterator[tuple[RemoteCall, Any]]:
         """Every job with what it returned, or the exception it ended with, as they come.
 
         Errors: UsageError where Dask is missing, or no scheduler answers, or its workers cannot do it.
@@ -82,7 +82,7 @@ def _called(function: Callable[..., Any], threads: int, arguments: tuple) -> Any
     return function(*arguments)
 
 
-def _here(jobs: Sequence[Job], threads: int) -> Iterator[tuple[Job, Any]]:
+def _here(jobs: Sequence[RemoteCall], threads: int) -> Iterator[tuple[RemoteCall, Any]]:
     for job in jobs:
         try:
             yield job, _called(job.function, threads, job.arguments())
@@ -90,14 +90,14 @@ def _here(jobs: Sequence[Job], threads: int) -> Iterator[tuple[Job, Any]]:
             yield job, problem
 
 
-def _there(jobs: Sequence[Job], client, threads: int) -> Iterator[tuple[Job, Any]]:
+def _there(jobs: Sequence[RemoteCall], client, threads: int) -> Iterator[tuple[RemoteCall, Any]]:
     """Outcomes as they come. Few jobs are in flight, so that the memory here does not grow with the region."""
     from distributed import as_completed
 
-    waiting: dict[str, Job] = {}
+    waiting: dict[str, RemoteCall] = {}
     left = iter(jobs)
 
-    def submitted(job: Job, name: str):
+    def submitted(job: RemoteCall, name: str):
         try:
             arguments = job.arguments()
         except TunnelsiteError as problem:
@@ -105,7 +105,7 @@ def _there(jobs: Sequence[Job], client, threads: int) -> Iterator[tuple[Job, Any
         return client.submit(_called, job.function, threads, arguments, key=name, pure=False)
 
     queue = as_completed(loop=client.loop)
-    suspects: list[Job] = []
+    suspects: list[RemoteCall] = []
 
     def hand_over(count: int) -> None:
         for job in _first(left, count):
@@ -133,7 +133,7 @@ def _outcome(future) -> Any:
     return outcome
 
 
-def _first(left: Iterator[Job], count: int) -> list[Job]:
+def _first(left: Iterator[RemoteCall], count: int) -> list[RemoteCall]:
     return [job for _, job in zip(range(count), left, strict=False)]
 
 

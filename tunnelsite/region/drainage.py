@@ -27,14 +27,14 @@ from tunnelsite.kernels.water.tile_frame import Frame, Spot, frame, grown, mine,
 from tunnelsite.kernels.water.tiled_fill import Spills, perimeter_levels, refilled, tile_spills
 from tunnelsite.kernels.water.tiled_flow import shorter_next_door, tile_directions, tile_steps, unknown_steps
 from tunnelsite.kernels.water.tiled_upslope import Links, inflow_over_perimeters, tile_links, tile_upslope
-from tunnelsite.region.crew import Hands, Job, killed
+from tunnelsite.region.crew import Hands, RemoteCall, killed
 
 TILE = 2048
 FORMAT = "tunnelsite region drainage 1"
 
 
 @dataclass(frozen=True)
-class Piece:
+class TileWork:
     """One tile on its way: small enough to be sent.
 
     Attributes: folder of the files; of, spot: the tiles and this one; blocks, its heights; spacing_m, (east, north) of the cells.
@@ -65,29 +65,29 @@ class Piece:
         return _file(self.folder, step, self.spot.number)
 
 
-def find_spills(piece: Piece) -> None:
+def find_spills(piece: TileWork) -> None:
     """First step: how the tile drains over its perimeter."""
     write_arrays(piece.file("spills"), {k: np.asarray(v) for k, v in tile_spills(piece.ground())._asdict().items()})
 
 
-def find_steps(piece: Piece) -> None:
+def find_steps(piece: TileWork) -> None:
     """Second step: how far it is over level ground from the perimeter's cells to one that drains, within the tile."""
     found = tile_steps(piece.of, piece.spot, piece.filled()[2], piece.spacing_m, unknown_steps(piece.of))
     write_arrays(piece.file("steps"), {"steps": found})
 
 
-def steps_again(piece: Piece) -> np.ndarray:
+def steps_again(piece: TileWork) -> np.ndarray:
     """The same with what the tiles around have found."""
     return tile_steps(piece.of, piece.spot, piece.filled()[2], piece.spacing_m, piece.shared("steps-so-far"))
 
 
-def find_links(piece: Piece) -> None:
+def find_links(piece: TileWork) -> None:
     """Third step: where water that enters the tile leaves it."""
     direction = tile_directions(piece.of, piece.spot, piece.filled()[2], piece.spacing_m, piece.shared("steps"))
     write_arrays(piece.file("links"), tile_links(direction)._asdict())
 
 
-def drain(piece: Piece) -> None:
+def drain(piece: TileWork) -> None:
     """Last step: the tile, drained."""
     ground, full, window = piece.filled()
     direction = tile_directions(piece.of, piece.spot, window, piece.spacing_m, piece.shared("steps"))
@@ -162,17 +162,17 @@ class _Pass:
         self._folder = drainage.tiles.folder
         self._done = 0.0
 
-    def step(self, name: str, function: Callable[[Piece], None], numbers: Iterable[int]) -> None:
+    def step(self, name: str, function: Callable[[TileWork], None], numbers: Iterable[int]) -> None:
         """Have every tile's answer to one step, those that are not there yet."""
         todo = [k for k in numbers if not is_whole(_file(self._folder, name, k))]
         for done, _ in enumerate(self.run(name, function, todo), 1):
             self._progress("drainage", self._done + 0.25 * done / len(todo))
         self._done = min(self._done + 0.25, 1.0)
 
-    def run(self, name: str, function: Callable[[Piece], Any], numbers: Iterable[int]):
+    def run(self, name: str, function: Callable[[TileWork], Any], numbers: Iterable[int]):
         """(number, what was returned) of every tile, as they come. Errors: that of the first tile that fails."""
         jobs = {
-            f"{self._drainage.key}-{name}-{k}": Job(f"{self._drainage.key}-{name}-{k}", function, self._piece(k))
+            f"{self._drainage.key}-{name}-{k}": RemoteCall(f"{self._drainage.key}-{name}-{k}", function, self._piece(k))
             for k in numbers
         }
         places = dict(zip(jobs, numbers, strict=True))
@@ -214,9 +214,11 @@ class _Pass:
         """A flat array of all perimeters."""
         return np.load(self._folder / f"{name}.npy")
 
-    def _piece(self, number: int) -> Callable[[], tuple[Piece]]:
+    def _piece(self, number: int) -> Callable[[], tuple[TileWork]]:
         spot, drainage = self.spots[number], self._drainage
-        return lambda: (Piece(self._folder, self.of, spot, drainage.blocks.near(*_window(spot)), drainage.spacing_m),)
+        return lambda: (
+            TileWork(self._folder, self.of, spot, drainage.blocks.near(*_window(spot)), drainage.spacing_m),
+        )
 
 
 def _settled(at: _Pass) -> np.ndarray:

@@ -17,7 +17,7 @@ from tunnelsite.core.process import Progress
 from tunnelsite.core.table import INTEGER, TEXT, Table
 from tunnelsite.io.read.sites_file import digests_of
 from tunnelsite.io.read.stored import read_layers
-from tunnelsite.region.crew import Crew, Hands, Job
+from tunnelsite.region.crew import Crew, Hands, RemoteCall
 from tunnelsite.region.one_task import run_path
 from tunnelsite.region.parcel_columns import SCREENED, parcel_columns
 from tunnelsite.region.running import Failure
@@ -81,8 +81,8 @@ class KeptRegion:
         Arguments: function(path of the run, *more(task)); crew; progress. Errors: the first that one of them ends with.
         """
 
-        def job(task: Task) -> Job:
-            return Job(
+        def job(task: Task) -> RemoteCall:
+            return RemoteCall(
                 f"{task.key}-{function.__name__}", function, lambda: (run_path(self.folder, task.key), *more(task))
             )
 

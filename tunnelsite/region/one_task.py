@@ -10,7 +10,7 @@ from tunnelsite.core.site import Site
 from tunnelsite.region.by_parcel import ByParcel
 from tunnelsite.region.parcel_columns import NO_DATA, house_column
 from tunnelsite.region.part import packed, table_out
-from tunnelsite.region.suitability import Lattice, block_scores
+from tunnelsite.region.suitability import BlockGrid, block_scores
 from tunnelsite.screening import tables
 from tunnelsite.screening.kept_run import keep_run
 from tunnelsite.screening.loose_run import cropped, screened_loosely
@@ -21,12 +21,12 @@ from tunnelsite.settings.model import Settings
 
 
 @dataclass(frozen=True)
-class Wanted:
+class TaskOutputs:
     """What is wanted of every task: candidates a parcel, the lattice of the suitability raster or None, and the folder in which
     each task's run is kept, or None."""
 
     top: int
-    lattice: Lattice | None = None
+    lattice: BlockGrid | None = None
     runs: Path | None = None
 
 
@@ -35,7 +35,7 @@ def run_path(folder: Path, key: str) -> Path:
     return folder / f"{key[:32]}.npz"
 
 
-def screened_part(site: Site, settings: Settings, key: str, wanted: Wanted) -> bytes:
+def screened_part(site: Site, settings: Settings, key: str, wanted: TaskOutputs) -> bytes:
     """The answer of one task; its run is kept where that is wanted.
 
     Arguments: site, with the parcels of the task only, named in a column `parcel`; settings; key of the task; wanted.
@@ -50,7 +50,7 @@ def screened_part(site: Site, settings: Settings, key: str, wanted: Wanted) -> b
     return data
 
 
-def part_of(result: Result, key: str, wanted: Wanted) -> bytes:
+def part_of(result: Result, key: str, wanted: TaskOutputs) -> bytes:
     """What is handed back of the result of one task. Arguments: result; key of the task; wanted."""
     settings = result.settings
     names = result.frame.parcel_names

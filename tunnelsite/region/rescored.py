@@ -13,7 +13,7 @@ from tunnelsite.core.table import Table
 from tunnelsite.region.crew import Crew
 from tunnelsite.region.kept_region import KeptRegion
 from tunnelsite.region.merging import Done, merged_tables
-from tunnelsite.region.one_task import Wanted, part_of
+from tunnelsite.region.one_task import TaskOutputs, part_of
 from tunnelsite.region.part import unpacked
 from tunnelsite.region.screened import frames_of
 from tunnelsite.region.tasks import Task
@@ -100,7 +100,7 @@ def rescore_region(
         InputRefused: for a run that is damaged.
     """
     changes = Changes(dict(weights or {}), {name: dict(values) for name, values in (rubrics or {}).items()}, top)
-    wanted = Wanted(region.top if top is None else top)
+    wanted = TaskOutputs(region.top if top is None else top)
 
     def more(task: Task):
         return dict(region.limits), changes, task.key, wanted
@@ -115,7 +115,9 @@ def rescore_region(
     return RescoredRegion(region, [*tables, run])
 
 
-def task_rescored(path: Path, limits: Mapping[str, float | None], changes: Changes, key: str, wanted: Wanted) -> bytes:
+def task_rescored(
+    path: Path, limits: Mapping[str, float | None], changes: Changes, key: str, wanted: TaskOutputs
+) -> bytes:
     """The part of one task, ranked again. Arguments: path of its kept run; limits as asked; changes; key of the task; wanted."""
 
     def part(run: Result) -> bytes:

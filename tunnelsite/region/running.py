@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING
 from tunnelsite.core.errors import InputRefused, NoHeights, TunnelsiteError, UsageError
 from tunnelsite.core.process import Progress
 from tunnelsite.io.write.staging import write_whole
-from tunnelsite.region.crew import Hands, Job, killed
+from tunnelsite.region.crew import Hands, RemoteCall, killed
 from tunnelsite.region.inputs import TaskInputs, task_site
-from tunnelsite.region.one_task import Wanted, run_path, screened_part
+from tunnelsite.region.one_task import TaskOutputs, run_path, screened_part
 from tunnelsite.region.parcel_columns import FAILED, NO_DATA
 from tunnelsite.region.part import unpacked
 from tunnelsite.region.tasks import Task
@@ -31,7 +31,7 @@ class Failure:
     state: str = FAILED
 
 
-def run_task(inputs: TaskInputs, settings: Settings, key: str, wanted: Wanted) -> bytes:
+def run_task(inputs: TaskInputs, settings: Settings, key: str, wanted: TaskOutputs) -> bytes:
     """One task on whatever machine this is: the bytes of its part. Errors: as `screening.screen`."""
     return screened_part(task_site(inputs, settings), settings, key, wanted)
 
@@ -80,7 +80,7 @@ class Kept:
 def run_tasks(
     tasks: Sequence[Task],
     inputs_of: Callable[[Task], TaskInputs],
-    call: tuple[Settings, Wanted],
+    call: tuple[Settings, TaskOutputs],
     hands: Hands,
     kept: Kept,
     progress: Progress,
@@ -91,8 +91,8 @@ def run_tasks(
     Return: the failures by task number. Errors: UsageError where Dask is missing or no scheduler answers; OutputFailed.
     """
 
-    def job(task: Task) -> Job:
-        return Job(task.key, run_task, lambda: (inputs_of(task), call[0], task.key, call[1]))
+    def job(task: Task) -> RemoteCall:
+        return RemoteCall(task.key, run_task, lambda: (inputs_of(task), call[0], task.key, call[1]))
 
     todo = {task.key: task for task in tasks if not kept.has(task)}
     failures: dict[int, Failure] = {}

@@ -26,10 +26,10 @@ from tunnelsite.region.drainage import FORMAT, tile_count
 from tunnelsite.region.groups import groups_table
 from tunnelsite.region.inputs import Region, task_inputs
 from tunnelsite.region.merging import Done, merged_tables
-from tunnelsite.region.one_task import Wanted
+from tunnelsite.region.one_task import TaskOutputs
 from tunnelsite.region.part import unpacked
 from tunnelsite.region.running import Failure, Kept, may_be_one_parcel, part_path, run_tasks
-from tunnelsite.region.suitability import Lattice, lattice, suitability_raster
+from tunnelsite.region.suitability import BlockGrid, lattice, suitability_raster
 from tunnelsite.region.tasks import RegionPlan, Task, each_alone, tasks_of
 from tunnelsite.region.whole_dem import drained_region, water_note
 from tunnelsite.screening.run_table import LIBRARIES, version_rows
@@ -101,7 +101,7 @@ def frames_of(layers: Sequence[Table]) -> dict[str, pandas.DataFrame]:
     return {one.name: data_frame(one) if one.geometry is None else frame_of(one) for one in layers}
 
 
-def planned(region: Region, settings: Settings, plan: RegionPlan) -> tuple[list[Task], Lattice | None]:
+def planned(region: Region, settings: Settings, plan: RegionPlan) -> tuple[list[Task], BlockGrid | None]:
     """The tasks of a region and the blocks of its suitability raster. Errors: ResourceShortage."""
     crs = region.dem.whole.crs
     blocks = None if plan.suitability_m is None else lattice(region.parcels, crs, plan.suitability_m)
@@ -109,7 +109,7 @@ def planned(region: Region, settings: Settings, plan: RegionPlan) -> tuple[list[
     return tasks_of(region.parcels, region.names, plan.group_size_m, basis, region.land_of), blocks
 
 
-def _basis(region: Region, settings: Settings, plan: RegionPlan, blocks: Lattice | None) -> dict[str, Any]:
+def _basis(region: Region, settings: Settings, plan: RegionPlan, blocks: BlockGrid | None) -> dict[str, Any]:
     asked = settings.model_dump(mode="json", exclude=NOT_ASKED)
     keep_outs = [item.distance_m for item in region.keep_outs]
     return {
@@ -142,7 +142,7 @@ def screened_region(
     Errors: that of the first task where every one fails; else as `run_tasks` and `whole_dem.drained_region`.
     """
     tasks, blocks = planned(region, settings, plan)
-    wanted = Wanted(plan.top, blocks, kept.folder if kept.runs else None)
+    wanted = TaskOutputs(plan.top, blocks, kept.folder if kept.runs else None)
     basis = _basis(region, settings, plan, blocks)
     if kept.partitions is not None:
         kept.partitions.begin([*tasks, *each_alone(region.parcels, region.names, tasks, basis, len(tasks))])
@@ -177,7 +177,7 @@ class Division:
     """How a region was divided: its plan, and the blocks of the suitability raster, None without one."""
 
     plan: RegionPlan
-    blocks: Lattice | None
+    blocks: BlockGrid | None
 
 
 def _put_together(

@@ -20,21 +20,21 @@ MOST_BLOCKS = 400_000_000
 
 
 @dataclass(frozen=True)
-class Lattice:
+class BlockGrid:
     """Square blocks of `block_m` [m] in the coordinate system `crs_wkt`, their edges on whole multiples of it."""
 
     crs_wkt: str
     block_m: float
 
 
-def lattice(parcels: Features, dem_crs: pyproj.CRS, block_m: float) -> Lattice:
+def lattice(parcels: Features, dem_crs: pyproj.CRS, block_m: float) -> BlockGrid:
     """The blocks over all parcels: in the parcels' coordinate system if that is projected in metres, else the DEM's, else a
     transverse Mercator of the region's own. Errors: ResourceShortage for more blocks than can be held."""
     crs = next((c for c in (horizontal(parcels.crs), horizontal(dem_crs)) if _metric(c)), None)
     if crs is None:
         west, south, east, north = lonlat_bounds(parcels)
         crs = local_crs(horizontal(parcels.crs), (west + east) / 2, (south + north) / 2)
-    found = Lattice(crs.to_wkt(), block_m)
+    found = BlockGrid(crs.to_wkt(), block_m)
     _, _, rows, cols = _extent(found, parcels)
     if rows * cols > MOST_BLOCKS:
         raise ResourceShortage(
@@ -49,7 +49,7 @@ def _metric(crs: pyproj.CRS) -> bool:
     return crs.is_projected and math.isclose(crs.axis_info[0].unit_conversion_factor, 1.0)
 
 
-def _extent(blocks: Lattice, parcels: Features) -> tuple[int, int, int, int]:
+def _extent(blocks: BlockGrid, parcels: Features) -> tuple[int, int, int, int]:
     """(column of the first block, row of the first block counted up from 0 north, rows, cols) over all parcels."""
     shapes = reprojected(parcels, pyproj.CRS.from_wkt(blocks.crs_wkt)).geometry
     west, south, east, north = shapely.total_bounds(shapes) / blocks.block_m
@@ -57,7 +57,7 @@ def _extent(blocks: Lattice, parcels: Features) -> tuple[int, int, int, int]:
     return left, bottom, max(math.ceil(north) - bottom, 1), max(math.ceil(east) - left, 1)
 
 
-def block_scores(result, blocks: Lattice) -> dict[str, list]:
+def block_scores(result, blocks: BlockGrid) -> dict[str, list]:
     """The blocks that hold the centre of a placement that passed, and the best score in each.
 
     Return: `east`, `north`: numbers of the blocks counted from 0 of the coordinate system, by rising north, then east; `score`.
@@ -78,7 +78,7 @@ def block_scores(result, blocks: Lattice) -> dict[str, list]:
     return {"east": east[first].tolist(), "north": north[first].tolist(), "score": score[first].tolist()}
 
 
-def suitability_raster(parts: Iterable[dict[str, Any]], blocks: Lattice, parcels: Features) -> SourceRaster:
+def suitability_raster(parts: Iterable[dict[str, Any]], blocks: BlockGrid, parcels: Features) -> SourceRaster:
     """All parts' blocks as one raster of the best score, NaN where nothing passed; the order of the parts does not matter."""
     left, bottom, rows, cols = _extent(blocks, parcels)
     values = np.full((rows, cols), np.nan, np.float32)

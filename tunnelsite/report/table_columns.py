@@ -20,7 +20,7 @@ NUMBER, WORDS = "number", "words"
 
 
 @dataclass(frozen=True)
-class Column:
+class RankingColumn:
     """One column. key; title; explained, what it is; kind, `number` or `words`; value, what is sorted by (None = not assessed);
     shown, the words of a value; unit of what is shown; both, its words in both systems of units, None = as shown."""
 
@@ -57,17 +57,17 @@ def _of(name: str) -> Callable[[Facts], Any]:
     return lambda fact: fact.row.get(name)
 
 
-def columns_of(result: Result, *, client: bool) -> list[Column]:
+def columns_of(result: Result, *, client: bool) -> list[RankingColumn]:
     """The columns of a run: those that tell its candidates apart."""
     feet = result.scans[0].house.feet
     found = [*_first_columns(client=client), _distance("room", "Room", _ROOM, "room_m", feet)]
-    found.append(Column("parcel", "Parcel", "parcel that holds the pad", WORDS, _of("parcel")))
+    found.append(RankingColumn("parcel", "Parcel", "parcel that holds the pad", WORDS, _of("parcel")))
     if len({scan.house.name for scan in result.scans}) > 1:
-        found.append(Column("house", "House", "size of the house", WORDS, _of("house"), house_words))
+        found.append(RankingColumn("house", "House", "size of the house", WORDS, _of("house"), house_words))
     if len(result.settings.bearings) > 1:
         title = "bearing of the ridge from true north"
         found.append(
-            Column(
+            RankingColumn(
                 "bearing", "Ridge", title, NUMBER, _of("bearing_deg"), lambda value: f"{value:.0f}", "°", ridge_words
             )
         )
@@ -75,7 +75,7 @@ def columns_of(result: Result, *, client: bool) -> list[Column]:
     if not client:
         land, unit = (lambda v: f"{v / amounts.ACRE_M2:.2f}", "acre") if feet else (lambda v: f"{v:,.0f}", "m²")
         words = "land whose water crosses the pad"
-        found.append(Column("water", "Uphill", words, NUMBER, _of("upslope_m2"), land, unit))
+        found.append(RankingColumn("water", "Uphill", words, NUMBER, _of("upslope_m2"), land, unit))
     for name in result.site.services:
         words = f"straight distance to {name}"
         found.append(_distance(f"reach_{name}", name.capitalize()[:18], words, f"reach_{name}_m", feet))
@@ -85,40 +85,40 @@ def columns_of(result: Result, *, client: bool) -> list[Column]:
 _ROOM = "room to move any way and keep 95 % of its score"
 
 
-def _distance(key: str, title: str, explained: str, column: str, feet: bool) -> Column:
+def _distance(key: str, title: str, explained: str, column: str, feet: bool) -> RankingColumn:
     unit_m, unit = (FOOT_M, "ft") if feet else (1.0, "m")
-    return Column(
+    return RankingColumn(
         key, title, explained, NUMBER, _of(column), lambda value: f"{value / unit_m:,.0f}", unit,
         lambda value: amounts.away(value, feet=feet),
     )  # fmt: skip
 
 
-def _ground_columns(feet: bool) -> list[Column]:
+def _ground_columns(feet: bool) -> list[RankingColumn]:
     """Slope, earth and sun."""
     earth, earth_unit = (lambda v: f"{v / amounts.YARD3_M3:.1f}", "yd³") if feet else (lambda v: f"{v:.1f}", "m³")
     deep, deep_unit = (lambda v: f"{amounts.inches(v):.1f}", "in") if feet else (lambda v: f"{100 * v:.0f}", "cm")
     return [
-        Column("pitch", "Slope", "the steeper slope of the natural ground", NUMBER, _pitch, lambda v: f"{v:.2f}", "%"),
-        Column("cut", "Cut", "earth to cut on the pad", NUMBER, _of("cut_m3"), earth, earth_unit,
+        RankingColumn("pitch", "Slope", "the steeper slope of the natural ground", NUMBER, _pitch, lambda v: f"{v:.2f}", "%"),
+        RankingColumn("cut", "Cut", "earth to cut on the pad", NUMBER, _of("cut_m3"), earth, earth_unit,
                lambda v: amounts.volume(v, feet=feet)),
-        Column("deep", "Deepest cut", "deepest cut on the pad", NUMBER, _of("max_cut_m"), deep, deep_unit,
+        RankingColumn("deep", "Deepest cut", "deepest cut on the pad", NUMBER, _of("max_cut_m"), deep, deep_unit,
                lambda v: amounts.depth(v, feet=feet)),
-        Column("sun", "Sun", "direct sun received in the darkest crop month", NUMBER, _of("beam_share_worst"),
+        RankingColumn("sun", "Sun", "direct sun received in the darkest crop month", NUMBER, _of("beam_share_worst"),
                lambda v: f"{100 * v:.0f}", "%"),
     ]  # fmt: skip
 
 
-def _first_columns(*, client: bool) -> list[Column]:
+def _first_columns(*, client: bool) -> list[RankingColumn]:
     """Rank, score, and how much of it is known."""
     known = "share of the weight that was assessed"
-    found = [Column("rank", "Rank", "rank in the screening, 1 = best", NUMBER, lambda fact: fact.rank)]
+    found = [RankingColumn("rank", "Rank", "rank in the screening, 1 = best", NUMBER, lambda fact: fact.rank)]
     if not client:
         title = "rank among these options with the weights set below"
-        found.append(Column("now", "Now", title, NUMBER, lambda fact: fact.rank))
+        found.append(RankingColumn("now", "Now", title, NUMBER, lambda fact: fact.rank))
     return [
         *found,
-        Column("score", "Score", "score, 0 to 100", NUMBER, _of("score"), lambda value: f"{value:.1f}"),
-        Column("assessed", "Known", known, NUMBER, _of("assessed_pct"), lambda value: f"{value:.0f}", "%"),
+        RankingColumn("score", "Score", "score, 0 to 100", NUMBER, _of("score"), lambda value: f"{value:.1f}"),
+        RankingColumn("assessed", "Known", known, NUMBER, _of("assessed_pct"), lambda value: f"{value:.0f}", "%"),
     ]
 
 

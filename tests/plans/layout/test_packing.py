@@ -15,22 +15,24 @@ from tunnelsite.core.shade_gap import Roof, clear_gap_m, shade_reach
 from tunnelsite.plans.layout import bounds as layout_bounds
 from tunnelsite.plans.layout import cliques
 from tunnelsite.plans.layout.cliques import maximal_cliques
-from tunnelsite.plans.layout.packing import LayoutRules, Placements, _verdict, best_layout
+from tunnelsite.plans.layout.packing import LayoutRules, ScoredPlacements, _verdict, best_layout
 
 FOOT = 0.3048
 SIZES = ((29.26, 9.14), (14.6, 6.1))
 
 
-def _placements(seed: int, count: int, shade: float = 0.0, step: float = 3.0, kinds: int = 2) -> Placements:
+def _placements(seed: int, count: int, shade: float = 0.0, step: float = 3.0, kinds: int = 2) -> ScoredPlacements:
     rng = np.random.default_rng(seed)
     size = rng.integers(0, kinds, count)
     length, width = np.array(SIZES)[size].T
     along, across = np.round(rng.uniform(0, 70, count) / step) * step, np.round(rng.uniform(0, 45, count) / step) * step
     left = shade * width
-    return Placements(along, across, length, width, rng.uniform(0, 100, count).round(1), size, left, np.zeros(count))
+    return ScoredPlacements(
+        along, across, length, width, rng.uniform(0, 100, count).round(1), size, left, np.zeros(count)
+    )
 
 
-def _together(one: int, other: int, placements: Placements, rules: LayoutRules) -> bool:
+def _together(one: int, other: int, placements: ScoredPlacements, rules: LayoutRules) -> bool:
     """Slow and plain: may these two stand together?"""
     p = placements
     apart_along = abs(p.along_m[one] - p.along_m[other]) - (p.length_m[one] + p.length_m[other]) / 2
@@ -40,7 +42,7 @@ def _together(one: int, other: int, placements: Placements, rules: LayoutRules) 
     return apart_along >= rules.end_gap_m - 1e-5 or apart_across >= needed - 1e-5
 
 
-def _blocks(placements: Placements, rules: LayoutRules):
+def _blocks(placements: ScoredPlacements, rules: LayoutRules):
     """Every sound block, by brute force."""
     count = len(placements)
     fits = [[_together(i, j, placements, rules) for j in range(count)] for i in range(count)]
@@ -134,7 +136,7 @@ def test_sides_and_ends_keep_their_own_gaps() -> None:
         (29.26 + 6.0, 0.0, True),
         (29.26 + 5.99, 0.0, False),
     ):
-        placements = Placements(
+        placements = ScoredPlacements(
             np.array([0, along]), np.array([0, across]), 29.26 * ones, 9.14 * ones, ones, zeros, zeros, zeros
         )
         found = best_layout(placements, LayoutRules(2, end_gap_m=6.0))
@@ -146,7 +148,7 @@ def test_shade_asks_for_room_on_its_own_side_only() -> None:
     ones = np.ones(2)
     for tall_first, together in ((True, False), (False, True)):
         left = np.array([8.0, 0.0]) if tall_first else np.array([0.0, 8.0])
-        placements = Placements(
+        placements = ScoredPlacements(
             0 * ones, np.array([0.0, 9.14 + 5]), 29.26 * ones, 9.14 * ones, ones, 0 * ones, left, 0 * ones
         )
         assert len(best_layout(placements, LayoutRules(2)).chosen) == (2 if together else 1)
@@ -154,7 +156,7 @@ def test_shade_asks_for_room_on_its_own_side_only() -> None:
 
 def test_more_houses_or_more_score() -> None:
     # One splendid spot in the middle against two fair ones that it would block.
-    placements = Placements(
+    placements = ScoredPlacements(
         np.array([0.0, -8.0, 24.0]), np.zeros(3), np.full(3, 29.26), np.full(3, 9.14), np.array([100.0, 30.0, 31.0]),
         np.zeros(3), np.zeros(3), np.zeros(3),
     )  # fmt: skip
@@ -167,7 +169,7 @@ def test_a_lattice_of_a_thousand_is_proven() -> None:
     along, across = (values.ravel() for values in np.meshgrid(np.arange(40) * 2.0, np.arange(30) * 2.0))
     score = 70 + 20 * np.cos(along / 30) * np.sin(across / 20) + 5 * np.sin(along * across)
     n = len(along)
-    placements = Placements(
+    placements = ScoredPlacements(
         along, across, np.full(n, 29.26), np.full(n, 9.14), score, np.zeros(n), np.zeros(n), np.zeros(n)
     )
     found = best_layout(placements, LayoutRules(4, time_limit_s=60))
@@ -190,7 +192,7 @@ def test_out_of_time_says_so_and_is_still_sound() -> None:
 
 def test_no_candidates_is_no_failure() -> None:
     empty = np.empty(0)
-    found = best_layout(Placements(*[empty] * 8), LayoutRules(3))
+    found = best_layout(ScoredPlacements(*[empty] * 8), LayoutRules(3))
     assert len(found.chosen) == 0 and found.proven
 
 
@@ -210,7 +212,7 @@ def test_what_cannot_be_meant_is_refused(monkeypatch) -> None:
         values = [one.copy() for _ in range(8)]
         values[4 if wrong == 5 else 2] = np.array([math.nan if wrong == 5 else 0.0])
         with pytest.raises(UsageError):
-            Placements(*values)
+            ScoredPlacements(*values)
     monkeypatch.setattr(cliques, "MOST_CELLS", 10)
     with pytest.raises(ResourceShortage, match="lattice"):
         best_layout(_placements(1, 50), LayoutRules(2, way="houses"))

@@ -4,13 +4,13 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tunnelsite.plans.layout.packing import LayoutRules, Placements, best_layout
+from tunnelsite.plans.layout.packing import LayoutRules, ScoredPlacements, best_layout
 from tunnelsite.plans.layout.thinned import thinned_layout
 
 CELL = 0.5
 
 
-def _field(seed: int, sizes: int) -> Placements:
+def _field(seed: int, sizes: int) -> ScoredPlacements:
     """Houses of about 3 x 6 cells on a field of 24 x 16 cells with smooth random scores."""
     numbers = np.random.default_rng(seed)
     row, col = np.nonzero(numbers.random((16, 24)) < 0.8)
@@ -18,7 +18,7 @@ def _field(seed: int, sizes: int) -> Placements:
     size = numbers.integers(0, sizes, row.size)
     one = np.ones(row.size)
     left = one * numbers.choice([0.0, 1.3])
-    return Placements(
+    return ScoredPlacements(
         3.0 + col * CELL, 7.0 - row * CELL, (3.0 + size) * one, 1.5 + 0.5 * size, np.abs(score), size, left, 0 * one
     )
 
@@ -53,5 +53,5 @@ def test_most_houses_first():
 
 def test_none_at_all():
     none = np.empty(0)
-    found = thinned_layout(Placements(*[none] * 8), LayoutRules(3), CELL)
+    found = thinned_layout(ScoredPlacements(*[none] * 8), LayoutRules(3), CELL)
     assert len(found.layout.chosen) == 0 and found.given == 0

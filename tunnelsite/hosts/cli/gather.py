@@ -72,7 +72,7 @@ def _next(folder: Path, files: list[str]) -> list[str]:
 
 def _request(given: argparse.Namespace, folder: Path):
     """The options as a request. Errors: UsageError."""
-    from tunnelsite.gather.features import Wanted
+    from tunnelsite.gather.features import FeatureRequest
     from tunnelsite.gather.request import GatherRequest, area_around, area_of_parcels
     from tunnelsite.gather.sources import LOCAL, Source, read_sources, source_named
 
@@ -98,16 +98,18 @@ def _request(given: argparse.Namespace, folder: Path):
             )
         return Source(Path(text).name, LOCAL, "", unit=given.unit or ""), text
 
-    def wanted(text: str) -> Wanted:
+    def wanted(text: str) -> FeatureRequest:
         name, equals, source = text.partition("=")
         if not equals or not name.isidentifier():
             raise UsageError(f"--features is {text!r}", "NAME=SOURCE, such as parcels=county/parcels", "correct it")
         if "://" not in source and "/" in source and source not in known:
             source, _, collection = source.partition("/")
-            return Wanted(name, replace(source_named(source, known, "features", "--features"), collection=collection))
+            return FeatureRequest(
+                name, replace(source_named(source, known, "features", "--features"), collection=collection)
+            )
         address, _, collection = source.partition("/collections/")
         found = source_named(address if collection else source, known, "features", "--features")
-        return Wanted(name, replace(found, collection=collection.strip("/")) if collection else found)
+        return FeatureRequest(name, replace(found, collection=collection.strip("/")) if collection else found)
 
     ground, surface = named(given.ground, "--ground"), named(given.surface, "--surface")
     points, features = tuple(map(cloud, given.points)), tuple(map(wanted, given.features))

@@ -84,7 +84,7 @@ def run_process(given: argparse.Namespace) -> int:
 def _run_and_written(process, given: argparse.Namespace, spec, asked: dict[str, str], progress: Progress):
     """(layer, raster, (parameters that its place told, notes)): at once, or part by part where the raster is large."""
     from tunnelsite.hosts.process_inputs import place_parameters, raster_inputs, write_layer
-    from tunnelsite.hosts.process_tiles import Wanted, refuse_without_room, run_by_tiles, too_large, without_cells
+    from tunnelsite.hosts.process_tiles import LayerOutput, refuse_without_room, run_by_tiles, too_large, without_cells
     from tunnelsite.io.read.height_blocks import height_blocks
     from tunnelsite.io.read.mosaic import mosaic, read_mosaic
     from tunnelsite.io.read.rasters import raster_header, read_raster
@@ -98,7 +98,7 @@ def _run_and_written(process, given: argparse.Namespace, spec, asked: dict[str, 
         blocks = height_blocks(tiles or mosaic(given.input, "input", crs=given.dem_crs), **reading)
         raster = without_cells(blocks)
         told = place_parameters(process, raster, asked)
-        wanted = Wanted(spec, Path(given.output), given.overwrite)
+        wanted = LayerOutput(spec, Path(given.output), given.overwrite)
         return run_by_tiles(process, blocks, told[0] | asked, wanted, progress), raster, told
     progress("reading", 0.0)
     raster = read_raster(header, **reading) if tiles is None else read_mosaic(tiles, None, **reading)

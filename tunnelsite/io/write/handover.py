@@ -33,7 +33,7 @@ ITEM = "item.json"
 
 
 @dataclass(frozen=True)
-class Piece:
+class HandoverFile:
     """One file to come: its content and a check that opens it again."""
 
     content: Callable[[], bytes | str]
@@ -96,28 +96,28 @@ def named_files(stored: StoredLayers, formats: Sequence[str]) -> dict[str, tuple
     return found
 
 
-def piece_of(stored: StoredLayers, world: Mapping[str, WorldLayer], what: str) -> Piece:
+def piece_of(stored: StoredLayers, world: Mapping[str, WorldLayer], what: str) -> HandoverFile:
     """The content of one file to come, and its check."""
     form, _, name = what.partition(" ")
     layers, title, cautions = list(world.values()), stored.title, stored.cautions
     if form == "geojson":
-        return Piece(partial(geojson_text, world[name], cautions), partial(check_geojson, layer=world[name]))
+        return HandoverFile(partial(geojson_text, world[name], cautions), partial(check_geojson, layer=world[name]))
     if form == "kml":
-        return Piece(partial(kml_text, layers, title, cautions), partial(check_kml, layers=layers))
+        return HandoverFile(partial(kml_text, layers, title, cautions), partial(check_kml, layers=layers))
     if form == "gpx":
         text = layers_gpx(layers, title, cautions)
-        return Piece(lambda: text, partial(check_gpx, text=text))
+        return HandoverFile(lambda: text, partial(check_gpx, text=text))
     if form == "dxf":
         if stored.crs is None:
             raise UsageError(f"dxf of {stored.path.name}, which holds no places", "layers with places", "leave dxf out")
-        return Piece(partial(layers_dxf, stored.places, stored.crs, title, cautions), check_dxf)
+        return HandoverFile(partial(layers_dxf, stored.places, stored.crs, title, cautions), check_dxf)
     if form == "csv":
         sheet = sheet_of(stored.tables[name], world.get(name), stored.crs)
-        return Piece(partial(csv_text, sheet), partial(check_csv, table=sheet))
+        return HandoverFile(partial(csv_text, sheet), partial(check_csv, table=sheet))
     if form == "geoparquet":
         table = stored.tables[name]
-        return Piece(partial(parquet_bytes, table, stored.crs), partial(check_parquet, table=table))
-    return Piece(lambda: stored.styles[name], check_sld)
+        return HandoverFile(partial(parquet_bytes, table, stored.crs), partial(check_parquet, table=table))
+    return HandoverFile(lambda: stored.styles[name], check_sld)
 
 
 def _put(path: Path, content: bytes | str, check: Callable[[Path], None], *, overwrite: bool) -> None:

@@ -19,7 +19,7 @@ import numpy as np
 
 from tunnelsite.core.ending import taken_away
 from tunnelsite.core.errors import ResourceShortage
-from tunnelsite.core.store import Column, Store
+from tunnelsite.core.store import GrowingArray, Store
 
 FROM_BYTES = 1 << 28  # a layer of 8192 x 8192 cells; below it memory is faster and small enough
 _COLUMNS = 16  # so many columns and layers of this size are kept at a time
@@ -54,7 +54,7 @@ class Scratch(Store):
                 file.write(np.ascontiguousarray(values[first : first + rows]).data)
             return self.mapped(file, values.dtype).reshape(values.shape)
 
-    def column(self, dtype: type, most: int = 0) -> Column:
+    def column(self, dtype: type, most: int = 0) -> GrowingArray:
         """A column that moves into a file once it is large."""
         return ScratchColumn(dtype, self)
 
@@ -91,7 +91,7 @@ class Scratch(Store):
         return any(base is one or getattr(base, "obj", None) is one for one in self._maps)
 
 
-class ScratchColumn(Column):
+class ScratchColumn(GrowingArray):
     """A column that is written to a file of a `Scratch` as it comes, once it is large."""
 
     def __init__(self, dtype: type, scratch: Scratch) -> None:

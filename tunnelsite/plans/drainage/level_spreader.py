@@ -22,7 +22,7 @@ from tunnelsite.plans.drainage.flow_paths import Flow, path_down, path_length_m
 from tunnelsite.plans.drainage.outlets import Parcel, leaving
 from tunnelsite.plans.drainage.swale import SwaleArm, ground_at
 from tunnelsite.plans.grading.volumes import end_area_volume, trapezoid_area
-from tunnelsite.plans.place import Place
+from tunnelsite.plans.place import PlacedHouse
 
 LIP_PER_FLOW = 10.0 * FOOT_M / FOOT_M**3  # 10 ft of lip for each cubic foot a second [@spreader-nc]
 SHORTEST_M = 10.0 * FOOT_M
@@ -85,7 +85,7 @@ class Land:
     """What a spreader is laid on: place; surface, finished ground with the swale [rows, cols] [m]; disturbed, its cells [rows, cols];
     taken, geometry that a lip must not touch; own, the parcel."""
 
-    place: Place
+    place: PlacedHouse
     surface: np.ndarray
     disturbed: np.ndarray
     taken: shapely.Geometry

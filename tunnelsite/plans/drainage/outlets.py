@@ -11,7 +11,7 @@ from tunnelsite.core import amounts
 from tunnelsite.plans.drainage.flow_paths import Flow, path_down, path_length_m, path_up, receivers
 from tunnelsite.plans.drainage.storm import OutletFlow, Storm, outlet_flow
 from tunnelsite.plans.drainage.swale import SwaleArm, SwaleRule
-from tunnelsite.plans.place import Place
+from tunnelsite.plans.place import PlacedHouse
 
 
 @dataclass(frozen=True)
@@ -38,14 +38,16 @@ class Parcel:
         return new_m2 - old_m2 > self.tolerance_m2
 
 
-def outlet_cell(place: Place, arm: SwaleArm, after: Flow) -> tuple[int, int]:
+def outlet_cell(place: PlacedHouse, arm: SwaleArm, after: Flow) -> tuple[int, int]:
     """The cell (row, col) of an arm's line that carries most. Arguments: place; arm; after, flow with the swale dug."""
     rows, cols = place.cell_at(arm.along_m, arm.across_m)
     most = int(np.nanargmax(after.area_m2[rows, cols]))
     return int(rows[most]), int(cols[most])
 
 
-def outlet_of(place: Place, arm: SwaleArm, dug: tuple[Flow, np.ndarray], rule: SwaleRule, storm: Storm) -> OutletFlow:
+def outlet_of(
+    place: PlacedHouse, arm: SwaleArm, dug: tuple[Flow, np.ndarray], rule: SwaleRule, storm: Storm
+) -> OutletFlow:
     """Area and peak flow at an arm's outlet. Arguments: place; arm; dug, (flow, ground [m]) with the swale; rule; storm."""
     after, surface = dug
     r, c = outlet_cell(place, arm, after)
@@ -60,7 +62,7 @@ def outlet_of(place: Place, arm: SwaleArm, dug: tuple[Flow, np.ndarray], rule: S
 
 
 def more_below(
-    place: Place, arms: list[SwaleArm], before: Flow, after: Flow, own: Parcel
+    place: PlacedHouse, arms: list[SwaleArm], before: Flow, after: Flow, own: Parcel
 ) -> tuple[str | None, list[SwaleArm]]:
     """(why a layout would harm the land below, in plain words, None if it is not known to; the arms of which nothing is known).
 
@@ -86,7 +88,7 @@ def more_below(
     return None, unknown
 
 
-def beyond_the_data(place: Place, arm: SwaleArm) -> str:
+def beyond_the_data(place: PlacedHouse, arm: SwaleArm) -> str:
     """That nothing is known of the land below an outlet."""
     return (
         f"The water of the swale ending {end_words(place, arm)} runs off the elevation data before it leaves the parcel: what it does "
@@ -94,7 +96,7 @@ def beyond_the_data(place: Place, arm: SwaleArm) -> str:
     )
 
 
-def end_words(place: Place, arm: SwaleArm) -> str:
+def end_words(place: PlacedHouse, arm: SwaleArm) -> str:
     """Where an arm ends."""
     return place.spot_words(float(arm.along_m[-1]), float(arm.across_m[-1]))
 

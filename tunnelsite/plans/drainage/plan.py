@@ -19,7 +19,7 @@ from tunnelsite.plans.drainage.swale_choice import chosen_swale, left_as_it_lies
 from tunnelsite.plans.drainage.warnings import drainage_warnings, on_the_way
 from tunnelsite.plans.drainage.water_moved import BorderFlow, Gain, border_flow, gains
 from tunnelsite.plans.grading.plan import GradingPlan
-from tunnelsite.plans.place import Place
+from tunnelsite.plans.place import PlacedHouse
 from tunnelsite.plans.site_limits import SiteLimits
 
 DRAIN_OFFSET_M = (
@@ -150,13 +150,13 @@ def drainage_plan(
     return replace(found, warnings=(*said, *drainage_warnings(found, plan, settings)), said=said)
 
 
-def post_drain(place: Place, offset_m: float) -> shapely.LineString:
+def post_drain(place: PlacedHouse, offset_m: float) -> shapely.LineString:
     """Centre line of a French drain round the house, a fixed distance off its posts, closed, on the grid."""
     half = place.house.length_m / 2 + offset_m, place.house.width_m / 2 + offset_m
     return place.on_grid(shapely.box(-half[0], -half[1], half[0], half[1]).exterior)
 
 
-def _intercepted(place: Place, arms: list[SwaleArm], after: Flow) -> float:
+def _intercepted(place: PlacedHouse, arms: list[SwaleArm], after: Flow) -> float:
     """Land [m2] whose water reaches the swale, each cell counted once however the arms join."""
     if not arms:
         return 0.0
@@ -166,6 +166,6 @@ def _intercepted(place: Place, arms: list[SwaleArm], after: Flow) -> float:
     return float(np.nansum(ending_in(after, line, place.grid.cell_m).area_m2[line]))
 
 
-def _line(place: Place, cells: np.ndarray) -> shapely.Geometry:
+def _line(place: PlacedHouse, cells: np.ndarray) -> shapely.Geometry:
     points = np.column_stack(place.grid.centre(*cells.T))
     return shapely.linestrings(points if len(points) > 1 else np.repeat(points, 2, axis=0))

@@ -11,7 +11,7 @@ from tunnelsite.core.errors import InputRefused, UsageError
 from tunnelsite.core.stakes import heights_at
 from tunnelsite.plans.drainage.channels import Section
 from tunnelsite.plans.grading.volumes import end_area_volume, trapezoid_area
-from tunnelsite.plans.place import Place
+from tunnelsite.plans.place import PlacedHouse
 
 
 @dataclass(frozen=True)
@@ -91,7 +91,7 @@ def ring(outline: shapely.Geometry, rule: SwaleRule) -> shapely.Polygon:
 
 
 def swale_layouts(
-    place: Place, ground: np.ndarray, around: shapely.Polygon, rule: SwaleRule, needed, tail
+    place: PlacedHouse, ground: np.ndarray, around: shapely.Polygon, rule: SwaleRule, needed, tail
 ) -> list[list[SwaleArm]]:
     """Ways to lay a swale along a ring: from the highest point down both sides, or all of it down one side or the other.
 
@@ -145,12 +145,12 @@ def _summit(heights: np.ndarray, within_m: float) -> int:
     return (top + (int(low[0]) - 1 + int(low[-1]) + 1 - n) // 2) % n
 
 
-def ground_at(place: Place, ground: np.ndarray, points: np.ndarray) -> np.ndarray:
+def ground_at(place: PlacedHouse, ground: np.ndarray, points: np.ndarray) -> np.ndarray:
     """Ground [m] at points [n, 2] (along, across on the grid), bilinear."""
     return heights_at(ground, *place.cells(*(points - np.array(place.centre)).T))
 
 
-def _arm(place: Place, ground, points, last: int, rule: SwaleRule, tail) -> SwaleArm:
+def _arm(place: PlacedHouse, ground, points, last: int, rule: SwaleRule, tail) -> SwaleArm:
     """One arm: along the ring at full depth up to point `last`, then out by the way that digs least.
 
     It may leave the ring at any later point and follow the natural way down; ways that reach daylight come first.
@@ -164,7 +164,7 @@ def _arm(place: Place, ground, points, last: int, rule: SwaleRule, tail) -> Swal
     return min(arms, key=lambda arm: (not arm.daylight, arm.volume_m3, float(arm.distance_m[-1])))
 
 
-def graded_arm(place: Place, ground, points, last: int, rule: SwaleRule) -> SwaleArm:
+def graded_arm(place: PlacedHouse, ground, points, last: int, rule: SwaleRule) -> SwaleArm:
     """An arm along given points: full depth up to point `last`, then at the least fall until it comes out of the ground.
 
     Arguments: place; ground [rows, cols] [m]; points [n, 2] (along, across); last, index of a point; rule.
@@ -201,7 +201,7 @@ def _evenly(points, start, step: float, most: float) -> np.ndarray:
     return shapely.get_coordinates(shapely.line_interpolate_point(line, at)).reshape(-1, 2)
 
 
-def with_swale(surface: np.ndarray, place: Place, arms: list[SwaleArm], section: Section) -> np.ndarray:
+def with_swale(surface: np.ndarray, place: PlacedHouse, arms: list[SwaleArm], section: Section) -> np.ndarray:
     """A surface [m] with the swale dug: every cell its line crosses at its bottom, cells beside it at its side slope.
 
     Cells narrower than the swale show its shape; on wider ones the line of cells alone carries the water. The bottom never
@@ -219,7 +219,7 @@ def with_swale(surface: np.ndarray, place: Place, arms: list[SwaleArm], section:
     return dug
 
 
-def _dig_sides(dug: np.ndarray, place: Place, arm: SwaleArm, section: Section) -> None:
+def _dig_sides(dug: np.ndarray, place: PlacedHouse, arm: SwaleArm, section: Section) -> None:
     widest = section.bottom_m / 2 + section.run_per_rise * float((arm.ground_m - arm.bottom_m).max())
     rows, cols = place.window(arm.line.buffer(widest).bounds)
     r, c = np.mgrid[rows, cols]

@@ -15,7 +15,7 @@ from tunnelsite.plans.drainage.level_spreader import Build, Land, Spreader, spre
 from tunnelsite.plans.drainage.outlets import Parcel, beyond_the_data, end_words, more_below, outlet_cell, outlet_of
 from tunnelsite.plans.drainage.swale import SwaleArm, SwaleRule, ring, swale_layouts, with_swale
 from tunnelsite.plans.grading.plan import GradingPlan
-from tunnelsite.plans.place import Place
+from tunnelsite.plans.place import PlacedHouse
 from tunnelsite.plans.site_limits import SiteLimits
 
 if TYPE_CHECKING:
@@ -143,7 +143,7 @@ PROVISIONAL = (
 )
 
 
-def _best(place: Place, offers: list[_Offer], tolerance_m2: float) -> SwaleChoice:
+def _best(place: PlacedHouse, offers: list[_Offer], tolerance_m2: float) -> SwaleChoice:
     """Of layouts that do no known harm: those whose water can be followed before others, those that send least off the data
     before others, a stream before a spreader (it digs less and asks for no upkeep of a lip), then the least digging."""
     step = max(tolerance_m2, 1.0)
@@ -167,7 +167,7 @@ def _best(place: Place, offers: list[_Offer], tolerance_m2: float) -> SwaleChoic
     return replace(best.choice, said=tuple(said))
 
 
-def _streaming(place: Place, found: _Dug, unknown: list[SwaleArm]) -> _Offer:
+def _streaming(place: PlacedHouse, found: _Dug, unknown: list[SwaleArm]) -> _Offer:
     """A layout whose water is let go as it comes."""
     cells = {outlet_cell(place, arm, found.after) for arm in unknown}
     lost = sum(float(found.after.area_m2[cell]) for cell in cells)
@@ -239,7 +239,7 @@ SPREADER_CARE = (
 )
 
 
-def spread_words(place: Place, one: Spreader) -> str:
+def spread_words(place: PlacedHouse, one: Spreader) -> str:
     """A level spreader in plain words."""
     feet = place.house.feet
     spot = place.middle_words(one.line)
@@ -272,7 +272,7 @@ def _layouts(plan: GradingPlan, before: Flow, graded: Flow, settings: DrainageSe
     return swale_layouts(place, plan.natural, around, rule, spots, tail)
 
 
-def _not_buildable(place: Place, arms: list[SwaleArm], limits: SiteLimits, rule: SwaleRule) -> str | None:
+def _not_buildable(place: PlacedHouse, arms: list[SwaleArm], limits: SiteLimits, rule: SwaleRule) -> str | None:
     """Why a layout cannot be built where it lies, None if it can."""
     for arm in arms:
         taken, name = arm.footprint(rule.section), f"the arm ending {end_words(place, arm)}"
@@ -287,6 +287,6 @@ def _not_buildable(place: Place, arms: list[SwaleArm], limits: SiteLimits, rule:
     return None
 
 
-def _words(arms: list[SwaleArm], place: Place) -> str:
+def _words(arms: list[SwaleArm], place: PlacedHouse) -> str:
     dug = amounts.volume(sum(arm.volume_m3 for arm in arms), feet=place.house.feet)
     return f"A swale of {len(arms)} arm{'s' * (len(arms) > 1)} ({dug} to dig)"

@@ -11,7 +11,7 @@ from tunnelsite.core.errors import UsageError
 from tunnelsite.plans.grading.judged_ground import Shown, less_error, pad_ripple, standing_alone
 from tunnelsite.plans.grading.plan import GradingPlan
 from tunnelsite.plans.grading.side_slopes import slope_volumes, traced
-from tunnelsite.plans.place import Place
+from tunnelsite.plans.place import PlacedHouse
 
 QUANTILES = (0.05, 0.95)
 
@@ -94,7 +94,7 @@ def earthwork_error(
     return EarthworkError(*spreads, no_daylight=float(found[:, 5].mean()), draws=draws)
 
 
-def _field(numbers: np.random.Generator, place: Place, range_m: float) -> np.ndarray:
+def _field(numbers: np.random.Generator, place: PlacedHouse, range_m: float) -> np.ndarray:
     """One field of variance 1 over the grid of a place."""
     grid = place.grid
     if range_m <= 0:

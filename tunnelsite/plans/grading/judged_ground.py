@@ -11,7 +11,7 @@ from tunnelsite.core.stakes import heights_at
 from tunnelsite.kernels.terrain.blade import blade_ground
 from tunnelsite.kernels.terrain.lone_things import lone_reach, lone_things
 from tunnelsite.kernels.terrain.pads_abreast import kept_share
-from tunnelsite.plans.place import Place, box
+from tunnelsite.plans.place import PlacedHouse, box
 from tunnelsite.scan.pitch_error import lone_error, ripple_of
 
 NO_ERROR = ErrorModel(0.0, 0.0)
@@ -35,7 +35,7 @@ class PadRipple:
         return np.linalg.lstsq(terms, heights * root, rcond=None)[0]
 
 
-def pad_ripple(place: Place, ground: np.ndarray) -> PadRipple:
+def pad_ripple(place: PlacedHouse, ground: np.ndarray) -> PadRipple:
     """The ground of a pad off its plane. Errors: InputRefused as `Place.known_pad`."""
     rows, cols, weights = place.pad_cells()
     heights = place.known_pad(ground).ravel()
@@ -56,13 +56,13 @@ class Shown:
     freedom: float
 
     @classmethod
-    def under(cls, place: Place, error: ErrorModel) -> Shown:
+    def under(cls, place: PlacedHouse, error: ErrorModel) -> Shown:
         """Under the pad of a place."""
         ripple = ripple_of(error, place.pad, place.grid.cell_m)
         return cls(*((error.sd_m * rms) ** 2 for rms in (ripple.rms, ripple.counted)), ripple.freedom)
 
 
-def standing_alone(felt: np.ndarray, place: Place, error: ErrorModel) -> np.ndarray:
+def standing_alone(felt: np.ndarray, place: PlacedHouse, error: ErrorModel) -> np.ndarray:
     """Lone things on and round the pad [m], else 0, as felt: whatever is taken for error, they are there to be graded
     (`kernels.terrain.lone_things`). Arguments: felt, of `felt_ground`; place; error."""
     cell, out = place.grid.cell_m, np.zeros(felt.shape)
@@ -78,7 +78,7 @@ def standing_alone(felt: np.ndarray, place: Place, error: ErrorModel) -> np.ndar
     return out
 
 
-def felt_ground(ground: np.ndarray, place: Place, reach_m: float) -> np.ndarray:
+def felt_ground(ground: np.ndarray, place: PlacedHouse, reach_m: float) -> np.ndarray:
     """The ground as a blade meets it, in a window round the pad; the rest as it was. float64."""
     out = np.array(ground, float)
     reach = (max(place.pad.length_m, place.pad.width_m) / 2 + reach_m) / place.grid.cell_m + 2
@@ -89,7 +89,7 @@ def felt_ground(ground: np.ndarray, place: Place, reach_m: float) -> np.ndarray:
     return out
 
 
-def judged_ground(felt: np.ndarray, place: Place, error: ErrorModel) -> np.ndarray:
+def judged_ground(felt: np.ndarray, place: PlacedHouse, error: ErrorModel) -> np.ndarray:
     """Felt ground less what errors alone would show: the numbers of a plan and of the screening's limits are the same.
 
     Arguments: felt, of `felt_ground`; place; error. What was taken off at the pad's edge fades beyond it as errors do.
@@ -114,7 +114,7 @@ def judged_ground(felt: np.ndarray, place: Place, error: ErrorModel) -> np.ndarr
 
 
 def less_error(
-    ground: np.ndarray, place: Place, off: np.ndarray, block: tuple[slice, slice], error: ErrorModel
+    ground: np.ndarray, place: PlacedHouse, off: np.ndarray, block: tuple[slice, slice], error: ErrorModel
 ) -> np.ndarray:
     """Ground less an error known at a block of cells; beyond it that of the nearest cell, fading with the distance."""
     wide, cell = error.seen[1], place.grid.cell_m
@@ -133,7 +133,7 @@ def less_error(
     return out
 
 
-def rim_points(place: Place) -> tuple[np.ndarray, np.ndarray]:
+def rim_points(place: PlacedHouse) -> tuple[np.ndarray, np.ndarray]:
     """Where lines of cell middles meet the pad's edges, and its corners: distances u, v from the centre [m]."""
     sides = []
     for size in (place.pad.length_m, place.pad.width_m):
@@ -144,6 +144,6 @@ def rim_points(place: Place) -> tuple[np.ndarray, np.ndarray]:
     return u[edge], v[edge]
 
 
-def rim_heights(place: Place, ground: np.ndarray, u: np.ndarray, v: np.ndarray) -> np.ndarray:
+def rim_heights(place: PlacedHouse, ground: np.ndarray, u: np.ndarray, v: np.ndarray) -> np.ndarray:
     """Ground [m] at points of the rim, NaN where a neighbour is not known."""
     return heights_at(ground, *place.cells(u, v))

@@ -17,7 +17,7 @@ from tunnelsite.plans.grading.earth_rule import EarthRule, fixed_shape
 from tunnelsite.plans.grading.judged_ground import rim_heights, rim_points
 from tunnelsite.plans.grading.side_slopes import side_slopes, slope_volumes
 from tunnelsite.plans.grading.volumes import prism_volumes
-from tunnelsite.plans.place import Place
+from tunnelsite.plans.place import PlacedHouse
 
 NO_AREA = 1e-9  # of a cell: counts for a limit, not for a volume
 
@@ -53,7 +53,7 @@ class FinishedPad:
         return self.plane.height(u_m, v_m) + fixed_shape(self.house, shape, u_m, v_m)
 
 
-def finish_of(place: Place, settings: EarthRule, plane: DesignPlane):
+def finish_of(place: PlacedHouse, settings: EarthRule, plane: DesignPlane):
     """finish(u_m, v_m): finished height of the pad [m] at distances from its centre."""
     return FinishedPad(plane, place.house, settings.crown, settings.apron_fall).height
 
@@ -72,7 +72,7 @@ class PadCells:
     within: np.ndarray
 
     @classmethod
-    def of(cls, place: Place, settings: EarthRule, ground: np.ndarray) -> PadCells:
+    def of(cls, place: PlacedHouse, settings: EarthRule, ground: np.ndarray) -> PadCells:
         """From the natural ground [rows, cols] [m]. Errors: InputRefused as `Place.known_pad`."""
         heights = place.known_pad(ground)
         rows, cols, weights = place.pad_cells()
@@ -96,7 +96,7 @@ class PadCells:
         return Earthwork(*prism_volumes(over, self.areas), *(max(float((k * deep).max()), 0.0) for k in (1, -1)))
 
 
-def pad_plane(ground: np.ndarray, place: Place, settings: EarthRule, pad: PadCells) -> DesignPlane:
+def pad_plane(ground: np.ndarray, place: PlacedHouse, settings: EarthRule, pad: PadCells) -> DesignPlane:
     """The plane of a plan: least volume under the balance asked for. Errors: UsageError, InputRefused as `side_slopes`."""
     free = settings.balance == "none"
     limits = PlaneLimits(
@@ -135,7 +135,7 @@ def pad_plane(ground: np.ndarray, place: Place, settings: EarthRule, pad: PadCel
     return planned(optimize.brentq(left_over, min(0.0, other), max(0.0, other), xtol=0.01))
 
 
-def _nearest_quick(place: Place, settings: EarthRule, pad: PadCells, best: DesignPlane) -> DesignPlane:
+def _nearest_quick(place: PlacedHouse, settings: EarthRule, pad: PadCells, best: DesignPlane) -> DesignPlane:
     """The quick plane where it moves no more than the best one: of many best planes, the one that suits the whole pad."""
     quick = quick_plane(place, settings, pad)
     found, wanted = pad.earthwork(quick), pad.earthwork(best)
@@ -145,7 +145,7 @@ def _nearest_quick(place: Place, settings: EarthRule, pad: PadCells, best: Desig
     return best if more or too_deep or too_tilted else quick
 
 
-def quick_plane(place: Place, settings: EarthRule, pad: PadCells) -> DesignPlane:
+def quick_plane(place: PlacedHouse, settings: EarthRule, pad: PadCells) -> DesignPlane:
     """The plane of `kernels.terrain.grading` for the same cells: least squares, clipped, balanced on the pad."""
     cell = place.grid.cell_m
     # heights a blade feels lie several fine cells apart, the last of them beyond the pad: the ground goes on as it ends

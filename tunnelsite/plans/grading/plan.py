@@ -14,7 +14,7 @@ from tunnelsite.plans.grading.judged_ground import NO_ERROR, felt_ground, judged
 from tunnelsite.plans.grading.pad_plane import Earthwork, PadCells, finish_of, pad_plane, quick_plane
 from tunnelsite.plans.grading.side_slopes import SideSlopes, side_slopes, slope_depths, slope_volumes
 from tunnelsite.plans.grading.warnings import plan_conflicts, plan_warnings
-from tunnelsite.plans.place import Place, box
+from tunnelsite.plans.place import PlacedHouse, box
 from tunnelsite.plans.site_limits import SiteLimits
 
 SMOOTH_M = (
@@ -51,7 +51,7 @@ class GradingPlan:
         warnings: in plain words. conflicts: those of them that name what lies in the way.
     """
 
-    place: Place
+    place: PlacedHouse
     settings: EarthRule
     natural: np.ndarray
     finished: np.ndarray
@@ -135,7 +135,7 @@ class GradingPlan:
 
 def grading_plan(
     ground: np.ndarray,
-    place: Place,
+    place: PlacedHouse,
     settings: EarthRule | None = None,
     limits: SiteLimits | None = None,
     error: ErrorModel = NO_ERROR,
@@ -183,7 +183,7 @@ def grading_plan(
     return replace(plan, warnings=plan_warnings(plan))
 
 
-def finished_surface(place: Place, finish, sides: SideSlopes, at, natural_m) -> np.ndarray:
+def finished_surface(place: PlacedHouse, finish, sides: SideSlopes, at, natural_m) -> np.ndarray:
     """Finished ground [m] at points `at` (u, v from the centre [m]): pad, side slope, or the natural ground given [m]."""
     u, v = at
     height, is_cut = slope_depths(sides, place, finish, u, v)
@@ -193,7 +193,7 @@ def finished_surface(place: Place, finish, sides: SideSlopes, at, natural_m) -> 
     return np.where(on_pad, finish(u, v), np.where(np.isnan(height), natural_m, slope))
 
 
-def earth_tier(place: Place, settings: EarthRule, pad: Earthwork, slopes: Earthwork) -> str:
+def earth_tier(place: PlacedHouse, settings: EarthRule, pad: Earthwork, slopes: Earthwork) -> str:
     """`smooth`, `shape` or `strip`, see `GradingPlan.tier`. Arguments: place; settings; earthwork of pad and side slopes."""
     deepest = max(pad.max_cut_m, pad.max_fill_m, slopes.max_cut_m, slopes.max_fill_m)
     if place.house.kind == "container":
@@ -203,7 +203,7 @@ def earth_tier(place: Place, settings: EarthRule, pad: Earthwork, slopes: Earthw
     return "shape" if deepest <= LEFT_SHARE * settings.topsoil_m else "strip"
 
 
-def _materials(place: Place, settings: EarthRule, disturbed_m2: float, tier: str) -> tuple[float, ...]:
+def _materials(place: PlacedHouse, settings: EarthRule, disturbed_m2: float, tier: str) -> tuple[float, ...]:
     """Topsoil stripped and put back, base compacted and to order [m3], fabric [m2]."""
     container = place.house.kind == "container"
     taken = settings.topsoil_m if tier == "strip" else 0.0

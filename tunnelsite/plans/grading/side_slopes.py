@@ -15,7 +15,7 @@ import shapely
 from tunnelsite.core.errors import InputRefused, UsageError
 from tunnelsite.core.stakes import heights_at
 from tunnelsite.plans.grading.volumes import prism_volumes
-from tunnelsite.plans.place import Place
+from tunnelsite.plans.place import PlacedHouse
 
 PER_CELL = 4  # rays a cell side; a toe is then right to a few centimetres on 1 m cells
 WIDEST_M = 0.5  # apart at most: a pad may be no wider than a few cells
@@ -72,7 +72,7 @@ class SideSlopes:
 Finish = Callable[[np.ndarray, np.ndarray], np.ndarray]
 
 
-def side_slopes(place: Place, ground: np.ndarray, finish: Finish, rule: SlopeRule) -> SideSlopes:
+def side_slopes(place: PlacedHouse, ground: np.ndarray, finish: Finish, rule: SlopeRule) -> SideSlopes:
     """Side slopes of a pad down or up to daylight.
 
     Arguments: place; ground [rows, cols] [m]; finish(u_m, v_m), finished height [m] at distances from the centre; rule.
@@ -94,7 +94,7 @@ def side_slopes(place: Place, ground: np.ndarray, finish: Finish, rule: SlopeRul
     return found
 
 
-def traced(place: Place, ground: np.ndarray, finish: Finish, rule: SlopeRule) -> SideSlopes:
+def traced(place: PlacedHouse, ground: np.ndarray, finish: Finish, rule: SlopeRule) -> SideSlopes:
     """As `side_slopes`, but toe_m is NaN where a slope leaves the data and infinite where it never meets the ground."""
     eu, ev, du, dv = _rays(place)
     step = place.grid.cell_m / PER_CELL
@@ -114,7 +114,7 @@ def traced(place: Place, ground: np.ndarray, finish: Finish, rule: SlopeRule) ->
     return SideSlopes(eu, ev, du, dv, toe, is_cut, rule)
 
 
-def slope_depths(slopes: SideSlopes, place: Place, finish: Finish, u_m, v_m):
+def slope_depths(slopes: SideSlopes, place: PlacedHouse, finish: Finish, u_m, v_m):
     """Height of the slope surface at points and whether they lie on a side slope.
 
     Arguments: slopes; place; finish as in `side_slopes`; u_m, v_m, distances from the centre [m].
@@ -131,7 +131,7 @@ def slope_depths(slopes: SideSlopes, place: Place, finish: Finish, u_m, v_m):
 
 
 def slope_volumes(
-    slopes: SideSlopes, place: Place, finish: Finish, ground: np.ndarray
+    slopes: SideSlopes, place: PlacedHouse, finish: Finish, ground: np.ndarray
 ) -> tuple[float, float, float, float]:
     """Cut and fill of the side slopes [m3] and their deepest cut and fill [m].
 
@@ -157,12 +157,12 @@ def slope_volumes(
     return cut, fill, float(depth.max(initial=0.0)), float(-depth.min(initial=0.0))
 
 
-def _counts(place: Place) -> tuple[int, int]:
+def _counts(place: PlacedHouse) -> tuple[int, int]:
     side = min(place.grid.cell_m / PER_CELL, WIDEST_M)
     return max(1, round(place.pad.width_m / side)), max(1, round(place.pad.length_m / side))
 
 
-def _spans(place: Place) -> tuple[np.ndarray, np.ndarray]:
+def _spans(place: PlacedHouse) -> tuple[np.ndarray, np.ndarray]:
     """Width [m] of the strip of each straight ray and angle [rad] of the sector of each ray of a fan, 0 for the others."""
     ends, sides = _counts(place)
     fan = np.full(FAN, np.pi / 2 / (FAN - 1))
@@ -174,7 +174,7 @@ def _spans(place: Place) -> tuple[np.ndarray, np.ndarray]:
     return np.concatenate(widths), np.concatenate(angles)
 
 
-def _rays(place: Place):
+def _rays(place: PlacedHouse):
     """Start and direction of every ray: far end, its left corner, left side, and so on round the pad."""
     half_u, half_v = place.pad.length_m / 2, place.pad.width_m / 2
     ends, sides = _counts(place)
@@ -197,7 +197,7 @@ def _rays(place: Place):
     return tuple(np.concatenate(columns) for columns in zip(*parts, strict=True))
 
 
-def _nearest_ray(place: Place, u_m, v_m) -> np.ndarray:
+def _nearest_ray(place: PlacedHouse, u_m, v_m) -> np.ndarray:
     """Index of the ray nearest to each point outside the pad, in the order of `_rays`."""
     half_u, half_v = place.pad.length_m / 2, place.pad.width_m / 2
     ends, sides = _counts(place)

@@ -17,7 +17,7 @@ WAYS = ("score", "houses")  # highest total score | most houses first, then scor
 
 
 @dataclass(frozen=True)
-class Placements:
+class ScoredPlacements:
     """Candidate placements of one ridge bearing; sizes may mix.
 
     Attributes:
@@ -50,9 +50,9 @@ class Placements:
     def __len__(self) -> int:
         return len(self.along_m)
 
-    def part(self, which: np.ndarray) -> Placements:
+    def part(self, which: np.ndarray) -> ScoredPlacements:
         """Some of the placements."""
-        return Placements(*(getattr(self, name)[which] for name in self.__dataclass_fields__))
+        return ScoredPlacements(*(getattr(self, name)[which] for name in self.__dataclass_fields__))
 
 
 @dataclass(frozen=True)
@@ -104,7 +104,7 @@ class Layout:
     verdict: str
 
 
-def best_layout(placements: Placements, rules: LayoutRules) -> Layout:
+def best_layout(placements: ScoredPlacements, rules: LayoutRules) -> Layout:
     """The best set of houses that keep their gaps.
 
     Two houses go together if they lie apart by the end gap along the ridge, or across it by the largest of the side
@@ -157,7 +157,7 @@ def best_layout(placements: Placements, rules: LayoutRules) -> Layout:
     return Layout(chosen, total, most, bound, proven, time.perf_counter() - start, words)
 
 
-def grown_rectangles(placements: Placements, rules: LayoutRules) -> tuple[np.ndarray, np.ndarray]:
+def grown_rectangles(placements: ScoredPlacements, rules: LayoutRules) -> tuple[np.ndarray, np.ndarray]:
     """Rectangles that overlap exactly where two houses stand too close: low, high corners float64 [n, 2] [m]."""
     left, right = placements.shade_left_m, placements.shade_right_m
     gap = rules.side_gap_m
@@ -171,7 +171,7 @@ def grown_rectangles(placements: Placements, rules: LayoutRules) -> tuple[np.nda
     return centre - half, high
 
 
-def _limits(part: Placements, rules: LayoutRules, cliques: sparse.csr_array) -> list[optimize.LinearConstraint]:
+def _limits(part: ScoredPlacements, rules: LayoutRules, cliques: sparse.csr_array) -> list[optimize.LinearConstraint]:
     limits = [
         optimize.LinearConstraint(cliques, -np.inf, 1.0),
         optimize.LinearConstraint(np.ones((1, len(part))), -np.inf, rules.houses),
@@ -199,7 +199,9 @@ def _solve(worth: np.ndarray, limits: list[optimize.LinearConstraint], time_limi
     return _Solved(chosen, bound)
 
 
-def _check(chosen: np.ndarray, placements: Placements, rules: LayoutRules, low: np.ndarray, high: np.ndarray) -> None:
+def _check(
+    chosen: np.ndarray, placements: ScoredPlacements, rules: LayoutRules, low: np.ndarray, high: np.ndarray
+) -> None:
     """The solver works with tolerances; the block is tested again, pair by pair."""
     apart = (
         (low[chosen][:, None] >= high[chosen] - 2 * STEP_M) | (high[chosen][:, None] <= low[chosen] + 2 * STEP_M)

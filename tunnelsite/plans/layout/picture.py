@@ -11,7 +11,7 @@ from tunnelsite.core.grid import Grid
 from tunnelsite.drawing.colours import INK, PAPER
 from tunnelsite.drawing.farm_map import relief
 from tunnelsite.drawing.farm_view import FarmView, on_map, rings_on_map
-from tunnelsite.drawing.land_features import features, furniture, halo, parcels
+from tunnelsite.drawing.land_features import features, furniture, halo, names, parcels
 from tunnelsite.drawing.svg import Drawing
 
 if TYPE_CHECKING:
@@ -41,7 +41,9 @@ def layout_picture(chosen: Result, placed: Placed) -> str:
     if window[0].start < window[0].stop and window[1].start < window[1].stop:
         relief(drawing, frame, view, window)
     features(drawing, frame, view)
-    parcels(drawing, frame, view, [])
+    parcels(drawing, frame, view)
+    middles = [on_map(frame.grid, shapely.centroid(house))[0] for house in placed.houses]
+    names(drawing, frame, view, middles)
     _trenches(drawing, view, frame.grid, placed)
     _houses(drawing, view, chosen, placed)
     furniture(drawing, view, feet=any(scan.house.feet for scan in chosen.scans[:1]))

@@ -10,7 +10,7 @@ import shapely
 
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.shade_gap import Roof, clear_gap_m, shade_reach
-from tunnelsite.plans.layout.packing import LayoutRules, Placements
+from tunnelsite.plans.layout.packing import LayoutRules, ScoredPlacements
 from tunnelsite.plans.layout.thinned import ThinnedLayout, thinned_layout
 from tunnelsite.scan.engine import Scan
 from tunnelsite.scan.ranking import Choice
@@ -130,9 +130,9 @@ def shade_gaps(scan: Scan, shade: ShadeRule | None) -> tuple[float, float]:
 
 def _placements(
     result: Result, able: Mapping[int, np.ndarray], gaps: Mapping[str, tuple[float, float]]
-) -> tuple[Placements, np.ndarray]:
+) -> tuple[ScoredPlacements, np.ndarray]:
     """All scored placements of one bearing, and (scan, item) of each."""
-    columns: dict[str, list[np.ndarray]] = {name: [] for name in Placements.__dataclass_fields__}
+    columns: dict[str, list[np.ndarray]] = {name: [] for name in ScoredPlacements.__dataclass_fields__}
     which = []
     for size, (k, keep) in enumerate(able.items()):
         scan, score = result.scans[k], result.scored[k]
@@ -144,7 +144,7 @@ def _placements(
             columns[name].append(np.broadcast_to(np.asarray(value, float), items.shape))
         which.append(np.column_stack([np.full(items.shape, k), items]))
     parts = {name: np.concatenate(found) for name, found in columns.items()}
-    return Placements(**parts), np.concatenate(which)
+    return ScoredPlacements(**parts), np.concatenate(which)
 
 
 def footprints(result: Result, choices: Sequence[Choice]) -> list[shapely.Polygon]:

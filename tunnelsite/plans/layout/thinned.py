@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from tunnelsite.plans.layout.bounds import Quota, first_of_each, greedy_block, score_bounds
-from tunnelsite.plans.layout.packing import Layout, LayoutRules, Placements, best_layout, grown_rectangles
+from tunnelsite.plans.layout.packing import Layout, LayoutRules, ScoredPlacements, best_layout, grown_rectangles
 
 MOST = (
     2_000  # candidates the solver answers for in seconds; with more it gives worse blocks in the same time (measured)
@@ -31,7 +31,7 @@ class ThinnedLayout:
     boxes: int
 
 
-def thinned_layout(placements: Placements, rules: LayoutRules, cell_m: float, most: int = MOST) -> ThinnedLayout:
+def thinned_layout(placements: ScoredPlacements, rules: LayoutRules, cell_m: float, most: int = MOST) -> ThinnedLayout:
     """The best block of houses, or a good one and a bound on how much better any other can be.
 
     Candidates that no best block can hold are left out first (exact). Where more than `most` remain, only the best one
@@ -78,7 +78,7 @@ def thinned_layout(placements: Placements, rules: LayoutRules, cell_m: float, mo
     return ThinnedLayout(_judged(found, bound, rules, kept), len(placements), len(best), k)
 
 
-def _possible(placements: Placements, rules: LayoutRules) -> tuple[np.ndarray, np.ndarray, float]:
+def _possible(placements: ScoredPlacements, rules: LayoutRules) -> tuple[np.ndarray, np.ndarray, float]:
     """Candidates that a block of the highest score may hold, as in `best_layout`, a sound block, and a bound on scores."""
     if not len(placements):
         return np.empty(0, int), np.empty(0, int), 0.0
@@ -90,7 +90,7 @@ def _possible(placements: Placements, rules: LayoutRules) -> tuple[np.ndarray, n
     return kept[best_with >= placements.score[block].sum() - 1e-9], block, ceiling
 
 
-def _boxed(part: Placements, cell_m: float, k: int) -> tuple[np.ndarray, np.ndarray]:
+def _boxed(part: ScoredPlacements, cell_m: float, k: int) -> tuple[np.ndarray, np.ndarray]:
     """Index of the best candidate of each box and size, and the box (along, across) it lies in, in whole boxes."""
     at = np.column_stack([part.along_m - part.along_m.min(), part.across_m - part.across_m.min()])
     boxes = np.floor(np.rint(at / cell_m) / k + 1e-9).astype(np.int64)
@@ -100,7 +100,7 @@ def _boxed(part: Placements, cell_m: float, k: int) -> tuple[np.ndarray, np.ndar
     return best, boxes[best]
 
 
-def _relaxed(part: Placements, best: np.ndarray, boxes: np.ndarray, cell_m: float, k: int) -> Placements:
+def _relaxed(part: ScoredPlacements, best: np.ndarray, boxes: np.ndarray, cell_m: float, k: int) -> ScoredPlacements:
     """One candidate a box, in its middle, smaller by k - 1 cells, with the best score in the box."""
     middle = (boxes * k + (k - 1) / 2) * cell_m
     smaller = (k - 1) * cell_m
@@ -114,7 +114,7 @@ def _relaxed(part: Placements, best: np.ndarray, boxes: np.ndarray, cell_m: floa
     )
 
 
-def _polished(part: Placements, found: Layout, rules: LayoutRules, near_m: float) -> Layout:
+def _polished(part: ScoredPlacements, found: Layout, rules: LayoutRules, near_m: float) -> Layout:
     """The block moved to the best of all candidates round its houses, as long as that helps."""
     for _ in range(POLISHES):
         close = np.zeros(len(part), bool)
