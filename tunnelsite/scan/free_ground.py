@@ -85,17 +85,23 @@ def _unfit_cells(land: Land, swept: np.ndarray) -> np.ndarray:
     frame, grid = land.frame, land.frame.grid
     top, left = ((np.array([grid.north_m - swept[3], swept[0] - grid.west_m])) // grid.cell_m).astype(int)
     bottom, right = (np.ceil(np.array([grid.north_m - swept[1], swept[2] - grid.west_m]) / grid.cell_m)).astype(int)
-    down, over = np.mgrid[top:bottom, left:right]
-    bad = (down < 0) | (down >= grid.rows) | (over < 0) | (over >= grid.cols)
-    at = down[~bad], over[~bad]
-    unfit = np.isnan(frame.ground[at])
-    if "standing_m" in frame.layers:
-        unfit |= frame.layers["standing_m"][at] > land.tall_m
-    bad[~bad] = unfit
-    if not bad.any():
+    rows, cols = slice(max(top, 0), min(bottom, grid.rows)), slice(max(left, 0), min(right, grid.cols))
+    blocks = [  # beyond each side of the grid, where it is crossed
+        (top, min(bottom, 0), left, right), (max(top, grid.rows), bottom, left, right),
+        (top, bottom, left, min(right, 0)), (top, bottom, max(left, grid.cols), right),
+    ]  # fmt: skip
+    if rows.start < rows.stop and cols.start < cols.stop:
+        unfit = np.isnan(frame.ground[rows, cols])
+        if "standing_m" in frame.layers:
+            unfit |= frame.layers["standing_m"][rows, cols] > land.tall_m
+        down, over = np.flatnonzero(unfit.any(axis=1)) + rows.start, np.flatnonzero(unfit.any(axis=0)) + cols.start
+        blocks += [(down[0], down[-1] + 1, over[0], over[-1] + 1)] if len(down) else []
+    bad = np.array([one for one in blocks if one[0] < one[1] and one[2] < one[3]])
+    if not len(bad):
         return np.full(4, np.nan)
-    west, north = grid.west_m + over[bad] * grid.cell_m, grid.north_m - down[bad] * grid.cell_m
-    return np.array([west.min(), north.min() - grid.cell_m, west.max() + grid.cell_m, north.max()])
+    first, stop = bad[:, [0, 2]].min(axis=0), bad[:, [1, 3]].max(axis=0)
+    edges = (first[1], -stop[0], stop[1], -first[0])
+    return np.tile((grid.west_m, grid.north_m), 2) + np.array(edges) * grid.cell_m
 
 
 def next_house(land: Land, centre_m: tuple[float, float], sizes: tuple[House, Pad], clearance_m: float) -> NextHouse:
