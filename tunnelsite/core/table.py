@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -189,7 +190,7 @@ def values_and_mask(name: str, column: Column) -> tuple[np.ndarray, np.ndarray]:
 
 def _known(value: Any, kind: str) -> Any:
     """A number that is not finite was not assessed."""
-    return None if value is None or (kind != TEXT and not np.isfinite(value)) else value
+    return None if value is None or (kind != TEXT and not math.isfinite(value)) else value
 
 
 def _missing(value: Any) -> bool:

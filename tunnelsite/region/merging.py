@@ -140,12 +140,11 @@ def _ranked(candidates, pads, names: list[str], crs: pyproj.CRS) -> tuple[Table,
         item[3]["rank"] = item[5]["rank"] = rank
     tables = []
     for name, found, at in (("candidates", candidates, 3), ("pads", pads, 5)):
-        table = _joined(name, found, crs)
+        title = found[0][1]["title"] if found else name
+        headings = columns_of([table for _, table in found]) or {"parcel": Heading(TEXT, "parcel")}
         shapes = np.empty(len(ordered), object)
         shapes[:] = [item[at + 1] for item in ordered]
-        tables.append(
-            table_of(name, table.title, table.headings, [item[at] for item in ordered], Places(shapes, "Polygon", crs))
-        )
+        tables.append(table_of(name, title, headings, [item[at] for item in ordered], Places(shapes, "Polygon", crs)))
     return tables[0], tables[1]
 
 
