@@ -11,7 +11,9 @@ from tunnelsite.decisions.api_page import described, public
 
 ROOT = Path(__file__).resolve().parents[2]
 FUNCTIONS = [(name, thing) for name, thing in public() if inspect.isfunction(thing)]
-EXAMPLES = "".join(path.read_text("utf-8") for path in (ROOT / "docs" / "examples").glob("*.py"))
+EXAMPLES = "".join(
+    path.read_text("utf-8") for part in ("examples", "studies") for path in (ROOT / "docs" / part).glob("*.py")
+)
 
 
 @pytest.mark.parametrize(("name", "function"), FUNCTIONS, ids=[name for name, _ in FUNCTIONS])
@@ -20,7 +22,8 @@ def test_a_public_call_says_everything(name: str, function) -> None:
     assert said.summary.endswith(".")
     named = [part.strip() for entry, _ in said.sections["Args"] for part in entry.split(",")]
     assert named == list(inspect.signature(function).parameters)
-    assert said.sections["Returns"] and said.sections["Raises"]
+    gives = inspect.signature(function).return_annotation not in (None, "None")
+    assert bool(said.sections.get("Returns")) == gives and said.sections["Raises"]
     assert all(entry and words for part in ("Args", "Raises") for entry, words in said.sections[part])
 
 

@@ -14,6 +14,7 @@ import rasterio
 
 from tests.docs.conftest import DOCS
 from tests.io.geopackage_requirements import broken_requirements
+from tunnelsite.core.table import TEXT
 from tunnelsite.io.formats import FORMATS
 from tunnelsite.plans.grading.layers import AREA_COLUMNS, LINE_COLUMNS, STATION_COLUMNS
 from tunnelsite.plans.layout.layers import TRENCH_COLUMNS
@@ -46,7 +47,7 @@ def test_every_column_of_plans_every_format_and_raster_is_on_the_page() -> None:
     for name, columns in pages.items():
         for column, about in columns.items():
             assert (
-                f"| `{column}` | {about.unit or ('text' if about.kind == 'text' else '')} | {about.title} |"
+                f"| `{column}` | {about.unit or ('text' if about.kind == TEXT else '')} | {about.title} |"
                 in section(name)
             )
     assert all(f"| `{form}` |" in PAGE for form in FORMATS) and all(
