@@ -37,3 +37,10 @@ def test_rows_total_and_what_has_no_price() -> None:
     assert "Earth to move" in page and "12/yd3" in page and "Base to order" not in page
     assert "In all" in page and "120 (60 to 240)" in page
     assert "No price was given for power: not in the sum." in page and "no quotation" in page
+
+
+def test_a_client_reads_the_price_beside_the_work_and_no_row_without_one() -> None:
+    trench = item(name="power", title="Trench to power", cost=None, price_given="no price given")
+    page = tostring(cost_part(study(option(item(), trench, without_price=["power"])), client=True), encoding="unicode")
+    assert "Earth to move (" in page and "12/yd3" in page and "Trench to power" not in page
+    assert "Your price" not in page and "No price was given for power" in page

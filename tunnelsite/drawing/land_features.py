@@ -36,6 +36,9 @@ def features(drawing: Drawing, frame: Frame, view: FarmView) -> None:
     drawing.open_group("what is on the land")
     for item in frame.keep_outs:
         for line in rings_on_map(grid, item.geometry):
+            drawing.path(
+                view.points(line).tolist(), stroke=PAPER, stroke_width=4.5, stroke_opacity=0.75
+            )  # off hatches of its colour
             drawing.path(view.points(line).tolist(), **KEPT)
     if frame.obstacles is not None and len(frame.obstacles):
         for line in rings_on_map(grid, frame.obstacles.geometry):

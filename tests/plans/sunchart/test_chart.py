@@ -14,7 +14,7 @@ from tunnelsite.io.formats.csv_table import write_csv
 from tunnelsite.plans.sunchart import tables
 from tunnelsite.plans.sunchart.chart import Clock, Details, clock_words, horizon_chart
 from tunnelsite.plans.sunchart.picture import sun_chart_svg
-from tunnelsite.plans.sunchart.words import lost_words
+from tunnelsite.plans.sunchart.words import blocker_words, lost_words, subtitle
 from tunnelsite.sun.irradiance import clear_sky_steps
 from tunnelsite.sun.position import Place, day_of_year, solar_noon_s
 from tunnelsite.sun.received import light_received
@@ -236,3 +236,23 @@ def test_a_clock_says_how_far_it_is_ahead_of_utc(hours: float, words: str) -> No
 def test_crop_months_hold_their_first_and_last_day_and_may_wrap_the_year(crop, inside, outside) -> None:
     chart = horizon_chart(flat_horizon(), FARM, Clock(), crop)
     assert all(chart.in_crop(*day) for day in inside) and not any(chart.in_crop(*day) for day in outside)
+
+
+@pytest.mark.parametrize("lon_deg", [-78.15, -71.3, 12.4, 151.2])
+def test_solar_times_can_be_read_on_a_clock(lon_deg: float) -> None:
+    """Noon by the clock = 12 h + 4 min a degree west of its meridian - equation of time (Spencer 1971, by pvlib)."""
+    from pvlib.solarposition import equation_of_time_spencer71
+
+    place, zone = Place(43.0, lon_deg, 100.0), round(lon_deg / 15)
+    chart = horizon_chart(flat_horizon(), place, Clock(), CROP)
+    words = subtitle(chart)[0].partition("is ")[2]
+    hour, minute = map(int, words[:5].split(":"))
+    wanted = 720 + 4 * (15 * zone - lon_deg) - float(equation_of_time_spencer71(355))
+    assert abs(60 * hour + minute - wanted) < 1.5
+    assert f"UTC{zone:+03d}:00" in words and "21 Dec" in subtitle(chart)[0]
+
+
+def test_who_works_in_feet_sees_feet_first_and_who_works_in_metres_metres(chart) -> None:
+    trees = next(one for one in chart.blockers if one.what == "tree row")
+    assert blocker_words(trees, feet=True)[2] == "98 ft (30 m) away, 49 ft (15 m) tall"
+    assert blocker_words(trees, feet=False)[2] == "30 m (98 ft) away, 15 m (49 ft) tall"

@@ -16,6 +16,7 @@ from tunnelsite.drawing.svg import Drawing
 WIDTH, LEFT, RIGHT, TOP = 760.0, 96.0, 24.0, 66.0
 PANEL, GAP = 210.0, 100.0
 SMALL = 13.0
+SEEN_M = 0.002  # what is cut or filled less deep is not seen
 
 
 def profiles_svg(title: str, plan, footer: tuple[str, ...] = ()) -> str:
@@ -46,7 +47,7 @@ def profiles_svg(title: str, plan, footer: tuple[str, ...] = ()) -> str:
     )
     for k, (across, words, ends) in enumerate(panels):
         _panel(drawing, plan, across, words, ends, TOP + k * (PANEL + GAP))
-    _key(drawing, TOP + 2 * (PANEL + GAP) - 14)
+    _key(drawing, TOP + 2 * (PANEL + GAP) - 14, plan)
     for k, words in enumerate(lines):
         drawing.words(LEFT, TOP + 2 * (PANEL + GAP) + 20 + 17 * k, words, SMALL, fill=SOFT)
     return drawing.text
@@ -127,13 +128,13 @@ def _extents(drawing: Drawing, plan, across: bool, start: tuple[float, float], t
         drawing.words(x[1] + 6, y + 4, words, SMALL, fill=INK, paint_order="stroke", stroke=PAPER, stroke_width=3)
 
 
-def _key(drawing: Drawing, y: float) -> None:
-    items = (
+def _key(drawing: Drawing, y: float, plan) -> None:
+    items = [
         ("natural ground", {"stroke": SOFT, "stroke_width": 1.6, "stroke_dasharray": "6 4"}, None),
         ("finished ground", {"stroke": INK, "stroke_width": 2.2}, None),
-        ("cut", None, cut_fill_colour(0.6)),
-        ("fill", None, cut_fill_colour(-0.6)),
-    )
+    ]
+    shown = (("cut", plan.pad.max_cut_m, 0.6), ("fill", plan.pad.max_fill_m, -0.6))
+    items += [(words, None, cut_fill_colour(share)) for words, deepest_m, share in shown if deepest_m > SEEN_M]
     x = LEFT
     drawing.open_group("key")
     for words, look, colour in items:

@@ -36,7 +36,7 @@ def subtitle(chart: SunChart) -> list[str]:
     """The lines below the title."""
     where = f"{position_words(chart.place.lat_deg, chart.place.lon_deg)} · {_height(chart.place.altitude_m, chart.feet)} in the DEM's datum"
     eye = amounts.depth(chart.eye_m, feet=chart.feet)
-    first = f"{where} · seen from {eye} above the ground · {chart.clock.words}{_noon_words(chart)}"
+    first = f"{where} · seen from {eye} above the ground · {_time_words(chart)}"
     crop = f"Crop months {crop_words(chart)}"
     if chart.light is None:
         return [first, crop]
@@ -52,15 +52,15 @@ def _height(value_m: float, feet: bool) -> str:
     return f"{other} ({own})" if feet else f"{own} ({other})"
 
 
-def _noon_words(chart: SunChart) -> str:
-    """What a clock shows at solar noon on the shortest of the days, so that solar times can be read on it; empty for clock time."""
+def _time_words(chart: SunChart) -> str:
+    """How times are given; of solar time what a clock shows at noon on the shortest of the days, so that times can be read on it."""
     if chart.clock.utc_offset_h is not None or not chart.days:
-        return ""
+        return chart.clock.words
     day, place = min(chart.days, key=lambda one: one.possible_h), chart.sun_place
     zone = Clock(float(round(place.lon_deg / 15.0)))
     number = day_of_year(day.month, day.day)
     noon = float(zone.minutes(solar_noon_s(number, place), number, place)[0])
-    return f"; on {day.name} that is {clock_words(noon)} on a clock of {zone.words.split()[2]}"
+    return f"solar time (12 h on {day.name} is {clock_words(noon)} on a clock of {zone.words.split()[2]})"
 
 
 def lost_words(chart: SunChart) -> str:
