@@ -73,7 +73,8 @@ def standing_alone(felt: np.ndarray, place: PlacedHouse, error: ErrorModel) -> n
         for spare in (cell * (2 + lone_reach(cell)), cell)
     )
     found = np.zeros(felt.shape)
-    found[around] = lone_things(felt[around] - felt[place.row, place.col], cell, lone_error(error, cell))
+    near_level = (felt[around] - felt[place.row, place.col]).astype(np.float32)
+    found[around] = lone_things(near_level, cell, lone_error(error, cell))
     out[near] = found[near]
     return out
 

@@ -151,8 +151,9 @@ def quick_plane(place: PlacedHouse, settings: EarthRule, pad: PadCells) -> Desig
     # heights a blade feels lie several fine cells apart, the last of them beyond the pad: the ground goes on as it ends
     heights = np.pad(pad.heights, 2 * blade_step(cell), mode="reflect", reflect_type="odd")
     middle = np.array(heights.shape) // 2
+    datum = np.nanmedian(heights)  # near it float32 tells micrometres apart, and the screening has compiled that kernel
     found = graded_pads(
-        heights,
+        (heights - datum).astype(np.float32),
         middle[:1],
         middle[1:],
         place.pad.length_m / cell,
@@ -161,4 +162,4 @@ def quick_plane(place: PlacedHouse, settings: EarthRule, pad: PadCells) -> Desig
         settings.max_slope,
         settings.shrink,
     )
-    return DesignPlane(float(found.level_m[0]), float(found.slope_along[0]), float(found.slope_across[0]))
+    return DesignPlane(float(datum + found.level_m[0]), float(found.slope_along[0]), float(found.slope_across[0]))
