@@ -93,7 +93,7 @@ def test_taking_out_and_putting_back_is_what_was(tmp_path: Path) -> None:
 def test_what_cannot_be_drawn_is_refused_in_words(given: dict[str, Any]) -> None:
     with pytest.raises(UsageError) as refused:
         checked("x", given)
-    assert refused.value.expected and refused.value.mend
+    assert refused.value.expected and refused.value.fix
 
 
 def test_full_disk_loses_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -64,7 +64,7 @@ def test_why_a_run_failed_is_told_after_a_reload(tmp_path: Path) -> None:
             assert (
                 told.state == "failed"
                 and "the ground is a photograph" in told.words
-                and told.problem.mend == "give heights"
+                and told.problem.fix == "give heights"
             )
 
     asyncio.run(scene())

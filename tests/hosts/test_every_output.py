@@ -75,7 +75,7 @@ def lay_old(out: Path, names) -> dict[str, bytes]:
 
 
 def assert_said(said: str) -> None:
-    """One message that says what was given, what is expected and how to mend it; no traceback."""
+    """One message that says what was given, what is expected and how to fix it; no traceback."""
     assert said.startswith("tunnelsite: ") and said.count("\n") == 1, said
     assert "Expected: " in said and "Fix: " in said and "Traceback" not in said, said
 

@@ -177,6 +177,6 @@ def test_read_or_refused_in_time(tmp_path: Path, whole, name: str) -> None:
             READERS[name](path)
         except TunnelsiteError as problem:
             refused += 1
-            assert problem.given and problem.expected and problem.mend
+            assert problem.given and problem.expected and problem.fix
         assert time.monotonic() - started < SLOWEST_S
     assert refused > 5

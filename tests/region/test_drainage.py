@@ -252,7 +252,7 @@ def test_what_would_not_fit_is_refused_before_it_is_drained(farm, tmp_path: Path
     assert "of disk in" in said and "--drainage halo" in said
     assert not list(tmp_path.glob("r.parts/drainage-*")) and not (tmp_path / "r.gpkg").exists()
     monkeypatch.undo()
-    monkeypatch.setattr(whole_dem, "require_memory", lambda need, what, mend: require_memory(10**15, what, mend))
+    monkeypatch.setattr(whole_dem, "require_memory", lambda need, what, fix: require_memory(10**15, what, fix))
     assert main(asked_of(farm, tmp_path)) == 4 and "of memory" in capsys.readouterr().err
 
 

@@ -1,5 +1,5 @@
 """Kinds of bad input through the real command line, `main`: the exit status, a message that holds what was given,
-what is expected and how to mend it, and the output that was there before.
+what is expected and how to fix it, and the output that was there before.
 
 The case itself, in depth, is tested where the row is named in `test_bad_input_rows.py`; here is what a person at the keyboard meets.
 """

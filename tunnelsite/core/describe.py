@@ -138,8 +138,8 @@ class Description:
         for name in given:
             if name not in known:
                 former = {parameter.was: parameter.now for parameter in self.parameters}
-                mend = f"say {former[name]}" if name in former else nearest(name, known)
-                raise UsageError(f"{self.id} has no parameter {name!r}", ", ".join(known) or "no parameter", mend)
+                fix = f"say {former[name]}" if name in former else nearest(name, known)
+                raise UsageError(f"{self.id} has no parameter {name!r}", ", ".join(known) or "no parameter", fix)
         return {
             name: parameter.checked(given[name], self.id) if name in given else parameter.default
             for name, parameter in known.items()

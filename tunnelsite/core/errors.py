@@ -15,23 +15,23 @@ class TunnelsiteError(Exception):
     Arguments:
         given: what was found, naming the file, option or value.
         expected: what would have been right.
-        mend: what the user can do about it.
+        fix: what the user can do about it.
     """
 
     exit_status = 1
 
-    def __init__(self, given: str, expected: str = "", mend: str = "") -> None:
-        self.given, self.expected, self.mend = given, expected, mend
+    def __init__(self, given: str, expected: str = "", fix: str = "") -> None:
+        self.given, self.expected, self.fix = given, expected, fix
         parts = [_shortened(given)]
         if expected:
             parts.append(f"Expected: {expected}")
-        if mend:
-            parts.append(f"Fix: {mend}")
+        if fix:
+            parts.append(f"Fix: {fix}")
         text = ". ".join(part.rstrip(". ") for part in parts)
         super().__init__(text if text.endswith("?") else f"{text}.")
 
     def __reduce__(self) -> tuple[object, ...]:  # keeps the three parts when an error crosses a process boundary
-        return (type(self), (self.given, self.expected, self.mend))
+        return (type(self), (self.given, self.expected, self.fix))
 
 
 class UsageError(TunnelsiteError):

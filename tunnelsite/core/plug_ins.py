@@ -28,14 +28,12 @@ class PlugInFailed(TunnelsiteError):
 
     exit_status = 2
 
-    def __init__(
-        self, plug_in: str, problem: str, mend: str = "update or uninstall the package that offers it"
-    ) -> None:
+    def __init__(self, plug_in: str, problem: str, fix: str = "update or uninstall the package that offers it") -> None:
         self.plug_in, self.problem = plug_in, problem
-        super().__init__(f"plug-in {plug_in!r} failed: {problem}", "what its description says", mend)
+        super().__init__(f"plug-in {plug_in!r} failed: {problem}", "what its description says", fix)
 
     def __reduce__(self) -> tuple[object, ...]:
-        return (type(self), (self.plug_in, self.problem, self.mend))
+        return (type(self), (self.plug_in, self.problem, self.fix))
 
 
 def faults(item: Criterion | Process) -> list[str]:

@@ -36,9 +36,9 @@ class Missing(UsageError):
 
 def problem_of(problem: TunnelsiteError) -> Problem:
     """An error as it goes to the page."""
-    given, expected, mend = (on_the_page(part) for part in (problem.given, problem.expected, problem.mend))
-    asks = next((name for option, name in ASKED.items() if option in problem.mend), "")
-    return Problem(given=given, expected=expected, mend=mend, words=told(problem), asks=asks)
+    given, expected, fix = (on_the_page(part) for part in (problem.given, problem.expected, problem.fix))
+    asks = next((name for option, name in ASKED.items() if option in problem.fix), "")
+    return Problem(given=given, expected=expected, fix=fix, words=told(problem), asks=asks)
 
 
 def answered(handler: Callable[[Request], Awaitable[Any]]) -> Callable[[Request], Awaitable[Response]]:

@@ -101,9 +101,9 @@ async def _not_served(request: Request, problem: HTTPException) -> Response:
     words = {404: NOT_FOUND, 413: "the body is too large", 405: "that cannot be done here"}.get(
         problem.status_code, str(problem.detail)
     )
-    return JSONResponse({"given": words, "expected": "", "mend": "", "words": words + "."}, problem.status_code)
+    return JSONResponse({"given": words, "expected": "", "fix": "", "words": words + "."}, problem.status_code)
 
 
 async def _failed(request: Request, problem: Exception) -> Response:
     words = f"the desk met a fault of its own ({type(problem).__name__}); nothing that was drawn is lost"
-    return JSONResponse({"given": words, "expected": "", "mend": "try again", "words": words + "."}, 500)
+    return JSONResponse({"given": words, "expected": "", "fix": "try again", "words": words + "."}, 500)

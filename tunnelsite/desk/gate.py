@@ -39,10 +39,10 @@ HEADERS = {
 }
 
 
-def refusal(status: int, given: str, expected: str, mend: str) -> JSONResponse:
+def refusal(status: int, given: str, expected: str, fix: str) -> JSONResponse:
     """A problem in words."""
-    words = f"{given}. Expected: {expected}. Fix: {mend}."
-    return JSONResponse({"given": given, "expected": expected, "mend": mend, "words": words}, status)
+    words = f"{given}. Expected: {expected}. Fix: {fix}."
+    return JSONResponse({"given": given, "expected": expected, "fix": fix, "words": words}, status)
 
 
 class Gate:

@@ -17,12 +17,12 @@ class Message(BaseModel):
 
 
 class Problem(Message):
-    """What went wrong: what was `given`, what is `expected`, how to fix it (`mend`); `words`, the three as a sentence; `asks`, the id of
+    """What went wrong: what was `given`, what is `expected`, how to fix it (`fix`); `words`, the three as a sentence; `asks`, the id of
     the question that answers it."""
 
     given: str
     expected: str = ""
-    mend: str = ""
+    fix: str = ""
     words: str
     asks: str = ""
 

@@ -195,7 +195,7 @@ def _take_sources(project: Project, path: Path) -> None:
         known = read_sources(path)
     except TunnelsiteError as problem:
         raise InputRefused(f"a .toml file is taken for a list of sources, and this is none: {problem.given}",
-                           problem.expected, problem.mend) from None  # fmt: skip
+                           problem.expected, problem.fix) from None  # fmt: skip
     if not known:
         raise InputRefused("the list names no source", "a table for each source, with its kind and address", "add one")
     place = project.folder / SOURCES

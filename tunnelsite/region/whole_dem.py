@@ -52,15 +52,15 @@ def drained_region(
             drained(drainage, windows, hands, progress)
         return drainage.tiles
     except InputRefused as problem:
-        mend = f"{problem.mend}; or say --drainage halo, which asks no more of the DEM than each task's surroundings"
-        raise InputRefused(problem.given, problem.expected, mend) from None
+        fix = f"{problem.fix}; or say --drainage halo, which asks no more of the DEM than each task's surroundings"
+        raise InputRefused(problem.given, problem.expected, fix) from None
 
 
 def _require_room(dem: Mosaic, windows: list[tuple[slice, slice]], tiles: DrainedTiles, parts: Path) -> None:
     """Refuse what clearly does not fit, before anything is drained. Errors: ResourceShortage."""
-    mend = "screen a smaller DEM at a time, or say --drainage halo"
+    fix = "screen a smaller DEM at a time, or say --drainage halo"
     what = f"following water over all of {dem.whole.path.name}"
-    require_memory(room(dem.whole.shape, 0)[0], what, mend)
+    require_memory(room(dem.whole.shape, 0)[0], what, fix)
     kept = {number for window in windows for number in tiles.numbers(*window)}
     need, free = room(dem.whole.shape, len(kept))[1], shutil.disk_usage(parts).free
     held = sum(path.stat().st_size for path in tiles.folder.glob("*"))
@@ -68,7 +68,7 @@ def _require_room(dem: Mosaic, windows: list[tuple[slice, slice]], tiles: Draine
         raise ResourceShortage(
             f"{what} takes about {bytes_words(need)} of disk in {parts}",
             f"at most {bytes_words(free)}, which is what is free",
-            mend,
+            fix,
         )
 
 

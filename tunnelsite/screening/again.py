@@ -22,7 +22,7 @@ SCREENING, BLOCK, REGION = "settings", "settings of the screening", "settings of
 OUTPUTS = {"out", "overwrite", "rasters", "keep"}
 DETAIL = "the settings as in a project file (JSON); files as seen from this one"
 MOST_TOLD = 3  # files in one message
-MEND = "put them back, or name the files yourself: with --project, or the ground and the parcels before the options"
+FIX = "put them back, or name the files yourself: with --project, or the ground and the parcels before the options"
 
 
 @dataclass(frozen=True)
@@ -55,7 +55,7 @@ class Origin:
             raise InputRefused(
                 f"{' and '.join(dict.fromkeys(changed))} changed since {self.file} was made from it (other SHA-256)",
                 "the files that were screened",
-                f"screen again, or {MEND}",
+                f"screen again, or {FIX}",
             )
 
 
@@ -76,7 +76,7 @@ def origin_of(sites: str | os.PathLike[str]) -> Origin:
             raise InputRefused(
                 f"{name} was made from {_some(lost)}, not found there or beside it",
                 "the files that were screened",
-                MEND,
+                FIX,
             )
         here = anchored(_beside(settings, {Path(file).name for file in moved}), Path(path).absolute().parent)
     return Origin(here, digests_of(rows), name, stored.get("name") == SCREENING)

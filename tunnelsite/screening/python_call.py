@@ -52,6 +52,6 @@ def told_houses(settings: Settings, houses: Sequence[House]) -> Settings:
     return settings.model_copy(update=told)
 
 
-def _wrong(what: str, given: Any, expected: str, mend: str) -> UsageError:
+def _wrong(what: str, given: Any, expected: str, fix: str) -> UsageError:
     shown = repr(given)
-    return UsageError(f"{what} is {shown if len(shown) <= 80 else type(given).__name__}", expected, mend)
+    return UsageError(f"{what} is {shown if len(shown) <= 80 else type(given).__name__}", expected, fix)

@@ -177,7 +177,7 @@ def _in_words(found: Any) -> UsageError:
 
 
 def _placed(problem: UsageError, place: str) -> UsageError:
-    return UsageError(f"{place}{problem.given}", problem.expected, problem.mend)
+    return UsageError(f"{place}{problem.given}", problem.expected, problem.fix)
 
 
 def _all_in_one(problems: list[UsageError]) -> UsageError:
@@ -191,7 +191,7 @@ def _all_in_one(problems: list[UsageError]) -> UsageError:
 
 def _what_to_do(problem: UsageError) -> str:
     """The name that was meant, or what is expected."""
-    return problem.mend if problem.mend.startswith("did you mean") else f"expected: {problem.expected}"
+    return problem.fix if problem.fix.startswith("did you mean") else f"expected: {problem.expected}"
 
 
 def own_layer_parts(text: str) -> tuple[str, str]:

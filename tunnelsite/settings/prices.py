@@ -84,8 +84,8 @@ def read_price(name: str, text: Any) -> Price:
     sizes = UNITS[kind]
     if not slash or unit not in sizes:
         expected = f"an amount for one of {', '.join(sizes)}: {EXPECTED}"
-        mend = "correct it" if name in WORK else f"correct it; names that are no service are {_work_words()}"
-        raise UsageError(f"the price of {name} is {str(text)!r}", expected, mend)
+        fix = "correct it" if name in WORK else f"correct it; names that are no service are {_work_words()}"
+        raise UsageError(f"the price of {name} is {str(text)!r}", expected, fix)
     found = number(amount.strip(), f"price of {name}") / sizes[unit]
     if not (found > 0 and math.isfinite(found)):
         raise UsageError(f"the price of {name} is {str(text)!r}", "a price above 0", "correct it, or leave it out")

@@ -30,20 +30,20 @@ def check_fit(weather: Weather, place: Place) -> None:
     from the other hemisphere."""
     station = Place(weather.lat_deg, weather.lon_deg, weather.altitude_m)
     where = f"its station at {weather.lat_deg:g}, {weather.lon_deg:g} (UTC{weather.utc_offset_h:+g} h)"
-    mend = "check latitude, longitude and time zone in its first line, or get the file again"
+    fix = "check latitude, longitude and time zone in its first line, or get the file again"
     dark = dark_share(weather, station)
     if dark > MOST_DARK:
         raise InputRefused(
             f"{weather.name} has {dark:.1%} of its beam in hours in which the sun is down at {where}",
             f"at most {MOST_DARK:.1%}: the file is of another time zone, place or hemisphere than it says",
-            mend,
+            fix,
         )
     late_h = centre_h(weather)
     if abs(late_h) > LATE_H:
         raise InputRefused(
             f"the light of {weather.name} is centred {late_words(late_h)} at {where}",
             f"within {LATE_H:g} h of noon",
-            mend,
+            fix,
         )
     away = f"{weather.name} is of a station at {weather.lat_deg:g}, {weather.lon_deg:g}, {distance_km(place, station):.0f} km from the site"
     nearer = "a file of a station near the site"

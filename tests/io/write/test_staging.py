@@ -377,7 +377,7 @@ def test_two_outputs_in_one_folder_do_not_hinder_each_other(tmp_path):
 def test_errors_are_of_the_kind_users_can_read(tmp_path):
     with pytest.raises(TunnelsiteError) as caught:
         check_output_path(tmp_path / "no" / "a", overwrite=False)
-    assert caught.value.given and caught.value.expected and caught.value.mend
+    assert caught.value.given and caught.value.expected and caught.value.fix
 
 
 def test_size_words():

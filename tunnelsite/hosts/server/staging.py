@@ -190,8 +190,8 @@ def _check(name: str, value: Any, schema: Mapping[str, Any]) -> None:
         raise _wrong(f"input {name!r}: {message}", f"a value of the schema {json.dumps(told)}", "correct it") from None
 
 
-def _wrong(given: str, expected: str, mend: str) -> Refused:
-    return Refused(400, f"{given}. Expected: {expected}. Fix: {mend}.")
+def _wrong(given: str, expected: str, fix: str) -> Refused:
+    return Refused(400, f"{given}. Expected: {expected}. Fix: {fix}.")
 
 
 def _short(value: Any) -> str:

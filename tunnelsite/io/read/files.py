@@ -153,14 +153,14 @@ def available_bytes() -> int:
     return max(0, min([*_free_memory(), *_control_group_room(), *_address_space_room()], default=_UNLIMITED))
 
 
-def require_memory(need_bytes: int, what: str, mend: str) -> None:
+def require_memory(need_bytes: int, what: str, fix: str) -> None:
     """Refuse what would not fit. Errors: ResourceShortage naming the need and the limit."""
     limit = available_bytes()
     if need_bytes > limit:
         raise ResourceShortage(
             f"{what} needs about {bytes_words(need_bytes)} of memory",
             f"at most {bytes_words(limit)}, which is what is free",
-            mend,
+            fix,
         )
 
 

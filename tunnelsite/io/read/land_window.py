@@ -32,7 +32,7 @@ def window_bounds(header: RasterHeader, land: Features, halo_m: float) -> tuple[
         raise InputRefused(
             f"parcels {land.name} cannot be carried to the coordinate system of {header.path.name}, {target.name}",
             "parcels that lie on the DEM",
-            _mend(header, corners, source, target),
+            _fix(header, corners, source, target),
         )
     if target.is_geographic:
         widest = max(0.01, float(np.cos(np.radians(min(89.0, np.abs(north).max())))))
@@ -44,11 +44,11 @@ def window_bounds(header: RasterHeader, land: Features, halo_m: float) -> tuple[
     own = header.bounds
     if found[0] >= own[2] or found[2] <= own[0] or found[1] >= own[3] or found[3] <= own[1]:
         spans = (east.min(), north.min(), east.max(), north.max())
-        raise _apart(header, land, spans, _mend(header, corners, source, target))
+        raise _apart(header, land, spans, _fix(header, corners, source, target))
     return found
 
 
-def _mend(header: RasterHeader, corners: np.ndarray, source: pyproj.CRS, target: pyproj.CRS) -> str:
+def _fix(header: RasterHeader, corners: np.ndarray, source: pyproj.CRS, target: pyproj.CRS) -> str:
     """What to do about parcels that do not meet a raster: coordinates the other way round are the usual reason."""
     change = transformer(source.to_wkt(), target.to_wkt())
     west, south, east, north = header.bounds
@@ -72,7 +72,7 @@ def _step(crs: pyproj.CRS, land: Features) -> float:
     return max(east - west, north - south, 1e-9) / 16
 
 
-def _apart(header: RasterHeader, land: Features, parcels: tuple[float, float, float, float], mend: str) -> InputRefused:
+def _apart(header: RasterHeader, land: Features, parcels: tuple[float, float, float, float], fix: str) -> InputRefused:
     own, crs = header.bounds, horizontal(header.crs)
     gap = np.hypot(max(parcels[0] - own[2], own[0] - parcels[2], 0), max(parcels[1] - own[3], own[1] - parcels[3], 0))
     unit = "deg" if crs.is_geographic else crs.axis_info[0].unit_name
@@ -86,5 +86,5 @@ def _apart(header: RasterHeader, land: Features, parcels: tuple[float, float, fl
         f"{show.format(parcels[0], parcels[2], parcels[1], parcels[3])}, the DEM {show.format(own[0], own[2], own[1], own[3])}; "
         f"they are {f'{gap:.6g}' if crs.is_geographic else f'{gap:,.0f}'} {unit} apart",
         "parcels that lie on the DEM",
-        mend,
+        fix,
     )

@@ -133,7 +133,7 @@ def _check_cells(path: Path, option: str, crs: pyproj.CRS, affine: tuple) -> Non
     if side_m >= LEAST_CELL_M:
         return
     degrees = not crs.is_geographic and abs(c) <= 360 and abs(f) <= 90
-    mend = (
+    fix = (
         "if they are degrees, state the system that it is really in"
         if degrees
         else "assign the right coordinate system"
@@ -141,7 +141,7 @@ def _check_cells(path: Path, option: str, crs: pyproj.CRS, affine: tuple) -> Non
     raise InputRefused(
         f"{option}: {path.name!r} has cells of {side_m:.2g} m in {crs.name!r}, its corner at {c:.6g}, {f:.6g}",
         f"cells of {LEAST_CELL_M:g} m or more",
-        f"{mend} ({crs_words(option)})",
+        f"{fix} ({crs_words(option)})",
     )
 
 

@@ -195,8 +195,8 @@ def _check_named(settings: Settings) -> None:
 
 
 def _not_named(name: str, given: str) -> UsageError:
-    mend = f"name the {name} file on the command line or in the project file"
-    return UsageError(given, "a DEM and parcels", mend)
+    fix = f"name the {name} file on the command line or in the project file"
+    return UsageError(given, "a DEM and parcels", fix)
 
 
 def site_from(settings: Settings) -> Site:

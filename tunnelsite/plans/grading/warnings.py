@@ -18,7 +18,7 @@ LEAST_CELLS = 4  # across the pad; with fewer its prisms are off by 5 % and more
 DEPTH_M = 0.01  # depths of the plan and of the screening that are nearer than that are one number
 WORTH_M3 = 1.0  # less earth than this is lost or found in the grading
 NOT_BUILDABLE = "NOT BUILDABLE AS DRAWN: "
-MEND = "Move the pad, steepen the side slopes as far as the soil stands, or have a retaining wall designed by licensed practice"
+FIX = "Move the pad, steepen the side slopes as far as the soil stands, or have a retaining wall designed by licensed practice"
 
 
 def plan_conflicts(plan: GradingPlan, limits: SiteLimits) -> tuple[str, ...]:
@@ -46,11 +46,11 @@ def _over_limits(plan: GradingPlan, limits: SiteLimits) -> list[str]:
             far = max(shapely.distance(shapely.points(shapely.get_coordinates(over)), limits.parcel))
             said.append(
                 f"{NOT_BUILDABLE}the earthwork reaches up to {amounts.away(far, feet=feet)} over the parcel's edge, onto "
-                f"{amounts.land(over.area, feet=feet)} of other land. {MEND}; nothing is dug there without the neighbour's "
+                f"{amounts.land(over.area, feet=feet)} of other land. {FIX}; nothing is dug there without the neighbour's "
                 "written consent."
             )
     for name in limits.barred_by(plan.outline):
-        said.append(f"{NOT_BUILDABLE}the earthwork runs into {name}. {MEND}.")
+        said.append(f"{NOT_BUILDABLE}the earthwork runs into {name}. {FIX}.")
     if plan.over_parcel_m2 is not None and plan.over_parcel_m2 > graver + LEAST_M2:
         said.append(
             f"The side slopes disturb {amounts.land(plan.over_parcel_m2, feet=feet)} beyond the open ground of the parcel (its "

@@ -203,7 +203,7 @@ def _reading(text: str, what: str, unit: str) -> float | None:
     try:
         value = number(text, what) * VERTICAL_UNITS_M[unit]
     except UsageError as error:  # a broken file rather than a broken setting
-        raise InputRefused(error.given, error.expected, error.mend) from error
+        raise InputRefused(error.given, error.expected, error.fix) from error
     if not 0 <= value <= LONGEST_ROD_M:
         raise InputRefused(
             f"{what} is {text.strip()} {unit}",
