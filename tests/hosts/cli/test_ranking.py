@@ -127,7 +127,7 @@ def test_candidates_of_one_run_side_by_side(run, tmp_path: Path, capsys) -> None
     result.write(sites)
     assert main(["compare", str(sites), "--ranks", "1,2,3"]) == 0
     words = capsys.readouterr().out
-    assert "rank 2 scores" in words and "pitch_along_pct" in words and "weight" in words
+    assert "rank 2 scores" in words and "slope along the ridge" in words and "weight" in words
     assert main(["compare", str(sites), "--ranks", "3,1", "--json"]) == 0
     told = json.loads(capsys.readouterr().out)
     assert told["ranks"] == [3, 1] and told["scores"] == [result.rows[2]["score"], result.rows[0]["score"]]
