@@ -123,7 +123,7 @@ def test_what_needs_the_whole_still_gets_it(dem, tmp_path, large) -> None:
 
 def test_refusals_and_breaks_leave_nothing(dem, tmp_path, large, monkeypatch, capsys) -> None:
     blocks, process = height_blocks.height_blocks(mosaic(str(dem))), catalogue.process("slope")
-    wanted = process_tiles.Wanted(process.description.makes[0], tmp_path / "x.tif", False)
+    wanted = process_tiles.LayerOutput(process.description.makes[0], tmp_path / "x.tif", False)
 
     def broken(self, rows: slice, cols: slice) -> np.ndarray:
         raise MemoryError
