@@ -12,6 +12,7 @@ from tunnelsite.desk.hand import InHand
 from tunnelsite.desk.measures import Units
 from tunnelsite.desk.other_season import HELD_M, lit_for
 from tunnelsite.desk.spot import Spots
+from tunnelsite.desk.what_if import what_if
 from tunnelsite.screening.result import Result
 
 WINTER, SUMMER, SIZE = "10-01:04-30", "05-01:08-31", "20x48ft"
@@ -83,3 +84,15 @@ def test_light_is_kept_while_the_house_stays_near(runs) -> None:
     north = HELD_M / 111_000
     kept = [lit_for(runs[WINTER].frame, (lon, lat), (lon, lat + part * north)) for part in (0.9, 1.2, float("inf"))]
     assert kept == [True, False, False]
+
+
+def test_what_if_of_other_months_is_the_answer_of_their_run(runs) -> None:
+    settings = runs[WINTER].settings.model_copy(update={"crop_months": SUMMER})
+    found, wanted = what_if(runs[WINTER], settings), runs[SUMMER]
+    assert [(row["house"], row["lon"], row["lat"]) for row in found.rows] == [
+        (row["house"], row["lon"], row["lat"]) for row in wanted.rows
+    ]
+    assert [row["score"] for row in found.rows] == pytest.approx([row["score"] for row in wanted.rows], abs=1e-3)
+    assert np.array_equal(found.scans[0].index, wanted.scans[0].index)
+    assert found.scored[0] == pytest.approx(wanted.scored[0], abs=1e-3)
+    assert np.abs(wanted.scored[0] - runs[WINTER].scored[0]).max() > 3  # the season matters on this field

@@ -57,6 +57,19 @@ def _open(desk: Shown, heading: str) -> None:
         button.click()
 
 
+def _at_rest(desk: Shown, what: str) -> dict[str, float]:
+    """Where something lies on the screen once the map glides no more."""
+    found = [{}, desk.page.locator(what).bounding_box()]
+
+    def rests() -> bool:
+        desk.page.wait_for_timeout(300)
+        found[:] = [found[1], desk.page.locator(what).bounding_box()]
+        return found[0] == found[1]
+
+    desk.until(rests)
+    return found[1]
+
+
 def _drawn(desk: Shown) -> list[dict]:
     return desk.asked("/api/drawn")["features"]
 
@@ -193,8 +206,7 @@ def test_house_moves_by_keys_and_the_numbers_follow(desk: Shown) -> None:
 def test_house_on_the_pond_breaks_rules_in_words(desk: Shown) -> None:
     page = desk.page
     page.click("#whole-farm")
-    page.wait_for_timeout(400)  # the map glides
-    box = page.locator("#house-in-hand").bounding_box()
+    box = _at_rest(desk, "#house-in-hand")
     page.mouse.move(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
     page.mouse.down()
     page.mouse.move(*desk.at(*POND), steps=12)

@@ -44,7 +44,7 @@ def test_first_answer_stays_as_it_was(farm) -> None:
     assert [row["score"] for row in result.rows] == before
 
 
-@pytest.mark.parametrize("change", [{"crop_months": "01-01:12-31"}, {"bearing": 60}, {"setback": "5m"}, {"weight": {"nonsense": 1}},
+@pytest.mark.parametrize("change", [{"ridge": "20ft"}, {"bearing": 60}, {"setback": "5m"}, {"weight": {"nonsense": 1}},
                                     {"rubric": {"pitch": {"limit": 50}}}])  # fmt: skip
 def test_what_needs_terrain_is_said(farm, change: dict) -> None:
     project, result = farm

@@ -248,10 +248,11 @@ class Bench:
         except NeedsRun as problem:
             return {"answer": None, "needs_run": True, "words": told(problem)}
         took = time.monotonic() - begun
+        anew = ", and the light of these months" if found.settings.crop_months != base[0].settings.crop_months else ""
         answer = answer_of(found, ToldBy("what-if", took, what_if=True), units)
         self._show(found, "what-if", units)
         self._base = base
-        return {"answer": answer, "needs_run": False, "words": f"{took:.1f} s, from what was measured"}
+        return {"answer": answer, "needs_run": False, "words": f"{took:.1f} s, from what was measured{anew}"}
 
     def forget(self) -> bool:
         """Back to the answer before the what-if. Return: whether there was one."""

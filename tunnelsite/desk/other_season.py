@@ -23,13 +23,17 @@ def lit_near(site: Site, frame: Frame, settings: Settings, place: tuple[float, f
 
     Arguments: site and frame, as screened; settings; place, longitude and latitude [deg]. Errors: UsageError for a place off the data.
     """
-    near = _cut(frame, place, REACH_M + HELD_M)
+    return relit(site, _cut(frame, place, REACH_M + HELD_M), settings)
+
+
+def relit(site: Site, frame: Frame, settings: Settings) -> Frame:
+    """A frame with the light of the settings' crop months, where it has light at all. Errors: those of the process."""
     there = [spec.id for spec in PROCESS.description.makes if spec.id in frame.layers]
     if not there:
-        return near
-    made = made_by(PROCESS, site, near, settings)
+        return frame
+    made = made_by(PROCESS, site, frame, settings)
     return replace(
-        near, layers=near.layers | {name: made[name].values.astype(frame.layers[name].dtype) for name in there}
+        frame, layers=frame.layers | {name: made[name].values.astype(frame.layers[name].dtype) for name in there}
     )
 
 

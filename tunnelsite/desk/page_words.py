@@ -34,7 +34,7 @@ GATHER = {
     "points": "“Survey points” under “Get data from a source”",
     "unit": "“Heights, where the files do not say” under “Get data from a source”",
 }  # options of `gather`, whose values mean nothing on the page
-VALUE = r"m|dm|cm|ft|us-ft|[\d.{][\w.{}]*|[A-Z]{2,}[\w:=@]*(?:,[A-Z][\w:=@]*)*"
+VALUE = r"m|dm|cm|ft|us-ft|\d+(?:\.\d+)?[a-z]*|[A-Z]{2,}[\w:=@]*(?:,[A-Z][\w:=@]*)*"
 OPTION = re.compile(rf"`?(?<![\w-])--(?P<name>[a-z]+(?:-[a-z]+)*)(?P<value>[ =](?:{VALUE})(?![\w.]))?`?")
 ELSEWHERE = re.compile(r"; the setting \w+ does the same in a project file, in Python and over HTTP")
 

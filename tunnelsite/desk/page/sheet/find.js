@@ -53,7 +53,7 @@ function whatIfPart() {
   const fields = known.settings?.fields ?? [], value = (name) => whatIf[name] ?? fields.find((field) => field.name === name)?.value;
   const weights = (known.settings?.weights ?? []).map((weight) => ({ ...weight, weight: whatIf.weight?.[weight.id] ?? weight.weight }));
   return h('details', { open: Boolean(known.answer?.what_if || Object.keys(whatIf).length), class: 'what-if' }, h('summary', { text: 'What if?' }),
-    h('p', { class: 'why', text: 'Try other sizes and weights on what was measured; other months need a run, or try one house in them under its sun chart. The kept answer stays, and both can stand on the map.' }),
+    h('p', { class: 'why', text: 'Try other months, sizes and weights on what was measured; for other months the light is computed anew. The kept answer stays, and both can stand on the map.' }),
     h('h3', { text: 'Crop months' }), monthsStrip(value('crop_months'), (period) => tryIt({ crop_months: period }), 'if-months'),
     h('h3', { text: 'House sizes' }), houseSizes(value('house') ?? [], (house) => tryIt({ house }), 'if-house'),
     h('h3', { text: 'What matters' }), weightSliders(weights, (id, weight) => tryIt({ weight: { ...whatIf.weight, [id]: weight } }), 'if-weight'),
@@ -64,9 +64,11 @@ function whatIfPart() {
 
 async function tryIt(change) {
   whatIf = { ...whatIf, ...change };
+  said = 'Working it out …';
+  set('compared', known.compared);
   const before = known.answer?.what_if ? known.before : known.answer, came = await tried(() => post('/api/whatif', { set: whatIf }));
-  if (!came) return;
-  said = came.words;
+  said = came?.words ?? '';
+  if (!came) return set('compared', known.compared);
   if (came.answer) {
     set('compared', came.compared ?? null);
     set('before', before);
