@@ -104,12 +104,10 @@ def _criterion_check(judge: Judge, found: Measured, share: float | None, feet: b
     )
     points = None if share is None else share * found.mark
     about, way = judge.criterion.description, "at least" if rubric.rises else "at most"
-    limit, now = (
-        None if one is None else amounts.measured(one, about.unit, feet=feet) for one in (rubric.limit, value)
-    )
-    tell = judge.criterion.words
+    said, tell = (rubric.limit, value if known else None), judge.criterion.words
+    limit, now = (None if one is None else amounts.measured(one, about.unit, feet=feet) for one in said)
     if tell is not None:
-        limit, now = (None if one is None else tell(one) for one in (rubric.limit, value))
+        limit, now = (None if one is None else tell(one) for one in said)
     need = f"{way} {limit}, now {now}" if passed is False and limit != now else ""
     return RuleCheck(
         judge.id, about.title, about.unit, value if known else None, rubric.limit, passed, found.mark if known else None,
