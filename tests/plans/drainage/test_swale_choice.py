@@ -7,8 +7,9 @@ import pytest
 import shapely
 
 from tests.plans.places import distances, place, tilted
+from tunnelsite.plans.drainage.channels import Section
 from tunnelsite.plans.drainage.plan import DrainageSettings, drainage_plan
-from tunnelsite.plans.drainage.swale import SwaleRule, graded_arm, ring, swale_layouts
+from tunnelsite.plans.drainage.swale import SwaleArm, SwaleRule, graded_arm, ring, swale_layouts
 from tunnelsite.plans.grading.plan import grading_plan
 from tunnelsite.plans.site_limits import SiteLimits
 
@@ -145,3 +146,12 @@ def test_an_arm_is_laid_on_the_sides_where_water_comes_in(hillside, spots, arms)
         [[arm]] = layouts
         assert np.sign(arm.along_m[-1] - arm.along_m[0]) == np.sign(spots[0][0])
     assert swale_layouts(where, hillside.natural, around, SwaleRule(), [], None) == []
+
+
+def test_an_arm_takes_up_the_ground_between_the_tops_of_its_sides() -> None:
+    along = np.linspace(0.0, 20.0, 21)
+    level = np.zeros(21)
+    arm = SwaleArm(along, level, along, level, level - 0.5, True, 0.0)  # 0.5 m deep
+    found = arm.footprint(Section(0.6, 3.0))
+    assert found.bounds == pytest.approx((-1.8, -1.8, 21.8, 1.8), abs=1e-6)  # 0.6 / 2 + 3 x 0.5
+    assert shapely.covers(found, shapely.box(0, -1.8, 20, 1.8).buffer(-1e-9))
