@@ -245,6 +245,7 @@ def test_two_pins_and_their_packet(desk: Shown, served: Served) -> None:
     page.wait_for_selector(".open-packet", timeout=WAIT_MS)
     with page.expect_popup() as opened:
         page.click(".open-packet")
+    opened.value.wait_for_load_state()
     assert "On the bench" in opened.value.content()
     opened.value.close()
     assert list(served.folder.glob("packet/*/*.gpkg"))
