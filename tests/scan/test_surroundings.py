@@ -202,3 +202,18 @@ def test_open_land_is_free_as_far_as_is_looked_and_the_door_is_the_one_asked_for
     assert door_room_m(tight, (200.0, 200.0), HOUSE, False) == TURN_M == door_room_m(tight, (200.0, 200.0), HOUSE, None)
     edge = Land(frame(np.zeros((40, 40))), shapely.box(-50, -50, 50, 50), [], 1.0)  # the land reaches beyond the data
     assert next_house(edge, (20.0, 20.0), (HOUSE, PAD), 3.0).beside_m == pytest.approx(40 - 22.5)
+
+
+@pytest.mark.parametrize(("spare_m", "fits"), [(0.0, True), (0.4, True), (-0.05, False), (-3.0, False)])
+def test_a_second_pad_fits_from_its_own_size_on_beside_and_end_to_end(spare_m: float, fits: bool) -> None:
+    """A field with room to the left of the house, or beyond its end, for exactly a second pad and a little more or less."""
+    clearance, (along, across) = 3.0, (60.0, 60.0)
+    ground, half = frame(np.zeros((120, 200))), (PAD.length_m / 2, PAD.width_m / 2)
+    left = across + HOUSE.width_m / 2 + clearance + PAD.width_m + spare_m
+    field = shapely.box(along - half[0], across - half[1], along + half[0], left)
+    beside = next_house(Land(ground, field, [], 1.0), (along, across), (HOUSE, PAD), clearance)
+    assert (beside.fits_beside, beside.fits_end) == (fits, False)
+    end = along + HOUSE.length_m / 2 + clearance + PAD.length_m + spare_m
+    field = shapely.box(along - half[0], across - half[1], end, across + half[1])
+    ahead = next_house(Land(ground, field, [], 1.0), (along, across), (HOUSE, PAD), clearance)
+    assert (ahead.fits_beside, ahead.fits_end) == (False, fits)
