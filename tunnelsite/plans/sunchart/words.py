@@ -36,15 +36,15 @@ def subtitle(chart: SunChart) -> list[str]:
     """The lines below the title."""
     where = f"{position_words(chart.place.lat_deg, chart.place.lon_deg)} · {_height(chart.place.altitude_m, chart.feet)} in the DEM's datum"
     eye = amounts.depth(chart.eye_m, feet=chart.feet)
-    first = f"{where} · seen from {eye} above the ground · {_time_words(chart)}"
-    crop = f"Crop months {crop_words(chart)}"
+    first = f"{where} · seen from {eye} above the ground"
+    crop, time = f"Crop months {crop_words(chart)}", _time_words(chart)
     if chart.light is None:
-        return [first, crop]
+        return [first, f"{crop} · {time}"]
     sums = chart.light.crop_months
     share = sums.reason if sums.total_share is None else f"{sums.total_share:.1%} of the light of an open site"
     beam = "" if sums.beam_share is None else f" ({sums.beam_share:.1%} of the beam)"
     sky = f"Sky view {chart.light.sky_view:.2f} (cosine-weighted, level plane) · sky: {chart.light.sky}"
-    return [first, f"{crop}: {share}{beam}", sky]
+    return [first, f"{crop}: {share}{beam} · {time}", sky]
 
 
 def _height(value_m: float, feet: bool) -> str:
