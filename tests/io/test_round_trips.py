@@ -31,7 +31,7 @@ from tunnelsite.io.read.field_horizon import read_field_readings
 from tunnelsite.io.read.kept_arrays import stored_arrays
 from tunnelsite.io.read.stored import read_layers
 from tunnelsite.region.part import packed, unpacked
-from tunnelsite.screening.kept_run import _features_in, _features_out
+from tunnelsite.screening.kept_parts import _features_in, features_out
 from tunnelsite.sun.field_horizon import measured_horizon
 
 WGS84 = pyproj.CRS("EPSG:4326")
@@ -240,7 +240,7 @@ def test_features_of_a_kept_run(shapes: list, words: tuple[str, str], system: st
     crs = None if system is None else pyproj.CRS(system)
     features = Features(geometry, {}, crs, words[0], "ab" * 32, (words[1], "note"), distance_m)
     arrays: dict[str, np.ndarray] = {}
-    about = json.loads(json.dumps(_features_out(features, "k", arrays)))
+    about = json.loads(json.dumps(features_out(features, "k", arrays)))
     back = _features_in(about, "k", arrays)
     assert len(back) == len(shapes)
     assert all(shapely.equals_exact(one, other, 0.0) for one, other in zip(back.geometry, shapes, strict=True))

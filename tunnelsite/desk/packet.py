@@ -28,7 +28,7 @@ from tunnelsite.io.write.handover import write_handover
 from tunnelsite.io.write.outputs import make_folder
 from tunnelsite.io.write.staging import write_whole
 from tunnelsite.io.write.whole_folder import whole_folder
-from tunnelsite.report.checklists import checklists_page
+from tunnelsite.report.checklists import checklists_page, known_of
 from tunnelsite.report.chosen import Pin, choice_at
 from tunnelsite.report.report import make_report
 from tunnelsite.report.settings import ReportSettings
@@ -85,8 +85,6 @@ def _pieces(project: Project, run: str, pins: Sequence[Mapping[str, Any]], to: t
     says(0.92, "GeoPackage and GPX")
     choices = [choice_at(result, _spot(pin["place"])) for pin in passing]
     yield from _layers(replace(result, choices=choices), folder)
-    write_whole(folder / "checklists.html", checklists_page(), overwrite=False)
-    yield Written("Checklists: what no map answers, to tick off", "checklists.html")
     says(0.96, "the project")
     yield from _project(project, run, folder)
 
@@ -172,18 +170,21 @@ def _shape(pins: Sequence[Mapping[str, Any]], title: str) -> ReportSettings:
 def _page(
     project: Project, of: tuple[Result, Site], pins: Sequence[Mapping[str, Any]], folder: Path
 ) -> Iterator[Written]:
-    title = "Report: map, ranking and a card for each place"
-    if not pins:
-        yield Written(title, reason="none of the pinned places is a placement of the run: only its plans were made")
-        return
+    """The report, and the checklists with what it found of their lines."""
+    title, studies = "Report: map, ranking and a card for each place", ()
     result, site = of
     try:
-        made = make_report(result, _shape(pins, f"Places for a house: {project.folder.name}"), site=site)
-        made.write(folder / "report.html")
+        if pins:
+            made = make_report(result, _shape(pins, f"Places for a house: {project.folder.name}"), site=site)
+            made.write(folder / "report.html")
+            studies = made.studies
+            yield Written(title, "report.html")
+        else:
+            yield Written(title, reason="none of the pinned places is a placement of the run: only its plans were made")
     except TunnelsiteError as problem:
         yield Written(title, reason=told(problem))
-        return
-    yield Written(title, "report.html")
+    write_whole(folder / "checklists.html", checklists_page(known=known_of(studies)), overwrite=False)
+    yield Written("Checklists: what no map answers, to tick off", "checklists.html")
 
 
 def _layers(result: Result, folder: Path) -> Iterator[Written]:

@@ -15,7 +15,7 @@ from tunnelsite.drawing.outcome_groups import group_of, shown_scan
 
 MOST_LOSSES = 5
 LEAST_LOSS = 0.1  # points
-HEADS = {"water": "Water", "edge": "Edge of the field", "keep": "Keep clear", "stand": "Something stands there", "ground": "Ground",
+HEADS = {"water": "Water", "edge": "Edge of the field", "keep": "Keep clear", "stand": "Obstruction on the pad", "ground": "Ground",
          "unknown": "Heights", "other": "Rule"}  # fmt: skip
 
 

@@ -134,7 +134,7 @@ def test_candidate_by_rank(tmp_path, capsys):
     drawn = (tmp_path / "c.svg").read_text(
         "utf-8"
     )  # the project does not say the height of the light: its screening does
-    assert "seen from 2 m" in drawn
+    assert "(2.00 m) above the ground" in drawn
     # a ridge 12 ft high over the middle: its noon shadow across the ridge, less half the width (geometry)
     noon = np.radians(90 - lat - 23.44)
     assert gap["gable_noon_m"] == pytest.approx(

@@ -174,6 +174,9 @@ def _crs_text(crs: pyproj.CRS) -> str:
 
 def _verify(temp: Path, prepared: Mapping[str, Prepared], crs: pyproj.CRS) -> None:
     with contextlib.closing(sqlite3.connect(temp)) as database:
+        database.text_factory = lambda stored: stored.decode(
+            "utf-8", "replace"
+        )  # of a damaged file checks quote anything
         for check, good in (
             ("integrity_check", [("ok",)]),
             ("foreign_key_check", []),
