@@ -29,6 +29,7 @@ OPENERS = ("open", "io.open", "rasterio.open", "gzip.open", "codecs.open", "fion
 READING = {"r", "rb", "rt"}
 
 STAGED = "is handed the temporary file of `staged`"
+PARTS = "parts of fetched files, each with its digest, in a hidden folder of the program's own"
 SCRATCH = "a file without a name, or in a folder of its own, among the system's temporary files"
 NOWHERE = "the null device"
 JOB = "the folder of a job of the server, which only its owner sees and which goes when the job goes"
@@ -61,6 +62,9 @@ LISTED = {
     ("io/formats/overviews.py", "levels_in_memory", "memory.open"): "into memory",
     ("io/write/outputs.py", "make_folder", "folder.mkdir"): "the one place where an output's folder is made",
     ("io/write/scratch.py", "file", "tempfile.TemporaryFile"): SCRATCH,
+    ("io/fetch/kept_parts.py", "put", "self.path.parent.mkdir"): PARTS,
+    ("io/fetch/kept_parts.py", "put", "self.path.open"): PARTS,
+    ("io/fetch/kept_parts.py", "put", "self.index.open"): PARTS,
     ("io/plain_names.py", "_own_folder", "tempfile.mkdtemp"): SCRATCH,
     ("io/plain_names.py", "_link", "os.symlink"): "into that folder",
     ("io/plain_names.py", "_link", "os.link"): "into that folder",

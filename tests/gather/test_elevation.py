@@ -14,7 +14,8 @@ import rasterio
 from tests.gather.made import EAST, NORTH, box_deg, item, middle_deg, plane, tiff
 from tests.io.fetch.servers import Site, serving
 from tunnelsite.core.errors import InputRefused, UsageError
-from tunnelsite.gather.request import GatherRequest, area_around, door_for, gather
+from tunnelsite.gather.features import FeatureRequest
+from tunnelsite.gather.request import PARTS, GatherRequest, area_around, door_for, gather
 from tunnelsite.gather.sources import Source
 from tunnelsite.io.read.rasters import raster_header, read_raster
 from tunnelsite.io.write.staging import OutputExists
@@ -174,6 +175,23 @@ def test_what_broke_off_is_asked_for_again_and_whole(site: Site, tmp_path: Path)
     site.broken_after, site.breaks = 60_000, 2
     gather(GatherRequest(_area("200m"), ground=Source("w", "raster", f"{site.address}/west.tif")), tmp_path)
     _exactly_the_plane(tmp_path / "ground.tif")
+
+
+def test_the_same_request_goes_on_after_a_failure(site: Site, tmp_path: Path) -> None:
+    ground = Source("w", "raster", f"{site.address}/west.tif")
+    whole = gather(GatherRequest(_area("200m"), ground=ground), tmp_path / "whole")
+    both = GatherRequest(
+        _area("200m"),
+        ground=ground,
+        features=(FeatureRequest("roads", replace(ground, address=f"{site.address}/gone.fgb")),),
+    )
+    with pytest.raises(InputRefused):
+        gather(both, tmp_path / "again")
+    (tmp_path / "again" / "ground.tif").unlink()
+    again = gather(GatherRequest(_area("200m"), ground=ground), tmp_path / "again")
+    _exactly_the_plane(tmp_path / "again" / "ground.tif")
+    assert again.fetched_bytes < whole.fetched_bytes / 2  # its start alone
+    assert not (tmp_path / "again" / PARTS).exists() and not (tmp_path / "whole" / PARTS).exists()
 
 
 def test_a_refused_gathering_leaves_nothing_and_later_ones_join_the_record(site: Site, tmp_path: Path) -> None:

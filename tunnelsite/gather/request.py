@@ -16,6 +16,7 @@ from tunnelsite.gather.record import Entry, add_to_record, entry_of
 from tunnelsite.gather.sources import LOCAL, Source
 from tunnelsite.gather.standing import standing_pieces, standing_text
 from tunnelsite.io.fetch.door import Door
+from tunnelsite.io.fetch.kept_parts import KeptParts
 from tunnelsite.io.fetch.window import Area
 from tunnelsite.io.formats.geojson import collection_text
 from tunnelsite.io.read.rasters import raster_header, read_raster
@@ -26,6 +27,7 @@ from tunnelsite.settings.circle import circle
 
 Progress = Callable[[str, float], None]
 EQUATOR_M, POLE_M = 111_320.0, 110_574.0  # of a degree of longitude at the equator, of latitude there (WGS 84)
+PARTS = ".gather-parts"  # of the folder gathered into, until all is whole
 
 
 @dataclass(frozen=True)
@@ -158,6 +160,8 @@ def check_targets(request: GatherRequest, folder: Path) -> None:
 def gather(request: GatherRequest, folder: Path, progress: Progress = lambda step, share: None) -> Gathered:
     """Bring everything that is asked for into a folder, one file after the other; what is whole stays if a later one fails.
 
+    Parts of files that are fetched are kept in the folder until all is whole: the same request goes on from there after a failure.
+
     Errors: UsageError where nothing is asked; InputRefused, OutputFailed.
     """
     if not (request.ground or request.surface or request.points or request.features or request.standing):
@@ -167,6 +171,7 @@ def gather(request: GatherRequest, folder: Path, progress: Progress = lambda ste
     check_targets(request, folder)
     make_folder(folder)
     door = door_for(request)
+    door.kept = KeptParts(folder / PARTS)
     plans = plans_for(request, door)
     entries: list[Entry] = []
     record: Path | None = None
@@ -191,6 +196,7 @@ def gather(request: GatherRequest, folder: Path, progress: Progress = lambda ste
         keep([gather_features(door, wanted, request.area, folder, progress=progress, overwrite=request.overwrite)])
     if request.standing:
         keep([_standing(folder, overwrite=request.overwrite)])
+    door.kept.clear()
     return Gathered(tuple(entries), record, door.fetched_bytes, tuple(plan_words(plans)))
 
 

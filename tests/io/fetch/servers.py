@@ -9,6 +9,7 @@ import re
 import socket
 import threading
 import time
+import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any
@@ -66,7 +67,8 @@ class _Handler(http.server.BaseHTTPRequestHandler):
     def _send(self, content: bytes) -> None:
         site = self.site
         part = re.fullmatch(r"bytes=(\d+)-(\d+)", self.headers.get("Range", ""))
-        heads = {"ETag": f'"{len(site.asked) if site.changing else 1}"'}
+        version = len(site.asked) if site.changing else zlib.crc32(content)
+        heads = {"ETag": f'"{version}"'}
         status = 200
         if part and site.ranges:
             first, last = int(part[1]), min(int(part[2]), len(content) - 1)

@@ -10,6 +10,7 @@ from urllib.parse import SplitResult, urljoin, urlsplit
 import requests
 
 from tunnelsite.core.errors import InputRefused, UsageError
+from tunnelsite.io.fetch.kept_parts import KeptParts
 
 TRIES, WAIT_S = 4, 0.5  # the wait doubles with each try
 TIMEOUT_S = (10.0, 30.0)  # to connect, between two pieces of the answer
@@ -45,6 +46,7 @@ class Door:
     Attributes:
         hosts: `host:port` of every address the user named. fetched_bytes: how much has come through so far.
         most_bytes: where it stops. tries, wait_s: how often and after how long a broken request is repeated.
+        kept: where parts of files are kept for another time, None = nowhere.
     """
 
     hosts: frozenset[str]
@@ -52,6 +54,7 @@ class Door:
     tries: int = TRIES
     wait_s: float = WAIT_S
     fetched_bytes: int = 0
+    kept: KeptParts | None = None
     _session: requests.Session = field(default_factory=requests.Session, repr=False)
 
     def __post_init__(self) -> None:

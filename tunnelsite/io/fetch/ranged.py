@@ -33,6 +33,7 @@ class RangedFile(io.RawIOBase):
         self.failed: list[InputRefused] = []  # a library may swallow what is raised while it reads
         self.size = 0
         self.size = self._first()
+        self._kept = door.kept.of(address, self._tag, self.size, BLOCK) if door.kept else None
 
     def again(self) -> RangedFile:
         """The same file once more, at its start, with what was fetched so far in common."""
@@ -89,7 +90,14 @@ class RangedFile(io.RawIOBase):
 
     def _need(self, first: int, end: int) -> None:
         """Fetch what is missing of these blocks, each run of missing ones in one request."""
-        missing = [block for block in range(first, end + 1) if block not in self._blocks]
+        missing = []
+        for block in range(first, end + 1):
+            if block not in self._blocks:
+                before = self._kept.get(block) if self._kept else None
+                if before is None:
+                    missing.append(block)
+                else:
+                    self._blocks[block] = before
         while missing:
             run = [missing.pop(0)]
             while missing and missing[0] == run[-1] + 1:
@@ -98,6 +106,8 @@ class RangedFile(io.RawIOBase):
             content, _ = self._part(start, stop)
             for k, block in enumerate(run):
                 self._blocks[block] = content[k * BLOCK : (k + 1) * BLOCK]
+                if self._kept:
+                    self._kept.put(block, self._blocks[block])
 
     def _part(self, start: int, stop: int) -> tuple[bytes, int]:
         """Bytes start..stop (or to the end of a shorter file) and the size of the file."""
@@ -129,5 +139,7 @@ class RangedFile(io.RawIOBase):
 
     def _refused(self, what: str, expected: str) -> InputRefused:
         return InputRefused(
-            f"{self.address[:200]!r} {what}", expected, "try again later, or download the file and name the copy"
+            f"{self.address[:200]!r} {what}",
+            expected,
+            "try again later: it goes on from what was fetched; or download the file and name the copy",
         )
