@@ -64,7 +64,6 @@ LISTED = {
     ("io/write/scratch.py", "file", "tempfile.TemporaryFile"): SCRATCH,
     ("io/fetch/kept_parts.py", "put", "self.path.parent.mkdir"): PARTS,
     ("io/fetch/kept_parts.py", "put", "self.path.open"): PARTS,
-    ("io/fetch/kept_parts.py", "put", "self.index.open"): PARTS,
     ("io/plain_names.py", "_own_folder", "tempfile.mkdtemp"): SCRATCH,
     ("io/plain_names.py", "_link", "os.symlink"): "into that folder",
     ("io/plain_names.py", "_link", "os.link"): "into that folder",
