@@ -28,6 +28,7 @@ from tunnelsite.io.write.handover import write_handover
 from tunnelsite.io.write.outputs import make_folder
 from tunnelsite.io.write.staging import write_whole
 from tunnelsite.io.write.whole_folder import whole_folder
+from tunnelsite.report.candidate_study import Study
 from tunnelsite.report.checklists import checklists_page, known_of
 from tunnelsite.report.chosen import Pin, choice_at
 from tunnelsite.report.report import make_report
@@ -81,7 +82,7 @@ def _pieces(project: Project, run: str, pins: Sequence[Mapping[str, Any]], to: t
             yield from _plan(kind, site, place, (folder, pin["letter"]))
     passing = _passing(result, pins)
     says(0.75, "the page")
-    yield from _page(project, (result, site), passing, folder)
+    yield from _pages(project, (result, site), passing, folder)
     says(0.92, "GeoPackage and GPX")
     choices = [choice_at(result, _spot(pin["place"])) for pin in passing]
     yield from _layers(replace(result, choices=choices), folder)
@@ -167,24 +168,30 @@ def _shape(pins: Sequence[Mapping[str, Any]], title: str) -> ReportSettings:
     return ReportSettings(client=True, title=title, place=places, note=notes)
 
 
-def _page(
+def _pages(
     project: Project, of: tuple[Result, Site], pins: Sequence[Mapping[str, Any]], folder: Path
 ) -> Iterator[Written]:
     """The report, and the checklists with what it found of their lines."""
-    title, studies = "Report: map, ranking and a card for each place", ()
-    result, site = of
-    try:
-        if pins:
-            made = make_report(result, _shape(pins, f"Places for a house: {project.folder.name}"), site=site)
-            made.write(folder / "report.html")
-            studies = made.studies
-            yield Written(title, "report.html")
-        else:
-            yield Written(title, reason="none of the pinned places is a placement of the run: only its plans were made")
-    except TunnelsiteError as problem:
-        yield Written(title, reason=told(problem))
+    report, studies = _report(project, of, pins, folder)
+    yield report
     write_whole(folder / "checklists.html", checklists_page(known=known_of(studies)), overwrite=False)
     yield Written("Checklists: what no map answers, to tick off", "checklists.html")
+
+
+def _report(
+    project: Project, of: tuple[Result, Site], pins: Sequence[Mapping[str, Any]], folder: Path
+) -> tuple[Written, Sequence[Study]]:
+    """The report where one can be made, and what it studied."""
+    title, (result, site) = "Report: map, ranking and a card for each place", of
+    if not pins:
+        why = "none of the pinned places is a placement of the run: only its plans were made"
+        return Written(title, reason=why), ()
+    try:
+        made = make_report(result, _shape(pins, f"Places for a house: {project.folder.name}"), site=site)
+        made.write(folder / "report.html")
+    except TunnelsiteError as problem:
+        return Written(title, reason=told(problem)), ()
+    return Written(title, "report.html"), made.studies
 
 
 def _layers(result: Result, folder: Path) -> Iterator[Written]:
