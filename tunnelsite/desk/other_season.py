@@ -51,7 +51,5 @@ def _cut(frame: Frame, place: tuple[float, float], half_m: float) -> Frame:
     top, left = max(0, row - half), max(0, col - half)
     rows, cols = min(grid.rows, row + half + 1) - top, min(grid.cols, col + half + 1) - left
     part = slice(top, top + rows), slice(left, left + cols)
-    cut = replace(
-        grid, rows=rows, cols=cols, west_m=grid.west_m + left * grid.cell_m, north_m=grid.north_m - top * grid.cell_m
-    )
-    return replace(frame, grid=cut, layers={name: values[part] for name, values in frame.layers.items()}, notes=[])
+    layers = {name: values[part] for name, values in frame.layers.items()}
+    return replace(frame, grid=grid.window(top, left, rows, cols), layers=layers, notes=[])
