@@ -11,22 +11,8 @@ from rasterio.transform import Affine
 from tests.whole_run.files import NORTH, UTM17, WEST, write_dem, write_parcels
 
 ROWS, COLS = 240, 330
-ASKED = [
-    "--house",
-    "6x15m",
-    "--azimuths",
-    "8",
-    "--halo",
-    "15m",
-    "--crop-months",
-    "12-01:12-31",
-    "--group-size",
-    "150m",
-    "--suitability",
-    "10m",
-    "--group-by",
-    "Town",
-]
+SCREENED = ["--house", "6x15m", "--azimuths", "8", "--halo", "15m", "--crop-months", "12-01:12-31"]
+ASKED = [*SCREENED, "--group-size", "150m", "--suitability", "10m", "--group-by", "Town"]
 
 
 def ground() -> np.ndarray:

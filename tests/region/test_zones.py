@@ -12,6 +12,7 @@ import shapely
 from pandas.testing import assert_frame_equal
 from rasterio.transform import Affine
 
+from tests.region.farms import SCREENED
 from tests.whole_run.files import UTM17, write_dem, write_parcels
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.hosts.cli.main import main
@@ -21,20 +22,7 @@ from tunnelsite.region.tasks import RegionPlan
 from tunnelsite.settings.model import settings_from
 
 UTM18, SIDE, LAT = "EPSG:32618", 150, 42.4
-ASKED = [
-    "--house",
-    "6x15m",
-    "--azimuths",
-    "8",
-    "--halo",
-    "15m",
-    "--crop-months",
-    "12-01:12-31",
-    "--workers",
-    "0",
-    "--group-size",
-    "0m",
-]
+ASKED = [*SCREENED, "--workers", "0", "--group-size", "0m"]
 
 
 def corner(system: str, lon: float) -> tuple[float, float]:
