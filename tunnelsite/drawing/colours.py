@@ -48,3 +48,8 @@ def rgb_hex(lightness: float, a: float, b: float) -> str:
 def _gamma(value: float) -> float:
     """The sRGB transfer function (IEC 61966-2-1)."""
     return 12.92 * value if value <= 0.0031308 else 1.055 * value ** (1 / 2.4) - 0.055
+
+
+def halo(width: float = 3.5) -> dict[str, object]:
+    """A rim of paper round words, so that they stand out from what lies under them."""
+    return {"paint_order": "stroke", "stroke": PAPER, "stroke_width": width, "stroke_linejoin": "round"}

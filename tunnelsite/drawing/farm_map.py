@@ -12,12 +12,12 @@ import shapely
 from tunnelsite.core import amounts
 from tunnelsite.core.site import Frame
 from tunnelsite.core.units import FOOT_M
-from tunnelsite.drawing.colours import INK, PAPER
+from tunnelsite.drawing.colours import INK, PAPER, halo
 from tunnelsite.drawing.contours import contour_interval, contour_lines, label_spots
 from tunnelsite.drawing.farm_view import WIDTH, FarmView, rings_on_map
 from tunnelsite.drawing.hatches import HATCHES, add_patterns, hatching
 from tunnelsite.drawing.labels import Labels
-from tunnelsite.drawing.land_features import features, furniture, halo, names, parcels
+from tunnelsite.drawing.land_features import features, furniture, names, parcels
 from tunnelsite.drawing.outcome_groups import Fate, shown_scan
 from tunnelsite.drawing.svg import Drawing
 from tunnelsite.io.write.picture_png import data_address, png_bytes

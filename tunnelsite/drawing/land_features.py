@@ -10,7 +10,7 @@ import shapely
 
 from tunnelsite.core.site import Frame
 from tunnelsite.core.units import FOOT_M
-from tunnelsite.drawing.colours import INK, KEEP_OUT, PAPER, SOFT
+from tunnelsite.drawing.colours import INK, KEEP_OUT, PAPER, SOFT, halo
 from tunnelsite.drawing.contours import nice_step
 from tunnelsite.drawing.farm_view import FarmView, on_map, rings_on_map
 from tunnelsite.drawing.labels import Labels
@@ -23,11 +23,6 @@ TREE = {"fill": "none", "stroke": "#1f5b35", "stroke_width": 1.6}
 STRUCTURE = {"fill": "#3c4650", "stroke": PAPER, "stroke_width": 1}
 SERVICE = {"stroke": INK, "stroke_width": 2.2}
 PARCEL = {"stroke": INK, "stroke_width": 2, "stroke_dasharray": "14 4 3 4"}
-
-
-def halo(width: float = 3.5) -> dict[str, object]:
-    """A rim of paper round words, so that they stand out from what lies under them."""
-    return {"paint_order": "stroke", "stroke": PAPER, "stroke_width": width, "stroke_linejoin": "round"}
 
 
 def features(drawing: Drawing, frame: Frame, view: FarmView) -> None:
@@ -48,10 +43,10 @@ def features(drawing: Drawing, frame: Frame, view: FarmView) -> None:
             drawing.add("circle", None, "", cx=x, cy=y, r=4, **TREE)
     elif frame.obstacles is None:  # a kept run knows their outlines alone
         for line in rings_on_map(grid, frame.outlines):
-            drawing.path(view.points(line).tolist(), closed=True, **TREES)
+            drawing.ring(view.points(line).tolist(), **TREES)
     if frame.structures is not None:
         for ring in rings_on_map(grid, frame.structures.geometry):
-            drawing.path(view.points(ring).tolist(), closed=True, **STRUCTURE)
+            drawing.ring(view.points(ring).tolist(), **STRUCTURE)
     for item in frame.services.values():
         for line in rings_on_map(grid, item.geometry):
             drawing.path(view.points(line).tolist(), stroke=PAPER, stroke_width=5, stroke_opacity=0.8)
@@ -72,8 +67,8 @@ def parcels(drawing: Drawing, frame: Frame, view: FarmView) -> None:
     for parcel in frame.parcels:
         for ring in rings_on_map(frame.grid, parcel):
             points = view.points(ring).tolist()
-            drawing.path(points, closed=True, stroke=PAPER, stroke_width=5, stroke_opacity=0.8)
-            drawing.path(points, closed=True, **PARCEL)
+            drawing.ring(points, stroke=PAPER, stroke_width=5, stroke_opacity=0.8)
+            drawing.ring(points, **PARCEL)
     drawing.close_group()
 
 

@@ -74,13 +74,19 @@ class Drawing:
         """A straight line."""
         self.add("line", None, "", x1=x1, y1=y1, x2=x2, y2=y2, **attributes)
 
-    def path(self, points: Sequence[tuple[float, float]], *, closed: bool = False, **attributes: object) -> None:
+    def path(self, points: Sequence[tuple[float, float]], **attributes: object) -> None:
         """A line through points; nothing for fewer than two of them."""
+        self._path(points, "", attributes)
+
+    def ring(self, points: Sequence[tuple[float, float]], **attributes: object) -> None:
+        """A closed line through points; nothing for fewer than two of them."""
+        self._path(points, "Z", attributes)
+
+    def _path(self, points: Sequence[tuple[float, float]], end: str, attributes: dict[str, object]) -> None:
         if len(points) < 2:
             return
         words = "L".join(f"{number(x)} {number(y)}" for x, y in points)
-        attributes.setdefault("fill", "none")
-        self.add("path", None, "", d=f"M{words}{'Z' if closed else ''}", **attributes)
+        self.add("path", None, "", d=f"M{words}{end}", **({"fill": "none"} | attributes))
 
     def words(self, x: float, y: float, text: str, size: float = 12, **attributes: object) -> None:
         """One line of text."""

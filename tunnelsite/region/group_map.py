@@ -78,7 +78,7 @@ def _parcels(drawing: Drawing, parcels: Table, shapes: np.ndarray, told: tuple[S
 def outline(drawing: Drawing, shape: shapely.Geometry, look: dict[str, object]) -> None:
     """The outer rings of polygons that lie on paper."""
     for ring in (part.exterior for part in shapely.get_parts(shape) if not part.is_empty):
-        drawing.path([tuple(at) for at in shapely.get_coordinates(ring)[:-1]], closed=True, **look)
+        drawing.ring([tuple(at) for at in shapely.get_coordinates(ring)[:-1]], **look)
 
 
 UNKNOWN = {"fill": "none", "stroke": SOFT, "stroke_width": 0.7, "stroke_dasharray": "3 2"}

@@ -56,7 +56,9 @@ def test_quantities_are_those_of_the_grading_plan(plain):
     rule = EarthRule(topsoil_m=0.2, base_m=0.1, base_loose=1.3)
     plan, told = grading_plan(found.ground, found.place, rule, found.limits, error), rows(plain)
     assert told.loc["earthwork", "quantity"] == max(plan.cut_m3, plan.fill_m3) > 5
-    assert told.loc["topsoil", "quantity"] == plan.topsoil_stripped_m3 == pytest.approx(0.2 * plan.outline.area)
+    assert (
+        told.loc["topsoil", "quantity"] == plan.materials.topsoil_stripped_m3 == pytest.approx(0.2 * plan.outline.area)
+    )
     assert told.loc["base", "quantity"] == pytest.approx(0.1 * 1.3 * plan.place.pad.area_m2)
     assert told.loc["earthwork", "low"] <= told.loc["earthwork", "quantity"] <= told.loc["earthwork", "high"]
     # from the west wall of the house to the tap: 55 - 7.5 - 8 m; no way can be shorter

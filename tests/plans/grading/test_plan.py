@@ -109,8 +109,9 @@ def test_the_same_farm_in_other_units_of_length() -> None:
     rule = EarthRule()
     wide = replace(rule, rule=replace(rule.rule, reach_m=60.0), topsoil_m=0.3)
     a, b = grading_plan(ground, small, rule), grading_plan(2 * ground, large, wide)
-    for name in ("cut_m3", "fill_m3", "topsoil_stripped_m3"):
+    for name in ("cut_m3", "fill_m3"):
         assert getattr(b, name) == pytest.approx(8 * getattr(a, name), rel=1e-4)
+    assert b.materials.topsoil_stripped_m3 == pytest.approx(8 * a.materials.topsoil_stripped_m3, rel=1e-4)
 
 
 @pytest.mark.parametrize("seed", [1, 2])
@@ -131,24 +132,24 @@ def test_what_the_pad_needs_follows_from_what_is_there(fall: float, tier: str) -
     """A pad that falls s along 29 m is cut (s - 1/192) 14.5 m deep: 2.6, 6.7 and 21 cm."""
     plan = grading_plan(tilted(place(), fall, 0.0), place())
     assert plan.tier == tier
-    assert (plan.topsoil_stripped_m3 > 0) == (tier == "strip")
-    assert grading_plan(tilted(place(), fall, 0.0), place(kind="container")).topsoil_stripped_m3 > 0
+    assert (plan.materials.topsoil_stripped_m3 > 0) == (tier == "strip")
+    assert grading_plan(tilted(place(), fall, 0.0), place(kind="container")).materials.topsoil_stripped_m3 > 0
 
 
 def test_topsoil_and_base_of_both_kinds() -> None:
     where, soil = place(), EarthRule(topsoil_m=0.2)
     ground = tilted(where, 0.02, 0.0)
     field = grading_plan(ground, where, soil)
-    assert field.topsoil_stripped_m3 == pytest.approx(0.2 * field.outline.area)
-    assert field.topsoil_back_m3 == pytest.approx(field.topsoil_stripped_m3)
-    assert field.fabric_m2 == field.base_m3 == 0.0
+    assert field.materials.topsoil_stripped_m3 == pytest.approx(0.2 * field.outline.area)
+    assert field.materials.topsoil_back_m3 == pytest.approx(field.materials.topsoil_stripped_m3)
+    assert field.materials.fabric_m2 == field.materials.base_m3 == 0.0
     yard = place(kind="container")
     asked = replace(soil, base_m=0.1, base_loose=1.3)
     pots = grading_plan(ground, yard, asked)
-    assert pots.base_m3 == pytest.approx(0.1 * L * W)
-    assert pots.base_order_m3 == pytest.approx(0.13 * L * W)
-    assert pots.fabric_m2 == pytest.approx(L * W)
-    assert pots.topsoil_stripped_m3 - pots.topsoil_back_m3 == pytest.approx(0.2 * L * W)
+    assert pots.materials.base_m3 == pytest.approx(0.1 * L * W)
+    assert pots.materials.base_order_m3 == pytest.approx(0.13 * L * W)
+    assert pots.materials.fabric_m2 == pytest.approx(L * W)
+    assert pots.materials.topsoil_stripped_m3 - pots.materials.topsoil_back_m3 == pytest.approx(0.2 * L * W)
     # balanced earth under a thinner base than the soil it replaces: the finished pad is lower by the difference
     assert pots.plane.level_m == pytest.approx(field.plane.level_m - 0.1, abs=1e-6)
 
@@ -226,9 +227,9 @@ def test_profiles_and_window_show_both_grounds() -> None:
     assert beyond.any()
     assert profile.finished_m[beyond] == pytest.approx(profile.natural_m[beyond])
     assert plan.profile(across=True).distance_m.max() < profile.distance_m.max()
-    along, across, natural, finished = plan.window(3.0)
-    assert natural.shape == finished.shape == (across.size, along.size)
-    assert natural[0, 0] == pytest.approx(100 + 0.04 * (along[0] - where.centre[0]))
+    near = plan.natural_near(3.0)
+    assert near.shape[1] == pytest.approx((L + 2 * 3.0 + 2 * plan.sides.toe_m.max()) / plan.place.grid.cell_m, abs=3)
+    assert np.ptp(near) == pytest.approx(0.04 * (near.shape[1] - 1) * plan.place.grid.cell_m)
 
 
 def test_unknown_ground_under_the_pad_is_refused() -> None:

@@ -209,7 +209,7 @@ def test_writer():
     drawing = Drawing(10, 20.5, "a<b", "c&d")
     drawing.words(1, 2.345678, "x<y", stroke_width=0.1)
     drawing.path([(0.0, 0.0)])
-    drawing.path([(0.0, 0.0), (1.234, 5.0)], closed=True)
+    drawing.ring([(0.0, 0.0), (1.234, 5.0)])
     root = ElementTree.fromstring(drawing.text)
     assert root.get("viewBox") == "0 0 10 20.5"
     assert root.find(f"{SVG}text").get("y") == "2.35" and root.find(f"{SVG}text").text == "x<y"

@@ -70,8 +70,8 @@ def quantities(found: Candidate, settings: CostSettings) -> list[Quantity]:
     base = "pad of a container house" if container else "an in-ground house has none"
     return [
         Quantity("earthwork", "Earth to move", "m3", max(plan.cut_m3, plan.fill_m3), moved.low, moved.high, earth),
-        Quantity("topsoil", "Topsoil to strip", "m3", plan.topsoil_stripped_m3, note=_topsoil_words(plan)),
-        Quantity("base", "Base to order", "m3", plan.base_order_m3, note=base),
+        Quantity("topsoil", "Topsoil to strip", "m3", plan.materials.topsoil_stripped_m3, note=_topsoil_words(plan)),
+        Quantity("base", "Base to order", "m3", plan.materials.base_order_m3, note=base),
         _clearing(found, plan),
         *_ways(found),
     ]  # fmt: skip

@@ -47,7 +47,7 @@ def manning_velocity_m_s(area_m2: float, wetted_perimeter_m: float, slope: float
         raise ValueError(
             f"area {area_m2} m2, wetted perimeter {wetted_perimeter_m} m, slope {slope}, n {roughness}; expected above 0"
         )
-    return (area_m2 / wetted_perimeter_m) ** (2.0 / 3.0) * math.sqrt(slope) / roughness
+    return math.pow(area_m2 / wetted_perimeter_m, 2.0 / 3.0) * math.sqrt(slope) / roughness
 
 
 def normal_depth_m(section: Section, flow_m3_s: float, slope: float, roughness: float) -> float:

@@ -117,4 +117,4 @@ def _rim(inside: np.ndarray) -> np.ndarray:
     touch = np.zeros(inside.shape, bool)
     for dr, dc in _STEPS:
         touch |= grown[1 + dr : 1 + dr + inside.shape[0], 1 + dc : 1 + dc + inside.shape[1]]
-    return touch & ~inside
+    return np.asarray(touch & ~inside)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from itertools import product
@@ -182,7 +182,8 @@ def _lips(land: Land, arm: SwaleArm, water: _Water, peak: float, build: Build) -
         inside = way if out is None else way[: int(np.flatnonzero((way == out).all(axis=1))[0]) + 1]
         return path_length_m(inside, cell), _fall_along(land.surface, inside, cell, rule.strip_m), out
 
-    lips, reasons = [], Counter()
+    lips: list[_Lip] = []
+    reasons: Counter[str] = Counter()
     lengths = dict.fromkeys(max(rule.longest_m * share, needed) for share in (1.0, 0.75, 0.5, 0.3))
     for length, sides in product(lengths, (BOTH, LEFT, RIGHT)):
         lip = _lip(land, _Trial(end, fall, length, sides), below, water.area_m2, build)
@@ -261,7 +262,7 @@ def _fall_along(surface: np.ndarray, way: np.ndarray, cell_m: float, over_m: flo
     return float(surface[tuple(way[0])] - surface[tuple(way[last])]) / float(run[last]) if last else 0.0
 
 
-def _times(lips, own: Parcel, was: np.ndarray, now: np.ndarray) -> dict[tuple[int, int], float]:
+def _times(lips: Sequence[_Lip], own: Parcel, was: np.ndarray, now: np.ndarray) -> dict[tuple[int, int], float]:
     """At each cell where water of lips leaves the parcel: what leaves within reach over what leaves there before."""
     spots = np.array([cell for lip in lips for cell in lip.exits]).reshape(-1, 2)
     areas = np.array([area for lip in lips for area in lip.exits.values()])
@@ -275,7 +276,7 @@ def _times(lips, own: Parcel, was: np.ndarray, now: np.ndarray) -> dict[tuple[in
 
 
 def _rank(
-    lips, own: Parcel, leaves: tuple[np.ndarray, np.ndarray], rule: SpreaderRule
+    lips: Sequence[_Lip], own: Parcel, leaves: tuple[np.ndarray, np.ndarray], rule: SpreaderRule
 ) -> tuple[bool, float, float, float]:
     times = max(_times(lips, own, *leaves).values(), default=1.0)
     beyond, dug = (sum(getattr(lip.spreader, name) for lip in lips) for name in ("beyond_m2", "volume_m3"))

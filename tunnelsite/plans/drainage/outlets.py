@@ -26,7 +26,10 @@ class Parcel:
     def exit_of(self, way: np.ndarray) -> tuple[int, int] | None:
         """Cell (row, col) at which a way down, cells [n, 2], leaves the parcel; None where it does not, as it runs off the data."""
         outside = np.flatnonzero(~self.cells[tuple(way.T)])
-        return None if outside.size == 0 else tuple(int(k) for k in way[max(int(outside[0]) - 1, 0)])
+        if outside.size == 0:
+            return None
+        row, col = way[max(int(outside[0]) - 1, 0)]
+        return int(row), int(col)
 
     def near(self, cell: tuple[int, int]) -> tuple[slice, slice]:
         """Cells within reach of one."""

@@ -51,6 +51,13 @@ class DrainageSettings:
     same_water_m: float = 5.0
     drain_offset_m: float = 21 * INCH_M
 
+    @property
+    def rule(self) -> SwaleRule:
+        """How the swale is built. Errors: ValueError where no swale is asked for."""
+        if self.swale is None:
+            raise ValueError("no swale is asked for; expected a rule for it")
+        return self.swale
+
     def __post_init__(self) -> None:
         if not DRAIN_OFFSET_M[0] - 1e-9 <= self.drain_offset_m <= DRAIN_OFFSET_M[1] + 1e-9:
             raise UsageError(
@@ -100,6 +107,11 @@ class DrainagePlan:
     said: tuple[str, ...] = ()
 
     @property
+    def dug_m3(self) -> float:
+        """Earth dug for arms and level spreaders [m3]."""
+        return sum(arm.volume_m3 for arm in self.arms) + sum(one.volume_m3 for one in self.spreaders)
+
+    @property
     def lines(self) -> list[shapely.LineString]:
         """All that is dug for water: arms and level spreaders."""
         return [arm.line for arm in self.arms] + [one.line for one in self.spreaders]
@@ -122,11 +134,11 @@ def drainage_plan(
     coming = inflows(before, disturbed, cell, settings.worth_m2)
     chosen = chosen_swale(plan, before, settings, limits)
     arms, surface, after = chosen.arms, chosen.surface, chosen.after
-    outlets = [outlet_of(place, arm, (after, surface), settings.swale, settings.storm) for arm in arms]
+    outlets = [outlet_of(place, arm, (after, surface), settings.rule, settings.storm) for arm in arms]
     lines = [arm.line for arm in arms] + [one.line for one in chosen.spreaders]
     reach = shapely.union_all([plan.outline, *lines]).buffer(settings.box_margin_m)
     box = place.window(reach.bounds)
-    borders = [border_flow(flow, *box) for flow in (before, after)]
+    left_before, left_after = (border_flow(flow, *box) for flow in (before, after))
     roof = settings.storm.roof_mm_h
     found = DrainagePlan(
         surface,
@@ -142,8 +154,9 @@ def drainage_plan(
         None if roof is None else roof_peak_m3_s(place.house.length_m * place.house.width_m, roof),
         None if left_as_it_lies(plan, before) else post_drain(place, settings.drain_offset_m),
         box,
-        *borders,
-        gains(*borders, settings.tolerance_m2, round(settings.same_water_m / cell)),
+        left_before,
+        left_after,
+        gains(left_before, left_after, settings.tolerance_m2, round(settings.same_water_m / cell)),
         (),
     )
     said = (*chosen.said, *on_the_way(found, plan, limits or SiteLimits(), settings))

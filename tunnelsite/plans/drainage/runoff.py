@@ -45,7 +45,7 @@ def sheet_flow_time_s(length_m: float, slope: float, roughness: float, two_year_
     """
     _positive(length_m=length_m, slope=slope, roughness=roughness, two_year_rain_m=two_year_rain_m)
     feet, inches = length_m / FOOT_M, two_year_rain_m / INCH_M
-    return 0.007 * (roughness * feet) ** 0.8 / (inches**0.5 * slope**0.4) * HOUR_S
+    return 0.007 * math.pow(roughness * feet, 0.8) / (math.sqrt(inches) * math.pow(slope, 0.4)) * HOUR_S
 
 
 def shallow_flow_velocity_m_s(slope: float, *, paved: bool = False) -> float:

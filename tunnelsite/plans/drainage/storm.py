@@ -89,9 +89,9 @@ def outlet_flow(
         slope = max(way[1] / way[0], LEAST_SLOPE)
         land = runoff.concentration_time_s(way[0], slope, storm.sheet_roughness, storm.two_year_rain_m)
         time = land + float(arm.distance_m[-1]) / speed
-    by_number = None
-    if storm.curve_number is not None and time is not None:
-        depth = runoff.runoff_depth_m(storm.burst_m, storm.curve_number)
+    by_number, number = None, storm.curve_number
+    if number is not None and storm.burst_m is not None and storm.burst_s is not None and time is not None:
+        depth = runoff.runoff_depth_m(storm.burst_m, number)
         by_number = runoff.curve_number_peak_m3_s(depth, area, storm.burst_s, time)
     peaks = [peak for peak in (rational, by_number) if peak is not None]
     if not peaks:

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
 import shapely
+from numpy.typing import ArrayLike
 
 from tunnelsite.core.errors import InputRefused, UsageError
 from tunnelsite.core.stakes import heights_at
 from tunnelsite.plans.drainage.channels import Section
 from tunnelsite.plans.grading.volumes import end_area_volume, trapezoid_area
 from tunnelsite.plans.place import PlacedHouse
+
+Tail = Callable[[float, float], np.ndarray | None]  # points [n, 2] of the natural way down from a spot (along, across)
 
 
 @dataclass(frozen=True)
@@ -91,7 +95,7 @@ def ring(outline: shapely.Geometry, rule: SwaleRule) -> shapely.Polygon:
 
 
 def swale_layouts(
-    place: PlacedHouse, ground: np.ndarray, around: shapely.Polygon, rule: SwaleRule, needed, tail
+    place: PlacedHouse, ground: np.ndarray, around: shapely.Polygon, rule: SwaleRule, needed: ArrayLike, tail: Tail
 ) -> list[list[SwaleArm]]:
     """Ways to lay a swale along a ring: from the highest point down both sides, or all of it down one side or the other.
 
@@ -102,8 +106,8 @@ def swale_layouts(
     Source: geometry; a bottom that is never higher than the ground less the depth and never flatter than the fall. A steeper
     fall is not tried: it puts the bottom lower everywhere, so it digs more and reaches daylight later.
     """
-    needed = np.asarray(needed, float).reshape(-1, 2)
-    if not len(needed):
+    spots = np.asarray(needed, float).reshape(-1, 2)
+    if not len(spots):
         return []
     step = place.grid.cell_m / 2
     edge = around.exterior
@@ -118,7 +122,7 @@ def swale_layouts(
         )
     top, n = _summit(heights, rule.depth_m / 10), len(points)
     low = (int(np.argmin(heights)) - top) % n
-    enters = (np.rint(edge.project(shapely.points(needed)) / edge.length * n).astype(int) - top) % n
+    enters = (np.rint(edge.project(shapely.points(spots)) / edge.length * n).astype(int) - top) % n
     enters = np.where(enters > low, enters - n, enters)  # from the top: one way above 0, the other below
 
     def arm(way: int, start: int) -> SwaleArm:
@@ -150,7 +154,9 @@ def ground_at(place: PlacedHouse, ground: np.ndarray, points: np.ndarray) -> np.
     return heights_at(ground, *place.cells(*(points - np.array(place.centre)).T))
 
 
-def _arm(place: PlacedHouse, ground, points, last: int, rule: SwaleRule, tail) -> SwaleArm:
+def _arm(
+    place: PlacedHouse, ground: np.ndarray, points: np.ndarray, last: int, rule: SwaleRule, tail: Tail
+) -> SwaleArm:
     """One arm: along the ring at full depth up to point `last`, then out by the way that digs least.
 
     It may leave the ring at any later point and follow the natural way down; ways that reach daylight come first.
@@ -164,7 +170,7 @@ def _arm(place: PlacedHouse, ground, points, last: int, rule: SwaleRule, tail) -
     return min(arms, key=lambda arm: (not arm.daylight, arm.volume_m3, float(arm.distance_m[-1])))
 
 
-def graded_arm(place: PlacedHouse, ground, points, last: int, rule: SwaleRule) -> SwaleArm:
+def graded_arm(place: PlacedHouse, ground: np.ndarray, points: np.ndarray, last: int, rule: SwaleRule) -> SwaleArm:
     """An arm along given points: full depth up to point `last`, then at the least fall until it comes out of the ground.
 
     Arguments: place; ground [rows, cols] [m]; points [n, 2] (along, across); last, index of a point; rule.
@@ -173,14 +179,14 @@ def graded_arm(place: PlacedHouse, ground, points, last: int, rule: SwaleRule) -
     gap = np.flatnonzero(np.isnan(heights))  # the way down may run off the data; the ring does not
     points, heights = (points[: gap[0]], heights[: gap[0]]) if gap.size else (points, heights)
     run = np.concatenate([[0.0], np.hypot(*np.diff(points, axis=0).T)])
-    bottom = [float(heights[0] - rule.depth_m)]
+    levels = [float(heights[0] - rule.depth_m)]
     for k in range(1, len(points)):
-        fallen = bottom[-1] - rule.fall * run[k]
-        bottom.append(min(fallen, float(heights[k]) - rule.depth_m) if k <= last else fallen)
-        if k > last and bottom[-1] >= heights[k]:
+        fallen = levels[-1] - rule.fall * run[k]
+        levels.append(min(fallen, float(heights[k]) - rule.depth_m) if k <= last else fallen)
+        if k > last and levels[-1] >= heights[k]:
             break
-    stop = len(bottom)
-    bottom, points, heights, run = np.array(bottom), points[:stop], heights[:stop], run[:stop]
+    stop = len(levels)
+    bottom, points, heights, run = np.array(levels), points[:stop], heights[:stop], run[:stop]
     daylight = bool(bottom[-1] >= heights[-1])
     if daylight:  # the outlet lies on the ground, half a cell at most farther than it need be
         bottom[-1] = heights[-1]
@@ -190,7 +196,7 @@ def graded_arm(place: PlacedHouse, ground, points, last: int, rule: SwaleRule) -
     return SwaleArm(points[:, 0], points[:, 1], np.cumsum(run), heights, bottom, daylight, volume)
 
 
-def _evenly(points, start, step: float, most: float) -> np.ndarray:
+def _evenly(points: np.ndarray, start: np.ndarray, step: float, most: float) -> np.ndarray:
     """Points at even distances along a way from `start`, the start left out, no farther than `most`."""
     points = np.vstack([start, np.asarray(points, float).reshape(-1, 2)])
     points = points[np.concatenate([[True], (np.diff(points, axis=0) != 0).any(axis=1)])]
@@ -198,7 +204,7 @@ def _evenly(points, start, step: float, most: float) -> np.ndarray:
         return np.empty((0, 2))
     line = shapely.linestrings(points)
     at = np.arange(step, min(line.length, most) + 1e-9, step)
-    return shapely.get_coordinates(shapely.line_interpolate_point(line, at)).reshape(-1, 2)
+    return np.asarray(shapely.get_coordinates(shapely.line_interpolate_point(line, at))).reshape(-1, 2)
 
 
 def with_swale(surface: np.ndarray, place: PlacedHouse, arms: list[SwaleArm], section: Section) -> np.ndarray:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,6 +14,14 @@ from tunnelsite.plans.drainage.flow_paths import Flow, flow_over, inflows, path_
 from tunnelsite.plans.drainage.level_spreader import Build, Land, Spreader, spread_out
 from tunnelsite.plans.drainage.outlets import Parcel, beyond_the_data, end_words, more_below, outlet_cell, outlet_of
 from tunnelsite.plans.drainage.swale import SwaleArm, SwaleRule, ring, swale_layouts, with_swale
+from tunnelsite.plans.drainage.swale_words import (
+    NO_PARCEL,
+    PROVISIONAL,
+    SPREADER_CARE,
+    layout_words,
+    refusal,
+    spread_words,
+)
 from tunnelsite.plans.grading.plan import GradingPlan
 from tunnelsite.plans.place import PlacedHouse
 from tunnelsite.plans.site_limits import SiteLimits
@@ -51,6 +59,16 @@ class _Dug:
 
 
 @dataclass(frozen=True)
+class _Tried:
+    """What was tried. Attributes: before, flow over the natural ground; layouts, dug, that do harm or whose harm is not known;
+    refused, why others are not offered, in plain words."""
+
+    before: Flow
+    layouts: list[_Dug] = field(default_factory=list)
+    refused: list[str] = field(default_factory=list)
+
+
+@dataclass(frozen=True)
 class _Offer:
     """A layout that does no known harm: what it would be; unknown_m2, land whose water runs off the data before it leaves the
     parcel, so that whom it reaches is unknown; dug_m3, with its level spreaders."""
@@ -60,7 +78,7 @@ class _Offer:
 
     @property
     def dug_m3(self) -> float:
-        return sum(one.volume_m3 for one in (*self.choice.arms, *self.choice.spreaders))
+        return sum(arm.volume_m3 for arm in self.choice.arms) + sum(one.volume_m3 for one in self.choice.spreaders)
 
 
 def left_as_it_lies(plan: GradingPlan, before: Flow) -> bool:
@@ -109,38 +127,33 @@ def chosen_swale(
         least = amounts.land(settings.worth_m2, feet=place.house.feet)
         why = f"No swale is planned: less than {least} of land sheds water to any one spot of the pad from uphill."
         return replace(none, said=(why,))
+    layouts.sort(key=lambda arms: sum(arm.volume_m3 for arm in arms))
+    tried = _Tried(before)
     own = None
     if limits.parcel is not None:
-        outline = limits.parcel
-        own = Parcel(outline, place.mask_of(outline), round(settings.same_water_m / cell), settings.tolerance_m2)
-    refused, to_spread, offers = [], [], []
-    for arms in sorted(layouts, key=lambda arms: sum(arm.volume_m3 for arm in arms)):
-        found = _not_buildable(place, arms, limits, settings.swale) or _dug(plan, arms, graded, settings)
-        if isinstance(found, str):
-            refused.append(f"{_words(arms, place)}: {found}")
+        cells = place.mask_of(limits.parcel)
+        own = Parcel(limits.parcel, cells, round(settings.same_water_m / cell), settings.tolerance_m2)
+    offers: list[_Offer] = []
+    for arms in layouts:
+        dug = _not_buildable(place, arms, limits, settings.rule) or _dug(plan, arms, graded, settings)
+        if isinstance(dug, str):
+            tried.refused.append(f"{layout_words(arms, place)}: {dug}")
             continue
         if own is None:
-            return SwaleChoice(arms, found.surface, found.after, (NO_PARCEL,))
-        why, unknown = more_below(place, arms, before, found.after, own)
-        if why is None:
-            offers.append(_streaming(place, found, unknown))
+            return SwaleChoice(arms, dug.surface, dug.after, (NO_PARCEL,))
+        harm, unknown = more_below(place, arms, before, dug.after, own)
+        if harm is None:
+            offers.append(_streaming(place, dug, unknown))
+            if offers[-1].unknown_m2 <= own.tolerance_m2:
+                break  # of those known to do no harm the first digs least
         else:
-            refused.append(f"{_words(arms, place)}: {why}")
-        if why is None and offers[-1].unknown_m2 <= own.tolerance_m2:
-            break  # of those known to do no harm the first digs least
-        to_spread.append(found)
+            tried.refused.append(f"{layout_words(arms, place)}: {harm}")
+        tried.layouts.append(dug)
     else:
-        offers += _spread(plan, (before, to_spread, refused), settings, own, limits)
+        offers += [] if own is None else _spread(plan, tried, settings, own, limits)
     if not offers:
-        return replace(none, said=(_refusal(refused),))
-    return _best(place, offers, own.tolerance_m2)
-
-
-NO_PARCEL = "No parcel is known here: where the water of the swale leaves the land, and to whom, was not checked."
-PROVISIONAL = (
-    "This swale is PROVISIONAL: no outlet was found whose way off the parcel is known, so whom its water reaches is unknown. Do "
-    "not dig it before that way has been followed to a stable outlet, on more land (--halo) or on foot with a level."
-)
+        return replace(none, said=(refusal(tried.refused),))
+    return _best(place, offers, settings.tolerance_m2)
 
 
 def _best(place: PlacedHouse, offers: list[_Offer], tolerance_m2: float) -> SwaleChoice:
@@ -175,17 +188,12 @@ def _streaming(place: PlacedHouse, found: _Dug, unknown: list[SwaleArm]) -> _Off
     return _Offer(SwaleChoice(found.arms, found.surface, found.after, said), lost)
 
 
-def _refusal(refused: list[str]) -> str:
-    advice = "Move the pad, lead the water off in a pipe, or agree on an outlet with the neighbour below."
-    return "No swale is offered. " + "; ".join(refused) + ". " + advice
-
-
 def _dug(plan: GradingPlan, arms: list[SwaleArm], graded: Flow, settings: DrainageSettings) -> _Dug | str:
     """A layout dug, or why it is of no use."""
     disturbed = plan.place.mask_of(plan.outline)
     entering, surface = (
         _entering(plan, graded, disturbed),
-        with_swale(plan.finished, plan.place, arms, settings.swale.section),
+        with_swale(plan.finished, plan.place, arms, settings.rule.section),
     )
     after = flow_over(surface, plan.place.grid.cell_m)
     still = _entering(plan, after, disturbed)
@@ -199,14 +207,16 @@ def _entering(plan: GradingPlan, flow: Flow, disturbed: np.ndarray) -> float:
     return sum(one.area_m2 for one in inflows(flow, disturbed, plan.place.grid.cell_m))
 
 
-def _spread(plan: GradingPlan, tried, settings: DrainageSettings, own: Parcel, limits: SiteLimits) -> list[_Offer]:
-    """Layouts whose water can be let go as sheet flow; why there is none is added to `refused`."""
-    before, layouts, refused = tried
+def _spread(
+    plan: GradingPlan, tried: _Tried, settings: DrainageSettings, own: Parcel, limits: SiteLimits
+) -> list[_Offer]:
+    """Layouts whose water can be let go as sheet flow; why there is none is added to `tried.refused`."""
     if settings.spreader is None:
         return []
-    place, rule = plan.place, settings.swale
-    offers, reasons = [], {}
-    for found in layouts:
+    place, rule = plan.place, settings.rule
+    offers: list[_Offer] = []
+    reasons: list[str] = []
+    for found in tried.layouts:
         dug = (found.after, found.surface)
         outlets = [
             (outlet_cell(place, arm, found.after), outlet_of(place, arm, dug, rule, settings.storm).peak_m3_s or np.nan)
@@ -217,9 +227,11 @@ def _spread(plan: GradingPlan, tried, settings: DrainageSettings, own: Parcel, l
         barred = [geometry for _, geometry in limits.barred]
         taken = shapely.union_all([plan.outline.buffer(rule.clearance_m), *lines, *barred])
         land = Land(place, found.surface, place.mask_of(plan.outline), taken, own)
-        spread = spread_out(land, found.arms, outlets, (before, found.after), Build(settings.spreader, rule.section))
+        spread = spread_out(
+            land, found.arms, outlets, (tried.before, found.after), Build(settings.spreader, rule.section)
+        )
         if isinstance(spread, str):
-            reasons[spread] = None
+            reasons += [spread] if spread not in reasons else []
             continue
         said = [spread_words(place, one) for one in spread[0]]
         said += [
@@ -228,36 +240,13 @@ def _spread(plan: GradingPlan, tried, settings: DrainageSettings, own: Parcel, l
         choice = SwaleChoice(found.arms, found.surface, spread[1], (*said, SPREADER_CARE), tuple(spread[0]))
         offers.append(_Offer(choice, sum(one.beyond_m2 for one in spread[0])))
     if reasons:
-        refused.append("nor can its water be let go as sheet flow over a level spreader: " + "; ".join(reasons))
+        tried.refused.append("nor can its water be let go as sheet flow over a level spreader: " + "; ".join(reasons))
     return offers
-
-
-SPREADER_CARE = (
-    "A level spreader works only if its lip is level to a quarter of an inch (15A NCAC 02H .1059), the grass below is dense before water "
-    "comes, nothing drives there, and both are looked at after hard rain; else water gathers again and cuts a gully. Local "
-    "stormwater rules, NRCS standards (diversion 362, filter strip 393) and licensed practice rule; tell the neighbors below."
-)
-
-
-def spread_words(place: PlacedHouse, one: Spreader) -> str:
-    """A level spreader in plain words."""
-    feet = place.house.feet
-    spot = place.middle_words(one.line)
-    more = ""
-    if one.times is not None:
-        more = " No stretch of the parcel's edge below gets notably more water than now."
-        if one.times > 1:
-            more = f" Stretches of the parcel's edge below get up to {one.times:.1f} times the water of now, spread out, not as a stream."
-    return (
-        f"The water of {amounts.land(one.area_m2, feet=feet)} is let go over a level lip {amounts.away(one.line.length, feet=feet)} "
-        f"long, {spot}, as sheet flow over {amounts.away(one.strip_m, feet=feet)} of grass or more inside the parcel, falling "
-        f"{100 * one.steepest:.1f} % at most.{more}"
-    )
 
 
 def _layouts(plan: GradingPlan, before: Flow, graded: Flow, settings: DrainageSettings) -> list[list[SwaleArm]]:
     """Layouts of the swale; where arms leave the ring, their water stays off the disturbed ground."""
-    place, rule = plan.place, settings.swale
+    place, rule = plan.place, settings.rule
     around = ring(plan.outline, rule)
     inside, disturbed = place.mask_of(around), place.mask_of(plan.outline)
     coming = inflows(before, inside, place.grid.cell_m, settings.worth_m2)
@@ -285,8 +274,3 @@ def _not_buildable(place: PlacedHouse, arms: list[SwaleArm], limits: SiteLimits,
             left = amounts.size(float(arm.ground_m[-1] - arm.bottom_m[-1]), feet=place.house.feet)
             return f"{name} does not come to daylight, it is still {left} below the ground there"
     return None
-
-
-def _words(arms: list[SwaleArm], place: PlacedHouse) -> str:
-    dug = amounts.volume(sum(arm.volume_m3 for arm in arms), feet=place.house.feet)
-    return f"A swale of {len(arms)} arm{'s' * (len(arms) > 1)} ({dug} to dig)"

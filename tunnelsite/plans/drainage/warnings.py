@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import numpy as np
 import shapely
 
 from tunnelsite.core import amounts
@@ -28,7 +29,7 @@ def on_the_way(found: DrainagePlan, plan: GradingPlan, limits: SiteLimits, setti
         return []
     place, cell = plan.place, plan.place.grid.cell_m
     dug = shapely.union_all(
-        [arm.footprint(settings.swale.section) for arm in found.arms] + [one.line for one in found.spreaders]
+        [arm.footprint(settings.rule.section) for arm in found.arms] + [one.line for one in found.spreaders]
     )
     said = [
         f"The swale is dug across {name}: have it located and exposed by hand before machines come, keep its cover, and lower "
@@ -38,7 +39,9 @@ def on_the_way(found: DrainagePlan, plan: GradingPlan, limits: SiteLimits, setti
     starts = [(f"spread {place.middle_words(one.line)}", one.cells) for one in found.spreaders]
     if not starts:
         for arm in found.arms:
-            starts.append((f"let go {end_words(place, arm)}", [place.cell_at(arm.along_m[-1], arm.across_m[-1])]))
+            starts.append(
+                (f"let go {end_words(place, arm)}", np.array([place.cell_at(arm.along_m[-1], arm.across_m[-1])]))
+            )
     for words, cells in starts:
         ways = [shapely.points(*place.grid.centre(*path_down(found.after.direction, *map(int, at)).T)) for at in cells]
         wet = shapely.union_all([shapely.buffer(shapely.multipoints(way), cell / 2) for way in ways])
@@ -87,8 +90,8 @@ def drainage_warnings(found: DrainagePlan, plan: GradingPlan, settings: Drainage
 
 def channel_warnings(name: str, flow: OutletFlow, settings: DrainageSettings, *, feet: bool) -> list[str]:
     """What the peak flow means for the channel, in plain words."""
-    rule, said = settings.swale, []
-    if flow.peak_m3_s is None:
+    rule, said = settings.rule, []
+    if flow.depth_m is None or flow.steep_velocity_m_s is None:
         return [f"{name}: no rain was given, so the channel's size and speed are not checked."]
     stands, deep = (amounts.size(one, feet=feet) for one in (flow.depth_m, rule.depth_m))
     if flow.depth_m > rule.depth_m:
@@ -106,9 +109,10 @@ def channel_warnings(name: str, flow: OutletFlow, settings: DrainageSettings, *,
         limit = amounts.speed(MATTING_ABOVE_M_S, feet=feet)
         said.append(f"{name}: water runs at {fast}, above {limit}: lay erosion matting.")
     burst = settings.storm.burst_s
-    if flow.curve_number_m3_s is not None and flow.concentration_s is not None and burst > 2 * flow.concentration_s:
+    takes = None if flow.curve_number_m3_s is None else flow.concentration_s
+    if burst is not None and takes is not None and burst > 2 * takes:
         said.append(
             f"{name}: the burst lasts {burst / 60:.0f} min, far longer than the time of concentration of "
-            f"{flow.concentration_s / 60:.0f} min: its peak is too low, give a shorter and harder burst."
+            f"{takes / 60:.0f} min: its peak is too low, give a shorter and harder burst."
         )
     return said

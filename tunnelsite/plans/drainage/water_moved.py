@@ -78,8 +78,8 @@ def gains(before: BorderFlow, after: BorderFlow, tolerance_m2: float, reach_cell
             continue
         wide = np.unique((stretch[:, None] + np.arange(-reach_cells, reach_cells + 1)).ravel() % n)
         most = stretch[np.argmax(left_over[stretch])]
-        sums = (float(one.area_m2[wide].sum()) for one in (before, after))
-        found.append(Gain(int(before.row[most]), int(before.col[most]), len(stretch), *sums, gain))
+        old, new = (float(one.area_m2[wide].sum()) for one in (before, after))
+        found.append(Gain(int(before.row[most]), int(before.col[most]), len(stretch), old, new, gain))
     return sorted(found, key=lambda one: -one.gain_m2)
 
 
@@ -96,7 +96,7 @@ def _netted(change: np.ndarray, reach: int) -> np.ndarray:
     gap = np.diff(np.concatenate([still, still[:1] + n]))
     start = still[(int(np.argmax(gap)) + 1) % still.size]
     change, reach = np.roll(change, -start), min(reach, n // 2)
-    for here in np.flatnonzero(change > 0):
+    for here in np.flatnonzero(change > 0).tolist():
         for there in range(max(here - reach, 0), min(here + reach + 1, n)):
             if change[there] < 0 and change[here] > 0:
                 same = min(change[here], -change[there])

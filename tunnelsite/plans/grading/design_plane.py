@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import ArrayLike
 from scipy import optimize, sparse
 
 from tunnelsite.core.errors import UsageError
@@ -44,7 +45,9 @@ class PlaneLimits:
             raise UsageError(f"deepest cut is {self.deepest_cut_m} m", "0 or more", "correct it")
 
 
-def least_volume_plane(heights_m, areas_m2, u_m, v_m, limits: PlaneLimits) -> DesignPlane:
+def least_volume_plane(
+    heights_m: ArrayLike, areas_m2: ArrayLike, u_m: ArrayLike, v_m: ArrayLike, limits: PlaneLimits
+) -> DesignPlane:
     """The plane with the least cut + fill within the limits.
 
     Arguments: heights_m, ground less any fixed shape laid on the plane (crown, apron) [n] [m]; areas_m2, area each height
@@ -64,17 +67,19 @@ def least_volume_plane(heights_m, areas_m2, u_m, v_m, limits: PlaneLimits) -> De
     if z.size == 0 or not np.isfinite(z).all():
         raise ValueError("heights must be finite and at least one area positive")
     datum, scale = float(np.median(z)), (max(abs(u).max(), 1e-9), max(abs(v).max(), 1e-9))
-    level, along, across = _solved(z - datum, area, u / scale[0], v / scale[1], scale, limits)
+    level, along, across = _solved((z - datum, area, u / scale[0], v / scale[1]), scale, limits)
     return DesignPlane(float(datum + level), float(along / scale[0]), float(across / scale[1]))
 
 
-def surplus_m3(heights_m, areas_m2, shrink: float) -> float:
+def surplus_m3(heights_m: ArrayLike, areas_m2: ArrayLike, shrink: float) -> float:
     """Cut - shrink x fill [m3] of heights over the plane [m] and their areas [m2]."""
     heights = np.asarray(heights_m, float)
-    return float((areas_m2 * np.where(heights > 0, heights, shrink * heights)).sum())
+    return float((np.asarray(areas_m2) * np.where(heights > 0, heights, shrink * heights)).sum())
 
 
-def _solved(z, area, u, v, scale, limits: PlaneLimits) -> np.ndarray:
+def _solved(cells: tuple[np.ndarray, ...], scale: tuple[float, float], limits: PlaneLimits) -> np.ndarray:
+    """Level and slopes of the plane of cells (heights, areas, u, v; distances as shares of `scale`)."""
+    z, area, u, v = cells
     n, total = z.size, area.sum()
     share = area / total
     one = sparse.identity(n, format="csr")
@@ -94,13 +99,14 @@ def _solved(z, area, u, v, scale, limits: PlaneLimits) -> np.ndarray:
         raise _no_plane(limits)
     if found.status != 0:
         raise RuntimeError(f"the linear programme ended without a plane: {found.message}")
-    level, along, across = found.x[:3]
+    solution: np.ndarray = found.x[:3]
+    level, along, across = solution
     off = z - level - along * u - across * v
     if limits.surplus_m3 is not None:
         gap = abs(surplus_m3(off, share, limits.shrink) - limits.surplus_m3 / total)
         if gap > SETTLED_M * max(1.0, float(np.ptp(z))):
             raise _no_plane(limits)
-    return found.x[:3]
+    return solution
 
 
 def _no_plane(limits: PlaneLimits) -> UsageError:

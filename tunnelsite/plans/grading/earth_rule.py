@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.house import House
@@ -70,7 +71,7 @@ class EarthRule:
         return min(self.max_slope, self.crown) if self.crown > 0 else self.max_slope
 
 
-def fixed_shape(house: House, settings: EarthRule, u_m, v_m) -> np.ndarray:
+def fixed_shape(house: House, settings: EarthRule, u_m: ArrayLike, v_m: ArrayLike) -> np.ndarray:
     """Finished height above the design plane that is fixed beforehand [m]: minus the crown's and the apron's fall.
 
     Arguments: house; settings; u_m, v_m, distances along and across from the centre [m].
@@ -79,4 +80,4 @@ def fixed_shape(house: House, settings: EarthRule, u_m, v_m) -> np.ndarray:
     """
     u, v = np.abs(u_m), np.abs(v_m)
     beyond = np.maximum(np.maximum(u - house.length_m / 2, v - house.width_m / 2), 0.0)
-    return -settings.crown * v - settings.apron_fall * beyond
+    return np.asarray(-settings.crown * v - settings.apron_fall * beyond)

@@ -88,10 +88,10 @@ def earthwork_error(
         off = tilt + (1.0 - real) * ripple.q - np.sqrt(real) * (drawn - tilt)
         true = less_error(ground, cropped.place, off.reshape(weights.shape), (rows, cols), error) + lone
         found.append(_amounts(cropped, true))
-    found = np.array(found)
+    table = np.array(found)  # [draws, amounts]
     planned = _amounts(cropped, cropped.natural)
-    spreads = [_spread(planned[k], found[:, k], may_be_negative=k == 2) for k in range(5)]
-    return EarthworkError(*spreads, no_daylight=float(found[:, 5].mean()), draws=draws)
+    cut, fill, net, max_cut, max_fill = (_spread(planned[k], table[:, k], may_be_negative=k == 2) for k in range(5))
+    return EarthworkError(cut, fill, net, max_cut, max_fill, float(table[:, 5].mean()), draws)
 
 
 def _field(numbers: np.random.Generator, place: PlacedHouse, range_m: float) -> np.ndarray:
@@ -99,7 +99,8 @@ def _field(numbers: np.random.Generator, place: PlacedHouse, range_m: float) -> 
     grid = place.grid
     if range_m <= 0:
         return numbers.standard_normal(grid.shape)
-    return field_on(drawn_waves(numbers, range_m), grid, np.zeros(1), np.zeros(1), grid.shape)[0]
+    field: np.ndarray = field_on(drawn_waves(numbers, range_m), grid, np.zeros(1), np.zeros(1), grid.shape)[0]
+    return field
 
 
 def _cropped(plan: GradingPlan) -> GradingPlan:

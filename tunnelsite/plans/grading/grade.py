@@ -69,7 +69,7 @@ class Graded:
     def interval_m(self) -> float:
         """Contour interval: as asked, or by the relief."""
         unit_m = FOOT_M if self.earth.place.house.feet else 1.0
-        return self.settings.contours_m or contour_interval(self.earth.window()[2], LEAST_CONTOUR_M, unit_m)
+        return self.settings.contours_m or contour_interval(self.earth.natural_near(), LEAST_CONTOUR_M, unit_m)
 
     @property
     def earth_numbers(self) -> dict[str, Any]:

@@ -32,7 +32,8 @@ class PadRipple:
         """Level and two slopes of the weighted least-squares plane of heights at the same cells."""
         root = np.sqrt(self.weight)
         terms = np.column_stack([np.ones(self.u.size), self.u, self.v]) * root[:, None]
-        return np.linalg.lstsq(terms, heights * root, rcond=None)[0]
+        plane: np.ndarray = np.linalg.lstsq(terms, heights * root, rcond=None)[0]
+        return plane
 
 
 def pad_ripple(place: PlacedHouse, ground: np.ndarray) -> PadRipple:
@@ -59,7 +60,8 @@ class Shown:
     def under(cls, place: PlacedHouse, error: ErrorModel) -> Shown:
         """Under the pad of a place."""
         ripple = ripple_of(error, place.pad, place.grid.cell_m)
-        return cls(*((error.sd_m * rms) ** 2 for rms in (ripple.rms, ripple.counted)), ripple.freedom)
+        square, counted = ((error.sd_m * rms) ** 2 for rms in (ripple.rms, ripple.counted))
+        return cls(square, counted, ripple.freedom)
 
 
 def standing_alone(felt: np.ndarray, place: PlacedHouse, error: ErrorModel) -> np.ndarray:
@@ -111,7 +113,7 @@ def judged_ground(felt: np.ndarray, place: PlacedHouse, error: ErrorModel) -> np
     level, along, across = ripple.plane_of(ground[rows, cols].ravel() - datum)
     q = ground[ring] - datum - level - along * u - across * v
     kept = kept_share(ripple.square, np.sqrt(shown.counted))
-    return less_error(ground, place, np.nan_to_num((1.0 - kept) * q), ring, error) + lone
+    return np.asarray(less_error(ground, place, np.nan_to_num((1.0 - kept) * q), ring, error) + lone)
 
 
 def less_error(

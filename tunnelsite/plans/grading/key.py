@@ -11,6 +11,7 @@ from tunnelsite.core.units import FOOT_M
 from tunnelsite.drawing.colours import INK, SOFT, WATER, cut_fill_colour
 from tunnelsite.drawing.contours import nice_step
 from tunnelsite.drawing.svg import Drawing, number
+from tunnelsite.plans.grading.plan import GradingPlan
 
 if TYPE_CHECKING:
     from tunnelsite.plans.grading.map import MapData
@@ -18,16 +19,17 @@ if TYPE_CHECKING:
 MARGIN = 24.0
 SEEN_M2 = 0.5  # side slopes of less ground are no line of their own
 # Looks of lines, on the map and in its key.
-HOUSE, PAD = {"stroke": INK, "stroke_width": 3.4}, {"stroke": INK, "stroke_width": 2}
-DAYLIGHT = {"stroke": INK, "stroke_width": 1.4, "stroke_dasharray": "9 3 2 3"}
-DRAIN = {"stroke": WATER, "stroke_width": 1.6, "stroke_dasharray": "2 3"}
-BEFORE = {"stroke": SOFT, "stroke_width": 1.1, "stroke_dasharray": "5 4"}
-AFTER = {"stroke": INK, "stroke_width": 0.9}
-SWALE = {"stroke": WATER, "stroke_width": 3.2}
-LIP = {"stroke": WATER, "stroke_width": 4.5, "stroke_dasharray": "9 2"}
+HOUSE: dict[str, object] = {"stroke": INK, "stroke_width": 3.4}
+PAD: dict[str, object] = {"stroke": INK, "stroke_width": 2}
+DAYLIGHT: dict[str, object] = {"stroke": INK, "stroke_width": 1.4, "stroke_dasharray": "9 3 2 3"}
+DRAIN: dict[str, object] = {"stroke": WATER, "stroke_width": 1.6, "stroke_dasharray": "2 3"}
+BEFORE: dict[str, object] = {"stroke": SOFT, "stroke_width": 1.1, "stroke_dasharray": "5 4"}
+AFTER: dict[str, object] = {"stroke": INK, "stroke_width": 0.9}
+SWALE: dict[str, object] = {"stroke": WATER, "stroke_width": 3.2}
+LIP: dict[str, object] = {"stroke": WATER, "stroke_width": 4.5, "stroke_dasharray": "9 2"}
 
 
-def north(drawing: Drawing, plan, x: float, y: float) -> None:
+def north(drawing: Drawing, plan: GradingPlan, x: float, y: float) -> None:
     """An arrow to true north."""
     turn = 90.0 - plan.place.grid.bearing_deg
     drawing.open_group("true north", transform=f"translate({number(x)} {number(y)}) rotate({number(float(turn))})")
@@ -40,7 +42,7 @@ def _lines(data: MapData, drawn: set[str]) -> list[tuple[str, dict[str, object]]
     """What the lines on the map are, and how they look. Arguments: drawn, which contours there are."""
     plan, feet = data.plan, data.plan.place.house.feet
     pad = plan.place.pad
-    lines = [("edge of the house", HOUSE), ("edge of the pad", PAD)]
+    lines: list[tuple[str, dict[str, object]]] = [("edge of the house", HOUSE), ("edge of the pad", PAD)]
     if plan.outline.area > pad.length_m * pad.width_m + SEEN_M2:
         lines.append(("end of the side slopes", DAYLIGHT))
     every = f", every {amounts.step(data.interval_m, feet=feet)}"
@@ -76,11 +78,11 @@ def key(drawing: Drawing, data: MapData, edges: np.ndarray, top: float, drawn: s
         drawing.words(x, top + 44, words[0], 13.4, fill=INK, text_anchor="middle")
         drawing.words(x, top + 59, words[1], 13.4, fill=SOFT, text_anchor="middle")
     lines = _lines(data, drawn)
-    for k, (words, look) in enumerate(lines):
+    for k, (name, look) in enumerate(lines):
         rows, high = (5, 16.5) if narrow else (4, 21)
         x, y = MARGIN + (250 if narrow else 350) * (k // rows), top + 78 + high * (k % rows)
         drawing.line(x, y, x + 38, y, **look)
-        drawing.words(x + 46, y + 4, words, 13.4, fill=INK)
+        drawing.words(x + 46, y + 4, name, 13.4, fill=INK)
     drawing.close_group()
 
 

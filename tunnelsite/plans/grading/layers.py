@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -13,7 +14,10 @@ from tunnelsite.core.stake_sheet import CARE
 from tunnelsite.core.table import REAL, TEXT, Heading, Places, Table, table_of
 from tunnelsite.core.units import also_in_feet
 from tunnelsite.drawing.contours import contour_lines
+from tunnelsite.plans.drainage.plan import DrainagePlan
+from tunnelsite.plans.grading.plan import GradingPlan
 from tunnelsite.plans.place import box
+from tunnelsite.plans.stakeout.stations import Station
 
 LINE_COLUMNS = {
     "kind": Heading(TEXT, "daylight, swale, level spreader, drain, flow path, contour before or contour after"),
@@ -46,7 +50,7 @@ STATION_COLUMNS = {
 }
 
 
-def stations_table(plan, found, crs: pyproj.CRS) -> Table:
+def stations_table(plan: GradingPlan, found: Sequence[Station], crs: pyproj.CRS) -> Table:
     """Stakes of what is dug round the pad. Arguments: plan; found, from `plans.stakeout.stations`; crs of their points."""
     rows = [{name: getattr(one, name) for name in STATION_COLUMNS} for one in found]
     shapes = list(shapely.points([[one.along_m, one.across_m] for one in found])) if found else []
@@ -54,8 +58,10 @@ def stations_table(plan, found, crs: pyproj.CRS) -> Table:
     return table_of("stations", title, STATION_COLUMNS, rows, Places(_moved(plan, shapes, crs), "Point", crs))
 
 
-def station_rows(plan, found, table: Table) -> list[dict[str, Any]]:
+def station_rows(plan: GradingPlan, found: Sequence[Station], table: Table) -> list[dict[str, Any]]:
     """The same for a sheet: places as numbers, and lengths in feet too where the user works in feet."""
+    if table.crs is None or table.geometry is None:
+        raise ValueError("the stakes are without places; expected the table of `stations_table`")
     grid, digits, rows = plan.place.grid, 9 if table.crs.is_geographic else 4, []
     for one, row, point in zip(found, table.rows, table.geometry, strict=True):
         lon, lat = (float(part[0]) for part in to_wgs84(grid, np.array([one.along_m]), np.array([one.across_m])))
@@ -68,7 +74,7 @@ def station_rows(plan, found, table: Table) -> list[dict[str, Any]]:
     return rows
 
 
-def lines_table(plan, drainage, interval_m: float, crs: pyproj.CRS) -> Table:
+def lines_table(plan: GradingPlan, drainage: DrainagePlan | None, interval_m: float, crs: pyproj.CRS) -> Table:
     """Daylight line, swale, level spreaders, drain, flow paths and contours.
 
     Arguments: plan; drainage, or None; interval_m, of the contours [m]; crs in which the lines are wanted.
@@ -98,9 +104,9 @@ def lines_table(plan, drainage, interval_m: float, crs: pyproj.CRS) -> Table:
                 level_m=one.level_m,
                 drains_m2=one.area_m2,
             )
-        for path, one in zip(drainage.paths, drainage.inflows_before, strict=True):
+        for path, inflow in zip(drainage.paths, drainage.inflows_before, strict=True):
             if path.length > 0:
-                add(path, "flow path", "way of the water that enters before grading", drains_m2=one.area_m2)
+                add(path, "flow path", "way of the water that enters before grading", drains_m2=inflow.area_m2)
     after = plan.finished if drainage is None else drainage.surface
     reach = plan.outline if drainage is None else shapely.union_all([plan.outline, *drainage.lines])
     rows_, cols_ = plan.place.window(reach.buffer(10.0).bounds)
@@ -119,7 +125,7 @@ def lines_table(plan, drainage, interval_m: float, crs: pyproj.CRS) -> Table:
     )
 
 
-def areas_table(plan, crs: pyproj.CRS) -> Table:
+def areas_table(plan: GradingPlan, crs: pyproj.CRS) -> Table:
     """Footprint, pad and disturbed ground."""
     place, plane = plan.place, plan.plane
     finish = {
@@ -147,5 +153,5 @@ def areas_table(plan, crs: pyproj.CRS) -> Table:
     )
 
 
-def _moved(plan, shapes: list, crs: pyproj.CRS) -> np.ndarray:
+def _moved(plan: GradingPlan, shapes: Sequence[shapely.Geometry], crs: pyproj.CRS) -> np.ndarray:
     return from_grid(np.array(shapes, object), plan.place.grid, crs)

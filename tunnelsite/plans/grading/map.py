@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 import textwrap
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
 import shapely
+from numpy.typing import ArrayLike
 
 from tunnelsite.core import amounts
 from tunnelsite.core.stakes import heights_at
 from tunnelsite.core.units import INCH_M
-from tunnelsite.drawing.colours import INK, PAPER, SOFT, WATER, cut_fill_colour
+from tunnelsite.drawing.colours import INK, PAPER, SOFT, WATER, cut_fill_colour, halo
 from tunnelsite.drawing.contours import bands, contour_lines, label_spots
 from tunnelsite.drawing.svg import Drawing, number
+from tunnelsite.plans.drainage.plan import DrainagePlan
 from tunnelsite.plans.grading.key import (
     AFTER,
     BEFORE,
@@ -28,6 +31,7 @@ from tunnelsite.plans.grading.key import (
     north,
     scale_bar,
 )
+from tunnelsite.plans.grading.plan import GradingPlan
 from tunnelsite.plans.place import box
 
 WIDTH, NARROW = 680.0, 500.0  # so small that 13 units are 7 pt where the map is 13 cm wide, or 9.3 cm
@@ -47,8 +51,8 @@ class MapData:
     [m]; footer lines; wide, units of the picture's width: `NARROW` for half a printed page."""
 
     title: str
-    plan: object
-    drainage: object | None
+    plan: GradingPlan
+    drainage: DrainagePlan | None
     interval_m: float
     footer: tuple[str, ...] = ()
     wide: float = WIDTH
@@ -69,13 +73,13 @@ class _View:
         """Whether a label there stays clear of the frame."""
         return MARGIN + 26 < x < MARGIN + self.wide - 26 and self.top + 14 < y < self.top + self.tall - 14
 
-    def points(self, coordinates) -> list[tuple[float, float]]:
+    def points(self, coordinates: ArrayLike) -> list[tuple[float, float]]:
         """Points [n, 2] on the picture."""
         xy = np.asarray(coordinates, float).reshape(-1, 2)
         x, y = MARGIN + (xy[:, 0] - self.west_m) * self.scale, self.top + (self.north_m - xy[:, 1]) * self.scale
         return list(zip(x.tolist(), y.tolist(), strict=True))
 
-    def rings(self, rings) -> str:
+    def rings(self, rings: Iterable[np.ndarray]) -> str:
         """Closed rings as path data."""
         shown = ("L".join(f"{number(x)} {number(y)}" for x, y in self.points(ring)) for ring in rings)
         return "".join(f"M{words}Z" for words in shown)
@@ -132,7 +136,7 @@ def depth_step(deepest_m: float, *, feet: bool) -> float:
     return unit_m * next((step for step in steps if CLASSES * step * unit_m >= deepest_m), steps[-1])
 
 
-def _description(plan) -> str:
+def _description(plan: GradingPlan) -> str:
     return (
         f"Depth of cut and fill of the pad and its side slopes seen from above, the ridge from left to right. Cut "
         f"{plan.cut_m3:.0f} cubic metres, fill {plan.fill_m3:.0f}, deepest cut {plan.pad.max_cut_m:.2f} metres, highest "
@@ -140,7 +144,7 @@ def _description(plan) -> str:
     )
 
 
-def _under(plan) -> tuple[str, str]:
+def _under(plan: GradingPlan) -> tuple[str, str]:
     house, pad, rule = plan.place.house, plan.place.pad, plan.settings.rule
     long, wide = (amounts.size(side, feet=house.feet) for side in (pad.length_m, pad.width_m))
     cut, fill = (amounts.volume(amount, feet=house.feet) for amount in (plan.cut_m3, plan.fill_m3))
@@ -192,7 +196,7 @@ def _depths(drawing: Drawing, data: MapData, view: _View) -> np.ndarray:
     return edge
 
 
-def _contours(drawing: Drawing, data: MapData, view: _View, extent) -> set[str]:
+def _contours(drawing: Drawing, data: MapData, view: _View, extent: tuple[float, float, float, float]) -> set[str]:
     """Draws the contours, before only where they differ from those after, and gives the names of those that there are."""
     plan, place = data.plan, data.plan.place
     cell = place.grid.cell_m
@@ -225,7 +229,7 @@ def _worth_drawing(line: np.ndarray, cell_m: float) -> bool:
     return not closed or float(np.hypot(*np.diff(line, axis=0).T).sum()) > 8 * cell_m
 
 
-def _contour_labels(drawing: Drawing, lines, view: _View, data: MapData) -> None:
+def _contour_labels(drawing: Drawing, lines: list[tuple[float, np.ndarray]], view: _View, data: MapData) -> None:
     """The height of each level once, on its longest line, off the earthwork where that can be."""
     longest: dict[float, np.ndarray] = {}
     for level, line in lines:
@@ -240,14 +244,10 @@ def _contour_labels(drawing: Drawing, lines, view: _View, data: MapData) -> None
         spots[level] = [point for point in points if view.well_inside(*point) and _clear_of(depths, point)]
     for level, (x, y) in label_spots(spots, (58.0, 16.0)).items():
         words = amounts.height(level, feet=data.plan.place.house.feet)
-        drawing.words(x, y + 4, words, SMALL, fill=INK, text_anchor="middle", **_halo())
+        drawing.words(x, y + 4, words, SMALL, fill=INK, text_anchor="middle", **halo())
 
 
-def _halo(width: float = 3.5) -> dict[str, object]:
-    return {"paint_order": "stroke", "stroke": PAPER, "stroke_width": width, "stroke_linejoin": "round"}
-
-
-def _outline_points(shape):
+def _outline_points(shape: shapely.Geometry) -> list[np.ndarray]:
     return [shapely.get_coordinates(ring) for ring in shapely.get_rings(shapely.get_parts(shape))]
 
 
@@ -255,10 +255,10 @@ def _built(drawing: Drawing, data: MapData, view: _View) -> None:
     plan, place = data.plan, data.plan.place
     drawing.open_group("what is built")
     for ring in _outline_points(plan.outline):
-        drawing.path(view.points(ring), closed=True, **DAYLIGHT)
+        drawing.ring(view.points(ring), **DAYLIGHT)
     for part, look in ((place.pad, PAD), (place.house, HOUSE)):
         outline = place.on_grid(box(part.length_m / 2, part.width_m / 2))
-        drawing.path(view.points(shapely.get_coordinates(outline)), closed=True, **look)
+        drawing.ring(view.points(shapely.get_coordinates(outline)), **look)
     if data.drainage is not None:
         if data.drainage.drain is not None:
             drawing.path(view.points(shapely.get_coordinates(data.drainage.drain)), **DRAIN)
@@ -276,7 +276,7 @@ def _clear_of(depths: list[tuple[float, float]], point: tuple[float, float]) -> 
     return all(abs(x - point[0]) > 74 or abs(y - point[1]) > 30 for x, y in depths)
 
 
-def _depth_spots(plan, view: _View) -> list[tuple[tuple[float, float], float]]:
+def _depth_spots(plan: GradingPlan, view: _View) -> list[tuple[tuple[float, float], float]]:
     """Where the depths at the corners and the middle of the pad are written, and each depth [m]."""
     half_u, half_v = plan.place.pad.length_m / 2, plan.place.pad.width_m / 2
     found = []
@@ -290,11 +290,11 @@ def _depth_spots(plan, view: _View) -> list[tuple[tuple[float, float], float]]:
     return found
 
 
-def _spots(drawing: Drawing, plan, view: _View) -> None:
+def _spots(drawing: Drawing, plan: GradingPlan, view: _View) -> None:
     """Signed depths at the corners and the middle of the pad: what a crew asks first."""
     drawing.open_group("cut (+) and fill (-) at the corners and the middle of the pad")
     for (x, y), depth in _depth_spots(plan, view):
         own, other = amounts.signed_depth(depth, feet=plan.place.house.feet)
-        drawing.words(x, y, own, 15, fill=INK, text_anchor="middle", font_weight="bold", **_halo(4.5))
-        drawing.words(x, y + 15, f"({other})", SMALL, fill=INK, text_anchor="middle", **_halo())
+        drawing.words(x, y, own, 15, fill=INK, text_anchor="middle", font_weight="bold", **halo(4.5))
+        drawing.words(x, y + 15, f"({other})", SMALL, fill=INK, text_anchor="middle", **halo())
     drawing.close_group()

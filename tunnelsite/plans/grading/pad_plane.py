@@ -15,7 +15,7 @@ from tunnelsite.kernels.terrain.grading import graded_pads
 from tunnelsite.plans.grading.design_plane import SETTLED_M, PlaneLimits, least_volume_plane
 from tunnelsite.plans.grading.earth_rule import EarthRule, fixed_shape
 from tunnelsite.plans.grading.judged_ground import rim_heights, rim_points
-from tunnelsite.plans.grading.side_slopes import side_slopes, slope_volumes
+from tunnelsite.plans.grading.side_slopes import Finish, side_slopes, slope_volumes
 from tunnelsite.plans.grading.volumes import prism_volumes
 from tunnelsite.plans.place import PlacedHouse
 
@@ -47,13 +47,13 @@ class FinishedPad:
     crown: float = 0.0
     apron_fall: float = 0.0
 
-    def height(self, u_m, v_m):
+    def height(self, u_m: np.ndarray, v_m: np.ndarray) -> np.ndarray:
         """Finished height [m] at distances along and across from the centre [m]."""
         shape = EarthRule(crown=self.crown, apron_fall=self.apron_fall)
-        return self.plane.height(u_m, v_m) + fixed_shape(self.house, shape, u_m, v_m)
+        return np.asarray(self.plane.height(u_m, v_m) + fixed_shape(self.house, shape, u_m, v_m))
 
 
-def finish_of(place: PlacedHouse, settings: EarthRule, plane: DesignPlane):
+def finish_of(place: PlacedHouse, settings: EarthRule, plane: DesignPlane) -> Finish:
     """finish(u_m, v_m): finished height of the pad [m] at distances from its centre."""
     return FinishedPad(plane, place.house, settings.crown, settings.apron_fall).height
 
@@ -93,7 +93,8 @@ class PadCells:
         over = np.where(self.areas > 0, self.heights - plane.height(self.u, self.v), 0.0)
         edge = self.rim[0] - plane.height(self.rim[1], self.rim[2])
         deep = np.concatenate([over[self.within], edge])
-        return Earthwork(*prism_volumes(over, self.areas), *(max(float((k * deep).max()), 0.0) for k in (1, -1)))
+        cut, fill = (max(float((k * deep).max()), 0.0) for k in (1, -1))
+        return Earthwork(*prism_volumes(over, self.areas), cut, fill)
 
 
 def pad_plane(ground: np.ndarray, place: PlacedHouse, settings: EarthRule, pad: PadCells) -> DesignPlane:
@@ -102,17 +103,22 @@ def pad_plane(ground: np.ndarray, place: PlacedHouse, settings: EarthRule, pad: 
     limits = PlaneLimits(
         settings.max_slope, settings.across_limit, settings.shrink, None if free else 0.0, settings.deepest_cut_m
     )
-    data = [values.ravel() for values in (pad.heights, pad.areas, pad.u, pad.v)]
+    heights, areas, u, v = (values.ravel() for values in (pad.heights, pad.areas, pad.u, pad.v))
     if settings.deepest_cut_m is not None:  # the limit holds at the pad's edges too, which have no area
-        edge = (pad.rim[0], np.full(pad.rim.shape[1], NO_AREA * pad.areas.max()), pad.rim[1], pad.rim[2])
-        data = [np.concatenate(pair) for pair in zip(data, edge, strict=True)]
+        edge = pad.rim.shape[1]
+        heights, u, v = (np.concatenate(pair) for pair in zip((heights, u, v), pad.rim, strict=True))
+        areas = np.concatenate([areas, np.full(edge, NO_AREA * pad.areas.max())])
+
+    def within(limits: PlaneLimits) -> DesignPlane:
+        return least_volume_plane(heights, areas, u, v, limits)
+
     if settings.balance == "pad":
-        return _nearest_quick(place, settings, pad, least_volume_plane(*data, limits))
+        return _nearest_quick(place, settings, pad, within(limits))
     if settings.balance == "none":
-        return least_volume_plane(*data, limits)
+        return within(limits)
 
     def planned(surplus: float) -> DesignPlane:
-        return least_volume_plane(*data, replace(limits, surplus_m3=surplus))
+        return within(replace(limits, surplus_m3=surplus))
 
     def left_over(surplus: float) -> float:
         finish = finish_of(place, settings, planned(surplus))

@@ -6,13 +6,14 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
+from numpy.typing import ArrayLike
 
 from tunnelsite.core.elevation_error import ErrorModel
 from tunnelsite.core.stakes import DesignPlane, heights_at
 from tunnelsite.plans.grading.earth_rule import EarthRule
 from tunnelsite.plans.grading.judged_ground import NO_ERROR, felt_ground, judged_ground
 from tunnelsite.plans.grading.pad_plane import Earthwork, PadCells, finish_of, pad_plane, quick_plane
-from tunnelsite.plans.grading.side_slopes import SideSlopes, side_slopes, slope_depths, slope_volumes
+from tunnelsite.plans.grading.side_slopes import Finish, SideSlopes, side_slopes, slope_depths, slope_volumes
 from tunnelsite.plans.grading.warnings import plan_conflicts, plan_warnings
 from tunnelsite.plans.place import PlacedHouse, box
 from tunnelsite.plans.site_limits import SiteLimits
@@ -33,6 +34,17 @@ class Profile:
 
 
 @dataclass(frozen=True)
+class Materials:
+    """What is stripped, put back and ordered: topsoil [m3], base compacted and loose [m3], fabric without overlaps [m2]."""
+
+    topsoil_stripped_m3: float
+    topsoil_back_m3: float
+    base_m3: float
+    base_order_m3: float
+    fabric_m2: float
+
+
+@dataclass(frozen=True)
 class GradingPlan:
     """How one pad is graded.
 
@@ -44,7 +56,7 @@ class GradingPlan:
         plane: design plane of the finished ground. quick_plane: that of `kernels.terrain.grading`, for comparison.
         pad, slopes, quick_pad: earthwork of the pad, of its side slopes, and of the pad graded to the quick plane.
         sides: side slopes. outline: all disturbed ground, in the grid's along and across [m].
-        topsoil_stripped_m3, topsoil_back_m3, base_m3 (compacted), base_order_m3 (loose), fabric_m2 (without overlaps).
+        materials: topsoil, base and fabric.
         measured: the ground [rows, cols] [m] as a blade meets it, errors of the elevations and all; `natural` is less what they
             alone would show.
         over_parcel_m2: disturbed ground beyond the open ground [m2], None where that is not known.
@@ -62,11 +74,7 @@ class GradingPlan:
     quick_pad: Earthwork
     sides: SideSlopes
     outline: shapely.Geometry
-    topsoil_stripped_m3: float
-    topsoil_back_m3: float
-    base_m3: float
-    base_order_m3: float
-    fabric_m2: float
+    materials: Materials
     over_parcel_m2: float | None
     measured: np.ndarray
     warnings: tuple[str, ...] = ()
@@ -98,7 +106,7 @@ class GradingPlan:
         """Cut + fill of the pad that the least-volume plane saves over the quick plane [m3]."""
         return self.quick_pad.moved_m3 - self.pad.moved_m3
 
-    def finished_height(self, u_m, v_m) -> np.ndarray:
+    def finished_height(self, u_m: np.ndarray, v_m: np.ndarray) -> np.ndarray:
         """Finished height of the pad's surface [m] at distances along and across from the centre [m]."""
         return finish_of(self.place, self.settings, self.plane)(u_m, v_m)
 
@@ -117,20 +125,17 @@ class GradingPlan:
         natural = self.natural_at(u, v)
         return Profile(at, natural, np.where(np.isnan(natural), np.nan, self.surface(u, v, natural)))
 
-    def natural_at(self, u_m, v_m) -> np.ndarray:
+    def natural_at(self, u_m: ArrayLike, v_m: ArrayLike) -> np.ndarray:
         """Natural ground [m] at distances from the centre [m], between cells; NaN where it is not known."""
         return heights_at(self.natural, *self.place.cells(u_m, v_m))
 
-    def surface(self, u_m, v_m, natural_m) -> np.ndarray:
+    def surface(self, u_m: np.ndarray, v_m: np.ndarray, natural_m: np.ndarray) -> np.ndarray:
         """Finished ground [m] at any points: pad, side slope or the natural ground given for them [m]."""
         return finished_surface(self.place, self.finished_height, self.sides, (u_m, v_m), natural_m)
 
-    def window(self, margin_m: float = 10.0):
-        """Along [cols] and across [rows] on the grid [m], natural and finished ground there: ready for contours."""
-        rows, cols = self.place.window(self.outline.buffer(margin_m).bounds)
-        along, _ = self.place.grid.centre(0, np.arange(cols.start, cols.stop))
-        _, across = self.place.grid.centre(np.arange(rows.start, rows.stop), 0)
-        return along, across, self.natural[rows, cols], self.finished[rows, cols]
+    def natural_near(self, margin_m: float = 10.0) -> np.ndarray:
+        """Natural ground [rows, cols] [m] of the disturbed ground and a margin round it: what contours have to show."""
+        return self.natural[self.place.window(self.outline.buffer(margin_m).bounds)]
 
 
 def grading_plan(
@@ -163,34 +168,39 @@ def grading_plan(
     at = place.distances(*np.mgrid[window])
     finished[window] = finished_surface(place, finish, sides, at, natural[window])
     on_pad, on_slopes = pad.earthwork(plane), Earthwork(*slope_volumes(sides, place, finish, ground))
+    beyond = None if limits.open_ground is None else float(outline.difference(limits.open_ground).area)
+    tier = earth_tier(place, settings, on_pad, on_slopes)
     plan = GradingPlan(
-        place,
-        settings,
-        natural,
-        finished,
-        plane,
-        quick,
-        on_pad,
-        on_slopes,
-        pad.earthwork(quick),
-        sides,
-        outline,
-        *_materials(place, settings, outline.area, earth_tier(place, settings, on_pad, on_slopes)),
-        None if limits.open_ground is None else float(outline.difference(limits.open_ground).area),
-        measured,
+        place=place,
+        settings=settings,
+        natural=natural,
+        finished=finished,
+        plane=plane,
+        quick_plane=quick,
+        pad=on_pad,
+        slopes=on_slopes,
+        quick_pad=pad.earthwork(quick),
+        sides=sides,
+        outline=outline,
+        materials=_materials(place, settings, outline.area, tier),
+        over_parcel_m2=beyond,
+        measured=measured,
     )
     plan = replace(plan, conflicts=plan_conflicts(plan, limits))
     return replace(plan, warnings=plan_warnings(plan))
 
 
-def finished_surface(place: PlacedHouse, finish, sides: SideSlopes, at, natural_m) -> np.ndarray:
+def finished_surface(
+    place: PlacedHouse, finish: Finish, sides: SideSlopes, at: tuple[np.ndarray, np.ndarray], natural_m: np.ndarray
+) -> np.ndarray:
     """Finished ground [m] at points `at` (u, v from the centre [m]): pad, side slope, or the natural ground given [m]."""
     u, v = at
     height, is_cut = slope_depths(sides, place, finish, u, v)
     # Between rays the toe is the nearest ray's: a cut slope never ends above the ground, a fill slope never below it.
     slope = np.where(is_cut, np.fmin(height, natural_m), np.fmax(height, natural_m))
+    beyond_pad = np.where(np.isnan(height), natural_m, slope)
     on_pad = (abs(u) <= place.pad.length_m / 2) & (abs(v) <= place.pad.width_m / 2)
-    return np.where(on_pad, finish(u, v), np.where(np.isnan(height), natural_m, slope))
+    return np.where(on_pad, finish(u, v), beyond_pad)
 
 
 def earth_tier(place: PlacedHouse, settings: EarthRule, pad: Earthwork, slopes: Earthwork) -> str:
@@ -203,11 +213,14 @@ def earth_tier(place: PlacedHouse, settings: EarthRule, pad: Earthwork, slopes: 
     return "shape" if deepest <= LEFT_SHARE * settings.topsoil_m else "strip"
 
 
-def _materials(place: PlacedHouse, settings: EarthRule, disturbed_m2: float, tier: str) -> tuple[float, ...]:
-    """Topsoil stripped and put back, base compacted and to order [m3], fabric [m2]."""
+def _materials(place: PlacedHouse, settings: EarthRule, disturbed_m2: float, tier: str) -> Materials:
     container = place.house.kind == "container"
     taken = settings.topsoil_m if tier == "strip" else 0.0
-    stripped = taken * disturbed_m2
-    back = taken * (disturbed_m2 - (place.pad.area_m2 if container else 0.0))
     base = settings.base_m * place.pad.area_m2
-    return stripped, back, base, base * settings.base_loose, place.pad.area_m2 if container else 0.0
+    return Materials(
+        topsoil_stripped_m3=taken * disturbed_m2,
+        topsoil_back_m3=taken * (disturbed_m2 - (place.pad.area_m2 if container else 0.0)),
+        base_m3=base,
+        base_order_m3=base * settings.base_loose,
+        fabric_m2=place.pad.area_m2 if container else 0.0,
+    )

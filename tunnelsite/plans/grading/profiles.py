@@ -12,6 +12,7 @@ from tunnelsite.core.units import FOOT_M
 from tunnelsite.drawing.colours import INK, PAPER, SOFT, cut_fill_colour
 from tunnelsite.drawing.contours import nice_step
 from tunnelsite.drawing.svg import Drawing
+from tunnelsite.plans.grading.plan import GradingPlan
 
 WIDTH, LEFT, RIGHT, TOP = 760.0, 96.0, 24.0, 66.0
 PANEL, GAP = 210.0, 100.0
@@ -19,7 +20,7 @@ SMALL = 13.0
 SEEN_M = 0.002  # what is cut or filled less deep is not seen
 
 
-def profiles_svg(title: str, plan, footer: tuple[str, ...] = ()) -> str:
+def profiles_svg(title: str, plan: GradingPlan, footer: tuple[str, ...] = ()) -> str:
     """Both profiles as an SVG document.
 
     Arguments: title; plan, a grading plan with heights in their own datum [m]; footer, lines of small text.
@@ -53,7 +54,7 @@ def profiles_svg(title: str, plan, footer: tuple[str, ...] = ()) -> str:
     return drawing.text
 
 
-def _panel(drawing: Drawing, plan, across: bool, words: str, ends: tuple[str, str], top: float) -> None:
+def _panel(drawing: Drawing, plan: GradingPlan, across: bool, words: str, ends: tuple[str, str], top: float) -> None:
     profile = plan.profile(across=across)
     known = np.isfinite(profile.natural_m)
     at, natural, finished = (part[known] for part in (profile.distance_m, profile.natural_m, profile.finished_m))
@@ -63,7 +64,7 @@ def _panel(drawing: Drawing, plan, across: bool, words: str, ends: tuple[str, st
     wide = WIDTH - LEFT - RIGHT
     scale_x, scale_y = wide / (at[-1] - at[0]), PANEL / (high - low)
 
-    def points(heights) -> list[tuple[float, float]]:
+    def points(heights: np.ndarray) -> list[tuple[float, float]]:
         x, y = LEFT + (at - at[0]) * scale_x, top + (high - heights) * scale_y
         return list(zip(x.tolist(), y.tolist(), strict=True))
 
@@ -77,9 +78,9 @@ def _panel(drawing: Drawing, plan, across: bool, words: str, ends: tuple[str, st
         (np.maximum(natural, finished), natural, cut_fill_colour(-0.6), True),
     ):
         ring = points(high_line) + points(low_line)[::-1]
-        drawing.path(ring, closed=True, fill=colour, stroke="none")
+        drawing.ring(ring, fill=colour, stroke="none")
         if hatched:
-            drawing.path(ring, closed=True, fill="url(#fill-hatch)", stroke="none")
+            drawing.ring(ring, fill="url(#fill-hatch)", stroke="none")
     drawing.path(points(natural), stroke=SOFT, stroke_width=1.6, stroke_dasharray="6 4")
     drawing.path(points(finished), stroke=INK, stroke_width=2.2)
     _extents(drawing, plan, across, (float(at[0]), scale_x), top)
@@ -88,7 +89,9 @@ def _panel(drawing: Drawing, plan, across: bool, words: str, ends: tuple[str, st
     drawing.close_group()
 
 
-def _axes(drawing: Drawing, ranges, scales, top: float, *, feet: bool) -> None:
+def _axes(
+    drawing: Drawing, ranges: tuple[float, float, float, float], scales: tuple[float, float], top: float, *, feet: bool
+) -> None:
     first, last, low, high = ranges
     drawing.rectangle(LEFT, top, WIDTH - LEFT - RIGHT, PANEL, fill="none", stroke=SOFT, stroke_width=1)
     unit_m, other_m, unit, other = (FOOT_M, 1.0, "ft", "m") if feet else (1.0, FOOT_M, "m", "ft")
@@ -115,21 +118,18 @@ def _axes(drawing: Drawing, ranges, scales, top: float, *, feet: bool) -> None:
     drawing.words(WIDTH - RIGHT, top + PANEL + 52, words, SMALL, fill=SOFT, text_anchor="end")
 
 
-def _extents(drawing: Drawing, plan, across: bool, start: tuple[float, float], top: float) -> None:
+def _extents(drawing: Drawing, plan: GradingPlan, across: bool, start: tuple[float, float], top: float) -> None:
     """Where house and pad end, as bars along the lower edge."""
     place = plan.place
     sides = (place.house.width_m, place.pad.width_m) if across else (place.house.length_m, place.pad.length_m)
-    for size, words, y, look in (
-        (sides[0], "house", top + PANEL - 10, {"stroke": INK, "stroke_width": 4}),
-        (sides[1], "pad", top + PANEL - 22, {"stroke": INK, "stroke_width": 1.2}),
-    ):
+    for size, words, y, wide in ((sides[0], "house", top + PANEL - 10, 4), (sides[1], "pad", top + PANEL - 22, 1.2)):
         x = [LEFT + (end - start[0]) * start[1] for end in (-size / 2, size / 2)]
-        drawing.line(x[0], y, x[1], y, **look)
+        drawing.line(x[0], y, x[1], y, stroke=INK, stroke_width=wide)
         drawing.words(x[1] + 6, y + 4, words, SMALL, fill=INK, paint_order="stroke", stroke=PAPER, stroke_width=3)
 
 
-def _key(drawing: Drawing, y: float, plan) -> None:
-    items = [
+def _key(drawing: Drawing, y: float, plan: GradingPlan) -> None:
+    items: list[tuple[str, dict[str, object] | None, str | None]] = [
         ("natural ground", {"stroke": SOFT, "stroke_width": 1.6, "stroke_dasharray": "6 4"}, None),
         ("finished ground", {"stroke": INK, "stroke_width": 2.2}, None),
     ]

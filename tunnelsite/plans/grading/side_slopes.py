@@ -114,7 +114,9 @@ def traced(place: PlacedHouse, ground: np.ndarray, finish: Finish, rule: SlopeRu
     return SideSlopes(eu, ev, du, dv, toe, is_cut, rule)
 
 
-def slope_depths(slopes: SideSlopes, place: PlacedHouse, finish: Finish, u_m, v_m):
+def slope_depths(
+    slopes: SideSlopes, place: PlacedHouse, finish: Finish, u_m: np.ndarray, v_m: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
     """Height of the slope surface at points and whether they lie on a side slope.
 
     Arguments: slopes; place; finish as in `side_slopes`; u_m, v_m, distances from the centre [m].
@@ -174,7 +176,7 @@ def _spans(place: PlacedHouse) -> tuple[np.ndarray, np.ndarray]:
     return np.concatenate(widths), np.concatenate(angles)
 
 
-def _rays(place: PlacedHouse):
+def _rays(place: PlacedHouse) -> tuple[np.ndarray, ...]:
     """Start and direction of every ray: far end, its left corner, left side, and so on round the pad."""
     half_u, half_v = place.pad.length_m / 2, place.pad.width_m / 2
     ends, sides = _counts(place)
@@ -197,7 +199,7 @@ def _rays(place: PlacedHouse):
     return tuple(np.concatenate(columns) for columns in zip(*parts, strict=True))
 
 
-def _nearest_ray(place: PlacedHouse, u_m, v_m) -> np.ndarray:
+def _nearest_ray(place: PlacedHouse, u_m: np.ndarray, v_m: np.ndarray) -> np.ndarray:
     """Index of the ray nearest to each point outside the pad, in the order of `_rays`."""
     half_u, half_v = place.pad.length_m / 2, place.pad.width_m / 2
     ends, sides = _counts(place)
@@ -212,4 +214,5 @@ def _nearest_ray(place: PlacedHouse, u_m, v_m) -> np.ndarray:
     at_corner = starts[2 * quarter + 1] + fan
     at_end = np.where(u_m > 0, starts[0] + up, starts[4] + ends - 1 - up)
     at_side = np.where(v_m > 0, starts[2] + sides - 1 - right, starts[6] + right)
-    return np.where((beyond_u > 0) & (beyond_v > 0), at_corner, np.where(beyond_u > 0, at_end, at_side))
+    beside = np.where(beyond_u > 0, at_end, at_side)
+    return np.asarray(np.where((beyond_u > 0) & (beyond_v > 0), at_corner, beside))

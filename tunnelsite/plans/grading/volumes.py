@@ -6,19 +6,20 @@ Any one unit of length serves, as long as areas are in its square; the names say
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 
-def trapezoid_area(depth_m, base_m: float, run_per_rise: float):
+def trapezoid_area(depth_m: ArrayLike, base_m: float, run_per_rise: float) -> np.ndarray:
     """Cross section [m2] of a cut or channel: flat base, equal side slopes.
 
     Arguments: depth_m, depth at the middle [m]; base_m [m]; run_per_rise of both sides (1.5 means 1.5:1).
     Source: geometry, A = d (b + m d).
     """
     depth = np.asarray(depth_m, float)
-    return depth * (base_m + run_per_rise * depth)
+    return np.asarray(depth * (base_m + run_per_rise * depth))
 
 
-def end_area_volume(areas_m2, spacing_m) -> float:
+def end_area_volume(areas_m2: ArrayLike, spacing_m: ArrayLike) -> float:
     """Volume [m3] by average end areas, V = sum L (A1 + A2) / 2.
 
     Arguments: areas_m2, cross sections one after another [n]; spacing_m, one distance or n - 1 of them [m].
@@ -30,7 +31,7 @@ def end_area_volume(areas_m2, spacing_m) -> float:
     return float((lengths * (areas[:-1] + areas[1:])).sum() / 2.0)
 
 
-def prism_volumes(depths_m, areas_m2) -> tuple[float, float]:
+def prism_volumes(depths_m: ArrayLike, areas_m2: ArrayLike) -> tuple[float, float]:
     """Cut and fill [m3] of prisms: one depth, cut (+) or fill (-) [m], and one area [m2] a cell.
 
     Source: grid method with cell-centre heights, as in `kernels.terrain.grading`.
@@ -40,7 +41,7 @@ def prism_volumes(depths_m, areas_m2) -> tuple[float, float]:
     return float(volumes[depths > 0].sum()), float(-volumes[depths < 0].sum())
 
 
-def _sections(areas_m2, spacing_m) -> tuple[np.ndarray, np.ndarray]:
+def _sections(areas_m2: ArrayLike, spacing_m: ArrayLike) -> tuple[np.ndarray, np.ndarray]:
     areas = np.asarray(areas_m2, float)
     if areas.ndim != 1 or areas.size < 2 or not (np.isfinite(areas) & (areas >= 0)).all():
         raise ValueError(f"areas have shape {areas.shape}; expected a row of at least two, finite and not negative")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
@@ -10,6 +11,14 @@ import shapely
 from tunnelsite.core import amounts
 from tunnelsite.core.reproject import to_wgs84
 from tunnelsite.core.units import also_in_feet
+from tunnelsite.plans.drainage.flow_paths import Inflow
+from tunnelsite.plans.drainage.level_spreader import Spreader
+from tunnelsite.plans.drainage.plan import DrainagePlan
+from tunnelsite.plans.drainage.storm import OutletFlow, Storm
+from tunnelsite.plans.drainage.swale import SwaleArm
+from tunnelsite.plans.grading.error import EarthworkError
+from tunnelsite.plans.grading.plan import GradingPlan
+from tunnelsite.plans.place import PlacedHouse
 
 TIERS = {
     "smooth": "topsoil: smooth it in place; nothing is stripped",
@@ -17,7 +26,7 @@ TIERS = {
 }
 
 
-def grading_summary(plan, spread) -> dict[str, Any]:
+def grading_summary(plan: GradingPlan, spread: EarthworkError) -> dict[str, Any]:
     """Earthwork of a grading plan.
 
     Arguments: plan; spread, from `grading_error.earthwork_error`.
@@ -53,16 +62,20 @@ def grading_summary(plan, spread) -> dict[str, Any]:
         "tier": plan.tier,
         "topsoil": {
             "depth_m": plan.settings.topsoil_m,
-            "stripped_m3": plan.topsoil_stripped_m3,
-            "put_back_m3": plan.topsoil_back_m3,
+            "stripped_m3": plan.materials.topsoil_stripped_m3,
+            "put_back_m3": plan.materials.topsoil_back_m3,
         },
-        "base": {"compacted_m3": plan.base_m3, "to_order_m3": plan.base_order_m3, "fabric_m2": plan.fabric_m2},
+        "base": {
+            "compacted_m3": plan.materials.base_m3,
+            "to_order_m3": plan.materials.base_order_m3,
+            "fabric_m2": plan.materials.fabric_m2,
+        },
         "conflicts": list(plan.conflicts),
         "uncertainty": _uncertainty(spread),
     }
 
 
-def _uncertainty(spread) -> dict[str, Any]:
+def _uncertainty(spread: EarthworkError) -> dict[str, Any]:
     found = {
         name: {"low": s.low, "high": s.high, "sd": s.sd, "apparent_from_error_alone": s.inflation}
         for name, s in (
@@ -72,7 +85,7 @@ def _uncertainty(spread) -> dict[str, Any]:
     return {"interval": "90 %", "draws": spread.draws, "no_daylight_share": spread.no_daylight, **found}
 
 
-def drainage_summary(found, place, storm) -> dict[str, Any]:
+def drainage_summary(found: DrainagePlan, place: PlacedHouse, storm: Storm) -> dict[str, Any]:
     """Water of a drainage plan; None = not assessed. Arguments: found, a drainage plan; place; storm."""
     return {
         "entering_before_m2": sum(one.area_m2 for one in found.inflows_before),
@@ -82,7 +95,7 @@ def drainage_summary(found, place, storm) -> dict[str, Any]:
         "swale": [_arm(arm, flow, place) for arm, flow in zip(found.arms, found.outlets, strict=True)],
         "spreaders": [_spreader(one, place) for one in found.spreaders],
         "swale_drains_m2": found.intercepted_m2,
-        "dug_m3": sum(one.volume_m3 for one in (*found.arms, *found.spreaders)),
+        "dug_m3": found.dug_m3,
         "said": list(found.said),
         "roof_peak_m3_s": found.roof_peak_m3_s,
         "rain": {name: value for name, value in vars(storm).items() if value is not None},
@@ -103,17 +116,17 @@ def drainage_summary(found, place, storm) -> dict[str, Any]:
     }
 
 
-def _inflow(one, place) -> dict[str, Any]:
+def _inflow(one: Inflow, place: PlacedHouse) -> dict[str, Any]:
     return {**_spot(place, one.row, one.col), "from_m2": one.area_m2, "at_least": one.at_least}
 
 
-def _spot(place, row: int, col: int) -> dict[str, Any]:
+def _spot(place: PlacedHouse, row: int, col: int) -> dict[str, Any]:
     along, across = place.grid.centre(row, col)
     lon, lat = to_wgs84(place.grid, along, across)
     return {"lon": round(float(lon), 7), "lat": round(float(lat), 7), "where": place.spot_words(along, across)}
 
 
-def _arm(arm, flow, place) -> dict[str, Any]:
+def _arm(arm: SwaleArm, flow: OutletFlow, place: PlacedHouse) -> dict[str, Any]:
     lon, lat = to_wgs84(place.grid, float(arm.along_m[-1]), float(arm.across_m[-1]))
     return {
         "length_m": float(arm.distance_m[-1]),
@@ -137,7 +150,7 @@ def _arm(arm, flow, place) -> dict[str, Any]:
     }
 
 
-def _spreader(one, place) -> dict[str, Any]:
+def _spreader(one: Spreader, place: PlacedHouse) -> dict[str, Any]:
     middle = shapely.get_coordinates(shapely.centroid(one.line))[0]
     lon, lat = to_wgs84(place.grid, *middle)
     return {
@@ -189,7 +202,7 @@ def grading_lines(summary: dict[str, Any], *, feet: bool) -> list[str]:
     return lines + _water_lines(summary["drainage"], feet)
 
 
-def surplus_words(grading: dict[str, Any], *, feet: bool) -> str:
+def surplus_words(grading: Mapping[str, Any], *, feet: bool) -> str:
     """What earth is left over or missing, measured in the cut, before it swells on a lorry."""
     surplus = grading["surplus_m3"]
     amount = amounts.volume(abs(surplus), feet=feet)
@@ -233,7 +246,7 @@ def _water_lines(water: dict[str, Any] | None, feet: bool) -> list[str]:
     return lines
 
 
-def spoil_words(water: dict[str, Any], *, feet: bool) -> str:
+def spoil_words(water: Mapping[str, Any], *, feet: bool) -> str:
     """What is dug for water and where it may go: it is no part of the pad's balance."""
     dug = amounts.volume(water["dug_m3"], feet=feet)
     return (
@@ -242,10 +255,10 @@ def spoil_words(water: dict[str, Any], *, feet: bool) -> str:
     )
 
 
-def profile_rows(plan) -> list[dict[str, Any]]:
+def profile_rows(plan: GradingPlan) -> list[dict[str, Any]]:
     """Both profiles, a row a point: direction, distance from the middle, natural and finished ground, cut [m]; in feet too
     where the user works in them."""
-    rows = []
+    rows: list[dict[str, Any]] = []
     for across, name in ((False, "along"), (True, "across")):
         profile = plan.profile(across=across)
         for at, natural, finished in zip(profile.distance_m, profile.natural_m, profile.finished_m, strict=True):

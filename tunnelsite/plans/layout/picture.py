@@ -8,10 +8,10 @@ import numpy as np
 import shapely
 
 from tunnelsite.core.grid import Grid
-from tunnelsite.drawing.colours import INK, PAPER
+from tunnelsite.drawing.colours import INK, PAPER, halo
 from tunnelsite.drawing.farm_map import relief
 from tunnelsite.drawing.farm_view import FarmView, on_map, rings_on_map
-from tunnelsite.drawing.land_features import features, furniture, halo, names, parcels
+from tunnelsite.drawing.land_features import features, furniture, names, parcels
 from tunnelsite.drawing.svg import Drawing
 
 if TYPE_CHECKING:
@@ -59,12 +59,12 @@ def _trenches(drawing: Drawing, view: FarmView, grid: Grid, placed: Placed) -> N
         for one in ways:
             k = names.index(one.trench.service)
             points = view.points(on_map(grid, one.line)) + 3.0 * (k - (len(names) - 1) / 2)
-            drawing.path(points.tolist(), closed=False, **(look or _line(k)))
+            drawing.path(points.tolist(), **(look or _line(k)))
     drawing.close_group()
     drawing.open_group("key of the trenches")
     for k, name in enumerate(names):
         y = view.height - 84 - 20 * (len(names) - 1 - k)
-        drawing.path([(16, y), (56, y)], closed=False, **_line(k))
+        drawing.path([(16, y), (56, y)], **_line(k))
         drawing.words(64, y + 5, f"trench to {name}", 14, fill=INK, **halo())
     drawing.close_group()
 
@@ -83,10 +83,10 @@ def _houses(drawing: Drawing, view: FarmView, chosen: Result, placed: Placed) ->
         scan = chosen.scans[choice.scan]
         pad = shapely.buffer(house, (scan.pad.width_m - scan.house.width_m) / 2, join_style="mitre")
         for ring in rings_on_map(scan.frame.grid, np.array([pad], object)):
-            drawing.path(view.points(ring).tolist(), closed=True, stroke=INK, stroke_width=1.2, stroke_dasharray="4 3",
+            drawing.ring(view.points(ring).tolist(), stroke=INK, stroke_width=1.2, stroke_dasharray="4 3",
                          fill=PAPER, fill_opacity=0.55)  # fmt: skip
         for ring in rings_on_map(scan.frame.grid, np.array([house], object)):
-            drawing.path(view.points(ring).tolist(), closed=True, stroke=INK, stroke_width=2.2, fill=PAPER)
+            drawing.ring(view.points(ring).tolist(), stroke=INK, stroke_width=2.2, fill=PAPER)
         x, y = view.points(on_map(scan.frame.grid, shapely.centroid(house)))[0].tolist()
         drawing.words(x, y + 6, str(rank), 17, fill=INK, text_anchor="middle", font_weight="700")
     drawing.close_group()

@@ -89,7 +89,7 @@ def draw_bands(drawing: Drawing, sky: Sky, chart: SunChart) -> None:
     """The part of the sky that the sun crosses in the year, and in the crop months."""
     for days, fill in ((all_days(), BAND), (crop_days(chart), CROP_BAND)):
         for shape in _strips(sky, *sun_band(sky, chart.sun_place, days)):
-            drawing.path(shape, closed=True, fill=fill)
+            drawing.ring(shape, fill=fill)
 
 
 def _strips(sky: Sky, turn: np.ndarray, low: np.ndarray, high: np.ndarray) -> list[list[tuple[float, float]]]:
@@ -115,13 +115,13 @@ def draw_silhouettes(drawing: Drawing, sky: Sky, chart: SunChart) -> None:
     )
     plain = "url(#standing)" if chart.ground is not None else STANDING
     for shape in _strips(sky, turn, np.zeros(len(turn)), everything):
-        drawing.path(shape, closed=True, fill=plain)
+        drawing.ring(shape, fill=plain)
     for shape in _strips(sky, turn, np.zeros(len(turn)), ground):
-        drawing.path(shape, closed=True, fill=GROUND)
+        drawing.ring(shape, fill=GROUND)
     at, low, high = sun_band(sky, chart.sun_place, all_days())
     hidden = np.maximum(chart.horizon.along(chart.horizon.top_deg, at + sky.west_deg), 0.0)
     for shape in _strips(sky, at, low, np.minimum(high, hidden)):
-        drawing.path(shape, closed=True, fill="url(#lost)", fill_opacity=0.82)
+        drawing.ring(shape, fill="url(#lost)", fill_opacity=0.82)
     edge = [(sky.x(t), sky.y(h)) for t, h in zip(turn, everything, strict=True)]
     drawing.path(edge, stroke=INK, stroke_width=1.3, stroke_linejoin="round")
 
