@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from tests.processes.test_season_light import WINTER, grove, layer
+from tunnelsite.core.errors import UsageError
 from tunnelsite.processes import season_light
 from tunnelsite.sun.irradiance import clear_sky_steps
 from tunnelsite.sun.position import Place
@@ -25,3 +26,34 @@ def test_bands_give_what_the_whole_gives(monkeypatch, limit: int) -> None:
     parts = season_light.PROCESS(inputs)
     for name, values in whole.items():
         np.testing.assert_array_equal(values.values, parts[name].values, err_msg=name)
+
+
+def window_of(layers: dict, window: tuple[int, int, int, int]) -> dict[str, np.ndarray]:
+    top, bottom, left, right = window
+    return {name: one.values[top:bottom, left:right] for name, one in layers.items()}
+
+
+@pytest.mark.parametrize("window", [(0, 7, 0, 5), (11, 30, 23, 60), (20, 21, 0, 3), (35, 40, 55, 60)])
+@pytest.mark.parametrize("limit", [8_000, 1 << 30])
+def test_a_window_gets_what_the_whole_gives(monkeypatch, limit: int, window: tuple[int, int, int, int]) -> None:
+    ground, surface, leafless = grove()
+    sun = season_sun(clear_sky_steps(Place(44.0, 10.0, 100.0), 60), WINTER, bare_trees(44.0))
+    edges = np.array([[20.2, 10.4, 20.2, 18.3, 6.0, 6.0, 0.0], [34.1, 15.0, 36.9, 59.0, 12.0, 12.0, 1.0]])
+    inputs = {"ground": layer(ground), "surface": layer(surface), "surface_leafless": layer(leafless)}
+    inputs |= {"sun": layer(sun), "outlines": layer(edges)}
+    whole = season_light.PROCESS(inputs)
+    monkeypatch.setattr(season_light, "LOSSES_BYTES", limit)
+    part = season_light.PROCESS(inputs | {"light_window": layer(np.array([window], float))})
+    for name, values in window_of(whole, window).items():
+        np.testing.assert_array_equal(values, window_of(part, window)[name], err_msg=name)
+    known = np.isfinite(part["beam_share"].values)
+    assert known.sum() == np.isfinite(window_of(whole, window)["beam_share"]).sum()
+    assert not part["worst_month"].values[~known].any()
+
+
+def test_a_window_beyond_the_ground_is_refused() -> None:
+    ground, surface, _ = grove()
+    sun = season_sun(clear_sky_steps(Place(44.0, 10.0, 100.0), 60), WINTER, bare_trees(44.0))[:, :4]
+    inputs = {"ground": layer(ground), "surface": layer(surface), "sun": layer(sun)}
+    with pytest.raises(UsageError, match="light_window"):
+        season_light.PROCESS(inputs | {"light_window": layer(np.array([[0.0, 9.0, 0.0, 1e6]]))})

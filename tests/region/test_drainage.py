@@ -63,6 +63,19 @@ def drained(path: Path, parts: Path, who: Crew | None = None, windows=None) -> d
     return found
 
 
+def test_a_small_raster_in_one_piece_gives_the_files_of_its_tiles(tmp_path: Path, monkeypatch) -> None:
+    """A few tiles are drained at once; asked for one of them, only that one is kept."""
+    dem = write_dem(tmp_path / "dem.tif", ground(), Affine(1, 0, WEST, 0, -1, NORTH), UTM17, nodata=-9999)
+    tiled = drained(dem, tmp_path / "tiled")
+    assert not drainage.is_small(tiled.tiles.shape) and (tiled.tiles.folder / "levels.npy").exists()
+    monkeypatch.setattr(drainage, "AT_ONCE", len(list(tiled.tiles.folder.glob("tile-*"))))
+    whole = drained(dem, tmp_path / "whole")
+    for path in tiled.tiles.folder.glob("tile-*"):
+        assert (whole.tiles.folder / path.name).read_bytes() == path.read_bytes()
+    part = drained(dem, tmp_path / "part", windows=[(slice(0, 10), slice(0, 10))])
+    assert [path.name for path in part.tiles.folder.iterdir()] == ["tile-0.zip"]
+
+
 def test_tiles_on_workers_equal_the_whole_to_the_bit(tmp_path: Path) -> None:
     """Files cut anyhow, drained here or on workers: one answer, that of the kernels on the raster in one piece."""
     dem = write_dem(tmp_path / "dem.tif", ground(), Affine(1, 0, WEST, 0, -1, NORTH), UTM17, nodata=-9999)

@@ -79,6 +79,12 @@ _LAYERS = (
         "kind of crown (0 solid)",
         optional=True,
     ),
+    LayerSpec(
+        "light_window",
+        "1, 1, 1, 1",
+        "first row, row past the last, first column, column past the last of the cells whose light is wanted; all where it is not given",
+        optional=True,
+    ),
     LayerSpec("far_ground", "m", "coarser heights of land round the raster, no data where it knows", optional=True),
     LayerSpec(
         "upslope_beyond_m2",

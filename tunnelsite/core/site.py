@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
@@ -38,6 +39,7 @@ class Site:
         named: files that parameters name, by name and digest alone.
         files: what to ask at the end of a run whether it still is as it was read (kept for the reader).
         store: where large arrays of the run live.
+        parcels_alone: whether light is wanted on the parcels alone, as for a task of a region; else on all the land.
     """
 
     dem: SourceRaster
@@ -60,6 +62,7 @@ class Site:
     own_features: dict[str, Features] = field(default_factory=dict)
     named: tuple[Features, ...] = ()
     store: Store = field(default_factory=Store)
+    parcels_alone: bool = False
 
     def __repr__(self) -> str:
         rows, cols = self.dem.shape
@@ -143,6 +146,15 @@ class Frame:
         self.layers[name] = self.store.kept(values)
         self.units[name] = unit
         self.store.rest()
+
+    def round_parcels(self, spare_m: float) -> tuple[slice, slice]:
+        """(rows, cols) of the box that holds the parcels and so much land round them, as far as the grid reaches."""
+        grid = self.grid
+        west, south, east, north = shapely.total_bounds(self.parcels)
+        first, last = (grid.north_m - north - spare_m) / grid.cell_m, (grid.north_m - south + spare_m) / grid.cell_m
+        left, right = (west - grid.west_m - spare_m) / grid.cell_m, (east - grid.west_m + spare_m) / grid.cell_m
+        rows = slice(max(math.floor(first), 0), min(math.ceil(last), grid.rows))
+        return rows, slice(max(math.floor(left), 0), min(math.ceil(right), grid.cols))
 
     @property
     def ground(self) -> np.ndarray:

@@ -31,6 +31,7 @@ LEAST_ENERGY = 1e-9
 LOSSES_BYTES = 1 << 30
 LEAST_MONTH = 0.02  # of the mean month's beam: a month that has less has no light to lose; no source
 MONTH, PASSED = 3, 4  # columns of the sun's table
+WINDOW = LAYERS["light_window"]
 LEAFLESS = ("surface_leafless", "surface_leafless_2", "surface_leafless_3")
 
 
@@ -47,6 +48,7 @@ def _run(inputs, parameters, progress) -> dict[str, Layer]:
     azimuths = azimuths[sector_tables(*steps, sun[:, 2], azimuths)[0, :, 0] > 0]  # no horizon where no sun stands
     scene = _scene(inputs, parameters, azimuths, progress)
     of_month = [sun[:, MONTH] == month if month else np.ones(len(sun), bool) for month in months]
+    scene = replace(scene, window=_window(inputs))
     views = []
     for heights, edges, energy in _parts(inputs, sun):
         monthly = [np.where(mine, energy / sum_m, 0.0) for mine, sum_m in zip(of_month, months.values(), strict=True)]
@@ -63,11 +65,12 @@ class Light(NamedTuple):
 
 
 def _folded(views, azimuths: np.ndarray, months: dict[int, float], progress) -> Light:
-    """The light of every cell, a band of rows at a time.
+    """The light of every cell of the scenes' window, a band of rows at a time; NaN and month 0 elsewhere.
 
     Arguments: views, scenes with their tables.
     """
-    ground = views[0][0].observer
+    whole, (top, bottom, left, right) = views[0][0].observer, views[0][0].window
+    ground = whole[top:bottom, left:right]
     weights = np.array(list(months.values())) / sum(months.values())
     judged = np.flatnonzero(weights >= LEAST_MONTH / len(weights))
     names = np.zeros(256, np.uint8)
@@ -81,12 +84,39 @@ def _folded(views, azimuths: np.ndarray, months: dict[int, float], progress) -> 
             def pause(done: float, before: int = number * len(views) + k) -> None:
                 progress("light", (before + done) / (len(bands) * len(views)))
 
-            add_folded(replace(scene, rows=rows), azimuths, tables, losses, pause)
+            window = top + rows[0], top + rows[1], left, right
+            add_folded(replace(scene, window=window), azimuths, tables, losses, pause)
         band = slice(*rows)
         lost[band], most[band], which = darkest(losses, weights, judged)
         month[band] = names[which]
         del losses, which
-    return Light(share_left(lost, ground), share_left(most, ground), month)
+    found = Light(share_left(lost, ground), share_left(most, ground), month)
+    if ground.shape == whole.shape:
+        return found
+    return Light(*(_placed(part, whole.shape, (top, left)) for part in found))
+
+
+def _placed(part: np.ndarray, shape: tuple[int, ...], corner: tuple[int, int]) -> np.ndarray:
+    """A part of a layer where it belongs; what lies round it is not known, or 0 where the layer holds whole numbers."""
+    out = np.full(shape, np.nan if part.dtype.kind == "f" else 0, part.dtype)
+    out[corner[0] : corner[0] + part.shape[0], corner[1] : corner[1] + part.shape[1]] = part
+    return out
+
+
+def _window(inputs) -> tuple[int, int, int, int]:
+    """First and past-the-last row and column of the cells whose light is wanted. Errors: UsageError for a window beyond the ground."""
+    rows, cols = inputs["ground"].values.shape
+    if WINDOW.id not in inputs:
+        return 0, rows, 0, cols
+    given = inputs[WINDOW.id].values
+    if given.shape != (1, 4) or not (0 <= given[0, 0] < given[0, 1] <= rows and 0 <= given[0, 2] < given[0, 3] <= cols):
+        raise UsageError(
+            f"season_light: {WINDOW.id} is {given.tolist()}",
+            f"one row of four numbers, within the {rows} rows and {cols} columns of the ground",
+            "correct it, or leave it out for all of the ground",
+        )
+    top, bottom, left, right = (int(value) for value in given[0])
+    return top, bottom, left, right
 
 
 def _bands(shape: tuple[int, int], tables: int) -> list[tuple[int, int]]:
@@ -172,6 +202,7 @@ PROCESS = Process(
             LayerSpec(LEAFLESS[1], "m", "the same with the densest kind of them", optional=True),
             LayerSpec(LEAFLESS[2], "m", "the same with the two densest kinds of them", optional=True),
             LAYERS["far_ground"],
+            WINDOW,
         ),
         makes=(
             LayerSpec("beam_share", "1", "beam energy received / received with a flat horizon", half=True),

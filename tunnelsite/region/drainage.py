@@ -2,7 +2,7 @@
 
 The steps are those of `kernels.water.tiled_drainage`; each tile's answer to each step is a file in the parts folder, and what is solved
 between the steps, on the cells of the tiles' perimeters alone, is solved here. So are results the same to the bit whatever the
-tiles, the workers and the breaks.
+tiles, the workers and the breaks. A raster of a few tiles is drained in one piece: a tenth of the work, and as much memory as those tiles.
 """
 
 from __future__ import annotations
@@ -28,8 +28,11 @@ from tunnelsite.kernels.water.tiled_fill import Spills, perimeter_levels, refill
 from tunnelsite.kernels.water.tiled_flow import shorter_next_door, tile_directions, tile_steps, unknown_steps
 from tunnelsite.kernels.water.tiled_upslope import Links, inflow_over_perimeters, tile_links, tile_upslope
 from tunnelsite.region.crew import Hands, RemoteCall, killed
+from tunnelsite.region.drained_at_once import WholeWork, drain_at_once
 
 TILE = 2048
+BYTES_A_CELL = 150  # of memory, of a tile on its way
+AT_ONCE = 4  # tiles' worth of cells that one worker has room for
 FORMAT = "tunnelsite region drainage 1"
 
 
@@ -115,6 +118,11 @@ def tile_count(shape: tuple[int, int]) -> int:
     return -(-shape[0] // TILE) * -(-shape[1] // TILE)
 
 
+def is_small(shape: tuple[int, int]) -> bool:
+    """Whether a raster is drained in one piece."""
+    return shape[0] * shape[1] <= AT_ONCE * TILE**2
+
+
 def drainage_of(blocks: HeightBlocks, spacing_m: tuple[float, float], versions: Any, parts: Path) -> Drainage:
     """The drainage of a raster as it is to be found; nothing is computed yet.
 
@@ -140,6 +148,13 @@ def drained(drainage: Drainage, windows: Iterable[tuple[slice, slice]], hands: H
         progress("drainage", 1.0)
         return
     make_folder(tiles.folder, "a folder for the water of the whole DEM")
+    if is_small(tiles.shape):
+        whole = WholeWork(drainage.blocks, drainage.spacing_m, tiles, tuple(wanted))
+        for _, outcome in hands.outcomes([RemoteCall(f"{drainage.key}-whole", drain_at_once, lambda: (whole,))]):
+            if isinstance(outcome, BaseException):
+                raise _told(outcome)
+        progress("drainage", 1.0)
+        return
     at = _Pass(drainage, frame(tiles.shape, tiles.tile), hands, progress)
     at.step("spills", find_spills, at.all)
     at.solve("levels", lambda: {"levels": perimeter_levels(at.of, [_spills(one) for one in at.answers("spills")])})
@@ -264,7 +279,7 @@ def _told(problem: BaseException) -> BaseException:
     if isinstance(problem, MemoryError) or killed(problem):
         return ResourceShortage(
             "the memory of a worker ran out while the raster was drained, or it was killed",
-            f"about {150 * TILE**2 / 1e9:.1f} GB for each worker",
+            f"about {BYTES_A_CELL * TILE**2 / 1e9:.1f} GB for each worker",
             "use fewer --workers",
         )
     return problem

@@ -209,6 +209,7 @@ def task_site(inputs: TaskInputs, settings: Settings) -> Site:
         wind=inputs.wind,
         named=inputs.named,
         drained=_drained(inputs, settings),
+        parcels_alone=True,
         **inputs.features,
     )
 

@@ -7,7 +7,6 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
-import shapely
 
 from tunnelsite.core.elevation_error import CELL_ERROR
 from tunnelsite.core.grid import Grid
@@ -17,13 +16,13 @@ from tunnelsite.scan.engine import Lost, Scan, Tally
 from tunnelsite.scan.firmness.parcel_draws import shifted_limit
 from tunnelsite.scan.losses import losses
 from tunnelsite.screening.judges import judges_of
+from tunnelsite.screening.providers import PARCEL_MARGIN_M
 from tunnelsite.screening.python_call import houses_asked
 from tunnelsite.screening.result import Result
 from tunnelsite.screening.run import screen
 from tunnelsite.settings.model import Settings
 
 LOOSER = 0.25  # of each limit: farther off than a study is likely to ask for, and few more placements to keep
-MARGIN_M = 10.0  # of land beyond the parcels; nothing that describes a candidate looks farther
 LAYERS = ("ground", CELL_ERROR, "open_edge", "standing_m", "worst_month", "ponding_m")
 
 
@@ -66,7 +65,7 @@ def as_asked(
 def cropped(result: Result) -> Result:
     """A result on no more of the land than its parcels and a pad's length round them."""
     frames: dict[int, tuple[Frame, tuple[slice, slice]]] = {}
-    spare = MARGIN_M + max(scan.pad.length_m for scan in result.scans)
+    spare = PARCEL_MARGIN_M + max(scan.pad.length_m for scan in result.scans)
     scans = []
     for scan in result.scans:
         if id(scan.frame) not in frames:
@@ -77,13 +76,7 @@ def cropped(result: Result) -> Result:
 
 def _frame_within(frame: Frame, spare_m: float) -> tuple[Frame, tuple[slice, slice]]:
     grid = frame.grid
-    west, south, east, north = shapely.total_bounds(frame.parcels)
-    edges = (grid.north_m - north, grid.north_m - south, west - grid.west_m, east - grid.west_m)
-    first, last, left, right = (
-        (edge + side * spare_m) / grid.cell_m for edge, side in zip(edges, (-1, 1, -1, 1), strict=True)
-    )
-    rows = slice(max(int(np.floor(first)), 0), min(int(np.ceil(last)), grid.rows))
-    cols = slice(max(int(np.floor(left)), 0), min(int(np.ceil(right)), grid.cols))
+    rows, cols = frame.round_parcels(spare_m)
     part = grid.window(rows.start, cols.start, rows.stop - rows.start, cols.stop - cols.start)
     layers = {name: np.ascontiguousarray(frame.layers[name][rows, cols]) for name in LAYERS if name in frame.layers}
     return replace(frame, grid=part, layers=layers), (rows, cols)

@@ -6,7 +6,10 @@ from collections.abc import Callable, Collection, Mapping
 from dataclasses import replace
 from typing import Any
 
+import numpy as np
+
 from tunnelsite.core.criterion import Criterion
+from tunnelsite.core.house import Pad
 from tunnelsite.core.layers import Features, Layer
 from tunnelsite.core.needs import LAYERS as SPECS
 from tunnelsite.core.rubric import Rubric
@@ -18,6 +21,8 @@ from tunnelsite.scan.soils import has_groups
 from tunnelsite.scan.surface import outline_edges
 from tunnelsite.screening.crop_sun import sun_table
 from tunnelsite.settings.model import Settings
+
+PARCEL_MARGIN_M = 10.0  # of land beyond the parcels; nothing that describes a candidate looks farther
 
 Run = tuple[Site, Frame, Settings]
 
@@ -80,6 +85,16 @@ def _far_ground(site: Site, frame: Frame, settings: Settings) -> dict[str, Layer
     return {"far_ground": Layer(far.heights, "m", "far ground", (cell, cell), far.corner_m(frame.grid))}
 
 
+def _light_window(site: Site, frame: Frame, settings: Settings) -> dict[str, Layer]:
+    """The parcels and as much land round them as `loose_run.cropped` keeps."""
+    if not site.parcels_alone:
+        return {}
+    spec, longest = SPECS["light_window"], max(Pad.around(one, settings.apron_m).length_m for one in settings.houses)
+    rows, cols = frame.round_parcels(PARCEL_MARGIN_M + longest)
+    window = np.array([[rows.start, rows.stop, cols.start, cols.stop]], np.float64)
+    return {"light_window": Layer(window, spec.unit, spec.title)}
+
+
 def _water_beyond(site: Site, frame: Frame, settings: Settings) -> dict[str, Layer]:
     return {} if site.drained is None else beyond_layers(site.drained(), frame)
 
@@ -88,6 +103,7 @@ def _water_beyond(site: Site, frame: Frame, settings: Settings) -> dict[str, Lay
 LAYERS: dict[str, Callable[[Site, Frame, Settings], dict[str, Layer]]] = {
     "sun": _sun,
     "outlines": _outlines,
+    "light_window": _light_window,
     "far_ground": _far_ground,
     "upslope_beyond_m2": _water_beyond,
     "open_beyond": _water_beyond,

@@ -110,19 +110,24 @@ def _scanned(seen, cell_m, way, rays, wanted) -> None:
 
 
 def seen_by(
-    pair: tuple[np.ndarray, np.ndarray], edges: np.ndarray | None, rows: tuple[int, int] | None = None, *, turn: bool
+    pair: tuple[np.ndarray, np.ndarray],
+    edges: np.ndarray | None,
+    window: tuple[int, int, int, int] | None = None,
+    *,
+    turn: bool,
 ) -> Seen:
     """A pair from `grid_pair` with the edges of `horizon_tangent` (None: no outlines) on it, transposed or not; of the observers only
-    the rows from the first of `rows` to before the second, or all."""
+    those of the window (top, bottom, left, right), or all."""
     surface, observer = pair
-    top, bottom = rows or (0, len(observer))
-    window, eyes = (top, bottom, 0, observer.shape[1]), observer[top:bottom]
+    top, bottom, left, right = window = window or (0, observer.shape[0], 0, observer.shape[1])
+    eyes = np.ascontiguousarray(observer[top:bottom, left:right])
     if edges is not None:
-        edges = edges - np.array([top, 0, top, 0, 0, 0])
+        edges = edges - np.array([top, left, top, left, 0, 0])
     if turn:
         first = turned(surface)
-        eyes = first if observer is surface and len(eyes) == len(observer) else turned(np.ascontiguousarray(eyes))
-        surface, window = first, (0, observer.shape[1], top, bottom)
+        whole = observer is surface and eyes.shape == observer.shape
+        eyes = first if whole else turned(eyes)
+        surface, window = first, (left, right, top, bottom)
         edges = None if edges is None else flipped(edges)
     return Seen(surface, eyes, window, None if edges is None or not len(edges) else outlines(edges, eyes.shape))
 

@@ -180,24 +180,29 @@ def scan(surface, observer, window, lift, plan, near, floor, tally, tangents):
     tally = (look_up uint16 [nodes, tables], free, flipped, losses uint16), see `add_losses`: what horizons take away is added, so
     that no tangent is ever stored; without tables tangents [rows, columns] is overwritten, NaN where the eye is NaN.
     """
-    lines, threads = surface.shape[1] + int(plan.shift.max() - plan.shift.min()), numba.get_num_threads()
+    top, bottom, left, right = window
+    rows, threads = len(surface), numba.get_num_threads()
+    first, last = (
+        (top, bottom) if plan.ahead < 0 else (rows - bottom, rows - top)
+    )  # of the march's rows, those with observers
+    shift = plan.shift[first:last]
+    leftmost, lines = left - int(shift.max()), right - left + int(shift.max() - shift.min())
     # of one width, and as many for each thread, so that all share alike
     strips = threads * -(-lines // (threads * STRIP))
-    _scan_strips(strips, surface, observer, window, lift, plan, (near, -(-lines // strips)), floor, tally, tangents)
+    sizes = (near, -(-lines // strips), leftmost, last)
+    _scan_strips(strips, surface, observer, window, lift, plan, sizes, floor, tally, tangents)
 
 
 @fast_shared
 def _scan_strips(mine, surface, observer, window, lift, plan, sizes, floor, tally, tangents):
-    rows, columns = surface.shape
+    columns = surface.shape[1]
     look_up, free, flipped, losses = tally
     top, bottom, left, right = window
-    flat, leftmost = surface.reshape(-1), -plan.shift.max()
-    near, strip = sizes
+    flat = surface.reshape(-1)
+    near, strip, leftmost, rows = sizes  # no row is walked beyond the last observers
     block = max(1, min(BLOCK, near))
     for number in range(mine[0], mine[1]):
         line0 = leftmost + number * strip - 1  # with one line more on either side
-        if line0 + 1 + plan.shift.min() >= right or line0 + 1 + plan.shift.max() + strip <= left:
-            continue
         heights = np.empty((rows, strip + 2), np.float32)
         places = np.empty((rows, strip + 2), np.float32)
         tops = np.full(strip + 2, -1, np.int64)
@@ -222,7 +227,7 @@ def _scan_strips(mine, surface, observer, window, lift, plan, sizes, floor, tall
                 known += count
             column = max(left, line0 + 1 + plan.shift[p])
             n = min(right, line0 + 1 + plan.shift[p] + strip) - column
-            row = p if plan.ahead < 0 else rows - 1 - p
+            row = p if plan.ahead < 0 else len(surface) - 1 - p
             if n <= 0 or row < top or row >= bottom:
                 continue
             cell = row * columns + column

@@ -84,8 +84,8 @@ def sector_tables(
 class Scene:
     """Who sees what.
 
-    `surface`, `observer` [rows, cols] [m], `cell_m`, `rays`, `edges`: as `horizon_tangent`; `rows`, if given, are the first and the
-    past-the-last row of the observers that count. `beyond(k, tangent)`, if given, raises the
+    `surface`, `observer` [rows, cols] [m], `cell_m`, `rays`, `edges`: as `horizon_tangent`; `window` (top, bottom, left, right),
+    if given, holds the observers that count. `beyond(k, tangent)`, if given, raises the
     tangents [rows, cols] towards azimuth k in place to those of land that the surface does not hold (`far_horizon.raise_to_far`).
     """
 
@@ -95,7 +95,7 @@ class Scene:
     rays: Rays = FLAT_EARTH
     beyond: Callable[[int, np.ndarray], None] | None = None
     edges: np.ndarray | None = None
-    rows: tuple[int, int] | None = None
+    window: tuple[int, int, int, int] | None = None
 
 
 def folded_share(
@@ -151,12 +151,13 @@ def add_folded(
             return
         tangent = tangents_ahead(seen, scene.cell_m, ways[k], scene.rays)
         scene.beyond(k, tangent)
-        top, bottom = scene.rows or (0, len(tangent))
-        _add_rows(bottom - top, tangent[top:bottom], tally.look_up, tally.free, losses)
+        top, bottom, left, right = scene.window or (0, tangent.shape[0], 0, tangent.shape[1])
+        part = np.ascontiguousarray(tangent[top:bottom, left:right])
+        _add_rows(bottom - top, part, tally.look_up, tally.free, losses)
 
     done = 0
     for turn, some in ((False, level), (True, across)):
-        seen = seen_by(pair, scene.edges, scene.rows if scene.beyond is None else None, turn=turn) if some else None
+        seen = seen_by(pair, scene.edges, scene.window if scene.beyond is None else None, turn=turn) if some else None
         pause(done / count)
         for k in some:
             add(k, seen, turn)
