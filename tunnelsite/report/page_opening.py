@@ -66,9 +66,8 @@ def _best(facts: Sequence[Facts], result: Result, beside: Beside, *, scarce: boo
     best = max(facts, key=lambda fact: (fact.row["score"], -fact.rank))
     row = best.row
     lead = tag("p", class_="lead")
-    firm = not result.verdict.tied
     start = "The least bad of the few places that pass is " if scarce else "The best place found is "
-    start = start if scarce or firm else "No place stands out. The highest score has "
+    start = start if scarce or result.verdict.leads else "No place stands out. The highest score has "
     if beside.chosen:
         start = f"The best of the {len(facts)} options shown is " if len(facts) > 1 else "This is "
     target = f"{'candidate' if best.rank in beside.carded else 'row'}-{best.rank}"

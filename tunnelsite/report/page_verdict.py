@@ -31,21 +31,8 @@ def verdict_words(result: Result, options: Sequence[PageOption]) -> list[str]:
         f"{share_words(float(shares.first_by_weights[0]))}, with other heights{water} alone in "
         f"{share_words(float(shares.first_by_errors[0]))}."
     )
-    ties = _ties(result, options)
+    ties = verdict.ties_of([_label(options, rank) for rank in range(1, verdict.options + 1)])
     return [ties, doubts] if ties else [doubts]
-
-
-def _ties(result: Result, options: Sequence[PageOption]) -> str:
-    verdict = result.verdict
-    if verdict is None or not verdict.tied:
-        return ""
-    first = _label(options, 1)
-    if 2 < verdict.options == len(verdict.tied) + 1:
-        return "All the others tie with it: the data cannot separate them, so level and compare the first few in the field."
-    labels = [_label(options, rank) for rank in verdict.tied]
-    listed = labels[0] if len(labels) == 1 else f"{', '.join(labels[:-1])} and {labels[-1]}"
-    noun, verb = ("Option", "ties") if len(labels) == 1 else ("Options", "tie")
-    return f"{noun} {listed} {verb} with option {first}: the data cannot separate them, so level and compare them in the field."
 
 
 def _label(options: Sequence[PageOption], rank: int) -> str:

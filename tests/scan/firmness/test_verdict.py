@@ -61,7 +61,7 @@ def test_mirror_images_share_the_first_rank_and_tie(mirrored):
     assert mirrored.rows[0]["score"] == pytest.approx(mirrored.rows[1]["score"], abs=0.5)
     assert found.first == pytest.approx(0.5, abs=0.12) and found.runner_up_first == pytest.approx(1 - found.first)
     assert found.words in ("a close call", "not settled") and found.tied == (2,)
-    assert "Option 2 ties with it" in found.sentence
+    assert "Option 2 ties with option 1" in found.sentence
 
 
 def test_equal_scores_are_no_firm_lead(mirrored):
@@ -91,13 +91,16 @@ def test_words_of_few_options(planted):
 
 
 @pytest.mark.parametrize(
-    ("first", "words"), [([0.85, 0.15], "firm"), ([0.7, 0.3], "fairly firm"), ([0.5, 0.5], "a close call"), ([0.2, 0.8], "not settled")]
+    ("first", "words"), [([0.92, 0.08], "firm"), ([0.85, 0.15], "fairly firm"), ([0.7, 0.3], "fairly firm"), ([0.5, 0.5], "a close call"), ([0.2, 0.8], "not settled")]
 )  # fmt: skip
 def test_words_follow_the_share(planted, first, words):
     found = replace(planted.rank_shares, first=np.array(first), behind=np.array([0.5, first[0]]))
     verdict = verdict_of(found)
     assert isinstance(verdict, Verdict) and verdict.words == words
-    assert verdict.tied == (2,) and words in verdict.sentence
+    assert words in verdict.sentence and verdict.tied == (() if words == "firm" else (2,))
+    assert ("ties with" in verdict.sentence) == (
+        words in ("a close call", "not settled")
+    )  # a lead and a tie contradict each other
 
 
 def test_the_screens_answer_tells_it(mirrored, tmp_path):

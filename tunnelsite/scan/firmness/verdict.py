@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
 from tunnelsite.scan.firmness.rank_shares import DrawPlan, RankShares
 from tunnelsite.scan.ranked_run import RankedRun
 
-FIRM, FAIR = 0.8, 0.6  # least share of draws in which the first option stays first (ours)
+FIRM, FAIR = 0.8, 0.6  # least share of draws in which the first option stays first (ours); a firm lead has no ties
+ALIKE = "these data do not tell them apart"
 APART = 0.9  # an option differs from the first where it stays behind it in this share of the draws (ours)
 
 
@@ -47,16 +49,27 @@ class Verdict:
         return f"{said} {self.ties}".strip()
 
     @property
+    def leads(self) -> bool:
+        """Whether option 1 leads the others at all."""
+        return self.words not in ("a close call", "not settled")
+
+    @property
     def ties(self) -> str:
         """Which options tie with the first, in a sentence; empty where none does."""
+        return self.ties_of([str(rank) for rank in range(1, self.options + 1)])
+
+    def ties_of(self, labels: Sequence[str]) -> str:
+        """`ties` with the options' labels, in the order of their ranks."""
         if not self.tied:
             return ""
-        if 2 < self.options == len(self.tied) + 1:
-            return "All the others tie with it: these data do not tell them apart, so look at the first few in the field and level them."
-        ranks = [str(rank) for rank in self.tied]
-        listed = ranks[0] if len(ranks) == 1 else f"{', '.join(ranks[:-1])} and {ranks[-1]}"
-        noun, verb = ("Option", "ties") if len(ranks) == 1 else ("Options", "tie")
-        return f"{noun} {listed} {verb} with it: these data do not tell them apart, so look at them in the field and level them."
+        if 2 < self.options == len(self.tied) + 1 and not self.leads:
+            return f"All the others tie with it: {ALIKE}, so level and compare the first few in the field."
+        tied = [labels[rank - 1] for rank in self.tied]
+        listed = tied[0] if len(tied) == 1 else f"{', '.join(tied[:-1])} and {tied[-1]}"
+        noun, verb = ("Option", "ties") if len(tied) == 1 else ("Options", "tie")
+        if self.leads:
+            return f"{noun} {listed} may still be the better: look there, too, and level before you choose."
+        return f"{noun} {listed} {verb} with option {labels[0]}: {ALIKE}, so level and compare them in the field."
 
 
 def verdict_of(found: RankShares) -> Verdict:
@@ -71,7 +84,7 @@ def verdict_of(found: RankShares) -> Verdict:
     elif second > first:
         words = "not settled"
     else:
-        words = "firm" if first >= FIRM else "fairly firm" if first >= FAIR else "a close call"
+        words = "firm" if first >= FIRM and not tied else "fairly firm" if first >= FAIR else "a close call"
     plan, count = found.plan, len(found.first)
     return Verdict(first, runner, second, tied, count, words, _drawn_words(found), plan.draws, plan.seed)
 
