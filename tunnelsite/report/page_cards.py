@@ -18,6 +18,7 @@ from tunnelsite.report.card_plans import earthwork_part, water_part
 from tunnelsite.report.card_sun import sun_part
 from tunnelsite.report.page_compare import note_part, photos_part
 from tunnelsite.report.plain_words import plain_flags
+from tunnelsite.scan.firmness.drawn_words import drawn_words
 from tunnelsite.scan.firmness.verdict import share_words
 from tunnelsite.scan.steady import FARTHEST_M
 
@@ -95,6 +96,9 @@ def _place_part(fact: Facts, result: Result, client: bool) -> Element:
     ]
     if client:  # the head of the page says what they share, that of the card the points
         items = [item for item in items if item[0] not in ("House", "Ground", "Points", *_shared(result))]
+    drawn = drawn_words(result, result.rank_shares, fact.rank)
+    if drawn:
+        items.append(("If heights are off", drawn))
     if row["flags"]:
         items.append(("Do not miss", plain_flags(row["flags"])))
     shown = [tag("div", tag("dt", name), tag("dd", named(value, 2000))) for name, value in items]

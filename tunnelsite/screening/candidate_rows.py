@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -80,6 +81,7 @@ GROUND_COLUMNS = (
     "pitch_along_pct", "pitch_across_pct", "pitch_se_pct", "relief_m", "roughness_m", "crown_m", "cut_m3", "fill_m3", "max_cut_m",
     "max_fill_m",
 )  # fmt: skip
+UNKNOWN = "(not known here)"
 NOTHING_LOST = 0.9995  # a month that keeps more of its sun than this is not worth a name
 # Measures that are candidate columns under another name.
 MEASURE_COLUMNS = {
@@ -165,9 +167,25 @@ def _assessed(result: Result, marks: np.ndarray) -> dict[str, Any]:
         gap.weight for gap in result.gaps if gap.partly
     )  # is in the score, but of a part of what it should look at
     share = (weight[~unknown].sum() - partly) / (weight.sum() + missing - partly)
-    here = [f"{judge.criterion.description.title.lower()} (not known here)"
+    here = [f"{judge.criterion.description.title.lower()} {UNKNOWN}"
             for judge, gone in zip(result.judges, unknown, strict=True) if gone]  # fmt: skip
     return {"assessed_pct": 100 * float(share), "not_assessed": "; ".join([*here, *(gap.words for gap in result.gaps)])}
+
+
+def unknown_here(rows: Sequence[Mapping[str, Any]]) -> list[str]:
+    """What could be assessed at some options only, with those at which it is not known. Arguments: rows, of `candidate_rows`."""
+    ranks: dict[str, list[str]] = {}
+    for row in rows:
+        for text in str(row["not_assessed"] or "").split("; "):
+            if text.endswith(UNKNOWN):
+                ranks.setdefault(text.removesuffix(UNKNOWN).strip(), []).append(str(row["rank"]))
+    found = []
+    for name, at in ranks.items():
+        listed = f"options {', '.join(at[:-1])} and {at[-1]}" if len(at) > 1 else f"option {at[0]}"
+        found.append(
+            f"{name} at {'every option' if len(at) == len(rows) > 1 else listed} (the data do not show it there)"
+        )
+    return found
 
 
 def candidate_rows(result: Result) -> list[dict[str, Any]]:

@@ -131,8 +131,10 @@ def _screened(settings, progress: Progress, files, *, as_json: bool, more: bool,
 
 def summary_of(result, out: Path, seconds: float) -> dict[str, Any]:
     """What a program wants to know of a run."""
+    from tunnelsite.scan.firmness.drawn_words import drawn_words
     from tunnelsite.scan.firmness.ties import undecided
     from tunnelsite.scan.firmness.verdict import told_verdict
+    from tunnelsite.screening.candidate_rows import unknown_here
     from tunnelsite.screening.run_table import DOUBT, VERDICT
 
     tables = result.tables
@@ -151,10 +153,11 @@ def summary_of(result, out: Path, seconds: float) -> dict[str, Any]:
         "feet": any(scan.house.feet for scan in result.scans),
         "candidates": candidates,
         "verdict": None if result.verdict is None else told_verdict(result.verdict),
+        "drawn": [drawn_words(result, result.rank_shares, row["rank"]) for row in candidates],
         "undecided": undecided(result),
         "not_assessed": {
             "assessed_pct": min(shares) if shares else None,
-            "gaps": [gap.words for gap in result.gaps],
+            "gaps": [*unknown_here(candidates), *(gap.words for gap in result.gaps)],
         },
         "relax": tables["relax"].rows if "relax" in tables else [],
         "compromises": tables["compromises"].rows if "compromises" in tables else [],

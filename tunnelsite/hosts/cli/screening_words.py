@@ -91,7 +91,7 @@ def _sentences(rows: Sequence[dict[str, Any]], summary: dict[str, Any]) -> list[
     """The first options in words."""
     feet, shift = summary["feet"], summary["shift_m"]
     lines = []
-    for row in rows[:IN_WORDS]:
+    for row, drawn in zip(rows[:IN_WORDS], summary["drawn"], strict=False):
         parts = _ground(row, feet)
         if row.get("upslope_m2") is not None:
             parts.append(f"{_area(row['upslope_m2'], feet)} drain through the pad")
@@ -102,6 +102,7 @@ def _sentences(rows: Sequence[dict[str, Any]], summary: dict[str, Any]) -> list[
         steady = ""
         if shift > 0:
             steady = _steady(row, feet, shift)
+        steady += f" {drawn}" if drawn else ""
         flags = f" Flags: {row['flags']}." if row["flags"] else ""
         lines.append(f"{row['rank']}. {row['parcel']}: " + ", ".join(parts) + f".{steady}{flags}")
     return lines

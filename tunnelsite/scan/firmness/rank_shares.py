@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -27,6 +27,7 @@ from tunnelsite.scan.pitch_error import PitchError, pitch_error, stated_error
 from tunnelsite.scan.ranked_run import RankedRun
 
 INTERVAL = (0.05, 0.95)
+HIGH = 0.9  # share of the drawn grounds with less water
 WET_FIRST = 10  # options round which water is routed again; those farther down hardly ever come first
 
 
@@ -54,6 +55,9 @@ class RankShares:
         first_by_weights, first_by_errors: rank 1 where weights alone, or errors alone, are drawn.
         mean_rank: over the draws in which it is not out, NaN where it always is.
         score_low, score_high: its score 0-100 in 5 and 95 % of all draws.
+        score_mean: its mean score 0-100 over the drawn grounds, weights as given; 0 where a limit rejects it.
+        wet_high: by criterion on water, what it measures at the exact place on no more than one drawn ground in ten, float64 [n],
+            NaN where water was not routed again.
         within: how often both slopes of the ground are within 1/192. within_exact: the same in closed form.
         pitch_sd_pct: standard deviations [%] of the slopes along and across, [n, 2], in closed form.
         errors: of the ground of each candidate.
@@ -72,6 +76,8 @@ class RankShares:
     mean_rank: np.ndarray
     score_low: np.ndarray
     score_high: np.ndarray
+    score_mean: np.ndarray
+    wet_high: Mapping[str, np.ndarray]
     within: np.ndarray
     within_exact: np.ndarray
     pitch_sd_pct: np.ndarray
@@ -114,6 +120,8 @@ def rank_shares(result: RankedRun, criteria: Sequence[Criterion], plan: DrawPlan
         acceptability(fixed)[0][:, 0],
         mean_rank,
         *_interval(np.where(np.isfinite(both), 100 * both, np.nan)),
+        np.where(np.isfinite(fixed), 100 * fixed, 0.0).mean(axis=0),
+        drawn.wet_high,
         within.mean(axis=0),
         np.array([both_within(row, error.both) for row, error in zip(result.rows, errors, strict=True)]),
         100 * np.array([error.both for error in errors]),
@@ -163,12 +171,13 @@ def ranked_scores(marks: np.ndarray, weights: np.ndarray, way: str, beyond: np.n
 @dataclass(frozen=True)
 class _DrawnMarks:
     """Marks [draws, criteria, n] on drawn grounds; what a limit rejects there, bool [draws, n]; measures of the pads; criteria
-    drawn by their standard errors."""
+    drawn by their standard errors; `RankShares.wet_high`."""
 
     marks: np.ndarray
     beyond: np.ndarray
     pads: Drawn
     spread: tuple[str, ...]
+    wet_high: Mapping[str, np.ndarray]
 
 
 def _redrawn(result: RankedRun, criteria: Sequence[Criterion]) -> list[Judge]:
@@ -205,7 +214,8 @@ def _drawn(result: RankedRun, errors: list[PitchError], redrawn: list[Judge], pl
             value = true[:, 0] + true[:, 1] * numbers.standard_normal(place.shape)
             place[:] = np.clip(place + judge.rubric.marks(value) - _marks_here(result, judge), 0.0, 1.0)
             spread.append(judge.id)
-    return _DrawnMarks(marks, beyond, pads, tuple(spread))
+    high = {name: _high(found.measure, len(chosen)) for name, found in water.items()}
+    return _DrawnMarks(marks, beyond, pads, tuple(spread), high)
 
 
 def _soak(place: np.ndarray, beyond: np.ndarray, judge: Judge, wet: Wet) -> None:
@@ -213,6 +223,13 @@ def _soak(place: np.ndarray, beyond: np.ndarray, judge: Judge, wet: Wet) -> None
     first = wet.mark.shape[1]
     place[:, :first] = np.where(np.isfinite(wet.mark), wet.mark, place[:, :first])
     beyond[:, :first] |= judge.rubric.beyond(wet.measure)
+
+
+def _high(measures: np.ndarray, count: int) -> np.ndarray:
+    """What the measures [draws, the first few of count] exceed in one draw of ten [count]; NaN where they are not known in all."""
+    found = np.full(count, np.nan)
+    found[: measures.shape[1]] = np.quantile(measures, HIGH, axis=0)
+    return found
 
 
 def _marks_here(result: RankedRun, judge: Judge) -> np.ndarray:
