@@ -12,7 +12,7 @@ from tunnelsite import screen
 from tunnelsite.core.house import House
 from tunnelsite.core.layers import Layer
 from tunnelsite.processes.drainage_lines import PROCESS
-from tunnelsite.scan.refine import stream_from_beyond, water_words
+from tunnelsite.scan.refine import bed_words, stream_from_beyond, water_words
 from tunnelsite.settings.model import settings_from
 
 R, C = np.mgrid[0:160, 0:160].astype(np.float32)
@@ -95,3 +95,18 @@ def test_a_line_beside_the_pad_that_comes_from_beyond_the_data_is_told(away_m, c
     frame = SimpleNamespace(grid=SimpleNamespace(cell_m=1.0), layers={"open_edge": open_edge})
     scan = SimpleNamespace(frame=frame, pad=SimpleNamespace(length_m=20.0, width_m=10.0))
     assert stream_from_beyond(scan, {"drainage_distance_m": away_m}, 60, 70) == said
+
+
+@pytest.mark.parametrize(
+    ("row", "height", "away", "said"),
+    [(30, None, None, True), (30, 0.3, 40.0, False), (30, None, 200.0, False), (120, None, None, False)],
+)
+def test_level_ground_below_a_bank_at_the_end_of_the_data_may_be_a_river(row, height, away, said):
+    """A bank 4 m high across 160 x 160 cells of 1 m, level on either side and rough by 2 cm: the river is cut off by the data's end."""
+    ground = np.where(R < 60, 125.0, 129.0) + np.random.default_rng(3).normal(0, 0.02, R.shape)
+    scan = SimpleNamespace(frame=SimpleNamespace(grid=SimpleNamespace(cell_m=1.0), ground=ground))
+    words = bed_words(scan, {"drainage_height_m": height, "drainage_distance_m": away}, row, 80)
+    assert bool(words) == said and words.startswith("may be a river's bed" if said else "")
+    assert ";" not in words  # flags are joined by it
+    gentle = SimpleNamespace(frame=SimpleNamespace(grid=scan.frame.grid, ground=125 + 0.03 * R))
+    assert not bed_words(gentle, {}, 60, 80), "half way up a slope there is lower ground"

@@ -42,3 +42,18 @@ def test_a_parcel_within_the_model_is_not(tmp_path: Path) -> None:
 def test_voids_round_the_parcels_are_noted_with_their_share(tmp_path: Path) -> None:
     found = [note for note in _checked(tmp_path, 80.0, 0.35).notes if "holds no heights" in note]
     assert len(found) == 1 and 5 <= int(found[0].partition("%")[0]) <= 60
+
+
+def test_many_heights_of_exactly_0_near_other_low_ones_are_the_first_caution(tmp_path: Path) -> None:
+    """Models of polders come with water and buildings cut out and filled with 0, which reads as level ground."""
+    low = gentle() - gentle().min() - np.float32(0.7)
+    (tmp_path / "a").mkdir()
+    (tmp_path / "b").mkdir()
+    few, many = low.copy(), low.copy()
+    few[0, :3], many[: len(many) // 5] = 0.0, 0.0
+    for name, heights, doubted in (("a", few, False), ("b", many, True)):
+        dem, parcels = plain_farm(tmp_path / name, heights)
+        site = read_site(str(dem), str(parcels))
+        frame = localised(site, frame_grid(site, bearing_deg=90.0, cell_m=None, halo_m=5.0))
+        check_data(site, frame, 5.0)
+        assert [text[:4] for text in frame.doubts if "--zero-is-nodata" in text] == ["20 %"] * doubted

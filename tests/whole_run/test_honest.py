@@ -76,6 +76,9 @@ def test_a_smooth_model_of_wide_cells_has_not_seen_the_ground_of_a_house(tmp_pat
     for house, seen in ((House(8.0, 20.0), False), (House(14.0, 20.0), False), (House(16.0, 20.0), True)):
         result = screen(read_site(str(dem), str(parcels)), house, settings=_settings(cell="2m", kind="container"))
         assert result.rows
+        assert any("cannot show how level the ground" in text for text in result.doubts) == (not seen), (
+            "the first caution"
+        )
         for row in result.rows:
             assert ("not resolved" in row["flags"]) == (not seen)
             assert ("within 3/4 in per 12 ft" in row["flags"]) == seen

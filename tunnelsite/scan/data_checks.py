@@ -15,13 +15,27 @@ from tunnelsite.kernels.bands import bands
 from tunnelsite.kernels.polygon_mask import polygon_mask
 from tunnelsite.scan.lamps import lumens
 from tunnelsite.scan.localise import centre_lonlat, native_cell_m
+from tunnelsite.scan.pitch_error import WIDEST_CELL, shows_pitch
 from tunnelsite.scan.soils import drainage_numbers
 from tunnelsite.scan.surface import heights
+
+FILLED_SHARE = 0.01  # of the heights exactly 0: real ground that crosses 0 holds far fewer (ours)
 
 
 def check_houses(site: Site, cell_m: float | None, houses: Sequence[House]) -> list[str]:
     """Notes on houses that the cells are too coarse for, or whose sizes look mistaken. Errors: InputRefused as `_check_cell`."""
     return [*_check_cell(site, cell_m, houses), *_check_ridge(houses)]
+
+
+def doubt_cells(frame: Frame, name: str, houses: Sequence[House]) -> None:
+    """Let the frame say that its model cannot show how level the ground is. Arguments: frame; name of the file; houses wanted."""
+    blind = [house for house in houses if not shows_pitch(frame, house)]
+    if blind:
+        frame.doubts.append(
+            f"cells of {name} are {frame.dem_cell_m or frame.grid.cell_m:.3g} m and cannot show how level the ground under a house "
+            f"{min(house.width_m for house in blind):.3g} m wide is: pitch, crown and earthwork are in no score. This answer tells which "
+            "land to look at, not where to build. Get a model with cells of 3 m or finer"
+        )
 
 
 def check_columns(features: Mapping[str, Features | None]) -> None:
@@ -50,16 +64,10 @@ def _check_cell(site: Site, cell_m: float | None, houses: Sequence[House]) -> li
             f"heights are interpolated to cells of {cell:.3g} m from {own:.3g} m: nothing new is known, and standard errors "
             "are those of the elevation model's own cells"
         ]
-    if own > narrow:
-        return [
-            *finer,
-            f"heights are interpolated between cells of {own:.3g} m: the pitch of a house {narrow:.3g} m wide is not resolved",
-        ]
-    if max(cell, own) > wanted:
-        return [
-            *finer,
-            f"cells of {max(cell, own):.3g} m are coarse for a house {narrow:.3g} m wide: {wanted:.2g} m or finer is wanted",
-        ]
+    if max(cell, own) > wanted and own <= WIDEST_CELL * narrow:  # wider ones are a doubt: `doubt_cells`
+        finer.append(
+            f"cells of {max(cell, own):.3g} m are coarse for a house {narrow:.3g} m wide: {wanted:.2g} m or finer is wanted"
+        )
     return finer
 
 
@@ -82,6 +90,7 @@ def check_data(site: Site, frame: Frame, halo_m: float) -> None:
         lost = 1 - covered[short].sum() / area[short].sum()
         names = ", ".join(frame.parcel_names[k] for k in short[:3]) + (" ..." if len(short) > 3 else "")
         frame.notes.append(f"{lost:.0%} of {names} lies beyond {site.dem.name} and was not looked at")
+    _doubt_zeros(site, frame)
     near = halo_left(frame)
     if near < 0.98 * halo_m:
         frame.notes.append(
@@ -104,6 +113,18 @@ def check_data(site: Site, frame: Frame, halo_m: float) -> None:
             f"{site.dem.name} holds no height inside the parcels of {site.parcels.name}{_why(site)}",
             "a DEM that covers the parcels",
             "get the tile of this place, or check the file's no-data value",
+        )
+
+
+def _doubt_zeros(site: Site, frame: Frame) -> None:
+    """A doubt where many heights are exactly 0 in a model that is not rounded: voids of water and buildings filled with it."""
+    values = site.dem.values
+    known = int(np.count_nonzero(np.isfinite(values)))
+    share = int(np.count_nonzero(values == np.float32(-site.dem.datum_m))) / max(known, 1)
+    if share >= FILLED_SHARE and not frame.step_m:
+        frame.doubts.append(
+            f"{100 * share:.2g} % of the heights of {site.dem.name} are exactly 0, as where water and buildings were cut out and filled: "
+            "a house may be offered on them. Say --zero-is-nodata, unless real ground lies at that very height"
         )
 
 

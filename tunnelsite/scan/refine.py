@@ -32,6 +32,11 @@ DARK_SHARE = 0.6  # of the sun in the darkest crop month: none of the marks are 
 LOW_M = 2.5  # half way to no marks
 BUFFER_M = 35 * 0.3048  # no room for a buffer along the water [@riparian-buffer]
 FREEBOARD_M = 0.3048  # the margin that floors are kept above a flood [@freeboard]; less above the water itself is no margin at all
+BANK_M, BANK_WITHIN_M, BED_SHARE = (
+    1.5,
+    100.0,
+    0.2,
+)  # a bank, how near it stands, and how much of it the ground may fall on (ours)
 WINDY = 1.3  # a warning below a third more pressure would stand on every rise; common practice, no source
 NIGHT_LUX = 1.0  # likely to disturb sensitive crops (derived; no agreed threshold)
 UNSURE_SE_PCT = 100 / 192 / 2  # a standard error of half the tolerance leaves the pitch undecided
@@ -185,6 +190,7 @@ def flags(scan: Scan, item: int, values: dict[str, Any], worst_se_pct: float, so
         words.append(f"heights in steps of {step_words(scan.frame.step_m)}")
     if np.isnan(scan.measures["water_like"][item]) if "water_like" in scan.measures else False:
         words.append("may be open water: heights are rounded")
+    words.append(bed_words(scan, values, row, col))
     steepest = max(abs(values["pitch_along_pct"]), abs(values["pitch_across_pct"]))
     if resolved and scan.frame.step_m < LOUD_STEP_M and steepest <= 100 / 192:
         words.append("within 3/4 in per 12 ft as it lies")
@@ -263,6 +269,23 @@ def stream_from_beyond(scan: Scan, values: dict[str, Any], row: int, col: int) -
     away, open_edge = values.get("drainage_distance_m"), scan.frame.layers.get("open_edge")
     return (
         away is not None and away < BUFFER_M and open_edge is not None and _pad_any(scan, open_edge, row, col, BUFFER_M)
+    )
+
+
+def bed_words(scan: Scan, values: dict[str, Any], row: int, col: int) -> str:
+    """Whether a place may lie in a river or on its flood plain, in words, empty where not: no line that gathers water is known, hardly
+    any ground near is lower, and a bank stands over it. In lidar moving water looks like smooth, level ground."""
+    if values.get("drainage_height_m") is not None or values.get("drainage_distance_m") is not None:
+        return ""
+    cell, ground = scan.frame.grid.cell_m, scan.frame.ground
+    reach = int(BANK_WITHIN_M / cell)
+    part = ground[max(row - reach, 0) : row + reach + 1, max(col - reach, 0) : col + reach + 1]
+    low, high = np.nanquantile(part, (0.02, 0.98)) - float(ground[row, col])
+    if high < BANK_M or low < -BED_SHARE * high:
+        return ""
+    return (
+        f"may be a river's bed, open water or flood plain: a bank {high:.1f} m high stands over it, hardly any ground near is lower, and "
+        "where its water goes lies beyond the data"
     )
 
 

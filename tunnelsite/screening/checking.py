@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from tunnelsite.core import catalogue
 from tunnelsite.core.process import silent
 from tunnelsite.core.site import Site
-from tunnelsite.scan.data_checks import check_houses
+from tunnelsite.scan.data_checks import check_houses, doubt_cells
 from tunnelsite.scan.doubts import doubt_surface
 from tunnelsite.screening.layers import add_made, framed
 from tunnelsite.screening.providers import given_layers
@@ -33,4 +33,5 @@ def checked(site: Site, settings: Settings) -> Checked:
     )  # for what they note
     add_made(catalogue.process("raised_ground"), site, frame, settings, silent)
     doubt_surface(frame, site.dem.name)
+    doubt_cells(frame, site.dem.name, settings.houses)
     return Checked(frame.doubts, [*notes, *frame.notes, *preset_notes(settings)])

@@ -11,7 +11,7 @@ from tunnelsite.core.plug_ins import PlugInFailed
 from tunnelsite.core.process import Progress, silent
 from tunnelsite.core.site import Frame, Site
 from tunnelsite.io.read.named_files import with_named_files
-from tunnelsite.scan.data_checks import check_houses
+from tunnelsite.scan.data_checks import check_houses, doubt_cells
 from tunnelsite.scan.engine import Judge, Scan, scanned
 from tunnelsite.scan.judge import scores
 from tunnelsite.scan.open_ground import bars, open_ground
@@ -61,7 +61,7 @@ def screen(
     skipped: list[str] = []  # plug-ins that cannot be used; the run goes on without them and says so
     judges = judges_of(site, settings, wanted[0].kind, skipped.append)
     refuse_shortage(site, settings, len(judges))
-    doubts = check_houses(site, settings.cell_m, wanted)
+    told = check_houses(site, settings.cell_m, wanted)
     refuse_forked()
     frames: dict[float, Frame] = {}
     while True:
@@ -71,7 +71,8 @@ def screen(
         except PlugInFailed as problem:  # without it everything is as if it had never been there
             judges = _without(judges, problem, skipped)
     for frame in frames.values():
-        frame.notes += [*doubts, *skipped]
+        doubt_cells(frame, site.dem.name, wanted)
+        frame.notes += [*told, *skipped]
     result = judged(site, settings, scans, judges, gaps(site, settings, judges, skipped.append))
     return replace(result, left_out=skipped)
 

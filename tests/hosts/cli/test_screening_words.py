@@ -18,7 +18,8 @@ WHY = {
 SUMMARY = {
     "placements_tried": 9, "placements_scored": 5, "seconds": 1.0, "notes": ["dem.tif: in metres"], "out": "s.gpkg", "feet": False,
     "shift_m": 3.0, "doubts": [], "apart_m": 20.0, "options_wanted": 1, "relax": [], "compromises": [], "rejections": [WHY],
-    "not_assessed": {"assessed_pct": 61.2, "gaps": ["wind (no wind direction was given)"]}, "candidates": [ROW], "undecided": ["Sun is full marks for both options: it does not decide."],
+    "not_assessed": {"assessed_pct": 61.2, "gaps": ["wind (no wind direction was given)"]}, "candidates": [ROW], "drawn": [""] * 20,
+ "undecided": ["Sun is full marks for both options: it does not decide."],
     "verdict": {"sentence": "Its lead is firm."},
 }  # fmt: skip
 
