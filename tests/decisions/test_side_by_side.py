@@ -65,9 +65,9 @@ def test_words_are_a_table_with_a_column_each():
     head = next(line for line in lines if "rank 3" in line and "rank 1" in line)
     score = next(line for line in lines if line.startswith("score"))
     assert head.index("rank 3") + 6 == score.index("50.0") + 4 and head.index("rank 1") + 6 == score.index("80.0") + 4
-    assert any("land that drains through" in line and line.endswith("0.31 acre (1,234 m²)") for line in lines)
+    assert any("land that drains through" in line and line.endswith("0.31 acres (1,234 m²)") for line in lines)
     metric = {**COLUMNS, "house": ["9x29m"] * 3}
-    assert any("1,234 m² (0.31 acre)" in line for line in side_by_side(metric, CRITERIA, [3, 1]).words().splitlines())
+    assert any("1,234 m² (0.31 acres)" in line for line in side_by_side(metric, CRITERIA, [3, 1]).words().splitlines())
 
 
 def test_two_rankings_in_words():

@@ -38,3 +38,9 @@ def catalogue_ids() -> list[str]:
 )
 def test_words_on_water_cold_air_and_wind(name, value, said) -> None:
     assert said in WORDS[name](value, {}, True)
+
+
+def test_a_cut_that_rounds_to_nothing_is_none_that_the_model_shows():
+    words = WORDS["deepest_cut"]
+    assert words(0.0, {}, True) == words(0.002, {}, False) == "Grading takes no cut that the elevation model can show"
+    assert words(0.05, {}, False) == "Grading cuts 5 cm (2 in) deep at most"

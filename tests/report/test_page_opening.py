@@ -39,7 +39,7 @@ def test_the_pages_verdict_is_the_results(hostile) -> None:
     alone = (float(shares.first_by_weights[0]), float(shares.first_by_errors[0]))
     assert f"weights alone option 1 came first in {share_words(alone[0])}" in said, "both kinds of doubt"
     assert f"alone in {share_words(alone[1])}." in said and "draws" not in said and "placements" not in said
-    first = ("The best place found is option 1", "No place stands out. The highest score has option 1")
+    first = ("The best place found is option 1", "No place stands out. Option 1 in")
     assert first[not verdict.leads] in said
     assert f"{hostile.result.rows[0]['assessed_pct']:.0f} % of the weight was assessed" in said
     assert "Points are averages" in said

@@ -38,11 +38,16 @@ def volume(value_m3: float, *, feet: bool) -> str:
 
 
 def land(value_m2: float, *, feet: bool) -> str:
-    """An area of land: `0.25 acre (1,000 m²)`."""
+    """An area of land: `0.25 acres (1,000 m²)`."""
     metric = f"{value_m2:,.0f} m²" if value_m2 < 10_000 else f"{value_m2 / 10_000:.1f} ha"
-    acres = value_m2 / ACRE_M2
-    imperial = f"{acres:.2g} acre" if acres >= 0.1 else f"{value_m2 / FOOT_M**2:,.0f} sq ft"
-    return _both(feet, imperial, metric)
+    return _both(feet, _acres(value_m2), metric)
+
+
+def _acres(value_m2: float) -> str:
+    acres = f"{value_m2 / ACRE_M2:.2g}"
+    if value_m2 < 0.1 * ACRE_M2:
+        return f"{value_m2 / FOOT_M**2:,.0f} sq ft"
+    return f"{acres} acre{'' if acres == '1' else 's'}"
 
 
 def speed(value_m_s: float, *, feet: bool) -> str:
@@ -102,8 +107,7 @@ def in_unit(value: float, unit: str | None, *, feet: bool, figures: str = "g") -
     if unit == "m3":
         return f"{_figure(value / YARD3_M3)} yd³ ({shown})"
     if unit == "m2":
-        acres = value / ACRE_M2
-        return f"{acres:.2g} acre ({shown})" if acres >= 0.1 else f"{value / FOOT_M**2:,.0f} sq ft ({shown})"
+        return f"{_acres(value)} ({shown})"
     tape = f"{value / FOOT_M:,.0f} ft" if abs(value) >= 10 else feet_inches(value, 4 if abs(value) < 1 else 2)
     return f"{tape} ({shown})"
 
@@ -119,7 +123,7 @@ def yes_or_no(value: float) -> str:
 
 
 def measured(value: float, unit: str | None, *, feet: bool) -> str:
-    """A measure for people, in both systems of units and no more figures than it deserves: `1 1/4 in (3 cm)`, `12 acre (5.0 ha)`.
+    """A measure for people, in both systems of units and no more figures than it deserves: `1 1/4 in (3 cm)`, `12 acres (5.0 ha)`.
 
     Arguments: value; unit, SI, "1" or None = none; feet, which system comes first.
     """

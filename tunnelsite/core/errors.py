@@ -27,8 +27,7 @@ class TunnelsiteError(Exception):
             parts.append(f"Expected: {expected}")
         if fix:
             parts.append(f"Fix: {fix}")
-        text = ". ".join(part.rstrip(". ") for part in parts)
-        super().__init__(text if text.endswith("?") else f"{text}.")
+        super().__init__(" ".join(part if part.endswith("?") else part.rstrip(". ") + "." for part in parts))
 
     def __reduce__(self) -> tuple[object, ...]:  # keeps the three parts when an error crosses a process boundary
         return (type(self), (self.given, self.expected, self.fix))

@@ -61,6 +61,8 @@ def _crown(value: float, row: Row, feet: bool) -> str:
 
 
 def _cut(value: float, row: Row, feet: bool) -> str:
+    if amounts.depth(value, feet=feet).startswith("0 "):
+        return "Grading takes no cut that the elevation model can show"
     return f"Grading cuts {amounts.depth(value, feet=feet)} deep at most"
 
 

@@ -14,6 +14,7 @@ from tunnelsite.report.chosen import PageOption
 from tunnelsite.report.page_verdict import verdict_words
 from tunnelsite.report.plain_words import file_words
 from tunnelsite.scan.engine import Judge
+from tunnelsite.screening.not_assessed import where_unknown
 from tunnelsite.screening.relaxing_tables import break_words
 
 if TYPE_CHECKING:
@@ -67,12 +68,23 @@ def _best(facts: Sequence[Facts], result: Result, beside: Beside, *, scarce: boo
     row = best.row
     lead = tag("p", class_="lead")
     start = "The least bad of the few places that pass is " if scarce else "The best place found is "
-    start = start if scarce or result.verdict.leads else "No place stands out. The highest score has "
     if beside.chosen:
         start = f"The best of the {len(facts)} options shown is " if len(facts) > 1 else "This is "
     target = f"{'candidate' if best.rank in beside.carded else 'row'}-{best.rank}"
-    put(lead, start, tag("a", f"option {best.label}", href=f"#{target}"), " in ", named(row["parcel"]))
-    put(lead, f", with {row['score']:.1f} of 100 points; {row['assessed_pct']:.0f} % of the weight was assessed.")
+    even = not (scarce or beside.chosen or result.verdict.leads)
+    name = f"{'Option' if even else 'option'} {best.label}"
+    put(
+        lead,
+        "No place stands out. " if even else start,
+        tag("a", name, href=f"#{target}"),
+        " in ",
+        named(row["parcel"]),
+    )
+    put(
+        lead,
+        " scores highest" if even else "",
+        f", with {row['score']:.1f} of 100 points; {row['assessed_pct']:.0f} % of the weight was assessed.",
+    )
     good = [item.words for item in best.good()[:2]]
     against = [item.words for item in best.against()[:1]]
     said = [lead, tag("p", class_="lead", id="lead-now", hidden=True, role="status")]
@@ -151,8 +163,8 @@ def unknown_section(result: Result, facts: Sequence[Facts]) -> Element:
         share = low if low == high else f"{low} to {high}"
         put(section, tag("p", f"Points rest on {share} of the weight. What follows is in no score:"))
     gaps = [tag("li", named(_capital(file_words(gap.words)), LONG)) for gap in result.gaps]
-    here = dict.fromkeys(f"{item.title} at option {fact.label}" for fact in facts for item in fact.unknown())
-    lines = [*gaps, *(tag("li", named(text, LONG)) for text in here)]
+    here = where_unknown({fact.label: [item.title for item in fact.unknown()] for fact in facts})
+    lines = [*(tag("li", named(text, LONG)) for text in here), *gaps]
     put(section, tag("ul", *lines) if lines else tag("p", "Everything that counts was assessed."))
     return section
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -172,20 +172,10 @@ def _assessed(result: Result, marks: np.ndarray) -> dict[str, Any]:
     return {"assessed_pct": 100 * float(share), "not_assessed": "; ".join([*here, *(gap.words for gap in result.gaps)])}
 
 
-def unknown_here(rows: Sequence[Mapping[str, Any]]) -> list[str]:
-    """What could be assessed at some options only, with those at which it is not known. Arguments: rows, of `candidate_rows`."""
-    ranks: dict[str, list[str]] = {}
-    for row in rows:
-        for text in str(row["not_assessed"] or "").split("; "):
-            if text.endswith(UNKNOWN):
-                ranks.setdefault(text.removesuffix(UNKNOWN).strip(), []).append(str(row["rank"]))
-    found = []
-    for name, at in ranks.items():
-        listed = f"options {', '.join(at[:-1])} and {at[-1]}" if len(at) > 1 else f"option {at[0]}"
-        found.append(
-            f"{name} at {'every option' if len(at) == len(rows) > 1 else listed} (the data do not show it there)"
-        )
-    return found
+def unknown_here(row: Mapping[str, Any]) -> list[str]:
+    """Titles of the criteria that are not known at a candidate but may be elsewhere. Arguments: row, of `candidate_rows`."""
+    texts = str(row["not_assessed"] or "").split("; ")
+    return [text.removesuffix(UNKNOWN).strip() for text in texts if text.endswith(UNKNOWN)]
 
 
 def candidate_rows(result: Result) -> list[dict[str, Any]]:

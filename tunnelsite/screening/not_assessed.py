@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from tunnelsite.core import catalogue
@@ -60,3 +60,19 @@ def gaps(site: Site, settings: Settings, judges: Sequence[Judge], report: Callab
             Gap(f"roads, yards, floodplain, ponds, wetland, septic field, easements and lines that are not in {given}")
         )
     return sorted(found, key=lambda gap: -gap.weight)
+
+
+def where_unknown(titles: Mapping[str, Sequence[str]]) -> list[str]:
+    """What is known at some options only, each once with those at which it is not. Arguments: by label of an option, titles of the
+    criteria that are not known there."""
+    found: dict[str, list[str]] = {}
+    for label, unknown in titles.items():
+        for title in unknown:
+            found.setdefault(title, []).append(label)
+    return [f"{title} at {_options(at, len(titles))} (the data do not show it there)" for title, at in found.items()]
+
+
+def _options(labels: Sequence[str], count: int) -> str:
+    if len(labels) == 1:
+        return f"option {labels[0]}"
+    return "every option" if len(labels) == count else f"options {', '.join(labels[:-1])} and {labels[-1]}"

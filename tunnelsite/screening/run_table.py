@@ -170,7 +170,7 @@ def _error_words(result: Result) -> str:
         )
         return f"its standard error counts {error.words} ({how}), and ground that the model's cells hide"
     return (
-        f"no elevation error was given: {error.words} are assumed, or less where the model is smoother than that; "
+        f"no elevation error was given: {error.words} are counted, or less where the model is smoother than that; "
         "--elevation-error and --error-range state them"
     )
 

@@ -135,6 +135,7 @@ def summary_of(result, out: Path, seconds: float) -> dict[str, Any]:
     from tunnelsite.scan.firmness.ties import undecided
     from tunnelsite.scan.firmness.verdict import told_verdict
     from tunnelsite.screening.candidate_rows import unknown_here
+    from tunnelsite.screening.not_assessed import where_unknown
     from tunnelsite.screening.run_table import DOUBT, VERDICT
 
     tables = result.tables
@@ -157,7 +158,10 @@ def summary_of(result, out: Path, seconds: float) -> dict[str, Any]:
         "undecided": undecided(result),
         "not_assessed": {
             "assessed_pct": min(shares) if shares else None,
-            "gaps": [*unknown_here(candidates), *(gap.words for gap in result.gaps)],
+            "gaps": [
+                *where_unknown({str(row["rank"]): unknown_here(row) for row in candidates}),
+                *(gap.words for gap in result.gaps),
+            ],
         },
         "relax": tables["relax"].rows if "relax" in tables else [],
         "compromises": tables["compromises"].rows if "compromises" in tables else [],

@@ -11,9 +11,9 @@ from tunnelsite.scan.firmness.rank_shares import RankShares
 from tunnelsite.scan.firmness.verdict import share_words
 from tunnelsite.scan.ranked_run import RankedRun
 
-LOST = 2.0  # points that are told: more than the 0 to 2 of most options on real ground (ours)
-REJECTED = 0.05  # share of the draws that is told (ours)
-MARKS_LOST = 0.1  # marks on water that are told (ours)
+LOST = 2.0  # points worth telling: more than the 0 to 2 of most options on real ground (ours)
+REJECTED = 0.05  # share of the draws worth telling (ours)
+MARKS_LOST = 0.1  # marks on water worth telling (ours)
 WATER: dict[str, Callable[[float, bool], str]] = {
     "drainage": lambda value, feet: f"more than {amounts.land(value, feet=feet)} of land drains through the pad",
     "ponding": lambda value, feet: f"water stands more than {amounts.depth(value, feet=feet)} deep on it",
