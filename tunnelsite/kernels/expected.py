@@ -11,7 +11,7 @@ from tunnelsite.kernels.shared import shared
 
 _ROOT_2 = math.sqrt(2.0)
 _PEAK = 1.0 / math.sqrt(2.0 * math.pi)  # of the normal density
-_FAR = 6.0  # standard errors from a bend of the curve; beyond them the bend changes a mark by less than 1e-10
+_FAR = 6.0  # standard errors from a bend of the curve; beyond them a bend changes a mark by less than 1e-9 of them
 
 
 class Steeper(NamedTuple):
@@ -86,6 +86,8 @@ def _expected_marks(mine, mean, se, full_at, none_at, out):
 
 @njit(**PLAIN)
 def _psi(u):
+    if abs(u) > _FAR:
+        return max(u, 0.0)
     return u * _below(u) + _PEAK * math.exp(-0.5 * u * u)
 
 
