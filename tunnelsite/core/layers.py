@@ -9,6 +9,8 @@ import pyproj
 
 STATED = ", as stated"  # in the note on a vertical unit that the user gave
 
+Affine = tuple[float, float, float, float, float, float]  # (a, b, c, d, e, f): columns and rows to map coordinates
+
 
 @dataclass(frozen=True)
 class SourceRaster:
@@ -25,7 +27,7 @@ class SourceRaster:
     """
 
     values: np.ndarray
-    affine: tuple[float, float, float, float, float, float]
+    affine: Affine
     crs: pyproj.CRS
     datum_m: float = 0.0
     name: str = "DEM"
@@ -65,7 +67,7 @@ class Drained:
     cells: np.ndarray
     open_edge: np.ndarray
     depth: np.ndarray
-    affine: tuple[float, float, float, float, float, float]
+    affine: Affine
     crs: pyproj.CRS
 
 

@@ -14,6 +14,8 @@ from tunnelsite.core.layers import Layer
 from tunnelsite.core.one_process import refuse_forked
 
 Progress = Callable[[str, float], None]  # (what is being done, share done 0..1)
+Inputs = Mapping[str, Layer]  # what a process reads, by the id of its LayerSpec
+Values = Mapping[str, Any]  # its parameters, by id, checked and with the defaults filled in
 
 
 def silent(what: str, share: float) -> None:
@@ -64,7 +66,7 @@ class Process:
     """
 
     description: Description
-    run: Callable[[Mapping[str, Layer], Mapping[str, Any], Progress], dict[str, Layer]]
+    run: Callable[[Inputs, Values, Progress], dict[str, Layer]]
     by_tiles: ByTiles | None = None
 
     @property

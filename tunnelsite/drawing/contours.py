@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import itertools
 import math
+from typing import TypeVar
 
 import numpy as np
 
 STEPS = (1.0, 2.0, 2.5, 5.0)
 MOST_LINES = 12
+Level = TypeVar("Level", float, str)  # a height, or its words
 
 
 def nice_step(span: float, most: int, steps: tuple[float, ...] = STEPS) -> float:
@@ -29,7 +31,9 @@ def contour_interval(heights: np.ndarray, least_m: float, unit_m: float = 1.0) -
     return unit_m * max(nice_step(span / unit_m, MOST_LINES), nice_step(least_m / unit_m * (1 - 1e-9), 1))
 
 
-def contour_lines(along_m: np.ndarray, across_m: np.ndarray, heights: np.ndarray, interval_m: float):
+def contour_lines(
+    along_m: np.ndarray, across_m: np.ndarray, heights: np.ndarray, interval_m: float
+) -> list[tuple[float, np.ndarray]]:
     """Contours of a surface.
 
     Arguments: along_m [cols], across_m [rows]; heights [rows, cols] [m], NaN = no data; interval_m.
@@ -50,7 +54,9 @@ def contour_lines(along_m: np.ndarray, across_m: np.ndarray, heights: np.ndarray
     ]
 
 
-def bands(along_m: np.ndarray, across_m: np.ndarray, values: np.ndarray, edges: np.ndarray):
+def bands(
+    along_m: np.ndarray, across_m: np.ndarray, values: np.ndarray, edges: np.ndarray
+) -> list[tuple[int, list[np.ndarray]]]:
     """Areas between neighbouring edges.
 
     Arguments: along_m [cols], across_m [rows]; values [rows, cols], NaN = none; edges, rising [n].
@@ -63,11 +69,12 @@ def bands(along_m: np.ndarray, across_m: np.ndarray, values: np.ndarray, edges: 
     )
     found = []
     for k in range(len(edges) - 1):
-        points, offsets = made.filled(float(edges[k]), float(edges[k + 1]))
+        outlines, starts = made.filled(float(edges[k]), float(edges[k + 1]))[:2]
         rings = [
-            part[start:stop]
-            for part, off in zip(points, offsets, strict=True)
-            for start, stop in itertools.pairwise(off)
+            outline[first:end]
+            for outline, of_rings in zip(outlines, starts, strict=True)
+            if outline is not None and of_rings is not None
+            for first, end in itertools.pairwise(of_rings)
         ]
         if rings:
             found.append((k, rings))
@@ -75,14 +82,14 @@ def bands(along_m: np.ndarray, across_m: np.ndarray, values: np.ndarray, edges: 
 
 
 def label_spots(
-    spots: dict[float, list[tuple[float, float]]], apart: tuple[float, float] = (38.0, 13.0)
-) -> dict[float, tuple[float, float]]:
+    spots: dict[Level, list[tuple[float, float]]], apart: tuple[float, float] = (38.0, 13.0)
+) -> dict[Level, tuple[float, float]]:
     """Where each line's height is written: at the middle one of its spots that are clear of the heights written before.
 
     Arguments: spots, by level, points on its line, along it; apart, width and height of a label, in the points' unit.
     Return: by level, the point; a line without a clear spot has none.
     """
-    found: dict[float, tuple[float, float]] = {}
+    found: dict[Level, tuple[float, float]] = {}
     for level, points in spots.items():
         clear = [p for p in points if all((np.abs(np.subtract(p, other)) > apart).any() for other in found.values())]
         if clear:

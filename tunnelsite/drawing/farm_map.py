@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
+from xml.etree.ElementTree import Element
 
 import numpy as np
 import shapely
 
 from tunnelsite.core import amounts
+from tunnelsite.core.grid import Grid
 from tunnelsite.core.site import Frame
 from tunnelsite.core.units import FOOT_M
 from tunnelsite.drawing.colours import INK, PAPER, halo
@@ -84,10 +86,19 @@ def farm_map_svg(result: Result, fates: Sequence[Fate], marks: Sequence[MapMark]
 
 def _every(window: tuple[slice, slice]) -> int:
     rows, cols = window
-    return max(1, -(-max(rows.stop - rows.start, cols.stop - cols.start) // PIXELS))
+    longer: int = max(rows.stop - rows.start, cols.stop - cols.start)
+    return max(1, -(-longer // PIXELS))
 
 
-def _image(drawing: Drawing, view: FarmView, grid, window, bands: np.ndarray, into=None, **look) -> None:
+def _image(
+    drawing: Drawing,
+    view: FarmView,
+    grid: Grid,
+    window: tuple[slice, slice],
+    bands: np.ndarray,
+    into: Element | None = None,
+    **look: object,
+) -> None:
     """Lays cells [bands, rows, cols], already thinned, over the map."""
     rows, cols = window
     every = _every(window)
@@ -97,7 +108,7 @@ def _image(drawing: Drawing, view: FarmView, grid, window, bands: np.ndarray, in
     )  # fmt: skip
 
 
-def relief(drawing: Drawing, frame: Frame, view: FarmView, window) -> None:
+def relief(drawing: Drawing, frame: Frame, view: FarmView, window: tuple[slice, slice]) -> None:
     """Hillshade of the rows and columns of `window`."""
     rows, cols = window
     every = _every(window)
@@ -113,7 +124,7 @@ def relief(drawing: Drawing, frame: Frame, view: FarmView, window) -> None:
     drawing.close_group()
 
 
-def _passed(drawing: Drawing, frame: Frame, view: FarmView, window, fates: Sequence[Fate]) -> None:
+def _passed(drawing: Drawing, frame: Frame, view: FarmView, window: tuple[slice, slice], fates: Sequence[Fate]) -> None:
     """All classes of score as one picture, so that a print of the map stays small."""
     if not fates:
         return
@@ -128,7 +139,7 @@ def _passed(drawing: Drawing, frame: Frame, view: FarmView, window, fates: Seque
     _image(drawing, view, frame.grid, window, bands, class_="cells")
 
 
-def _rejected(drawing: Drawing, frame: Frame, view: FarmView, window, fate: Fate) -> None:
+def _rejected(drawing: Drawing, frame: Frame, view: FarmView, window: tuple[slice, slice], fate: Fate) -> None:
     """One group as hatching seen through its cells."""
     rows, cols = window
     every = _every(window)
@@ -143,7 +154,7 @@ def _rejected(drawing: Drawing, frame: Frame, view: FarmView, window, fate: Fate
 
 
 def _contours(
-    drawing: Drawing, frame: Frame, view: FarmView, window, *, feet: bool
+    drawing: Drawing, frame: Frame, view: FarmView, window: tuple[slice, slice], *, feet: bool
 ) -> dict[str, list[tuple[float, float]]]:
     """Draws the contours, and gives for each height in words the points on its line where it may be written."""
     rows, cols = window

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import TypeAlias
 
 import numpy as np
 import shapely
@@ -11,6 +13,7 @@ from tunnelsite.core.grid import Grid
 from tunnelsite.drawing.svg import number
 
 WIDTH = 1000.0
+Shapes: TypeAlias = shapely.Geometry | np.ndarray  # one, or an array of them
 AROUND_M = 25.0
 
 
@@ -28,7 +31,7 @@ class FarmView:
     height: float
 
     @classmethod
-    def round(cls, grid: Grid, parcels, units: float = WIDTH) -> FarmView:
+    def round(cls, grid: Grid, parcels: Iterable[shapely.Geometry], units: float = WIDTH) -> FarmView:
         """The view that holds all parcels, given in the grid's along and across [m]. Arguments: units, of its longer side."""
         points = np.vstack([on_map(grid, parcel) for parcel in parcels if not shapely.is_empty(parcel)])
         west, south = points.min(axis=0) - AROUND_M
@@ -43,7 +46,7 @@ class FarmView:
         map_m = np.asarray(map_m, float).reshape(-1, 2)
         return np.column_stack(((map_m[:, 0] - self.west_m) * self.scale, (self.north_m - map_m[:, 1]) * self.scale))
 
-    def path(self, rings) -> str:
+    def path(self, rings: Iterable[np.ndarray]) -> str:
         """Closed rings, each [n, 2] easting and northing [m], as path data."""
         shown = ("L".join(f"{number(x)} {number(y)}" for x, y in self.points(ring).tolist()) for ring in rings)
         return "".join(f"M{words}Z" for words in shown)
@@ -58,7 +61,7 @@ class FarmView:
             (top, left) if every == 1 else (top - (every - 1) / 2, left - (every - 1) / 2)
         )  # a pixel lies round its cell
         east, north = c + a * first[1] + b * first[0], f + d * first[1] + e * first[0]
-        x, y = self.points([east, north])[0]
+        x, y = self.points(np.array([east, north]))[0]
         across, down = self.scale * every, -self.scale * every
         parts = (a * across, d * down, b * across, e * down, float(x), float(y))
         return "matrix(" + " ".join(f"{part:.6g}" for part in parts) + ")"
@@ -74,13 +77,13 @@ class FarmView:
         return slice(top, max(bottom, top)), slice(left, max(right, left))
 
 
-def on_map(grid: Grid, shape) -> np.ndarray:
+def on_map(grid: Grid, shape: Shapes) -> np.ndarray:
     """The vertices of a shape in along and across [m], as easting and northing [n, 2] [m]."""
     points = shapely.get_coordinates(shape)
     return np.column_stack(grid.to_map(points[:, 0], points[:, 1]))
 
 
-def rings_on_map(grid: Grid, shape) -> list[np.ndarray]:
+def rings_on_map(grid: Grid, shape: Shapes) -> list[np.ndarray]:
     """The rings of polygons, the lines of lines, as easting and northing [m]."""
     parts = shapely.get_parts(shapely.get_parts(shape))
     polygons = parts[shapely.get_dimensions(parts) == 2]

@@ -8,6 +8,7 @@ from xml.etree.ElementTree import Element
 import numpy as np
 import shapely
 
+from tunnelsite.core.grid import Grid
 from tunnelsite.core.site import Frame
 from tunnelsite.core.units import FOOT_M
 from tunnelsite.drawing.colours import INK, KEEP_OUT, PAPER, SOFT, halo
@@ -17,12 +18,17 @@ from tunnelsite.drawing.labels import Labels
 from tunnelsite.drawing.markup import plain_name, tag
 from tunnelsite.drawing.svg import Drawing
 
-KEPT = {"stroke": KEEP_OUT, "stroke_width": 1.8, "stroke_dasharray": "7 3"}
-TREES = {"stroke": "#1f5b35", "stroke_width": 2.4, "stroke_dasharray": "1 4", "stroke_linecap": "round"}
-TREE = {"fill": "none", "stroke": "#1f5b35", "stroke_width": 1.6}
-STRUCTURE = {"fill": "#3c4650", "stroke": PAPER, "stroke_width": 1}
-SERVICE = {"stroke": INK, "stroke_width": 2.2}
-PARCEL = {"stroke": INK, "stroke_width": 2, "stroke_dasharray": "14 4 3 4"}
+KEPT: dict[str, object] = {"stroke": KEEP_OUT, "stroke_width": 1.8, "stroke_dasharray": "7 3"}
+TREES: dict[str, object] = {
+    "stroke": "#1f5b35",
+    "stroke_width": 2.4,
+    "stroke_dasharray": "1 4",
+    "stroke_linecap": "round",
+}
+TREE: dict[str, object] = {"fill": "none", "stroke": "#1f5b35", "stroke_width": 1.6}
+STRUCTURE: dict[str, object] = {"fill": "#3c4650", "stroke": PAPER, "stroke_width": 1}
+SERVICE: dict[str, object] = {"stroke": INK, "stroke_width": 2.2}
+PARCEL: dict[str, object] = {"stroke": INK, "stroke_width": 2, "stroke_dasharray": "14 4 3 4"}
 
 
 def features(drawing: Drawing, frame: Frame, view: FarmView) -> None:
@@ -56,9 +62,10 @@ def features(drawing: Drawing, frame: Frame, view: FarmView) -> None:
     drawing.close_group()
 
 
-def _dots(view: FarmView, grid, geometry: np.ndarray) -> list[list[float]]:
+def _dots(view: FarmView, grid: Grid, geometry: np.ndarray) -> list[tuple[float, float]]:
     """Points among shapes, on the map."""
-    return view.points(on_map(grid, geometry[shapely.get_dimensions(geometry) == 0])).tolist()
+    points = view.points(on_map(grid, geometry[shapely.get_dimensions(geometry) == 0]))
+    return [(float(x), float(y)) for x, y in points]
 
 
 def parcels(drawing: Drawing, frame: Frame, view: FarmView) -> None:
@@ -117,12 +124,11 @@ def _along(line: np.ndarray, count: int = 24) -> np.ndarray:
     if len(line) < 2:
         return line
     shape = shapely.LineString(line)
-    return shapely.get_coordinates(
-        shapely.line_interpolate_point(shape, np.linspace(0.02, 0.98, count), normalized=True)
-    )
+    spots = shapely.line_interpolate_point(shape, np.linspace(0.02, 0.98, count), normalized=True)
+    return np.asarray(shapely.get_coordinates(spots))
 
 
-def _service_spots(view: FarmView, grid, geometry: np.ndarray) -> list[tuple[float, float]]:
+def _service_spots(view: FarmView, grid: Grid, geometry: np.ndarray) -> list[tuple[float, float]]:
     """Where the name of a service may stand: above or below its line or its points, the middle of the line first."""
     lines = [p for line in rings_on_map(grid, geometry) for p in view.points(_along(line)).tolist()]
     seen = [
@@ -136,7 +142,7 @@ def _service_spots(view: FarmView, grid, geometry: np.ndarray) -> list[tuple[flo
 
 def furniture(drawing: Drawing, view: FarmView, *, feet: bool) -> None:
     """North arrow and scale bars, that in the user's unit first."""
-    x, y = view.width - 34, 46
+    x, y = view.width - 34, 46.0
     drawing.open_group("true north is up")
     drawing.add("circle", None, "", cx=x, cy=y - 4, r=27, fill=PAPER, fill_opacity=0.85)
     drawing.add("path", None, "", d=f"M{x} {y - 24}l8 24l-8 -6l-8 6z", fill=INK)

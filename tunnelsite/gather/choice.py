@@ -42,7 +42,7 @@ class _Offer:
     name: str
 
     @property
-    def order(self) -> tuple:
+    def order(self) -> tuple[float, list[int], str]:
         """Fine cells first (sizes within a fifth count as alike), then the latest."""
         size = 99.0 if self.cell_m is None else round(self.cell_m / 0.2) * 0.2
         return size, [-ord(letter) for letter in self.date], self.name

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
 from pathlib import Path
-from typing import BinaryIO
+from typing import IO
 
 import numpy as np
 
@@ -74,10 +74,10 @@ def gather_clouds(
 
 
 @contextlib.contextmanager
-def _opened(door: Door, place: str) -> Iterator[BinaryIO]:
+def _opened(door: Door, place: str) -> Iterator[IO[bytes] | RangedFile]:
     if "://" in place:
-        with RangedFile(door, place) as file:
-            yield file  # type: ignore[misc]
+        with RangedFile(door, place) as ranged:
+            yield ranged
         return
     try:
         file = open(place, "rb")  # noqa: SIM115
@@ -113,11 +113,15 @@ def _joined(clouds: list[Cloud]) -> Cloud:
                 "clouds of one coordinate system and unit",
                 "gather them one by one",
             )
-    parts = [
-        np.concatenate([getattr(one, name) for one in clouds]) for name in ("easting", "northing", "height", "ground")
-    ]
-    notes = tuple(dict.fromkeys(note for one in clouds for note in one.notes))
-    return Cloud(*parts, first.crs, first.unit, any(one.classified for one in clouds), first.name, notes)
+    return replace(
+        first,
+        easting=np.concatenate([one.easting for one in clouds]),
+        northing=np.concatenate([one.northing for one in clouds]),
+        height=np.concatenate([one.height for one in clouds]),
+        ground=np.concatenate([one.ground for one in clouds]),
+        classified=any(one.classified for one in clouds),
+        notes=tuple(dict.fromkeys(note for one in clouds for note in one.notes)),
+    )
 
 
 def filtered(cloud: Cloud) -> tuple[Cloud, str]:
@@ -151,7 +155,15 @@ def filtered(cloud: Cloud) -> tuple[Cloud, str]:
     return found, "no point was classified: the ground was found by a cloth filter (Zhang et al. 2016); look at it"
 
 
-def _written(folder, rasters, cloud: Cloud, lattice: CellGrid, files, notes, overwrite: bool) -> list[Entry]:
+def _written(
+    folder: Path,
+    rasters: tuple[GroundCells, np.ndarray],
+    cloud: Cloud,
+    lattice: CellGrid,
+    files: list[tuple[Source, str]],
+    notes: Iterable[str],
+    overwrite: bool,
+) -> list[Entry]:
     ground, surface = rasters
     unit = cloud.unit
     layers = {

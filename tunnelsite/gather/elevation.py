@@ -141,5 +141,5 @@ def put_together(group: list[Fetched]) -> Fetched:
 
 def _empty(cells: np.ndarray, empty: float | None) -> np.ndarray:
     if cells.dtype.kind == "f":
-        return ~np.isfinite(cells) | (False if empty is None else cells == empty)
+        return ~np.isfinite(cells) if empty is None else np.asarray(~np.isfinite(cells) | (cells == empty))
     return np.zeros(cells.shape, bool) if empty is None else cells == empty

@@ -136,14 +136,15 @@ def _leaning(spots: np.ndarray, lattice: CellGrid) -> tuple[sparse.csr_array, np
     twice = [
         _cross(away[:, k - 2], away[:, k - 1]) for k in range(3)
     ]  # area between the cell's centre and the side opposite
-    share = np.column_stack(twice) / sum(twice)[:, None]
+    share = np.column_stack(twice)
+    share /= share.sum(axis=1, keepdims=True)
     rows = np.repeat(np.arange(known.size), 3)
     weights = sparse.csr_array((share.ravel(), (rows, corners.ravel())), shape=(known.size, len(spots)))
     return weights, known
 
 
 def _cross(one: np.ndarray, other: np.ndarray) -> np.ndarray:
-    return one[:, 0] * other[:, 1] - one[:, 1] * other[:, 0]
+    return np.asarray(one[:, 0] * other[:, 1] - one[:, 1] * other[:, 0])
 
 
 def _cells_inside(corners: np.ndarray, lattice: CellGrid) -> tuple[np.ndarray, np.ndarray]:
@@ -224,7 +225,8 @@ def _block_moments(own: dict[str, np.ndarray], reach: int, side: float) -> dict[
 
     def total(name: str, east: int = 0, north: int = 0) -> np.ndarray:
         along = ndimage.correlate1d(own[name], away**east, axis=1, mode="constant")
-        return ndimage.correlate1d(along, (-away) ** north, axis=0, mode="constant")  # rows run south
+        across: np.ndarray = ndimage.correlate1d(along, (-away) ** north, axis=0, mode="constant")  # rows run south
+        return across
 
     return {
         "n": total("n"),
@@ -242,9 +244,9 @@ def _block_moments(own: dict[str, np.ndarray], reach: int, side: float) -> dict[
 
 def surface_cells(easting: np.ndarray, northing: np.ndarray, height: np.ndarray, lattice: CellGrid) -> np.ndarray:
     """The highest point of each cell [rows, cols]; a cell without any takes the highest of its neighbours, else NaN."""
-    found = np.full(lattice.rows * lattice.cols, -np.inf)
-    np.maximum.at(found, lattice.cell_of(easting, northing), height)
-    found = found.reshape(lattice.rows, lattice.cols)
+    cells = np.full(lattice.rows * lattice.cols, -np.inf)
+    np.maximum.at(cells, lattice.cell_of(easting, northing), height)
+    found = cells.reshape(lattice.rows, lattice.cols)
     near = ndimage.maximum_filter(found, 3, mode="constant", cval=-np.inf)
     found = np.where(np.isneginf(found), near, found)
     return np.where(np.isneginf(found), np.nan, found)

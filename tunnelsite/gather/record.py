@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterable
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.core.moment import run_moment
+from tunnelsite.gather.sources import Source
 from tunnelsite.io.read.files import sha256
 from tunnelsite.io.read.gathered import RECORD, gathered_entries
 from tunnelsite.io.write.staging import write_whole
@@ -34,7 +36,9 @@ class Entry:
     notes: tuple[str, ...] = ()
 
 
-def entry_of(path: Path, what: str, source, addresses, chosen: str = "", notes=()) -> Entry:
+def entry_of(
+    path: Path, what: str, source: Source, addresses: Iterable[str], chosen: str = "", notes: Iterable[str] = ()
+) -> Entry:
     """The entry of a file that was just written."""
     when = f"{run_moment():%Y-%m-%dT%H:%M:%SZ}"
     licence = source.licence or "not stated by the source"

@@ -88,6 +88,8 @@ def area_of_land(land: Features, halo_m: float) -> Area:
     """The area of features with a halo round it."""
     from tunnelsite.core.grid import transformer
 
+    if land.crs is None:
+        raise InputRefused(f"{land.name} states no coordinate system", "parcels with one", "assign it in a GIS")
     bounds = [one.bounds for one in land.geometry]
     box = (min(b[0] for b in bounds), min(b[1] for b in bounds), max(b[2] for b in bounds), max(b[3] for b in bounds))
     west, south, east, north = transformer(land.crs.to_wkt(), "EPSG:4326").transform_bounds(*box, densify_pts=21)
@@ -182,16 +184,21 @@ def gather(request: GatherRequest, folder: Path, progress: Progress = lambda ste
         record = add_to_record(folder, found)
 
     for what, planned in plans.items():
-        options = {"what": what, "progress": progress, "overwrite": request.overwrite}
-        keep(gather_elevation(planned, request.area, folder, **options))
+        keep(gather_elevation(planned, request.area, folder, what=what, progress=progress, overwrite=request.overwrite))
     if request.points:
-        options = {
-            "cell_m": request.cell_m,
-            "crs": request.points_crs,
-            "progress": progress,
-            "overwrite": request.overwrite,
-        }
-        keep(gather_clouds(list(request.points), door, request.area, folder, **options))
+        points = list(request.points)
+        keep(
+            gather_clouds(
+                points,
+                door,
+                request.area,
+                folder,
+                cell_m=request.cell_m,
+                crs=request.points_crs,
+                progress=progress,
+                overwrite=request.overwrite,
+            )
+        )
     for wanted in request.features:
         keep([gather_features(door, wanted, request.area, folder, progress=progress, overwrite=request.overwrite)])
     if request.standing:

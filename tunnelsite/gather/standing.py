@@ -9,7 +9,7 @@ import shapely
 from scipy import ndimage
 
 from tunnelsite.core.grid import transformer
-from tunnelsite.core.layers import SourceRaster
+from tunnelsite.core.layers import Affine, SourceRaster
 from tunnelsite.io.formats.geojson import collection_text, feature
 
 LEAST_HEIGHT_M, LEAST_AREA_M2 = 2.0, 12.0
@@ -49,7 +49,7 @@ def _filled(values: np.ndarray) -> np.ndarray:
     if not empty.any() or empty.all():
         return values
     nearest = ndimage.distance_transform_edt(empty, return_distances=False, return_indices=True)
-    return values[tuple(nearest)]
+    return np.asarray(values[tuple(nearest)])
 
 
 def _pieces(
@@ -81,7 +81,7 @@ def _goes_on(surface: np.ndarray) -> np.ndarray:
     return found
 
 
-def _outline(mask: np.ndarray, spot: tuple[slice, slice], affine: tuple) -> shapely.Geometry:
+def _outline(mask: np.ndarray, spot: tuple[slice, slice], affine: Affine) -> shapely.Geometry:
     """The outline of cells: their squares put together, runs of a row at a time."""
     a, b, c, d, e, f = affine
     boxes = []

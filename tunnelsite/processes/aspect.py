@@ -5,12 +5,12 @@ from __future__ import annotations
 from tunnelsite.core.describe import Description, LayerSpec
 from tunnelsite.core.layers import Layer
 from tunnelsite.core.needs import supplied
-from tunnelsite.core.process import Process
+from tunnelsite.core.process import Inputs, Process, Progress, Values
 from tunnelsite.kernels.terrain import slope as terrain
 from tunnelsite.processes.by_rows import by_rows
 
 
-def _run(inputs, parameters, progress) -> dict[str, Layer]:
+def _run(inputs: Inputs, parameters: Values, progress: Progress) -> dict[str, Layer]:
     ground = inputs["ground"]
     facing = terrain.aspect(ground.values, *ground.cell_m)
     progress("aspect", 1.0)

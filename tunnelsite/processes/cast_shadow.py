@@ -7,12 +7,12 @@ import numpy as np
 from tunnelsite.core.describe import Description, LayerSpec
 from tunnelsite.core.layers import Layer
 from tunnelsite.core.needs import supplied
-from tunnelsite.core.process import Process
+from tunnelsite.core.process import Inputs, Process, Progress, Values
 from tunnelsite.kernels.light import horizon
 from tunnelsite.processes.sun_asked import SUN_PARAMETERS, SUN_SOURCE, square_cell_m, sun_asked
 
 
-def _run(inputs, parameters, progress) -> dict[str, Layer]:
+def _run(inputs: Inputs, parameters: Values, progress: Progress) -> dict[str, Layer]:
     ground = inputs["ground"]
     cell_m = square_cell_m(ground, "cast_shadow")
     azimuth, elevation = sun_asked(parameters)

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from tunnelsite.core.describe import Description, LayerSpec, Parameter
 from tunnelsite.core.layers import Layer
-from tunnelsite.core.process import Process
+from tunnelsite.core.process import Inputs, Process, Progress, Values
 from tunnelsite.kernels.air.cold_pool import cold_pool_depth
 
 
-def _run(inputs, parameters, progress) -> dict[str, Layer]:
+def _run(inputs: Inputs, parameters: Values, progress: Progress) -> dict[str, Layer]:
     ground = inputs["ground"]
     depth = cold_pool_depth(ground.values, ground.cell_m[0], parameters["scale_m"], lambda: progress("cold air", 0.3))
     progress("cold air", 1.0)

@@ -9,14 +9,14 @@ import numpy as np
 from tunnelsite.core.describe import Description, LayerSpec, Parameter
 from tunnelsite.core.layers import Layer
 from tunnelsite.core.needs import LAYERS, supplied
-from tunnelsite.core.process import ByTiles, Process
+from tunnelsite.core.process import ByTiles, GroundTiles, Inputs, Process, Progress, Values, Write
 from tunnelsite.kernels.bands import bands
 from tunnelsite.kernels.water import by_richdem, dinfinity, fill, flow, upslope
-from tunnelsite.kernels.water.tiled_drainage import tiled_drainage
+from tunnelsite.kernels.water.tiled_drainage import DrainedTile, tiled_drainage
 from tunnelsite.processes.filled_ground import filled_by
 
 
-def _run(inputs, parameters, progress) -> dict[str, Layer]:
+def _run(inputs: Inputs, parameters: Values, progress: Progress) -> dict[str, Layer]:
     ground, edge = inputs["ground"], inputs.get("filled_edge")
     spilling = ground.values if edge is None else np.fmax(ground.values, edge.values)
     filled = filled_by(parameters["engine"], spilling, lambda: progress("drainage", 0.1))
@@ -43,7 +43,7 @@ def _run(inputs, parameters, progress) -> dict[str, Layer]:
     return _layers(Gathered(area, open_edge, ponding, direction), ground.cell_m)
 
 
-def _by_richdem(inputs, filled: np.ndarray, method: str, progress) -> dict[str, Layer]:
+def _by_richdem(inputs: Inputs, filled: np.ndarray, method: str, progress: Progress) -> dict[str, Layer]:
     """The layers by richdem's own accumulation; where more may come from beyond the data is looked up along its directions."""
     ground = inputs["ground"]
     cells, direction = by_richdem.accumulated(filled, method)
@@ -57,10 +57,10 @@ def _by_richdem(inputs, filled: np.ndarray, method: str, progress) -> dict[str, 
 TILE = 2048  # cells along a tile's side, where the raster is too large to be held
 
 
-def _by_tiles(ground, parameters, write, progress) -> None:
+def _by_tiles(ground: GroundTiles, parameters: Values, write: Write, progress: Progress) -> None:
     cell_m2 = np.float32(ground.cell_m[0] * ground.cell_m[1])
 
-    def put(rows, cols, tile) -> None:
+    def put(rows: slice, cols: slice, tile: DrainedTile) -> None:
         area = np.where(tile.cells == 0, np.float32(np.nan), tile.cells.astype(np.float32) * cell_m2)
         water = Gathered(area, tile.open_edge, tile.filled - tile.ground, tile.direction)
         write(rows, cols, _layers(water, ground.cell_m))
@@ -77,7 +77,7 @@ class Gathered(NamedTuple):
     direction: np.ndarray
 
 
-def _layers(water: Gathered, cell_m) -> dict[str, Layer]:
+def _layers(water: Gathered, cell_m: tuple[float, float]) -> dict[str, Layer]:
     return {
         "upslope_m2": Layer(water.area_m2, "m2", "Contributing area", cell_m),
         "open_edge": Layer(water.open_edge, "1", "Contributing area is a lower bound", cell_m),
@@ -86,7 +86,7 @@ def _layers(water: Gathered, cell_m) -> dict[str, Layer]:
     }
 
 
-def _add_beyond(inputs, area: np.ndarray, open_edge: np.ndarray) -> None:
+def _add_beyond(inputs: Inputs, area: np.ndarray, open_edge: np.ndarray) -> None:
     """What is known of water from beyond the raster, put in (in place)."""
     for rows in bands(area.shape):
         if "upslope_beyond_m2" in inputs:

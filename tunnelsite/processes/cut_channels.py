@@ -20,7 +20,7 @@ SHORTEST_M = 60.0  # of a channel, straight from end to end: pits and hollows ar
 COARSEST_M = 5.0  # wider cells show no channel of that width
 
 
-def depth_below_banks(ground, reach):
+def depth_below_banks(ground: np.ndarray, reach: int) -> np.ndarray:
     """Return how deep each cell lies below the lower of its banks.
 
     Arguments: ground: float32 [rows, cols] [m], NaN = no data; reach [cells]: banks are looked for as far as this on either side.
@@ -36,7 +36,7 @@ def depth_below_banks(ground, reach):
     return np.where(known, closed[inner, inner] - ground, np.nan).astype(np.float32)
 
 
-def cut_channels(ground, cell_m, deep_m):
+def cut_channels(ground: np.ndarray, cell_m: float, deep_m: float) -> np.ndarray:
     """Return where the ground is a channel: cut `deep_m` or more below both banks, at most 20 m wide, at least 60 m long.
 
     Arguments: ground: float32 [rows, cols] [m], NaN = no data; cell_m: side of a cell [m]; deep_m [m], above 0.
@@ -53,5 +53,5 @@ def cut_channels(ground, cell_m, deep_m):
     for k, (down, right) in enumerate(ndimage.find_objects(labels), 1):
         length = np.hypot(down.stop - down.start, right.stop - right.start)
         long[k] = length * block_m >= SHORTEST_M and blocks[k] <= length**2 / 4  # else a pit
-    found = long[labels].repeat(side, 0).repeat(side, 1)
+    found: np.ndarray = long[labels].repeat(side, 0).repeat(side, 1)
     return found[: ground.shape[0], : ground.shape[1]]

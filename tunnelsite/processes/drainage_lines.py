@@ -8,7 +8,7 @@ import numpy as np
 
 from tunnelsite.core.describe import Description, LayerSpec, Parameter
 from tunnelsite.core.layers import Layer
-from tunnelsite.core.process import Process
+from tunnelsite.core.process import Inputs, Process, Progress, Values
 from tunnelsite.kernels.water.drainage_lines import distance_from_drainage, height_above_drainage
 from tunnelsite.processes import contributing_area
 from tunnelsite.processes.cut_channels import cut_channels
@@ -18,10 +18,10 @@ FLOW = ("ponding_m", "flow_direction", "upslope_m2", "open_edge")
 BED_M2 = 1000.0  # contributing area of a cell of a channel's bed: no less than where the smallest channels begin
 
 
-def _run(inputs, parameters, progress) -> dict[str, Layer]:
+def _run(inputs: Inputs, parameters: Values, progress: Progress) -> dict[str, Layer]:
     ground = inputs["ground"]
     if any(name not in inputs for name in FLOW):
-        inputs = inputs | contributing_area.PROCESS(
+        inputs = dict(inputs) | contributing_area.PROCESS(
             {k: v for k, v in inputs.items() if k not in FLOW},
             {},
             lambda what, share: progress("drainage lines", share / 2),

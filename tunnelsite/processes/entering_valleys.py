@@ -17,7 +17,7 @@ REACH_M = 100.0  # from a valley's middle to its sides
 DEEP_M = 1.0  # of its middle below the lower side: errors of the elevations and furrows are less
 
 
-def entering_valleys(ground, direction, open_edge, cell_m):
+def entering_valleys(ground: np.ndarray, direction: np.ndarray, open_edge: np.ndarray, cell_m: float) -> np.ndarray:
     """Return the ways that water takes which comes down a valley from beyond the data.
 
     Arguments: ground: float32 [rows, cols] [m], NaN = no data; direction: uint8, codes of the filled ground; open_edge: bool, where
@@ -32,7 +32,7 @@ def entering_valleys(ground, direction, open_edge, cell_m):
     labels, count = ndimage.label(np.nan_to_num(depth) >= DEEP_M, np.ones((3, 3)))
     ways = np.zeros(ground.shape, bool)
     for row, col in ndimage.minimum_position(rim, labels, range(1, count + 1)):
-        part = tuple(slice(max((at - 1) * side, 0), (at + 2) * side) for at in (row, col))
+        part = np.s_[max((row - 1) * side, 0) : (row + 2) * side, max((col - 1) * side, 0) : (col + 2) * side]
         heights = np.where(_borders(ground, part) & (open_edge[part] > 0), ground[part], np.nan)
         if np.isfinite(heights).any():
             down, right = np.unravel_index(np.nanargmin(heights), heights.shape)
@@ -42,7 +42,7 @@ def entering_valleys(ground, direction, open_edge, cell_m):
     return ways
 
 
-def _borders(ground, part):
+def _borders(ground: np.ndarray, part: tuple[slice, slice]) -> np.ndarray:
     """Which cells of a part of the raster lie beside no data or at its end."""
     around = np.pad(np.isfinite(ground[part]), 1, mode="edge")
     rows, cols = part
@@ -50,10 +50,10 @@ def _borders(ground, part):
     around[-1] &= rows.stop < ground.shape[0]
     around[:, 0] &= cols.start > 0
     around[:, -1] &= cols.stop < ground.shape[1]
-    return ~ndimage.binary_erosion(around, np.ones((3, 3)))[1:-1, 1:-1]
+    return np.asarray(~ndimage.binary_erosion(around, np.ones((3, 3)))[1:-1, 1:-1])
 
 
-def _follow(row, col, direction, ways):
+def _follow(row: int, col: int, direction: np.ndarray, ways: np.ndarray) -> None:
     """Mark the way down from a cell, as far as none was marked before."""
     steps = {int(code): (int(r), int(c)) for code, r, c in zip(CODE, ROW_STEP, COL_STEP, strict=True)}
     rows, cols = ways.shape

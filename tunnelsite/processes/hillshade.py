@@ -5,7 +5,7 @@ from __future__ import annotations
 from tunnelsite.core.describe import Description, LayerSpec, Parameter
 from tunnelsite.core.layers import Layer
 from tunnelsite.core.needs import supplied
-from tunnelsite.core.process import Process
+from tunnelsite.core.process import Inputs, Process, Progress, Values
 from tunnelsite.kernels.terrain import slope as terrain
 from tunnelsite.processes.by_rows import by_rows
 
@@ -15,7 +15,7 @@ EXAGGERATION = Parameter(
 )  # fmt: skip
 
 
-def _run(inputs, parameters, progress) -> dict[str, Layer]:
+def _run(inputs: Inputs, parameters: Values, progress: Progress) -> dict[str, Layer]:
     ground = inputs["ground"]
     azimuth = parameters["azimuth_deg"] - (parameters["bearing_deg"] - 90.0)
     cell = ground.cell_m if ground.cell_m[0] != ground.cell_m[1] else ground.cell_m[0]

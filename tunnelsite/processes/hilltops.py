@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from tunnelsite.core.describe import Description, LayerSpec, Parameter
 from tunnelsite.core.layers import Layer
-from tunnelsite.core.process import Process
+from tunnelsite.core.process import Inputs, Process, Progress, Values
 from tunnelsite.kernels.air.topographic_factor import greatest_factor
 from tunnelsite.processes.on_blocks import on_blocks
 
 
-def _run(inputs, parameters, progress) -> dict[str, Layer]:
+def _run(inputs: Inputs, parameters: Values, progress: Progress) -> dict[str, Layer]:
     ground = inputs["ground"]
     values = on_blocks(ground, parameters["scale_m"], greatest_factor)
     progress("hilltops", 1.0)

@@ -10,7 +10,7 @@ from scipy import ndimage
 from tunnelsite.core.describe import Description, LayerSpec, Parameter
 from tunnelsite.core.layers import Layer
 from tunnelsite.core.needs import supplied
-from tunnelsite.core.process import Process
+from tunnelsite.core.process import Inputs, Process, Progress, Values
 from tunnelsite.kernels.bands import bands
 from tunnelsite.kernels.terrain.level_patches import level_cells
 from tunnelsite.processes.pond_shapes import pond_blocks
@@ -84,7 +84,7 @@ def _add_ponds(values: np.ndarray, cell_m: tuple[float, float], least_m2: float,
         result[row * side : row * side + side, col * side : col * side + side] = 1.0
 
 
-def _run(inputs, parameters, progress) -> dict[str, Layer]:
+def _run(inputs: Inputs, parameters: Values, progress: Progress) -> dict[str, Layer]:
     ground = inputs["ground"]
     values = np.ascontiguousarray(ground.values, np.float32)
     level = level_cells(values, np.float32(TOLERANCE_M))

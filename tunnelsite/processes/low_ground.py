@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from tunnelsite.core.describe import Description, LayerSpec, Parameter
 from tunnelsite.core.layers import Layer
-from tunnelsite.core.process import Process
+from tunnelsite.core.process import Inputs, Process, Progress, Values
 from tunnelsite.kernels.terrain.low_ground import depth_below_surroundings
 from tunnelsite.processes.on_blocks import on_blocks
 
 
-def _run(inputs, parameters, progress) -> dict[str, Layer]:
+def _run(inputs: Inputs, parameters: Values, progress: Progress) -> dict[str, Layer]:
     ground = inputs["ground"]
     reach_m = parameters["reach_m"]
     values = on_blocks(

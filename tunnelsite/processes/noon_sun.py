@@ -10,7 +10,7 @@ from tunnelsite.core.describe import Description, LayerSpec
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.layers import Layer
 from tunnelsite.core.needs import supplied
-from tunnelsite.core.process import Process
+from tunnelsite.core.process import Inputs, Process, Progress, Values
 from tunnelsite.kernels.bands import bands
 from tunnelsite.kernels.light.horizon import Rays, earth_drop_per_m, horizon_tangent
 from tunnelsite.processes.outlines_given import KIND, OUTLINES, outlines_of
@@ -35,7 +35,7 @@ def noon_sun(lat_deg: float) -> tuple[float, float] | None:
     return (180.0 if lat_deg > declination else 0.0), elevation
 
 
-def _run(inputs, parameters, progress) -> dict[str, Layer]:
+def _run(inputs: Inputs, parameters: Values, progress: Progress) -> dict[str, Layer]:
     ground, surface = inputs["ground"], inputs["surface"]
     if math.isnan(parameters["latitude_deg"]):
         raise UsageError(

@@ -17,4 +17,5 @@ def on_blocks(ground: Layer, scale_m: float, measure: Callable[[np.ndarray, floa
     """
     cell = ground.cell_m[0]
     side = max(1, round(scale_m / cell))
-    return spread(measure(block_means(ground.values, side), side * cell), side, ground.values).astype(np.float16)
+    values: np.ndarray = spread(measure(block_means(ground.values, side), side * cell), side, ground.values)
+    return values.astype(np.float16)

@@ -18,7 +18,7 @@ LEAST_BLOCKS = 4  # without the shore
 _RING = np.ones((3, 3), bool)
 
 
-def pond_blocks(ground, side, cell_m2, sizes_m2):
+def pond_blocks(ground: np.ndarray, side: int, cell_m2: float, sizes_m2: tuple[float, float]) -> np.ndarray:
     """Return which blocks of a ground look like small water.
 
     Arguments: ground: float32 [rows, cols] [m], NaN = no data; side of a block [cells]; cell_m2, area of a cell [m2]; sizes_m2,

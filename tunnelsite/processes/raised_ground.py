@@ -10,7 +10,7 @@ from scipy import ndimage
 from tunnelsite.core.describe import Description, LayerSpec, Parameter
 from tunnelsite.core.layers import Layer
 from tunnelsite.core.needs import supplied
-from tunnelsite.core.process import Process
+from tunnelsite.core.process import Inputs, Process, Progress, Values
 from tunnelsite.kernels.bands import bands
 from tunnelsite.kernels.terrain.steep_steps import steep_steps
 
@@ -42,7 +42,9 @@ class _Pieces:
 def _pieces(ground: np.ndarray, between: np.ndarray, least: float) -> _Pieces | None:
     """Ground cut at its walls into pieces of at least `least` cells, every other cell given to the nearest; None without any."""
     label, count = ndimage.label(between)
-    cells = sum(np.bincount(label[rows].ravel(), minlength=count + 1) for rows in bands(label.shape, BAND_CELLS))
+    cells = np.zeros(count + 1, np.int64)
+    for rows in bands(label.shape, BAND_CELLS):
+        cells += np.bincount(label[rows].ravel(), minlength=count + 1)
     cells[0] = 0
     own = _looked_up(cells >= least, label)
     if not own.any():
@@ -71,17 +73,17 @@ def _roofs(pieces: _Pieces, known: np.ndarray, rise_m: float, sizes: tuple[float
     """
     most, widest = sizes
     count = len(pieces.cells)
-    here, there, above, close = [], [], [], []
+    borders = []
     for first, second in ((np.s_[:, :-1], np.s_[:, 1:]), (np.s_[:-1], np.s_[1:])):
         one, two = pieces.label[first], pieces.label[second]
         meet = (one != two) & known[first] & known[second]
         gap = np.hypot(*(pieces.near[k][first][meet] - pieces.near[k][second][meet] for k in (0, 1)))
         rise = pieces.height[first][meet] - pieces.height[second][meet]
-        here += [one[meet], two[meet]]
-        there += [two[meet], one[meet]]
-        above += [rise >= rise_m, rise <= -rise_m]
-        close += 2 * [gap <= widest]
-    here, there, above, close = map(np.concatenate, (here, there, above, close))
+        borders += [
+            (one[meet], two[meet], rise >= rise_m, gap <= widest),
+            (two[meet], one[meet], rise <= -rise_m, gap <= widest),
+        ]
+    here, there, above, close = map(np.concatenate, zip(*borders, strict=True))
     outline = np.bincount(here, minlength=count)
     end = pieces.own & ~ndimage.binary_erosion(known)  # the grid's own rim too
     ends = np.bincount(pieces.label[end], minlength=count)
@@ -108,7 +110,7 @@ def _sides(above: np.ndarray, rise_m: float) -> np.ndarray:
     return found
 
 
-def _run(inputs, parameters, progress) -> dict[str, Layer]:
+def _run(inputs: Inputs, parameters: Values, progress: Progress) -> dict[str, Layer]:
     ground = inputs["ground"]
     values = np.ascontiguousarray(ground.values, np.float32)
     result = np.zeros(values.shape, np.float32)

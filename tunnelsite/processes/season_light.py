@@ -12,7 +12,7 @@ from tunnelsite.core.describe import Description, LayerSpec
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.layers import Layer
 from tunnelsite.core.needs import LAYERS, supplied
-from tunnelsite.core.process import Process
+from tunnelsite.core.process import Inputs, Process, Progress, Values
 from tunnelsite.kernels.light.far_horizon import far_view, raise_to_far
 from tunnelsite.kernels.light.horizon import Rays, earth_drop_per_m
 from tunnelsite.kernels.light.horizon_share import (
@@ -35,7 +35,7 @@ WINDOW = LAYERS["light_window"]
 LEAFLESS = ("surface_leafless", "surface_leafless_2", "surface_leafless_3")
 
 
-def _run(inputs, parameters, progress) -> dict[str, Layer]:
+def _run(inputs: Inputs, parameters: Values, progress: Progress) -> dict[str, Layer]:
     ground, sun = inputs["ground"], inputs["sun"].values
     square_cell_m(ground, "season_light")
     months = _months(sun)
@@ -64,7 +64,9 @@ class Light(NamedTuple):
     month: np.ndarray
 
 
-def _folded(views, azimuths: np.ndarray, months: dict[int, float], progress) -> Light:
+def _folded(
+    views: list[tuple[Scene, np.ndarray]], azimuths: np.ndarray, months: dict[int, float], progress: Progress
+) -> Light:
     """The light of every cell of the scenes' window, a band of rows at a time; NaN and month 0 elsewhere.
 
     Arguments: views, scenes with their tables.
@@ -144,7 +146,7 @@ def _made(light: Light, title: str, cell_m: tuple[float, float]) -> dict[str, La
     }
 
 
-def _scene(inputs, parameters, azimuths: np.ndarray, progress) -> Scene:
+def _scene(inputs: Inputs, parameters: Values, azimuths: np.ndarray, progress: Progress) -> Scene:
     """Who sees what, towards these azimuths, before a surface is chosen."""
     ground = inputs["ground"]
     rays = Rays(drop_per_m=earth_drop_per_m(), lift_m=parameters["light_height_m"])
@@ -159,7 +161,7 @@ def _scene(inputs, parameters, azimuths: np.ndarray, progress) -> Scene:
     return replace(scene, beyond=beyond)
 
 
-def _parts(inputs, sun: np.ndarray) -> list[tuple[np.ndarray, np.ndarray, np.ndarray]]:
+def _parts(inputs: Inputs, sun: np.ndarray) -> list[tuple[np.ndarray, np.ndarray, np.ndarray]]:
     """(surface, outlines on it, energy of each sun step that needs to clear it): the beam cut into slices by what crowns of a kind pass.
 
     Surface 0 holds no thin crowns, each next one also the next kind, which passes more, t1 <= t2 <= ...; the last holds all. A beam

@@ -6,11 +6,11 @@ import numpy as np
 
 from tunnelsite.core.describe import Description, LayerSpec, Parameter
 from tunnelsite.core.layers import Layer
-from tunnelsite.core.process import Process
+from tunnelsite.core.process import Inputs, Process, Progress, Values
 from tunnelsite.kernels.distance import distance_to
 
 
-def _run(inputs, parameters, progress) -> dict[str, Layer]:
+def _run(inputs: Inputs, parameters: Values, progress: Progress) -> dict[str, Layer]:
     standing = inputs["standing_m"]
     tall = standing.values >= parameters["least_m"]  # NaN compares false
     away = distance_to(tall, standing.cell_m, parameters["most_m"])

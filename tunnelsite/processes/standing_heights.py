@@ -7,12 +7,12 @@ from scipy import ndimage
 
 from tunnelsite.core.describe import Description, LayerSpec, Parameter
 from tunnelsite.core.layers import Layer
-from tunnelsite.core.process import Process
+from tunnelsite.core.process import Inputs, Process, Progress, Values
 
 CLASS = 1.25  # ratio of the heights in one class
 
 
-def _run(inputs, parameters, progress) -> dict[str, Layer]:
+def _run(inputs: Inputs, parameters: Values, progress: Progress) -> dict[str, Layer]:
     standing = inputs["standing_m"]
     heights, most = np.nan_to_num(standing.values, nan=0.0), parameters["most_heights"]
     away = np.full(heights.shape, most, np.float32)

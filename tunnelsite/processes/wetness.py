@@ -6,13 +6,13 @@ import numpy as np
 
 from tunnelsite.core.describe import Description, LayerSpec, Parameter
 from tunnelsite.core.layers import Layer
-from tunnelsite.core.process import Process
+from tunnelsite.core.process import Inputs, Process, Progress, Values
 from tunnelsite.kernels.terrain import slope as terrain
 from tunnelsite.kernels.water import upslope
 from tunnelsite.processes import contributing_area
 
 
-def _run(inputs, parameters, progress) -> dict[str, Layer]:
+def _run(inputs: Inputs, parameters: Values, progress: Progress) -> dict[str, Layer]:
     ground = inputs["ground"]
     method = {"method": parameters["method"], "engine": "built-in"}
     area = contributing_area.PROCESS.run(inputs, method, progress)["upslope_m2"].values

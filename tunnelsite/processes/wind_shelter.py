@@ -8,7 +8,7 @@ from tunnelsite.core.describe import Description, LayerSpec, Parameter
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.layers import Layer
 from tunnelsite.core.needs import supplied
-from tunnelsite.core.process import Process
+from tunnelsite.core.process import Inputs, Process, Progress, Values
 from tunnelsite.kernels.air import wind_shelter
 
 
@@ -27,7 +27,7 @@ def winds(text: str) -> tuple[np.ndarray, np.ndarray]:
     return table[:, 0] % 360.0, table[:, 1] / table[:, 1].sum()
 
 
-def _run(inputs, parameters, progress) -> dict[str, Layer]:
+def _run(inputs: Inputs, parameters: Values, progress: Progress) -> dict[str, Layer]:
     ground, standing = inputs["ground"], inputs["standing_m"]
     away, share = winds(parameters["winds"])
     azimuths = (away - (parameters["bearing_deg"] - 90.0)) % 360.0

@@ -78,7 +78,7 @@ class RangedFile(io.RawIOBase):
             self._blocks.popitem(last=False)
         return found
 
-    def readinto(self, buffer) -> int:
+    def readinto(self, buffer: bytearray | memoryview) -> int:
         found = self.read(len(buffer))
         buffer[: len(found)] = found
         return len(found)

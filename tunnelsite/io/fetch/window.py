@@ -106,7 +106,7 @@ def _opened(file: RangedFile, address: str) -> Iterator[rasterio.DatasetReader]:
         ) from problem
 
 
-def _read(source, file: RangedFile, address: str, area: Area) -> Fetched | None:
+def _read(source: rasterio.DatasetReader, file: RangedFile, address: str, area: Area) -> Fetched | None:
     if source.crs is None:
         raise InputRefused(
             f"{address[:200]!r} names no coordinate system", "a georeferenced raster", "download it and use --dem-crs"
@@ -143,7 +143,7 @@ def window_bytes(file: RangedFile, area: Area) -> int:
         return 0 if window is None else math.ceil(file.size * min(1.0, window.width * window.height / cells))
 
 
-def _window(source, area: Area) -> Window | None:
+def _window(source: rasterio.DatasetReader, area: Area) -> Window | None:
     west, south, east, north = area.bounds_in(source.crs.to_wkt())
     inverse = ~source.transform
     corners = [put_through(inverse, x, y) for x in (west, east) for y in (south, north)]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any, BinaryIO
+from typing import IO, Any
 
 import numpy as np
 import pyproj
@@ -43,7 +43,7 @@ class Cloud:
 
 
 def read_cloud(
-    file: BinaryIO, name: str, bounds_deg: tuple[float, float, float, float], crs: str | None = None
+    file: IO[bytes] | io.RawIOBase, name: str, bounds_deg: tuple[float, float, float, float], crs: str | None = None
 ) -> Cloud:
     """The points of a cloud in a box in degrees (WGS 84), noise left out.
 
@@ -84,7 +84,7 @@ def _laspy() -> tuple[Any, tuple[type[Exception], ...]]:
     return laspy, (laspy.LaspyException, lazrs.LazrsError, ValueError, OSError, EOFError, IndexError, KeyError)
 
 
-def _is_copc(file: BinaryIO) -> bool:
+def _is_copc(file: IO[bytes] | io.RawIOBase) -> bool:
     """COPC 1.0: the first variable-length record is that of user `copc`."""
     file.seek(0)
     head = file.read(589)
@@ -150,7 +150,7 @@ def _too_many(name: str) -> ResourceShortage:
 class _Bounded(io.RawIOBase):
     """A file whose readers cannot go round in circles: an index of a broken COPC file may lead back to itself."""
 
-    def __init__(self, file: BinaryIO) -> None:
+    def __init__(self, file: IO[bytes] | io.RawIOBase) -> None:
         super().__init__()
         self._file, self._left = file, MOST_READS
         self.size = file.seek(0, io.SEEK_END)
