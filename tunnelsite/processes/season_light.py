@@ -71,7 +71,8 @@ def _folded(
 
     Arguments: views, scenes with their tables.
     """
-    whole, (top, bottom, left, right) = views[0][0].observer, views[0][0].window
+    whole = views[0][0].observer
+    top, bottom, left, right = views[0][0].window or (0, whole.shape[0], 0, whole.shape[1])
     ground = whole[top:bottom, left:right]
     weights = np.array(list(months.values())) / sum(months.values())
     judged = np.flatnonzero(weights >= LEAST_MONTH / len(weights))
@@ -105,7 +106,7 @@ def _placed(part: np.ndarray, shape: tuple[int, ...], corner: tuple[int, int]) -
     return out
 
 
-def _window(inputs) -> tuple[int, int, int, int]:
+def _window(inputs: Inputs) -> tuple[int, int, int, int]:
     """First and past-the-last row and column of the cells whose light is wanted. Errors: UsageError for a window beyond the ground."""
     rows, cols = inputs["ground"].values.shape
     if WINDOW.id not in inputs:
