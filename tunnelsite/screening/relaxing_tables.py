@@ -28,8 +28,9 @@ RELAX_COLUMNS = {
 
 def compromises_table(found: Relaxation, candidates: Table) -> Table:
     """Footprints that break a limit. Arguments: candidates, the table of the result `found.compromises`."""
+    feet = any(scan.house.feet for scan in found.compromises.scans)
     rows = [
-        row | {"breaks": break_words(broken), "breaks_by": broken[0].measure - broken[0].limit}
+        row | {"breaks": break_words(broken, feet=feet), "breaks_by": broken[0].measure - broken[0].limit}
         for row, broken in zip(candidates.rows, found.breaks, strict=True)
     ]
     title = "Compromises: footprints that break a limit which may be relaxed, least bad first"
@@ -37,7 +38,7 @@ def compromises_table(found: Relaxation, candidates: Table) -> Table:
     return table_of("compromises", title, columns, rows, candidates.places)
 
 
-def break_words(broken: list[Break], *, feet: bool = False) -> str:
+def break_words(broken: list[Break], *, feet: bool) -> str:
     """The limits that a compromise breaks, in words. Arguments: broken; feet, whether feet and inches come first."""
     parts = []
     for one in broken:

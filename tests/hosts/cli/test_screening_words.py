@@ -98,7 +98,7 @@ def test_reasons_tell_limit_and_nearest_miss() -> None:
     none = words_of(SUMMARY | {"candidates": [], "rejections": [WHY, other] * 30}, False)
     assert none.startswith("No place passes every limit")
     assert "Home, 9x30m at 90 deg: deepest_cut rejected 4 of 9: Deepest cut\n" in none
-    assert "and 20 more" in none and "explain --at" in none
+    assert "and 20 more" in none and "explain sites.gpkg --at LON LAT" in none
 
 
 def test_little_that_passes_names_limits_to_relax_and_compromises() -> None:
@@ -107,7 +107,7 @@ def test_little_that_passes_names_limits_to_relax_and_compromises() -> None:
     broken = {"parcel": "Home", "lat": 2.0, "lon": 1.0, "breaks": "deepest cut 0.19 m, above the limit of 0.15 m"}
     text = words_of(SUMMARY | {"placements_tried": 9000, "relax": [relax], "compromises": [broken]}, False)
     assert "Few pass: read on before you choose." in text
-    assert "deepest cut up to 0.3 m (now 0.15): 772 more placements, 7 more options" in text
+    assert "deepest cut up to 0.3 m, now 0.15 m: 772 more placements, 7 more options" in text
     assert "Home, 2.000000, 1.000000: deepest cut 0.19 m, above the limit" in text and "not recommended" in text
 
 

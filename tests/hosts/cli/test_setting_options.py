@@ -7,7 +7,7 @@ import pytest
 from tunnelsite.core.errors import UsageError
 from tunnelsite.hosts.cli.arguments import parsed
 from tunnelsite.hosts.cli.main import main
-from tunnelsite.hosts.cli.options import parser
+from tunnelsite.hosts.cli.options import COMMANDS, parser
 from tunnelsite.hosts.cli.setting_options import POSITIONAL, given_settings
 from tunnelsite.settings.field import fields_of
 from tunnelsite.settings.model import Settings, settings_from
@@ -90,3 +90,10 @@ def test_help_of_what_follows_a_screening_is_short_and_takes_every_setting_all_t
     )
     given = parsed(parser(command), [command, "dem.tif", "parcels.gpkg", "--azimuths", "16"])
     assert given_settings(given, Settings)["azimuths"] == "16"
+
+
+@pytest.mark.parametrize("command", [one.name for one in COMMANDS])
+def test_every_command_has_a_help_that_can_be_shown(command) -> None:
+    """A per cent sign in an option's text is a format to argparse."""
+    commands = next(action.choices for action in parser(command)._actions if action.dest == "name")
+    assert commands[command].format_help().startswith("usage: tunnelsite ")

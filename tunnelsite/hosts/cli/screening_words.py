@@ -166,8 +166,10 @@ def _relaxed(summary: dict[str, Any]) -> list[str]:
     if summary["relax"]:
         lines += ["", "What relaxing one limit would bring, the others as they are:"]
     for row in summary["relax"]:
-        value = amounts.in_unit(row["relaxed_to"], row["unit"], feet=summary["feet"])
-        lines.append(f"  {row['title'].lower()} up to {value} (now {row['limit_value']:g}): "
+        value, now = (
+            amounts.in_unit(row[name], row["unit"], feet=summary["feet"]) for name in ("relaxed_to", "limit_value")
+        )
+        lines.append(f"  {row['title'].lower()} up to {value}, now {now}: "
                      f"{row['more_placements']:,} more placements, {row['more_options']} more options")  # fmt: skip
     if summary["compromises"]:
         lines.append("Least bad places that break a limit (layer `compromises`); they are not recommended as they are:")
@@ -187,11 +189,11 @@ def _not_assessed(found: dict[str, Any]) -> list[str]:
 
 
 def _next(summary: dict[str, Any]) -> list[str]:
+    out = shlex.quote(str(summary["out"]))
     if not summary["candidates"]:
         return [
-            "Next: `tunnelsite explain --at LON LAT` shows every rule at one place; a project file may set other limits."
+            f"Next: `tunnelsite explain {out} --at LON LAT` shows every rule at one place; a project file may set other limits."
         ]
-    out = shlex.quote(str(summary["out"]))
     return [
         f"Next: walk the first options after heavy rain and check them with a level. `tunnelsite explain {out} --rank 1` shows every rule,",
         f"`tunnelsite report {out}` makes the page to hand over, `tunnelsite grading {out} --rank 1` and `stakeout` plan your choice.",

@@ -45,7 +45,7 @@ def add_robustness_options(command: argparse.ArgumentParser) -> None:
     _add(command, "draws", "seed", "elevation_error", "error_range")
     text = "how closely random weights keep to the given ones (default 50); 0 = any weights are equally likely"
     command.add_argument("--concentration", metavar="NUMBER", help=text)
-    text = "of a region: by how much each limit may be stricter or looser, up to 25% (default 10%)"
+    text = "of a region: by how much each limit may be stricter or looser, up to 25 %% (default 10 %%)"
     command.add_argument("--limit-range", metavar="SHARE", help=text)
     add_crew_options(command)
     command.add_argument("--overwrite", action="store_true", help="replace the output if it exists")
