@@ -98,7 +98,7 @@ def test_reasons_tell_limit_and_nearest_miss() -> None:
     none = words_of(SUMMARY | {"candidates": [], "rejections": [WHY, other] * 30}, False)
     assert none.startswith("No place passes every limit")
     assert "Home, 9x30m at 90 deg: deepest_cut rejected 4 of 9: Deepest cut\n" in none
-    assert "and 20 more" in none and "explain sites.gpkg --at LON LAT" in none
+    assert "and 20 more" in none and "--at LON LAT` shows every rule" in none
 
 
 def test_little_that_passes_names_limits_to_relax_and_compromises() -> None:
