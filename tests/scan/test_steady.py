@@ -87,7 +87,7 @@ def test_marks_over_the_shifts_add_up_to_the_score(result) -> None:
 
 
 def test_room_to_shift_ends_at_the_nearest_place_that_will_not_do(result) -> None:
-    scan, here = result.scans[0], result.here[0]
+    scan, here = result.scans[0], result.here[0][:]
     grid = scan.frame.grid
     good = np.zeros(grid.shape, bool)
     items = np.arange(0, len(here), 101)

@@ -14,26 +14,35 @@ class GrowingArray:
     """Values that come in pieces and are wanted in one array at the end.
 
     Arguments: dtype; most, how many it may come to hold. They are put where they are to stay: pieces that lie between those of other
-    columns leave holes in memory.
+    columns leave holes in memory. As long as all are alike, as where nothing stands anywhere, one is kept for all of them.
     """
 
     def __init__(self, dtype: type, most: int = 0) -> None:
-        self._values, self._count = _pages(min(most, _RESERVED), dtype), 0
+        self._most, self._values, self._count = min(most, _RESERVED), np.empty(0, dtype), 0
+        self._alike = True
 
     def append(self, values: np.ndarray) -> None:
         """Add a piece."""
         end = self._count + len(values)
-        if end > len(self._values):
-            grown = _pages(max(end, 2 * len(self._values)), self._values.dtype)
-            grown[: self._count] = self._values[: self._count]
-            self._values = grown
+        if self._alike:
+            one = self._values if self._count else np.array(values[:1], self._values.dtype)
+            if np.array_equal(values, np.broadcast_to(one, values.shape) if len(one) else one, equal_nan=True):
+                self._values, self._count = one, end
+                return
+        if self._alike or end > len(self._values):
+            self._grow(max(end, self._most, 2 * self._count))
         self._values[self._count : end] = values
         self._count = end
 
+    def _grow(self, count: int) -> None:
+        grown = _pages(count, self._values.dtype)
+        grown[: self._count] = self._values[: 1 if self._alike else self._count]
+        self._values, self._alike = grown, False
+
     def whole(self) -> np.ndarray:
-        """All pieces in one array; the column is empty afterwards."""
-        whole = self._values[: self._count]
-        self._values, self._count = _pages(0, whole.dtype), 0
+        """All pieces in one array, not to be written to; the column is empty afterwards."""
+        whole = np.broadcast_to(self._values, self._count) if self._alike else self._values[: self._count]
+        self._values, self._count, self._alike = np.empty(0, whole.dtype), 0, True
         return whole
 
 

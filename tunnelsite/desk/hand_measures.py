@@ -13,7 +13,7 @@ from tunnelsite.decisions.explain import Prepared, explain_at
 from tunnelsite.decisions.explanation import Explanation
 from tunnelsite.desk.spot import Spots
 from tunnelsite.scan.engine import Scan, scanned
-from tunnelsite.scan.judge import scores
+from tunnelsite.scan.judge import ScoresHere
 from tunnelsite.scan.open_ground import bars, open_ground
 from tunnelsite.scan.ranking import Choice
 from tunnelsite.scan.steady import steady_scores
@@ -76,7 +76,7 @@ def measured(result: Result, spots: Spots, place: tuple[float, float, float], ho
     shown, item = (
         (passing, int(np.searchsorted(passing.index, centre))) if steady is not None else (scan, int(there[0]))
     )
-    here = scores(shown, result.judges, settings.combine)
+    here = ScoresHere(shown, result.judges, settings.combine)
     whole = replace(mini, scans=[shown], here=[here], scored=[steady_scores(shown, here, settings.shift_m)])
     score = float(whole.scored[0][item])
     row = candidate_rows(replace(whole, choices=[Choice(0, item, score)]))[0]
@@ -99,6 +99,6 @@ def _steady(result: Result, scan: Scan, ground, centre: int) -> tuple[float | No
     at = np.flatnonzero(passing.index == centre)
     if not len(at):
         return None, passing
-    here = scores(passing, result.judges, result.settings.combine)
+    here = ScoresHere(passing, result.judges, result.settings.combine)
     value = float(steady_scores(passing, here, result.settings.shift_m)[at[0]])
     return (value if np.isfinite(value) else None), passing

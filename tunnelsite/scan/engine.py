@@ -86,7 +86,7 @@ class Scan:
     Attributes:
         frame, house, pad: what was scanned.
         index: int64 [n], row * cols + col of the placement's centre cell, rising.
-        owner: int32 [n], parcel.
+        owner: integer [n], parcel, in the type of the ground's.
         measures: by criterion id, float32 [n]. truths: the same for criteria that tell what is known of the true value.
         tallies: by rule id, then by parcel.
         lost: by rule, what the limits rejected; None = not kept (`scan.losses` finds it again from the layers).
@@ -134,7 +134,7 @@ def scanned(
     rules = ["no_data", *(judge.id for judge in judges)]
     tallies = {rule: [Tally() for _ in range(count)] for rule in rules}
     most = int(np.count_nonzero(ground.owner >= 0))
-    kept = frame.store.column(np.int64, most), frame.store.column(np.int32, most)
+    kept = frame.store.column(np.int64, most), frame.store.column(ground.owner.dtype.type, most)
     measures = {judge.id: frame.store.column(np.float32, most) for judge in judges}
     unsure = [judge for judge in judges if judge.criterion.truth is not None]
     truths = {

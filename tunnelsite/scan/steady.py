@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 
@@ -16,7 +17,13 @@ ROOM_CELLS = 1 << 20  # looked at together
 FARTHEST_M = 30.0  # room to shift is not looked for beyond this: about one house length
 
 
-def steady_scores(scan: Scan, scored: np.ndarray, shift_m: float) -> np.ndarray:
+class Scores(Protocol):
+    """Scores of stored placements: an array, or what gives them as an array does (`scan.judge.ScoresHere`)."""
+
+    def __getitem__(self, items: slice | np.ndarray, /) -> np.ndarray: ...
+
+
+def steady_scores(scan: Scan, scored: Scores, shift_m: float) -> np.ndarray:
     """Mean score over shifts of the house up to `shift_m` in any direction.
 
     Arguments: scan; scored, expected score 0-100 at the exact place of each stored placement, float64 [n], NaN = nothing
@@ -28,7 +35,7 @@ def steady_scores(scan: Scan, scored: np.ndarray, shift_m: float) -> np.ndarray:
     radius = shift_m / grid.cell_m
     reach = len(disc_weights(radius)) // 2
     if reach == 0:
-        return scored
+        return store.kept(scored[:])
     result = store.empty(scan.index.shape, np.float64)
     step = max(1, STRIP_CELLS // grid.cols // STRIP_ROWS) * STRIP_ROWS
     for top in range(0, grid.rows, step):
@@ -100,7 +107,7 @@ def steady_marks(scan: Scan, items: np.ndarray, judges: list[Judge], shift_m: fl
     return found
 
 
-def lowest_scores(scan: Scan, scored: np.ndarray, items: np.ndarray, shift_m: float) -> np.ndarray:
+def lowest_scores(scan: Scan, scored: Scores, items: np.ndarray, shift_m: float) -> np.ndarray:
     """Lowest score 0-100 within the shift of placements, float64 [n]; 0 where a limit or missing data rejects."""
     near = nearby(scan, items, shift_m)
     lowest = np.full(len(items), np.nan)
@@ -108,7 +115,7 @@ def lowest_scores(scan: Scan, scored: np.ndarray, items: np.ndarray, shift_m: fl
     return np.where(near.rejected > 0, 0.0, lowest)
 
 
-def rooms_to_shift(scan: Scan, scored: np.ndarray, items: np.ndarray, score: np.ndarray) -> np.ndarray:
+def rooms_to_shift(scan: Scan, scored: Scores, items: np.ndarray, score: np.ndarray) -> np.ndarray:
     """How far [m] placements can move in any direction and still be offered with 95 % of their score.
 
     Arguments: scan; scored, at the exact places; items, int64 [n]; score, their own, 0-100, float64 [n].
@@ -134,7 +141,7 @@ def rooms_to_shift(scan: Scan, scored: np.ndarray, items: np.ndarray, score: np.
     return room
 
 
-def _good_around(scan: Scan, scored: np.ndarray, ask: tuple[np.ndarray, np.ndarray], reach: int) -> np.ndarray:
+def _good_around(scan: Scan, scored: Scores, ask: tuple[np.ndarray, np.ndarray], reach: int) -> np.ndarray:
     """bool [n, 2 * reach + 1, 2 * reach + 1]: cells round placements that are stored, of their parcel, and keep enough of their score.
 
     ask = (items, their scores)."""

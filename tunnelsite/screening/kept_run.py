@@ -59,13 +59,14 @@ def keep_run(result: Result, path: str | Path, *, overwrite: bool = False) -> No
             frames.append(scan.frame)
         number = next(k for k, known in enumerate(frames) if known is scan.frame)
         key = f"scan{len(scans)}"
-        arrays |= {f"{key}.index": scan.index, f"{key}.owner": scan.owner, f"{key}.inside": scan.ground.inside}
+        arrays |= {f"{key}.index": scan.index, f"{key}.owner": scan.owner.astype(np.int32)}
+        arrays[f"{key}.inside"] = scan.ground.inside
         arrays |= {f"{key}.measure.{name}": values for name, values in scan.measures.items()}
         for name, truth in scan.truths.items():
             arrays |= {f"{key}.mean.{name}": truth.mean, f"{key}.se.{name}": truth.se}
         arrays |= {f"{key}.rejected.{rule}": counts for rule, counts in scan.ground.rejected.items()}
         for rule, lost in losses(scan, result.judges, result.settings.pad_pitch).items():
-            arrays |= {f"{key}.lost.{rule}.index": lost.index, f"{key}.lost.{rule}.owner": lost.owner}
+            arrays |= {f"{key}.lost.{rule}.index": lost.index, f"{key}.lost.{rule}.owner": lost.owner.astype(np.int32)}
             arrays |= {f"{key}.lost.{rule}.measure.{name}": values for name, values in lost.measures.items()}
         tallies = {rule: [dataclasses.astuple(tally) for tally in found] for rule, found in scan.tallies.items()}
         sizes = {"house": dataclasses.asdict(scan.house), "pad": dataclasses.asdict(scan.pad)}

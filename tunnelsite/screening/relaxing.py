@@ -10,7 +10,7 @@ import numpy as np
 
 from tunnelsite.core.rubric import Rubric
 from tunnelsite.scan.engine import Judge, Scan, scanned
-from tunnelsite.scan.judge import scores
+from tunnelsite.scan.judge import ScoresHere
 from tunnelsite.scan.ranking import Choice, RankRules, near_placements, ranked
 from tunnelsite.scan.refine import broken_rules
 from tunnelsite.scan.steady import steady_scores
@@ -114,7 +114,7 @@ def _steps(result: Result, loose: Sequence[_Loose], limited: Sequence[Judge], wh
             continue
         before = more
         steady = [
-            steady_scores(part, scores(part, result.judges, result.settings.combine), result.settings.shift_m)
+            steady_scores(part, ScoresHere(part, result.judges, result.settings.combine), result.settings.shift_m)
             for part in parts
         ]
         options = ranked(parts, steady, _rules(result), _sound(result))
@@ -143,7 +143,7 @@ def _compromises(
     scans = [one.scan for one in loose]
     here, worth = [], []
     for one in loose:
-        exact = scores(one.scan, result.judges, result.settings.combine)
+        exact = ScoresHere(one.scan, result.judges, result.settings.combine)[:]
         less = steady_scores(one.scan, exact - _penalty(one, result.judges, limited), result.settings.shift_m)
         less = np.where(one.beyond.any(axis=0), less, np.nan)
         for choice in result.choices:

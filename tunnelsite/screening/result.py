@@ -18,6 +18,7 @@ from tunnelsite.core.grid import horizontal
 from tunnelsite.core.site import Frame, Site
 from tunnelsite.core.table import NULLABLE, Table
 from tunnelsite.scan.engine import Judge, Scan
+from tunnelsite.scan.judge import ScoresHere
 from tunnelsite.scan.pitch_error import stated_error
 from tunnelsite.scan.ranking import Choice
 from tunnelsite.screening import candidate_rows, tables
@@ -42,7 +43,8 @@ class Result:
 
     Attributes:
         site, settings: what was asked. scans: one for each house and bearing. judges: criteria with their rubrics.
-        scored: by scan, steady score of every placement that passed (float64 [n]): it ranks. here: the same at the exact place.
+        scored: by scan, steady score of every placement that passed (float64 [n]): it ranks. here: the same at the exact place,
+            worked out where it is asked for: `here[k][:]` is the whole array.
         choices: the ranking.
         gaps: what was not assessed anywhere. notes: notes on the ranking as a whole.
         left_out: criteria of plug-ins that could not be used, in words: the ranking is one without them.
@@ -53,7 +55,7 @@ class Result:
     scans: list[Scan]
     judges: list[Judge]
     scored: list[np.ndarray]
-    here: list[np.ndarray]
+    here: list[ScoresHere]
     choices: list[Choice]
     gaps: list[Gap] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)

@@ -13,7 +13,7 @@ from tunnelsite.core.site import Frame, Site
 from tunnelsite.io.read.named_files import with_named_files
 from tunnelsite.scan.data_checks import check_houses, doubt_cells
 from tunnelsite.scan.engine import Judge, Scan, scanned
-from tunnelsite.scan.judge import scores
+from tunnelsite.scan.judge import ScoresHere
 from tunnelsite.scan.open_ground import bars, open_ground
 from tunnelsite.scan.ranking import RankRules, ranked
 from tunnelsite.scan.refine import broken_rules
@@ -110,7 +110,7 @@ def _without(judges: list[Judge], problem: PlugInFailed, skipped: list[str]) -> 
 def judged(site: Site, settings: Settings, scans: list[Scan], judges: list[Judge], missing: list[Gap]) -> Result:
     """Score, rank and refine what was measured; no terrain is computed here."""
     refuse_forked()
-    here = [scan.frame.store.kept(scores(scan, judges, settings.combine)) for scan in scans]
+    here = [ScoresHere(scan, judges, settings.combine) for scan in scans]
     scored = [steady_scores(scan, values, settings.shift_m) for scan, values in zip(scans, here, strict=True)]
     result = Result(site, settings, scans, judges, scored, here, [], missing)
 

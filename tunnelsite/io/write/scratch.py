@@ -108,7 +108,7 @@ class ScratchColumn(GrowingArray):
         try:
             if self._file is None:
                 self._file = self._scratch.file()
-                self._file.write(super().whole().data)
+                self._file.write(np.ascontiguousarray(super().whole()).data)
             self._file.write(values.data)
         except OSError as problem:
             raise short_of_disk(self._size, problem) from None
