@@ -10,6 +10,7 @@ import pyproj
 STATED = ", as stated"  # in the note on a vertical unit that the user gave
 
 Affine = tuple[float, float, float, float, float, float]  # (a, b, c, d, e, f): columns and rows to map coordinates
+Part = tuple[slice, slice] | np.ndarray  # index of a part of [rows, cols]: a block, or a mask of the same shape
 
 
 @dataclass(frozen=True)

@@ -99,6 +99,13 @@ class Table:
         return 0 if self.geometry is None else len(self.geometry)
 
     @property
+    def shapes(self) -> list[Any]:
+        """The geometries, one a row. Errors: ValueError for a table without."""
+        if self.geometry is None:
+            raise ValueError(f"table {self.name or self.title!r} holds no geometry")
+        return list(self.geometry)
+
+    @property
     def headings(self) -> dict[str, Heading]:
         """The columns without their values."""
         return {name: column.heading for name, column in self.columns.items()}

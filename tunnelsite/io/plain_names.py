@@ -48,7 +48,7 @@ def parts_beside(path: Path, driver: str) -> dict[str, Path]:
     if driver == "GPKG":
         beside = {ending: Path(f"{path}{ending}") for ending in wanted}
         return {ending: file for ending, file in beside.items() if file.is_file()}
-    found = {}
+    found: dict[str, Path] = {}
     for file in sorted(path.parent.iterdir()) if wanted else ():
         ending = file.suffix.lower()
         if ending in wanted and file.stem == path.stem and file.is_file():

@@ -97,7 +97,7 @@ class KeptRegion:
         return found
 
 
-def kept_region(path: str | os.PathLike, parts: str | os.PathLike | None = None) -> KeptRegion:
+def kept_region(path: str | os.PathLike[str], parts: str | os.PathLike[str] | None = None) -> KeptRegion:
     """A region that was screened with its runs kept.
 
     Args:

@@ -19,7 +19,7 @@ from tunnelsite.settings.model import Settings
 
 def screen_region(
     settings: Settings,
-    parts: str | os.PathLike,
+    parts: str | os.PathLike[str],
     plan: RegionPlan | None = None,
     workers: int | Crew = 0,
     progress: Progress = silent,

@@ -58,7 +58,7 @@ class RescoredRegion:
         """Every layer as a GeoDataFrame, every table as a DataFrame."""
         return frames_of(self.layers)
 
-    def write(self, path: str | os.PathLike, *, overwrite: bool = False) -> Path:
+    def write(self, path: str | os.PathLike[str], *, overwrite: bool = False) -> Path:
         """Write the GeoPackage of the region. Errors: OutputFailed; what was there before stays whole."""
         from tunnelsite.io.write.plan_files import write_plan
         from tunnelsite.region.saving import region_styles

@@ -81,7 +81,7 @@ class RegionResult:
         column = self.manifest["settings"]["group_by"]
         return {} if column is None else {"groups": group_map(self.table("parcels"), self.table("groups"), column)}
 
-    def write(self, path: str | os.PathLike, *, overwrite: bool = False) -> Path:
+    def write(self, path: str | os.PathLike[str], *, overwrite: bool = False) -> Path:
         """Write the GeoPackage and, beside it, what else there is of the region. Errors: OutputFailed; what was there stays whole."""
         from tunnelsite.region.saving import region_files, write_region
 

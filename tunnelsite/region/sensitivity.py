@@ -147,7 +147,7 @@ class Sensitivity:
         )
         return "\n".join(lines)
 
-    def write(self, path: str | os.PathLike, *, overwrite: bool = False) -> Path:
+    def write(self, path: str | os.PathLike[str], *, overwrite: bool = False) -> Path:
         """Write a GeoPackage with the parcels, the table and the run. Errors: OutputFailed; what was there stays whole."""
         from tunnelsite.io.formats.styles import score_breaks
         from tunnelsite.io.write.plan_files import write_plan

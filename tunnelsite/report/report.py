@@ -40,12 +40,12 @@ class Report:
         size = len(self.page.encode())
         return {"page_bytes": size, "candidates": self.candidates, "cards": len(self.studies), "not_planned": missing}
 
-    def write(self, path: str | os.PathLike, *, overwrite: bool = False) -> Path:
+    def write(self, path: str | os.PathLike[str], *, overwrite: bool = False) -> Path:
         """Write the page. Errors: OutputFailed; what was there before stays whole."""
         write_whole(Path(path), self.page, overwrite=overwrite)
         return Path(path)
 
-    def write_pdf(self, path: str | os.PathLike, browser: str | None = None, *, overwrite: bool = False) -> Path:
+    def write_pdf(self, path: str | os.PathLike[str], browser: str | None = None, *, overwrite: bool = False) -> Path:
         """The page as PDF. Arguments: browser, a Chromium that prints it, None = one on the path. Errors: UsageError, OutputFailed."""
         from tunnelsite.io.write.print_page import browser_for, pdf_of
 

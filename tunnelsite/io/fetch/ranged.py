@@ -6,6 +6,7 @@ import copy
 import io
 import re
 from collections import OrderedDict
+from typing import TYPE_CHECKING
 
 import requests
 
@@ -15,6 +16,9 @@ from tunnelsite.io.fetch.door import Door
 BLOCK = 1 << 17  # bytes asked for at least
 MOST_BLOCKS = 512
 _RANGE = re.compile(r"bytes (\d+)-(\d+)/(\d+)")
+
+if TYPE_CHECKING:
+    from _typeshed import WriteableBuffer
 
 
 class RangedFile(io.RawIOBase):
@@ -78,9 +82,10 @@ class RangedFile(io.RawIOBase):
             self._blocks.popitem(last=False)
         return found
 
-    def readinto(self, buffer: bytearray | memoryview) -> int:
-        found = self.read(len(buffer))
-        buffer[: len(found)] = found
+    def readinto(self, buffer: WriteableBuffer) -> int:
+        view = memoryview(buffer).cast("B")
+        found = self.read(len(view))
+        view[: len(found)] = found
         return len(found)
 
     def _first(self) -> int:

@@ -76,6 +76,8 @@ def catalogue_items(door: Door, root: Mapping[str, Any], address: str, collectio
             return [_item(dict(root), address)]
         catalogue = io.stac_object_from_dict(dict(root), href=address)
         catalogue.set_self_href(address)
+        if not isinstance(catalogue, pystac.Catalog):
+            raise ValueError(f"it is of the type {root.get('type')!r}")
         catalogue._stac_io = io  # pystac hands it on to what the catalogue links to
         found = []
         for item in catalogue.get_items(recursive=True):

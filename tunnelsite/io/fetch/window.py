@@ -8,6 +8,7 @@ import warnings
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import rasterio
@@ -55,7 +56,7 @@ class Fetched:
     """
 
     cells: np.ndarray
-    profile: dict
+    profile: dict[str, Any]
     units: tuple[str, ...]
     scales: tuple[float, ...]
     offsets: tuple[float, ...]
@@ -65,7 +66,7 @@ class Fetched:
     size: int
 
     @property
-    def lattice(self) -> tuple:
+    def lattice(self) -> tuple[object, ...]:
         """What two windows must share to be put together."""
         return self.profile["crs"], self.profile["dtype"], self.profile["nodata"], self.units, self.scales, self.offsets
 

@@ -7,6 +7,7 @@ import math
 import os
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pyproj
@@ -29,7 +30,7 @@ Place = Grid | SourceRaster  # both know shape, rows, cols, affine and crs
 
 
 def write_cog(
-    path: str | os.PathLike,
+    path: str | os.PathLike[str],
     values: np.ndarray,
     grid: Place,
     *,
@@ -65,9 +66,9 @@ def write_cog(
     try:
         memory = _in_memory(cells, grid, unit, title, overviews)
     except RasterioError as error:
-        need = f"about {size_words(3 * cells.nbytes)} of free memory"
+        room = f"about {size_words(3 * cells.nbytes)} of free memory"
         raise ResourceShortage(
-            f"layer {title!r} could not be made in memory ({error})", need, "use a larger cell"
+            f"layer {title!r} could not be made in memory ({error})", room, "use a larger cell"
         ) from error
     with memory as made:
         content = memoryview(made.getbuffer()).cast("B")
@@ -76,8 +77,8 @@ def write_cog(
             _verify_bytes(temp, content)
             verify_cog(temp, grid, unit, same_cells)
 
-        options = {"need_bytes": content.nbytes, "verify": verify, "driver_errors": (RasterioError,)}
-        with staged(path, overwrite=overwrite, **options) as temp:
+        need = content.nbytes
+        with staged(path, overwrite=overwrite, need_bytes=need, verify=verify, driver_errors=(RasterioError,)) as temp:
             temp.write_bytes(content)
 
 
@@ -124,7 +125,7 @@ def _in_memory(cells: np.ndarray, grid: Place, unit: str, title: str, overviews:
     return memory
 
 
-def profile_of(grid: Place) -> dict:
+def profile_of(grid: Place) -> dict[str, Any]:
     """Shape, numbers and place of a layer, as rasterio takes them."""
     return {
         "height": grid.rows, "width": grid.cols, "count": 1, "dtype": "float32", "nodata": float("nan"),
@@ -136,7 +137,7 @@ def profile_of(grid: Place) -> dict:
 def cog_options(overviews: str) -> dict[str, str | int]:
     """How every layer is stored."""
     made = {} if overviews == "max" else {"overview_resampling": overviews.upper()}  # those are our own
-    stored = {"blocksize": TILE, "compress": "DEFLATE", "predictor": "FLOATING_POINT"}
+    stored: dict[str, str | int] = {"blocksize": TILE, "compress": "DEFLATE", "predictor": "FLOATING_POINT"}
     return stored | {"bigtiff": "IF_SAFER", "num_threads": "1"} | made
 
 
@@ -206,9 +207,12 @@ def _same_place(back: pyproj.CRS, crs: pyproj.CRS, grid: Place) -> bool:
     a, b, c, d, e, f = grid.affine
     col, row = np.array([0, grid.cols, 0, grid.cols]), np.array([0, 0, grid.rows, grid.rows])
     corners = (a * col + b * row + c, d * col + e * row + f)
-    places = [np.array(transformer(one.to_wkt(), one.geodetic_crs.to_wkt()).transform(*corners)) for one in (back, crs)]
-    datums = [
-        one.geodetic_crs.datum.name.removesuffix(" ensemble") for one in (back, crs)
-    ]  # GeoTIFF knows no ensembles
+    places, datums = [], []
+    for one in (back, crs):
+        geodetic = one.geodetic_crs
+        if geodetic is None or geodetic.datum is None:
+            return False
+        places.append(np.array(transformer(one.to_wkt(), geodetic.to_wkt()).transform(*corners)))
+        datums.append(geodetic.datum.name.removesuffix(" ensemble"))  # GeoTIFF knows no ensembles
     alike = back.ellipsoid == crs.ellipsoid and datums[0] == datums[1]
     return bool(alike and np.abs(places[0] - places[1]).max() < 1e-9)

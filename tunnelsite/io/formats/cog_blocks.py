@@ -65,19 +65,16 @@ def cog_by_blocks(
     Arguments and errors: as `cog.write_cog`; layer, its id for the tags.
     """
     check_overviews(overviews)
-    writer: BlockWriter | None = None
+    begun: list[BlockWriter] = []
 
     def verify(temp: Path) -> None:
+        [writer] = begun
         verify_cog(temp, grid, writer.unit, writer.same_cells)
 
-    options = {
-        "need_bytes": NEED_BYTES * grid.rows * grid.cols,
-        "verify": verify,
-        "driver_errors": (RasterioError, CPLE_BaseError),
-    }
+    need, failures = NEED_BYTES * grid.rows * grid.cols, (RasterioError, CPLE_BaseError)
     with (
         rasterio.Env(GDAL_NUM_THREADS="1", GDAL_PAM_ENABLED="NO", GDAL_CACHEMAX=CACHE_MB),
-        staged(path, overwrite=overwrite, **options) as temp,
+        staged(path, overwrite=overwrite, need_bytes=need, verify=verify, driver_errors=failures) as temp,
     ):
         first = temp.with_name(f"{temp.name}.cells.tif")  # cleared away with the temporary file, whatever happens
         with rasterio.open(
@@ -91,6 +88,7 @@ def cog_by_blocks(
             **profile_of(grid),
         ) as file:
             writer = BlockWriter(file)
+            begun.append(writer)
             yield writer
             if layer:
                 file.update_tags(layer=layer)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import os
+from typing import Any
 
 from tunnelsite.core.table import Table, values_and_mask
 from tunnelsite.io.write.staging import write_whole
@@ -13,7 +14,7 @@ from tunnelsite.io.write.staging import write_whole
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
 
 
-def write_csv(path: str | os.PathLike, table: Table, *, overwrite: bool, spreadsheet_safe: bool = True) -> None:
+def write_csv(path: str | os.PathLike[str], table: Table, *, overwrite: bool, spreadsheet_safe: bool = True) -> None:
     """Writes a table's columns (not its geometry) as UTF-8 CSV, whole or not at all; not assessed is an empty
     cell.
 
@@ -40,7 +41,7 @@ def csv_text(table: Table, *, spreadsheet_safe: bool = True) -> str:
     return text.getvalue()
 
 
-def _cell(value, kind: str, spreadsheet_safe: bool) -> str:
+def _cell(value: Any, kind: str, spreadsheet_safe: bool) -> str:
     if kind == "TEXT":
         return _safe(value) if spreadsheet_safe else value
     return repr(value.item())  # the shortest digits that read back as the same number

@@ -97,11 +97,12 @@ def dxf_bytes(crs: pyproj.CRS, draw: Callable[[Drawing], None]) -> bytes:
 
 def check_dxf(path: Path) -> None:
     """Errors: OSError unless the drawing's own library reads it and finds no fault."""
-    import ezdxf
+    from ezdxf.filemanagement import readfile
+    from ezdxf.lldxf.const import DXFError
 
     try:
-        audit = ezdxf.readfile(path).audit()
-    except (ezdxf.DXFError, ValueError) as error:
+        audit = readfile(path).audit()
+    except (DXFError, ValueError) as error:
         raise OSError(f"read back, the drawing cannot be read ({error})") from error
     if audit.has_errors:
         raise OSError(f"read back, the drawing has faults: {audit.errors[0].message}")

@@ -10,6 +10,7 @@ import sqlite3
 import warnings
 from collections.abc import Mapping, Sequence
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pyogrio
@@ -41,7 +42,7 @@ _BYTES_OF_EMPTY_TABLE = 40_000
 
 
 def write_geopackage(
-    path: str | os.PathLike,
+    path: str | os.PathLike[str],
     tables: Mapping[str, Table],
     *,
     crs: pyproj.CRS,
@@ -115,7 +116,7 @@ def _prepared(name: str, table: Table) -> Prepared:
 
 
 def _check_given(
-    path: str | os.PathLike,
+    path: str | os.PathLike[str],
     tables: Mapping[str, Table],
     styles: Mapping[str, str],
     lineage_xml: str,
@@ -199,7 +200,7 @@ def _verify(temp: Path, prepared: Mapping[str, Prepared], crs: pyproj.CRS) -> No
             _verify_crs(name, information, crs)
 
 
-def _verify_crs(name: str, information: dict, crs: pyproj.CRS) -> None:
+def _verify_crs(name: str, information: dict[str, Any], crs: pyproj.CRS) -> None:
     """A system stored so that it reads back as another one would put a house in the wrong place."""
     bounds = information["total_bounds"]
     if information["crs"] is None:
@@ -225,7 +226,7 @@ def _well_known_binary(table: Table) -> np.ndarray:
     Errors: ValueError for another kind of geometry than the table's, or a coordinate that is not finite.
     """
     geometry = np.empty(len(table), object)
-    geometry[:] = list(table.geometry)
+    geometry[:] = table.shapes
     there = ~shapely.is_missing(geometry)
     kinds = shapely.get_type_id(geometry[there])
     if (kinds != GEOMETRY_TYPES[table.geometry_kind]).any():
@@ -233,4 +234,4 @@ def _well_known_binary(table: Table) -> np.ndarray:
         raise ValueError(f"geometry is {', '.join(sorted(found))}, not {table.geometry_kind}")
     if not np.isfinite(shapely.get_coordinates(geometry[there])).all():
         raise ValueError("geometry holds a coordinate that is not finite")
-    return shapely.to_wkb(shapely.force_2d(geometry))
+    return np.asarray(shapely.to_wkb(shapely.force_2d(geometry)))

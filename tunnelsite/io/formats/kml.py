@@ -63,7 +63,9 @@ def check_kml(path: Path, layers: Sequence[WorldLayer]) -> None:
         raise OSError(f"read back, {found} placemarks, not {most}")
 
 
-def _placemark(folder, layer: WorldLayer, feature: tuple[shapely.Geometry | None, dict[str, Any], Look]) -> None:
+def _placemark(
+    folder: ElementTree.Element, layer: WorldLayer, feature: tuple[shapely.Geometry | None, dict[str, Any], Look]
+) -> None:
     shape, row, look = feature
     placemark = _add(folder, "Placemark")
     _add(placemark, "name", _name(layer, row))
@@ -116,7 +118,7 @@ def _plain(value: Any) -> str:
     return xml_words(value) if isinstance(value, str) else repr(value)
 
 
-def _style(document, look: Look) -> None:
+def _style(document: ElementTree.Element, look: Look) -> None:
     style = _add(document, "Style")
     style.set("id", look.id)
     icon = _add(style, "IconStyle")
@@ -139,7 +141,7 @@ def _colour(rgb: str, opacity: float) -> str:
     return f"{round(255 * opacity):02x}{rgb[5:7]}{rgb[3:5]}{rgb[1:3]}"
 
 
-def _geometry(parent, shape: shapely.Geometry) -> None:
+def _geometry(parent: ElementTree.Element, shape: shapely.Geometry) -> None:
     if shape.geom_type == "Point":
         _add(_add(parent, "Point"), "coordinates", _coordinates(shape))
     elif shape.geom_type == "LineString":
@@ -155,7 +157,7 @@ def _geometry(parent, shape: shapely.Geometry) -> None:
             _add(_add(_add(polygon, tag), "LinearRing"), "coordinates", _coordinates(ring))
 
 
-def _coordinates(shape) -> str:
+def _coordinates(shape: shapely.Geometry) -> str:
     return " ".join(f"{lon:.{PLACES}f},{lat:.{PLACES}f}" for lon, lat in shapely.get_coordinates(shape))
 
 

@@ -35,7 +35,7 @@ def layers_dxf(tables: Mapping[str, Table], crs: pyproj.CRS, title: str, caution
     def draw(drawing: Drawing) -> None:
         for name, table in tables.items():
             drawn: set[bytes] = set()
-            for shape, row in zip(table.geometry, table.rows, strict=True):
+            for shape, row in zip(table.shapes, table.rows, strict=True):
                 if shape is None or shape.is_empty or shape.wkb in drawn:
                     continue
                 drawn.add(shape.wkb)
@@ -69,9 +69,7 @@ def _draw(drawing: Drawing, name: str, shape: shapely.Geometry, row: dict[str, A
 
 
 def _notes(drawing: Drawing, tables: Mapping[str, Table], crs: pyproj.CRS, title: str, cautions: Sequence[str]) -> None:
-    shapes = [
-        shape for table in tables.values() for shape in table.geometry if shape is not None and not shape.is_empty
-    ]
+    shapes = [shape for table in tables.values() for shape in table.shapes if shape is not None and not shape.is_empty]
     if not shapes:
         return
     west, south, *_ = shapely.total_bounds(shapes)

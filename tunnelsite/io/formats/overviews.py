@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 from xml.etree import ElementTree
 
 import numpy as np
@@ -80,7 +81,8 @@ def levels_beside(source: Path, tile: int) -> list[str]:
 
     Arguments: source, a GeoTIFF of one band; its name begins those of the levels.
     """
-    names, before = [], source
+    names: list[str] = []
+    before = source
     while True:
         with rasterio.open(before, driver="GTiff") as finer:
             if max(finer.shape) <= tile:
@@ -97,12 +99,12 @@ def levels_beside(source: Path, tile: int) -> list[str]:
         before = here
 
 
-def _level_profile(shape: tuple[int, int]) -> dict:
+def _level_profile(shape: tuple[int, int]) -> dict[str, Any]:
     size = {"height": shape[0], "width": shape[1], "count": 1, "dtype": "float32"}
     return size | {"driver": "GTiff", "nodata": float("nan"), "transform": rasterio.Affine.scale(2.0)}
 
 
-def _virtual(file, name: str, names: list[str]) -> str:
+def _virtual(file: rasterio.DatasetReader, name: str, names: list[str]) -> str:
     """A GDAL virtual raster of one band (its documented XML): the cells of one file, overviews from others, all tags."""
     size = {"rasterXSize": str(file.width), "rasterYSize": str(file.height)}
     root = ElementTree.Element("VRTDataset", size)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import xml.etree.ElementTree as ElementTree
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -113,13 +114,13 @@ def trenches_sld() -> str:
     return sld.text(root)
 
 
-def _rule_of(style, kind: str):
+def _rule_of(style: ElementTree.Element, kind: str) -> ElementTree.Element:
     rule = sld.add_rule(style, kind.replace(" ", "_"), kind.capitalize())
     sld.add_comparison(sld.add(rule, "ogc:Filter"), "PropertyIsEqualTo", "kind", kind)
     return rule
 
 
-def _others(style, title: str) -> None:
+def _others(style: ElementTree.Element, title: str) -> None:
     rule = sld.add_rule(style, "other", title)
     sld.add(rule, "sld:ElseFilter")
     sld.add_line(rule, GREY, 1.0)

@@ -98,7 +98,7 @@ def _whole(stored: StoredLayers, shapes: np.ndarray) -> tuple[dict[str, Any] | N
     box = bounding_box(shapes)
     if box is None or stored.crs is None:
         return None, None
-    given = [one for table in stored.places.values() for one in table.geometry if one is not None and not one.is_empty]
+    given = [one for table in stored.places.values() for one in table.shapes if one is not None and not one.is_empty]
     hull = shapely.convex_hull(shapely.union_all([shapely.convex_hull(one) for one in given]))
     if hull.geom_type != "Polygon":  # one point, or points in a line
         return geometry_member(shapely.box(*box)), box

@@ -22,7 +22,7 @@ from tunnelsite.io.write.staging import write_whole
 PLACES = 9  # decimals of a degree: 0.1 mm
 
 
-def write_stake_sheet(path: str | os.PathLike, sheet: StakeSheet, *, overwrite: bool = False) -> None:
+def write_stake_sheet(path: str | os.PathLike[str], sheet: StakeSheet, *, overwrite: bool = False) -> None:
     """Write the sheet in the format of the path's ending: `.csv`, `.gpx`, `.geojson`, `.dxf` or `.html`.
 
     Errors: UsageError for another ending, or DXF without its extra; OutputFailed (what was there stays whole).

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Callable
 from html import escape
 
 from tunnelsite.core.stake_sheet import StakePoint, StakeSheet
@@ -43,12 +44,15 @@ def sketch_svg(sheet: StakeSheet) -> str:
     return "\n".join(parts)
 
 
+At = Callable[[float, float], tuple[float, float]]  # from distances along and across to the paper
+
+
 def _layer(point: StakePoint) -> int:
     order = ("grid", "post", "square", "apron", "offset", "board", "corner", "bench")
     return order.index(point.kind) if point.kind in order else 0
 
 
-def _box(at, length_m: float, width_m: float, look: str) -> str:
+def _box(at: At, length_m: float, width_m: float, look: str) -> str:
     x, y = at(-length_m / 2, width_m / 2)
     to_x, to_y = at(length_m / 2, -width_m / 2)
     return f'<rect x="{x:.1f}" y="{y:.1f}" width="{to_x - x:.1f}" height="{to_y - y:.1f}" {look}/>'
@@ -62,7 +66,7 @@ def _text(place: tuple[float, float], words: str, look: str) -> str:
     return f'<text x="{place[0]:.1f}" y="{place[1]:.1f}" {look}>{escape(words)}</text>'
 
 
-def _strings(sheet: StakeSheet, at) -> list[str]:
+def _strings(sheet: StakeSheet, at: At) -> list[str]:
     """Strings over the batter boards, both diagonals and the 3-4-5 triangle."""
     parts = []
     boards = sheet.of_kind("board")
@@ -89,7 +93,7 @@ def _strings(sheet: StakeSheet, at) -> list[str]:
     return parts
 
 
-def _lengths(sheet: StakeSheet, at) -> list[str]:
+def _lengths(sheet: StakeSheet, at: At) -> list[str]:
     def words(value_m: float) -> str:
         return feet_inches(value_m) if sheet.feet else f"{value_m:.3f} m"
 
@@ -108,7 +112,7 @@ def _lengths(sheet: StakeSheet, at) -> list[str]:
     ]  # fmt: skip
 
 
-def _stake(point: StakePoint, at) -> str:
+def _stake(point: StakePoint, at: At) -> str:
     x, y = at(point.along_m, point.across_m)
     out_u, out_v = (1 if point.along_m > 0 else -1), (1 if point.across_m > 0 else -1)
     if point.kind == "grid":
@@ -145,16 +149,19 @@ def _grid_mark(point: StakePoint, x: float, y: float) -> str:
     return f'{mark}<rect x="{x - 2.5:.1f}" y="{start:.1f}" width="5" height="{size:.1f}" fill="{colour}"/>'
 
 
-def _grid_names(sheet: StakeSheet, at) -> list[str]:
+def _grid_names(sheet: StakeSheet, at: At) -> list[str]:
     """Letters of the grid's rows and numbers of its columns, beside the pad."""
     grid = sheet.of_kind("grid")
-    parts = []
+    parts: list[str] = []
     if not grid:
         return parts
     west, north = min(point.along_m for point in grid), max(point.across_m for point in grid)
     look = f'class="name small" text-anchor="middle" fill="{INK}"'
     for point in grid:
-        row, number = re.fullmatch(r"(R\d+-|[A-Z])(\d+)", point.label).groups()
+        named = re.fullmatch(r"(R\d+-|[A-Z])(\d+)", point.label)
+        if named is None:
+            raise ValueError(f"stake {point.label!r} of the grid is not named by row and column")
+        row, number = named.groups()
         x, y = at(point.along_m, point.across_m)
         if point.along_m == west:
             parts.append(_text((x - 16, y + 5), row.rstrip("-"), look))

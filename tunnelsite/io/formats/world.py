@@ -41,7 +41,7 @@ def world_layer(name: str, table: Table, crs: pyproj.CRS) -> WorldLayer:
     Arguments: name; table with geometry; crs of it. Errors: InputRefused where a coordinate has no place on earth.
     """
     given = np.empty(len(table), object)
-    given[:] = list(table.geometry)
+    given[:] = table.shapes
     there = ~(shapely.is_missing(given) | shapely.is_empty(given))
     moved = reprojected(Features(given[there], {}, crs, name), pyproj.CRS(WGS84))
     if len(moved) and np.abs(shapely.bounds(moved.geometry)[:, [1, 3]]).max() > 90.0:

@@ -119,7 +119,7 @@ def _stored(path: Path, zoom: int, column: int, row: int) -> Tile | None:
         found = database.execute(wanted, (zoom, column, 2**zoom - 1 - row, MOST_TILE_BYTES)).fetchone()
     content = found[0] if found else None
     kind = next((kind for start, kind in KINDS if isinstance(content, bytes) and content.startswith(start)), None)
-    return None if kind is None else Tile(content, kind)
+    return None if content is None or kind is None else Tile(content, kind)
 
 
 def _picture_of(path: Path) -> Background:

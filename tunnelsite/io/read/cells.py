@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 import rasterio
 from rasterio.windows import Window
 
 from tunnelsite.core.errors import InputRefused
+from tunnelsite.core.layers import Part
 from tunnelsite.io.read.raster_header import READING_ERRORS, RasterHeader
 
 
 def stored_cells(
     source: rasterio.DatasetReader, header: RasterHeader, band: int, window: Window
-) -> tuple[np.ndarray, list]:
+) -> tuple[np.ndarray, list[Part]]:
     """The cells of a window as they are stored, and the parts of it that hold none.
 
     Arguments: source, the open raster; header; band, number from 1; window, whole cells inside the raster.
@@ -32,14 +35,14 @@ def stored_cells(
     return stored, empty
 
 
-def _check_blocks(source: rasterio.DatasetReader, header: RasterHeader, band: int, window: Window) -> list[tuple]:
+def _check_blocks(source: rasterio.DatasetReader, header: RasterHeader, band: int, window: Window) -> list[Part]:
     """Index expressions of blocks that were never written; GDAL would fill them with zeros."""
     rows, cols = (-(-size // step) for size, step in zip(header.shape, header.block, strict=True))
     if 2 * rows * cols > header.stamp.bytes:  # the table of blocks takes 2 bytes for each at the very least
         raise _damaged(
             header, window, f"cannot be there: {header.stamp.bytes} bytes do not hold {rows} x {cols} blocks"
         )
-    empty = []
+    empty: list[Part] = []
     for row, col, part in _blocks(header, window):
         offset = source.get_tag_item(f"BLOCK_OFFSET_{col}_{row}", "TIFF", bidx=band)
         if offset is None:
@@ -58,7 +61,7 @@ def _check_blocks(source: rasterio.DatasetReader, header: RasterHeader, band: in
     return empty
 
 
-def _blocks(header: RasterHeader, window: Window):
+def _blocks(header: RasterHeader, window: Window) -> Iterator[tuple[int, int, Window]]:
     """(row, column, window) of each stored block that a window touches."""
     high, wide = header.block
     for row in range(window.row_off // high, -(-(window.row_off + window.height) // high)):
@@ -87,6 +90,5 @@ def _damaged(header: RasterHeader, part: Window, what: str) -> InputRefused:
 
 
 def _reason(error: BaseException) -> str:
-    while error.__cause__ is not None or error.__context__ is not None:
-        error = error.__cause__ or error.__context__
-    return str(error)
+    before = error.__cause__ or error.__context__
+    return str(error) if before is None else _reason(before)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 import pyproj
@@ -65,10 +66,10 @@ def read_drawn(path: str) -> Drawn:
     served = np.isin(what, (SERVICE, ROAD))
     return Drawn(
         Features(np.empty(0, object), {}, found.crs, found.name, found.sha256),
-        _some(found, what == FIELD),
+        _optional(found, what == FIELD),
         _obstacles(found, standing),
-        _some(found, what == BUILDING),
-        _some(found, what == LAMP),
+        _optional(found, what == BUILDING),
+        _optional(found, what == LAMP),
         tuple(replace(_some(found, kept & (rooms == room)), distance_m=float(room)) for room in np.unique(rooms[kept])),
         {str(name): _some(found, served & (names == name)) for name in np.unique(names[served].astype(str))},
     )
@@ -76,9 +77,14 @@ def read_drawn(path: str) -> Drawn:
 
 def joined(given: Features | None, more: Features | None) -> Features | None:
     """Features of a file and drawn ones as one layer, in the coordinate system of the first; what one of them lacks is None."""
-    if given is None or more is None:
-        return given if more is None else more
-    more = reprojected(more, given.crs)
+    return given if more is None else with_more(given, more)
+
+
+def with_more(given: Features | None, more: Features) -> Features:
+    """As `joined`, where there are drawn ones."""
+    if given is None:
+        return more
+    more = more if given.crs is None else reprojected(more, given.crs)
     names = dict.fromkeys([*given.columns, *more.columns])
     columns = {
         name: np.concatenate([_column(part, name) for part in (given, more)]) for name in names if name != FEATURE_ID
@@ -87,12 +93,14 @@ def joined(given: Features | None, more: Features | None) -> Features | None:
                    notes=tuple(dict.fromkeys([*given.notes, *more.notes])))  # fmt: skip
 
 
-def with_fields(land: Features | None, fields: Features, crs: pyproj.CRS) -> Features:
+def with_fields(land: Features | None, fields: Features, crs: pyproj.CRS | None) -> Features:
     """The parcels of a file, if any, and the fields that were drawn. Arguments: crs, of the fields where there is no file."""
     titles = [name for name in ([] if land is None else land.columns) if name.lower() in NAMES]
     columns = {DRAWN: fields.columns[DRAWN], **dict.fromkeys(titles or ["name"], fields.columns["name"])}
     fields = replace(fields, columns=columns)
-    return reprojected(fields, crs) if land is None else joined(land, fields)
+    if land is None:
+        return fields if crs is None else reprojected(fields, crs)
+    return with_more(land, fields)
 
 
 def _column(part: Features, name: str) -> np.ndarray:
@@ -100,9 +108,11 @@ def _column(part: Features, name: str) -> np.ndarray:
     return np.full(len(part), None, object) if found is None else np.asarray(found, object)
 
 
-def _some(found: Features, chosen: np.ndarray) -> Features | None:
-    if not chosen.any():
-        return None
+def _optional(found: Features, chosen: np.ndarray) -> Features | None:
+    return _some(found, chosen) if chosen.any() else None
+
+
+def _some(found: Features, chosen: np.ndarray) -> Features:
     columns = {name: values[chosen] for name, values in found.columns.items() if name != "drawn_id"}
     columns[DRAWN] = np.ones(int(chosen.sum()))
     return replace(found, geometry=found.geometry[chosen], columns=columns)
@@ -110,7 +120,7 @@ def _some(found: Features, chosen: np.ndarray) -> Features | None:
 
 def _obstacles(found: Features, chosen: np.ndarray) -> Features | None:
     """Trees with the radius of their crown, lines with their width."""
-    part = _some(found, chosen)
+    part = _optional(found, chosen)
     if part is None:
         return None
     what, wide = part.columns["what"], part.columns["width_m"]
@@ -120,7 +130,7 @@ def _obstacles(found: Features, chosen: np.ndarray) -> Features | None:
 
 
 def _texts(part: Features, name: str) -> np.ndarray:
-    values: Iterable = part.columns.get(name, ())
+    values: Iterable[Any] = part.columns.get(name, ())
     found = ["" if value is None or value != value else str(value) for value in values]
     return np.array(found or [""] * len(part), object)
 

@@ -125,14 +125,14 @@ def _checked_root(path: Path, option: str, start: bytes) -> str:
     """
     parser, depth, root = expat.ParserCreate(), 0, ""
 
-    def refuse_document_type(*_) -> None:
+    def refuse_document_type(*_: object) -> None:
         raise InputRefused(
             f"{option}: {path.name!r} declares a document type, whose entities can unfold without end",
             _VECTORS,
             "export it again from the program it came from",
         )
 
-    def enter(name: str, _) -> None:
+    def enter(name: str, _: object) -> None:
         nonlocal depth, root
         depth += 1
         root = root or name.rpartition(":")[2]
@@ -143,7 +143,7 @@ def _checked_root(path: Path, option: str, start: bytes) -> str:
                 "export it again",
             )
 
-    def leave(_) -> None:
+    def leave(_: object) -> None:
         nonlocal depth
         depth -= 1
 

@@ -18,7 +18,7 @@ FEWEST_ROWS = 3
 ANGLES = "a compass bearing from 0 to 360 degrees and an angle from -10 to 90 degrees above level"
 
 
-def read_field_readings(path: str | os.PathLike) -> FieldReadings:
+def read_field_readings(path: str | os.PathLike[str]) -> FieldReadings:
     """Compass and clinometer readings from a CSV with the columns azimuth_deg and elevation_deg.
 
     Other columns are left alone; `#` lines are comments. Errors: InputRefused, naming the line.

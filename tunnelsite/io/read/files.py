@@ -51,7 +51,7 @@ class FileStamp:
     inode: int
 
 
-def checked_file(path: str | os.PathLike, option: str) -> Path:
+def checked_file(path: str | os.PathLike[str], option: str) -> Path:
     """The absolute path of an existing, readable, non-empty regular file.
 
     Arguments: path; option [words], where the path was given, for the message.
@@ -113,7 +113,7 @@ def head(path: Path, option: str, count: int) -> bytes:
         raise _unreadable(option, str(path), error) from None
 
 
-def layer_of(text: str | os.PathLike) -> tuple[str, str | None]:
+def layer_of(text: str | os.PathLike[str]) -> tuple[str, str | None]:
     """(path, layer name or None) of `FILE` or `FILE#LAYER`, the fragment syntax of RFC 3986; a file of the
     whole name wins."""
     whole = os.fspath(text)
@@ -123,7 +123,7 @@ def layer_of(text: str | os.PathLike) -> tuple[str, str | None]:
     return path, layer
 
 
-def sha256(path: str | os.PathLike) -> str:
+def sha256(path: str | os.PathLike[str]) -> str:
     """SHA-256 of a file's content, in hexadecimal."""
     digest = hashlib.sha256()
     with open(path, "rb") as file:
@@ -132,13 +132,13 @@ def sha256(path: str | os.PathLike) -> str:
     return digest.hexdigest()
 
 
-def file_stamp(path: str | os.PathLike) -> FileStamp:
+def file_stamp(path: str | os.PathLike[str]) -> FileStamp:
     """The stamp of a file as it is now."""
     found = os.stat(path)
     return FileStamp(found.st_size, found.st_mtime_ns, found.st_ctime_ns, found.st_ino)
 
 
-def same_file(path: str | os.PathLike, stamp: FileStamp, digest: str = "") -> bool:
+def same_file(path: str | os.PathLike[str], stamp: FileStamp, digest: str = "") -> bool:
     """Whether a file still holds what it held: same stamp, or at least the same content where its digest
     is known."""
     try:

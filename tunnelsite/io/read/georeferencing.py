@@ -12,7 +12,7 @@ from affine import loadsw
 from pyproj.exceptions import CRSError
 
 from tunnelsite.core.errors import InputRefused, UsageError
-from tunnelsite.core.layers import STATED
+from tunnelsite.core.layers import STATED, Affine
 from tunnelsite.core.units import VERTICAL_UNIT_WORDS, VERTICAL_UNITS_M
 from tunnelsite.io.plain_names import parts_beside
 from tunnelsite.io.read.files import head, sha256
@@ -113,7 +113,7 @@ def unit_named(text: str) -> str:
     )
 
 
-def _affine(source, path: Path, option: str, notes: list[str]) -> tuple[float, ...]:
+def _affine(source: rasterio.DatasetReader, path: Path, option: str, notes: list[str]) -> Affine:
     affine = source.transform
     if affine.is_identity:  # rasterio's word for "no place given"
         world = next((path.with_suffix(part) for part in _WORLD_FILES if path.with_suffix(part).exists()), None)
@@ -139,10 +139,10 @@ def _affine(source, path: Path, option: str, notes: list[str]) -> tuple[float, .
             "finite numbers and cells that are not 0 wide or high",
             "export it again with its georeferencing",
         )
-    return tuple(float(value) for value in values)
+    return float(a), float(b), float(values[2]), float(d), float(e), float(values[5])
 
 
-def _own_crs(source, path: Path, option: str) -> pyproj.CRS | None:
+def _own_crs(source: rasterio.DatasetReader, path: Path, option: str) -> pyproj.CRS | None:
     if not source.crs:
         return None
     try:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import math
 import os
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple, TypeAlias
 
 import numpy as np
 import pyproj
@@ -13,7 +13,7 @@ import shapely
 
 from tunnelsite.core.errors import InputRefused, UsageError
 from tunnelsite.core.grid import horizontal
-from tunnelsite.core.layers import Features, SourceRaster
+from tunnelsite.core.layers import Affine, Features, SourceRaster
 from tunnelsite.core.units import VERTICAL_UNITS_M
 from tunnelsite.io.read.geometries import tidy
 from tunnelsite.io.read.heights import StoredHeights, heights
@@ -24,8 +24,8 @@ if TYPE_CHECKING:
     import geopandas
     import xarray
 
-    Vector = str | os.PathLike[str] | geopandas.GeoDataFrame
-    Raster = str | os.PathLike[str] | xarray.DataArray
+    Vector: TypeAlias = str | os.PathLike[str] | geopandas.GeoDataFrame
+    Raster: TypeAlias = str | os.PathLike[str] | xarray.DataArray
 
 _UNITS = {
     "metre": "m",
@@ -81,7 +81,7 @@ def heights_given(array: xarray.DataArray, option: str, unit: str | None, zero_i
             f"{option}: the array has the shape {array.shape}", "[rows, cols], 3 or more of each", "choose a band"
         )
     crs = horizontal(_crs(array, option))
-    affine, over, along = north_up_affine(flat.shape, _affine(flat, option))
+    affine, over, along = north_up_affine((flat.shape[0], flat.shape[1]), _affine(flat, option))
     stored = np.array(flat.values, dtype=np.float64)[:: -1 if over else 1, :: -1 if along else 1]
     used, note = _unit(array, crs, unit, option)
     rules = StoredHeights(_nodata(array), 1.0, 0.0, VERTICAL_UNITS_M[used], zero_is_nodata)
@@ -102,7 +102,7 @@ def _crs(array: Any, option: str) -> pyproj.CRS:
     return pyproj.CRS.from_user_input(text)
 
 
-def _affine(flat: Any, option: str) -> tuple[float, ...]:
+def _affine(flat: Any, option: str) -> Affine:
     reference = flat.coords["spatial_ref"].attrs if "spatial_ref" in flat.coords else {}
     text = reference.get("GeoTransform")
     if text:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -91,7 +92,7 @@ def height_blocks(
         zeros += above_datum(stored, rules.stored, 0.0, odd)[1]
         apart = max(apart, worst)
     found = HeightBlocks(tiles, rules, middle_datum(samples), False, ())
-    drop, zero_notes = False, ()
+    drop, zero_notes = False, tuple[str, ...]()
     if zeros and zeros_are_asked_about(rules.stored):
         near_zero = Zeros()
         for window in _bands(tiles.whole.shape):
@@ -102,7 +103,7 @@ def height_blocks(
     return replace(found, drops_zeros=drop, notes=notes)
 
 
-def _bands(shape: tuple[int, int]):
+def _bands(shape: tuple[int, int]) -> Iterator[Window]:
     rows, cols = shape
     step = max(1, SURVEY_CELLS // cols)
     for first in range(0, rows, step):

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from tunnelsite.core.layers import Part
+
 # No land lies lower or higher (Dead Sea shore about -430 m, Everest 8849 m: common knowledge, no source
 # looked up).
 # Whatever is outside is a forgotten no-data value (-9999, -32768, float minimum ...), damage, or the wrong
@@ -34,7 +36,9 @@ class StoredHeights:
     zero_is_nodata: bool | None = None
 
 
-def heights(stored: np.ndarray, band: StoredHeights, empty=()) -> tuple[np.ndarray, float, tuple[str, ...]]:
+def heights(
+    stored: np.ndarray, band: StoredHeights, empty: Iterable[Part] = ()
+) -> tuple[np.ndarray, float, tuple[str, ...]]:
     """Heights in metres above a datum.
 
     Arguments: stored [rows, cols], a real dtype, overwritten; band; empty, index expressions of parts of
@@ -47,7 +51,7 @@ def heights(stored: np.ndarray, band: StoredHeights, empty=()) -> tuple[np.ndarr
     result, zeros = above_datum(stored, band, datum_m, odd)
     for part in empty:
         result[part] = np.nan
-    drop, zero_notes = False, ()
+    drop, zero_notes = False, tuple[str, ...]()
     if zeros and zeros_are_asked_about(band):
         found = Zeros()
         found.add(result, datum_m)
@@ -57,7 +61,7 @@ def heights(stored: np.ndarray, band: StoredHeights, empty=()) -> tuple[np.ndarr
     return result, datum_m, (*odd.notes(), *zero_notes)
 
 
-def blank(stored: np.ndarray, empty) -> None:
+def blank(stored: np.ndarray, empty: Iterable[Part]) -> None:
     """Make NaN of what holds no data, where the numbers can: it is neither counted then nor part of the median."""
     if stored.dtype.kind == "f":
         for part in empty:
@@ -87,7 +91,7 @@ def above_datum(
             metres[~inside] = np.nan
         if declared is not None and declared.any():
             metres[declared] = np.nan
-        zeros += np.count_nonzero(metres == 0.0)
+        zeros += int(np.count_nonzero(metres == 0.0))
         metres -= datum_m  # in float64, so that float32 keeps the micrometres
         result[strip] = metres
     return result, zeros
@@ -130,7 +134,8 @@ def _as_stored(nodata: float, dtype: np.dtype) -> np.generic | float:
     """The declared value as the file's numbers can hold it; a float32 file holds -9999.9 only nearly."""
     if dtype.kind == "f":
         with np.errstate(over="ignore"):
-            return dtype.type(nodata)
+            stored: np.generic = dtype.type(nodata)
+            return stored
     return nodata
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import zipfile
 from pathlib import Path
+from typing import IO, Any
 
 import numpy as np
 
@@ -29,7 +30,7 @@ def stored_arrays(file: Path) -> dict[str, np.ndarray]:
         return {name: stored[name] for name in stored.files}
 
 
-def _check_header(item: zipfile.ZipInfo, stream) -> None:
+def _check_header(item: zipfile.ZipInfo, stream: IO[bytes]) -> None:
     """An array's header may not promise more than its member of the archive holds: memory is taken by the header."""
     if not item.filename.endswith(".npy"):
         raise ValueError(f"{item.filename} is no array")
@@ -56,7 +57,7 @@ def check_frame(frame: Frame) -> None:
     _must(frame.ground.dtype == np.float32, "ground")
 
 
-def check_scan(scan, judges: list[tuple[str, Rubric]]) -> None:
+def check_scan(scan: Any, judges: list[tuple[str, Rubric]]) -> None:
     """Errors: ValueError for a scan whose placements, measures or tallies do not fit its frame or the criteria."""
     parcels, count = len(scan.frame.parcels), len(scan.index)
     _check_placements(scan.frame, scan, [name for name, _ in judges])
@@ -78,7 +79,7 @@ def check_scan(scan, judges: list[tuple[str, Rubric]]) -> None:
             _must(all(isinstance(value, int) for value in whole) and isinstance(tally.miss, float), "tallies")
 
 
-def _check_placements(frame: Frame, some, names: list[str]) -> None:
+def _check_placements(frame: Frame, some: Any, names: list[str]) -> None:
     """Errors: ValueError for placements (index, owner, measures) that do not fit the frame, or without just these measures."""
     index, owner, grid = some.index, some.owner, frame.grid
     _must(index.ndim == 1 and index.dtype == np.int64, "index")

@@ -69,7 +69,7 @@ def _fix(header: RasterHeader, corners: np.ndarray, source: pyproj.CRS, target: 
 
 def _step(crs: pyproj.CRS, land: Features) -> float:
     west, south, east, north = shapely.total_bounds(land.geometry)
-    return max(east - west, north - south, 1e-9) / 16
+    return float(max(east - west, north - south, 1e-9) / 16)
 
 
 def _apart(header: RasterHeader, land: Features, parcels: tuple[float, float, float, float], fix: str) -> InputRefused:

@@ -14,7 +14,7 @@ from tunnelsite.core.planned_pad import PlannedPad
 MOST_BYTES = 5_000_000  # a level book of ten thousand rows is far smaller
 
 
-def read_level_book(path: str | os.PathLike) -> LevelBookText:
+def read_level_book(path: str | os.PathLike[str]) -> LevelBookText:
     """A level book as written in its file, for `plans.stakeout.level_book.parse_level_book`.
 
     Errors: InputRefused for a missing, empty or huge file, or one that is not UTF-8 text.
@@ -24,7 +24,7 @@ def read_level_book(path: str | os.PathLike) -> LevelBookText:
     return LevelBookText(text, str(path), hashlib.sha256(data).hexdigest())
 
 
-def read_planned_pad(path: str | os.PathLike) -> PlannedPad:
+def read_planned_pad(path: str | os.PathLike[str]) -> PlannedPad:
     """The finished pad of a grading plan, from the JSON summary that `grading` wrote.
 
     Errors: InputRefused for a file that cannot be read, is no such summary or holds what is no number.

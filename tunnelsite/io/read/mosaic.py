@@ -13,7 +13,7 @@ import numpy as np
 from rasterio.windows import Window
 
 from tunnelsite.core.errors import InputRefused
-from tunnelsite.core.layers import SourceRaster
+from tunnelsite.core.layers import Affine, Part, SourceRaster
 from tunnelsite.io.read.cells import stored_cells
 from tunnelsite.io.read.files import sha256
 from tunnelsite.io.read.named_tiles import NamedTile, is_vrt, named_tiles
@@ -130,7 +130,9 @@ def _files_of(folder: Path, option: str) -> list[Path]:
     return files
 
 
-def _check_shown_there(listed: list[NamedTile], headers, places, where: str) -> None:
+def _check_shown_there(
+    listed: list[NamedTile], headers: Sequence[RasterHeader], places: Sequence[tuple[int, int]], where: str
+) -> None:
     """Errors: InputRefused where a VRT shows a tile elsewhere than its own georeferencing puts it."""
     first_shown, first = listed[0].place, places[0]
     for tile, header, place in zip(listed, headers, places, strict=True):
@@ -143,7 +145,7 @@ def _check_shown_there(listed: list[NamedTile], headers, places, where: str) -> 
             )
 
 
-def _nodata(header: RasterHeader) -> tuple:
+def _nodata(header: RasterHeader) -> tuple[object, ...]:
     return tuple("nan" if b.nodata is not None and math.isnan(b.nodata) else b.nodata for b in header.bands)
 
 
@@ -177,7 +179,7 @@ def _check_alike(first: RasterHeader, other: RasterHeader) -> None:
             raise _unlike(first, other, what, value, two[what])
 
 
-def _unlike(first: RasterHeader, other: RasterHeader, what: str, one, two) -> InputRefused:
+def _unlike(first: RasterHeader, other: RasterHeader, what: str, one: object, two: object) -> InputRefused:
     return InputRefused(
         f"{first.option}: the {what} of {first.path.name!r} and {other.path.name!r} differ: {one} and {two}",
         "tiles of one raster",
@@ -185,7 +187,7 @@ def _unlike(first: RasterHeader, other: RasterHeader, what: str, one, two) -> In
     )
 
 
-def _lattice(headers: Sequence[RasterHeader]) -> tuple[tuple[tuple[int, int], ...], tuple, tuple[int, int]]:
+def _lattice(headers: Sequence[RasterHeader]) -> tuple[tuple[tuple[int, int], ...], Affine, tuple[int, int]]:
     """(row, col) of each tile in the whole, the whole's affine and shape. Errors: InputRefused off the lattice."""
     a, b, c, d, e, f = headers[0].affine
     area = a * e - b * d
@@ -217,7 +219,7 @@ def read_mosaic(
     """
     apart: list[float] = []
 
-    def cells(index: int, window: Window) -> tuple[np.ndarray, list, str]:
+    def cells(index: int, window: Window) -> tuple[np.ndarray, list[Part], str]:
         stored, empty, worst = joined(tiles, index, window)
         apart.append(worst)
         return stored, empty, tiles.sha256
@@ -240,7 +242,7 @@ def apart_notes(tiles: Mosaic, worst: float) -> tuple[str, ...]:
     return (f"tiles of {tiles.whole.path.name} overlap and differ there by up to {worst:g}: the first by name is used",)
 
 
-def joined(tiles: Mosaic, index: int, window: Window) -> tuple[np.ndarray, list, float]:
+def joined(tiles: Mosaic, index: int, window: Window) -> tuple[np.ndarray, list[Part], float]:
     """Stored cells of a window of the whole, the parts that no tile holds, and by how much overlapping tiles differ at most."""
     first = tiles.whole.bands[index - 1]
     stored = np.zeros((window.height, window.width), first.dtype)

@@ -67,4 +67,4 @@ def _edges(shape: shapely.Geometry) -> np.ndarray:
     lines = shapely.get_parts(shapely.boundary(shape))
     points, owner = shapely.get_coordinates(lines, return_index=True)
     same = owner[1:] == owner[:-1]
-    return shapely.linestrings(np.stack([points[:-1][same], points[1:][same]], axis=1))
+    return np.asarray(shapely.linestrings(np.stack([points[:-1][same], points[1:][same]], axis=1)))

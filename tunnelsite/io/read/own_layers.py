@@ -12,7 +12,8 @@ from tunnelsite.core.layers import Features, SourceRaster
 from tunnelsite.io.read.drivers import is_raster
 from tunnelsite.io.read.files import checked_file, file_name, layer_of, sha256
 from tunnelsite.io.read.land_window import window_bounds
-from tunnelsite.io.read.rasters import RasterHeader, raster_header, values_of
+from tunnelsite.io.read.raster_header import RasterHeader, raster_header
+from tunnelsite.io.read.rasters import values_of
 from tunnelsite.io.read.vectors import read_features
 from tunnelsite.settings.model import own_layer_parts
 

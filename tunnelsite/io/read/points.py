@@ -108,7 +108,9 @@ def _system(header: Any, name: str, stated: str | None) -> tuple[pyproj.CRS, str
     return flat, words.get(vertical[0].unit_name, "") if vertical else ""
 
 
-def _pieces(laspy: Any, reader: Any, copc: bool, bounds: tuple, name: str) -> Iterator[tuple[np.ndarray, ...]]:
+def _pieces(
+    laspy: Any, reader: Any, copc: bool, bounds: tuple[float, float, float, float], name: str
+) -> Iterator[tuple[np.ndarray, ...]]:
     west, south, east, north = bounds
     if copc:
         box = laspy.copc.Bounds(
@@ -138,7 +140,7 @@ def _held(laspy: Any, reader: Any, box: Any, name: str) -> bool:
         raise ValueError("its index claims more bytes than it holds")
     if points > MOST_TOUCHED:
         raise _too_many(name)
-    return points > 0
+    return bool(points > 0)
 
 
 def _too_many(name: str) -> ResourceShortage:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager, nullcontext
@@ -17,6 +18,7 @@ from rasterio.errors import NotGeoreferencedWarning, RasterioError
 
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.core.grid import horizontal
+from tunnelsite.core.layers import Affine
 from tunnelsite.io.plain_names import plainly_named, without_link
 from tunnelsite.io.read.drivers import raster_driver
 from tunnelsite.io.read.files import FileStamp, checked_file, file_stamp
@@ -95,7 +97,7 @@ class RasterHeader:
         return min(east), min(north), max(east), max(north)
 
 
-def raster_header(path, option: str = "DEM", crs: str | None = None) -> RasterHeader:
+def raster_header(path: str | os.PathLike[str], option: str = "DEM", crs: str | None = None) -> RasterHeader:
     """The header of a raster of heights.
 
     Arguments: path; option [words], where it was given; crs, its coordinate system where the file states
@@ -125,7 +127,7 @@ def raster_header(path, option: str = "DEM", crs: str | None = None) -> RasterHe
     )  # fmt: skip
 
 
-def _check_cells(path: Path, option: str, crs: pyproj.CRS, affine: tuple) -> None:
+def _check_cells(path: Path, option: str, crs: pyproj.CRS, affine: Affine) -> None:
     """Errors: InputRefused for cells that no survey has: degrees that are labelled as metres, most likely."""
     unit_m = DEGREE_M if crs.is_geographic else crs.axis_info[0].unit_conversion_factor if crs.axis_info else 1.0
     a, b, c, d, e, f = affine
@@ -169,7 +171,7 @@ def opened(path: Path, driver: str) -> Iterator[rasterio.DatasetReader]:
 
 
 @contextmanager
-def reading(path: Path, option: str):
+def reading(path: Path, option: str) -> Iterator[None]:
     """GDAL kept to the file itself, and whatever it raises turned into InputRefused."""
     try:
         with safe_environment():

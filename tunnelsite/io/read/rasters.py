@@ -11,7 +11,7 @@ import numpy as np
 from rasterio.windows import Window
 
 from tunnelsite.core.errors import InputRefused, UsageError
-from tunnelsite.core.layers import SourceRaster
+from tunnelsite.core.layers import Affine, Part, SourceRaster
 from tunnelsite.core.units import VERTICAL_UNITS_M
 from tunnelsite.io.read.cells import stored_cells
 from tunnelsite.io.read.files import file_name, require_memory, same_file, sha256
@@ -58,7 +58,7 @@ def read_raster(
 
 def heights_of(
     header: RasterHeader,
-    cells: Callable[[int, Window], tuple[np.ndarray, list, str]],
+    cells: Callable[[int, Window], tuple[np.ndarray, list[Part], str]],
     *,
     bounds: tuple[float, float, float, float] | None,
     vertical_unit: str | None,
@@ -90,7 +90,7 @@ def values_of(
 
 def numbers_of(
     header: RasterHeader,
-    cells: Callable[[int, Window], tuple[np.ndarray, list, str]],
+    cells: Callable[[int, Window], tuple[np.ndarray, list[Part], str]],
     bounds: tuple[float, float, float, float] | None,
     band: int | None = None,
 ) -> SourceRaster:
@@ -224,7 +224,7 @@ def covered(header: RasterHeader, bounds: tuple[float, float, float, float]) -> 
     return slice(top, top + window.height), slice(left, left + window.width)
 
 
-def _whole(value: float, rounded) -> int:
+def _whole(value: float, rounded: Callable[[float], int]) -> int:
     """A cell edge, so that rounding in the last place does not add a row of cells."""
     nearest = round(value)
     return nearest if abs(value - nearest) < 1e-6 else rounded(value)
@@ -241,7 +241,7 @@ def _require_room(header: RasterHeader, window: Window, item: int) -> None:
     )
 
 
-def _cells_and_digest(header: RasterHeader, index: int, window: Window) -> tuple[np.ndarray, list, str]:
+def _cells_and_digest(header: RasterHeader, index: int, window: Window) -> tuple[np.ndarray, list[Part], str]:
     changed = InputRefused(
         f"{header.option}: {header.path.name!r} has changed since it was opened",
         "a file at rest",
@@ -259,13 +259,13 @@ def _cells_and_digest(header: RasterHeader, index: int, window: Window) -> tuple
     return stored, empty, result
 
 
-def _shifted(affine: tuple, window: Window) -> tuple:
+def _shifted(affine: Affine, window: Window) -> Affine:
     a, b, c, d, e, f = affine
     left, top = window.col_off, window.row_off
     return (a, b, a * left + b * top + c, d, e, d * left + e * top + f)
 
 
-def north_up_affine(shape: tuple[int, int], affine: tuple) -> tuple[tuple, bool, bool]:
+def north_up_affine(shape: tuple[int, int], affine: Affine) -> tuple[Affine, bool, bool]:
     """The affine with row 0 to the north and column 0 to the west, and whether rows and columns have to be turned over for it."""
     a, b, c, d, e, f = affine
     rows, cols = shape
@@ -277,7 +277,7 @@ def north_up_affine(shape: tuple[int, int], affine: tuple) -> tuple[tuple, bool,
     return (a, b, c, d, e, f), over, along
 
 
-def _north_up(values: np.ndarray, affine: tuple) -> tuple[np.ndarray, tuple]:
+def _north_up(values: np.ndarray, affine: Affine) -> tuple[np.ndarray, Affine]:
     affine, over, along = north_up_affine(values.shape, affine)
     return np.ascontiguousarray(values[:: -1 if over else 1, :: -1 if along else 1]), affine
 

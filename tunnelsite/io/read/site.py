@@ -16,7 +16,7 @@ from tunnelsite.core.site import Site
 from tunnelsite.core.weather import Weather
 from tunnelsite.core.wind import WindRose
 from tunnelsite.io.read.cell_errors import cell_errors, error_files
-from tunnelsite.io.read.drawn import Drawn, joined, read_drawn, with_fields
+from tunnelsite.io.read.drawn import Drawn, joined, read_drawn, with_fields, with_more
 from tunnelsite.io.read.files import FileStamp, file_stamp, layer_of, same_file
 from tunnelsite.io.read.given import features_of, heights_given, is_path
 from tunnelsite.io.read.land_instead import land_instead
@@ -100,7 +100,7 @@ def read_site(
     one_file = is_path(dem) and not has_tiles(str(dem))
     header = raster_header(str(dem), "DEM", crs=reading.dem_crs) if one_file else None
     land = _land(parcels, sketch, header)
-    given = {"obstacles": obstacles, "structures": structures, "lamps": lamps, "soils": soils}
+    given = optional_features({"obstacles": obstacles, "structures": structures, "lamps": lamps, "soils": soils})
     ground = _stored(store, _read_heights(dem, "DEM", land, reading, header))
     model = None if surface is None else _stored(store, _read_heights(surface, "--surface", land, reading))
     own = own_layers(layers or {})
@@ -111,7 +111,10 @@ def read_site(
         parcels=land,
         surface=model,
         far_dem=None if far_dem is None else _read_far(far_dem, land, reading),
-        **optional_features(given),
+        obstacles=given["obstacles"],
+        structures=given["structures"],
+        lamps=given["lamps"],
+        soils=given["soils"],
         keep_outs=tuple(keep_out_of(text) for text in keep_out),
         services=service_features(services or {}),
         own_rasters={name: _stored(store, one.read(land, reading.halo_m)) for name, one in own.rasters.items()},
@@ -137,10 +140,9 @@ def _land(parcels: Vector | Features | None, sketch: Drawn | None, header: Raste
 
     Arguments: header of the DEM, where it is one file.
     """
-    if isinstance(parcels, Features):
-        land = parcels
-    else:
-        land = None if parcels is None else features_of(parcels, "parcels", kinds=("polygon",))
+    land: Features | None = None
+    if parcels is not None:
+        land = parcels if isinstance(parcels, Features) else features_of(parcels, "parcels", kinds=("polygon",))
     if sketch is not None and sketch.fields is not None:
         # of fields that were drawn alone the answer is in the ground's own system
         crs = sketch.fields.crs if land is not None or header is None else horizontal(header.crs)
@@ -151,10 +153,12 @@ def _land(parcels: Vector | Features | None, sketch: Drawn | None, header: Raste
 
 
 def _with_drawn(site: Site, sketch: Drawn) -> Site:
-    services = {name: joined(site.services.get(name), item) for name, item in sketch.services.items()}
+    services = {name: with_more(site.services.get(name), item) for name, item in sketch.services.items()}
     return replace(
         site,
-        **{name: joined(getattr(site, name), getattr(sketch, name)) for name in ("obstacles", "structures", "lamps")},
+        obstacles=joined(site.obstacles, sketch.obstacles),
+        structures=joined(site.structures, sketch.structures),
+        lamps=joined(site.lamps, sketch.lamps),
         keep_outs=(*site.keep_outs, *sketch.keep_outs),
         services=site.services | services,
         named=(*site.named, sketch.source),
@@ -184,7 +188,8 @@ def inputs_unchanged(site: Site) -> None:
             )
 
 
-def _check_named(settings: Settings) -> None:
+def _checked_dem(settings: Settings) -> str:
+    """The DEM that is named. Errors: UsageError where it or the land is not named, or the land twice."""
     if settings.dem is None:
         raise _not_named("dem", "no DEM was given")
     instead = [name for name in ("parcels", "around", "whole") if getattr(settings, name)]
@@ -192,19 +197,19 @@ def _check_named(settings: Settings) -> None:
         raise UsageError(f"{' and '.join(instead)} are both given", "one of parcels, around and whole", "leave one out")
     if not instead and settings.drawn is None:
         raise _not_named("parcels", "no parcels were given")
+    return settings.dem
 
 
 def _not_named(name: str, given: str) -> UsageError:
-    fix = f"name the {name} file on the command line or in the project file"
-    return UsageError(given, "a DEM and parcels", fix)
+    return UsageError(given, "a DEM and parcels", f"name the {name} file on the command line or in the project file")
 
 
 def site_from(settings: Settings) -> Site:
     """The site that settings name. Errors: UsageError where the DEM or the parcels are missing, else as `read_site`."""
-    _check_named(settings)
+    dem = _checked_dem(settings)
     settings.prices.check_services(settings.service)
     site = read_site(
-        settings.dem,
+        dem,
         land_instead(settings) or settings.parcels,
         drawn=settings.drawn,
         far_dem=settings.far_dem,
@@ -248,7 +253,7 @@ class RegionInputs:
 
 def read_inputs(settings: Settings) -> RegionInputs:
     """Parcels, features, weather and wind of a region. Errors: UsageError without DEM or parcels; as `read_site`."""
-    _check_named(settings)
+    _checked_dem(settings)
     if settings.parcels is None:
         raise _not_named("parcels", "no parcels were given: a region has no circle and no whole")
     if settings.drawn is not None:

@@ -157,18 +157,18 @@ def candidate_row(path: str, rank: int) -> tuple[dict[str, Any], str]:
 
 def ranks_of(found: Features) -> list[int]:
     """The ranks of all candidates. Errors: InputRefused where one is empty, no whole number from 1, or there twice."""
-    ranks = [_rank(value) for value in found.columns.get("rank", [None] * len(found))]
-    seen: set[int] = set()
-    for k, rank in enumerate(ranks, 1):
-        if rank is None or rank in seen:
+    ranks: dict[int, None] = {}  # in the order of the rows
+    for k, value in enumerate(found.columns.get("rank", [None] * len(found)), 1):
+        rank = _rank(value)
+        if rank is None or rank in ranks:
             what = "no rank" if rank is None else f"the rank {rank} a second time"
             raise InputRefused(
                 f"{OPTION}: row {k} of the candidates of {found.name} has {what}",
                 "ranks 1, 2, 3 ..., each once",
                 "name the file as `tunnelsite screen` wrote it",
             )
-        seen.add(rank)
-    return ranks
+        ranks[rank] = None
+    return list(ranks)
 
 
 def _check_number(file: str, which: str, name: str, value: Any, ends: tuple[float, float]) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import re
 import sqlite3
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -146,9 +147,11 @@ def _changed(database: sqlite3.Connection, where: str) -> str:
     return text
 
 
-def _table(target: str, name: str, where: str, words) -> tuple[Table, pyproj.CRS | None]:
+def _table(
+    target: str, name: str, where: str, words: Mapping[tuple[str, str], tuple[str, str, str]]
+) -> tuple[Table, pyproj.CRS | None]:
     meta, _, blobs, values = pyogrio.raw.read(target, layer=name, read_geometry=True)
-    columns = {}
+    columns: dict[str, Column] = {}
     for title, column in zip(meta["fields"], values, strict=True):
         kind = _KINDS.get(np.dtype(meta["dtypes"][len(columns)]).kind, "TEXT")
         if kind == "REAL" and np.isinf(column).any():

@@ -43,5 +43,5 @@ def orientation(path: Path) -> int:
     value = 12 if big else 8
     for first in range(0, len(tags) - size + 1, size):
         if struct.unpack(order + "H", tags[first : first + 2])[0] == ORIENTATION:
-            return struct.unpack(order + "H", tags[first + value : first + value + 2])[0]
+            return int(struct.unpack(order + "H", tags[first + value : first + value + 2])[0])
     return _UPRIGHT

@@ -7,6 +7,9 @@ import mmap
 import os
 import re
 import warnings
+from collections.abc import Iterable, Iterator
+from types import TracebackType
+from typing import Any
 
 import numpy as np
 import pyogrio
@@ -32,7 +35,7 @@ _ARC_DEGREES = 4  # GDAL's default (OGR_ARC_STEPSIZE): off by 0.06 % of the radi
 
 
 def read_features(
-    path,
+    path: str | os.PathLike[str],
     option: str,
     *,
     kinds: tuple[str, ...] = ("polygon",),
@@ -80,7 +83,7 @@ def read_features(
     return Features(geometry, table, crs, file_name(found), file.content.sha256, tuple(notes))
 
 
-def read_columns(path: str | os.PathLike, option: str, layer: str) -> dict[str, np.ndarray]:
+def read_columns(path: str | os.PathLike[str], option: str, layer: str) -> dict[str, np.ndarray]:
     """The columns of one table, without its geometry.
 
     Arguments: path, option, as `read_features`; layer, its name. Errors: LookupError where the table is missing; else as `read_features`.
@@ -141,7 +144,9 @@ def _layers(target: str, driver: str) -> list[tuple[str, str | None]]:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # the layer that is read says it again
             return [(str(title), kind) for title, kind in pyogrio.list_layers(target)]
-    listed = []  # listing the layers of a GML without these options would write a .gfs beside it
+    listed: list[
+        tuple[str, str | None]
+    ] = []  # listing the layers of a GML without these options would write a .gfs beside it
     while True:
         try:
             found = pyogrio.read_info(target, layer=len(listed), **_OPEN_OPTIONS[driver])
@@ -151,7 +156,7 @@ def _layers(target: str, driver: str) -> list[tuple[str, str | None]]:
 
 
 def _holds_any(target: str, layer: str) -> bool:
-    return pyogrio.read_info(target, layer=layer, force_feature_count=True)["features"] > 0
+    return bool(pyogrio.read_info(target, layer=layer, force_feature_count=True)["features"] > 0)
 
 
 def _fits(kind: str, kinds: tuple[str, ...]) -> bool:
@@ -163,7 +168,9 @@ def _fits(kind: str, kinds: tuple[str, ...]) -> bool:
     return "point" in kinds if "point" in words else True  # Unknown and Geometry may hold anything
 
 
-def _read(file: VectorFile, where: str, layer: str | None):
+def _read(
+    file: VectorFile, where: str, layer: str | None
+) -> tuple[dict[str, Any], np.ndarray, np.ndarray, list[np.ndarray], list[str]]:
     """(meta, feature numbers, geometry, columns, notes) as stored, but linear."""
     target, driver = file.target, file.driver
     options = _OPEN_OPTIONS.get(driver, {})
@@ -186,14 +193,14 @@ def _read(file: VectorFile, where: str, layer: str | None):
     return meta, numbers, geometry, columns, notes
 
 
-def _has_curves(file: VectorFile, names: tuple[str, str]) -> bool:
+def _has_curves(file: VectorFile, names: tuple[str | None, str]) -> bool:
     """Whether the layer holds curves, which the reader replaces without a word."""
     if file.driver == "GML":
         with open(file.path, "rb") as raw, mmap.mmap(raw.fileno(), 0, access=mmap.ACCESS_READ) as content:
             return re.search(rb"<(\w+:)?(Arc|Circle|Geodesic|Clothoid|BSpline|Bezier|CubicSpline)", content) is not None
     if file.driver != "GPKG":
         return False
-    layer, column = ('"' + name.replace('"', '""') + '"' for name in names)
+    layer, column = ('"' + (name or "").replace('"', '""') + '"' for name in names)
     kinds = pyogrio.raw.read(file.target, sql=f"SELECT DISTINCT ST_GeometryType({column}) FROM {layer}")[3][0]
     return any(re.search("CURVE|CIRCULAR|SURFACE", str(kind)) for kind in kinds)
 
@@ -220,7 +227,9 @@ class _refusing:  # noqa: N801 (reads as a verb)
     def __enter__(self) -> None:
         return None
 
-    def __exit__(self, kind, error, trace) -> None:
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
         if isinstance(error, MemoryError) or "MAX_OBJ_SIZE" in str(error):
             raise ResourceShortage(
                 f"{self.where} holds a feature too large to read",
@@ -254,7 +263,9 @@ def _crs(text: str | None, where: str) -> pyproj.CRS:
     return crs
 
 
-def renamed(titles, columns, notes: list[str]):
+def renamed(
+    titles: Iterable[object], columns: Iterable[np.ndarray], notes: list[str]
+) -> Iterator[tuple[str, np.ndarray]]:
     """(name, values) for each column, none of them reserved and no two alike but for upper and lower case."""
     taken = {FEATURE_ID}
     for title, values in zip(titles, columns, strict=True):

@@ -7,6 +7,7 @@ import os
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.core.units import MONTH_DAYS
@@ -21,7 +22,7 @@ LARGEST_BYTES = 50_000_000
 EXPECTED = "an EPW or TMY3 file of one year, hour by hour"
 
 
-def read_weather(path: str | os.PathLike) -> Weather:
+def read_weather(path: str | os.PathLike[str]) -> Weather:
     """Beam, diffuse and global radiation of a typical year.
 
     Both formats stamp an hour with its END in local standard time (hour 1 = 00:00 to 01:00; EnergyPlus Auxiliary
@@ -85,7 +86,7 @@ def _tmy3(text: str) -> tuple[dict[str, np.ndarray], list[float]]:
     return _numbers(data), [*place[1:], place[0]]
 
 
-def _numbers(data) -> dict[str, np.ndarray]:
+def _numbers(data: pd.DataFrame) -> dict[str, np.ndarray]:
     """Stamps as whole numbers, the rest as floats."""
     stamps = ("month", "date", "hour")
     return {name: data[name].to_numpy(int if name in stamps else float) for name in data.columns}
@@ -145,11 +146,12 @@ def _checked(
     month = np.searchsorted(np.cumsum(MONTH_DAYS), day) + 1
     beam, diffuse, whole = (table[name][order] for name in ("dni", "dhi", "ghi"))
     return Weather(
-        start_s, month, day, beam, diffuse, whole, *place, name=file_name(file), sha256=sha256(file), notes=tuple(notes)
-    )
+        start_s, month, day, beam, diffuse, whole, place[0], place[1], place[2], place[3],
+        name=file_name(file), sha256=sha256(file), notes=tuple(notes),
+    )  # fmt: skip
 
 
-def kind_of(path: str | os.PathLike, option: str = "--weather") -> tuple[Path, str]:
+def kind_of(path: str | os.PathLike[str], option: str = "--weather") -> tuple[Path, str]:
     """(File, which kind of weather file it is: EPW or TMY3). Errors: InputRefused for anything else; UsageError for what is no
     path of a plain file."""
     file = checked_file(path, option)

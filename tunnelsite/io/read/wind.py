@@ -17,7 +17,7 @@ FASTEST = 100.0  # m/s; 999 is the mark of a missing speed in EPW
 EXPECTED = "an EPW or TMY3 file with wind direction and speed, hour by hour"
 
 
-def read_wind_rose(path: str | os.PathLike) -> WindRose:
+def read_wind_rose(path: str | os.PathLike[str]) -> WindRose:
     """Wind rose of a year in steps of 10 degrees, each hour weighted with the square of its speed, as its pressure is.
 
     Arguments: path of a `.epw` or a TMY3 `.csv`. Errors: InputRefused with the reason.

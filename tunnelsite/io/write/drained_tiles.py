@@ -124,7 +124,9 @@ def _array(archive: zipfile.ZipFile, name: str) -> np.ndarray:
         return np.lib.format.read_array(file, allow_pickle=False)
 
 
-def _fill(archive: zipfile.ZipFile, layers: dict[str, np.ndarray], window: tuple[slice, slice], corner) -> None:
+def _fill(
+    archive: zipfile.ZipFile, layers: dict[str, np.ndarray], window: tuple[slice, slice], corner: tuple[int, int]
+) -> None:
     """Put in what a tile, whose first cell is `corner` of the raster, holds of a window."""
     for entry in archive.namelist():
         name, row, col = entry.removesuffix(".npy").split("-")

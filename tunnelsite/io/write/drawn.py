@@ -30,7 +30,7 @@ COLUMNS = {
 STATEMENT = "Drawn by hand on a map of the terrain."
 
 
-def write_drawn(path: str | os.PathLike, features: Sequence[tuple[Any, Mapping[str, Any]]]) -> None:
+def write_drawn(path: str | os.PathLike[str], features: Sequence[tuple[Any, Mapping[str, Any]]]) -> None:
     """Write features over what was there.
 
     Arguments: path; features, (geometry in WGS 84 degrees, values by column), polygons, lines and points.

@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import json
 import xml.etree.ElementTree as ElementTree
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -87,7 +87,8 @@ def named_files(stored: StoredLayers, formats: Sequence[str]) -> dict[str, tuple
         elif form == "stac":
             found |= {form: (ITEM, form), f"{form} collection": (COLLECTION, form)}
         else:
-            names = list({"geojson": stored.places, "sld": stored.styles}.get(form, stored.tables))
+            named: dict[str, Collection[str]] = {"geojson": stored.places, "sld": stored.styles}
+            names = list(named.get(form, stored.tables))
             stems = safe_names(names)  # a layer's name is data too: it may not lead out of the folder
             found |= {
                 f"{form} {name}": (f"{stem}.{_LAYER_ENDINGS[form]}", form)

@@ -15,10 +15,10 @@ from pathlib import Path
 from tunnelsite.core.ending import taken_away
 from tunnelsite.core.errors import OutputFailed
 
-try:
+if sys.platform == "win32":
+    import msvcrt
+else:
     import fcntl
-except ImportError:  # Windows
-    fcntl = None
 
 DATABASE_SUFFIXES = (".gpkg", ".sqlite", ".db")
 _PATIENCE_S = 1.0  # how long a database may stay locked before it counts as locked
@@ -105,14 +105,12 @@ def _unlink_own(handle: int, lock: Path) -> None:
 
 def _try_lock(handle: int) -> bool:
     try:
-        if fcntl is not None:
-            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        else:
-            import msvcrt  # only exists on Windows
-
+        if sys.platform == "win32":
             os.lseek(handle, 1 << 20, os.SEEK_SET)  # far from the text, which others have to read
             msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)
             os.lseek(handle, 0, os.SEEK_SET)
+        else:
+            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except (BlockingIOError, PermissionError):
         return False
     return True

@@ -15,7 +15,7 @@ from tunnelsite.io.write.staging import reserved
 
 @contextlib.contextmanager
 def reserved_outputs(
-    outputs: Mapping[str, Path], inputs: Iterable[str | os.PathLike], *, overwrite: bool
+    outputs: Mapping[str, Path], inputs: Iterable[str | os.PathLike[str]], *, overwrite: bool
 ) -> Iterator[None]:
     """Keep every output of a command for this run alone.
 
@@ -30,7 +30,7 @@ def reserved_outputs(
         yield
 
 
-def refuse_clashes(outputs: Mapping[str, Path], inputs: Iterable[str | os.PathLike]) -> None:
+def refuse_clashes(outputs: Mapping[str, Path], inputs: Iterable[str | os.PathLike[str]]) -> None:
     """Errors: UsageError where an output is also an input or another output."""
     read = [_file_of(path) for path in inputs]
     seen: dict[str, str] = {}
@@ -48,7 +48,7 @@ def refuse_clashes(outputs: Mapping[str, Path], inputs: Iterable[str | os.PathLi
         seen[real] = what
 
 
-def _file_of(path: str | os.PathLike) -> str:
+def _file_of(path: str | os.PathLike[str]) -> str:
     text = os.fspath(path)
     try:
         return os.fspath(layer_of(text)[0])
@@ -56,7 +56,7 @@ def _file_of(path: str | os.PathLike) -> str:
         return text
 
 
-def _same(output: str | os.PathLike, source: str) -> bool:
+def _same(output: str | os.PathLike[str], source: str) -> bool:
     try:
         if os.path.realpath(output) == os.path.realpath(source):
             return True

@@ -16,7 +16,7 @@ GMD, GCO = "http://www.isotc211.org/2005/gmd", "http://www.isotc211.org/2005/gco
 
 
 def write_plan(
-    path: str | os.PathLike,
+    path: str | os.PathLike[str],
     tables: Sequence[Table],
     *,
     crs: pyproj.CRS,

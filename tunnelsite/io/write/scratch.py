@@ -33,7 +33,7 @@ class Scratch(Store):
         self.from_bytes = from_bytes
         self._maps: weakref.WeakSet[mmap.mmap] = weakref.WeakSet()
 
-    def __reduce__(self):
+    def __reduce__(self) -> tuple[type[Scratch], tuple[int]]:
         return type(self), (self.from_bytes,)  # arrays travel as arrays; another process keeps its own files
 
     def empty(self, shape: tuple[int, ...], dtype: type) -> np.ndarray:
@@ -77,7 +77,7 @@ class Scratch(Store):
             raise short_of_disk(size, problem) from None
         return file
 
-    def mapped(self, file: IO[bytes], dtype: type) -> np.ndarray:
+    def mapped(self, file: IO[bytes], dtype: type | np.dtype) -> np.ndarray:
         """The whole file as a flat array, which stays when the file is closed."""
         file.flush()
         one = mmap.mmap(file.fileno(), 0)
@@ -85,7 +85,7 @@ class Scratch(Store):
         return np.frombuffer(one, dtype)
 
     def _is_ours(self, values: np.ndarray) -> bool:
-        base = values
+        base: object = values
         while isinstance(base, np.ndarray) and base.base is not None:
             base = base.base
         return any(base is one or getattr(base, "obj", None) is one for one in self._maps)
@@ -96,7 +96,8 @@ class ScratchColumn(GrowingArray):
 
     def __init__(self, dtype: type, scratch: Scratch) -> None:
         super().__init__(dtype)
-        self._scratch, self._file, self._size = scratch, None, 0
+        self._scratch, self._size = scratch, 0
+        self._file: IO[bytes] | None = None
 
     def append(self, values: np.ndarray) -> None:
         """Add a piece. Errors: ResourceShortage."""

@@ -36,7 +36,7 @@ class OutputExists(OutputFailed):
     exit_status = 2
 
 
-def check_output_path(path: str | os.PathLike, *, overwrite: bool) -> Path:
+def check_output_path(path: str | os.PathLike[str], *, overwrite: bool) -> Path:
     """Refuses, before anything is computed, an output that could not be written.
 
     Arguments: path; overwrite, whether a file that is there may be replaced.
@@ -104,7 +104,7 @@ def _check_target(target: Path, overwrite: bool, mode: int) -> None:
 
 
 @contextlib.contextmanager
-def reserved(path: str | os.PathLike, *, overwrite: bool) -> Iterator[Path]:
+def reserved(path: str | os.PathLike[str], *, overwrite: bool) -> Iterator[Path]:
     """Checks an output and keeps every other run off it for the length of a run; writing itself goes through
     `staged`.
 
@@ -118,7 +118,7 @@ def reserved(path: str | os.PathLike, *, overwrite: bool) -> Iterator[Path]:
 
 @contextlib.contextmanager
 def staged(
-    path: str | os.PathLike,
+    path: str | os.PathLike[str],
     *,
     overwrite: bool,
     need_bytes: int = 0,
@@ -137,6 +137,7 @@ def staged(
     """
     target = check_output_path(path, overwrite=overwrite)
     lock = target.with_name(f"{_hidden(target)}.write-lock")
+    failures: tuple[type[Exception], ...] = (OSError, sqlite3.Error, *driver_errors)
     with exclusive_lock(lock, target), taken_away(lambda: _remove_partial(target)):
         try:
             _remove_partial(target)  # left by a killed run: holding the lock, we know that no other run writes it
@@ -147,7 +148,7 @@ def staged(
                 if verify is not None:
                     verify(temp)
                 _put_in_place(temp, target, overwrite)
-        except (OSError, sqlite3.Error, *driver_errors) as error:
+        except failures as error:
             failure = _explained(error, target, need_bytes)  # measured while the temporary file is there
             with contextlib.suppress(OSError):
                 _remove_partial(target)
@@ -158,7 +159,7 @@ def staged(
             raise
 
 
-def write_whole(path: str | os.PathLike, content: str | bytes, *, overwrite: bool) -> None:
+def write_whole(path: str | os.PathLike[str], content: str | bytes, *, overwrite: bool) -> None:
     """Writes a small file (page, style, table) whole or not at all. Text is written as UTF-8. Errors: as
     `staged`."""
     data = content.encode("utf-8") if isinstance(content, str) else content
@@ -214,7 +215,7 @@ def _sync_folder(folder: Path) -> None:
             os.close(handle)
 
 
-def _partial_files(target: Path) -> list[os.DirEntry]:
+def _partial_files(target: Path) -> list[os.DirEntry[str]]:
     # the file itself and what a driver keeps beside it: -journal, .aux.xml, .ovr.tmp
     prefix = f"{_hidden(target)}.partial"
     with os.scandir(target.parent) as entries:
@@ -261,12 +262,10 @@ def _explained(error: Exception, target: Path, need_bytes: int) -> OutputFailed:
 
 
 def _is_full(error: BaseException) -> bool:
-    while error is not None:
-        code = getattr(error, "sqlite_errorcode", None)
-        if getattr(error, "errno", None) in _FULL or code == sqlite3.SQLITE_FULL or _FULL_WORDS.search(str(error)):
-            return True
-        error = error.__cause__
-    return False
+    code = getattr(error, "sqlite_errorcode", None)
+    if getattr(error, "errno", None) in _FULL or code == sqlite3.SQLITE_FULL or _FULL_WORDS.search(str(error)):
+        return True
+    return error.__cause__ is not None and _is_full(error.__cause__)
 
 
 def size_words(count: float) -> str:
