@@ -62,6 +62,7 @@ def test_other_months_score_as_their_own_run_does(runs, own: str, other: str) ->
     assert abs(usual["score"]["steady"] - wanted["score"]["steady"]) > 3  # the season matters here
     assert tried["score"]["steady"] == pytest.approx(wanted["score"]["steady"], abs=0.02)
     assert tried["light"] == wanted["light"]
+    assert tried["tried"]["shade_within"] is None  # the field is smaller than that
     assert tried["tried"]["months"] == other and tried["room_m"] is None and "tried" not in usual
 
 
@@ -96,3 +97,10 @@ def test_what_if_of_other_months_is_the_answer_of_their_run(runs) -> None:
     assert np.array_equal(found.scans[0].index, wanted.scans[0].index)
     assert found.scored[0] == pytest.approx(wanted.scored[0], abs=1e-3)
     assert np.abs(wanted.scored[0] - runs[WINTER].scored[0]).max() > 3  # the season matters on this field
+
+
+def test_shade_that_was_left_out_is_named(runs, monkeypatch: pytest.MonkeyPatch) -> None:
+    lon, lat = shaded(runs[WINTER])
+    monkeypatch.setattr("tunnelsite.desk.other_season.REACH_M", -HELD_M + 20.0)
+    tried = InHand(runs[WINTER], Units(True)).in_months(SUMMER, (lon, lat)).told(lon, lat, TURN_DEG, SIZE)
+    assert tried["tried"]["shade_within"] == "656 ft"
