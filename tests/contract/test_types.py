@@ -1,4 +1,4 @@
-"""The package is typed: mypy, strict, finds nothing in the folders that pyproject lists, and `py.typed` travels with it."""
+"""The package is typed: mypy, strict, finds nothing but in the folders that pyproject leaves out, and `py.typed` travels with it."""
 
 from __future__ import annotations
 

@@ -18,7 +18,8 @@ class GrowingArray:
     """
 
     def __init__(self, dtype: type, most: int = 0) -> None:
-        self._most, self._values, self._count = min(most, _RESERVED), np.empty(0, dtype), 0
+        self._most, self._count = min(most, _RESERVED), 0
+        self._values: np.ndarray = np.empty(0, dtype)
         self._alike = True
 
     def append(self, values: np.ndarray) -> None:

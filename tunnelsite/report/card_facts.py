@@ -14,6 +14,7 @@ from tunnelsite.report.card_words import measure_words
 from tunnelsite.report.chosen import PageOption
 from tunnelsite.report.plain_words import file_words
 from tunnelsite.scan.firmness.other_weights import candidate_marks
+from tunnelsite.scan.ranking import Choice
 from tunnelsite.scan.refine import placement, rectangle
 
 if TYPE_CHECKING:
@@ -94,15 +95,15 @@ def all_facts(result: Result, options: Sequence[PageOption] = ()) -> list[Facts]
     found = []
     for k, (choice, row) in enumerate(zip(result.choices, result.rows, strict=True)):
         scan = result.scans[choice.scan]
-        shares = (float(part[k]) for part in (draws.first, draws.top, draws.out, draws.within_exact))
-        firmness = Firmness(*shares, draws.errors[k].counted.plain_words(feet=scan.house.feet))
+        first, top, out, within = (float(part[k]) for part in (draws.first, draws.top, draws.out, draws.within_exact))
+        firmness = Firmness(first, top, out, within, draws.errors[k].counted.plain_words(feet=scan.house.feet))
         judged = _judged(result, choice, marks[:, k], row)
         option = options[k] if options else PageOption(str(k + 1), rank=k + 1)
         found.append(Facts(k + 1, row, judged, firmness, _distances(result, choice, row), scan.house.feet, option))
     return found
 
 
-def _judged(result: Result, choice, marks: np.ndarray, row: Mapping[str, Any]) -> tuple[Judged, ...]:
+def _judged(result: Result, choice: Choice, marks: np.ndarray, row: Mapping[str, Any]) -> tuple[Judged, ...]:
     scan = result.scans[choice.scan]
     weights = np.array([judge.rubric.weight for judge in result.judges])
     total = float(weights[~np.isnan(marks)].sum())
@@ -120,7 +121,7 @@ def _judged(result: Result, choice, marks: np.ndarray, row: Mapping[str, Any]) -
     return tuple(found)
 
 
-def _distances(result: Result, choice, row: Mapping[str, Any]) -> tuple[tuple[str, float], ...]:
+def _distances(result: Result, choice: Choice, row: Mapping[str, Any]) -> tuple[tuple[str, float], ...]:
     """How far the footprint is from services, the parcel's edge, what to keep clear of and structures [m]."""
     scan = result.scans[choice.scan]
     frame, house = scan.frame, scan.house

@@ -6,13 +6,13 @@ from xml.etree.ElementTree import Element
 
 from tunnelsite.core.sources import sources
 from tunnelsite.core.units import FOOT_M, MONTHS
-from tunnelsite.drawing.markup import named, picture, tag
+from tunnelsite.drawing.markup import Content, named, picture, tag
 from tunnelsite.drawing.thinned import slim_svg
 from tunnelsite.plans.sunchart.chart import SunChart
 from tunnelsite.plans.sunchart.sky_picture import sky_svg
 from tunnelsite.plans.sunchart.words import lost_words
 from tunnelsite.report.candidate_study import Study
-from tunnelsite.sun.crops import CROP_BANDS, daily_light_integral, default_transmission
+from tunnelsite.sun.crops import CROP_BANDS, CropBand, daily_light_integral, default_transmission
 from tunnelsite.sun.received import Light
 
 NAMED_BLOCKERS = 4
@@ -43,7 +43,7 @@ def sun_part(study: Study, feet: bool, client: bool) -> Element:
     )
     light = tag("figure", bars, tag("figcaption", source), class_="screen-only" if client else None)
     beside = tag("div", light, None if client else light_table(chart, default_transmission()[0]))
-    lines = tag("ul", *_sun_words(chart, chart.light, feet))
+    lines = tag("ul", *_sun_words(chart, _light(chart), feet))
     figures = tag("div", whole, small, beside, class_="figures sun")
     return tag("section", title, lines, figures, class_="part sun-part")
 
@@ -55,7 +55,7 @@ def _sun_words(chart: SunChart, light: Light, feet: bool) -> list[Element]:
     shortest, lost = min(chart.days, key=lambda day: day.possible_h), lost_words(chart)
     clear = f"On {shortest.name} the sun is clear for {shortest.clear_h:.1f} of {shortest.possible_h:.1f} hours."
     lines.append(tag("li", f"It {lost} ({_clock(chart)}), the most of the chart's days with crops." if lost else clear))
-    hides: list = []
+    hides: list[Content] = []
     for blocker in sorted(chart.blockers, key=lambda blocker: -blocker.minutes)[:NAMED_BLOCKERS]:
         far = ""
         if blocker.distance_m is not None:
@@ -67,6 +67,12 @@ def _sun_words(chart: SunChart, light: Light, feet: bool) -> list[Element]:
             tag("li", f"What hides it, in hours on the {len(chart.days)} days of the chart together: ", hides, ".")
         )
     return lines
+
+
+def _light(chart: SunChart) -> Light:
+    if chart.light is None:
+        raise ValueError("the sun chart was made without light")
+    return chart.light
 
 
 def _clock(chart: SunChart) -> str:
@@ -82,7 +88,7 @@ def light_table(chart: SunChart, transmission: float) -> Element:
     heads = ("Month", "Sun on the 21st, h", "of", "kWh/m²", "of an open site", "DLI outside", "under cover")
     days = {day.month: day for day in chart.days}
     rows = []
-    for k, sums in enumerate([*chart.light.months, chart.light.crop_months]):
+    for k, sums in enumerate([*_light(chart).months, _light(chart).crop_months]):
         day = days.get(k + 1)
         outside = daily_light_integral(sums.mean_daily_mj)
         share = "–" if sums.total_share is None else _percent(sums.total_share)
@@ -99,7 +105,7 @@ def light_table(chart: SunChart, transmission: float) -> Element:
     return tag("div", table, class_="scroll", tabindex="0", role="region", aria_label="Light by month")
 
 
-def _band(band) -> str:
+def _band(band: CropBand) -> str:
     if band.least is None:
         return f"up to {band.most:g}"
     return f"{band.least:g} or more" if band.most is None else f"{band.least:g} to {band.most:g}"

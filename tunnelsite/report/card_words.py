@@ -8,8 +8,8 @@ from typing import Any
 from tunnelsite.core import amounts
 from tunnelsite.core.criterion import Criterion
 from tunnelsite.core.rubric import Rubric
+from tunnelsite.core.soil_classes import CLASSES
 from tunnelsite.core.units import MONTHS
-from tunnelsite.scan.soils import CLASSES
 
 Row = Mapping[str, Any]
 # Tiers of pitch [@pitch-tolerance] [@pitch-umass] [@pitch-nrcs-pennsylvania].

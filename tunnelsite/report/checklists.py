@@ -11,9 +11,10 @@ from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any
+from xml.etree.ElementTree import Element
 
 from tunnelsite.core.sources import source_words
-from tunnelsite.drawing.markup import Element, digest, document, plain_name, put, tag
+from tunnelsite.drawing.markup import digest, document, plain_name, put, tag
 from tunnelsite.report.card_around import around
 
 if TYPE_CHECKING:

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
 from xml.etree.ElementTree import Element
 
 from tunnelsite.core import amounts
+from tunnelsite.core.house import House
 from tunnelsite.core.reproject import wgs84_doubt
 from tunnelsite.core.ridge_words import ridge_words
 from tunnelsite.core.units import FOOT_M
-from tunnelsite.drawing.markup import named, put, tag
+from tunnelsite.drawing.markup import Content, named, put, tag
 from tunnelsite.report.candidate_study import Study
 from tunnelsite.report.card_around import around
 from tunnelsite.report.card_cost import cost_part
@@ -58,7 +60,7 @@ def card(fact: Facts, study: Study, result: Result, *, client: bool) -> Element:
     return tag("article", details, id=f"candidate-{fact.rank}", class_="card", data_rank=fact.rank)
 
 
-def part(title: str, *content, class_: str = "") -> Element:
+def part(title: str, *content: Content, class_: str = "") -> Element:
     """A part of a card under its heading."""
     return tag("section", tag("h4", title), *content, class_=f"part {class_}".strip())
 
@@ -110,7 +112,7 @@ def _shared(result: Result) -> tuple[str, ...]:
     return ("Ridge",) if len(result.settings.bearings) == 1 else ()
 
 
-def _slopes(fact: Facts, house) -> str:
+def _slopes(fact: Facts, house: House) -> str:
     row, feet = fact.row, fact.feet
     along, across = row["pitch_along_pct"], row["pitch_across_pct"]
     if along is None:
@@ -125,7 +127,7 @@ def _room_words(fact: Facts, shift_m: float) -> str:
     return f"{far} any way with nearly its points" + (": stake it with care" if room_m < shift_m else "")
 
 
-def _points_words(row, shift_m: float, feet: bool) -> str:
+def _points_words(row: Mapping[str, Any], shift_m: float, feet: bool) -> str:
     """The steady score beside those at the exact place and at the worst one within the shift."""
     if shift_m <= 0:
         return f"{row['score']:.1f} of 100 at this very place"

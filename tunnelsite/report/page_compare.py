@@ -24,7 +24,8 @@ def compared(result: Result, shown: Sequence[Facts], linked: set[int]) -> Elemen
     if len(shown) < 2:
         return None
     shown = shown[:MOST_COLUMNS]
-    differ, same = [], []
+    differ: list[tuple[str, list[str]]] = []
+    same: list[tuple[str, list[str]]] = []
     for column in columns_of(result, client=True):
         if column.key in NO_ROW or (
             column.key == "parcel" and not any(one.option.name for one in shown)

@@ -71,7 +71,8 @@ def _best(facts: Sequence[Facts], result: Result, beside: Beside, *, scarce: boo
     if beside.chosen:
         start = f"The best of the {len(facts)} options shown is " if len(facts) > 1 else "This is "
     target = f"{'candidate' if best.rank in beside.carded else 'row'}-{best.rank}"
-    even = not (scarce or beside.chosen or result.verdict.leads)
+    leads = result.verdict is not None and result.verdict.leads
+    even = not (scarce or beside.chosen or leads)
     name = f"{'Option' if even else 'option'} {best.label}"
     put(
         lead,
@@ -129,12 +130,18 @@ def costliest(result: Result) -> Costliest | None:
     return most if most.rejected else None
 
 
+def _limit(judge: Judge) -> float:
+    if judge.rubric.limit is None:
+        raise ValueError(f"{judge.id} has no limit, so it rejects nothing")
+    return judge.rubric.limit
+
+
 def _costliest_words(result: Result) -> str:
     most = costliest(result)
     if most is None:
         return " Where a house may lie at all decides: edges, setbacks and what to keep clear of."
     judge = most.judge
-    about, limit = judge.criterion.description, judge.rubric.limit
+    about, limit = judge.criterion.description, _limit(judge)
     feet = result.scans[0].house.feet
     title = about.title[0].lower() + about.title[1:]
     words = f" The limit that costs most is that on {title} ({amounts.in_unit(limit, about.unit, feet=feet)}): "
@@ -182,7 +189,7 @@ def relaxed_section(result: Result) -> Element | None:
     lines, feet = [], result.scans[0].house.feet
     for step in found.steps:
         about = step.judge.criterion.description
-        value, now = (amounts.in_unit(one, about.unit, feet=feet) for one in (step.value, step.judge.rubric.limit))
+        value, now = (amounts.in_unit(one, about.unit, feet=feet) for one in (step.value, _limit(step.judge)))
         lines.append(f"{about.title} up to {value}, now {now}: {step.placements:,} more positions, "
                      f"{step.options} more options")  # fmt: skip
     if lines:

@@ -11,12 +11,12 @@ from tunnelsite.core.cautions import CAUTIONS
 from tunnelsite.core.ridge_words import ridge_words
 from tunnelsite.drawing.hatches import HATCHES
 from tunnelsite.drawing.land_features import land_key, swatch
-from tunnelsite.drawing.markup import named, picture, put, tag
+from tunnelsite.drawing.markup import Content, named, picture, put, tag
 from tunnelsite.drawing.outcome_groups import Fate, shown_scan
 from tunnelsite.report.card_facts import Facts
 from tunnelsite.report.plain_words import file_words, house_words
 from tunnelsite.report.questions import FIELD, asks
-from tunnelsite.report.table_columns import columns_of
+from tunnelsite.report.table_columns import RankingColumn, columns_of
 from tunnelsite.scan.firmness.ties import undecided
 
 if TYPE_CHECKING:
@@ -97,7 +97,7 @@ def _reason(fate: Fate) -> Element:
     label = tag("label", tag("input", type="checkbox", checked=True, data_fate=fate.key, class_="script-only"))
     put(label, _swatch(fate), f"{fate.title} ", _count(fate))
     several = len(fate.counts) > 1 or fate.key in ("keep", "other")
-    parts: list = []
+    parts: list[Content] = []
     for words, number in fate.counts:
         parts += ["; " if parts else "", named(file_words(words)), f" {number:,}"]
     return tag("li", label, tag("span", *parts, class_="parts") if several else None)
@@ -134,7 +134,7 @@ def table_section(result: Result, facts: Sequence[Facts], carded: set[int], clie
     return section
 
 
-def _table_row(fact: Facts, columns, carded: set[int]) -> Element:
+def _table_row(fact: Facts, columns: Sequence[RankingColumn], carded: set[int]) -> Element:
     line = tag("tr", id=f"row-{fact.rank}", data_rank=fact.rank)
     for k, column in enumerate(columns):
         value, shown = column.cell(fact)
@@ -153,7 +153,7 @@ def _table_row(fact: Facts, columns, carded: set[int]) -> Element:
     return line
 
 
-def _cell_class(column) -> str:
+def _cell_class(column: RankingColumn) -> str:
     return f"{column.kind} now" if column.key == "now" else column.kind
 
 

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 from xml.etree.ElementTree import Element
 
+import numpy as np
+
 from tunnelsite.core import amounts
 from tunnelsite.core.sources import keys_of, source_words
-from tunnelsite.drawing.markup import named, put, tag
+from tunnelsite.drawing.markup import Content, named, put, tag
 from tunnelsite.scan.combine import dominance
 from tunnelsite.scan.firmness.other_weights import candidate_marks
 
@@ -23,7 +26,7 @@ def record_sections(result: Result) -> list[Element]:
     return [_criteria(result), _rejections(result), _run(result)]
 
 
-def _section(title: str, key: str, *content) -> Element:
+def _section(title: str, key: str, *content: Content) -> Element:
     return tag("section", tag("h2", title, id=key), *content, aria_labelledby=key, class_="record")
 
 
@@ -54,7 +57,8 @@ def _in_unit(value: float | None, unit: str | None, feet: bool) -> str:
 
 
 def _criteria(result: Result) -> Element:
-    feet, cited = result.scans[0].house.feet, []
+    feet = result.scans[0].house.feet
+    cited: list[str] = []
     rows = [
         [
             row["title"], *(_in_unit(row[name], row["unit"], feet) for name in ("full_at", "none_at", "limit_value")),
@@ -71,7 +75,7 @@ def _criteria(result: Result) -> Element:
     ]
     heads += [("Weight", number), ("Assessed", number), ("Sources", "words")]
     words = "Marks run in a straight line from none to full. What could not be assessed takes no part in a score; it is not counted as 0."
-    front = dominance(candidate_marks(result)) if result.choices else []
+    front: Sequence[bool] | np.ndarray = dominance(candidate_marks(result)) if result.choices else []
     best = ", ".join(str(k + 1) for k, there in enumerate(front) if there)
     more = (
         tag("p", f"Whatever the weights, no listed option is at least as good in everything as: {best}.")

@@ -143,8 +143,8 @@ def _compromises(
     scans = [one.scan for one in loose]
     here, worth = [], []
     for one in loose:
-        exact = ScoresHere(one.scan, result.judges, result.settings.combine)[:]
-        less = steady_scores(one.scan, exact - _penalty(one, result.judges, limited), result.settings.shift_m)
+        exact = ScoresHere(one.scan, result.judges, result.settings.combine)
+        less = steady_scores(one.scan, exact[:] - _penalty(one, result.judges, limited), result.settings.shift_m)
         less = np.where(one.beyond.any(axis=0), less, np.nan)
         for choice in result.choices:
             less[near_placements(one.scan, result.scans[choice.scan], choice.item, result.apart_m)] = np.nan
