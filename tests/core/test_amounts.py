@@ -36,3 +36,10 @@ def test_signed_depths_and_heights() -> None:
     assert amounts.signed_depth(0.0, feet=True) == ("0 in", "0 cm")
     assert amounts.height(30.48, feet=True) == "100 ft" and amounts.height(12.5, feet=False) == "12.5 m"
     assert amounts.step(0.1524, feet=True) == "0.5 ft (0.15 m)"
+
+
+@pytest.mark.parametrize(
+    ("value", "words"), [(-20.65, "-21 m (-68 ft)"), (-0.3, "-30 cm (-1 ft)"), (20.65, "21 m (68 ft)")]
+)
+def test_distances_below_zero_have_the_figures_of_those_above(value, words) -> None:
+    assert amounts.away(value, feet=False) == words

@@ -19,9 +19,9 @@ def size(value_m: float, *, feet: bool) -> str:
 
 def away(value_m: float, *, feet: bool) -> str:
     """A distance on the land, to the foot and the metre (finer below 10 m): `131 ft (40 m)`."""
-    fine = f"{100 * value_m:.0f} cm" if value_m < 0.95 else f"{value_m:.1f} m"
-    metric = fine if value_m < 9.95 else f"{value_m:,.0f} m"
-    imperial = feet_inches(value_m, 1) if value_m < 3 else f"{value_m / FOOT_M:,.0f} ft"
+    fine = f"{100 * value_m:.0f} cm" if abs(value_m) < 0.95 else f"{value_m:.1f} m"
+    metric = fine if abs(value_m) < 9.95 else f"{value_m:,.0f} m"
+    imperial = feet_inches(value_m, 1) if abs(value_m) < 3 else f"{value_m / FOOT_M:,.0f} ft"
     return _both(feet, imperial, metric)
 
 

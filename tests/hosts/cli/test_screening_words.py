@@ -18,7 +18,7 @@ WHY = {
 SUMMARY = {
     "placements_tried": 9, "placements_scored": 5, "seconds": 1.0, "notes": ["dem.tif: in metres"], "out": "s.gpkg", "feet": False,
     "shift_m": 3.0, "doubts": [], "apart_m": 20.0, "options_wanted": 1, "relax": [], "compromises": [], "rejections": [WHY],
-    "not_assessed": {"assessed_pct": 61.2, "gaps": ["wind (no wind direction was given)"]}, "candidates": [ROW], "drawn": [""] * 20,
+    "not_assessed": {"assessed_pct": 61.2, "gaps": ["wind (no wind direction was given)"]}, "candidates": [ROW], "drawn": [""] * 20, "per_parcel": None,
  "undecided": ["Sun is full marks for both options: it does not decide."],
     "verdict": {"sentence": "Its lead is firm."},
 }  # fmt: skip
@@ -89,7 +89,11 @@ def test_ridges_are_told_apart_where_they_differ(bearing: float, shown: bool) ->
 
 
 def test_fewer_options_than_wanted_say_why() -> None:
-    assert "1 of 5 options wanted: options stand 20.0 m apart" in words_of(SUMMARY | {"options_wanted": 5}, False)
+    few = SUMMARY | {"options_wanted": 5}
+    assert "1 of 5 options wanted: options stand 20.0 m apart (--apart), and what passes holds no more." in words_of(
+        few, False
+    )
+    assert "(--apart), with 2 a parcel at most (--per-parcel), and" in words_of(few | {"per_parcel": 2}, False)
 
 
 def test_reasons_tell_limit_and_nearest_miss() -> None:

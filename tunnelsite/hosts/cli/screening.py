@@ -151,6 +151,7 @@ def summary_of(result, out: Path, seconds: float) -> dict[str, Any]:
         "options_wanted": result.settings.top,
         "shift_m": result.settings.shift_m,
         "apart_m": result.apart_m,
+        "per_parcel": result.settings.per_parcel,
         "feet": any(scan.house.feet for scan in result.scans),
         "candidates": candidates,
         "verdict": None if result.verdict is None else told_verdict(result.verdict),

@@ -111,7 +111,8 @@ def _sentences(rows: Sequence[dict[str, Any]], summary: dict[str, Any]) -> list[
 def _steady(row: dict[str, Any], feet: bool, shift_m: float) -> str:
     """What becomes of an option whose house ends up a little off its stakes."""
     kept = row["score_lowest"] / row["score"] if row["score"] else 0.0
-    words = f" Moved up to {_length(shift_m, feet)} it keeps at least {100 * kept:.0f} % of its score."
+    share = f"at least {100 * kept:.0f} % of" if 100 * kept < ALL_PCT else "all of"
+    words = f" Moved up to {_length(shift_m, feet)} it keeps {share} its score."
     if row["score_lowest"] == 0:
         words = f" Moved up to {_length(shift_m, feet)} it may break a limit."
     if row["room_m"] < shift_m:
@@ -155,8 +156,10 @@ def _fewer(summary: dict[str, Any]) -> list[str]:
     if count >= wanted:
         return []
     apart = _length(summary["apart_m"], summary["feet"])
+    most = summary["per_parcel"]
+    parcel = f", with {most} a parcel at most (--per-parcel)" if most else ""
     return [
-        f"{count} of {wanted} options wanted: options stand {apart} apart (--apart), and what passes holds no more."
+        f"{count} of {wanted} options wanted: options stand {apart} apart (--apart){parcel}, and what passes holds no more."
     ]
 
 
