@@ -13,6 +13,7 @@ from tunnelsite.core.house import House, Pad
 from tunnelsite.criteria import drainage_lines, earthwork, ground, soils
 from tunnelsite.criteria.bearing import off_bearing
 from tunnelsite.criteria.reach import reach
+from tunnelsite.kernels.expected import SlopeExcess, expected_excess
 from tunnelsite.kernels.terrain.blade import Ripple
 from tunnelsite.kernels.terrain.grading import Grading
 from tunnelsite.kernels.terrain.plane_error import SlopeErrors
@@ -68,7 +69,10 @@ def test_earthwork_is_a_depth_over_the_pad_and_errs_by_its_tilt(kept: float):
     known = {"cut_m3": 11.2, "fill_m3": 9.0, "max_cut_m": 0.3, "max_fill_m": 0.2, "kept": kept}
     graded = Grading(**{name: np.array([[known.get(name, NAN)]]) for name in Grading._fields})
     asked = []
-    seen = Plain(grading=lambda shrink: asked.append(shrink) or graded, pad=PAD, slope_errors=lambda: OFF, pad_pitch=0.005, feasible=lambda: np.ones((1, 1), bool),
+    beyond = SlopeExcess(
+        *(expected_excess(np.array([slope]), se[0], 0.005) for slope, se in zip((0.105, 0.205), OFF, strict=True))
+    )
+    seen = Plain(slope_excess=lambda: beyond, grading=lambda shrink: asked.append(shrink) or graded, pad=PAD, slope_errors=lambda: OFF, pad_pitch=0.005, feasible=lambda: np.ones((1, 1), bool),
                  plane=lambda: plane([0.105], [0.205]), pad_ripple=lambda: Ripple(1.0, 10.0), elevation_sd=lambda: np.array([[0.1]]))  # fmt: skip
     assert earthwork.cut_depth(seen, 1.2) == pytest.approx(11.2 / (14 * 8)) and asked == [1.2]
     assert earthwork.deepest_cut(seen, 1.0) == 0.3

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from tunnelsite.core.house import House, Pad
     from tunnelsite.core.layers import Features
     from tunnelsite.core.site import Frame
+    from tunnelsite.kernels.expected import SlopeExcess
     from tunnelsite.kernels.terrain.blade import Ripple
     from tunnelsite.kernels.terrain.grading import Grading
     from tunnelsite.kernels.terrain.plane_error import SlopeErrors
@@ -111,6 +112,10 @@ class Placements(Protocol):
     def slope_errors(self) -> SlopeErrors:
         """Standard errors `along` and `across` [fraction] of the slopes of `plane()`; NaN = not known, and where the elevation
         model's cells are too wide to show the pitch."""
+
+    def slope_excess(self) -> SlopeExcess:
+        """By how much the true slopes `along` and `across` are expected to exceed `pad_pitch` either way, and by what chance: float64
+        [placements still in the running]."""
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,6 @@ from tunnelsite.core.describe import Description
 from tunnelsite.core.needs import supplied
 from tunnelsite.core.rubric import Rubric
 from tunnelsite.criteria.ground import GROUND
-from tunnelsite.kernels.expected import expected_excess
 
 SHRINK = supplied("shrink")
 
@@ -63,14 +62,13 @@ def _true(site: Placements, measure: np.ndarray, shrink: float, tilted: _Tilted,
     left, pad = site.feasible(), site.pad  # few are left by now
     plane, errors, kept = site.plane(), site.slope_errors(), site.grading(shrink).kept[left]
     ways = [
-        (
-            abs(slope[left]) - site.pad_pitch,
-            error[left],
-            size,
-            expected_excess(slope[left], error[left], site.pad_pitch),
-        )
-        for slope, error, size in zip(
-            (plane.slope_along, plane.slope_across), errors, (pad.length_m, pad.width_m), strict=True
+        (abs(slope[left]) - site.pad_pitch, error[left], size, excess)
+        for slope, error, size, excess in zip(
+            (plane.slope_along, plane.slope_across),
+            errors,
+            (pad.length_m, pad.width_m),
+            site.slope_excess(),
+            strict=True,
         )
     ]
     shown = tilted.balance * tilted.depth(*(np.maximum(beyond, 0.0) * size for beyond, _, size, _ in ways))

@@ -45,6 +45,13 @@ class Excess(NamedTuple):
     chance: np.ndarray
 
 
+class SlopeExcess(NamedTuple):
+    """The excess of two slopes [fraction]."""
+
+    along: Excess
+    across: Excess
+
+
 def expected_excess(mean: np.ndarray, se: np.ndarray, limit: float) -> Excess:
     """Return E[(|x| - limit)+] and P(|x| > limit) for x normal round `mean` with standard error `se`.
 

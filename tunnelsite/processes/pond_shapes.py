@@ -15,7 +15,7 @@ RELIEF_M = 0.25  # from the lowest to the highest block of a patch
 RIM_M = 0.15  # by which the rim stands higher: more than the noise of a block's mean
 RIM_SHARE = 0.95  # of the rim
 LEAST_BLOCKS = 4  # without the shore
-_RING = np.ones((3, 3), bool)
+_AROUND = 2  # blocks: the shore and the rim
 
 
 def pond_blocks(ground: np.ndarray, side: int, cell_m2: float, sizes_m2: tuple[float, float]) -> np.ndarray:
@@ -34,21 +34,27 @@ def pond_blocks(ground: np.ndarray, side: int, cell_m2: float, sizes_m2: tuple[f
     label = ndimage.label(calm)[0]
     blocks = np.bincount(label.ravel())
     likely = (blocks >= LEAST_BLOCKS) & (blocks <= sizes_m2[1] / (side**2 * cell_m2))
-    found = np.zeros(calm.shape, bool)
+    label, level = np.pad(label, _AROUND), np.pad(level, _AROUND, constant_values=np.nan)
+    found = np.zeros(label.shape, bool)
     for number, box in enumerate(ndimage.find_objects(label), 1):
         if not likely[number]:
             continue
-        window = tuple(slice(max(part.start - 2, 0), part.stop + 2) for part in box)
-        patch = np.pad(label[window] == number, 1)
-        heights = np.pad(level[window], 1, constant_values=np.nan)
+        window = tuple(slice(part.start - _AROUND, part.stop + _AROUND) for part in box)
+        patch, heights = label[window] == number, level[window]
         inside = heights[patch]
         if np.ptp(inside) > RELIEF_M:
             continue
-        shore = ndimage.binary_dilation(patch, _RING)
+        shore = _grown(patch)
         area = shore.sum() * side**2 * cell_m2
         if not sizes_m2[0] <= area <= sizes_m2[1]:
             continue
-        rim = heights[ndimage.binary_dilation(shore, _RING) & ~shore]
-        if rim.size and (rim - inside.mean() > RIM_M).mean() >= RIM_SHARE:
-            found[window] |= shore[1:-1, 1:-1]
+        rim = heights[_grown(shore) & ~shore]
+        if (rim - inside.mean() > RIM_M).mean() >= RIM_SHARE:
+            found[window] |= shore
+    return found[_AROUND:-_AROUND, _AROUND:-_AROUND]
+
+
+def _grown(patch: np.ndarray) -> np.ndarray:
+    """A patch with the blocks that touch it."""
+    found: np.ndarray = ndimage.maximum_filter(patch, 3, mode="constant")
     return found

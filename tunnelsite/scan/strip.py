@@ -13,6 +13,7 @@ from tunnelsite.core.elevation_error import ErrorModel
 from tunnelsite.core.house import House, Pad
 from tunnelsite.core.layers import Features
 from tunnelsite.core.site import Frame, segments_of
+from tunnelsite.kernels.expected import SlopeExcess, expected_excess
 from tunnelsite.kernels.polygon_mask import polygon_mask
 from tunnelsite.kernels.reach import rectangle_distances
 from tunnelsite.kernels.terrain.blade import Ripple
@@ -58,6 +59,7 @@ class Strip:
         self.shows_ground = shows_pitch(frame, house)
         self._mask = mask
         self._graded: dict[float, Grading] = {}
+        self._excess: SlopeExcess | None = None
         self._blank: set[float] = set()  # of these, what was rejected since is still to be blanked
 
     @property
@@ -126,7 +128,7 @@ class Strip:
 
     def take_errors(self, errors: np.ndarray) -> None:
         """Count these errors of one elevation and of the two slopes instead of what the ground shows: float32 [3, strip rows, cols]."""
-        self._sd, self._slopes = errors[0], errors[1:]
+        self._sd, self._slopes, self._excess = errors[0], errors[1:], None
 
     def slope_errors(self) -> SlopeErrors:
         """Standard errors of the plane's slopes [fraction]; NaN where they are not known or the model cannot show the pitch."""
@@ -134,6 +136,19 @@ class Strip:
             nothing = np.full(self.shape, np.nan, np.float32)
             return SlopeErrors(nothing, nothing)
         return SlopeErrors(*(np.where(self._mask, values, np.nan) for values in self._slopes))
+
+    def slope_excess(self) -> SlopeExcess:
+        """By how much the true slopes exceed the pad's, float64 [placements still in the running], for several criteria."""
+        left = int(np.count_nonzero(self._mask))
+        if self._excess is None or len(self._excess.along.mean) != left:  # they only ever leave the running
+            plane, errors = self.plane(), self.slope_errors()
+            self._excess = SlopeExcess(
+                *(
+                    expected_excess(slope[self._mask], error[self._mask], self.pad_pitch)
+                    for slope, error in zip((plane.slope_along, plane.slope_across), errors, strict=True)
+                )
+            )
+        return self._excess
 
     @cached_property
     def _shares(self) -> np.ndarray:
