@@ -104,11 +104,11 @@ def main(steps: int) -> int:
     turn = [(lon, lat, 90.0 + 5.0 * k, house.name) for k in range(steps)]
     charts = [(Placement(lon + k * FOOT_DEG, lat, 90.0, house),) for k in range(5)]
     with one_thread():
-        in_hand.told(*walk[0])  # kernels are compiled and the year's sun is made once
+        in_hand.message(*walk[0])  # kernels are compiled and the year's sun is made once
         in_hand.light.chart(*charts[0])
         for name, work, places, limit in (
-            ("a step east", in_hand.told, walk, STEP_LIMIT_MS),
-            ("a turn", in_hand.told, turn, STEP_LIMIT_MS),
+            ("a step east", in_hand.message, walk, STEP_LIMIT_MS),
+            ("a turn", in_hand.message, turn, STEP_LIMIT_MS),
             ("a sun chart", in_hand.light.chart, charts, CHART_LIMIT_MS),
         ):
             found = spent_ms(work, places)

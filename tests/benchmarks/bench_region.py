@@ -23,8 +23,8 @@ from tunnelsite.kernels.water.fill import filled
 from tunnelsite.kernels.water.flow import flow_direction
 from tunnelsite.kernels.water.upslope import upslope_cells
 from tunnelsite.region.cost import DRAINED_NS, LOOKED_THROUGH_NS
-from tunnelsite.region.crew import Crew, Hands
 from tunnelsite.region.drainage import drainage_of, drained
+from tunnelsite.region.worker_pool import Hands, WorkerPool
 
 
 def made(path: Path, side: int) -> Path:
@@ -43,7 +43,7 @@ def taken(dem: Path, parts: Path) -> tuple[float, float, int]:
     blocks = height_blocks(mosaic(str(dem)))
     found = drainage_of(blocks, (1.0, 1.0), "benchmark", parts)
     whole = [(slice(0, blocks.shape[0]), slice(0, blocks.shape[1]))]
-    with Hands(Crew(0), 1) as hands:
+    with Hands(WorkerPool(0), 1) as hands:
         hands._threads = 1
         drained(found, whole, hands, silent)
     tiles = time.process_time() - start

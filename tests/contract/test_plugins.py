@@ -23,7 +23,7 @@ from tunnelsite.scan.strip import Strip
 from tunnelsite.screening.judges import judges_of
 from tunnelsite.screening.layers import prepared
 from tunnelsite.sun.irradiance import clear_sky_steps
-from tunnelsite.sun.position import Place
+from tunnelsite.sun.position import Observer
 from tunnelsite.sun.season import season_sun
 
 EXAMPLE = Path(__file__).parents[2] / "docs" / "examples" / "plugin"
@@ -152,7 +152,7 @@ def test_rubrics_rise_or_fall_all_the_way(criterion, kind):
 @pytest.mark.parametrize("process", PROCESSES, ids=ids(PROCESSES))
 def test_process_makes_what_it_says_and_is_pure(process, frame):
     cell = (frame.grid.cell_m, frame.grid.cell_m)
-    sun = season_sun(clear_sky_steps(Place(43.0, -81.0), 60), ((10, 1), (4, 30)))
+    sun = season_sun(clear_sky_steps(Observer(43.0, -81.0), 60), ((10, 1), (4, 30)))
     layers = {**frame.layers, "sun": sun}
     inputs = {
         s.id: Layer(layers[s.id].copy(), s.unit, s.title, cell) for s in process.description.reads if s.id in layers

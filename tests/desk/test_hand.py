@@ -54,7 +54,7 @@ def test_options_are_measured_as_the_screening_measured_them(farm) -> None:
 def test_half_a_turn_is_the_same_house(farm) -> None:
     _, result, in_hand = farm
     row = result.rows[0]
-    here, turned = (in_hand.told(row["lon"], row["lat"], bearing, "20x48ft") for bearing in (75.0, 255.0))
+    here, turned = (in_hand.message(row["lon"], row["lat"], bearing, "20x48ft") for bearing in (75.0, 255.0))
     assert here["score"] == turned["score"] and here["earth"] == turned["earth"]
 
 
@@ -71,7 +71,7 @@ def test_quarter_turn_exchanges_the_two_pitches(farm) -> None:
 def test_outline_has_the_size_and_the_bearing_asked_for(farm) -> None:
     _, result, in_hand = farm
     row = result.rows[0]
-    told = in_hand.told(row["lon"], row["lat"], 60.0, "20x48ft")
+    told = in_hand.message(row["lon"], row["lat"], 60.0, "20x48ft")
     (west, south), (east, north) = told["ridge"]["coordinates"]
     per_deg = 111_320 * math.cos(math.radians(row["lat"])), 111_132
     run = (east - west) * per_deg[0], (north - south) * per_deg[1]
@@ -83,11 +83,11 @@ def test_broken_rules_are_told_and_light_has_twelve_months(farm) -> None:
     _, result, in_hand = farm
     grid = result.frame.grid
     lon, lat = grid.lonlat(grid.west_m + 4.0, grid.north_m - 4.0)  # at the corner of the data, over the parcel's edge
-    told = in_hand.told(float(lon), float(lat), 90.0, "20x48ft")
+    told = in_hand.message(float(lon), float(lat), 90.0, "20x48ft")
     broken = {rule["rule"] for rule in told["rules"] if rule["state"] == "broken"}
     assert "boundary" in broken and told["score"]["steady"] is None
     row = result.rows[0]
-    light = in_hand.told(row["lon"], row["lat"], 90.0, "20x48ft")["light"]
+    light = in_hand.message(row["lon"], row["lat"], 90.0, "20x48ft")["light"]
     assert [month["month"] for month in light["months"]] == list(range(1, 13))
     assert {month["month"] for month in light["months"] if month["crop"]} == {10, 11, 12, 1, 2, 3, 4}
     assert all(0 <= month["share"] <= 1 + 1e-9 for month in light["months"])
@@ -103,7 +103,9 @@ def test_place_off_the_data_is_refused_in_words(farm) -> None:
 def test_barn_that_is_drawn_bars_the_hand_at_once(farm) -> None:
     project, result, in_hand = farm
     row, drawing = result.rows[0], Drawing(project)
-    assert "structures" not in {rule["rule"] for rule in in_hand.told(row["lon"], row["lat"], 90.0, "20x48ft")["rules"]}
+    assert "structures" not in {
+        rule["rule"] for rule in in_hand.message(row["lon"], row["lat"], 90.0, "20x48ft")["rules"]
+    }
     side = 3e-5
     ring = [[row["lon"], row["lat"]], [row["lon"] + side, row["lat"]], [row["lon"] + side, row["lat"] + side]]
     drawing.put(
@@ -113,10 +115,10 @@ def test_barn_that_is_drawn_bars_the_hand_at_once(farm) -> None:
     other = InHand(result, Units(True))
     other.spots = Spots(site, with_features(result.frame, site))
     rule = next(
-        rule for rule in other.told(row["lon"], row["lat"], 90.0, "20x48ft")["rules"] if rule["rule"] == "structures"
+        rule for rule in other.message(row["lon"], row["lat"], 90.0, "20x48ft")["rules"] if rule["rule"] == "structures"
     )
     assert rule["state"] == "broken" and "12 ft" in rule["words"]
-    away = other.told(row["lon"] + 4e-4, row["lat"], 90.0, "20x48ft")["rules"]
+    away = other.message(row["lon"] + 4e-4, row["lat"], 90.0, "20x48ft")["rules"]
     assert next(rule for rule in away if rule["rule"] == "structures")["state"] == "kept"
 
 

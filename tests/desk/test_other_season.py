@@ -69,7 +69,7 @@ def test_other_months_score_as_their_own_run_does(runs, own: str, other: str) ->
 def test_own_months_change_nothing(runs) -> None:
     lon, lat = shaded(runs[WINTER])
     in_hand = InHand(runs[WINTER], Units(True))
-    usual = in_hand.told(lon, lat, TURN_DEG, SIZE)
+    usual = in_hand.message(lon, lat, TURN_DEG, SIZE)
     again = in_hand.in_months("Oct:Apr", (lon, lat)).told(lon, lat, TURN_DEG, SIZE)
     assert again["score"]["steady"] == pytest.approx(usual["score"]["steady"], abs=1e-3)
     assert type(in_hand.spots) is Spots

@@ -60,7 +60,7 @@ def test_why_a_run_failed_is_told_after_a_reload(tmp_path: Path) -> None:
         desk = desk_on(tmp_path, InputRefused("the ground is a photograph", "heights", "give heights"))
         runner = await run_once(desk)
         assert not runner.busy
-        for told in (runner.told, recalled(desk).told):
+        for told in (runner.status, recalled(desk).status):
             assert (
                 told.state == "failed"
                 and "the ground is a photograph" in told.words
@@ -75,10 +75,10 @@ def test_it_is_forgotten_with_the_run_and_its_settings(tmp_path: Path, ending: s
     async def scene() -> None:
         desk = desk_on(tmp_path)
         runner = await run_once(desk)
-        assert runner.told.state == "waiting"
+        assert runner.status.state == "waiting"
         getattr(runner, ending)()
         runner.cancel()
-        assert runner.told is None and recalled(desk).told is None
+        assert runner.status is None and recalled(desk).status is None
 
     asyncio.run(scene())
 
@@ -87,7 +87,7 @@ def test_run_that_the_desk_cut_off_is_told_as_failed(tmp_path: Path) -> None:
     async def scene() -> None:
         desk = desk_on(tmp_path)
         await run_once(desk)
-        told = recalled(desk).told
+        told = recalled(desk).status
         assert told.state == "failed" and "ended in the middle" in told.words
 
     asyncio.run(scene())

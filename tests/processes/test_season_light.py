@@ -16,7 +16,7 @@ from tunnelsite.processes.season_light import PROCESS
 from tunnelsite.scan.refine import dark_words
 from tunnelsite.settings.model import settings_from
 from tunnelsite.sun.irradiance import clear_sky_steps
-from tunnelsite.sun.position import Place
+from tunnelsite.sun.position import Observer
 from tunnelsite.sun.season import LEAST_DAYS, BareTrees, bare_trees, crop_month_of, season_sun
 
 WINTER = ((10, 1), (4, 30))
@@ -48,7 +48,7 @@ def test_nothing_lets_through_more_than_all_of_the_beam() -> None:
 @pytest.mark.parametrize("lat", [44.0, -38.0])
 def test_against_one_shadow_a_step(lat: float) -> None:
     ground, surface, leafless = grove()
-    place = Place(lat, 10.0, 100.0)
+    place = Observer(lat, 10.0, 100.0)
     period = WINTER if lat > 0 else ((4, 1), (10, 30))
     sun = season_sun(clear_sky_steps(place, 30), period, bare_trees(lat))
     inputs = {
@@ -74,7 +74,7 @@ def test_against_one_shadow_a_step(lat: float) -> None:
 
 def test_bare_trees_lie_between_leaf_and_nothing() -> None:
     ground, surface, leafless = grove()
-    steps = clear_sky_steps(Place(44.0, 10.0, 100.0), 30)
+    steps = clear_sky_steps(Observer(44.0, 10.0, 100.0), 30)
 
     def share(top: np.ndarray, bare: BareTrees | None) -> np.ndarray:
         inputs = {"ground": layer(ground), "surface": layer(top), "sun": layer(season_sun(steps, WINTER, bare))}
@@ -97,7 +97,7 @@ def test_the_months_without_leaves_follow_the_hemisphere() -> None:
 
 def test_polar_night_is_not_assessed() -> None:
     ground, surface, _ = grove()
-    sun = season_sun(clear_sky_steps(Place(80.0, 10.0, 0.0)), ((12, 1), (12, 31)))
+    sun = season_sun(clear_sky_steps(Observer(80.0, 10.0, 0.0)), ((12, 1), (12, 31)))
     assert len(sun) == 0
     share = PROCESS({"ground": layer(ground), "surface": layer(surface), "sun": layer(sun)})["beam_share"].values
     assert np.isnan(share).all()
@@ -155,7 +155,7 @@ def test_several_kinds_of_crowns_against_one_shadow_a_step(lat: float) -> None:
     nested = [solid, only[0], np.maximum(only[0], only[1])]
     top = np.maximum(nested[2], only[2])
     period = WINTER if lat > 0 else ((4, 1), (10, 30))  # leaves are on for a part of it
-    sun = season_sun(clear_sky_steps(Place(lat, 10.0, 100.0), 30), period, bare_trees(lat), kinds)
+    sun = season_sun(clear_sky_steps(Observer(lat, 10.0, 100.0), 30), period, bare_trees(lat), kinds)
     sun = sun[np.linspace(0, len(sun) - 1, 240).astype(int)]
     assert sun.shape[1] == 7 and len(np.unique(sun[:, 4])) == 2
     names = ("surface_leafless", "surface_leafless_2", "surface_leafless_3")
@@ -178,7 +178,7 @@ def test_several_kinds_of_crowns_against_one_shadow_a_step(lat: float) -> None:
 
 def test_crowns_that_pass_everything_or_nothing() -> None:
     ground, surface, leafless = grove()
-    steps = clear_sky_steps(Place(44.0, 10.0, 100.0), 30)
+    steps = clear_sky_steps(Observer(44.0, 10.0, 100.0), 30)
     inputs = {"ground": layer(ground), "surface": layer(surface), "surface_leafless": layer(leafless)}
 
     def share(passes: float) -> np.ndarray:
@@ -196,7 +196,7 @@ def test_crowns_that_pass_everything_or_nothing() -> None:
 
 def test_columns_and_surfaces_have_to_agree() -> None:
     ground, surface, leafless = grove()
-    sun = season_sun(clear_sky_steps(Place(44.0, 10.0, 100.0), 60), WINTER, bare_trees(44.0))
+    sun = season_sun(clear_sky_steps(Observer(44.0, 10.0, 100.0), 60), WINTER, bare_trees(44.0))
     inputs = {"ground": layer(ground), "surface": layer(surface), "sun": layer(sun)}
     two = {"surface_leafless": layer(leafless), "surface_leafless_2": layer(leafless.copy())}
     with pytest.raises(UsageError, match="2 surfaces"):
@@ -237,7 +237,7 @@ def test_a_model_and_kinds_in_a_whole_screening() -> None:
 def test_the_darkest_month_against_each_month_alone(lat: float, period) -> None:
     """Each month screened by itself gives its share; the darkest is the least of them, and all of them add up to the season's."""
     ground, surface, leafless = grove()
-    place = Place(lat, 10.0, 100.0)
+    place = Observer(lat, 10.0, 100.0)
     steps = clear_sky_steps(place, 30)
     inputs = {"ground": layer(ground), "surface": layer(surface), "surface_leafless": layer(leafless)}
     sun = season_sun(steps, period, bare_trees(lat))
@@ -274,7 +274,7 @@ def test_winter_shade_is_not_averaged_away() -> None:
     ground = np.zeros((90, 90), np.float32)
     surface = ground.copy()
     surface[50:90, 0:38] = 14.0
-    sun = season_sun(clear_sky_steps(Place(44.0, 10.0, 100.0)), WINTER)
+    sun = season_sun(clear_sky_steps(Observer(44.0, 10.0, 100.0)), WINTER)
     made = PROCESS({"ground": layer(ground), "surface": layer(surface), "sun": layer(sun)})
     at = (28, 52)
     season, worst, month = (made[name].values[at] for name in ("beam_share", "beam_share_worst", "worst_month"))
@@ -286,7 +286,7 @@ def test_a_month_with_hardly_any_sun_is_not_judged() -> None:
     ground = np.zeros((60, 60), np.float32)
     surface = ground.copy()
     surface[50:53, :] = 3.0
-    sun = season_sun(clear_sky_steps(Place(66.3, 20.0, 100.0)), ((11, 1), (4, 30)))
+    sun = season_sun(clear_sky_steps(Observer(66.3, 20.0, 100.0)), ((11, 1), (4, 30)))
     made = PROCESS({"ground": layer(ground), "surface": layer(surface), "sun": layer(sun)})
     assert 12 in sun[:, 3] and made["worst_month"].values[20, 30] != 12
     assert made["beam_share_worst"].values[20, 30] > 0.3

@@ -9,14 +9,14 @@ from tests.processes.test_season_light import WINTER, grove, layer
 from tunnelsite.core.errors import UsageError
 from tunnelsite.processes import season_light
 from tunnelsite.sun.irradiance import clear_sky_steps
-from tunnelsite.sun.position import Place
+from tunnelsite.sun.position import Observer
 from tunnelsite.sun.season import bare_trees, season_sun
 
 
 @pytest.mark.parametrize("limit", [8_000, 30_000])
 def test_bands_give_what_the_whole_gives(monkeypatch, limit: int) -> None:
     ground, surface, leafless = grove()
-    sun = season_sun(clear_sky_steps(Place(44.0, 10.0, 100.0), 60), WINTER, bare_trees(44.0))
+    sun = season_sun(clear_sky_steps(Observer(44.0, 10.0, 100.0), 60), WINTER, bare_trees(44.0))
     edges = np.array([[20.2, 10.4, 20.2, 18.3, 6.0, 6.0, 0.0], [34.1, 15.0, 36.9, 59.0, 12.0, 12.0, 1.0]])
     inputs = {"ground": layer(ground), "surface": layer(surface), "surface_leafless": layer(leafless)}
     inputs |= {"sun": layer(sun), "outlines": layer(edges)}
@@ -37,7 +37,7 @@ def window_of(layers: dict, window: tuple[int, int, int, int]) -> dict[str, np.n
 @pytest.mark.parametrize("limit", [8_000, 1 << 30])
 def test_a_window_gets_what_the_whole_gives(monkeypatch, limit: int, window: tuple[int, int, int, int]) -> None:
     ground, surface, leafless = grove()
-    sun = season_sun(clear_sky_steps(Place(44.0, 10.0, 100.0), 60), WINTER, bare_trees(44.0))
+    sun = season_sun(clear_sky_steps(Observer(44.0, 10.0, 100.0), 60), WINTER, bare_trees(44.0))
     edges = np.array([[20.2, 10.4, 20.2, 18.3, 6.0, 6.0, 0.0], [34.1, 15.0, 36.9, 59.0, 12.0, 12.0, 1.0]])
     inputs = {"ground": layer(ground), "surface": layer(surface), "surface_leafless": layer(leafless)}
     inputs |= {"sun": layer(sun), "outlines": layer(edges)}
@@ -53,7 +53,7 @@ def test_a_window_gets_what_the_whole_gives(monkeypatch, limit: int, window: tup
 
 def test_a_window_beyond_the_ground_is_refused() -> None:
     ground, surface, _ = grove()
-    sun = season_sun(clear_sky_steps(Place(44.0, 10.0, 100.0), 60), WINTER, bare_trees(44.0))[:, :4]
+    sun = season_sun(clear_sky_steps(Observer(44.0, 10.0, 100.0), 60), WINTER, bare_trees(44.0))[:, :4]
     inputs = {"ground": layer(ground), "surface": layer(surface), "sun": layer(sun)}
     with pytest.raises(UsageError, match="light_window"):
         season_light.PROCESS(inputs | {"light_window": layer(np.array([[0.0, 9.0, 0.0, 1e6]]))})

@@ -12,7 +12,7 @@ from tunnelsite.core.layers import Layer
 from tunnelsite.kernels.terrain.slope import hillshade
 from tunnelsite.processes.cast_shadow import PROCESS as SHADOW
 from tunnelsite.processes.hillshade_shadowed import PROCESS as SHADED
-from tunnelsite.sun.position import Place, sun_positions, utc_seconds
+from tunnelsite.sun.position import Observer, sun_positions, utc_seconds
 
 
 def wall() -> np.ndarray:
@@ -51,7 +51,7 @@ def test_no_data_below_the_horizon_and_the_eye() -> None:
 def test_the_sun_of_a_time() -> None:
     shadow = run(SHADOW, wall(), when_utc="2027-12-21T17:00Z", latitude_deg=43.0, longitude_deg=-78.0)
     azimuth, elevation = (
-        float(v[0]) for v in sun_positions(np.array([utc_seconds("2027-12-21T12:00-05:00")]), Place(43.0, -78.0))
+        float(v[0]) for v in sun_positions(np.array([utc_seconds("2027-12-21T12:00-05:00")]), Observer(43.0, -78.0))
     )
     assert f"azimuth {azimuth:.2f}, elevation {elevation:.2f}" in shadow.title
     asked = run(SHADOW, wall(), azimuth_deg=azimuth, elevation_deg=elevation)

@@ -7,7 +7,7 @@ import pytest
 from pvlib import spa
 
 from tunnelsite.sun.day_length import day_length_hours, short_days, year_of_day_lengths
-from tunnelsite.sun.position import Place
+from tunnelsite.sun.position import Observer
 
 
 def test_fao56_example_8_and_9():
@@ -26,17 +26,17 @@ def test_fao56_rio_daylight():
 
 def test_salinas():
     """Salinas CA (36.68 N, 121.66 W) below 10 h from 24 Nov 2014 to 17 Jan 2015 [@ten-hours-salinas]. Almanac definition."""
-    found = short_days(Place(36.68, -121.66), winter_of=2014)
+    found = short_days(Observer(36.68, -121.66), winter_of=2014)
     assert found.first == datetime.date(2014, 11, 24)
     assert found.last == datetime.date(2015, 1, 17)
-    geometric = short_days(Place(36.68, -121.66), winter_of=2014, definition="geometric")
+    geometric = short_days(Observer(36.68, -121.66), winter_of=2014, definition="geometric")
     assert geometric.first < datetime.date(2014, 11, 20)  # the definition moves it by six days: it has to be stated
 
 
 @pytest.mark.parametrize(("definition", "latitude"), [("geometric", 30.84), ("almanac", 32.7)])
 def test_latitude_of_the_ten_hour_solstice(definition, latitude):
-    assert short_days(Place(latitude + 0.1, -100), definition=definition).days > 0
-    nothing = short_days(Place(latitude - 0.1, -100), definition=definition)
+    assert short_days(Observer(latitude + 0.1, -100), definition=definition).days > 0
+    nothing = short_days(Observer(latitude - 0.1, -100), definition=definition)
     assert nothing.first is None and "no day" in nothing.reason
 
 
@@ -44,7 +44,7 @@ def test_latitude_of_the_ten_hour_solstice(definition, latitude):
 def test_almanac_definition_against_spa_sunrise(lat):
     midnight = np.datetime64("2025-01-01", "s").astype(np.int64) + np.arange(0, 365, 7) * 86_400
     _, rise, sunset = spa.transit_sunrise_sunset(midnight.astype(float), lat, 0.0, 69, 1)
-    ours = year_of_day_lengths(Place(lat, 0.0))[::7]
+    ours = year_of_day_lengths(Observer(lat, 0.0))[::7]
     assert np.abs((sunset - rise) / 3600 - ours).max() < 1.5 / 60  # a day's drift of the declination
 
 
@@ -54,7 +54,7 @@ def test_poles_and_polar_circle():
             np.array([90.0, 90.0, -90.0, 80.0, 80.0]), np.array([-23.0, 23.0, 23.0, -23.0, 23.0]), definition
         )
         assert lengths.tolist() == [0.0, 24.0, 0.0, 0.0, 24.0]
-    assert np.isfinite(year_of_day_lengths(Place(89.9, 10.0))).all()
-    south = short_days(Place(-45.0, 170.0), winter_of=2025)
+    assert np.isfinite(year_of_day_lengths(Observer(89.9, 10.0))).all()
+    south = short_days(Observer(-45.0, 170.0), winter_of=2025)
     assert south.first.month == 5 and south.last.month in (7, 8)
-    assert len(year_of_day_lengths(Place(40.0, 0.0), year=2024)) == 366
+    assert len(year_of_day_lengths(Observer(40.0, 0.0), year=2024)) == 366

@@ -5,7 +5,7 @@ import pytest
 
 from tunnelsite.sun.film import LABEL, FilmLight, film_transmission, floor_transmission, sky_transmission
 from tunnelsite.sun.irradiance import clear_sky_steps
-from tunnelsite.sun.position import Place
+from tunnelsite.sun.position import Observer
 
 # latitude: E-W and N-S on 21 December; gain of E-W in per cent on 21 December, decl -17, equinox, 21 June: beam alone, its strength
 # 0.7 ** (1 / sin h) ** 0.678 [@beam-meinel]
@@ -80,7 +80,7 @@ def test_sky_is_the_mean_over_random_directions():
 
 
 def test_a_season_lies_between_the_sky_and_the_beam():
-    place, period = Place(44.0, 0.0), ((12, 1), (12, 31))
+    place, period = Observer(44.0, 0.0), ((12, 1), (12, 31))
     steps = clear_sky_steps(place)
     inside = steps.month == 12
     beam, sky = steps.beam_wh[inside].sum(), steps.diffuse_wh[inside].sum()
@@ -88,4 +88,4 @@ def test_a_season_lies_between_the_sky_and_the_beam():
     found = FilmLight.of(steps, 90.0).share(period)
     assert found == pytest.approx((passed + sky_transmission() * sky) / (beam + sky), rel=1e-9)
     assert min(passed / beam, sky_transmission()) < found < max(passed / beam, sky_transmission())
-    assert FilmLight.of(clear_sky_steps(Place(80.0, 0.0)), 90.0).share(period) is None
+    assert FilmLight.of(clear_sky_steps(Observer(80.0, 0.0)), 90.0).share(period) is None

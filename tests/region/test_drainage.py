@@ -33,11 +33,11 @@ from tunnelsite.io.read.mosaic import mosaic
 from tunnelsite.kernels.water.fill import filled
 from tunnelsite.kernels.water.flow import flow_direction
 from tunnelsite.kernels.water.upslope import upslope_cells
-from tunnelsite.region import crew, drainage, whole_dem
-from tunnelsite.region.crew import Crew, Hands
+from tunnelsite.region import drainage, pool, whole_dem
 from tunnelsite.region.inputs import read_region, task_inputs, task_site
 from tunnelsite.region.screened import RegionPlan, planned
 from tunnelsite.region.whole_dem import drained_region, spacing_m
+from tunnelsite.region.worker_pool import Hands, WorkerPool
 from tunnelsite.screening.judges import judges_of
 from tunnelsite.screening.layers import prepared
 from tunnelsite.settings.model import settings_from
@@ -49,16 +49,16 @@ ROOT = Path(__file__).resolve().parents[2]
 def _many_tiles(monkeypatch):
     monkeypatch.setattr(drainage, "TILE", small_tiles.TILE)
     monkeypatch.setattr(
-        crew.os, "cpu_count", lambda: 1
+        pool.os, "cpu_count", lambda: 1
     )  # handing small tiles to several threads takes longer than the work
 
 
-def drained(path: Path, parts: Path, who: Crew | None = None, windows=None) -> drainage.Drainage:
+def drained(path: Path, parts: Path, who: WorkerPool | None = None, windows=None) -> drainage.Drainage:
     parts.mkdir(exist_ok=True)
     blocks = height_blocks(mosaic(str(path)))
     found = drainage.drainage_of(blocks, spacing_m(blocks), "1", parts)
     rows, cols = blocks.shape
-    with Hands(who or Crew(0), 2) as hands:
+    with Hands(who or WorkerPool(0), 2) as hands:
         drainage.drained(found, windows or [(slice(0, rows), slice(0, cols))], hands, silent)
     return found
 
@@ -84,7 +84,7 @@ def test_tiles_on_workers_equal_the_whole_to_the_bit(tmp_path: Path) -> None:
     direction = flow_direction(full, 1.0)
     cells, open_edge = upslope_cells(direction)
     one = drained(dem, tmp_path / "here")
-    two = drained(tile(tmp_path / "tiles", ground(), 100, 130, 3), tmp_path / "there", Crew(2))
+    two = drained(tile(tmp_path / "tiles", ground(), 100, 130, 3), tmp_path / "there", WorkerPool(2))
     for name in sorted(path.name for path in one.tiles.folder.glob("tile-*")):
         assert (one.tiles.folder / name).read_bytes() == (two.tiles.folder / name).read_bytes()
     for rows, cols in ((slice(0, ROWS), slice(0, COLS)), (slice(57, 63), slice(119, 301))):
@@ -129,7 +129,7 @@ def frame_of(files: tuple[Path, Path], parts: Path, halo: str, drain: bool, bear
     water = None
     if drain:
         parts.mkdir(exist_ok=True)
-        with Hands(Crew(0), 1) as hands:
+        with Hands(WorkerPool(0), 1) as hands:
             water = drained_region(region, settings, tasks, parts, hands, silent)
     site = task_site(task_inputs(region, tasks[0].parcels, settings, water), settings)
     judges = [one for one in judges_of(site, settings, "in-ground") if one.id in ("drainage", "ponding", "wetness")]

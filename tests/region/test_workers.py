@@ -13,11 +13,11 @@ from tests.region.farms import region_files
 from tunnelsite.core import catalogue
 from tunnelsite.core.process import silent
 from tunnelsite.region import running
-from tunnelsite.region.crew import Crew, Hands
 from tunnelsite.region.inputs import read_region, task_inputs, task_site
 from tunnelsite.region.one_task import TaskOutputs
 from tunnelsite.region.screened import RegionPlan, planned
 from tunnelsite.region.tasks import Task
+from tunnelsite.region.worker_pool import Hands, WorkerPool
 from tunnelsite.settings.model import Settings, settings_from
 
 
@@ -74,7 +74,7 @@ def test_only_the_task_that_kills_its_worker_fails(tmp_path: Path, monkeypatch) 
     names = ["a" * 64, deadly.FATAL, "b" * 64, "c" * 64, "d" * 64]
     tasks = [Task(k, np.array([k]), key) for k, key in enumerate(names)]
     call = (Settings(), TaskOutputs(1, None))
-    with Hands(Crew(1), len(tasks)) as hands:
+    with Hands(WorkerPool(1), len(tasks)) as hands:
         failures = running.run_tasks(tasks, lambda task: None, call, hands, running.Kept(tmp_path), silent)
     assert list(failures) == [1] and failures[1].status == 4 and "killed" in failures[1].reason
     whole = {running.part_path(tmp_path, task).read_bytes().decode() for task in tasks if task.number != 1}

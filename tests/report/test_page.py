@@ -151,8 +151,8 @@ def test_what_is_said(hostile) -> None:
 
 def test_every_reason_is_on_the_map_and_in_its_key(hostile) -> None:
     found = Reader(hostile.full)
-    boxes = {attributes["data-fate"] for attributes in found.all("input") if "data-fate" in attributes}
-    areas = {attributes["data-fate"] for attributes in found.all("g") if "data-fate" in attributes}
+    boxes = {attributes["data-group"] for attributes in found.all("input") if "data-group" in attributes}
+    areas = {attributes["data-group"] for attributes in found.all("g") if "data-group" in attributes}
     assert boxes == areas and {"edge", "keep"} <= boxes
     marks = [attributes for attributes in found.all("a") if attributes.get("class") == "mark"]
     assert [int(attributes["data-rank"]) for attributes in marks] == list(range(len(hostile.result.choices), 0, -1))

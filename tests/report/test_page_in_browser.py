@@ -206,8 +206,8 @@ def test_the_map_zooms_and_stays_in_its_frame(fresh) -> None:
 
 
 def test_the_key_hides_and_shows_what_was_rejected(fresh) -> None:
-    box = fresh.locator("input[data-fate=edge]")
-    area = fresh.locator("g.fate[data-fate=edge]")
+    box = fresh.locator("input[data-group=edge]")
+    area = fresh.locator("g.outcome[data-group=edge]")
     box.uncheck()
     assert not area.is_visible()
     box.check()

@@ -14,7 +14,7 @@ from tunnelsite.core import amounts
 from tunnelsite.core.grid import Grid
 from tunnelsite.drawing.farm_view import FarmView
 from tunnelsite.drawing.outcome_groups import score_edges
-from tunnelsite.drawing.thinned import slim_svg
+from tunnelsite.drawing.thinned import short_svg
 from tunnelsite.io.write.picture_png import png_bytes
 
 
@@ -42,7 +42,7 @@ def test_thinned_lines_stay_within_what_no_eye_sees() -> None:
     ring = np.column_stack([200 + 90 * np.cos(np.linspace(0, 6.2, 400)), 200 + 90 * np.sin(np.linspace(0, 6.2, 400))])
     written = ["M" + "L".join(f"{x:.2f} {y:.2f}" for x, y in part) for part in (line, ring)]
     svg = f'<svg><path d="{written[0]}"/><path d="{written[1]}Z{written[0]}"/><path d="M0 -20L7 14L0 8Z" id="a"/><path d="m1 2h3z"/></svg>'
-    thin = slim_svg(svg)
+    thin = short_svg(svg)
     assert len(thin) < 0.4 * len(svg) and 'd="m1 2h3z"' in thin and 'id="a"' in thin
     first, second, third, _ = re.findall(r' d="([^"]*)"', thin)
     for path, wanted, closed in ((first, line, False), (second.split("Z")[0] + "Z", ring, True)):

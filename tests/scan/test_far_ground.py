@@ -22,7 +22,7 @@ from tunnelsite.scan.far_ground import far_ground
 from tunnelsite.scan.localise import frame_grid, localised
 from tunnelsite.settings.model import settings_from
 from tunnelsite.sun.irradiance import clear_sky_steps
-from tunnelsite.sun.position import Place
+from tunnelsite.sun.position import Observer
 from tunnelsite.sun.season import season_sun
 
 HOUSE = House(6, 15, kind="container")
@@ -58,7 +58,7 @@ def ridge_tangent(azimuth: np.ndarray, away: float) -> np.ndarray:
 
 def expected_shares(frame, away: float) -> tuple[float, float]:
     """Share of the beam with that ridge: by one look for every sun step, and folded over 180 directions."""
-    sun = season_sun(clear_sky_steps(Place(frame.lat_deg, frame.lon_deg, frame.datum_m)), WINTER)
+    sun = season_sun(clear_sky_steps(Observer(frame.lat_deg, frame.lon_deg, frame.datum_m)), WINTER)
     clear = np.tan(np.radians(sun[:, 1])) > ridge_tangent(sun[:, 0], away)
     azimuths = np.arange(180) * 2.0
     tables = sector_tables(sun[:, 0], sun[:, 1], sun[:, 2], azimuths)

@@ -1,4 +1,4 @@
-"""What became of every placement: the same counts as the scan's own books, and the same fate as placement by placement."""
+"""What became of every placement: the same counts as the scan's own books, and the same outcome as placement by placement."""
 
 from __future__ import annotations
 

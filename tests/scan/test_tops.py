@@ -14,7 +14,7 @@ from tunnelsite.kernels.resample import standing_tops
 from tunnelsite.scan.localise import frame_grid, lattice, localised, warped
 from tunnelsite.scan.surface import add_surface
 from tunnelsite.sun.irradiance import clear_sky_steps
-from tunnelsite.sun.position import Place
+from tunnelsite.sun.position import Observer
 from tunnelsite.sun.season import season_sun
 
 WEST, NORTH = 499_900.0, 4_700_100.0
@@ -116,7 +116,7 @@ def test_light_beside_what_stands_against_the_native_cells(bearing, cell):
     straight lines: between the two, and closer to either than interpolation was."""
     farm, ground, standing = wooded(5)
     frame = framed(farm, bearing, cell)
-    sun = season_sun(clear_sky_steps(Place(frame.lat_deg, frame.lon_deg, 100.0), 30), ((10, 1), (4, 30)))
+    sun = season_sun(clear_sky_steps(Observer(frame.lat_deg, frame.lon_deg, 100.0), 30), ((10, 1), (4, 30)))
     tables = sector_tables((sun[:, 0] - (bearing - 90.0)) % 360.0, sun[:, 1], sun[:, 2], AZIMUTHS)
     rays = Rays(lift_m=1.0)
     cut = np.fmax(warped(farm.surface, frame.grid), frame.ground)

@@ -12,13 +12,13 @@ from tunnelsite.core.sources import keys_of, source_words
 from tunnelsite.io.read.weather import read_weather
 from tunnelsite.sun.crops import COVERS, CROP_BANDS, against_band, daily_light_integral, default_transmission
 from tunnelsite.sun.irradiance import clear_sky_steps, weather_steps
-from tunnelsite.sun.position import Place, daylight_positions, midnight_s, sun_positions
+from tunnelsite.sun.position import Observer, daylight_positions, midnight_s, sun_positions
 from tunnelsite.sun.received import light_received, midwinter_noon_clear
 from tunnelsite.sun.weather_fit import distance_km
 
 WINTER = ((10, 1), (4, 30))
 YEAR = ((1, 1), (12, 31))
-FARM = Place(43.0, -78.0, 200.0)
+FARM = Observer(43.0, -78.0, 200.0)
 # Typical-year file that pvlib carries (NREL TMY3, Greensboro NC), read as any user's file.
 TMY3 = pathlib.Path(pvlib.__file__).parent / "data" / "723170TYA.CSV"
 
@@ -61,7 +61,7 @@ def test_instants_passed_over_are_nights(year):
     """SPA at every instant, all over the earth: whenever the sun is up its place is the same to the bit."""
     for lat, lon in zip(np.linspace(-90, 90, 13), np.linspace(-180, 180, 13), strict=True):
         seconds = (midnight_s(np.arange(1, 366, 8), lon, year)[:, None] + np.arange(300, 86400, 1200)).ravel()
-        place = Place(lat, lon, 300.0)
+        place = Observer(lat, lon, 300.0)
         (azimuth, elevation), (found_azimuth, found) = sun_positions(seconds, place), daylight_positions(seconds, place)
         up = elevation > 0
         assert np.array_equal(up, found > 0)
@@ -79,14 +79,14 @@ def test_some_days_are_those_days_of_the_year(steps):
 
 @pytest.mark.parametrize("lat", [-90.0, -78.0, -43.0, -10.0, 0.0, 10.0, 43.0, 67.5, 80.0, 90.0])
 def test_no_surprises_anywhere(lat):
-    found = light_received(flat_horizon(), clear_sky_steps(Place(lat, 170.0), 60), YEAR)
+    found = light_received(flat_horizon(), clear_sky_steps(Observer(lat, 170.0), 60), YEAR)
     for month in found.months:
         assert (month.beam_share is None) == bool(month.reason)
         assert month.beam_share in (None, 1.0)
         assert month.open_beam_kwh >= 0 and month.open_diffuse_kwh >= 0
     assert found.crop_months.total_share == 1.0
     assert any(month.reason == "the sun does not rise" for month in found.months) == (abs(lat) >= 78)
-    share, reason = midwinter_noon_clear(flat_horizon(), Place(lat, 170.0))
+    share, reason = midwinter_noon_clear(flat_horizon(), Observer(lat, 170.0))
     assert (share is None) == bool(reason) == (abs(lat) > 75)
 
 
@@ -95,8 +95,8 @@ def test_hemispheres_mirror(steps):
     azimuth = np.arange(0, 360, 1.0)
     south_wall = np.degrees(np.arctan(np.tan(np.radians(30)) * np.maximum(np.cos(np.radians(azimuth - 180)), 0)))
     north_wall = np.roll(south_wall, 180)
-    north = light_received(Horizon(azimuth, south_wall), clear_sky_steps(Place(43, 0)), YEAR)
-    south = light_received(Horizon(azimuth, north_wall), clear_sky_steps(Place(-43, 0)), YEAR)
+    north = light_received(Horizon(azimuth, south_wall), clear_sky_steps(Observer(43, 0)), YEAR)
+    south = light_received(Horizon(azimuth, north_wall), clear_sky_steps(Observer(-43, 0)), YEAR)
     assert north.crop_months.beam_share == pytest.approx(south.crop_months.beam_share, abs=0.02)
     assert north.months[11].beam_share == pytest.approx(south.months[5].beam_share, abs=0.05)
     assert north.months[5].beam_share == pytest.approx(south.months[11].beam_share, abs=0.05)
@@ -120,7 +120,7 @@ def test_weather_file_is_read_at_the_right_hour():
     error = {}
     for shift in (-3600, 0, 3600):
         seconds = (weather.start_s[:, None] + shift + np.arange(5, 60, 10) * 60).ravel()
-        elevation = sun_positions(seconds, Place(weather.lat_deg, weather.lon_deg, weather.altitude_m))[1].reshape(
+        elevation = sun_positions(seconds, Observer(weather.lat_deg, weather.lon_deg, weather.altitude_m))[1].reshape(
             -1, 6
         )
         distance = 1 + 0.033 * np.cos(2 * np.pi * weather.day / 365)
@@ -132,15 +132,15 @@ def test_weather_file_is_read_at_the_right_hour():
 
 def test_weather_light_closes_with_the_files_own_sum():
     weather = read_weather(TMY3)
-    found = weather_steps(weather, Place(weather.lat_deg, weather.lon_deg, weather.altitude_m))
+    found = weather_steps(weather, Observer(weather.lat_deg, weather.lon_deg, weather.altitude_m))
     assert found.beam_wh.sum() + found.diffuse_wh.sum() == pytest.approx(weather.global_wh.sum(), rel=5e-3)
     assert not any("km from the site" in note for note in found.notes)
     assert any("km from the site" in note for note in weather_steps(weather, FARM).notes)
 
 
 def test_distance():
-    assert distance_km(Place(0, 0), Place(0, 1)) == pytest.approx(111.19, abs=0.01)
-    assert distance_km(Place(10, 179.5), Place(10, -179.5)) == pytest.approx(109.5, abs=0.1)
+    assert distance_km(Observer(0, 0), Observer(0, 1)) == pytest.approx(111.19, abs=0.01)
+    assert distance_km(Observer(10, 179.5), Observer(10, -179.5)) == pytest.approx(109.5, abs=0.1)
 
 
 def test_daily_light_integral():

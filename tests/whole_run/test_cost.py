@@ -17,7 +17,7 @@ from tunnelsite.io.write.scratch import FROM_BYTES, Scratch
 from tunnelsite.screening.cost import Work, estimated, sun_directions
 from tunnelsite.settings.model import crop_period, settings_from
 from tunnelsite.sun.irradiance import clear_sky_steps
-from tunnelsite.sun.position import Place
+from tunnelsite.sun.position import Observer
 from tunnelsite.sun.season import season_sun
 
 SMALL = Work(4_000_000, 4_000_000, 1_000_000, (350.0,))
@@ -48,7 +48,7 @@ def test_memory_stays_below_6_gib_for_20000_cells_square_and_goes_to_disk() -> N
 
 @cache
 def year(lat: float):
-    return clear_sky_steps(Place(lat, -80.0, 100.0))
+    return clear_sky_steps(Observer(lat, -80.0, 100.0))
 
 
 @pytest.mark.parametrize("months", ["01-01:12-31", "10-01:04-30", "06-01:06-30"])

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from tunnelsite.core import amounts
 from tunnelsite.core.ridge_words import ridge_words
-from tunnelsite.scan.firmness.verdict import Verdict, told_verdict
+from tunnelsite.scan.firmness.verdict import Verdict, verdict_record
 
 if TYPE_CHECKING:
     import pandas
@@ -180,4 +180,4 @@ def summary_of(found: Sequence[Explanation]) -> dict[str, Any]:
     places = [{name: value for name, value in asdict(one).items() if name not in aside} for one in found]
     told: dict[str, Any] = {"doubts": list(found[0].doubts), "left_out": list(found[0].left_out), "places": places}
     standing = found[0].standing
-    return told if standing is None else told | standing.shares | {"verdict": told_verdict(standing.verdict)}
+    return told if standing is None else told | standing.shares | {"verdict": verdict_record(standing.verdict)}

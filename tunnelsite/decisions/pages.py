@@ -116,7 +116,7 @@ def presets_page(presets: Mapping[str, Preset]) -> str:
         lines += [f"## {preset.name}", "", f"**{preset.title}**. Source: {source_words(preset.source)}.", ""]
         for name, value in preset.settings.items():
             if name == "rubric":
-                lines += [f"- rubric of {one}: " + _pairs(_told(parts)) for one, parts in value.items()]
+                lines += [f"- rubric of {one}: " + _pairs(_with_sources(parts)) for one, parts in value.items()]
             else:
                 lines.append(f"- {name}: " + (_pairs(value) if isinstance(value, Mapping) else str(value)))
         lines.append("")
@@ -139,7 +139,7 @@ def sources_page(known: Mapping[str, Source]) -> str:
     return "\n".join([*lines, ""])
 
 
-def _told(parts: Mapping[str, object]) -> dict[str, object]:
+def _with_sources(parts: Mapping[str, object]) -> dict[str, object]:
     return {name: source_words(str(value)) if name == "source" else value for name, value in parts.items()}
 
 

@@ -55,7 +55,7 @@ class Repeated:
         )  # fmt: skip
         for what, some in found:
             for name, (then, now) in some.items():
-                lines.append(f"{what} {name}: then {_told(then)}, now {_told(now)}")
+                lines.append(f"{what} {name}: then {_in_words(then)}, now {_in_words(now)}")
         return "\n".join(lines)
 
 
@@ -71,5 +71,5 @@ def _versions(rows: Iterable[Mapping[str, str]]) -> dict[str, str]:
     return {row["name"]: row["value"] for row in rows if row["kind"] == "version"}
 
 
-def _told(value: Any) -> str:
+def _in_words(value: Any) -> str:
     return "not there" if value is None else str(value).removeprefix("sha256 ")

@@ -23,7 +23,7 @@ from tunnelsite.decisions.robustness_tables import (
 )
 from tunnelsite.scan.firmness.elsewhere import Winner, best_everywhere
 from tunnelsite.scan.firmness.rank_shares import DrawPlan, RankShares, rank_shares
-from tunnelsite.scan.firmness.verdict import Verdict, run_plan, told_verdict, verdict_of
+from tunnelsite.scan.firmness.verdict import Verdict, run_plan, verdict_of, verdict_record
 from tunnelsite.settings.model import settings_from
 
 if TYPE_CHECKING:
@@ -71,7 +71,7 @@ class Robustness:
         return {
             "plan": {row["name"]: row["value"] for row in plan_rows(self.shares)},
             "places": self.rows,
-            "verdict": told_verdict(self.verdict),
+            "verdict": verdict_record(self.verdict),
             "rank_acceptability": self.shares.shares.tolist(),
             "curves": [asdict(one) for one in self.curves],
         }

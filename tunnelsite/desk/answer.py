@@ -17,7 +17,7 @@ from tunnelsite.desk.plain import plain, plain_title
 from tunnelsite.report.card_words import measure_words
 from tunnelsite.scan import refine
 from tunnelsite.scan.firmness.ties import undecided
-from tunnelsite.scan.firmness.verdict import told_verdict
+from tunnelsite.scan.firmness.verdict import verdict_record
 from tunnelsite.screening.result import Result
 from tunnelsite.screening.run_table import DOUBT, VERDICT
 
@@ -46,7 +46,7 @@ def answer_of(result: Result, told: Told, units: Units) -> dict[str, Any]:
     """A result as the message `Answer`. Its tables are made here; the verdict is told where it is exact."""
     tables = result.tables
     firm = not (told.first_look or told.what_if) and bool(result.choices)
-    verdict = told_verdict(result.verdict) if firm else None
+    verdict = verdict_record(result.verdict) if firm else None
     options = [_option(result, row, units) for row in result.rows]
     shares = [row["assessed_pct"] for row in result.rows]
     return {

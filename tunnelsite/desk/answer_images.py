@@ -11,7 +11,7 @@ from tunnelsite.desk.images import MapImages
 from tunnelsite.desk.map_messages import LegendClass
 from tunnelsite.desk.measures import Units
 from tunnelsite.desk.paint import WARM, Painted, Ramp, classed, ramped
-from tunnelsite.drawing.outcome_groups import rejected_fates, shown_scan
+from tunnelsite.drawing.outcome_groups import rejected_groups, shown_scan
 from tunnelsite.processes.season_light import PROCESS
 from tunnelsite.scan.outcomes import outcomes
 from tunnelsite.screening.layers import made_by
@@ -73,15 +73,15 @@ class AnswerImages(MapImages):
         room = (result.settings.setback_m, result.settings.clearance_m)
         found = outcomes(scan, result.judges, room, result.settings.pad_pitch)
         titles = {judge.id: judge.criterion.description.title for judge in result.judges}
-        fates = rejected_fates(found, titles)
+        groups = rejected_groups(found, titles)
         code = np.full(scan.frame.grid.shape, -1, np.float32)
-        for number, fate in enumerate(fates):
-            code[fate.mask] = number
+        for number, group in enumerate(groups):
+            code[group.mask] = number
         classes = []
-        for fate in fates:
-            colour, pattern = PATTERNS[fate.key]
-            count = sum(number for _, number in fate.counts)
-            classes.append(LegendClass(value=fate.key, words=fate.title, colour=colour, pattern=pattern, count=count))
+        for group in groups:
+            colour, pattern = PATTERNS[group.key]
+            count = sum(number for _, number in group.counts)
+            classes.append(LegendClass(value=group.key, words=group.title, colour=colour, pattern=pattern, count=count))
         shown = np.nan_to_num(self.sheet.shown(code), nan=-1.0).astype(int)
         return classed(shown, classes, "Why not here", "the first rule that a house centred there would break")
 

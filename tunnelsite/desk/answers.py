@@ -14,7 +14,7 @@ from starlette.responses import JSONResponse, Response
 
 from tunnelsite.core.errors import InputRefused, OutputFailed, ResourceShortage, TunnelsiteError, UsageError
 from tunnelsite.desk.messages import Problem
-from tunnelsite.desk.page_words import on_the_page, told
+from tunnelsite.desk.page_words import message_of, on_the_page
 from tunnelsite.desk.worker import WorkerEnded
 
 MOST_BODY_BYTES = 16 << 20  # a drawing of a hundred thousand points
@@ -38,7 +38,7 @@ def problem_of(problem: TunnelsiteError) -> Problem:
     """An error as it goes to the page."""
     given, expected, fix = (on_the_page(part) for part in (problem.given, problem.expected, problem.fix))
     asks = next((name for option, name in ASKED.items() if option in problem.fix), "")
-    return Problem(given=given, expected=expected, fix=fix, words=told(problem), asks=asks)
+    return Problem(given=given, expected=expected, fix=fix, words=message_of(problem), asks=asks)
 
 
 def answered(handler: Callable[[Request], Awaitable[Any]]) -> Callable[[Request], Awaitable[Response]]:

@@ -25,7 +25,7 @@ from tunnelsite.desk.measures import Units
 from tunnelsite.desk.messages import RunCost
 from tunnelsite.desk.other_season import lit_for
 from tunnelsite.desk.packet import phone_page, write_packet
-from tunnelsite.desk.page_words import told
+from tunnelsite.desk.page_words import message_of
 from tunnelsite.desk.pins_compared import pins_compared
 from tunnelsite.desk.project import Project
 from tunnelsite.desk.run_cost import run_cost
@@ -168,9 +168,9 @@ class Bench:
         is no field yet."""
         self._ready()
         with one_thread():
-            told = self.in_hand.told(lon, lat, bearing_deg, house)
+            told = self.in_hand.message(lon, lat, bearing_deg, house)
             if months:
-                usual, told = told, self._in_months(months, (lon, lat)).told(lon, lat, bearing_deg, house)
+                usual, told = told, self._in_months(months, (lon, lat)).message(lon, lat, bearing_deg, house)
                 told["tried"]["usual"] = usual["score"]["steady"]
         if self.result is None:
             score = {"steady": None, "here": None, "words": "no score yet: find places first"}
@@ -246,7 +246,7 @@ class Bench:
         try:
             found = what_if(base[0], settings_from(values))
         except NeedsRun as problem:
-            return {"answer": None, "needs_run": True, "words": told(problem)}
+            return {"answer": None, "needs_run": True, "words": message_of(problem)}
         took = time.monotonic() - begun
         anew = ", and the light of these months" if found.settings.crop_months != base[0].settings.crop_months else ""
         answer = answer_of(found, ToldBy("what-if", took, what_if=True), units)

@@ -86,7 +86,7 @@ def request_of(project: Project, asked: GatherAsked) -> GatherRequest:
     ground, surface = named(asked.ground, "bare ground"), named(asked.surface, "ground with what stands on it")
     if not (ground or surface or points or asked.features):
         raise UsageError("nothing is asked for", "a source for the ground, for points or for features", "choose one")
-    features = tuple(_wanted(one, known) for one in asked.features)
+    features = tuple(_feature_request(one, known) for one in asked.features)
     names = [one.name for one in features]
     if len(set(names)) < len(names):
         raise UsageError("two things are to be used as the same", "one source for each use", "take one out")
@@ -113,7 +113,7 @@ def area_of_fields(project: Project, halo_m: float) -> Area:
     )
 
 
-def _wanted(asked: FeaturesAsked, known: dict[str, Source]) -> FeatureRequest:
+def _feature_request(asked: FeaturesAsked, known: dict[str, Source]) -> FeatureRequest:
     text, collection = asked.source.strip(), asked.collection.strip()
     if "/collections/" in text and text not in known:
         text, _, inside = text.partition("/collections/")

@@ -64,7 +64,7 @@ class InHand:
         found = House.parse(text, settings.kind)
         return House(found.width_m, found.length_m, settings.kind, settings.ridge_m, found.name, found.feet)
 
-    def told(self, lon: float, lat: float, bearing_deg: float, size: str) -> dict[str, Any]:
+    def message(self, lon: float, lat: float, bearing_deg: float, size: str) -> dict[str, Any]:
         """The message `Hand` of a place. Errors: UsageError for a place off the data or a house that is none."""
         begun = time.perf_counter()
         house = self.house(size)
@@ -80,7 +80,7 @@ class InHand:
             "pitch": self._pitch(found, bearing),
             "earth": self._earth(found),
             "water": self._water(found),
-            "light": self.light.told(lon, lat),
+            "light": self.light.months_at(lon, lat),
             "rules": [self._rule(rule) for rule in found.explained.rules if _is_rule(rule)],
             "distances": self._distances(found),
             **self._score(found, (lon, lat, bearing), house),
@@ -160,7 +160,7 @@ class InHand:
         """What would have to change, in the user's unit."""
         judge = next((one for one in self.result.judges if one.id == rule.rule), None)
         if judge is None:
-            return self.units.told(rule.change)
+            return self.units.in_own_units(rule.change)
         if rule.unit in ("", "1"):
             return "another place"
         way = "at least" if judge.rubric.rises else "at most"

@@ -19,7 +19,7 @@ from tunnelsite.desk.gathers import Gathers
 from tunnelsite.desk.messages import FileEntry, ModelState, Pin, RunCost, SettingChange, State, View
 from tunnelsite.desk.newest import Newest
 from tunnelsite.desk.packets import Packets, packet_entries
-from tunnelsite.desk.page_words import told
+from tunnelsite.desk.page_words import message_of
 from tunnelsite.desk.phone import Phones
 from tunnelsite.desk.project import Project
 from tunnelsite.desk.runner import Runner
@@ -107,7 +107,7 @@ class Desk:
         except TunnelsiteError as problem:
             aside = self.project.drawn.with_name(f"drawn-{datetime.now():%Y%m%d%H%M%S}.gpkg")
             self.project.drawn.rename(aside)
-            self.notes.append(f"{told(problem)} It was set aside as {aside.name}.")
+            self.notes.append(f"{message_of(problem)} It was set aside as {aside.name}.")
 
     def drawn(self) -> None:
         """Tell every page that something was drawn, and let the hand know of it."""
@@ -162,7 +162,7 @@ class Desk:
             self.model = ModelState(state="ready" if self.looked.get("view") else "none")
         except TunnelsiteError as problem:
             self.looked = {"problem": problem_of(problem).model_dump()}
-            self.model = ModelState(state="failed", words=told(problem))
+            self.model = ModelState(state="failed", words=message_of(problem))
         self.events.publish("model", self.model.model_dump())
         self.changed()
         await self.count_cost()
@@ -268,7 +268,7 @@ class Desk:
             ),
             questions=questions(self.looked),
             model=self.model,
-            run=self.runner.told,
+            run=self.runner.status,
             cost=self.cost,
             current=self.current,
             stale=self.stale,

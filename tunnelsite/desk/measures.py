@@ -75,7 +75,7 @@ class Units:
         first = f"{inches:.1f} in. per 12 ft" if self.feet else f"{10 * abs(value_pct):.0f} mm per m"
         return self._known(value_pct, f"{first} ({abs(value_pct):.1f} %)")
 
-    def told(self, words: str) -> str:
+    def in_own_units(self, words: str) -> str:
         """A sentence with its metres in the user's unit."""
         return _METRES.sub(lambda found: self.away(float(found[1])), words) if self.feet else words
 

@@ -18,7 +18,7 @@ from tunnelsite.core.errors import TunnelsiteError
 from tunnelsite.core.house import House
 from tunnelsite.core.placement import Placement
 from tunnelsite.core.site import Site
-from tunnelsite.desk.page_words import told
+from tunnelsite.desk.page_words import message_of
 from tunnelsite.desk.project import FARM, Project, named_files
 from tunnelsite.desk.screening import KEPT
 from tunnelsite.desk.uploads import SHAPE_PARTS
@@ -140,7 +140,7 @@ def _plan(kind: Any, site: Site, place: Placement, to: tuple[Path, str]) -> Iter
         made = kind(site, place)
         paths = made.write(folder / f"{letter}-{kind.id.replace('_', '-')}")
     except TunnelsiteError as problem:
-        yield Written(title, reason=told(problem))
+        yield Written(title, reason=message_of(problem))
         return
     for what, path in paths.items():
         if path.suffix in (".svg", ".html", ".gpx", ".csv", ".pdf", ".gpkg", ".dxf"):
@@ -190,7 +190,7 @@ def _report(
         made = make_report(result, _shape(pins, f"Places for a house: {project.folder.name}"), site=site)
         made.write(folder / "report.html")
     except TunnelsiteError as problem:
-        return Written(title, reason=told(problem)), ()
+        return Written(title, reason=message_of(problem)), ()
     return Written(title, "report.html"), made.studies
 
 

@@ -9,7 +9,7 @@ from tunnelsite.core.errors import TunnelsiteError
 from tunnelsite.desk.project import FARM
 from tunnelsite.desk.roles import ROLES
 from tunnelsite.settings.field import Field, fields_of
-from tunnelsite.settings.kinds import File, Output, Several, Table
+from tunnelsite.settings.kinds import ByName, File, Output, Several
 from tunnelsite.settings.model import Settings
 
 HEADINGS = {"ground": "Ground", "surroundings": "Surroundings", "house": "House and season", "find": "Find places",
@@ -41,21 +41,21 @@ ELSEWHERE = re.compile(r"; the setting \w+ does the same in a project file, in P
 
 def heading_of(field: Field) -> str:
     """The heading of the sheet under which a setting has a field, `` where it has none."""
-    listed = isinstance(field.words, File | Output | Table | Several) and field.key not in OWN_FORM
+    listed = isinstance(field.words, File | Output | ByName | Several) and field.key not in OWN_FORM
     return "" if listed or field.key in NO_FIELD else UNDER.get(field.words.section, "")
 
 
 def on_the_page(words: str) -> str:
     """Words of a message with every option in them named as the page names it."""
-    return OPTION.sub(_placed, ELSEWHERE.sub("", words)) if "--" in words else words
+    return OPTION.sub(_heading_in_place, ELSEWHERE.sub("", words)) if "--" in words else words
 
 
-def told(problem: TunnelsiteError) -> str:
+def message_of(problem: TunnelsiteError) -> str:
     """An error in the words of the page."""
     return on_the_page(str(problem))
 
 
-def _placed(option: re.Match[str]) -> str:
+def _heading_in_place(option: re.Match[str]) -> str:
     name, value = option["name"], (option["value"] or "")[1:]
     place = _places().get(name, f"--{name} of the command line")
     return f"{place}: {value}" if value and name not in GATHER else place

@@ -18,7 +18,7 @@ from tunnelsite.plans.sunchart.site_horizon import surface_horizon
 from tunnelsite.screening.crop_sun import bare_months
 from tunnelsite.settings.model import Settings, crop_period
 from tunnelsite.sun.irradiance import SunSteps, clear_sky_steps, weather_steps
-from tunnelsite.sun.position import Place, day_of_year
+from tunnelsite.sun.position import Observer, day_of_year
 from tunnelsite.sun.received import light_received
 
 OPEN = 0.9995  # what rounds to all of the light
@@ -45,7 +45,7 @@ class PointLight:
     @cached_property
     def steps(self) -> SunSteps:
         """The sun of a year at the farm; it stands the same all over it."""
-        place = Place(self.frame.lat_deg, self.frame.lon_deg, self.frame.datum_m)
+        place = Observer(self.frame.lat_deg, self.frame.lon_deg, self.frame.datum_m)
         if self.site.weather is not None:
             return weather_steps(self.site.weather, place)
         return clear_sky_steps(place, STEP_MINUTES)
@@ -68,7 +68,7 @@ class PointLight:
         light = light_received(horizon, self.steps, crop_period(self.settings.crop_months))
         return [month.beam_share for month in light.months]
 
-    def told(self, lon: float, lat: float) -> dict[str, Any]:
+    def months_at(self, lon: float, lat: float) -> dict[str, Any]:
         """The twelve months in the middle of the house, and the darkest with crops. Errors: UsageError off the data."""
         period = crop_period(self.settings.crop_months)
         crops = set(days_of(period))
@@ -101,7 +101,7 @@ class PointLight:
         """
         lon, lat = place.lon_deg, place.lat_deg
         frame = self.frame
-        spot, middle = (Place(*at, frame.datum_m) for at in ((lat, lon), (frame.lat_deg, frame.lon_deg)))
+        spot, middle = (Observer(*at, frame.datum_m) for at in ((lat, lon), (frame.lat_deg, frame.lon_deg)))
         details = Details(place.title, eye_m=self.settings.light_height_m, days=HALF_YEAR, sun_of=middle)
         horizon = self.horizon(lon, lat, np.arange(0.0, 360.0, CHART_DEG))
         return sun_chart_svg(horizon_chart(horizon, spot, Clock(), crop_period(self.settings.crop_months), details))

@@ -62,7 +62,7 @@ class Runner:
         return self.progress
 
     @property
-    def told(self) -> RunProgress | None:
+    def status(self) -> RunProgress | None:
         """What a page has to know when it is opened: the run that goes on, or how the last one failed."""
         return self.progress if self.busy else self.failed
 

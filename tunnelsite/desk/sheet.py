@@ -8,7 +8,7 @@ from typing import Any
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.units import MONTHS
 from tunnelsite.desk.messages import Choice, Heading, PacketEntry, Pin, Question
-from tunnelsite.desk.page_words import told
+from tunnelsite.desk.page_words import message_of
 from tunnelsite.desk.project import Project
 from tunnelsite.settings.model import crop_period
 
@@ -23,7 +23,7 @@ def headings(project: Project, looked: Mapping[str, Any], found: Mapping[str, An
     try:
         raw = project.raw()
     except UsageError as problem:
-        return [Heading(id="ground", title="Ground", line=told(problem), state="doubt")]
+        return [Heading(id="ground", title="Ground", line=message_of(problem), state="doubt")]
     return [_ground(raw, looked), _surroundings(raw), _house(raw), *_answer(found)]
 
 

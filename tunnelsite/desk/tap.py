@@ -9,7 +9,7 @@ from tunnelsite.core.placement import Placement
 from tunnelsite.decisions.explain import explain_at, explain_rank
 from tunnelsite.decisions.explanation import Explanation, RuleCheck
 from tunnelsite.desk.hand import InHand
-from tunnelsite.desk.page_words import told
+from tunnelsite.desk.page_words import message_of
 from tunnelsite.desk.plain import plain, plain_title
 from tunnelsite.drawing.outcome_groups import group_of, shown_scan
 
@@ -31,7 +31,7 @@ def tapped(in_hand: InHand, lon: float, lat: float) -> dict[str, Any]:
         return {
             "place": place,
             "state": "outside",
-            "words": [told(problem)],
+            "words": [message_of(problem)],
             "reasons": [],
             "losses": [],
             "rank": None,

@@ -15,7 +15,7 @@ from python_multipart.multipart import MultipartParser, parse_options_header
 
 from tunnelsite.core.errors import InputRefused, OutputFailed, TunnelsiteError, UsageError
 from tunnelsite.desk.gather_files import SOURCES
-from tunnelsite.desk.page_words import told
+from tunnelsite.desk.page_words import message_of
 from tunnelsite.desk.project import DRAWN, FARM, OPTIONS, Project
 from tunnelsite.gather.sources import read_sources
 from tunnelsite.io.formats.geojson import collection_text
@@ -119,7 +119,7 @@ class Upload:
         try:
             self._name = safe_name(given)
         except UsageError as problem:
-            self.refused.append((given[:80], told(problem)))
+            self.refused.append((given[:80], message_of(problem)))
             return
         self._target = free_path(self.project, self._name)
         self._staged = contextlib.ExitStack()
@@ -148,7 +148,7 @@ class Upload:
             self.names += taken(self.project, self._target)
         except TunnelsiteError as problem:
             self._target.unlink(missing_ok=True)
-            self.refused.append((self._name, told(problem)))
+            self.refused.append((self._name, message_of(problem)))
 
     def _drop(self) -> None:
         """Leave nothing of a file that did not come to its end."""

@@ -20,7 +20,7 @@ from tunnelsite.drawing.farm_view import WIDTH, FarmView, rings_on_map
 from tunnelsite.drawing.hatches import HATCHES, add_patterns, hatching
 from tunnelsite.drawing.labels import Labels
 from tunnelsite.drawing.land_features import features, furniture, names, parcels
-from tunnelsite.drawing.outcome_groups import Fate, shown_scan
+from tunnelsite.drawing.outcome_groups import OutcomeGroup, shown_scan
 from tunnelsite.drawing.svg import Drawing
 from tunnelsite.io.write.picture_png import data_address, png_bytes
 from tunnelsite.kernels.terrain.slope import hillshade
@@ -48,10 +48,12 @@ class MapMark:
     target: str
 
 
-def farm_map_svg(result: Result, fates: Sequence[Fate], marks: Sequence[MapMark], *, small: bool = False) -> str:
+def farm_map_svg(
+    result: Result, groups: Sequence[OutcomeGroup], marks: Sequence[MapMark], *, small: bool = False
+) -> str:
     """The map as an SVG document whose candidates are links into the page.
 
-    Arguments: result; fates, on the grid of the scan that is shown (`shown_scan`); marks; small, for half the width of a printed
+    Arguments: result; groups, on the grid of the scan that is shown (`shown_scan`); marks; small, for half the width of a printed
     page, with words that can be read there.
     """
     frame = result.scans[shown_scan(result)].frame
@@ -69,10 +71,10 @@ def farm_map_svg(result: Result, fates: Sequence[Fate], marks: Sequence[MapMark]
     drawing.rectangle(0, 0, view.width, view.height, fill="#eef0ee")
     rows, cols = view.window(frame.grid)
     relief(drawing, frame, view, (rows, cols))
-    _passed(drawing, frame, view, (rows, cols), [fate for fate in fates if fate.pattern not in HATCHES])
-    for fate in fates:
-        if fate.pattern in HATCHES:
-            _rejected(drawing, frame, view, (rows, cols), fate)
+    _passed(drawing, frame, view, (rows, cols), [group for group in groups if group.pattern not in HATCHES])
+    for group in groups:
+        if group.pattern in HATCHES:
+            _rejected(drawing, frame, view, (rows, cols), group)
     feet = result.scans[shown_scan(result)].house.feet
     heights = _contours(drawing, frame, view, (rows, cols), feet=feet)
     features(drawing, frame, view)
@@ -124,31 +126,33 @@ def relief(drawing: Drawing, frame: Frame, view: FarmView, window: tuple[slice, 
     drawing.close_group()
 
 
-def _passed(drawing: Drawing, frame: Frame, view: FarmView, window: tuple[slice, slice], fates: Sequence[Fate]) -> None:
+def _passed(
+    drawing: Drawing, frame: Frame, view: FarmView, window: tuple[slice, slice], groups: Sequence[OutcomeGroup]
+) -> None:
     """All classes of score as one picture, so that a print of the map stays small."""
-    if not fates:
+    if not groups:
         return
     rows, cols = window
     every = _every(window)
-    bands = np.zeros((4, *fates[0].mask[rows, cols][::every, ::every].shape), np.uint8)
-    for fate in fates:
-        there = fate.mask[rows, cols][::every, ::every]
-        bands[:, there] = np.array([*(int(fate.pattern[i : i + 2], 16) for i in (1, 3, 5)), PASSED_ALPHA], np.uint8)[
+    bands = np.zeros((4, *groups[0].mask[rows, cols][::every, ::every].shape), np.uint8)
+    for group in groups:
+        there = group.mask[rows, cols][::every, ::every]
+        bands[:, there] = np.array([*(int(group.pattern[i : i + 2], 16) for i in (1, 3, 5)), PASSED_ALPHA], np.uint8)[
             :, None
         ]
     _image(drawing, view, frame.grid, window, bands, class_="cells")
 
 
-def _rejected(drawing: Drawing, frame: Frame, view: FarmView, window: tuple[slice, slice], fate: Fate) -> None:
+def _rejected(drawing: Drawing, frame: Frame, view: FarmView, window: tuple[slice, slice], group: OutcomeGroup) -> None:
     """One group as hatching seen through its cells."""
     rows, cols = window
     every = _every(window)
     size = {"x": 0, "y": 0, "width": view.width, "height": view.height}
-    there = (fate.mask[rows, cols][::every, ::every] * np.uint8(255))[None]
-    mask = drawing.add("mask", drawing.defs, "", id=f"mask-{fate.key}", maskUnits="userSpaceOnUse", **size)
+    there = (group.mask[rows, cols][::every, ::every] * np.uint8(255))[None]
+    mask = drawing.add("mask", drawing.defs, "", id=f"mask-{group.key}", maskUnits="userSpaceOnUse", **size)
     _image(drawing, view, frame.grid, window, np.ascontiguousarray(there), mask, class_="cells")
-    drawing.open_group("", class_="fate", data_fate=fate.key, mask=f"url(#mask-{fate.key})")
-    for path, look in hatching(fate.pattern, view.width, view.height):
+    drawing.open_group("", class_="outcome", data_group=group.key, mask=f"url(#mask-{group.key})")
+    for path, look in hatching(group.pattern, view.width, view.height):
         drawing.add("path", None, "", d=path, fill="none", **look)
     drawing.close_group()
 

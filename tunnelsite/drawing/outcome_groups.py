@@ -1,4 +1,4 @@
-"""The fates of all placements in the few groups that a map can show: passed by score, and rejected by kind of reason."""
+"""All placements in the few groups that a map can show: passed by score, and rejected by kind of reason."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ LOWEST_SHADE = 0.3
 
 
 @dataclass(frozen=True)
-class Fate:
+class OutcomeGroup:
     """One group on the map.
 
     Attributes: key; title; mask [rows, cols], its cells; counts, placements by reason in words; pattern, what it is filled with
@@ -40,12 +40,12 @@ def shown_scan(result: Result) -> int:
     return result.choices[0].scan if result.choices else 0
 
 
-def rejected_fates(found: Outcomes, titles: dict[str, str]) -> list[Fate]:
+def rejected_groups(found: Outcomes, titles: dict[str, str]) -> list[OutcomeGroup]:
     """The groups of rejected placements that hold any.
 
     Arguments: found; titles of the criteria by id.
     """
-    groups = (
+    titled = (
         ("edge", "Pad would cross the parcel's edge or setback"),
         ("keep", "Too near something to keep clear of"),
         ("stand", "Trees or buildings on the pad"),
@@ -54,14 +54,14 @@ def rejected_fates(found: Outcomes, titles: dict[str, str]) -> list[Fate]:
         ("other", "Another limit"),
         ("unknown", "Heights not known"),
     )
-    fates = []
-    for key, title in groups:
+    groups = []
+    for key, title in titled:
         rules = [(k, rule) for k, rule in enumerate(found.rules) if group_of(rule) == key and found.count(rule)]
         if rules:
             counts = tuple((rule_words(rule, titles), found.count(rule)) for _, rule in rules)
             mask = np.isin(found.code, [2 + k for k, _ in rules])
-            fates.append(Fate(key, title, mask, counts, key))
-    return fates
+            groups.append(OutcomeGroup(key, title, mask, counts, key))
+    return groups
 
 
 def group_of(rule: str) -> str:
@@ -89,7 +89,7 @@ def rule_words(rule: str, titles: dict[str, str]) -> str:
     return known.get(rule) or titles.get(rule, rule)
 
 
-def passed_fates(code: np.ndarray, scores: np.ndarray, edges: Sequence[float]) -> list[Fate]:
+def passed_groups(code: np.ndarray, scores: np.ndarray, edges: Sequence[float]) -> list[OutcomeGroup]:
     """The groups of passed placements by score, the best last.
 
     Arguments: code, of the outcomes; scores of the packed placements in the order of the cells, NaN = not assessed; edges of the
@@ -97,18 +97,20 @@ def passed_fates(code: np.ndarray, scores: np.ndarray, edges: Sequence[float]) -
     """
     spread = np.full(code.shape, np.nan)
     spread[code == PASSED] = scores
-    fates = []
+    groups = []
     for k in range(len(edges) - 1):
         top = spread <= edges[k + 1] if k == len(edges) - 2 else spread < edges[k + 1]
         mask = (spread >= edges[k]) & top
         if mask.any():
             title = f"{edges[k]:g} to {edges[k + 1]:g} points"
             shade = colour("cividis", LOWEST_SHADE + (1 - LOWEST_SHADE) * (k + 0.5) / (len(edges) - 1))
-            fates.append(Fate(f"score{k}", title, mask, (("passed", int(mask.sum())),), shade))
+            groups.append(OutcomeGroup(f"score{k}", title, mask, (("passed", int(mask.sum())),), shade))
     unscored = (code == PASSED) & np.isnan(spread)
     if unscored.any():
-        fates.append(Fate("unscored", "passed, not scored", unscored, (("passed", int(unscored.sum())),), "#ffffff"))
-    return fates
+        groups.append(
+            OutcomeGroup("unscored", "passed, not scored", unscored, (("passed", int(unscored.sum())),), "#ffffff")
+        )
+    return groups
 
 
 def score_edges(scores: np.ndarray) -> list[float]:

@@ -12,22 +12,22 @@ _PATH = re.compile(r' d="([^"]*)"')
 _PART = re.compile(r"M([^MZ]*)(Z?)")
 
 
-def slim_svg(svg: str, unseen: float = UNSEEN) -> str:
+def short_svg(svg: str, unseen: float = UNSEEN) -> str:
     """An SVG document whose polylines keep only the points needed to stay within `unseen` units of what they were.
 
     Only paths of absolute `M`, `L` and `Z` are touched, as `drawing.svg` and the maps write them; others stay as they are.
     Source of the thinning: Douglas and Peucker (1973), through shapely.
     """
-    return _PATH.sub(lambda found: f' d="{_slim_path(found[1], unseen)}"', svg)
+    return _PATH.sub(lambda found: f' d="{_short_path(found[1], unseen)}"', svg)
 
 
-def _slim_path(path: str, unseen: float) -> str:
+def _short_path(path: str, unseen: float) -> str:
     if re.search("[^-0-9.MLZ \n]", path) or not path.startswith("M"):
         return path
-    return "".join(_slim_part(words, closed, unseen) for words, closed in _PART.findall(path))
+    return "".join(_short_part(words, closed, unseen) for words, closed in _PART.findall(path))
 
 
-def _slim_part(words: str, closed: str, unseen: float) -> str:
+def _short_part(words: str, closed: str, unseen: float) -> str:
     points = np.array([pair.split() for pair in words.strip().split("L")], float)
     if closed and len(points) > 2:
         points = np.vstack([points, points[:1]])

@@ -92,14 +92,14 @@ def _offers(item: pystac.Item, source: Source, surface: bool) -> list[_Offer]:
     date = str(item.properties.get("datetime") or item.properties.get("end_datetime") or "")
     found = []
     for key, asset in item.assets.items():
-        if not _wanted(key, asset, source, surface):
+        if not _matches(key, asset, source, surface):
             continue
         address = asset.get_absolute_href() or asset.href
         found.append(_Offer(address, outline, _cell_m(item, asset), date, f"{item.id}/{key}"))
     return found[:1]
 
 
-def _wanted(key: str, asset: pystac.Asset, source: Source, surface: bool) -> bool:
+def _matches(key: str, asset: pystac.Asset, source: Source, surface: bool) -> bool:
     if source.asset:
         return key == source.asset
     if not _RASTER.search(asset.media_type or "") and not asset.href.lower().partition("?")[0].endswith(

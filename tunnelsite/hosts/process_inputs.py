@@ -115,7 +115,7 @@ def clear_sky_sun(raster, crop_months: str):
     from tunnelsite.core.units import days_of
     from tunnelsite.settings.model import crop_period
     from tunnelsite.sun.irradiance import clear_sky_steps
-    from tunnelsite.sun.position import Place
+    from tunnelsite.sun.position import Observer
     from tunnelsite.sun.season import season_sun
 
     middle = _middle_lonlat(raster)
@@ -126,5 +126,5 @@ def clear_sky_sun(raster, crop_months: str):
             "assign the right one with --dem-crs",
         )
     period = crop_period(crop_months)
-    place = Place(middle[1], middle[0], raster.datum_m)
+    place = Observer(middle[1], middle[0], raster.datum_m)
     return season_sun(clear_sky_steps(place, of_days=days_of(period)), period)

@@ -44,7 +44,7 @@ def refuse_without_room(header: RasterHeader, output: Path) -> None:
 
 def without_cells(blocks: HeightBlocks) -> SourceRaster:
     """The raster with its place and notes; its cells are not there (one NaN stands for all)."""
-    return blocks.placed(np.broadcast_to(np.float32(np.nan), blocks.shape))
+    return blocks.georeferenced(np.broadcast_to(np.float32(np.nan), blocks.shape))
 
 
 @dataclass(frozen=True)

@@ -96,10 +96,10 @@ def _folded(
     found = Light(share_left(lost, ground), share_left(most, ground), month)
     if ground.shape == whole.shape:
         return found
-    return Light(*(_placed(part, whole.shape, (top, left)) for part in found))
+    return Light(*(_in_whole(part, whole.shape, (top, left)) for part in found))
 
 
-def _placed(part: np.ndarray, shape: tuple[int, ...], corner: tuple[int, int]) -> np.ndarray:
+def _in_whole(part: np.ndarray, shape: tuple[int, ...], corner: tuple[int, int]) -> np.ndarray:
     """A part of a layer where it belongs; what lies round it is not known, or 0 where the layer holds whole numbers."""
     out = np.full(shape, np.nan if part.dtype.kind == "f" else 0, part.dtype)
     out[corner[0] : corner[0] + part.shape[0], corner[1] : corner[1] + part.shape[1]] = part

@@ -12,7 +12,7 @@ from tunnelsite.core.describe import Parameter
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.layers import Layer
 from tunnelsite.core.needs import supplied
-from tunnelsite.sun.position import Place, sun_positions, utc_seconds
+from tunnelsite.sun.position import Observer, sun_positions, utc_seconds
 
 SUN_PARAMETERS = (
     Parameter("azimuth_deg", "azimuth of the sun, clockwise from true north", 180.0, "deg", 0.0, 360.0),
@@ -40,7 +40,7 @@ def sun_asked(parameters: Mapping[str, Any], altitude_m: float = 0.0) -> tuple[f
             "give both; a raster with a coordinate system that is linked to the earth gives them by itself",
         )
     seconds = np.array([utc_seconds(parameters["when_utc"])])
-    azimuth, elevation = sun_positions(seconds, Place(lat, lon, altitude_m))
+    azimuth, elevation = sun_positions(seconds, Observer(lat, lon, altitude_m))
     return float(azimuth[0]) % 360.0, float(elevation[0])
 
 

@@ -27,8 +27,8 @@ from tunnelsite.kernels.water.tile_frame import Frame, Spot, frame, grown, mine,
 from tunnelsite.kernels.water.tiled_fill import Spills, perimeter_levels, refilled, tile_spills
 from tunnelsite.kernels.water.tiled_flow import shorter_next_door, tile_directions, tile_steps, unknown_steps
 from tunnelsite.kernels.water.tiled_upslope import Links, inflow_over_perimeters, tile_links, tile_upslope
-from tunnelsite.region.crew import Hands, RemoteCall, killed
 from tunnelsite.region.drained_at_once import WholeWork, drain_at_once
+from tunnelsite.region.worker_pool import Hands, RemoteCall, killed
 
 TILE = 2048
 BYTES_A_CELL = 150  # of memory, of a tile on its way
@@ -152,7 +152,7 @@ def drained(drainage: Drainage, windows: Iterable[tuple[slice, slice]], hands: H
         whole = WholeWork(drainage.blocks, drainage.spacing_m, tiles, tuple(wanted))
         for _, outcome in hands.outcomes([RemoteCall(f"{drainage.key}-whole", drain_at_once, lambda: (whole,))]):
             if isinstance(outcome, BaseException):
-                raise _told(outcome)
+                raise _reported(outcome)
         progress("drainage", 1.0)
         return
     at = _Pass(drainage, frame(tiles.shape, tiles.tile), hands, progress)
@@ -193,7 +193,7 @@ class _Pass:
         places = dict(zip(jobs, numbers, strict=True))
         for job, outcome in self._hands.outcomes(list(jobs.values())):
             if isinstance(outcome, BaseException):
-                raise _told(outcome)
+                raise _reported(outcome)
             yield places[job.key], outcome
 
     def answers(self, name: str):
@@ -273,7 +273,7 @@ def _file(folder: Path, step: str, number: int) -> Path:
     return folder / f"{step}-{number}.zip"
 
 
-def _told(problem: BaseException) -> BaseException:
+def _reported(problem: BaseException) -> BaseException:
     if isinstance(problem, TunnelsiteError):
         return problem
     if isinstance(problem, MemoryError) or killed(problem):

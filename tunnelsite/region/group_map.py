@@ -53,10 +53,10 @@ def on_paper(parcels: Table) -> np.ndarray:
     left, bottom, right, top = shapely.total_bounds(shapes)
     scale = WIDE / max(right - left, (top - bottom) / 1.5, 1e-9)
 
-    def placed(at: np.ndarray) -> np.ndarray:
+    def on_picture(at: np.ndarray) -> np.ndarray:
         return np.column_stack([(at[:, 0] - left) * scale, (top - at[:, 1]) * scale])
 
-    return shapely.simplify(shapely.transform(shapes, placed), 0.2)
+    return shapely.simplify(shapely.transform(shapes, on_picture), 0.2)
 
 
 def _parcels(drawing: Drawing, parcels: Table, shapes: np.ndarray, told: tuple[Sequence[str], dict]) -> None:

@@ -17,11 +17,11 @@ from tunnelsite.core.process import Progress
 from tunnelsite.core.table import INTEGER, TEXT, Table
 from tunnelsite.io.read.sites_file import digests_of
 from tunnelsite.io.read.stored import read_layers
-from tunnelsite.region.crew import Crew, Hands, RemoteCall
 from tunnelsite.region.one_task import run_path
 from tunnelsite.region.parcel_columns import SCREENED, parcel_columns
 from tunnelsite.region.running import Failure
 from tunnelsite.region.tasks import Task
+from tunnelsite.region.worker_pool import Hands, RemoteCall, WorkerPool
 from tunnelsite.settings.model import settings_from
 
 
@@ -74,11 +74,11 @@ class KeptRegion:
         return Features(self.parcels.geometry, own, self.crs, self.path.name)
 
     def outcomes(
-        self, function: Callable, more: Callable[[Task], tuple], crew: Crew, progress: Progress
+        self, function: Callable, more: Callable[[Task], tuple], pool: WorkerPool, progress: Progress
     ) -> dict[int, Any]:
         """What a function makes of the kept run of every task, by task number.
 
-        Arguments: function(path of the run, *more(task)); crew; progress. Errors: the first that one of them ends with.
+        Arguments: function(path of the run, *more(task)); pool; progress. Errors: the first that one of them ends with.
         """
 
         def job(task: Task) -> RemoteCall:
@@ -88,7 +88,7 @@ class KeptRegion:
 
         by_key = {job(task).key: task for task in self.tasks}
         found: dict[int, Any] = {}
-        with Hands(crew, len(self.tasks)) as hands:
+        with Hands(pool, len(self.tasks)) as hands:
             for done, (one, outcome) in enumerate(hands.outcomes([job(task) for task in self.tasks]), 1):
                 if isinstance(outcome, BaseException):
                     raise outcome if isinstance(outcome, TunnelsiteError) else _broken(by_key[one.key], outcome)

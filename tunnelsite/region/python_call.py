@@ -8,12 +8,12 @@ from pathlib import Path
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.process import Progress, silent
 from tunnelsite.io.write.outputs import output_folder
-from tunnelsite.region.crew import Crew
 from tunnelsite.region.groups import check_group_column
 from tunnelsite.region.inputs import read_region
 from tunnelsite.region.running import Kept
 from tunnelsite.region.screened import RegionResult, screened_region
 from tunnelsite.region.tasks import RegionPlan
+from tunnelsite.region.worker_pool import WorkerPool
 from tunnelsite.settings.model import Settings
 
 
@@ -21,7 +21,7 @@ def screen_region(
     settings: Settings,
     parts: str | os.PathLike[str],
     plan: RegionPlan | None = None,
-    workers: int | Crew = 0,
+    workers: int | WorkerPool = 0,
     progress: Progress = silent,
 ) -> RegionResult:
     """Screen every parcel of a region, task by task; what is finished is kept, and the same call goes on from there.
@@ -30,7 +30,7 @@ def screen_region(
         settings: with `dem` (a raster or a folder of tiles) and `parcels`, and everything else as for `screen`.
         parts: folder for what is finished; made where it does not exist.
         plan: how the region is divided, grouped and kept; None = `RegionPlan()`.
-        workers: processes that work at the same time, 0 = this one, without Dask; or a `Crew`.
+        workers: processes that work at the same time, 0 = this one, without Dask; or a `WorkerPool`.
         progress: called with (what is being done, share done 0..1).
 
     Returns:
@@ -48,6 +48,6 @@ def screen_region(
     if plan.group_by is not None:
         check_group_column(list(region.parcels.columns), plan.group_by)
     folder = Path(parts)
-    crew = workers if isinstance(workers, Crew) else Crew(workers)
+    pool = workers if isinstance(workers, WorkerPool) else WorkerPool(workers)
     with output_folder(folder, "a folder for finished tasks"):
-        return screened_region(region, settings, plan, crew, Kept(folder, None, plan.keep), progress)
+        return screened_region(region, settings, plan, pool, Kept(folder, None, plan.keep), progress)

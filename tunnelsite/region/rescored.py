@@ -10,13 +10,13 @@ from typing import TYPE_CHECKING, Any
 
 from tunnelsite.core.process import Progress, silent
 from tunnelsite.core.table import Table
-from tunnelsite.region.crew import Crew
 from tunnelsite.region.kept_region import KeptRegion
 from tunnelsite.region.merging import Done, merged_tables
 from tunnelsite.region.one_task import TaskOutputs, part_of
 from tunnelsite.region.part import unpacked
 from tunnelsite.region.screened import frames_of
 from tunnelsite.region.tasks import Task
+from tunnelsite.region.worker_pool import WorkerPool
 from tunnelsite.screening.kept_run import of_kept_run
 from tunnelsite.screening.loose_run import as_asked
 from tunnelsite.screening.result import Result
@@ -79,7 +79,7 @@ def rescore_region(
     rubrics: Mapping[str, Mapping[str, Any]] | None = None,
     top: int | None = None,
     *,
-    workers: int | Crew = 0,
+    workers: int | WorkerPool = 0,
     progress: Progress = silent,
 ) -> RescoredRegion:
     """Rank every parcel of a kept region again with other weights, curves or limits.
@@ -89,7 +89,7 @@ def rescore_region(
         weights: by criterion id.
         rubrics: changes by criterion id: full_at, none_at, limit, weight.
         top: candidates a parcel; None = as before.
-        workers: processes that work at the same time, 0 = this one; or a `Crew`.
+        workers: processes that work at the same time, 0 = this one; or a `WorkerPool`.
         progress: called with (what is being done, share done 0..1).
 
     Returns:
@@ -105,8 +105,8 @@ def rescore_region(
     def more(task: Task):
         return dict(region.limits), changes, task.key, wanted
 
-    crew = workers if isinstance(workers, Crew) else Crew(workers)
-    found = region.outcomes(task_rescored, more, crew, progress)
+    pool = workers if isinstance(workers, WorkerPool) else WorkerPool(workers)
+    found = region.outcomes(task_rescored, more, pool, progress)
     tasks = sorted([*region.tasks, *region.others], key=lambda task: task.number)
     parts = ((task, unpacked(found[task.number], task.key) if task.number in found else None) for task in tasks)
     done = Done(tasks, region.failures)

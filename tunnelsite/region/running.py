@@ -1,4 +1,4 @@
-"""Runs the tasks of a region on a crew; whatever is finished is kept at once."""
+"""Runs the tasks of a region on a pool; whatever is finished is kept at once."""
 
 from __future__ import annotations
 
@@ -10,12 +10,12 @@ from typing import TYPE_CHECKING
 from tunnelsite.core.errors import InputRefused, NoHeights, TunnelsiteError, UsageError
 from tunnelsite.core.process import Progress
 from tunnelsite.io.write.staging import write_whole
-from tunnelsite.region.crew import Hands, RemoteCall, killed
 from tunnelsite.region.inputs import TaskInputs, task_site
 from tunnelsite.region.one_task import TaskOutputs, run_path, screened_part
 from tunnelsite.region.parcel_columns import FAILED, NO_DATA
 from tunnelsite.region.part import unpacked
 from tunnelsite.region.tasks import Task
+from tunnelsite.region.worker_pool import Hands, RemoteCall, killed
 from tunnelsite.settings.model import Settings
 
 if TYPE_CHECKING:

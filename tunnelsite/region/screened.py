@@ -21,7 +21,6 @@ from tunnelsite.io.read.files import layer_of
 from tunnelsite.io.read.site import OPTIONAL
 from tunnelsite.io.write.drained_tiles import DrainedTiles
 from tunnelsite.plans.run_table import region_run_table
-from tunnelsite.region.crew import Crew, Hands
 from tunnelsite.region.drainage import FORMAT, tile_count
 from tunnelsite.region.groups import groups_table
 from tunnelsite.region.inputs import Region, task_inputs
@@ -32,6 +31,7 @@ from tunnelsite.region.running import Failure, Kept, may_be_one_parcel, part_pat
 from tunnelsite.region.suitability import BlockGrid, lattice, suitability_raster
 from tunnelsite.region.tasks import RegionPlan, Task, each_alone, tasks_of
 from tunnelsite.region.whole_dem import drained_region, water_note
+from tunnelsite.region.worker_pool import Hands, WorkerPool
 from tunnelsite.screening.run_table import LIBRARIES, version_rows
 from tunnelsite.settings.model import Settings, keep_out_parts, own_layer_parts
 from tunnelsite.settings.paths import PATH_KEYS
@@ -133,11 +133,11 @@ def _layers(settings: Settings) -> dict[str, Any]:
 
 
 def screened_region(
-    region: Region, settings: Settings, plan: RegionPlan, crew: Crew, kept: Kept, progress: Progress = silent
+    region: Region, settings: Settings, plan: RegionPlan, pool: WorkerPool, kept: Kept, progress: Progress = silent
 ) -> RegionResult:
     """Screen every parcel of a region.
 
-    Arguments: region, from `read_region`; settings, as of a screening; plan; crew; kept, with an existing folder for the parts:
+    Arguments: region, from `read_region`; settings, as of a screening; plan; pool; kept, with an existing folder for the parts:
     whatever is whole in it already is not done again; progress.
     Errors: that of the first task where every one fails; else as `run_tasks` and `whole_dem.drained_region`.
     """
@@ -148,7 +148,7 @@ def screened_region(
         kept.partitions.begin([*tasks, *each_alone(region.parcels, region.names, tasks, basis, len(tasks))])
     lands, land_of = region.lands, region.land_of
     tiles = max(tile_count(land.dem.whole.shape) for land in lands)
-    with Hands(crew, max(len(tasks), tiles)) as hands:
+    with Hands(pool, max(len(tasks), tiles)) as hands:
         water: dict[int, DrainedTiles] = {}
         for number, land in enumerate(lands):
             mine = [task for task in tasks if land_of[task.parcels[0]] == number]
@@ -212,7 +212,7 @@ def _put_together(
     doubts = [text for text in notes if text.startswith("DOUBT: ")]
     water = dict.fromkeys(water_note(land.dem, plan.drainage, settings.halo_m) for land in region.lands)
     told = [*doubts, *systems_note(region), *water, *notes]
-    tables.append(region_run_table(region.digests, settings, _told(plan), told))
+    tables.append(region_run_table(region.digests, settings, _plan_record(plan), told))
     return RegionResult(tables, raster, _manifest(region, settings, plan, done), done.failures, plan, settings)
 
 
@@ -234,7 +234,7 @@ def _as_error(failure: Failure, count: int) -> TunnelsiteError:
     )
 
 
-def _told(plan: RegionPlan) -> dict[str, Any]:
+def _plan_record(plan: RegionPlan) -> dict[str, Any]:
     return {
         "group_size_m": plan.group_size_m,
         "top": plan.top,
@@ -251,7 +251,7 @@ def _manifest(region: Region, settings: Settings, plan: RegionPlan, done: Done) 
         "program": "tunnelsite region",
         "versions": {row["name"]: row["value"] for row in version_rows()},
         "inputs": [{"name": name, "sha256": digest} for name, digest in region.digests],
-        "settings": json.loads(json.dumps(asked | _told(plan))),
+        "settings": json.loads(json.dumps(asked | _plan_record(plan))),
         "seeds": [],  # nothing is drawn at random
         "tasks": [
             {

@@ -14,10 +14,10 @@ import numpy as np
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.process import Progress, silent
 from tunnelsite.core.table import INTEGER, REAL, TEXT, Heading, Table, columns_of_rows, table_of
-from tunnelsite.region.crew import Crew
 from tunnelsite.region.draw_statistics import SHARES, quantiles, rank_correlations
 from tunnelsite.region.kept_region import KeptRegion
 from tunnelsite.region.parcel_columns import SCREENED, house_column
+from tunnelsite.region.worker_pool import WorkerPool
 from tunnelsite.scan.firmness.parcel_draws import ParcelPlan, parcel_draws
 from tunnelsite.screening.kept_run import of_kept_run
 from tunnelsite.screening.loose_run import LOOSER
@@ -212,14 +212,14 @@ class Sensitivity:
 
 
 def sensitivity(
-    region: KeptRegion, plan: ParcelPlan | None = None, workers: int | Crew = 0, progress: Progress = silent
+    region: KeptRegion, plan: ParcelPlan | None = None, workers: int | WorkerPool = 0, progress: Progress = silent
 ) -> Sensitivity:
     """Draw weights, limits and heights, and see how many parcels keep room for a house and whether their order holds.
 
     Args:
         region: from `kept_region`.
         plan: what to draw; None = 500 draws of everything (`ParcelPlan()`).
-        workers: processes that work at the same time, 0 = this one; or a `Crew`.
+        workers: processes that work at the same time, 0 = this one; or a `WorkerPool`.
         progress: called with (what is being done, share done 0..1).
 
     Returns:
@@ -236,12 +236,12 @@ def sensitivity(
         "limits": replace(plan, concentration=None, heights=False),
         "heights": replace(plan, concentration=None, limit_range=0.0),
     }
-    crew = workers if isinstance(workers, Crew) else Crew(workers)
+    pool = workers if isinstance(workers, WorkerPool) else WorkerPool(workers)
 
     def more(task):
         return dict(region.limits), plans, task.number
 
-    found = region.outcomes(task_draws, more, crew, progress)
+    found = region.outcomes(task_draws, more, pool, progress)
     shape = (len(region.parcels.rows), plan.draws)
     scores = {drawn: {house: np.full(shape, np.nan, np.float32) for house in region.houses} for drawn in plans}
     for task in region.tasks:

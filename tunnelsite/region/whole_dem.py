@@ -22,10 +22,10 @@ from tunnelsite.io.read.rasters import covered, height_rules
 from tunnelsite.io.read.site import window_bounds
 from tunnelsite.io.write.drained_tiles import DrainedTiles
 from tunnelsite.io.write.staging import write_whole
-from tunnelsite.region.crew import Hands, own_versions
 from tunnelsite.region.drainage import FORMAT, TILE, drainage_of, drained, tile_count
 from tunnelsite.region.inputs import Region, band_of, part_of
 from tunnelsite.region.tasks import Task
+from tunnelsite.region.worker_pool import Hands, own_versions
 from tunnelsite.screening.cost import CLEARLY
 from tunnelsite.settings.model import Settings
 

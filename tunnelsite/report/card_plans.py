@@ -8,7 +8,7 @@ from xml.etree.ElementTree import Element
 
 from tunnelsite.core import amounts
 from tunnelsite.drawing.markup import picture, tag
-from tunnelsite.drawing.thinned import slim_svg
+from tunnelsite.drawing.thinned import short_svg
 from tunnelsite.plans.grading.map import NARROW, WIDTH, MapData, grading_map_svg
 from tunnelsite.plans.grading.profiles import profiles_svg
 from tunnelsite.plans.grading.words import spoil_words, surplus_words
@@ -29,10 +29,10 @@ def earthwork_part(study: Study, feet: bool, client: bool) -> Element:
     )
     title_of, wide = ("", NARROW) if client else (study.title, WIDTH)
     data = MapData(title_of, plan, graded.water, graded.interval_m, (), wide)
-    figures = [_figure(slim_svg(grading_map_svg(data)), map_words, "Grading map")]
+    figures = [_figure(short_svg(grading_map_svg(data)), map_words, "Grading map")]
     if not client:
         words = f"Profiles of option {study.label} along and across the ridge: natural and finished ground."
-        figures.append(_figure(slim_svg(profiles_svg(study.title, plan)), words, "Cut through along and across"))
+        figures.append(_figure(short_svg(profiles_svg(study.title, plan)), words, "Cut through along and across"))
     # a client is spared the advice, never what lies in the way
     warned = [tag("li", text) for text in (plan.conflicts if client else plan.warnings)]
     warnings = tag("ul", *warned, class_="warned") if warned else None

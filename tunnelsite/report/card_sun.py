@@ -7,7 +7,7 @@ from xml.etree.ElementTree import Element
 from tunnelsite.core.sources import sources
 from tunnelsite.core.units import FOOT_M, MONTHS
 from tunnelsite.drawing.markup import Content, named, picture, tag
-from tunnelsite.drawing.thinned import slim_svg
+from tunnelsite.drawing.thinned import short_svg
 from tunnelsite.plans.sunchart.chart import SunChart
 from tunnelsite.plans.sunchart.sky_picture import sky_svg
 from tunnelsite.plans.sunchart.words import lost_words
@@ -29,10 +29,10 @@ def sun_part(study: Study, feet: bool, client: bool) -> Element:
     cover = plan.summary["cover"]
     words = f"Sun chart of option {study.label}: horizon and the sun's paths by month; hours of sun stand in the table."
     caption = tag("figcaption", "Sun chart: the sun's way month by month and what hides it")
-    small = tag("figure", picture(slim_svg(sky_svg(chart)), words), caption, class_=None if client else "paper-only")
+    small = tag("figure", picture(short_svg(sky_svg(chart)), words), caption, class_=None if client else "paper-only")
     whole = None
     if not client:
-        whole = tag("figure", picture(slim_svg(plan.pictures["chart"]), f"{words} Times: {chart.clock.words}."),
+        whole = tag("figure", picture(short_svg(plan.pictures["chart"]), f"{words} Times: {chart.clock.words}."),
                     tag("figcaption", f"Sun chart, in {chart.clock.words}"), class_="screen-only")  # fmt: skip
     words = f"Daily light under the cover at option {study.label} by month, as bars."
     bars = picture(plan.pictures["light_bars"], words)

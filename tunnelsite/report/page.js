@@ -74,9 +74,9 @@
   }
 
   // The key of the map shows and hides groups.
-  for (const box of all("input[data-fate]")) {
+  for (const box of all("input[data-group]")) {
     box.addEventListener("change", () => {
-      for (const area of all(".fate")) if (area.dataset.fate === box.dataset.fate) area.classList.toggle("off", !box.checked);
+      for (const area of all(".outcome")) if (area.dataset.group === box.dataset.group) area.classList.toggle("off", !box.checked);
     });
   }
 

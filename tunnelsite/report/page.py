@@ -12,7 +12,7 @@ from tunnelsite.core.ridge_words import ridge_words
 from tunnelsite.core.units import MONTHS
 from tunnelsite.drawing.farm_map import MapMark, farm_map_svg
 from tunnelsite.drawing.markup import digest, document, json_text, plain_name, put, svg_element, tag
-from tunnelsite.drawing.outcome_groups import Fate, passed_fates, rejected_fates, score_edges, shown_scan
+from tunnelsite.drawing.outcome_groups import OutcomeGroup, passed_groups, rejected_groups, score_edges, shown_scan
 from tunnelsite.report.candidate_study import Study
 from tunnelsite.report.card_facts import Facts, all_facts, corners_on_map
 from tunnelsite.report.chosen import PageOption
@@ -57,7 +57,7 @@ def report_page(result: Result, studies: Sequence[Study], ask: PageAsk) -> str:
     Arguments: result; studies, of the candidates that get a card, best first; ask.
     """
     facts = all_facts(result, ask.options)
-    fates = map_fates(result)
+    groups = map_groups(result)
     carded = {study.rank for study in studies}
     listed = [fact for fact in facts if fact.rank in carded or not ask.client]
     marks = [_mark(result, fact, carded) for fact in listed]
@@ -69,8 +69,8 @@ def report_page(result: Result, studies: Sequence[Study], ask: PageAsk) -> str:
     put(main, answer(result, listed, opening), unknown_section(result, listed))
     if not ask.chosen:  # few options because few were chosen is no lack of places
         put(main, relaxed_section(result))
-    map_svg = svg_element(farm_map_svg(result, fates, marks, small=ask.client))
-    put(main, map_section(map_svg, fates, result), layout_section(ask.layout))
+    map_svg = svg_element(farm_map_svg(result, groups, marks, small=ask.client))
+    put(main, map_section(map_svg, groups, result), layout_section(ask.layout))
     if not (ask.client and beside is not None):
         put(main, table_section(result, facts, carded, ask.client))
     if facts and not ask.client:
@@ -89,13 +89,13 @@ def report_page(result: Result, studies: Sequence[Study], ask: PageAsk) -> str:
     return document(_page(body, ask))
 
 
-def map_fates(result: Result) -> list[Fate]:
+def map_groups(result: Result) -> list[OutcomeGroup]:
     """The groups of placements that the map shows, of the best candidate's house and bearing."""
     shown, settings = shown_scan(result), result.settings
     scan, scored = result.scans[shown], result.scored[shown]
     found = outcomes(scan, result.judges, (settings.setback_m, settings.clearance_m), settings.pad_pitch)
     titles = {judge.id: judge.criterion.description.title for judge in result.judges}
-    return [*passed_fates(found.code, scored, score_edges(scored)), *rejected_fates(found, titles)]
+    return [*passed_groups(found.code, scored, score_edges(scored)), *rejected_groups(found, titles)]
 
 
 def _mark(result: Result, fact: Facts, carded: set[int]) -> MapMark:

@@ -12,7 +12,7 @@ from tunnelsite.core.ridge_words import ridge_words
 from tunnelsite.drawing.hatches import HATCHES
 from tunnelsite.drawing.land_features import land_key, swatch
 from tunnelsite.drawing.markup import Content, named, picture, put, tag
-from tunnelsite.drawing.outcome_groups import Fate, shown_scan
+from tunnelsite.drawing.outcome_groups import OutcomeGroup, shown_scan
 from tunnelsite.report.card_facts import Facts
 from tunnelsite.report.plain_words import file_words, house_words
 from tunnelsite.report.questions import FIELD, asks
@@ -25,14 +25,14 @@ if TYPE_CHECKING:
 FIRST_CAUTIONS = 6  # of CAUTIONS: those about life, law and money
 
 
-def map_section(svg: Element, fates: Sequence[Fate], result: Result) -> Element:
+def map_section(svg: Element, groups: Sequence[OutcomeGroup], result: Result) -> Element:
     """The map and its key."""
     section = tag("section", tag("h2", "Map", id="map-title"), class_="map", aria_labelledby="map-title")
-    passed = [fate for fate in fates if fate.pattern not in HATCHES]
-    rejected = [fate for fate in fates if fate.pattern in HATCHES]
+    passed = [group for group in groups if group.pattern not in HATCHES]
+    rejected = [group for group in groups if group.pattern in HATCHES]
     keys = tag("div", tag("p", _map_words(result), class_="soft"), class_="keys")
     if passed:
-        items = [tag("li", _swatch(fate), f"{fate.title} ", _count(fate)) for fate in reversed(passed)]
+        items = [tag("li", _swatch(group), f"{group.title} ", _count(group)) for group in reversed(passed)]
         put(keys, tag("div", tag("h3", "Passed, by score"), tag("ul", *items, class_="key")))
     if rejected:
         put(
@@ -83,22 +83,22 @@ def _map_words(result: Result) -> str:
     )
 
 
-def _swatch(fate: Fate) -> Element:
-    hatched = fate.pattern in HATCHES
-    fill = f"url(#hatch-{fate.pattern})" if hatched else fate.pattern
+def _swatch(group: OutcomeGroup) -> Element:
+    hatched = group.pattern in HATCHES
+    fill = f"url(#hatch-{group.pattern})" if hatched else group.pattern
     return swatch(tag("rect", width="34", height="18", fill=fill, stroke="#4b5866"))
 
 
-def _count(fate: Fate) -> Element:
-    return tag("span", f"{sum(number for _, number in fate.counts):,}", class_="count")
+def _count(group: OutcomeGroup) -> Element:
+    return tag("span", f"{sum(number for _, number in group.counts):,}", class_="count")
 
 
-def _reason(fate: Fate) -> Element:
-    label = tag("label", tag("input", type="checkbox", checked=True, data_fate=fate.key, class_="script-only"))
-    put(label, _swatch(fate), f"{fate.title} ", _count(fate))
-    several = len(fate.counts) > 1 or fate.key in ("keep", "other")
+def _reason(group: OutcomeGroup) -> Element:
+    label = tag("label", tag("input", type="checkbox", checked=True, data_group=group.key, class_="script-only"))
+    put(label, _swatch(group), f"{group.title} ", _count(group))
+    several = len(group.counts) > 1 or group.key in ("keep", "other")
     parts: list[Content] = []
-    for words, number in fate.counts:
+    for words, number in group.counts:
         parts += ["; " if parts else "", named(file_words(words)), f" {number:,}"]
     return tag("li", label, tag("span", *parts, class_="parts") if several else None)
 

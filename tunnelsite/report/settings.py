@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import Annotated, Literal
 
 from tunnelsite.plans.kinds import Hours
-from tunnelsite.settings.kinds import Choice, File, Flag, Several, Table, Text, Whole
+from tunnelsite.settings.kinds import ByName, Choice, File, Flag, Several, Text, Whole
 
 PAGE, OPTIONS = "Page", "Options shown"
 CARDS, CLIENT_CARDS = 10, 3
@@ -59,18 +59,18 @@ class ReportSettings:
     ] = field(default_factory=list)  # fmt: skip
     place: Annotated[
         Mapping[str, str],
-        Table("Pinned place", "A place of your own among those that pass every rule: its middle in WGS 84 degrees, and where "
+        ByName("Pinned place", "A place of your own among those that pass every rule: its middle in WGS 84 degrees, and where "
               "several were screened its ridge bearing and house; shown after the ranks. A name such as `C: by the lane` sets the letter.",
               OPTIONS, metavar="NAME=LON,LAT[,BEARING[,HOUSE]]"),
     ] = field(default_factory=dict)  # fmt: skip
     note: Annotated[
         Mapping[str, str],
-        Table("Note", "Your note on an option, by its letter (or rank where none are chosen).", OPTIONS,
+        ByName("Note", "Your note on an option, by its letter (or rank where none are chosen).", OPTIONS,
               metavar="OPTION=TEXT"),
     ] = field(default_factory=dict)  # fmt: skip
     photo: Annotated[
         Mapping[str, str],
-        Table("Photos", "Photos of an option, JPEG or PNG files with commas between them, by its letter.", OPTIONS, files=True,
+        ByName("Photos", "Photos of an option, JPEG or PNG files with commas between them, by its letter.", OPTIONS, files=True,
               metavar="OPTION=FILE,..."),
     ] = field(default_factory=dict)  # fmt: skip
 

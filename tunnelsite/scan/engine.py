@@ -30,7 +30,7 @@ class Judge:
 
     def measure(self, strip: Strip) -> np.ndarray:
         """The measures of a strip of placements, float32 [strip rows, cols]."""
-        return np.asarray(self.criterion.measure(strip, **self._told(strip)), np.float32)
+        return np.asarray(self.criterion.measure(strip, **self._arguments(strip)), np.float32)
 
     def truth(self, strip: Strip, measure: np.ndarray) -> Truth | None:
         """What is known of the true measures of a strip, float32 [strip rows, cols]; None where they are taken as exact."""
@@ -38,10 +38,10 @@ class Judge:
             return None
         if not strip.feasible().any():
             return Truth(measure, measure)
-        found = self.criterion.truth(strip, measure, **self._told(strip))
+        found = self.criterion.truth(strip, measure, **self._arguments(strip))
         return Truth(*(np.broadcast_to(np.asarray(values, np.float32), strip.shape) for values in found))
 
-    def _told(self, strip: Strip) -> dict[str, Any]:
+    def _arguments(self, strip: Strip) -> dict[str, Any]:
         wanted = {parameter.id for parameter in self.criterion.description.parameters} - self.parameters.keys()
         return self.parameters | facts_of(strip.frame, wanted)
 

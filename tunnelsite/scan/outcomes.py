@@ -19,7 +19,7 @@ SOME_LIMIT = "limit"
 
 @dataclass(frozen=True)
 class Outcomes:
-    """The fate of every placement.
+    """What became of every placement.
 
     Attributes:
         code: uint8 [rows, cols] of the scan's grid; 0 = the cell's centre lies in no parcel, 1 = the placement passed every

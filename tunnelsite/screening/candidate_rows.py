@@ -189,7 +189,7 @@ def candidate_rows(result: Result) -> list[dict[str, Any]]:
     return rows
 
 
-def told_rows(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
+def table_rows(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
     """The rows as they go into the table: what the elevation model cannot show is None."""
     return [row if row["shows_ground"] else row | dict.fromkeys(GROUND_COLUMNS) for row in rows]
 

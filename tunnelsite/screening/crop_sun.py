@@ -17,9 +17,9 @@ if TYPE_CHECKING:
 def sun_table(site: Site, frame: Frame, settings: Settings) -> np.ndarray:
     """The sun of the crop months at the farm (see `sun.season.season_sun`), by clear sky or the site's weather file."""
     from tunnelsite.sun import irradiance, season
-    from tunnelsite.sun.position import Place
+    from tunnelsite.sun.position import Observer
 
-    place = Place(frame.lat_deg, frame.lon_deg, frame.datum_m)
+    place = Observer(frame.lat_deg, frame.lon_deg, frame.datum_m)
     period = crop_period(settings.crop_months)
     if site.weather is None:
         steps = irradiance.clear_sky_steps(place, of_days=days_of(period))

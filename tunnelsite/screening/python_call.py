@@ -32,7 +32,7 @@ def houses_asked(site: Any, houses: Any, settings: Settings) -> list[House]:
     return list(wanted)
 
 
-def told_houses(settings: Settings, houses: Sequence[House]) -> Settings:
+def with_screened_houses(settings: Settings, houses: Sequence[House]) -> Settings:
     """The settings with the houses that are really screened, so that the run table tells the truth of them.
 
     Errors: UsageError for houses of different kinds or ridge heights: one rubric and one light height serve a run.

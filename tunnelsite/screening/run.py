@@ -22,7 +22,7 @@ from tunnelsite.screening.cost import refuse_shortage
 from tunnelsite.screening.judges import judges_of
 from tunnelsite.screening.layers import prepared
 from tunnelsite.screening.not_assessed import Gap, gaps
-from tunnelsite.screening.python_call import houses_asked, settings_asked, told_houses
+from tunnelsite.screening.python_call import houses_asked, settings_asked, with_screened_houses
 from tunnelsite.screening.result import Result
 from tunnelsite.settings.model import Settings, settings_from
 
@@ -57,7 +57,7 @@ def screen(
     site = with_named_files(site, settings.parameter)
     if crop_months is not None:
         settings = settings.model_copy(update={"crop_months": settings_from({"crop_months": crop_months}).crop_months})
-    settings = told_houses(settings, wanted)
+    settings = with_screened_houses(settings, wanted)
     skipped: list[str] = []  # plug-ins that cannot be used; the run goes on without them and says so
     judges = judges_of(site, settings, wanted[0].kind, skipped.append)
     refuse_shortage(site, settings, len(judges))

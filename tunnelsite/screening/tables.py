@@ -14,7 +14,7 @@ from tunnelsite.core.table import INTEGER, REAL, TEXT, Heading, Places, Table, t
 from tunnelsite.scan import refine
 from tunnelsite.scan.engine import Scan
 from tunnelsite.scan.open_ground import why_nothing_fits
-from tunnelsite.screening.candidate_rows import CANDIDATE_COLUMNS, candidate_columns, told_rows
+from tunnelsite.screening.candidate_rows import CANDIDATE_COLUMNS, candidate_columns, table_rows
 
 if TYPE_CHECKING:
     from tunnelsite.screening.result import Result
@@ -43,7 +43,7 @@ def candidates_table(result: Result) -> Table:
         "candidates",
         "Footprints where the house may stand, ranked",
         candidate_columns(result),
-        told_rows(result.rows),
+        table_rows(result.rows),
         Places(_shapes(result, "house"), "Polygon", result.crs),
     )
 

@@ -14,7 +14,7 @@ from typing import Annotated, Any, Literal, TypeVar, cast, get_args, get_origin,
 
 from tunnelsite.core.describe import nearest
 from tunnelsite.core.errors import UsageError
-from tunnelsite.settings.kinds import Choice, Setting, Several, Table, key_of
+from tunnelsite.settings.kinds import ByName, Choice, Setting, Several, key_of
 
 SettingsClass = TypeVar("SettingsClass")
 
@@ -120,7 +120,7 @@ def path_keys(settings: type, kind: type[Setting]) -> tuple[str, ...]:
 
 def holds_files(field: Field) -> bool:
     """Whether a field is a list or a table of paths."""
-    return isinstance(field.words, Several | Table) and field.words.files
+    return isinstance(field.words, Several | ByName) and field.words.files
 
 
 def _plain(value: Any) -> Any:

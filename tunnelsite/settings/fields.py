@@ -11,6 +11,7 @@ from tunnelsite.core.units import FOOT_M
 from tunnelsite.settings.circle import Around
 from tunnelsite.settings.kinds import (
     Angle,
+    ByName,
     Choice,
     File,
     Flag,
@@ -20,7 +21,6 @@ from tunnelsite.settings.kinds import (
     Several,
     Share,
     Slope,
-    Table,
     Text,
     Turn,
     Whole,
@@ -208,11 +208,11 @@ class ScreeningFields(BaseModel):
 
     service: Annotated[
         dict[str, str],
-        Table("Services", "Points or lines of water, power, fuel, road ..., by name.", NEARBY, metavar="NAME=FILE", files=True),
+        ByName("Services", "Points or lines of water, power, fuel, road ..., by name.", NEARBY, metavar="NAME=FILE", files=True),
     ] = Field(default_factory=dict)  # fmt: skip
     layer: Annotated[
         dict[str, str],
-        Table("Own layers", "Rasters and features of your own, by the name under which a criterion reads them; @UNIT states the unit of "
+        ByName("Own layers", "Rasters and features of your own, by the name under which a criterion reads them; @UNIT states the unit of "
               "a raster, @classes that its numbers are classes.", NEARBY, metavar="NAME=FILE[@UNIT]", files=True),
     ] = Field(default_factory=dict)  # fmt: skip
     lamps: Annotated[
@@ -241,21 +241,21 @@ class ScreeningFields(BaseModel):
 
     price: Annotated[
         dict[str, str],
-        Table("Prices", "Your own unit prices: earthwork, topsoil, base, clearing, the trench to a service, the road.", MATTERS,
+        ByName("Prices", "Your own unit prices: earthwork, topsoil, base, clearing, the trench to a service, the road.", MATTERS,
               metavar="NAME=AMOUNT/UNIT"),
     ] = Field(default_factory=dict)  # fmt: skip
     weight: Annotated[
         dict[str, float],
-        Table("Weights", "Weight of a criterion; 0 leaves it out.", MATTERS, metavar="CRITERION=NUMBER", value="number"),
+        ByName("Weights", "Weight of a criterion; 0 leaves it out.", MATTERS, metavar="CRITERION=NUMBER", value="number"),
     ] = Field(default_factory=dict)  # fmt: skip
     rubric: Annotated[
         dict[str, dict[str, Any]],
-        Table("Marks", "full_at, none_at, limit or weight of a criterion; limit none lifts the limit.", MATTERS,
+        ByName("Marks", "full_at, none_at, limit or weight of a criterion; limit none lifts the limit.", MATTERS,
               metavar="CRITERION.PART=NUMBER", parts=True),
     ] = Field(default_factory=dict)  # fmt: skip
     parameter: Annotated[
         dict[str, dict[str, Any]],
-        Table("Parameters", "A parameter of a criterion.", MATTERS, metavar="CRITERION.NAME=VALUE", parts=True),
+        ByName("Parameters", "A parameter of a criterion.", MATTERS, metavar="CRITERION.NAME=VALUE", parts=True),
     ] = Field(default_factory=dict)  # fmt: skip
     combine: Annotated[
         Literal["mean", "geometric", "lowest"],

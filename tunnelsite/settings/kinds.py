@@ -273,7 +273,7 @@ class Several(Setting):
 
 
 @dataclass(frozen=True)
-class Table(Setting):
+class ByName(Setting):
     """Values by name: NAME=VALUE on the command line, a table in a project file; `parts`: NAME.PART=VALUE, a table of tables.
 
     Attributes: files, whether the values are paths; value, kind of the values in JSON.

@@ -150,7 +150,7 @@ def settings_from(given: dict[str, Any], *, lines: dict[str, int] | None = None,
         for name in given
         if name not in known
     ]
-    wrong = [_placed(one, where(name)) for name in given if name in known for one in _problems({name: given[name]})]
+    wrong = [_with_place(one, where(name)) for name in given if name in known for one in _problems({name: given[name]})]
     if unknown or wrong:
         raise _all_in_one([*unknown, *wrong])
     settings = Settings(**given)
@@ -176,7 +176,7 @@ def _in_words(found: Any) -> UsageError:
     return UsageError(f"{words} is {found.get('input')!r}", kind_words(found), "correct it")
 
 
-def _placed(problem: UsageError, place: str) -> UsageError:
+def _with_place(problem: UsageError, place: str) -> UsageError:
     return UsageError(f"{place}{problem.given}", problem.expected, problem.fix)
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tunnelsite.sun.position import DAY_S, YEAR, Place, declination_deg, midnight_s
+from tunnelsite.sun.position import DAY_S, YEAR, Observer, declination_deg, midnight_s
 
 # Elevation of the sun's centre, without atmosphere, at which day begins and ends.
 DEFINITIONS = {
@@ -34,7 +34,7 @@ def day_length_hours(
     return np.asarray(np.degrees(np.arccos(np.clip(above / across, -1.0, 1.0))) * 2 / 15)
 
 
-def year_of_day_lengths(place: Place, definition: str = "almanac", year: int = YEAR) -> np.ndarray:
+def year_of_day_lengths(place: Observer, definition: str = "almanac", year: int = YEAR) -> np.ndarray:
     """Day length [h] of every day of a year at a place, from the declination at mean noon."""
     days = (datetime.date(year + 1, 1, 1) - datetime.date(year, 1, 1)).days
     noon = midnight_s(np.arange(1, days + 1), place.lon_deg, year) + DAY_S // 2
@@ -57,7 +57,7 @@ class ShortDays:
 
 
 def short_days(
-    place: Place, *, winter_of: int = YEAR, definition: str = "almanac", limit_h: float = TEN_HOURS
+    place: Observer, *, winter_of: int = YEAR, definition: str = "almanac", limit_h: float = TEN_HOURS
 ) -> ShortDays:
     """First and last day with less than `limit_h` hours of day in the winter that begins in `winter_of`.
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from tunnelsite.core.weather import Weather
-from tunnelsite.sun.position import Place, daylight_positions, midnight_s, month_of
+from tunnelsite.sun.position import Observer, daylight_positions, midnight_s, month_of
 from tunnelsite.sun.weather_fit import LATE_NOTED_H, centre_h, check_fit, distance_km, late_words
 
 STEP_MINUTES = 10
@@ -36,7 +36,9 @@ class SunSteps:
     notes: tuple[str, ...] = ()
 
 
-def clear_sky_steps(place: Place, step_minutes: int = STEP_MINUTES, of_days: Sequence[int] = range(1, 366)) -> SunSteps:
+def clear_sky_steps(
+    place: Observer, step_minutes: int = STEP_MINUTES, of_days: Sequence[int] = range(1, 366)
+) -> SunSteps:
     """The light of a year, or of some of its days, without a cloud. Empty days in polar night.
 
     Arguments: place; step_minutes, a divisor of 1440; of_days, 1..365.
@@ -68,7 +70,7 @@ def clear_sky_steps(place: Place, step_minutes: int = STEP_MINUTES, of_days: Seq
     return SunSteps(azimuth[up], elevation[up], month_of(day), day, beam, np.maximum(diffuse, 0), step_minutes, source)
 
 
-def weather_steps(weather: Weather, place: Place, step_minutes: int = STEP_MINUTES) -> SunSteps:
+def weather_steps(weather: Weather, place: Observer, step_minutes: int = STEP_MINUTES) -> SunSteps:
     """The light of a weather file's year, its hours cut into short steps so that a horizon can cut an hour in two.
 
     An hour's beam energy is spread evenly over those of its steps that have the sun up, and its diffuse energy
@@ -93,7 +95,7 @@ def weather_steps(weather: Weather, place: Place, step_minutes: int = STEP_MINUT
         notes.append(
             f"{weather.diffuse_wh[dark].sum():.0f} Wh/m2 of twilight, in hours without sun at the site, left out"
         )
-    away = distance_km(place, Place(weather.lat_deg, weather.lon_deg))
+    away = distance_km(place, Observer(weather.lat_deg, weather.lon_deg))
     late_h = centre_h(weather)
     if away > FAR_STATION_KM:
         notes.append(f"the weather station is {away:.0f} km from the site")

@@ -19,7 +19,7 @@ SUNLESS = "the sun does not rise"
 
 
 @dataclass(frozen=True)
-class Place:
+class Observer:
     """A point on earth: WGS 84 latitude and longitude [deg], altitude above sea level [m]."""
 
     lat_deg: float
@@ -32,7 +32,7 @@ class Place:
         return self.lat_deg < 0
 
 
-def sun_positions(seconds: np.ndarray, place: Place) -> tuple[np.ndarray, np.ndarray]:
+def sun_positions(seconds: np.ndarray, place: Observer) -> tuple[np.ndarray, np.ndarray]:
     """Azimuth and elevation of the centre of the sun.
 
     Arguments: seconds since 1970 in UTC [n]; place.
@@ -55,7 +55,7 @@ def sun_positions(seconds: np.ndarray, place: Place) -> tuple[np.ndarray, np.nda
     return found[4], found[2]  # pvlib names them azimuth and (against its docstring) apparent elevation
 
 
-def daylight_positions(seconds: np.ndarray, place: Place) -> tuple[np.ndarray, np.ndarray]:
+def daylight_positions(seconds: np.ndarray, place: Observer) -> tuple[np.ndarray, np.ndarray]:
     """As `sun_positions`, but NaN and -90 where the sun is well down: nearly half of all instants, and SPA is slow.
 
     The mean sun tells: its declination, a cosine from the solstice of 1969, is within 1.5 deg of the sun's, its hour within 17 minutes
@@ -119,7 +119,7 @@ def month_of(day: np.ndarray) -> np.ndarray:
     return np.searchsorted(np.cumsum(MONTH_DAYS), np.asarray(day)) + 1
 
 
-def solar_noon_s(day: np.ndarray | int, place: Place, year: int = YEAR) -> np.ndarray:
+def solar_noon_s(day: np.ndarray | int, place: Observer, year: int = YEAR) -> np.ndarray:
     """When the sun crosses the meridian on a day, seconds since 1970 in UTC: mean noon less the equation of time (SPA)."""
     from pvlib import spa
 

@@ -9,7 +9,7 @@ import numpy as np
 from tunnelsite.core.horizon import Horizon
 from tunnelsite.core.units import MONTH_DAYS, MONTHS, days_of
 from tunnelsite.sun.irradiance import SunSteps
-from tunnelsite.sun.position import SUNLESS, Place, day_of_year, month_of, solar_noon_s, sun_positions
+from tunnelsite.sun.position import SUNLESS, Observer, day_of_year, month_of, solar_noon_s, sun_positions
 
 
 @dataclass(frozen=True)
@@ -92,7 +92,7 @@ def light_received(horizon: Horizon, steps: SunSteps, period: tuple[tuple[int, i
     return Light(months, crop, horizon.sky_view(), horizon.sky_fraction(), steps.source, steps.notes)
 
 
-def midwinter_noon_clear(horizon: Horizon, place: Place) -> tuple[float | None, str]:
+def midwinter_noon_clear(horizon: Horizon, place: Observer) -> tuple[float | None, str]:
     """Share of the days of December (June south of the equator) on which the sun is clear of the horizon as it crosses the meridian.
 
     Return: (share 0..1, empty), or (None, reason) where the sun does not rise on any of them.

@@ -14,7 +14,7 @@ import numpy as np
 
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.core.weather import Weather
-from tunnelsite.sun.position import Place, daylight_positions
+from tunnelsite.sun.position import Observer, daylight_positions
 
 MOST_DARK = 0.005  # of the beam, in hours without sun
 LATE_H, LATE_NOTED_H = (
@@ -25,10 +25,10 @@ SEASONLESS_DEG = 5.0  # nearer the equator than this the hemisphere makes no sea
 PARTS = 6  # instants of an hour at which the sun is looked for
 
 
-def check_fit(weather: Weather, place: Place) -> None:
+def check_fit(weather: Weather, place: Observer) -> None:
     """Errors: InputRefused where the file's light falls in the dark of its own station or of the site, is centred far off noon, or comes
     from the other hemisphere."""
-    station = Place(weather.lat_deg, weather.lon_deg, weather.altitude_m)
+    station = Observer(weather.lat_deg, weather.lon_deg, weather.altitude_m)
     where = f"its station at {weather.lat_deg:g}, {weather.lon_deg:g} (UTC{weather.utc_offset_h:+g} h)"
     fix = "check latitude, longitude and time zone in its first line, or get the file again"
     dark = dark_share(weather, station)
@@ -61,7 +61,7 @@ def check_fit(weather: Weather, place: Place) -> None:
         )
 
 
-def dark_share(weather: Weather, place: Place) -> float:
+def dark_share(weather: Weather, place: Observer) -> float:
     """Share of the beam in hours in which the sun is down at a place, 0..1."""
     bright = weather.beam_normal_wh > 0
     beam = weather.beam_normal_wh[bright]
@@ -85,7 +85,7 @@ def late_words(late_h: float) -> str:
     return f"{abs(late_h):.1f} h {'after' if late_h > 0 else 'before'} the sun's noon"
 
 
-def distance_km(one: Place, other: Place) -> float:
+def distance_km(one: Observer, other: Observer) -> float:
     """Great-circle distance [km] on a sphere of 6371 km (haversine)."""
     a, b = math.radians(one.lat_deg), math.radians(other.lat_deg)
     east = math.radians(other.lon_deg - one.lon_deg)

@@ -61,7 +61,7 @@ def test_windows_equal_the_whole(tmp_path, monkeypatch, made, asked):
         part = blocks.near(rows, cols).read(rows, cols)
         assert part.dtype == np.float32 and part.flags.c_contiguous
         np.testing.assert_array_equal(part, whole.values[rows, cols])
-    placed = blocks.placed(whole.values)
+    placed = blocks.georeferenced(whole.values)
     assert (placed.crs, placed.unit, placed.name, placed.sha256) == (whole.crs, whole.unit, whole.name, whole.sha256)
 
 

@@ -16,16 +16,16 @@ from tunnelsite.plans.sunchart.chart import Clock, Details, clock_words, horizon
 from tunnelsite.plans.sunchart.picture import sun_chart_svg
 from tunnelsite.plans.sunchart.words import blocker_words, lost_words, subtitle
 from tunnelsite.sun.irradiance import clear_sky_steps
-from tunnelsite.sun.position import Place, day_of_year, solar_noon_s
+from tunnelsite.sun.position import Observer, day_of_year, solar_noon_s
 from tunnelsite.sun.received import light_received
 
 CROP = ((10, 1), (4, 30))
-FARM = Place(43.0, -78.0, 200.0)
+FARM = Observer(43.0, -78.0, 200.0)
 AZIMUTHS = np.arange(0, 360, 0.5)
 SVG = "{http://www.w3.org/2000/svg}"
 
 
-def _row_of_trees(name: str = "tree row", place: Place = FARM) -> Horizon:
+def _row_of_trees(name: str = "tree row", place: Observer = FARM) -> Horizon:
     """15 m tall, 30 m to the south, 200 m long; 9 m barn to the east; ground 2 deg all round."""
     elevation, distance, standing = np.full(720, 2.0), np.full(720, 500.0), np.zeros(720)
     what = np.array(["ground"] * 720, object)
@@ -174,7 +174,7 @@ def test_hostile_names_stay_text(chart, tmp_path):
 @pytest.mark.parametrize("lat", [-90.0, -67.0, -38.0, -10.0, 0.0, 5.0, 23.44, 43.0, 66.6, 72.0, 89.9])
 @pytest.mark.parametrize("offset", [None, 12.0])
 def test_pictures_everywhere(lat, offset):
-    place = Place(lat, 170.0, 10.0)
+    place = Observer(lat, 170.0, 10.0)
     rolling = Horizon(np.arange(0, 360, 10.0), 6 + 5 * np.sin(np.radians(np.arange(0, 360, 10.0) * 3)))
     light = light_received(rolling, clear_sky_steps(place, 120), CROP)
     found = horizon_chart(rolling, place, Clock(offset), CROP, Details(light=light))
@@ -185,7 +185,7 @@ def test_pictures_everywhere(lat, offset):
 
 
 def test_polar_night_alone():
-    found = horizon_chart(flat_horizon(), Place(80, 20), Clock(1), CROP, Details(days=((12, 21), (1, 10))))
+    found = horizon_chart(flat_horizon(), Observer(80, 20), Clock(1), CROP, Details(days=((12, 21), (1, 10))))
     assert "On all of these days the sun does not rise." in _texts(sun_chart_svg(found))
 
 
@@ -243,7 +243,7 @@ def test_solar_times_can_be_read_on_a_clock(lon_deg: float) -> None:
     """Noon by the clock = 12 h + 4 min a degree west of its meridian - equation of time (Spencer 1971, by pvlib)."""
     from pvlib.solarposition import equation_of_time_spencer71
 
-    place, zone = Place(43.0, lon_deg, 100.0), round(lon_deg / 15)
+    place, zone = Observer(43.0, lon_deg, 100.0), round(lon_deg / 15)
     chart = horizon_chart(flat_horizon(), place, Clock(), CROP)
     words = subtitle(chart)[1].partition("is ")[2]
     hour, minute = map(int, words[:5].split(":"))

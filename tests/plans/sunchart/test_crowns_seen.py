@@ -117,9 +117,9 @@ def test_the_point_and_the_farm_get_the_same_light(lat):
     point = light_received(
         horizon, clear_sky_steps(horizon_at(frame, LON, lat, 1.0).place), YEAR
     ).crop_months.beam_share
-    from tunnelsite.sun.position import Place
+    from tunnelsite.sun.position import Observer
 
-    sun = season_sun(clear_sky_steps(Place(lat, LON, 200.0)), YEAR, bare_trees(lat), frame.crowns.kinds)
+    sun = season_sun(clear_sky_steps(Observer(lat, LON, 200.0)), YEAR, bare_trees(lat), frame.crowns.kinds)
     inputs = {name: Layer(frame.layers[name], "m", "") for name in ("ground", "surface", "surface_leafless")}
     share = PROCESS(inputs | {"sun": Layer(sun, "", "")}, {"azimuths": 360})["beam_share"].values[80, 80]
     assert 0.6 < point < 0.97

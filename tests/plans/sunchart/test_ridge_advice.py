@@ -10,7 +10,7 @@ from tunnelsite.core.units import FOOT_M
 from tunnelsite.plans.sunchart.ridge_advice import house_gaps, published_advice, ridge_light
 from tunnelsite.sun.film import FilmLight
 from tunnelsite.sun.irradiance import clear_sky_steps
-from tunnelsite.sun.position import Place
+from tunnelsite.sun.position import Observer
 
 CROP = ((10, 1), (4, 30))
 
@@ -22,7 +22,7 @@ def ridges(steps, bearing):
 @pytest.fixture(scope="module", params=[43.0, -43.0])
 def advice(request):
     lat, crop = request.param, CROP if request.param > 0 else ((4, 1), (10, 31))
-    steps = clear_sky_steps(Place(lat, 0.0))
+    steps = clear_sky_steps(Observer(lat, 0.0))
     return {bearing: ridge_light(lat, bearing, ridges(steps, bearing), crop) for bearing in (90.0, 0.0, 70.0)}
 
 
@@ -56,7 +56,7 @@ def test_published_advice_follows_latitude_and_says_that_sources_disagree():
 
 
 def test_polar_night_is_null():
-    steps = clear_sky_steps(Place(80.0, 0.0))
+    steps = clear_sky_steps(Observer(80.0, 0.0))
     row = rows(ridge_light(80.0, 0.0, ridges(steps, 0.0), ((11, 15), (1, 15))))["crop_months"]
     assert {row[name] for name in ("east_west", "north_south", "this_bearing", "east_west_over_north_south")} == {None}
     (gap,) = house_gaps(75.0, 90.0, [House(9, 29)])

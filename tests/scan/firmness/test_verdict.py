@@ -16,7 +16,7 @@ from tunnelsite.hosts.cli.main import main
 from tunnelsite.hosts.cli.screening import summary_of
 from tunnelsite.hosts.cli.screening_words import words_of
 from tunnelsite.scan.firmness.ties import undecided
-from tunnelsite.scan.firmness.verdict import Verdict, told_verdict, verdict_of
+from tunnelsite.scan.firmness.verdict import Verdict, verdict_of, verdict_record
 from tunnelsite.screening.kept_run import keep_run, kept_run
 
 WEST, NORTH = 499_900.0, 4_700_100.0
@@ -79,7 +79,7 @@ def test_one_verdict_everywhere(mirrored, tmp_path, capsys):
     capsys.readouterr()
     assert main(["robustness", str(path), "--json", "-q"]) == 0
     told = json.loads(capsys.readouterr().out)
-    assert told["verdict"] == json.loads(json.dumps(told_verdict(mirrored.verdict)))
+    assert told["verdict"] == json.loads(json.dumps(verdict_record(mirrored.verdict)))
     assert main(["robustness", str(path), "-q"]) == 0
     assert mirrored.verdict.sentence in capsys.readouterr().out
 

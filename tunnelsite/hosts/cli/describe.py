@@ -170,8 +170,8 @@ def _kind(command: str, item: argparse.Action, field: Field | None) -> tuple[str
         return (words.of if words.of in ("raster", "features") else "file"), {}
     if isinstance(words, kinds.Output):
         return ("new_folder", {}) if item.metavar == "DIR" else ("new_file", {"ending": _ending(command, item)})
-    if isinstance(words, kinds.Table | kinds.Several):
-        return ("table" if isinstance(words, kinds.Table) else "list"), {}
+    if isinstance(words, kinds.ByName | kinds.Several):
+        return ("table" if isinstance(words, kinds.ByName) else "list"), {}
     if type(words) in (kinds.Number, kinds.Share, kinds.Turn, kinds.Whole):
         return ("whole" if isinstance(words, kinds.Whole) else "number"), _bounds(words)
     return _plain_kind(command, item)

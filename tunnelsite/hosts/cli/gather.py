@@ -98,7 +98,7 @@ def _request(given: argparse.Namespace, folder: Path):
             )
         return Source(Path(text).name, LOCAL, "", unit=given.unit or ""), text
 
-    def wanted(text: str) -> FeatureRequest:
+    def feature_request(text: str) -> FeatureRequest:
         name, equals, source = text.partition("=")
         if not equals or not name.isidentifier():
             raise UsageError(f"--features is {text!r}", "NAME=SOURCE, such as parcels=county/parcels", "correct it")
@@ -112,7 +112,7 @@ def _request(given: argparse.Namespace, folder: Path):
         return FeatureRequest(name, replace(found, collection=collection.strip("/")) if collection else found)
 
     ground, surface = named(given.ground, "--ground"), named(given.surface, "--surface")
-    points, features = tuple(map(cloud, given.points)), tuple(map(wanted, given.features))
+    points, features = tuple(map(cloud, given.points)), tuple(map(feature_request, given.features))
     if (given.around is None) == (given.parcels is None):
         raise UsageError("neither or both of --around and --parcels", "one of them", "say where")
     area = area_around(given.around, halo_m) if given.around else area_of_parcels(given.parcels, halo_m)

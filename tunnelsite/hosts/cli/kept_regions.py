@@ -17,7 +17,7 @@ REGION_ONLY = ("limit_range", "parts", "workers", "scheduler")
 SCREENING_ONLY = ("elevation_error", "error_range")
 
 
-def add_crew_options(command: argparse.ArgumentParser) -> None:
+def add_pool_options(command: argparse.ArgumentParser) -> None:
     """Who works on a region."""
     text = "processes that work at the same time (default: one a core); 0 = this one alone, without Dask"
     command.add_argument("--workers", metavar="NUMBER", help=text)
@@ -26,18 +26,18 @@ def add_crew_options(command: argparse.ArgumentParser) -> None:
     command.add_argument("--parts", metavar="DIR", help=text)
 
 
-def crew_of(given: argparse.Namespace):
-    """The crew that was asked for. Errors: UsageError."""
-    from tunnelsite.region.crew import Crew
+def pool_of(given: argparse.Namespace):
+    """The pool that was asked for. Errors: UsageError."""
+    from tunnelsite.region.worker_pool import WorkerPool
 
     workers = (os.cpu_count() or 1) if given.workers is None else whole_number(given.workers, "--workers", 0, 1000)
     if given.scheduler is not None and given.workers is not None:
         raise UsageError("both --workers and --scheduler were given", "one of them", "a scheduler has its own workers")
     if given.scheduler is not None:
-        from tunnelsite.region.crew import check_scheduler
+        from tunnelsite.region.worker_pool import check_scheduler
 
         check_scheduler(given.scheduler)  # before hours of reading
-    return Crew(workers, given.scheduler)
+    return WorkerPool(workers, given.scheduler)
 
 
 def is_region(given: argparse.Namespace) -> bool:
@@ -71,13 +71,13 @@ def region_robustness(given: argparse.Namespace) -> int:
         usual.concentration if given.concentration is None else number(given.concentration, "--concentration"),
         usual.limit_range if given.limit_range is None else _share(given.limit_range, "--limit-range"),
     )
-    crew = crew_of(given)
+    pool = pool_of(given)
     checked_plan(plan)
     outputs = {} if given.out is None else {"--out": Path(given.out)}
     for option, path in outputs.items():
         check_ending(option, path, ".gpkg")
     with reserved_outputs(outputs, [given.kept], overwrite=bool(given.overwrite)):
-        found = sensitivity(kept_region(given.kept, given.parts), plan, crew, Progress(quiet=False))
+        found = sensitivity(kept_region(given.kept, given.parts), plan, pool, Progress(quiet=False))
         for path in outputs.values():
             found.write(path, overwrite=bool(given.overwrite))
     answer(found.summary, lambda told: found.words(), as_json=given.json)
@@ -92,11 +92,11 @@ def rescored_region(given: argparse.Namespace, asked, top: int | None) -> int:
     from tunnelsite.region.kept_region import kept_region
     from tunnelsite.region.rescored import rescore_region
 
-    out, crew = Path(given.out), crew_of(given)
+    out, pool = Path(given.out), pool_of(given)
     check_ending("--out", out, ".gpkg")
     with reserved_outputs({"--out": out}, [given.kept], overwrite=bool(given.overwrite)):
         region = kept_region(given.kept, given.parts)
-        found = rescore_region(region, asked.weight, asked.rubric, top, workers=crew, progress=Progress(quiet=False))
+        found = rescore_region(region, asked.weight, asked.rubric, top, workers=pool, progress=Progress(quiet=False))
         found.write(out, overwrite=bool(given.overwrite))
     parcels, candidates = found.table("parcels").rows, found.table("candidates").rows
     summary = {

@@ -15,7 +15,7 @@ from tunnelsite.core.shown import one_line
 from tunnelsite.core.units import length_m, whole_number
 from tunnelsite.hosts.cli.arguments import check_ending
 from tunnelsite.hosts.cli.inputs_named import inputs_named
-from tunnelsite.hosts.cli.kept_regions import crew_of
+from tunnelsite.hosts.cli.kept_regions import pool_of
 from tunnelsite.hosts.cli.progress import Progress
 from tunnelsite.hosts.cli.project_values import project_values
 from tunnelsite.hosts.cli.streams import answer, say
@@ -31,7 +31,7 @@ def region(given: argparse.Namespace) -> int:
 
     values = project_values(given)
     settings = settings_from({name: value for name, value in values.items() if name not in OWN})
-    plan, crew = _plan(given), crew_of(given)
+    plan, pool = _plan(given), pool_of(given)
     outputs, parts = _outputs(given), _parts(given)
     inputs = inputs_named(given, values)
     refuse_clashes(outputs, inputs)
@@ -54,7 +54,7 @@ def region(given: argparse.Namespace) -> int:
         with output_folder(parts, "a folder for finished tasks"):
             say_what_is_kept(f"finished tasks are kept in {one_line(str(parts))}; the same command goes on from there")
             kept = Kept(parts, _partitions(given, outputs, found, settings), plan.keep)
-            result = screened_region(found, settings, plan, crew, kept, progress)
+            result = screened_region(found, settings, plan, pool, kept, progress)
             progress("writing", 0.0)
             write_region(result, outputs, overwrite=bool(given.overwrite))
         progress("writing", 1.0)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from tunnelsite.hosts.cli.kept_regions import add_crew_options
+from tunnelsite.hosts.cli.kept_regions import add_pool_options
 
 
 def add_options(command: argparse.ArgumentParser) -> None:
@@ -19,7 +19,7 @@ def add_options(command: argparse.ArgumentParser) -> None:
     command.add_argument("--group-by", metavar="COLUMN", help=text)
     text = "also write the best score in blocks of this size as a raster beside the GeoPackage, NAME-suitability.tif"
     command.add_argument("--suitability", metavar="LENGTH", help=text)
-    add_crew_options(command)
+    add_pool_options(command)
     text = "also keep every placement's measures in the folder of finished tasks, for `robustness` and `rescore` of the GeoPackage"
     command.add_argument("--keep", dest="keep_runs", action="store_true", help=text)
     command.add_argument(

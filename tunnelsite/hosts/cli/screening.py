@@ -133,7 +133,7 @@ def summary_of(result, out: Path, seconds: float) -> dict[str, Any]:
     """What a program wants to know of a run."""
     from tunnelsite.scan.firmness.drawn_words import drawn_words
     from tunnelsite.scan.firmness.ties import undecided
-    from tunnelsite.scan.firmness.verdict import told_verdict
+    from tunnelsite.scan.firmness.verdict import verdict_record
     from tunnelsite.screening.candidate_rows import unknown_here
     from tunnelsite.screening.not_assessed import where_unknown
     from tunnelsite.screening.run_table import DOUBT, VERDICT
@@ -154,7 +154,7 @@ def summary_of(result, out: Path, seconds: float) -> dict[str, Any]:
         "per_parcel": result.settings.per_parcel,
         "feet": any(scan.house.feet for scan in result.scans),
         "candidates": candidates,
-        "verdict": None if result.verdict is None else told_verdict(result.verdict),
+        "verdict": None if result.verdict is None else verdict_record(result.verdict),
         "drawn": [drawn_words(result, result.rank_shares, row["rank"]) for row in candidates],
         "undecided": undecided(result),
         "not_assessed": {

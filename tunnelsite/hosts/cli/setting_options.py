@@ -10,7 +10,7 @@ from tunnelsite.core.errors import UsageError
 from tunnelsite.core.units import number
 from tunnelsite.plans.kinds import Contents
 from tunnelsite.settings.field import Field, fields_of, read_settings
-from tunnelsite.settings.kinds import Choice, Flag, Several, Table
+from tunnelsite.settings.kinds import ByName, Choice, Flag, Several
 
 POSITIONAL = ("dem", "parcels")
 SettingsClass = TypeVar("SettingsClass")
@@ -57,7 +57,7 @@ def _argument(field: Field, kept: str) -> dict[str, Any]:
     told = told[0].lower() + told[1:] if told[1:2].islower() or told[1:2] == " " else told
     if isinstance(words, Choice):
         told += f": {', '.join(words.choices[:-1])} or {words.choices[-1]}"
-    repeatable = isinstance(words, Table) or (isinstance(words, Several) and not words.split)
+    repeatable = isinstance(words, ByName) or (isinstance(words, Several) and not words.split)
     told += "; repeatable" if repeatable else ""
     if kept:
         told += f" (default: {kept})"
@@ -82,7 +82,7 @@ def given_settings(given: argparse.Namespace, settings: type, base: Mapping[str,
         value = getattr(given, field.key, None) if field.key in (*declared, *POSITIONAL) else None
         if value is None:
             continue
-        if isinstance(field.words, Table):
+        if isinstance(field.words, ByName):
             value = _table(field, value, values.get(field.key, {}))
         elif isinstance(field.words, Contents):
             value = field.words.unread(value)
@@ -102,7 +102,7 @@ def settings_asked(
 
 def _table(field: Field, pairs: Iterable[str], base: Mapping[str, Any]) -> dict[str, Any]:
     words = field.words
-    assert isinstance(words, Table)
+    assert isinstance(words, ByName)
     found = {name: dict(value) if words.parts else value for name, value in base.items()}
     seen: set[str] = set()
     for pair in pairs:

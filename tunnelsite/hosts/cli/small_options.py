@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 
 from tunnelsite.hosts.cli.arguments import whole
-from tunnelsite.hosts.cli.kept_regions import add_crew_options
+from tunnelsite.hosts.cli.kept_regions import add_pool_options
 
 KEPT = "file of `tunnelsite screen --keep`, or the GeoPackage of `tunnelsite region --keep`"
 
@@ -23,7 +23,7 @@ def add_rescore_options(command: argparse.ArgumentParser) -> None:
     command.add_argument("kept", metavar="KEPT", help=KEPT)
     command.add_argument("--out", required=True, metavar="FILE", help="GeoPackage to write")
     _add(command, "weight", "rubric", "top")
-    add_crew_options(command)
+    add_pool_options(command)
     command.add_argument("--overwrite", action="store_true", help="replace the output if it exists")
     command.add_argument("--json", action="store_true", help="a machine-readable summary on stdout")
 
@@ -47,7 +47,7 @@ def add_robustness_options(command: argparse.ArgumentParser) -> None:
     command.add_argument("--concentration", metavar="NUMBER", help=text)
     text = "of a region: by how much each limit may be stricter or looser, up to 25 %% (default 10 %%)"
     command.add_argument("--limit-range", metavar="SHARE", help=text)
-    add_crew_options(command)
+    add_pool_options(command)
     command.add_argument("--overwrite", action="store_true", help="replace the output if it exists")
     command.add_argument("--json", action="store_true", help="machine-readable")
 

@@ -127,14 +127,14 @@ def _add_descriptions(app: Flask, api: API) -> None:
     @app.get("/processes")
     def processes() -> Response:
         told = wording.with_true_links(_asked(api, describe_processes))
-        told["processes"] = [wording.process_told(item, _own(api, item["id"])) for item in told["processes"]]
+        told["processes"] = [wording.process_document(item, _own(api, item["id"])) for item in told["processes"]]
         return _json(told)
 
     @app.get("/processes/<process_id>")
     def process(process_id: str) -> Response:
         if process_id not in api.manager.processes:
             raise no_such_process(process_id, list(api.manager.processes))
-        return _json(wording.process_told(_asked(api, describe_processes, process_id), _own(api, process_id)))
+        return _json(wording.process_document(_asked(api, describe_processes, process_id), _own(api, process_id)))
 
 
 def _own(api: API, process_id: str) -> dict[str, Any]:
@@ -147,7 +147,7 @@ def _add_jobs(app: Flask, api: API, url: str) -> None:
 
     def status(seen: API, job_id: str) -> dict[str, Any]:
         seen.manager.store.found(job_id, seen.manager.owner)
-        return wording.status_told(_asked(seen, get_jobs, job_id), url)
+        return wording.status_document(_asked(seen, get_jobs, job_id), url)
 
     @app.post("/processes/<process_id>/execution")
     def execute(process_id: str) -> Response:
@@ -167,7 +167,7 @@ def _add_jobs(app: Flask, api: API, url: str) -> None:
     def jobs() -> Response:
         query = job_query(request.args)
         page, count = _as_seen(api).manager.listed(query)
-        found = [wording.status_told(told, url) for told in page]
+        found = [wording.status_document(told, url) for told in page]
         links = page_links(f"{url}/jobs", request.args, query, count)
         return _json({"jobs": found, "links": links, "numberMatched": count})
 
@@ -181,7 +181,7 @@ def _add_jobs(app: Flask, api: API, url: str) -> None:
         before = status(seen, job_id)
         if _asked(seen, delete_job, job_id).get("status") != JobStatus.dismissed.value:
             raise no_such_job(job_id)
-        return _json(wording.status_told(before | {"status": "dismissed", "message": "the job was dismissed"}, url))
+        return _json(wording.status_document(before | {"status": "dismissed", "message": "the job was dismissed"}, url))
 
     @app.get("/jobs/<job_id>/results")
     def results(job_id: str) -> Response:

@@ -16,7 +16,7 @@ from tunnelsite.hosts.server.limits import limits_from
 from tunnelsite.hosts.server.offers import SCREENING, Offer
 from tunnelsite.hosts.server.plan_offer import plan_asked, plan_named
 from tunnelsite.hosts.server.refusals import Refused, no_such_process, refused
-from tunnelsite.hosts.server.results import Answer, answer, file_of, headers_of, wanted_of
+from tunnelsite.hosts.server.results import Answer, answer, file_of, headers_of, requested_of
 from tunnelsite.hosts.server.screening_offer import screening_settings
 from tunnelsite.hosts.server.staging import Staged, Stager
 from tunnelsite.hosts.server.store import Job, JobStore
@@ -101,7 +101,7 @@ class JobManager(BaseManager):
             )
             raise Refused(403, detail)
         offer = self.get_processor(process_id).offer
-        wanted = wanted_of(offer, request.get("outputs"), request.get("response", "raw"))
+        wanted = requested_of(offer, request.get("outputs"), request.get("response", "raw"))
         job = self.store.accepted(process_id, self.owner)
         try:
             job.wanted = wanted
@@ -161,7 +161,7 @@ class JobManager(BaseManager):
     def get_job(self, job_id: str) -> dict[str, Any]:
         """As in pygeoapi. Errors: JobNotFoundError."""
         try:
-            return _told(self.store.found(job_id, self.owner))
+            return _job_record(self.store.found(job_id, self.owner))
         except Refused:
             raise JobNotFoundError() from None
 
@@ -169,14 +169,16 @@ class JobManager(BaseManager):
         self, status: JobStatus | None = None, limit: int | None = None, offset: int | None = None
     ) -> dict[str, Any]:
         """As in pygeoapi, of the jobs made with the client's own token; without a token none."""
-        jobs = [_told(job) for job in self.store.owned(self.owner) if status is None or job.status == status.value]
+        jobs = [
+            _job_record(job) for job in self.store.owned(self.owner) if status is None or job.status == status.value
+        ]
         first = offset or 0
         return {"jobs": jobs[first : None if limit is None else first + limit], "numberMatched": len(jobs)}
 
     def listed(self, query: JobQuery) -> tuple[list[dict[str, Any]], int]:
         """The jobs made with the client's own token that a query asks for, as `statusInfo`, and how many there are in all."""
         page, count = jobs_listed(self.store.owned(self.owner), query)
-        return [_told(job) | {"jobID": job.identifier, "processID": job.process_id} for job in page], count
+        return [_job_record(job) | {"jobID": job.identifier, "processID": job.process_id} for job in page], count
 
     def get_job_result(self, job_id: str) -> tuple[str, Any]:
         """As in pygeoapi. Errors: JobNotFoundError, JobResultNotFoundError."""
@@ -216,7 +218,7 @@ def _task(offer: Offer, staged: Staged, outputs: list[str]) -> dict[str, Any]:
     return task
 
 
-def _told(job: Job) -> dict[str, Any]:
+def _job_record(job: Job) -> dict[str, Any]:
     """A job in the words of pygeoapi."""
     return {
         "type": "process",

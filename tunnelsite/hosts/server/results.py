@@ -18,7 +18,7 @@ WAYS = ("value", "reference")
 
 
 @dataclass(frozen=True)
-class WantedOutputs:
+class RequestedOutputs:
     """What a client wants: `value` or `reference` by output id; whether as one document."""
 
     outputs: dict[str, str]
@@ -34,12 +34,12 @@ class Answer:
     headers: dict[str, str]
 
 
-def wanted_of(offer: Offer, outputs: Any, response: Any) -> WantedOutputs:
+def requested_of(offer: Offer, outputs: Any, response: Any) -> RequestedOutputs:
     """What an execute request asks for; no outputs named means all. Errors: Refused (400)."""
     if response not in ("raw", "document"):
         raise Refused(400, f"response is {str(response)[:40]!r}. Expected: raw or document.")
     if outputs is None:
-        return WantedOutputs(dict.fromkeys(offer.outputs, "value"), response == "document")
+        return RequestedOutputs(dict.fromkeys(offer.outputs, "value"), response == "document")
     if not isinstance(outputs, Mapping):
         raise Refused(400, 'outputs are no object. Expected: {"OUTPUT": {"transmissionMode": "value"}}.')
     found: dict[str, str] = {}
@@ -56,7 +56,7 @@ def wanted_of(offer: Offer, outputs: Any, response: Any) -> WantedOutputs:
             raise Refused(400, f"the transmissionMode of {name} is {str(way)[:40]!r}. Expected: value or reference.")
         _check_format(name, asked.get("format"), offer.outputs[name].media_type)
         found[name] = way
-    return WantedOutputs(found or dict.fromkeys(offer.outputs, "value"), response == "document")
+    return RequestedOutputs(found or dict.fromkeys(offer.outputs, "value"), response == "document")
 
 
 def _check_format(name: str, asked: Any, media_type: str) -> None:
@@ -65,7 +65,7 @@ def _check_format(name: str, asked: Any, media_type: str) -> None:
         raise Refused(400, f"{name} was asked for as {str(media)[:60]!r}. Expected: {media_type}.")
 
 
-def answer(offer: Offer, wanted: WantedOutputs, folder: Path, url: str) -> Answer:
+def answer(offer: Offer, wanted: RequestedOutputs, folder: Path, url: str) -> Answer:
     """The results of a finished job. Arguments: folder with its outputs; url of its results."""
     wanted = _made(offer, wanted, folder)
     if wanted.document:
@@ -82,7 +82,7 @@ def answer(offer: Offer, wanted: WantedOutputs, folder: Path, url: str) -> Answe
     return _multipart(offer, wanted, folder, url)
 
 
-def _made(offer: Offer, wanted: WantedOutputs, folder: Path) -> WantedOutputs:
+def _made(offer: Offer, wanted: RequestedOutputs, folder: Path) -> RequestedOutputs:
     """What is wanted without optional outputs that this job has none of."""
     there = {
         name: way
@@ -118,7 +118,7 @@ def _part(offer: Offer, name: str, way: str, folder: Path, url: str) -> dict[str
     return {"value": base64.b64encode(content).decode(), "mediaType": media, "encoding": "base64"}
 
 
-def _multipart(offer: Offer, wanted: WantedOutputs, folder: Path, url: str) -> Answer:
+def _multipart(offer: Offer, wanted: RequestedOutputs, folder: Path, url: str) -> Answer:
     """RFC 2387: a part for each output, named by its Content-ID."""
     boundary = secrets.token_hex(16)
     body = bytearray()

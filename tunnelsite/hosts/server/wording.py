@@ -36,14 +36,14 @@ def with_true_links(answer: dict[str, Any]) -> dict[str, Any]:
     return answer
 
 
-def process_told(answer: dict[str, Any], own: dict[str, Any]) -> dict[str, Any]:
+def process_document(answer: dict[str, Any], own: dict[str, Any]) -> dict[str, Any]:
     """A process description or summary with the ways it really offers. Arguments: answer, of pygeoapi; own, our description."""
     told = {name: value for name, value in answer.items() if name != "example"}
     told |= {"jobControlOptions": own["jobControlOptions"], "outputTransmission": list(WAYS)}
     return with_true_links(told)
 
 
-def status_told(answer: dict[str, Any], url: str) -> dict[str, Any]:
+def status_document(answer: dict[str, Any], url: str) -> dict[str, Any]:
     """A job as `statusInfo`: what is not known is left out. Arguments: answer, of pygeoapi; url of the server."""
     told = {name: answer[name] for name in STATUS_MEMBERS if answer.get(name) is not None}
     told["type"] = "process"

@@ -20,15 +20,17 @@ def layers_gpx(layers: Sequence[WorldLayer], title: str, cautions: Sequence[str]
     """One file for all layers. The height of a place is the natural ground where it is known, in the height system of the data."""
     notes = list(dict.fromkeys(note for layer in layers for note in layer.notes))
     by_name = {layer.name: layer for layer in layers}
-    footprints = [pair for name in FOOTPRINTS if name in by_name for pair in _placed(by_name[name])]
+    footprints = [pair for name in FOOTPRINTS if name in by_name for pair in _with_place(by_name[name])]
     stakes = (
-        [pair for pair in _placed(by_name["stakes"]) if pair[1].get("kind") in STAKES] if "stakes" in by_name else []
+        [pair for pair in _with_place(by_name["stakes"]) if pair[1].get("kind") in STAKES]
+        if "stakes" in by_name
+        else []
     )
     lines = [
         pair
         for layer in layers
         if layer.table.geometry_kind in ("LineString", "MultiLineString")
-        for pair in _placed(layer)
+        for pair in _with_place(layer)
         if pair[1].get("kind") not in _LEFT_OUT
     ]
     return gpx_text(
@@ -42,7 +44,7 @@ def layers_gpx(layers: Sequence[WorldLayer], title: str, cautions: Sequence[str]
     )
 
 
-def _placed(layer: WorldLayer) -> Iterator[tuple[shapely.Geometry, _Row]]:
+def _with_place(layer: WorldLayer) -> Iterator[tuple[shapely.Geometry, _Row]]:
     for shape, row in zip(layer.geometry, layer.table.rows, strict=True):
         if shape is not None:
             yield shape, row

@@ -57,7 +57,7 @@ class HeightBlocks:
         """The same for one window alone, with the headers of its tiles only."""
         return replace(self, tiles=near(self.tiles, self._stored_window(rows, cols)[0]))
 
-    def placed(self, values: np.ndarray) -> SourceRaster:
+    def georeferenced(self, values: np.ndarray) -> SourceRaster:
         """Cells of the whole raster with its place, datum and name."""
         whole = self.tiles.whole
         return SourceRaster(

@@ -160,7 +160,7 @@ def _with_common_nodata(whole: RasterHeader, headers: Sequence[RasterHeader]) ->
 
 
 def _check_alike(first: RasterHeader, other: RasterHeader) -> None:
-    def said(header: RasterHeader) -> dict[str, object]:
+    def properties(header: RasterHeader) -> dict[str, object]:
         steps = [header.affine[k] for k in (0, 1, 3, 4)]
         bands = [(b.dtype, b.scale, b.offset, b.unit) for b in header.bands]
         return {
@@ -173,7 +173,7 @@ def _check_alike(first: RasterHeader, other: RasterHeader) -> None:
 
     if first.crs != other.crs:
         raise _unlike(first, other, "coordinate systems", first.crs.name, other.crs.name)
-    one, two = said(first), said(other)
+    one, two = properties(first), properties(other)
     for what, value in one.items():
         if value != two[what]:
             raise _unlike(first, other, what, value, two[what])

@@ -48,14 +48,14 @@ def compact_block(
             side = max(rules.side_gap_m, *gaps[scan.house.name])
             found += _compact(result, number, replace(rules, side_gap_m=side), asked)
         if not found:
-            return Block([], _told(None, rules, result), result.frame.grid.bearing_deg, gaps, ())
+            return Block([], _layout_of(None, rules, result), result.frame.grid.bearing_deg, gaps, ())
         best = _cheapest(found, rules, priced=bool(prices))
         broken = {(best.scan, item) for item in best.items if _breaks(result, best.scan, item)}
         if not broken:
             scan, score = result.scans[best.scan], result.scored[best.scan]
             choices = [Choice(best.scan, item, float(score[item])) for item in best.items]
             choices.sort(key=lambda choice: -choice.score)
-            return Block(choices, _told(best, rules, result), scan.frame.grid.bearing_deg, gaps, ())
+            return Block(choices, _layout_of(best, rules, result), scan.frame.grid.bearing_deg, gaps, ())
         asked.barred.update(broken)
     raise ArithmeticError("the block still breaks the rules of the ground after several tries")
 
@@ -154,7 +154,7 @@ def _breaks(result: Result, scan: int, item: int) -> bool:
     return bool(broken_rules(result.scans[scan], item, settings.setback_m, settings.clearance_m))
 
 
-def _told(best: _Found | None, rules: BlockRules, result: Result) -> ThinnedLayout:
+def _layout_of(best: _Found | None, rules: BlockRules, result: Result) -> ThinnedLayout:
     """The block as a layout: its score, bound and verdict."""
     given = sum(len(scan.index) for scan in result.scans)
     if best is None:

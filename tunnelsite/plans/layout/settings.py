@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.units import FOOT_M, month_day, whole_number
-from tunnelsite.settings.kinds import Choice, Flag, Length, Number, Several, Table, Text, Whole
+from tunnelsite.settings.kinds import ByName, Choice, Flag, Length, Number, Several, Text, Whole
 from tunnelsite.settings.prices import PriceList, Prices
 
 if TYPE_CHECKING:
@@ -35,7 +35,7 @@ A_YEAR = 2027  # the year matters to the sun's declination by 0.2 deg at most
 
 
 @dataclass(frozen=True)
-class Counts(Table):
+class Counts(ByName):
     """How many of each size: WxL=NUMBER on the command line, a table of numbers in JSON."""
 
     value: str = "integer"

@@ -12,7 +12,7 @@ from tunnelsite.core.horizon import Horizon
 from tunnelsite.core.units import MONTH_DAYS, MONTHS
 from tunnelsite.plans.sunchart.blockers import Blocker, blockers_of
 from tunnelsite.plans.sunchart.settings import MONTHLY
-from tunnelsite.sun.position import DAY_S, Place, day_of_year, midnight_s, solar_noon_s, sun_positions
+from tunnelsite.sun.position import DAY_S, Observer, day_of_year, midnight_s, solar_noon_s, sun_positions
 from tunnelsite.sun.received import Light
 
 
@@ -34,7 +34,7 @@ class Clock:
         hours, minutes = divmod(round(abs(self.utc_offset_h) * 60), 60)
         return f"clock time UTC{'-' if self.utc_offset_h < 0 else '+'}{hours:02d}:{minutes:02d} all year"
 
-    def minutes(self, seconds: np.ndarray, day: int, place: Place) -> np.ndarray:
+    def minutes(self, seconds: np.ndarray, day: int, place: Observer) -> np.ndarray:
         """Minutes of the day (may pass 0 and 1440 where a clock is far off the sun) of seconds in UTC."""
         if self.utc_offset_h is None:
             found: np.ndarray = 720 + (seconds - solar_noon_s(day, place)[0]) / 60
@@ -103,7 +103,7 @@ class SunChart:
     """
 
     title: str
-    place: Place
+    place: Observer
     eye_m: float
     clock: Clock
     horizon: Horizon
@@ -114,11 +114,11 @@ class SunChart:
     crop_days: tuple[tuple[int, int], tuple[int, int]]
     light: Light | None = None
     notes: tuple[str, ...] = ()
-    sun_of: Place | None = None
+    sun_of: Observer | None = None
     feet: bool = False
 
     @property
-    def sun_place(self) -> Place:
+    def sun_place(self) -> Observer:
         """Where the sun is that of the chart."""
         return self.sun_of or self.place
 
@@ -130,12 +130,12 @@ class SunChart:
 
 
 @lru_cache(maxsize=64)
-def _sun_over_day(place: Place, number: int) -> tuple[np.ndarray, np.ndarray]:
+def _sun_over_day(place: Observer, number: int) -> tuple[np.ndarray, np.ndarray]:
     """(azimuth, elevation) of the sun in the middle of each minute of a day [deg]; kept, as many charts of one place ask for it."""
     return sun_positions(midnight_s(number, place.lon_deg) + np.arange(30, DAY_S, 60), place)
 
 
-def sun_day(horizon: Horizon, place: Place, clock: Clock, month: int, day: int) -> SunDay:
+def sun_day(horizon: Horizon, place: Observer, clock: Clock, month: int, day: int) -> SunDay:
     """The sun over one day; behind crowns that pass a part of it counts as hidden. Errors: UsageError for a day that does not exist."""
     if not (1 <= month <= 12 and 1 <= day <= MONTH_DAYS[month - 1]):
         raise UsageError(f"day of the chart is {month}-{day}", "a day of a 365-day year", "correct it")
@@ -163,13 +163,13 @@ class Details:
     days: tuple[tuple[int, int], ...] = MONTHLY
     light: Light | None = None
     notes: tuple[str, ...] = ()
-    sun_of: Place | None = None
+    sun_of: Observer | None = None
     feet: bool = False
 
 
 def horizon_chart(
     horizon: Horizon,
-    place: Place,
+    place: Observer,
     clock: Clock,
     crop_days: tuple[tuple[int, int], tuple[int, int]],
     details: Details | None = None,

@@ -10,7 +10,7 @@ import numpy as np
 
 from tunnelsite.core.units import days_of
 from tunnelsite.plans.sunchart.chart import Clock, SunChart
-from tunnelsite.sun.position import DAY_S, Place, declination_deg, midnight_s, solar_noon_s, sun_positions
+from tunnelsite.sun.position import DAY_S, Observer, declination_deg, midnight_s, solar_noon_s, sun_positions
 
 TROPIC_DEG = 23.44
 CIRCLE = 360.0
@@ -71,13 +71,13 @@ def sky_of(chart: SunChart, left: float, top: float, width: float, height: float
 
 
 @lru_cache(maxsize=8)
-def _sun_over_year(place: Place) -> tuple[np.ndarray, np.ndarray]:
+def _sun_over_year(place: Observer) -> tuple[np.ndarray, np.ndarray]:
     """(azimuth, elevation) of the sun every 20 minutes of every fifth day [deg]; kept for further charts of one place."""
     seconds = (midnight_s(np.arange(1, 366, 5), place.lon_deg)[:, None] + np.arange(0, DAY_S, 1200)).ravel()
     return sun_positions(seconds, place)
 
 
-def sun_band(sky: Sky, place: Place, days: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def sun_band(sky: Sky, place: Observer, days: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """The sky the sun crosses on some days: (degrees from the left edge, lowest, highest elevation), NaN where it never is.
 
     From sin(decl) = sin(lat) sin(h) + cos(lat) cos(h) cos(azimuth): every (azimuth, h) whose declination lies within that of the days.
@@ -116,7 +116,7 @@ class HourLine:
 
 
 @lru_cache(maxsize=8)
-def hour_lines(place: Place, clock: Clock) -> tuple[HourLine, ...]:
+def hour_lines(place: Observer, clock: Clock) -> tuple[HourLine, ...]:
     """Lines of equal clock hour (slim figures of eight) or of equal solar hour (plain curves, first half of the year only)."""
     offset_h = clock.utc_offset_h
     solar = offset_h is None

@@ -40,7 +40,7 @@ def light_svg(chart: SunChart, light: Light, transmission: float) -> str:
     wide = (WIDTH - LEFT - RIGHT) / 12
     for k in range(12):
         _month(drawing, chart, k, (here[k] * scale, opened[k] * scale), (LEFT + (k + 0.5) * wide, wide * BAR, floor))
-    _wanted(drawing, most, scale, floor)
+    _crop_lines(drawing, most, scale, floor)
     drawing.words(LEFT, 20, "Daily light under the cover, mol m⁻² d⁻¹", 15, fill=INK, font_weight="600")
     drawing.words(
         LEFT,
@@ -66,7 +66,7 @@ def _month(
     )
 
 
-def _wanted(drawing: Drawing, most: float, scale: float, floor: float) -> None:
+def _crop_lines(drawing: Drawing, most: float, scale: float, floor: float) -> None:
     """Lines at what two groups of crops want at least; the table gives their sources."""
     for band in CROP_BANDS[:2]:
         if band.least is None or band.least > most:

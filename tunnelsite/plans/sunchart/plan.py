@@ -26,7 +26,7 @@ from tunnelsite.sun.crops import default_transmission
 from tunnelsite.sun.day_length import short_days
 from tunnelsite.sun.field_comparison import HorizonDifference, horizon_differences
 from tunnelsite.sun.field_horizon import measured_horizon
-from tunnelsite.sun.position import Place
+from tunnelsite.sun.position import Observer
 from tunnelsite.sun.received import Light, light_received, midwinter_noon_clear
 
 STEM = "sunchart"
@@ -134,7 +134,7 @@ def _sky(seen: PointHorizon, asked: SunChartSettings) -> Sky:
     return Sky(field.horizon, None, notes, differences)
 
 
-def _declination(asked: SunChartSettings, place: Place) -> tuple[float | None, tuple[str, ...]]:
+def _declination(asked: SunChartSettings, place: Observer) -> tuple[float | None, tuple[str, ...]]:
     """The declination of the compass, as given or from the magnetic model for the day, and words about it."""
     if asked.date is None:
         return asked.declination_deg, ()

@@ -16,7 +16,7 @@ from tunnelsite.kernels.light.horizon import HorizonProfile, Rays, earth_drop_pe
 from tunnelsite.plans.sunchart.crowns_seen import crowns_seen
 from tunnelsite.scan.far_ground import FarGround, far_ground
 from tunnelsite.scan.surface import obstacle_shapes
-from tunnelsite.sun.position import Place
+from tunnelsite.sun.position import Observer
 from tunnelsite.sun.season import BareTrees
 
 AZIMUTHS = 720
@@ -32,7 +32,7 @@ class PointHorizon:
     Attributes: place; ground, horizon of the bare ground; surface, of ground and what stands on it; eye_m above the ground; notes.
     """
 
-    place: Place
+    place: Observer
     ground: Horizon
     surface: Horizon
     eye_m: float
@@ -87,7 +87,7 @@ def horizon_at(
     foliage = crowns_seen(frame, grid.centre(row, col), view.eye, view.on_grid_deg, around.bare)
     solid = everything if foliage is None else view.seen(frame.layers["surface_leafless"], beyond)
     surface = Horizon(azimuth, solid.horizon_deg, everything.distance_m, tall, names, foliage)
-    spot = Place(float(lat_deg), float(lon_deg), ground_here + frame.datum_m)
+    spot = Observer(float(lat_deg), float(lon_deg), ground_here + frame.datum_m)
     return PointHorizon(spot, ground, surface, eye_m, tuple(notes))
 
 

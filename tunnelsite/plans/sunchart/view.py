@@ -13,7 +13,7 @@ from tunnelsite.screening.crop_sun import bare_months
 from tunnelsite.settings.model import Settings
 from tunnelsite.sun.film import FilmLight
 from tunnelsite.sun.irradiance import SunSteps, clear_sky_steps, weather_steps
-from tunnelsite.sun.position import Place
+from tunnelsite.sun.position import Observer
 from tunnelsite.sun.season import BareTrees
 
 EAST_NORTH_DEG = (90.0, 0.0)
@@ -36,7 +36,7 @@ class SunView:
     steps: SunSteps | None = None
     ridges: Mapping[float, FilmLight] = field(default_factory=dict)
 
-    def steps_at(self, place: Place) -> SunSteps:
+    def steps_at(self, place: Observer) -> SunSteps:
         """The sun and the light of a year at a point: those of the farm where they are there."""
         if self.steps is not None:
             return self.steps
@@ -45,7 +45,7 @@ class SunView:
     def with_farm_steps(self) -> SunView:
         """The same with the light of the farm's middle for every point, for many charts of one farm."""
         frame = self.frame
-        steps = self.steps_at(Place(frame.lat_deg, frame.lon_deg, frame.datum_m))
+        steps = self.steps_at(Observer(frame.lat_deg, frame.lon_deg, frame.datum_m))
         ridges = {bearing: FilmLight.of(steps, bearing) for bearing in {*EAST_NORTH_DEG, *self.settings.bearings}}
         return replace(self, steps=steps, ridges=ridges)
 

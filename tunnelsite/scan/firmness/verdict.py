@@ -89,7 +89,7 @@ def verdict_of(found: RankShares) -> Verdict:
     return Verdict(first, runner, second, tied, count, words, _drawn_words(found), plan.draws, plan.seed)
 
 
-def told_verdict(verdict: Verdict) -> dict[str, Any]:
+def verdict_record(verdict: Verdict) -> dict[str, Any]:
     """A verdict as a program reads it, its sentence with it."""
     return asdict(verdict) | {"sentence": verdict.sentence}
 

@@ -20,7 +20,7 @@ WORKERS_S = 30.0  # and has workers, or gets them soon
 
 
 @dataclass(frozen=True)
-class Crew:
+class WorkerPool:
     """Who does the work.
 
     Attributes: workers, processes of a cluster of our own, 0 = this process; scheduler, address of an existing one or None.
@@ -40,13 +40,13 @@ class RemoteCall:
 
 
 class Hands:
-    """A crew at work. Workers are started when there is something to do, and go when the `with` block ends.
+    """A pool at work. Workers are started when there is something to do, and go when the `with` block ends.
 
-    Arguments: crew; most, jobs that there can be at a time, so that no more workers are started.
+    Arguments: pool; most, jobs that there can be at a time, so that no more workers are started.
     """
 
-    def __init__(self, crew: Crew, most: int) -> None:
-        self._crew, self._most = crew, most
+    def __init__(self, pool: WorkerPool, most: int) -> None:
+        self._pool, self._most = pool, most
         self._stack = contextlib.ExitStack()
         self._client, self._threads = None, os.cpu_count() or 1
 
@@ -63,10 +63,10 @@ class Hands:
         """
         if not jobs:
             return iter(())
-        if self._crew.workers == 0 and self._crew.scheduler is None:
+        if self._pool.workers == 0 and self._pool.scheduler is None:
             return _here(jobs, self._threads)
         if self._client is None:
-            self._client, self._threads = self._stack.enter_context(_client(self._crew, self._most))
+            self._client, self._threads = self._stack.enter_context(_client(self._pool, self._most))
         return _there(jobs, self._client, self._threads)
 
 
@@ -142,14 +142,14 @@ def _raised(problem: Exception) -> None:
 
 
 @contextlib.contextmanager
-def _client(crew: Crew, count: int):
+def _client(pool: WorkerPool, count: int):
     """(client, threads a job may use) of an existing scheduler or of a cluster of this run alone, on this machine only."""
     _require_dask()
-    if crew.scheduler is not None:
-        with _found(crew.scheduler) as client:
+    if pool.scheduler is not None:
+        with _found(pool.scheduler) as client:
             yield client, 1
         return
-    workers = min(crew.workers, count)
+    workers = min(pool.workers, count)
     with own_workers(workers) as client:
         yield client, threads_of_each(workers)
 
