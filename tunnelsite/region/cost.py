@@ -11,20 +11,19 @@ import numpy as np
 import shapely
 
 from tunnelsite.core.catalogue import BUILT_IN_CRITERIA as CRITERIA
-from tunnelsite.core.grid import geographic_wkt, horizontal, transformer
 from tunnelsite.core.house import Pad
-from tunnelsite.region.drainage import TILE, tile_count
-from tunnelsite.region.inputs import Region
-from tunnelsite.region.tasks import DEGREE_M, RegionPlan, Task
+from tunnelsite.region.drainage import TILE, is_small, tile_count
+from tunnelsite.region.inputs import Region, own_cell_m
+from tunnelsite.region.tasks import DEGREE_M, RegionPlan, Task, grid_size, lonlat_boxes
 from tunnelsite.region.whole_dem import room, windows_of
-from tunnelsite.scan.localise import native_cell_m
 from tunnelsite.screening.cost import START_S, Work, estimated, sun_directions
 from tunnelsite.settings.model import Settings
 
 # Processor time [ns] a cell of the DEM: looked through once by one process; drained by all workers, tile by tile.
 LOOKED_THROUGH_NS, DRAINED_NS = 20.0, 750.0
+DRAINED_AT_ONCE_NS = 300.0  # of a DEM that is drained in one piece (tests/benchmarks/bench_region.py)
 # Processor time [s]: of the program before its first task and after its last; of a parcel and house size, beside its candidates.
-PROGRAM_S, PARCEL_S = 7.0, 0.008
+PROGRAM_S, PARCEL_S = 4.0, 0.008
 
 
 def whole_cost(region: Region, tasks: Sequence[Task], settings: Settings, plan: RegionPlan) -> dict[str, Any]:
@@ -48,18 +47,13 @@ def region_cost(region: Region, tasks: Sequence[Task], settings: Settings, plan:
     """`cell_m`, `cells` of all tasks' grids, `hours` of work, seconds and bytes of the largest task; of these hours
     `drainage_hours`, and what draining takes of disk and of this process's memory [bytes]. `processor_seconds` are those of all
     cores together, from the start of the program to its end."""
-    boxes = _lonlat_boxes(region)
-    middle = np.mean([boxes[:, [0, 2]].mean(), boxes[:, [1, 3]].mean()]), boxes[:, [1, 3]].mean()
-    header = region.dem.whole
-    own = native_cell_m(_Lattice(header.affine, header.crs), boxes[0, 0], middle[1])
+    boxes, own = lonlat_boxes(region.parcels), own_cell_m(region)
     cell = settings.cell_m or own
     seconds, processor, worst, memory, cells = PROGRAM_S, PROGRAM_S, 0.0, 0, 0
     areas = _areas_m2(region, boxes)
     for task in tasks:
         box = boxes[task.parcels]
-        south, north = box[:, 1].min(), box[:, 3].max()
-        wide = (box[:, 2].max() - box[:, 0].min()) * DEGREE_M * math.cos(math.radians((south + north) / 2))
-        rows, cols = (math.ceil((size + 2 * settings.halo_m) / cell) for size in ((north - south) * DEGREE_M, wide))
+        rows, cols = grid_size(box, settings.halo_m, cell)
         read = [
             (high.stop - high.start) * (along.stop - along.start)
             for high, along in windows_of(region, settings, [task])
@@ -71,7 +65,7 @@ def region_cost(region: Region, tasks: Sequence[Task], settings: Settings, plan:
             parcel_cells=int(areas[task.parcels].sum() / cell**2),
             pad_cells=tuple(Pad.around(house, settings.apron_m).area_m2 / cell**2 for house in settings.houses),
             frames=len(settings.bearings),
-            directions=sun_directions((south + north) / 2, settings.crop_months, settings.azimuths),
+            directions=sun_directions((box[:, 1].min() + box[:, 3].max()) / 2, settings.crop_months, settings.azimuths),
             winds=0 if region.wind is None else len(region.wind.text().split(",")),
             criteria=len(CRITERIA),
             top=plan.top * len(task.parcels),
@@ -86,13 +80,18 @@ def region_cost(region: Region, tasks: Sequence[Task], settings: Settings, plan:
         worst, memory = max(worst, cost.seconds + parcels_s), max(memory, cost.memory_bytes)
     water = _drainage_cost(region, tasks, settings) if plan.drainage == "all" else (0.0, 0, 0)
     if plan.drainage == "all":
-        processor += 1e-9 * math.prod(header.shape) * (LOOKED_THROUGH_NS + DRAINED_NS)
+        processor += 1e-9 * math.prod(region.dem.whole.shape) * _water_ns(region.dem.whole.shape)
     return {
         "cell_m": cell, "cells": cells, "hours": (seconds + water[0]) / 3600,
         "processor_seconds": processor, "largest_seconds": worst,
         "largest_memory_bytes": memory, "drainage": plan.drainage, "drainage_hours": water[0] / 3600,
         "drainage_memory_bytes": water[1], "drainage_disk_bytes": water[2],
     }  # fmt: skip
+
+
+def _water_ns(shape: tuple[int, int], workers: int = 1) -> float:
+    """Time [ns] a cell that following water takes, shared by so many workers."""
+    return LOOKED_THROUGH_NS + (DRAINED_AT_ONCE_NS if is_small(shape) else DRAINED_NS / workers)
 
 
 def _drainage_cost(region: Region, tasks: Sequence[Task], settings: Settings) -> tuple[float, int, int]:
@@ -105,28 +104,9 @@ def _drainage_cost(region: Region, tasks: Sequence[Task], settings: Settings) ->
         for row in range(high.start // TILE, (high.stop - 1) // TILE + 1)
         for col in range(wide.start // TILE, (wide.stop - 1) // TILE + 1)
     }
-    at_once = min(os.cpu_count() or 1, tile_count((rows, cols)))
-    seconds = 1e-9 * rows * cols * (LOOKED_THROUGH_NS + DRAINED_NS / at_once)
+    at_once = 1 if is_small((rows, cols)) else min(os.cpu_count() or 1, tile_count((rows, cols)))
+    seconds = 1e-9 * rows * cols * _water_ns((rows, cols), at_once)
     return seconds, *room((rows, cols), len(kept))
-
-
-class _Lattice:
-    """What `native_cell_m` asks of a raster."""
-
-    def __init__(self, affine, crs) -> None:
-        self.affine, self.crs = affine, crs
-
-
-def _lonlat_boxes(region: Region) -> np.ndarray:
-    """(west, south, east, north) of every parcel [deg]: float64 [n, 4]."""
-    crs = horizontal(region.parcels.crs)
-    box = shapely.bounds(region.parcels.geometry)
-    if crs.is_geographic:
-        return box
-    change = transformer(crs.to_wkt(), geographic_wkt(crs.to_wkt()))
-    corners = [change.transform(box[:, i], box[:, j]) for i, j in ((0, 1), (0, 3), (2, 1), (2, 3))]
-    lon, lat = (np.array([corner[k] for corner in corners]) for k in (0, 1))
-    return np.column_stack([lon.min(0), lat.min(0), lon.max(0), lat.max(0)])
 
 
 def _areas_m2(region: Region, boxes: np.ndarray) -> np.ndarray:

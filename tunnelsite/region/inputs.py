@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 from functools import partial
 
 import numpy as np
+import pyproj
 import shapely
 
 from tunnelsite.core.errors import InputRefused
@@ -25,8 +26,9 @@ from tunnelsite.io.read.rasters import covered, height_rules
 from tunnelsite.io.read.site import read_inputs
 from tunnelsite.io.write.drained_tiles import DrainedTiles
 from tunnelsite.region.lands import Land, land_numbers, lands_of
+from tunnelsite.region.tasks import lonlat_boxes
 from tunnelsite.scan.data_checks import check_columns
-from tunnelsite.scan.localise import unique_names
+from tunnelsite.scan.localise import native_cell_m, unique_names
 from tunnelsite.settings.model import Settings
 
 MARGIN_M = 50.0  # features are cut to boxes of straight sides, which bend between coordinate systems
@@ -95,6 +97,20 @@ class Region:
 
     def __reduce__(self):
         raise TypeError("a region is not sent to workers; its tasks are")
+
+
+@dataclass(frozen=True)
+class _Lattice:
+    """What `native_cell_m` asks of a raster."""
+
+    affine: tuple[float, ...]
+    crs: pyproj.CRS
+
+
+def own_cell_m(region: Region) -> float:
+    """Side of the cells of the DEM [m] where the parcels lie."""
+    header, boxes = region.dem.whole, lonlat_boxes(region.parcels)
+    return native_cell_m(_Lattice(header.affine, header.crs), boxes[0, 0], boxes[:, [1, 3]].mean())
 
 
 @dataclass(frozen=True)

@@ -23,13 +23,13 @@ from tunnelsite.io.write.drained_tiles import DrainedTiles
 from tunnelsite.plans.run_table import region_run_table
 from tunnelsite.region.drainage import FORMAT, tile_count
 from tunnelsite.region.groups import groups_table
-from tunnelsite.region.inputs import Region, task_inputs
+from tunnelsite.region.inputs import Region, own_cell_m, task_inputs
 from tunnelsite.region.merging import Done, merged_tables
 from tunnelsite.region.one_task import TaskOutputs
 from tunnelsite.region.part import unpacked
 from tunnelsite.region.running import Failure, Kept, may_be_one_parcel, part_path, run_tasks
 from tunnelsite.region.suitability import BlockGrid, lattice, suitability_raster
-from tunnelsite.region.tasks import RegionPlan, Task, each_alone, tasks_of
+from tunnelsite.region.tasks import RegionPlan, Squares, Task, each_alone, tasks_of
 from tunnelsite.region.whole_dem import drained_region, water_note
 from tunnelsite.region.worker_pool import Hands, WorkerPool
 from tunnelsite.screening.run_table import LIBRARIES, version_rows
@@ -106,7 +106,9 @@ def planned(region: Region, settings: Settings, plan: RegionPlan) -> tuple[list[
     crs = region.dem.whole.crs
     blocks = None if plan.suitability_m is None else lattice(region.parcels, crs, plan.suitability_m)
     basis = _basis(region, settings, plan, blocks)
-    return tasks_of(region.parcels, region.names, plan.group_size_m, basis, region.land_of), blocks
+    cell_m = settings.cell_m or min(map(own_cell_m, region.lands))
+    squares = Squares(plan.group_size_m, settings.halo_m, cell_m)
+    return tasks_of(region.parcels, region.names, squares, basis, region.land_of), blocks
 
 
 def _basis(region: Region, settings: Settings, plan: RegionPlan, blocks: BlockGrid | None) -> dict[str, Any]:

@@ -66,7 +66,7 @@ def region(given: argparse.Namespace) -> int:
 def _plan(given: argparse.Namespace):
     from tunnelsite.region.tasks import RegionPlan
 
-    size = 2000.0 if given.group_size is None else length_m(given.group_size, "--group-size", most_m=20_000.0)
+    size = None if given.group_size is None else length_m(given.group_size, "--group-size", most_m=20_000.0)
     blocks = (
         None if given.suitability is None else length_m(given.suitability, "--suitability", least_m=1.0, most_m=1e5)
     )
