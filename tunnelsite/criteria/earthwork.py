@@ -75,7 +75,7 @@ def _true(site: Placements, measure: np.ndarray, shrink: float, tilted: _Tilted,
     expected = tilted.balance * tilted.depth(*(excess.mean * size for _, _, size, excess in ways))
     variance = sum(excess.chance * (error * size / tilted.part) ** 2 for _, error, size, excess in ways)
     sure = site.pad_ripple().sure(kept)
-    truth = Truth(*(np.full(left.shape, np.nan) for _ in Truth._fields))
+    truth = Truth(*(np.full(left.shape, np.nan, np.float32) for _ in Truth._fields))
     truth.mean[left] = 2.0 * shown - expected + sure * (measure[left] - shown)
     truth.se[left] = np.sqrt(variance + (by_height * site.elevation_sd()[left]) ** 2)
     return truth

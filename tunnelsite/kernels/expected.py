@@ -132,6 +132,8 @@ def _steeper(mine, along, across, se_along, se_across, mean, se):
             mean[k], se[k] = np.nan, np.nan
         elif spread == 0.0:
             mean[k], se[k] = max(one, two), 0.0
+        elif abs(one - two) > _FAR * spread:
+            mean[k], se[k] = max(one, two), math.sqrt(var_one if one > two else var_two)
         else:
             gap = (one - two) / spread
             first, second, peak = _below(gap), _below(-gap), _PEAK * math.exp(-0.5 * gap * gap)
@@ -146,5 +148,7 @@ def _folded(slope, error):
     if error == 0.0:
         return abs(slope), 0.0
     u = slope / error
+    if abs(u) > _FAR:
+        return abs(slope), error**2
     mean = error * 2.0 * _PEAK * math.exp(-0.5 * u * u) + slope * math.erf(u / _ROOT_2)
     return mean, max(slope**2 + error**2 - mean**2, 0.0)
