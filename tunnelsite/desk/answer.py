@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from tunnelsite.core.amounts import in_unit
 from tunnelsite.core.cautions import CAUTIONS
 from tunnelsite.core.table import Table
 from tunnelsite.desk.measures import Units
@@ -16,8 +17,11 @@ from tunnelsite.desk.page_words import on_the_page
 from tunnelsite.desk.plain import plain, plain_title
 from tunnelsite.report.card_words import measure_words
 from tunnelsite.scan import refine
+from tunnelsite.scan.firmness.drawn_words import drawn_words
 from tunnelsite.scan.firmness.ties import undecided
 from tunnelsite.scan.firmness.verdict import verdict_record
+from tunnelsite.screening.candidate_rows import unknown_here
+from tunnelsite.screening.not_assessed import where_unknown
 from tunnelsite.screening.result import Result
 from tunnelsite.screening.run_table import DOUBT, VERDICT
 
@@ -48,6 +52,11 @@ def answer_of(result: Result, told: Told, units: Units) -> dict[str, Any]:
     firm = not (told.first_look or told.what_if) and bool(result.choices)
     verdict = verdict_record(result.verdict) if firm else None
     options = [_option(result, row, units) for row in result.rows]
+    if firm:
+        for option in options:
+            drawn = drawn_words(result, result.rank_shares, option["rank"])
+            option["words"] += [drawn] if drawn else []
+    unknown = where_unknown({str(row["rank"]): unknown_here(row) for row in result.rows})
     shares = [row["assessed_pct"] for row in result.rows]
     return {
         "run": told.run,
@@ -58,11 +67,11 @@ def answer_of(result: Result, told: Told, units: Units) -> dict[str, Any]:
         "headline": [*(on_the_page(words) for words in result.doubts), _headline(result)],
         "verdict": None if verdict is None else {"word": verdict["words"], "words": verdict["sentence"]},
         "undecided": undecided(result),
-        "not_assessed": [on_the_page(gap.words) for gap in result.gaps],
+        "not_assessed": [*unknown, *(on_the_page(gap.words) for gap in result.gaps)],
         "assessed_pct": min(shares) if shares else None,
         "options": options,
         "compromises": _compromises(result, units),
-        "relax": [_relax_words(row) for row in (tables["relax"].rows if "relax" in tables else [])],
+        "relax": [_relax_words(row, units) for row in (tables["relax"].rows if "relax" in tables else [])],
         "rejections": rejections(result),
         "notes": _notes(tables["run"]),
         "cautions": list(CAUTIONS),
@@ -105,9 +114,8 @@ def _headline(result: Result) -> str:
     if not result.choices:
         return f"No place passes every rule: {tried:,} placements tried."
     count = len(result.choices)
-    return (
-        f"{count} place{'s' * (count > 1)} stand out of {passed:,} that pass every rule ({tried:,} placements tried)."
-    )
+    places = f"{count} place{'s' * (count > 1)}, the best"
+    return f"{places} of {passed:,} that pass every rule ({tried:,} placements tried)."
 
 
 def _tried(result: Result) -> int:
@@ -127,10 +135,10 @@ def _compromises(result: Result, units: Units) -> list[dict[str, Any]]:
     return [_option(other, row, units, words) for row, words in zip(other.rows, breaks, strict=True)]
 
 
-def _relax_words(row: Mapping[str, Any]) -> dict[str, Any]:
-    unit = "" if row["unit"] in (None, "1") else f" {row['unit']}"
+def _relax_words(row: Mapping[str, Any], units: Units) -> dict[str, Any]:
+    most, now = (in_unit(row[name], row["unit"], feet=units.feet) for name in ("relaxed_to", "limit_value"))
     words = (
-        f"{row['title']} up to {row['relaxed_to']:g}{unit} (now {row['limit_value']:g}{unit}): "
+        f"{row['title']} up to {most}, now {now}: "
         f"{row['more_placements']:,} more placements, {row['more_options']} more options"
     )
     return {"rule": row.get("rule", ""), "title": row["title"], "words": words}

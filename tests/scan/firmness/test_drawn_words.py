@@ -11,6 +11,8 @@ import shapely
 from tests.scan.grounds import site
 from tunnelsite import Settings, screen
 from tunnelsite.core.house import House
+from tunnelsite.desk.answer import Told, answer_of
+from tunnelsite.desk.measures import Units
 from tunnelsite.hosts.cli.screening import summary_of
 from tunnelsite.hosts.cli.screening_words import words_of
 from tunnelsite.scan.firmness.drawn_words import drawn_words
@@ -38,6 +40,7 @@ def test_water_that_the_errors_turn_onto_the_pad_is_told(banked, tmp_path):
     assert f"it scores {shares.score_mean[0]:.1f} on average" in said
     assert "one time in ten more than 1.2 ha" in said and "of land drains through the pad" in said
     assert said in words_of(summary_of(banked, tmp_path / "sites.gpkg", 1.0), False)
+    assert said in answer_of(banked, Told("run", 1.0), Units(False))["options"][0]["words"]
 
 
 def test_what_changes_little_is_not_told_and_each_change_is_named(banked):
