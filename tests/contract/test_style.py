@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import graphlib
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -53,14 +54,15 @@ def _layer(module: Path) -> str:
     return parts[0] if len(parts) > 1 else ""
 
 
-def _imports(module: Path) -> set[str]:
-    """Every module imported at run time (imports for type checking are not)."""
+def _imports(module: Path, *, later: bool = True) -> set[str]:
+    """Every module imported at run time (imports for type checking are not); later, also those inside functions."""
     found: set[str] = set()
     tree = ast.parse(module.read_text("utf-8"))
     skipped = {
         id(inner)
         for node in ast.walk(tree)
-        if isinstance(node, ast.If) and getattr(node.test, "id", "") == "TYPE_CHECKING"
+        if (isinstance(node, ast.If) and getattr(node.test, "id", "") == "TYPE_CHECKING")
+        or (not later and isinstance(node, ast.FunctionDef))
         for inner in ast.walk(node)
     }
     for node in ast.walk(tree):
@@ -101,6 +103,17 @@ def test_nothing_else_stands_at_the_top() -> None:
 def test_imports_run_one_way() -> None:
     wrong = [f"{module.relative_to(PACKAGE)} imports {name}" for module in MODULES for name in _wrong_imports(module)]
     assert not wrong
+
+
+def test_no_module_imports_itself_by_way_of_others() -> None:
+    names = {".".join(("tunnelsite", *path.relative_to(PACKAGE).with_suffix("").parts)): path for path in MODULES}
+    names = {name.removesuffix(".__init__"): path for name, path in names.items()}
+    graph = {
+        name: {found for found in _imports(path, later=False) & names.keys() if not f"{name}.".startswith(f"{found}.")}
+        for name, path in names.items()
+        if name != "tunnelsite"  # the package itself imports on first use
+    }
+    graphlib.TopologicalSorter(graph).prepare()  # raises CycleError, which names the circle
 
 
 def _too_long(module: Path) -> Iterator[str]:

@@ -33,7 +33,7 @@ from tunnelsite.io.read.mosaic import mosaic
 from tunnelsite.kernels.water.fill import filled
 from tunnelsite.kernels.water.flow import flow_direction
 from tunnelsite.kernels.water.upslope import upslope_cells
-from tunnelsite.region import drainage, pool, whole_dem
+from tunnelsite.region import drainage, whole_dem, worker_pool
 from tunnelsite.region.inputs import read_region, task_inputs, task_site
 from tunnelsite.region.screened import RegionPlan, planned
 from tunnelsite.region.whole_dem import drained_region, spacing_m
@@ -49,7 +49,7 @@ ROOT = Path(__file__).resolve().parents[2]
 def _many_tiles(monkeypatch):
     monkeypatch.setattr(drainage, "TILE", small_tiles.TILE)
     monkeypatch.setattr(
-        pool.os, "cpu_count", lambda: 1
+        worker_pool.os, "cpu_count", lambda: 1
     )  # handing small tiles to several threads takes longer than the work
 
 

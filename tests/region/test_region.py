@@ -31,7 +31,7 @@ from tunnelsite.hosts.cli.main import main
 from tunnelsite.io.read.mosaic import mosaic, read_mosaic
 from tunnelsite.io.read.raster_reading import RasterReading
 from tunnelsite.io.write.staging import OutputExists
-from tunnelsite.region import drainage, pool
+from tunnelsite.region import drainage, worker_pool
 from tunnelsite.region.inputs import read_region
 from tunnelsite.region.partitions import Partitions
 from tunnelsite.region.screened import planned
@@ -48,7 +48,7 @@ def _one_time():
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("SOURCE_DATE_EPOCH", "1790000000")
         patch.setattr(drainage, "TILE", small_tiles.TILE)
-        patch.setattr(pool.os, "cpu_count", lambda: 1)
+        patch.setattr(worker_pool.os, "cpu_count", lambda: 1)
         yield
     numba.set_num_threads(threads)
 

@@ -19,7 +19,7 @@ import pytest
 from tests.region.farms import ASKED, region_files
 from tests.region.valleys import valley, valley_farm
 from tunnelsite.hosts.cli.main import main
-from tunnelsite.region import pool, running
+from tunnelsite.region import running, worker_pool
 
 pytest.importorskip("distributed")
 ROOT = Path(__file__).resolve().parents[2]
@@ -82,7 +82,7 @@ def test_workers_of_another_process_give_the_same_bytes(cluster, tmp_path: Path,
     def other() -> list[dict[str, str]]:
         return [{"kind": "version", "name": "numpy", "value": "0.1"}]
 
-    monkeypatch.setattr(pool, "version_rows", other)
+    monkeypatch.setattr(worker_pool, "version_rows", other)
     assert main(asked_of(names, Path("no.gpkg"), "--scheduler", address)) == 2 and not Path("no.gpkg").exists()
 
 
@@ -102,7 +102,7 @@ def other_service():
 
 def test_what_is_said_when_there_is_none(cluster, tmp_path: Path, monkeypatch, capsys) -> None:
     """Soon, in words, with the status of a wrong option, and before anything is written."""
-    monkeypatch.setattr(pool, "WORKERS_S", 1.0)
+    monkeypatch.setattr(worker_pool, "WORKERS_S", 1.0)
     files = valley_farm(tmp_path, valley())
     with socket.create_server(("127.0.0.1", 0)) as mute, other_service() as other, socket.socket() as free:
         free.bind(("127.0.0.1", 0))  # nobody listens here
@@ -115,7 +115,7 @@ def test_what_is_said_when_there_is_none(cluster, tmp_path: Path, monkeypatch, c
             "http://127.0.0.1:8786": "none answers",
             cluster(0): "no worker after",
         }.items():
-            monkeypatch.setattr(pool, "ANSWER_S", 1.0 if words == "none answers" else 30.0)
+            monkeypatch.setattr(worker_pool, "ANSWER_S", 1.0 if words == "none answers" else 30.0)
             start = time.monotonic()
             assert main(asked_of(files, tmp_path / "r.gpkg", "--scheduler", address)) == 2
             said = capsys.readouterr().err

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from tunnelsite.core.errors import UsageError
-from tunnelsite.plans.layout.settings import AISLE_M, GIVE_POINTS
+from tunnelsite.plans.layout.defaults import AISLE_M, GIVE_POINTS
 
 MOST_ROWS = 2  # of a small block: one row, or two along one aisle; more only for blocks that would be longer than wide
 NOWHERE = -1e6  # score of a place where no house can stand

@@ -11,7 +11,7 @@ from scipy import optimize, sparse
 from tunnelsite.core.errors import UsageError
 from tunnelsite.plans.layout.bounds import Quota, first_of_each, greedy_block, score_bounds
 from tunnelsite.plans.layout.cliques import STEP_M, maximal_cliques
-from tunnelsite.plans.layout.settings import GAP_M
+from tunnelsite.plans.layout.defaults import GAP_M
 
 WAYS = ("score", "houses")  # highest total score | most houses first, then score
 

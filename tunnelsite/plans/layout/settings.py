@@ -9,7 +9,8 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from tunnelsite.core.errors import UsageError
-from tunnelsite.core.units import FOOT_M, month_day, whole_number
+from tunnelsite.core.units import month_day, whole_number
+from tunnelsite.plans.layout.defaults import AISLE_M, GAP_M, GIVE_POINTS, TIME_LIMIT_S
 from tunnelsite.settings.kinds import ByName, Choice, Flag, Length, Number, Several, Text, Whole
 from tunnelsite.settings.prices import PriceList, Prices
 
@@ -20,14 +21,6 @@ if TYPE_CHECKING:
     from tunnelsite.settings.model import Settings
 
 HOUSES, GAPS, SHADE, MONEY = "Houses", "Gaps", "Shade", "Money"
-GAP_M = 12 * FOOT_M  # room for snow and a machine between long sides; common practice, no source
-AISLE_M = (
-    20 * FOOT_M
-)  # between the ends of two rows, or along one end of a single row: a tractor turns in; common practice, no source
-GIVE_POINTS = (
-    2.0  # mean points that may be given up for cheaper trenches: less than a level in the field decides (ours)
-)
-TIME_LIMIT_S = 60.0
 MOST_HOUSES = 1000
 FOR_SCATTERED = ("mix", "end_gap_m", "time_limit_s", "first")
 FOR_COMPACT = ("aisle_m", "give")
