@@ -12,7 +12,7 @@ from typing import NamedTuple
 import numpy as np
 from numba import njit
 
-from tunnelsite.kernels.options import PLAIN
+from tunnelsite.kernels.options import INNER, PLAIN
 from tunnelsite.kernels.shared import shared_singly
 
 TOLERANCE_M = 1e-9
@@ -107,9 +107,11 @@ def _by_band(first, last, bands):
         if last[k] > first[k]:
             for band in range(first[k] // _BAND_ROWS, (last[k] - 1) // _BAND_ROWS + 1):
                 starts[band + 1] += 1
-    starts = np.cumsum(starts)
-    order = np.empty(starts[-1], np.int64)
-    place = starts.copy()
+    place = np.zeros(bands + 1, np.int64)
+    for band in range(1, bands + 1):
+        starts[band] += starts[band - 1]
+        place[band] = starts[band]
+    order = np.empty(starts[bands], np.int64)
     for k in range(first.size):
         if last[k] > first[k]:
             for band in range(first[k] // _BAND_ROWS, (last[k] - 1) // _BAND_ROWS + 1):
@@ -118,7 +120,7 @@ def _by_band(first, last, bands):
     return order, starts
 
 
-@njit(**PLAIN)
+@njit(**INNER)
 def _eastings_in_band(edge, northing, half_width):
     """Return the range of eastings of a segment strictly within half a width of a northing (empty: low >
     high)."""
@@ -134,7 +136,7 @@ def _eastings_in_band(edge, northing, half_width):
     return min(a, b), max(a, b)
 
 
-@njit(**PLAIN)
+@njit(**INNER)
 def _columns_within(low, high, half_length, lattice):
     """Return first and past-the-last column whose centre is strictly within half a length of the range."""
     west, cell, cols = lattice[0], lattice[2], lattice[4]

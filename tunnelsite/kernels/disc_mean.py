@@ -5,7 +5,7 @@ import math
 import numpy as np
 from numba import njit
 
-from tunnelsite.kernels.options import PLAIN
+from tunnelsite.kernels.options import INNER
 from tunnelsite.kernels.shared import shared
 
 _ABREAST = 16  # neighbours whose sums are taken together where nothing is left out
@@ -49,22 +49,31 @@ def disc_means(values: np.ndarray, owner: np.ndarray, places: np.ndarray, radius
 @shared
 def _means(mine, values, owner, places, weights, out):
     cols = owner.shape[1]
-    total, area = np.empty(_ABREAST), weights.sum()
+    total, area = np.empty(_ABREAST), 0.0
+    for r in range(len(weights)):
+        for c in range(weights.shape[1]):
+            area += weights[r, c]
     k = mine[0]
     while k < mine[1]:
         row, col = places[k] // cols, places[k] % cols
         abreast = k + _ABREAST <= mine[1] and places[k + _ABREAST - 1] == places[k] + _ABREAST - 1
         if abreast and _alone(owner, row, col, len(weights) // 2):
             _sums(values, row, col, weights, total)
-            if not np.isnan(total.sum()):
-                out[k : k + _ABREAST] = total / area
+            known = True
+            for i in range(_ABREAST):
+                known &= total[i] == total[i]
+            if known:
+                for i in range(
+                    _ABREAST
+                ):  # as a slice it would bring the text of its error, which takes seconds to compile
+                    out[k + i] = total[i] / area
                 k += _ABREAST
                 continue
         out[k] = _mean(values, owner, row, col, weights)
         k += 1
 
 
-@njit(**PLAIN)
+@njit(**INNER)
 def _mean(values, owner, row, col, weights):
     rows, cols = values.shape
     reach = len(weights) // 2
@@ -79,7 +88,7 @@ def _mean(values, owner, row, col, weights):
     return total / area if one >= 0 and middle == middle else np.nan
 
 
-@njit(**PLAIN)
+@njit(**INNER)
 def _alone(owner, row, col, reach):
     """Whether the discs round a cell and those right of it that are summed abreast lie wholly on the ground of one owner."""
     rows, cols = owner.shape
@@ -93,7 +102,7 @@ def _alone(owner, row, col, reach):
     return not others
 
 
-@njit(**PLAIN)
+@njit(**INNER)
 def _sums(values, row, col, weights, total):
     """Weighted sums over the discs round a cell and those right of it, summed as `_mean` does but side by side, in vectors."""
     reach = len(weights) // 2

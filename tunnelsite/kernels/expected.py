@@ -6,7 +6,7 @@ from typing import NamedTuple
 import numpy as np
 from numba import njit
 
-from tunnelsite.kernels.options import PLAIN
+from tunnelsite.kernels.options import INNER
 from tunnelsite.kernels.shared import shared
 
 _ROOT_2 = math.sqrt(2.0)
@@ -91,14 +91,14 @@ def _expected_marks(mine, mean, se, full_at, none_at, out):
             out[k] = min(max(spread * (_psi(at / spread) - _psi((at - 1.0) / spread)), 0.0), 1.0)
 
 
-@njit(**PLAIN)
+@njit(**INNER)
 def _psi(u):
     if abs(u) > _FAR:
         return max(u, 0.0)
     return u * _below(u) + _PEAK * math.exp(-0.5 * u * u)
 
 
-@njit(**PLAIN)
+@njit(**INNER)
 def _below(u):
     """Standard normal distribution function."""
     return 0.5 * math.erfc(-u / _ROOT_2)
@@ -142,7 +142,7 @@ def _steeper(mine, along, across, se_along, se_across, mean, se):
             mean[k], se[k] = middle, math.sqrt(max(square - middle**2, 0.0))
 
 
-@njit(**PLAIN)
+@njit(**INNER)
 def _folded(slope, error):
     """Mean and variance of |x| for x normal round `slope`."""
     if error == 0.0:

@@ -4,3 +4,6 @@
 PLAIN = {"cache": True, "nogil": True, "error_model": "numpy", "no_cfunc_wrapper": True}
 # Fused multiply-add is the only licence given: a vectorised sweep and its remainder use it alike, and NaN keeps its sense.
 FAST = {**PLAIN, "fastmath": {"contract"}}
+# Called from other kernels alone: without a wrapper for Python, and not kept, as whatever calls it holds its code.
+INNER = {**PLAIN, "cache": False, "no_cpython_wrapper": True}
+FAST_INNER = {**FAST, "cache": False, "no_cpython_wrapper": True}

@@ -5,13 +5,13 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
-from tunnelsite.kernels.options import PLAIN
+from tunnelsite.kernels.options import INNER
 from tunnelsite.kernels.shared import shared
 
 _BATCH = 256  # of rectangles that one thread takes in a row
 
 
-@njit(inline="always")
+@njit(**INNER, forceinline=True)
 def _to_rectangle(e, n, half_length, half_width):
     """Squared distance from a point to the rectangle centred on the origin."""
     de = max(abs(e) - half_length, 0.0)
@@ -19,7 +19,7 @@ def _to_rectangle(e, n, half_length, half_width):
     return de * de + dn * dn
 
 
-@njit(inline="always")
+@njit(**INNER, forceinline=True)
 def _to_segment(e, n, e0, n0, de, dn, length2):
     """Squared distance from a point to a segment."""
     t = 0.0
@@ -29,7 +29,7 @@ def _to_segment(e, n, e0, n0, de, dn, length2):
     return ge * ge + gn * gn
 
 
-@njit(**PLAIN)
+@njit(**INNER)
 def _meets(e0, n0, e1, n1, half_length, half_width):
     """Whether a segment meets the rectangle centred on the origin (Liang & Barsky 1984, clipping against four sides)."""
     low, high = 0.0, 1.0
@@ -45,7 +45,7 @@ def _meets(e0, n0, e1, n1, half_length, half_width):
     return True
 
 
-@njit(**PLAIN)
+@njit(**INNER)
 def _distance2(e0, n0, e1, n1, half_length, half_width):
     if _meets(e0, n0, e1, n1, half_length, half_width):
         return 0.0

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
-from tunnelsite.kernels.options import PLAIN
+from tunnelsite.kernels.options import INNER, PLAIN
 from tunnelsite.kernels.shared import shared
 
 _EDGE = 0.5 + 1e-4  # target cells: a source centre on the border of two belongs to both rather than to none
@@ -13,7 +13,7 @@ _LEAST_M = 1e-3  # rises lower than this are rounding
 _SNAP = 1e-6  # cells: closer to a centre than this is on it, so that a missing neighbour of no weight does not matter
 
 
-@njit(inline="always")
+@njit(**INNER, forceinline=True)
 def _bilinear(source, row, col):
     """Value at fractional (row, col), where whole numbers are cell centres; NaN unless every neighbour with weight is known."""
     rows, cols = source.shape
@@ -79,7 +79,7 @@ def _samples(mine, source, lattice, step, subsamples, out):
             out[r, c] = total / (subsamples * subsamples)
 
 
-@njit(inline="always")
+@njit(**INNER, forceinline=True)
 def _between(lattice, y, x):
     """Value of a lattice at fractional (y, x), bilinear."""
     i, j = min(int(y), lattice.shape[0] - 2), min(int(x), lattice.shape[1] - 2)
@@ -89,7 +89,7 @@ def _between(lattice, y, x):
     return upper + fy * (lower - upper)
 
 
-@njit(inline="always")
+@njit(**INNER, forceinline=True)
 def _steps(lattice_row, lattice_col, step, i, j):
     """(row by row, row by column, column by row, column by column): source cells a target cell, within one lattice square."""
     a, b = lattice_row, lattice_col
@@ -195,7 +195,7 @@ def _raise_bands(mine, phase, surface, ground, source, lattice):
                                 _raise(surface, ground, source[i, j], r + u, c + v)
 
 
-@njit(inline="always")
+@njit(**INNER, forceinline=True)
 def _raise(surface, ground, top, row, col):
     """Raise the cells between which a point (row, col) of height `top` lies."""
     rise = top - _bilinear(ground, row, col)

@@ -7,7 +7,7 @@ the number of threads.
 import numpy as np
 from numba import njit
 
-from tunnelsite.kernels.options import PLAIN
+from tunnelsite.kernels.options import INNER, PLAIN
 
 TILE_ROWS = 128
 SPAN = 2048  # widest window of cells a tile may read
@@ -40,7 +40,7 @@ def tile_grid(shape, rows, reach):
     return first, down, along, (shape[1] + along - 1) // along
 
 
-@njit(**PLAIN)
+@njit(**INNER)
 def tile_datum(layer, window, limit):
     """Return a local datum for the window (top, bottom, left, right) and how many of its cells exceed
     +-limit or are NaN."""
@@ -62,7 +62,7 @@ def tile_datum(layer, window, limit):
     return datum, gaps
 
 
-@njit(**PLAIN)
+@njit(**INNER)
 def gaps_filled(layer, window, datum, limit):
     """Return a copy of the window with cells beyond +-limit or NaN set to the datum, and 2-D running counts
     of them."""
@@ -80,7 +80,7 @@ def gaps_filled(layer, window, datum, limit):
     return filled, counts
 
 
-@njit(**PLAIN)
+@njit(**INNER)
 def blank_gaps(counts, r, reach_u, reach_v, line):
     """Set to NaN the placements of one row of a window that cover a counted cell."""
     upper, lower = counts[r], counts[r + 2 * reach_v + 1]

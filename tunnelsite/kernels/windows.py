@@ -10,7 +10,7 @@ import numpy as np
 from numba import njit
 
 from tunnelsite.kernels.coverage import axis_coverage
-from tunnelsite.kernels.options import PLAIN
+from tunnelsite.kernels.options import INNER
 from tunnelsite.kernels.shared import shared_singly
 from tunnelsite.kernels.tiles import (
     TILE_ROWS,
@@ -116,7 +116,7 @@ def _fill_means(tile, layer, along, across, per_area, rows, grid, mean):
                 blank_gaps(counts, r, along[1], across[1], mean[row, left:right])
 
 
-@njit(**PLAIN)
+@njit(**INNER)
 def _slide_whole(layer, window, r, across, datum, column, whole):
     """Set `column` to the weighted sums of placement row `r` and move the sums of whole rows on to the
     next."""
@@ -132,7 +132,7 @@ def _slide_whole(layer, window, r, across, datum, column, whole):
         whole[c] = s + keep * (np.float64(coming[c]) - np.float64(leaving[c]))
 
 
-@njit(**PLAIN)
+@njit(**INNER)
 def _mean_row(column, running, along, scales, line):
     """Write the means of one row of placements from its weighted column sums."""
     full, reach, edge = along
@@ -179,7 +179,7 @@ def _fill_extremes(tile, layer, sign, reach, start, window, extreme):
             out[r, c] = line[c] * sign if line[c] < np.inf else np.nan
 
 
-@njit(**PLAIN)
+@njit(**INNER)
 def _is_one_value(view):
     """Whether all is one finite value."""
     first = view[0, 0]
@@ -194,7 +194,7 @@ def _is_one_value(view):
     return True
 
 
-@njit(**PLAIN)
+@njit(**INNER)
 def _spread(line, size):
     """Widen each cell to the largest of `step` cells to its right, step the largest power of two <= size; return it."""
     step = 1
@@ -204,7 +204,7 @@ def _spread(line, size):
     return step
 
 
-@njit(**PLAIN)
+@njit(**INNER)
 def _merge(line, other, count):
     """Take the larger of two runs, in place."""
     for c in range(count):

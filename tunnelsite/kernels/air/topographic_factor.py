@@ -7,7 +7,7 @@ import math
 import numpy as np
 from numba import njit
 
-from tunnelsite.kernels.options import PLAIN
+from tunnelsite.kernels.options import INNER, PLAIN
 from tunnelsite.kernels.shared import shared
 from tunnelsite.kernels.water.flow import COL_STEP, ROW_STEP
 
@@ -27,7 +27,7 @@ _RIDGE = (FORMS["ridge"][0]["C"], *FORMS["ridge"][1:], LEAST_HEIGHT_M["C"])
 _ESCARPMENT = (FORMS["escarpment"][0]["C"], *FORMS["escarpment"][1:], LEAST_HEIGHT_M["C"])
 
 
-@njit(**PLAIN)
+@njit(**INNER)
 def _factor(form, tall, half, x, z):
     """The factor for one place; form = (K1 per H/Lh, gamma, mu upwind, mu downwind, least height)."""
     steepness = tall / half
@@ -75,7 +75,15 @@ def topographic_factor(form, exposure, height_m, half_length_m, from_crest_m, ab
     return out if np.ndim(height_m) or np.ndim(half_length_m) or np.ndim(from_crest_m) or np.ndim(above_m) else out[0]
 
 
-@njit(**PLAIN)
+@njit(**INNER)
+def _lowest(run, first, past):
+    lowest = run[first]
+    for k in range(first, past):
+        lowest = min(lowest, run[k])
+    return lowest
+
+
+@njit(**INNER)
 def _half_length(run, crest, tall):
     """Distance upwind of the crest to half the height, in samples; straight between them."""
     half = run[crest] - tall / 2
@@ -85,17 +93,17 @@ def _half_length(run, crest, tall):
     return crest - at - (half - run[at]) / (run[at + 1] - run[at])
 
 
-@njit(**PLAIN)
+@njit(**INNER)
 def _factor_of_crest(run, crest, at, step_m):
     """Factor at index `at` of a run without gaps whose crest is at `crest`."""
     if crest == 0 or crest == run.size - 1:
         return 1.0  # the ground goes on rising: this is no crest
-    foot = run[:crest].min()
+    foot = _lowest(run, 0, crest)
     tall = run[crest] - foot
     if tall < _LEAST_M or run[at] < foot + tall / 2:
         return 1.0
     half = _half_length(run, crest, tall) * step_m
-    form = _ESCARPMENT if run[crest] - run[crest:].min() < tall / 2 else _RIDGE
+    form = _ESCARPMENT if run[crest] - _lowest(run, crest, run.size) < tall / 2 else _RIDGE
     return _factor(form, tall, half, (at - crest) * step_m, 0.0)
 
 
@@ -120,20 +128,22 @@ def section_factor(heights, step_m, site):
     while last < heights.size and np.isfinite(heights[last]):
         last += 1
     run, at = heights[first:last], site - first
-    highest = int(np.argmax(run))
+    highest = 0
+    for k in range(run.size):
+        highest = k if run[k] > run[highest] else highest
     found = _factor_of_crest(run, highest, at, step_m)
-    tall = run[highest] - run[: highest + 1].min()
+    tall = run[highest] - _lowest(run, 0, highest + 1)
     brow = 0
     while run[brow] < run[highest] - BROW * tall:
         brow += 1
     if 0 < brow < highest:
-        rise = run[brow] - run[:brow].min()
+        rise = run[brow] - _lowest(run, 0, brow)
         if rise > 0 and highest - brow > PLATEAU * _half_length(run, brow, rise):
             found = max(found, _factor_of_crest(run, brow, at, step_m))
     return found
 
 
-@njit(**PLAIN)
+@njit(**INNER)
 def _greatest(padded, place, ways, counts, heights):
     """Greatest factor at one flat place of a padded ground over some winds and all reaches.
 

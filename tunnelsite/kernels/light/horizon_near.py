@@ -4,10 +4,10 @@ time."""
 import numpy as np
 from numba import njit
 
-from tunnelsite.kernels.options import FAST
+from tunnelsite.kernels.options import FAST_INNER
 
 
-@njit(**FAST)
+@njit(**FAST_INNER)
 def _march_sides(flat, plan, q, start, span, eye, best):
     """One sample of the near march for the columns low..high of a strip row: start = (cell, column), span =
     columns."""
@@ -20,7 +20,7 @@ def _march_sides(flat, plan, q, start, span, eye, best):
         best[i] = v if v > best[i] else best[i]
 
 
-@njit(**FAST)
+@njit(**FAST_INNER)
 def march_near(flat, columns, plan, start, column, eye, best, count):
     """Raise best to the steepest of the first `count` near samples of a strip row that starts at (cell,
     column).

@@ -17,7 +17,7 @@ from numba import njit
 
 from tunnelsite.kernels.light.horizon_near import march_near
 from tunnelsite.kernels.light.horizon_skyline import BESIDE, BLOCK, NOTHING, aim, glance, push, steepest, survivors
-from tunnelsite.kernels.options import FAST, PLAIN
+from tunnelsite.kernels.options import FAST_INNER, INNER
 from tunnelsite.kernels.shared import fast_shared
 
 NEAR_STEPS = 56  # most row steps marched exactly from a cell; at least BLOCK - 1 fewer
@@ -28,7 +28,7 @@ _TILE = 64
 _TURN_ROWS = 1 << 12
 
 
-@njit(**FAST)
+@njit(**FAST_INNER)
 def _sample(flat, columns, way, cell, column, eye, best, pair):
     """Horizon of a cell, raised by its own ray's crossings in row steps k0 and k1 and those beside them.
 
@@ -58,7 +58,7 @@ def _sample(flat, columns, way, cell, column, eye, best, pair):
     return best
 
 
-@njit(**FAST)
+@njit(**FAST_INNER)
 def _cross_row(flat, columns, row, line0, offset, line_z):
     """Set line_z to the heights where scan lines, the first at column line0 + offset, cross a row."""
     n = line_z.size
@@ -76,7 +76,7 @@ def _cross_row(flat, columns, row, line0, offset, line_z):
         line_z[o + i] = z + f * (flat[there + i] - z)
 
 
-@njit(**FAST)
+@njit(**FAST_INNER)
 def _cross_block(flat, columns, plan, line0, first, count, crossed):
     """Fill crossed, see `survivors`, with the march rows first, first + 1, ... of a block."""
     rows = flat.size // columns
@@ -86,7 +86,7 @@ def _cross_block(flat, columns, plan, line0, first, count, crossed):
         _cross_row(flat, columns, row, line0 + plan.shift[k], plan.offset[k], crossed[k - first + BESIDE])
 
 
-@njit(**FAST)
+@njit(**FAST_INNER)
 def _look(line0, p, eye, drop, per_step, skyline, seen, keep):
     """Set seen = (tangent, steps) to each eye's horizon on the scan line that starts the strip row at line0.
 
@@ -107,7 +107,7 @@ def _look(line0, p, eye, drop, per_step, skyline, seen, keep):
                 aim(line, v, heights, places, tops, guess, watch)
 
 
-@njit(**FAST)
+@njit(**FAST_INNER)
 def _far(flat, columns, plan, p, at, eye, best, skyline, scratch):
     """Raise best to the horizon beyond the near march for a strip row at = (cell, column, first line)."""
     cell, column, line0 = at
@@ -137,7 +137,7 @@ def _far(flat, columns, plan, p, at, eye, best, skyline, scratch):
             best[i] = _sample(flat, columns, way, cell + i, column + i, eye[i], best[i], pair)
 
 
-@njit(**PLAIN, fastmath=False)  # said aloud, or the caller's licence would be inherited
+@njit(**INNER, fastmath=False)  # said aloud, or the caller's licence would be inherited
 def add_losses(tangents, look_up, free, place, losses):
     """Add to losses uint16 what look_up uint16 [nodes, tables] says that a run of horizons takes away.
 
@@ -160,7 +160,7 @@ def add_losses(tangents, look_up, free, place, losses):
                 sums[to + group + k] += taken[at + group + k]
 
 
-@njit(**FAST)
+@njit(**FAST_INNER)
 def _raise_to_floor(floor, row, column, best):
     """Raise the horizons of a run of cells that starts at (row, column) to their `outlines.Floor`."""
     starts, first, end, offset, values = floor
@@ -205,9 +205,9 @@ def _scan_strips(mine, surface, observer, window, lift, plan, sizes, floor, tall
         line0 = leftmost + number * strip - 1  # with one line more on either side
         heights = np.empty((rows, strip + 2), np.float32)
         places = np.empty((rows, strip + 2), np.float32)
-        tops = np.full(strip + 2, -1, np.int64)
-        guess = np.zeros(strip + 2, np.int64)
-        watch = np.zeros((6, strip + 2), np.float32)
+        tops, guess = np.empty(strip + 2, np.int64), np.empty(strip + 2, np.int64)
+        tops[:], guess[:] = -1, 0
+        watch = np.empty((6, strip + 2), np.float32)
         watch[0::2] = NOTHING
         watch[1::2] = -1.0
         crossed = np.empty((BLOCK + 2 * BESIDE, strip + 2), np.float32)
@@ -247,7 +247,10 @@ def _scan_strips(mine, surface, observer, window, lift, plan, sizes, floor, tall
             if look_up.shape[1] > 0:
                 add_losses(best, look_up, free, (row - top, column - left, flipped), losses)
             else:
-                tangents[row - top, column - left : column - left + n] = best
+                for i in range(
+                    n
+                ):  # an array put into a slice brings the text of its error, which takes seconds to compile
+                    tangents[row - top, column - left + i] = best[i]
 
 
 @fast_shared

@@ -10,7 +10,7 @@ strip (`watch`), so that "still the same vertex?" is one vectorised comparison.
 import numpy as np
 from numba import njit
 
-from tunnelsite.kernels.options import FAST
+from tunnelsite.kernels.options import FAST_INNER
 
 BLOCK = 16  # rows that enter the skylines together, most of their samples sorted out beforehand
 BESIDE = 4  # rows looked at on either side of a block
@@ -22,7 +22,7 @@ for _k in range(16):
 NOTHING = np.float32(-1e30)  # height [m] that stands for an empty skyline
 
 
-@njit(**FAST)
+@njit(**FAST_INNER)
 def survivors(rows, drop, above, mask):
     """Set bit k of mask for the lines whose sample on block row k can still be a horizon.
 
@@ -36,7 +36,7 @@ def survivors(rows, drop, above, mask):
         _survivors(rows.reshape(-1), last, drop, above, mask)
 
 
-@njit(**FAST)
+@njit(**FAST_INNER)
 def _survivors(flat, last, drop, above, mask):
     """The block rows last, last - 1, ...: few, and of constant number, or the loop over lines is not vectorised."""
     n, n2, n4 = np.uint64(mask.size), np.uint64(2 * mask.size), np.uint64(4 * mask.size)
@@ -58,7 +58,7 @@ def _survivors(flat, last, drop, above, mask):
         mask[i] |= bits << (last - _UNROLLED + 1)
 
 
-@njit(inline="always", **FAST)
+@njit(**FAST_INNER, forceinline=True)
 def aim(i, vertex, heights, places, tops, guess, watch):
     """Make a vertex the one that line i watches."""
     nearer = min(vertex + 1, tops[i])
@@ -72,7 +72,7 @@ def aim(i, vertex, heights, places, tops, guess, watch):
     watch[5, i] = places[farther, i]
 
 
-@njit(**FAST)
+@njit(**FAST_INNER)
 def push(rows, mask, first, heights, places, tops, guess, watch, drop):
     """Add a block's samples that `survivors` left, the block starting at march row first, to the skylines and bring `watch`
     up to date.
@@ -115,7 +115,7 @@ def push(rows, mask, first, heights, places, tops, guess, watch, drop):
             aim(i, guess[i], heights, places, tops, guess, watch)
 
 
-@njit(**FAST)
+@njit(**FAST_INNER)
 def glance(watch, line0, p, eye, drop, per_step, tangent, steps, missed):
     """Tangent from each eye (march row p) to its line's watched vertex, steps to it, and whether another is
     steeper.
@@ -140,7 +140,7 @@ def glance(watch, line0, p, eye, drop, per_step, tangent, steps, missed):
         missed[i] = np.float32(1.0) if (zn * d > z * dn) | (zf * d > z * df) else np.float32(0.0)
 
 
-@njit(**FAST)
+@njit(**FAST_INNER)
 def steepest(i, eye, p, heights, places, top, drop):
     """Index of line i's vertex with the steepest line of sight from height eye at march row p."""
     low = 0

@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 from numba import njit
 
-from tunnelsite.kernels.options import PLAIN
+from tunnelsite.kernels.options import INNER
 from tunnelsite.kernels.shared import shared
 
 
@@ -29,7 +29,7 @@ def reach_m(lamps: Lamps, least_lux: float) -> np.ndarray:
     return np.sqrt(strongest / least_lux)
 
 
-@njit(**PLAIN)
+@njit(**INNER)
 def _hidden(surface, row, col, eye, lamp):
     """Whether the surface rises above the sight from (row, col, eye) to lamp = (row, col, height, free cells).
 

@@ -12,7 +12,7 @@ from typing import NamedTuple
 import numpy as np
 from numba import njit
 
-from tunnelsite.kernels.options import PLAIN
+from tunnelsite.kernels.options import INNER, PLAIN
 from tunnelsite.kernels.shared import shared
 
 REACH = 48  # cells: farther off, half a cell is 1 % of the way
@@ -127,7 +127,7 @@ def _sweep(mine, edges, floor, direction, observer, eye):
             _shade(edges[k], floor, last, direction, observer, eye, (top, bottom))
 
 
-@njit(**PLAIN)
+@njit(**INNER)
 def _shade(edge, floor, last, direction, observer, eye, band):
     """Raise the cells of a band of rows from which one edge is seen, REACH at most before it."""
     starts, first, end, offset, values = floor

@@ -15,7 +15,7 @@ import numpy as np
 from numba import njit
 
 from tunnelsite.kernels.coverage import SNAP_CELLS, axis_weights, rectangle_moments
-from tunnelsite.kernels.options import PLAIN
+from tunnelsite.kernels.options import INNER
 from tunnelsite.kernels.shared import shared_singly
 from tunnelsite.kernels.terrain.blade import blade_ground, blade_step
 from tunnelsite.kernels.terrain.judged_pad import grade_alone
@@ -188,7 +188,7 @@ def _grade(batch, grounds, alone, centres, ripple, weights, pad, asked, out):
         first = end
 
 
-@njit(**PLAIN)
+@njit(**INNER)
 def _run(centres, first, last):
     """Return where a run of placements close to each other in one block of a row ends, and its first and last column."""
     left = right = centres[1, first]
@@ -204,7 +204,7 @@ def _run(centres, first, last):
     return end, left, right
 
 
-@njit(**PLAIN)
+@njit(**INNER)
 def _datum(line):
     """Return the first height that is known: it is the same whatever is asked, and heights near it keep their digits."""
     for height in line:
@@ -213,7 +213,7 @@ def _datum(line):
     return 0.0
 
 
-@njit(**PLAIN)
+@njit(**INNER)
 def _tell(shown, lane, datum, steepest, out, k):
     """Write what was found of one pad of a run: as `Grading`, slopes to the east and south."""
     out[0, k] = out[1, k] = shown[CUT, lane]

@@ -3,13 +3,13 @@
 import numpy as np
 from numba import njit
 
-from tunnelsite.kernels.options import PLAIN
+from tunnelsite.kernels.options import INNER
 from tunnelsite.kernels.terrain.pads_abreast import kept_share
 
 _MAX_STEPS = 60
 
 
-@njit(**PLAIN)
+@njit(**INNER)
 def grade_alone(felt, lone, centre, weights, pad, asked, ripple):
     """Return cut, fill [heights x m], deepest cut, deepest fill [m], level, design slopes east and south [m a height], share kept.
 
@@ -46,7 +46,7 @@ def grade_alone(felt, lone, centre, weights, pad, asked, ripple):
     return cut, fill, max(top, 0.0), max(-bottom, 0.0), datum + level, east, south, kept
 
 
-@njit(**PLAIN)
+@njit(**INNER)
 def _window(felt, centre, low, half, step):
     """The heights on the pad and, where it ends between heights, those just beyond; one of these that is not known is its neighbour on the
     pad."""
@@ -64,7 +64,7 @@ def _window(felt, centre, low, half, step):
     return window
 
 
-@njit(**PLAIN)
+@njit(**INNER)
 def _plane(window, weights, pad):
     """Return level, slopes and mean square of the least-squares plane."""
     (reach_u, reach_v), _, (area, per_u, per_v), _, _ = pad
@@ -79,7 +79,7 @@ def _plane(window, weights, pad):
     return level, east, south, max(sq - s0 * level - su * east - sv * south, 0.0) / area
 
 
-@njit(**PLAIN)
+@njit(**INNER)
 def _volumes(window, weights, pad, plane, shrink):
     """Return cut, fill [heights x m], and the area that a change of level moves, fill counted `shrink` times."""
     (reach_u, reach_v), (level, east, south) = pad[0], plane
@@ -94,7 +94,7 @@ def _volumes(window, weights, pad, plane, shrink):
     return cut, fill, pull
 
 
-@njit(**PLAIN)
+@njit(**INNER)
 def _deepest(window, low, half, plane):
     """Return the highest and the lowest depth at heights on the pad, along its edges and at its corners: bilinear ground over a plane
     is highest and lowest nowhere else."""
@@ -110,7 +110,7 @@ def _deepest(window, low, half, plane):
     return top, bottom
 
 
-@njit(**PLAIN)
+@njit(**INNER)
 def _between(window, v, u, low):
     """Return the height at a point, bilinear; only the last line each way lies between heights."""
     on_v, on_u = min(max(int(v), -low[1]), low[1]), min(max(int(u), -low[0]), low[0])

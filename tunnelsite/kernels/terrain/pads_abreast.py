@@ -8,7 +8,7 @@ Only what nearly every pad asks for: cut makes up the fill one to one, and no lo
 import numpy as np
 from numba import njit
 
-from tunnelsite.kernels.options import PLAIN
+from tunnelsite.kernels.options import INNER, PLAIN
 from tunnelsite.kernels.terrain.lanes import LANES, known, lanes_of, larger, load, smaller, store
 
 EIGHT, ONE = np.uint64(LANES), np.uint64(1)
@@ -18,7 +18,7 @@ SHOWN = 9
 _KEPT, _LOST_EAST, _LOST_SOUTH = 0, 1, 2  # rows of what `_design` leaves
 
 
-@njit(**PLAIN)
+@njit(**INNER)
 def grade_abreast(felt, start, count, datum, weights, pad, steepest, sums, shown):
     """Fill `shown` [SHOWN, at least `count`] for `count` pads, a multiple of eight, side by side, the first centre at flat index `start`.
 
@@ -34,7 +34,7 @@ def grade_abreast(felt, start, count, datum, weights, pad, steepest, sums, shown
         _depths(felt, np.uint64(start) + first, datum, weights, pad, tilts, shown, first)
 
 
-@njit(**PLAIN)
+@njit(**INNER)
 def _column_sums(felt, start, count, datum, weights, pad, sums):
     """Weighted sums of z, v z and z^2 down the columns of every pad."""
     (reach_u, reach_v), _, _, _, step = pad
@@ -54,7 +54,7 @@ def _column_sums(felt, start, count, datum, weights, pad, sums):
         store(sums, wide + wide + at, sq)
 
 
-@njit(**PLAIN)
+@njit(**INNER)
 def _planes(sums, first, weights, pad, shown):
     """Level, slopes and mean square of the least-squares planes of eight pads."""
     (reach_u, _), _, (area, per_u, per_v), _, step = pad
@@ -75,7 +75,7 @@ def _planes(sums, first, weights, pad, shown):
     store(shown, np.uint64(SQUARE) * row + first, square)
 
 
-@njit(**PLAIN)
+@njit(**INNER)
 def _design(shown, first, steepest, tilts):
     """What is kept of the heights off their plane, and how much of the natural slopes the design planes take away."""
     for lane in range(LANES):
@@ -93,7 +93,7 @@ def kept_share(square, ripple):
     return np.sqrt(spare / square) if spare > 0.0 else (0.0 if ripple > 0.0 else 1.0)
 
 
-@njit(**PLAIN)
+@njit(**INNER)
 def _depths(felt, start, datum, weights, pad, tilts, shown, first):
     """Cut, deepest cut and fill of eight pads."""
     row = np.uint64(shown.shape[1])
@@ -110,13 +110,13 @@ def _depths(felt, start, datum, weights, pad, tilts, shown, first):
     store(shown, np.uint64(MAX_FILL) * row + first, larger(none - bottom, none))
 
 
-@njit(**PLAIN, forceinline=True)
+@njit(**INNER, forceinline=True)
 def _at(start, felt, step, i, j):
     """Flat index of the height `i` rows down and `j` columns to the right of the first centre."""
     return np.uint64(np.int64(start) + (i * felt.shape[1] + j) * step)
 
 
-@njit(**PLAIN)
+@njit(**INNER)
 def _inner(felt, start, weights, pad, planes, design):
     """The heights whose middles lie on the pad: cut, highest and lowest depth."""
     (reach_u, reach_v), (low_u, low_v), _, _, step = pad
@@ -137,7 +137,7 @@ def _inner(felt, start, weights, pad, planes, design):
     return cut, top, bottom
 
 
-@njit(**PLAIN)
+@njit(**INNER)
 def _outer(felt, start, weights, pad, planes, design, cut):
     """End cells whose middles lie beyond the pad: they count by the part that lies on it, not for depth."""
     (reach_u, reach_v), (low_u, low_v), _, _, step = pad
@@ -156,7 +156,7 @@ def _outer(felt, start, weights, pad, planes, design, cut):
     return cut
 
 
-@njit(**PLAIN, forceinline=True)
+@njit(**INNER, forceinline=True)
 def _edge(height, at, planes, design, top, bottom):
     """Highest and lowest depth with those of one more point (u, v)."""
     (level, east, south), (kept, lost_east, lost_south), (u, v) = planes, design, at
@@ -164,7 +164,7 @@ def _edge(height, at, planes, design, top, bottom):
     return larger(d, top), smaller(d, bottom)
 
 
-@njit(**PLAIN)
+@njit(**INNER)
 def _sides(felt, start, pad, planes, design, deepest):
     """Where lines of heights meet the edges, a part of the way to the next height beyond."""
     _, (low_u, low_v), _, (half_u, half_v), step = pad
@@ -182,7 +182,7 @@ def _sides(felt, start, pad, planes, design, deepest):
     return top, bottom
 
 
-@njit(**PLAIN)
+@njit(**INNER)
 def _corners(felt, start, pad, planes, design, deepest):
     """The corners, where the pad ends between heights both ways."""
     _, (low_u, low_v), _, (half_u, half_v), step = pad

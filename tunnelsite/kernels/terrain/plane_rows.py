@@ -8,7 +8,7 @@ column change. The same holds along the row for u.
 import numpy as np
 from numba import njit
 
-from tunnelsite.kernels.options import PLAIN
+from tunnelsite.kernels.options import INNER
 from tunnelsite.kernels.terrain.lanes import LANES, expect, gathered, lanes_of, load, single_root, spread, store
 
 # Offsets are unsigned, as `lanes` wants them: of vectors, of the four sums of a place, of the block of one result.
@@ -20,7 +20,7 @@ LINE_CELLS = np.uint64(16)
 LINES = LANES * LANES // 16
 
 
-@njit(**PLAIN)
+@njit(**INNER)
 def slide_down(ground, window, ends, scales, datum, asked, corner, out, fraction):
     """Write the asked rows (first, past the last) of a tile to `out`; `corner` is where its first placement goes.
 
@@ -57,7 +57,7 @@ def slide_down(ground, window, ends, scales, datum, asked, corner, out, fraction
             _copy_out(shown, LANES * length, layers, corner[1], count)
 
 
-@njit(**PLAIN)
+@njit(**INNER)
 def _copy_in(ground, row, left, line, count):
     """Copy `count` cells of a row of the ground."""
     r, a = np.uint64(row), np.uint64(left)
@@ -65,7 +65,7 @@ def _copy_in(ground, row, left, line, count):
         line[c] = ground[r, a + c]
 
 
-@njit(**PLAIN)
+@njit(**INNER)
 def _copy_out(shown, step, layers, left, count):
     """Copy the five results of a row into the rows of the output layers."""
     a = np.uint64(left)
@@ -75,7 +75,7 @@ def _copy_out(shown, step, layers, left, count):
             layer[a + c] = shown[offset + c]
 
 
-@njit(**PLAIN)
+@njit(**INNER)
 def _add_row(ring, slot, sums, v, weight, datum):
     """Add a row of the ground, `v` rows below the middle, to the weighted sums of z, v z, v^2 z and z^2."""
     w, wv, wvv = np.float64(weight), np.float64(weight * v), np.float64(weight * v * v)
@@ -87,7 +87,7 @@ def _add_row(ring, slot, sums, v, weight, datum):
         store(sums, at + THRICE, load(sums, at + THRICE) + w * z * z)
 
 
-@njit(**PLAIN, forceinline=True)
+@njit(**INNER, forceinline=True)
 def _slid(ring, lines, sums, i, across, datum, fraction):
     """Move the four column sums of place `i` of every run down by a row, keep and return them.
 
@@ -120,7 +120,7 @@ def _slid(ring, lines, sums, i, across, datum, fraction):
     return t0, t1, t2, tq
 
 
-@njit(**PLAIN)
+@njit(**INNER)
 def _slide_along(ring, lines, sums, ends, scales, datum, runs, shown, layers, fraction):
     """Move the column sums down to a row of placements, slide along it in every run at once, solve each placement."""
     (length, left), (reach, outer, inner) = runs, ends[0]
@@ -158,13 +158,13 @@ def _slide_along(ring, lines, sums, ends, scales, datum, runs, shown, layers, fr
                 spread(results, np.uint64(layer) * BLOCK, shown, np.uint64(layer) * EIGHT * apart + i - k, apart)
 
 
-@njit(**PLAIN, forceinline=True)
+@njit(**INNER, forceinline=True)
 def _four(sums, at):
     """Return the four column sums of one place of every run."""
     return load(sums, at), load(sums, at + EIGHT), load(sums, at + TWICE), load(sums, at + THRICE)
 
 
-@njit(**PLAIN, forceinline=True)
+@njit(**INNER, forceinline=True)
 def _solve(moments, scales, datum, results, at):
     """Turn the sums under eight placements into the five results."""
     m0, mu, mv, m2, mq = moments

@@ -12,7 +12,7 @@ import numpy as np
 from numba import njit
 
 from tunnelsite.kernels.coverage import axis_coverage, rectangle_moments
-from tunnelsite.kernels.options import PLAIN
+from tunnelsite.kernels.options import INNER
 from tunnelsite.kernels.shared import shared_singly
 from tunnelsite.kernels.terrain.plane_rows import slide_down
 from tunnelsite.kernels.tiles import (
@@ -138,7 +138,7 @@ def _planes(tile, ground, ends, scales, rows, grid, out, fraction):
                 blank_gaps(counts, r, reach_u, reach_v, layer[row + r, left:right])
 
 
-@njit(**PLAIN)
+@njit(**INNER)
 def _blank(layers, block):
     """Set a block (top, bottom, left, right) of every layer to NaN."""
     for layer in layers:

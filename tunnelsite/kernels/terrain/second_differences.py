@@ -7,7 +7,7 @@ depends neither on threads nor on the rows asked for.
 import numpy as np
 from numba import njit
 
-from tunnelsite.kernels.options import PLAIN
+from tunnelsite.kernels.options import INNER
 from tunnelsite.kernels.shared import shared
 from tunnelsite.kernels.tiles import checked_rows
 
@@ -55,7 +55,7 @@ def _window_means(mine, ground, lag, reach, start, out):
                 _along_row(square, known, reach, out[row - start])
 
 
-@njit(**PLAIN)
+@njit(**INNER)
 def _add_row(ground, lag, row, sign, square, known):
     """Add (1) or take off (-1) the differences whose middles lie in a row."""
     rows, cols = ground.shape
@@ -72,7 +72,7 @@ def _add_row(ground, lag, row, sign, square, known):
             known[col] += sign
 
 
-@njit(**PLAIN)
+@njit(**INNER)
 def _along_row(square, known, reach, out):
     cols = out.size
     total, count = 0.0, 0

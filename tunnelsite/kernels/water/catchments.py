@@ -22,7 +22,7 @@ Earth Surface Dynamics 7:549-562; Barnes (2016) Computers & Geosciences 96:56-68
 import numpy as np
 from numba import njit
 
-from tunnelsite.kernels.options import PLAIN
+from tunnelsite.kernels.options import INNER, PLAIN
 from tunnelsite.kernels.shared import shared, shared_singly
 
 _BLOCK = 128  # rows
@@ -76,7 +76,7 @@ def _compare(block, z, lower, label, rows):
             mark[k] = 0 if here == here else _OUTSIDE
 
 
-@njit(inline="always")
+@njit(**INNER, forceinline=True)
 def _inside(lower, cell, first, last, width):
     # Lower neighbours within the block.
     bits = lower[cell]
@@ -149,16 +149,16 @@ def _spills(block, lower, label, cells, width, more, steps, pairs, over, part):
 
 
 @njit(**PLAIN)
-def _levels(one, other, height, count):
-    """Level at which each catchment spills; the spills are used up.
+def _levels(one, other, height, onto):
+    """Level at which each catchment spills; the spills are used up, and `onto`, which is 0, 1, 2 ... at first.
 
     What holds throughout is level(k) = max(level[k], level(onto[k])). In every round each catchment that is still its own
     goes onto the one beyond its lowest spill, which holds because no way out of it is lower; all but the lowest spill of those
     between two of them then drop out. Of equal spills the first in the list counts for both sides, so no ring forms but pairs.
     """
-    onto = np.arange(count).astype(np.int32)
-    level = np.full(count, -np.inf, height.dtype)
-    lowest, beyond = np.full(count, np.inf, height.dtype), onto.copy()
+    count, beyond = onto.size, onto.copy()
+    level, lowest = np.empty(count, height.dtype), np.empty(count, height.dtype)
+    level[:], lowest[:] = -np.inf, np.inf
     own, owned, left = onto[_OUTSIDE + 1 :].copy(), count - _OUTSIDE - 1, one.size
     while left:
         kept = 0
@@ -191,7 +191,7 @@ def _levels(one, other, height, count):
     return level
 
 
-@njit(inline="always")
+@njit(**INNER, forceinline=True)
 def _shorten(onto, level, k):
     while onto[onto[k]] != onto[k]:
         level[k] = max(level[k], level[onto[k]])
@@ -227,4 +227,4 @@ def raise_hollows(heights):
     del lower, low  # what is not used again goes first: this is where a screening holds most
     height = heights.ravel()[over].astype(np.float64)
     del over
-    _raise(rows - 2, heights, label, _levels(pairs[0], pairs[1], height, first[-1]))
+    _raise(rows - 2, heights, label, _levels(pairs[0], pairs[1], height, np.arange(first[-1], dtype=np.int32)))

@@ -12,7 +12,7 @@ import math
 import numpy as np
 from numba import njit
 
-from tunnelsite.kernels.options import PLAIN
+from tunnelsite.kernels.options import INNER, PLAIN
 from tunnelsite.kernels.shared import shared
 from tunnelsite.kernels.water.fill import with_rim
 from tunnelsite.kernels.water.flow import spacing
@@ -35,7 +35,7 @@ _ROW = np.array([-1, -1, 0, 1, 1, 1, 0, -1])
 _COL = np.array([0, 1, 1, 1, 0, -1, -1, -1])
 
 
-@njit(**PLAIN)
+@njit(**INNER)
 def _steeper(best, here, cardinal, diagonal, azimuth, turn):
     """The steeper of the best facet so far and this one: drop per cell width, along, across, azimuth, turn.
 
@@ -59,7 +59,7 @@ def _steeper(best, here, cardinal, diagonal, azimuth, turn):
     )
 
 
-@njit(**PLAIN)
+@njit(**INNER)
 def _facet_azimuth(along, across, azimuth, turn):
     # azimuth +- atan2(across, along) in degrees, for 0 <= across <= along: reduced to +-22.5 degrees, odd
     # polynomial there.
@@ -102,7 +102,7 @@ def _angles(mine, z, direction, angle):
                 out[k] = 0.0 if out[k] == 360.0 else _azimuth_of_code(code[k])
 
 
-@njit(**PLAIN, forceinline=True)
+@njit(**INNER, forceinline=True)
 def _azimuth_of_code(code):
     if code == 255:
         return np.nan
@@ -115,7 +115,7 @@ def _azimuth_of_code(code):
     return 45.0 * ((power + 2) & 7)  # E = 1 = 90 degrees, clockwise
 
 
-@njit(**PLAIN, forceinline=True)
+@njit(**INNER, forceinline=True)
 def _share(angle, k):
     # What a receiver k of this cell gets (Tarboton equation 6): the less its direction is off the angle, the
     # more.
@@ -156,7 +156,7 @@ def _inflows(mine, angle, receivers, inflows, is_open):
                 inflows[row, col], is_open[row, col] = count, beside
 
 
-@njit(**PLAIN, forceinline=True)
+@njit(**INNER, forceinline=True)
 def _gather(cell, step, angle, receivers, total, is_open):
     # Pulled in a fixed order once all that flows in is known: the sum cannot depend on which thread came
     # first.
@@ -170,7 +170,7 @@ def _gather(cell, step, angle, receivers, total, is_open):
     is_open[cell] = edge
 
 
-@njit(**PLAIN, forceinline=True)
+@njit(**INNER, forceinline=True)
 def _release(cell, first, last, inside, step, receivers, inflows, stack, count):
     # Tell the receivers of a finished cell, either those in first..last (inside) or those out of it; finished
     # ones are stacked.

@@ -11,7 +11,7 @@ from numba import njit
 
 from tunnelsite.kernels.bands import bands
 from tunnelsite.kernels.distance import distance_to, from_rows_away, rows_away
-from tunnelsite.kernels.options import PLAIN
+from tunnelsite.kernels.options import INNER
 from tunnelsite.kernels.shared import shared
 from tunnelsite.kernels.water.flow import CODE, COL_STEP, NO_DATA, OUTLET, ROW_STEP
 
@@ -19,7 +19,7 @@ _UNKNOWN = np.int32(-1)
 _BAND_CELLS = 1 << 20
 
 
-@njit(**PLAIN)
+@njit(**INNER)
 def _followed(row, col, direction, line, steps, end):
     """Set `end` of all cells on the way down from one; return 0, or 1 where the way leads out of the array, to no data or in a loop."""
     rows, cols = direction.shape

@@ -11,15 +11,13 @@ _BLOCK = 16  # rows of placements that one thread fills
 
 @shared
 def _largest(mine, lines, level, rectangle, found):
-    row, col, area, height = lines
+    row, col, area, height, first, past = lines
     half_along, half_across, reach, clear = rectangle
     rows, cols = level.shape
     far_rows = int(half_across + reach)
     for block in range(mine[0], mine[1]):
         top, bottom = block * _BLOCK, min(block * _BLOCK + _BLOCK, rows)
-        first = np.searchsorted(row, top - far_rows)
-        last = np.searchsorted(row, bottom + far_rows)
-        for k in range(first, last):
+        for k in range(first[block], past[block]):
             for r in range(max(top, row[k] - far_rows), min(bottom, row[k] + far_rows + 1)):
                 off = max(abs(r - row[k]) - half_across, 0.0)
                 along = half_along + np.sqrt(max(reach * reach - off * off, 0.0))
@@ -58,9 +56,15 @@ def flow_beside(water, level_m, rows, rectangle_cells, reach_cells):
     area, height = water.area_m2[top + row, col], water.ground[top + row, col]
     found = np.where(np.isnan(level_m), np.float32(np.nan), np.float32(0.0))
     sizes = (float(half_along), float(half_across), float(reach_cells), np.float32(water.clear_m))
+    row += top - rows[0]
+    blocks = np.arange(0, len(found), _BLOCK)
+    first, past = (
+        np.searchsorted(row, blocks - far),
+        np.searchsorted(row, np.minimum(blocks + _BLOCK, len(found)) + far),
+    )
     _largest(
-        -(-len(found) // _BLOCK),
-        (row + (top - rows[0]), col, area, height),
+        len(blocks),
+        (row, col, area, height, first, past),
         np.asarray(level_m, np.float32),
         sizes,
         found,

@@ -16,7 +16,7 @@ from typing import NamedTuple
 import numpy as np
 from numba import njit
 
-from tunnelsite.kernels.options import PLAIN
+from tunnelsite.kernels.options import INNER, PLAIN
 from tunnelsite.kernels.water.fill import filled
 from tunnelsite.kernels.water.flow import COL_STEP, NO_DATA, OUTLET, ROW_STEP, flow_direction
 from tunnelsite.kernels.water.tile_frame import mine, numbers, perimeter, spots
@@ -104,7 +104,7 @@ def _borders(ground, label):
     return a[:count], b[:count], level[:count]
 
 
-@njit(inline="always")
+@njit(**INNER, forceinline=True)
 def _root(parent, k):
     while parent[k] != k:
         parent[k] = parent[parent[k]]

@@ -9,6 +9,7 @@ import numpy as np
 from numba import njit
 
 from tunnelsite.kernels.one_thread import one_thread
+from tunnelsite.kernels.options import INNER
 from tunnelsite.kernels.shared import shared, shared_singly
 from tunnelsite.kernels.water.fill import LARGEST, without_rim
 from tunnelsite.kernels.water.flow import CODE, COL_STEP, NO_DATA, ROW_STEP, spacing
@@ -44,7 +45,7 @@ def _inflows(mine, direction, state):
     return bad
 
 
-@njit(inline="always")
+@njit(**INNER, forceinline=True)
 def _follow(cell, first, last, step, direction, state, total):
     # Hand a finished cell's water on, and go on as long as that finishes the next one; stay within cells first..last.
     water, edge = total[cell], state[cell] & _OPEN
