@@ -1,7 +1,6 @@
 """Every ratio in one run of a few minutes: `python -m tests.benchmarks [file.md]` prints them and writes the table.
 
-Peers stand in the same run, calls in turn, medians; a busy machine moves the figures, the load is written with them. `bench_whole_job`
-is not among them: its peer composes the job of an earlier version, without the newer criteria, and the two answers no longer agree.
+Peers stand in the same run, calls in turn, medians; a busy machine moves the figures, the load is written with them.
 """
 
 from __future__ import annotations

@@ -1,27 +1,28 @@
 """The horizon engine against a plain march of 200 m on the same surface: time, growth with size, accuracy, memory.
 
-Run with `python -m tests.benchmarks.bench_horizon [side]`. Ratios are medians of interleaved runs in one process.
+Run with `python -m tests.benchmarks.bench_horizon [side]`. Ratios are medians of interleaved runs in one process. Where the library
+`insolation` is installed (Corripio 2003: the shadow of one sun, at whole cells), its shadows are cast in the same run.
 """
 
 from __future__ import annotations
 
+import importlib.util
 import statistics
 import sys
+import time
 import tracemalloc
 
 import numpy as np
-import richdem as rd
 from numba import njit, prange
 
 from tests.benchmarks.bench_screening import farm_ground
-from tests.benchmarks.bench_terrain import quiet, seconds, wrapped
+from tests.benchmarks.bench_terrain import seconds
 from tests.benchmarks.table import Figure, show
 from tunnelsite.kernels.light.horizon import horizon_tangent
 from tunnelsite.kernels.light.horizon_share import NODES, folded_share, sector_tables
+from tunnelsite.sun.position import YEAR, Observer, sun_positions
 
-# Seconds a cell on the machine where the peers were measured side by side: a library that casts the shadow of one sun (98 ms at
-# 2000 x 2000), which is not run here, and richdem's slope and aspect (1071 ms at 5000 x 5000), which are.
-QUOTED_SHADOW, QUOTED_RICHDEM = 0.098 / 2000**2, 1.071 / 5000**2
+LATITUDE_DEG = 42.0
 AZIMUTHS = (110.0, 148.0, 180.0, 222.0)
 
 
@@ -59,13 +60,46 @@ def grounds(side: int) -> tuple[np.ndarray, np.ndarray]:
     return surface, ground + np.float32(1.0)
 
 
-def slower_machine(ground: np.ndarray) -> float:
-    """How many times slower richdem's slope and aspect are here than on the machine of the quoted figures."""
-    inner, took = wrapped(ground), []
-    for _ in range(3):
-        with quiet():
-            took.append(seconds(lambda: [rd.TerrainAttribute(inner, name) for name in ("slope_riserun", "aspect")]))
-    return statistics.median(took) / ground.size / QUOTED_RICHDEM
+def suns() -> tuple[np.ndarray, np.ndarray]:
+    """Azimuth and elevation [deg] of the sun, while it is up, every 30 minutes of the 21st of each month."""
+    months = np.arange(f"{YEAR}-01", f"{YEAR + 1}-01", dtype="datetime64[M]")
+    days = (months.astype("datetime64[D]") + np.timedelta64(20, "D")).astype("datetime64[s]").astype(np.int64)
+    instants = (days[:, None] + np.arange(0, 86_400, 1800)).ravel().astype(float)
+    azimuth, elevation = sun_positions(instants, Observer(LATITUDE_DEG, 0.0))
+    return azimuth[elevation > 0], elevation[elevation > 0]
+
+
+def shadows(surface: np.ndarray, azimuth_deg: float, elevation_deg: float) -> np.ndarray:
+    """1 where the sun shines, by `insolation`."""
+    from insolation.insolf import doshade, normalvector
+
+    return doshade(surface, 1.0, np.asarray(normalvector(90.0 - elevation_deg, azimuth_deg), np.float64))
+
+
+def against_shadows(pair: tuple[np.ndarray, np.ndarray], ours_s: float) -> list[Figure]:
+    """One sun against one direction; the suns of a season, each weighed by the sine of its height, against our directions."""
+    if importlib.util.find_spec("insolation") is None:
+        return []
+    surface = pair[0]
+    shadows(grounds(300)[0], 148.0, 25.0)
+    one = float(
+        np.mean([statistics.median(seconds(shadows, surface, way, 25.0) for _ in range(3)) for way in AZIMUTHS])
+    )
+    azimuth, elevation = suns()
+    energy = np.sin(np.radians(elevation))
+    azimuths = np.arange(36) * 10.0
+    start, light = time.perf_counter(), np.zeros(surface.shape, np.float32)
+    for way, height, weight in zip(azimuth, elevation, energy / energy.sum(), strict=True):
+        light += np.float32(weight) * shadows(surface, way, height)
+    theirs = time.perf_counter() - start
+    start = time.perf_counter()
+    share = folded_share(*pair, 1.0, azimuths, sector_tables(azimuth, elevation, energy, azimuths))[0]
+    ours = time.perf_counter() - start
+    alike = f"{theirs:.1f} against {ours:.1f} s; mean light {light.mean():.3f} and {share.mean():.3f}"
+    return [
+        Figure("horizon: insolation's shadow of one sun / ours", one / ours_s, 2, detail=f"{1000 * one:.0f} against {1000 * ours_s:.0f} ms"),
+        Figure(f"light of a year: insolation's {len(energy)} suns / our 36 directions", theirs / ours, 10, detail=alike),
+    ]  # fmt: skip
 
 
 def figures(side: int = 2000) -> list[Figure]:
@@ -92,12 +126,8 @@ def figures(side: int = 2000) -> list[Figure]:
     peak = tracemalloc.get_traced_memory()[1] / small[0].nbytes
     tracemalloc.stop()
     growth = (c / large[0].size) / (a / small[0].size)
-    machine = slower_machine(small[0])
-    shadow = f"98 ms at 2000 x 2000 quoted and not run, times {machine:.2f}: richdem's slope here over the quoted one"
     return [
-        Figure(
-            "horizon: a single-sun shadow library / ours", QUOTED_SHADOW * machine * small[0].size / a, 2, detail=shadow
-        ),
+        *against_shadows(small, a),
         Figure(
             f"horizon at {side} x {side}: ours / plain march of 200 m",
             a / b,

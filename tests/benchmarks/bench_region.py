@@ -9,6 +9,7 @@ import sys
 import tempfile
 import time
 from pathlib import Path
+from unittest import mock
 
 import numba
 import rasterio
@@ -22,6 +23,7 @@ from tunnelsite.io.read.mosaic import mosaic
 from tunnelsite.kernels.water.fill import filled
 from tunnelsite.kernels.water.flow import flow_direction
 from tunnelsite.kernels.water.upslope import upslope_cells
+from tunnelsite.region import drainage
 from tunnelsite.region.cost import DRAINED_NS, LOOKED_THROUGH_NS
 from tunnelsite.region.drainage import drainage_of, drained
 from tunnelsite.region.worker_pool import Hands, WorkerPool

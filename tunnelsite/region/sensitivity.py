@@ -30,7 +30,9 @@ if TYPE_CHECKING:
 SURE = 0.9  # of the draws: a parcel that is feasible in more of them, or in fewer than the rest, is counted as settled (ours)
 ALL = "weights, limits and heights"
 PARCEL_COLUMNS = {
-    "feasible_share": Heading(REAL, "share of the draws in which a house has room on the drawn ground", "0-1"),
+    "feasible_share": Heading(
+        REAL, "share of the draws in which a house has room on the drawn ground; water runs as screened", "0-1"
+    ),
     "score_p10": Heading(
         REAL, "score of the best place: 10 % quantile over the draws in which it is feasible", "0-100"
     ),
@@ -39,7 +41,7 @@ PARCEL_COLUMNS = {
 }
 COLUMNS = {
     "house": Heading(TEXT, "house size as given"),
-    "drawn": Heading(TEXT, "what is drawn at random"),
+    "drawn": Heading(TEXT, "what is drawn at random; where water runs is not found again for drawn heights"),
     "parcels": Heading(INTEGER, "parcels that were screened: shares are of them"),
     "feasible": Heading(REAL, "share of the parcels that are feasible as screened", "0-1"),
     "feasible_p10": Heading(REAL, "share of the parcels that are feasible in a draw: 10 % quantile over the draws", "0-1"),

@@ -6,6 +6,7 @@ from __future__ import annotations
 import hashlib
 import os
 import re
+import shlex
 import stat
 from dataclasses import dataclass
 from pathlib import Path
@@ -49,6 +50,9 @@ class FileStamp:
     modified_ns: int
     changed_ns: int
     inode: int
+
+
+_GATHERED = {"DEM": ("--ground", "ground.tif"), "--surface": ("--surface", "surface.tif")}
 
 
 def checked_file(path: str | os.PathLike[str], option: str) -> Path:
@@ -191,8 +195,18 @@ def _refuse_other_than_path(text: str, option: str) -> None:
         )
     if _URL.match(start):
         raise UsageError(
-            f"{given} is an address", "the path of a file on disk; nothing is fetched", "download it first"
+            f"{given} is an address", "the path of a file on disk; nothing is fetched", _fetched(start, option)
         )
+
+
+def _fetched(address: str, option: str) -> str:
+    """How to get what lies at an address, as a command where one fetches it."""
+    if option not in _GATHERED:
+        return "download it first"
+    name, file = _GATHERED[option]
+    secret = "@" in address or not address.isprintable()  # a password is not repeated
+    words = f"tunnelsite gather FOLDER --parcels PARCELS {name} {'ADDRESS' if secret else shlex.quote(address)}"
+    return f"fetch it with: {words} (add the --halo of the run); then give FOLDER/{file}"
 
 
 def _unreadable(option: str, text: str, error: OSError) -> InputRefused:
