@@ -95,9 +95,9 @@ def test_broken_rules_are_told_and_light_has_twelve_months(farm) -> None:
 
 def test_place_off_the_data_is_refused_in_words(farm) -> None:
     with pytest.raises(UsageError):
-        farm[2].told(0.0, 0.0, 90.0, "20x48ft")
+        farm[2].message(0.0, 0.0, 90.0, "20x48ft")
     with pytest.raises(UsageError):
-        farm[2].told(farm[1].rows[0]["lon"], farm[1].rows[0]["lat"], 90.0, "a barn")
+        farm[2].message(farm[1].rows[0]["lon"], farm[1].rows[0]["lat"], 90.0, "a barn")
 
 
 def test_barn_that_is_drawn_bars_the_hand_at_once(farm) -> None:

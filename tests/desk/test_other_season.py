@@ -57,8 +57,8 @@ def shaded(result: Result) -> tuple[float, float]:
 def test_other_months_score_as_their_own_run_does(runs, own: str, other: str) -> None:
     lon, lat = shaded(runs[WINTER])
     held = {months: InHand(result, Units(True)) for months, result in runs.items()}
-    usual, wanted = (held[months].told(lon, lat, TURN_DEG, SIZE) for months in (own, other))
-    tried = held[own].in_months(other, (lon, lat)).told(lon, lat, TURN_DEG, SIZE)
+    usual, wanted = (held[months].message(lon, lat, TURN_DEG, SIZE) for months in (own, other))
+    tried = held[own].in_months(other, (lon, lat)).message(lon, lat, TURN_DEG, SIZE)
     assert abs(usual["score"]["steady"] - wanted["score"]["steady"]) > 3  # the season matters here
     assert tried["score"]["steady"] == pytest.approx(wanted["score"]["steady"], abs=0.02)
     assert tried["light"] == wanted["light"]
@@ -70,7 +70,7 @@ def test_own_months_change_nothing(runs) -> None:
     lon, lat = shaded(runs[WINTER])
     in_hand = InHand(runs[WINTER], Units(True))
     usual = in_hand.message(lon, lat, TURN_DEG, SIZE)
-    again = in_hand.in_months("Oct:Apr", (lon, lat)).told(lon, lat, TURN_DEG, SIZE)
+    again = in_hand.in_months("Oct:Apr", (lon, lat)).message(lon, lat, TURN_DEG, SIZE)
     assert again["score"]["steady"] == pytest.approx(usual["score"]["steady"], abs=1e-3)
     assert type(in_hand.spots) is Spots
 
@@ -102,5 +102,5 @@ def test_what_if_of_other_months_is_the_answer_of_their_run(runs) -> None:
 def test_shade_that_was_left_out_is_named(runs, monkeypatch: pytest.MonkeyPatch) -> None:
     lon, lat = shaded(runs[WINTER])
     monkeypatch.setattr("tunnelsite.desk.other_season.REACH_M", -HELD_M + 20.0)
-    tried = InHand(runs[WINTER], Units(True)).in_months(SUMMER, (lon, lat)).told(lon, lat, TURN_DEG, SIZE)
+    tried = InHand(runs[WINTER], Units(True)).in_months(SUMMER, (lon, lat)).message(lon, lat, TURN_DEG, SIZE)
     assert tried["tried"]["shade_within"] == "656 ft"
