@@ -109,7 +109,7 @@ def test_nothing_assessed_is_not_nothing_found_without_a_word(tmp_path) -> None:
     result = screen(site, SMALL, settings=settings)
     assert result.rows  # at 42 deg N there is sun in December
     for scan in result.scans:
-        scan.measures["sun"][:] = np.nan
+        scan.measures["sun"] = np.full_like(scan.measures["sun"], np.nan)
     again = result.rescore()
     assert not again.rows and "none of what has a weight (sun) could be assessed" in _notes(again)
     assert "none of what has a weight" not in _notes(result)
