@@ -7,22 +7,28 @@ import pytest
 
 from tests.processes.test_season_light import WINTER, grove, layer
 from tunnelsite.core.errors import UsageError
+from tunnelsite.core.layers import Layer
 from tunnelsite.processes import season_light
 from tunnelsite.sun.irradiance import clear_sky_steps
 from tunnelsite.sun.position import Observer
 from tunnelsite.sun.season import bare_trees, season_sun
 
 
-@pytest.mark.parametrize("limit", [8_000, 30_000])
-def test_bands_give_what_the_whole_gives(monkeypatch, limit: int) -> None:
+def grove_in_winter() -> dict[str, Layer]:
+    """Inputs of the process: a grove with two outlines and the sun of a winter."""
     ground, surface, leafless = grove()
     sun = season_sun(clear_sky_steps(Observer(44.0, 10.0, 100.0), 60), WINTER, bare_trees(44.0))
     edges = np.array([[20.2, 10.4, 20.2, 18.3, 6.0, 6.0, 0.0], [34.1, 15.0, 36.9, 59.0, 12.0, 12.0, 1.0]])
     inputs = {"ground": layer(ground), "surface": layer(surface), "surface_leafless": layer(leafless)}
-    inputs |= {"sun": layer(sun), "outlines": layer(edges)}
+    return inputs | {"sun": layer(sun), "outlines": layer(edges)}
+
+
+@pytest.mark.parametrize("limit", [8_000, 30_000])
+def test_bands_give_what_the_whole_gives(monkeypatch, limit: int) -> None:
+    inputs = grove_in_winter()
     whole = season_light.PROCESS(inputs)
     monkeypatch.setattr(season_light, "LOSSES_BYTES", limit)
-    assert len(season_light._bands(ground.shape, 7)) > 2
+    assert len(season_light._bands(inputs["ground"].values.shape, 7)) > 2
     parts = season_light.PROCESS(inputs)
     for name, values in whole.items():
         np.testing.assert_array_equal(values.values, parts[name].values, err_msg=name)
@@ -36,11 +42,7 @@ def window_of(layers: dict, window: tuple[int, int, int, int]) -> dict[str, np.n
 @pytest.mark.parametrize("window", [(0, 7, 0, 5), (11, 30, 23, 60), (20, 21, 0, 3), (35, 40, 55, 60)])
 @pytest.mark.parametrize("limit", [8_000, 1 << 30])
 def test_a_window_gets_what_the_whole_gives(monkeypatch, limit: int, window: tuple[int, int, int, int]) -> None:
-    ground, surface, leafless = grove()
-    sun = season_sun(clear_sky_steps(Observer(44.0, 10.0, 100.0), 60), WINTER, bare_trees(44.0))
-    edges = np.array([[20.2, 10.4, 20.2, 18.3, 6.0, 6.0, 0.0], [34.1, 15.0, 36.9, 59.0, 12.0, 12.0, 1.0]])
-    inputs = {"ground": layer(ground), "surface": layer(surface), "surface_leafless": layer(leafless)}
-    inputs |= {"sun": layer(sun), "outlines": layer(edges)}
+    inputs = grove_in_winter()
     whole = season_light.PROCESS(inputs)
     monkeypatch.setattr(season_light, "LOSSES_BYTES", limit)
     part = season_light.PROCESS(inputs | {"light_window": layer(np.array([window], float))})
