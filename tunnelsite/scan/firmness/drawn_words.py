@@ -44,8 +44,7 @@ def drawn_words(result: RankedRun, shares: RankShares, rank: int) -> str:
         parts.append(f"a limit rejects it {share_words(float(shares.out[at]))} of the time")
     if wet:
         parts.append(f"one time in ten {' and '.join(wet)}")
-    return (
-        f"Within the errors of the heights {', and '.join([', '.join(parts[:-1]), parts[-1]][len(parts) < 2 :])}."
-        if parts
-        else ""
-    )
+    if not parts:
+        return ""
+    *others, last = parts
+    return f"Within the errors of the heights {', and '.join([', '.join(others), last] if others else parts)}."
