@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from tunnelsite.core import catalogue
+from tunnelsite.core.counting import listed
 from tunnelsite.core.needs import unmet_words
 from tunnelsite.core.site import Site
 from tunnelsite.criteria.reach import reach
@@ -75,4 +76,4 @@ def where_unknown(titles: Mapping[str, Sequence[str]]) -> list[str]:
 def _options(labels: Sequence[str], count: int) -> str:
     if len(labels) == 1:
         return f"option {labels[0]}"
-    return "every option" if len(labels) == count else f"options {', '.join(labels[:-1])} and {labels[-1]}"
+    return "every option" if len(labels) == count else f"options {listed(labels)}"

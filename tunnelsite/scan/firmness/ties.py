@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from tunnelsite.core.counting import listed
 from tunnelsite.scan.engine import Judge
 from tunnelsite.scan.firmness.other_weights import candidate_marks
 from tunnelsite.scan.ranked_run import RankedRun
@@ -35,10 +36,10 @@ def _sentence(judges: Sequence[Judge], what: str, count: int) -> list[str]:
     if not judges:
         return []
     names = [_name(judge) for judge in judges]
-    listed = names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+    start = listed(names)
     are, do = ("is", "it does") if len(names) == 1 else ("are", "they do")
     number = f"all {COUNTS[count] if count < len(COUNTS) else count}" if count > 2 else "both"
-    return [f"{listed[0].upper()}{listed[1:]} {are} {what} for {number} options: {do} not decide."]
+    return [f"{start[0].upper()}{start[1:]} {are} {what} for {number} options: {do} not decide."]
 
 
 def _name(judge: Judge) -> str:

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
+from tunnelsite.core.counting import listed
 from tunnelsite.scan.firmness.rank_shares import DrawPlan, RankShares
 from tunnelsite.scan.ranked_run import RankedRun
 
@@ -65,11 +66,10 @@ class Verdict:
         if 2 < self.options == len(self.tied) + 1 and not self.leads:
             return f"All the others tie with it: {ALIKE}, so level and compare the first few in the field."
         tied = [labels[rank - 1] for rank in self.tied]
-        listed = tied[0] if len(tied) == 1 else f"{', '.join(tied[:-1])} and {tied[-1]}"
         noun, verb = ("Option", "ties") if len(tied) == 1 else ("Options", "tie")
         if self.leads:
-            return f"{noun} {listed} may still be the better: look there, too, and level before you choose."
-        return f"{noun} {listed} {verb} with option {labels[0]}: {ALIKE}, so level and compare them in the field."
+            return f"{noun} {listed(tied)} may still be the better: look there, too, and level before you choose."
+        return f"{noun} {listed(tied)} {verb} with option {labels[0]}: {ALIKE}, so level and compare them in the field."
 
 
 def verdict_of(found: RankShares) -> Verdict:
