@@ -15,6 +15,7 @@ from tests.benchmarks import (
     bench_region,
     bench_scan,
     bench_screening,
+    bench_small_parcels,
     bench_start,
     bench_terrain,
 )
@@ -32,6 +33,7 @@ def main(target: str | None = None) -> None:
         (bench_screening, (2000,)),
         (bench_cost, ((700, 1400, 2000),)),
         (bench_region, (4096,)),
+        (bench_small_parcels, (20, 15)),
         (bench_start, ()),
     ):
         found = module.figures(*arguments)
