@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from typing import TypeVar
+
+Asked = TypeVar("Asked")
 MOST_LETTERS = 800  # of what was given; a hostile value must not bury what to do about it
 
 
@@ -59,3 +62,17 @@ class OutputFailed(TunnelsiteError):
     """An output that could not be written; whatever was there before is untouched."""
 
     exit_status = 5
+
+
+def refuse_other(given: object, name: str, *kinds: type) -> None:
+    """Errors: UsageError for an argument that is none of the kinds. Arguments: given; its name; kinds."""
+    if not isinstance(given, kinds):
+        words = " or ".join(f"a {kind.__name__}" for kind in kinds)
+        raise UsageError(f"{name} is a {type(given).__name__}", words, "give one of these")
+
+
+def given_or(given: Asked | None, kind: type[Asked]) -> Asked:
+    """Settings as given, those by default where none were. Errors: UsageError for other settings."""
+    if given is not None:
+        refuse_other(given, "settings", kind)
+    return kind() if given is None else given

@@ -8,11 +8,12 @@ from typing import Any
 
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.house import House
+from tunnelsite.core.notebook import notebook_table
 
 SAME_BEARING_DEG = 0.25  # grid north is off true north by less within a farm
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Placement:
     """Where a house is to stand: a ranked candidate or any other place.
 
@@ -51,6 +52,15 @@ class Placement:
             object.__setattr__(self, "settings", tuple(self.settings.items()))
         if not self.title:
             object.__setattr__(self, "title", f"Place {self.lon_deg:.5f}, {self.lat_deg:.5f}, {self.house.name}")
+
+    def __repr__(self) -> str:
+        where = f"{self.lon_deg:.6f}, {self.lat_deg:.6f}"
+        return f"<Placement: {self.title}; centre {where}, ridge {self.bearing_deg:g} deg>"
+
+    def _repr_html_(self) -> str:
+        given = {"longitude": f"{self.lon_deg:.7f}", "latitude": f"{self.lat_deg:.7f}", "parcel": self.parcel}
+        own = {"house": self.house.name, "ridge from true north [deg]": f"{self.bearing_deg:g}"}
+        return notebook_table(self.title, own | given | dict(self.settings))
 
     @property
     def grid_bearing_deg(self) -> float:

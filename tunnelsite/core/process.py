@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
-from tunnelsite.core.describe import Description
-from tunnelsite.core.errors import UsageError
+from tunnelsite.core.describe import Description, LayerSpec
+from tunnelsite.core.errors import UsageError, refuse_other
 from tunnelsite.core.layers import Layer
 from tunnelsite.core.one_process import refuse_forked
+from tunnelsite.core.units import VERTICAL_UNITS_M
 
 Progress = Callable[[str, float], None]  # (what is being done, share done 0..1)
 Inputs = Mapping[str, Layer]  # what a process reads, by the id of its LayerSpec
@@ -77,11 +78,28 @@ class Process:
     def __call__(
         self, inputs: Mapping[str, Layer], parameters: Mapping[str, Any] | None = None, progress: Progress = silent
     ) -> dict[str, Layer]:
-        """Check inputs and parameters against the description and run. Errors: UsageError; as `refuse_forked`."""
+        """Check inputs and parameters against the description and run.
+
+        Lengths in another unit are converted. Errors: UsageError; as `refuse_forked`.
+        """
         refuse_forked()
         for spec in self.description.reads:
             if spec.id not in inputs and not spec.optional:
                 raise UsageError(
                     f"{self.id} was not given the layer {spec.id!r}", f"{spec.title} [{spec.unit}]", "add it"
                 )
-        return self.run(inputs, self.description.checked(dict(parameters or {})), progress)
+        reads = {spec.id: spec for spec in self.description.reads}
+        known = {name: in_unit(one, reads[name], self.id) for name, one in inputs.items() if name in reads}
+        return self.run(dict(inputs) | known, self.description.checked(dict(parameters or {})), progress)
+
+
+def in_unit(layer: Layer, spec: LayerSpec, owner: str) -> Layer:
+    """A layer in the unit that it is read in. Errors: UsageError for something else, or a unit that it cannot be converted from."""
+    refuse_other(layer, f"{owner}: {spec.id}", Layer)
+    if layer.unit == spec.unit:
+        return layer
+    if spec.unit != "m" or layer.unit not in VERTICAL_UNITS_M:
+        raise UsageError(
+            f"{owner}: the layer {spec.id} is in {layer.unit!r}", f"{spec.title} in {spec.unit!r}", "convert it"
+        )
+    return replace(layer, values=(layer.values * VERTICAL_UNITS_M[layer.unit]).astype(np.float32), unit="m")

@@ -13,6 +13,7 @@ import shapely
 from tunnelsite.core.crowns import CrownKinds
 from tunnelsite.core.elevation_error import ErrorModel
 from tunnelsite.core.layers import Drained, Features, SourceRaster
+from tunnelsite.core.notebook import notebook_table
 from tunnelsite.core.store import Store
 from tunnelsite.core.weather import Weather
 
@@ -68,6 +69,10 @@ class Site:
         rows, cols = self.dem.shape
         return f"<Site: {self.dem.name}, {rows} x {cols} cells; {len(self.parcels)} parcels of {self.parcels.name}>"
 
+    def _repr_html_(self) -> str:
+        notes = [f"{one.name}: {note}" for one in self.inputs for note in one.notes]
+        return notebook_table(repr(self), {one.name: _size_words(one) for one in self.inputs}, notes)
+
     @property
     def inputs(self) -> list[SourceRaster | Features]:
         """Every input in a fixed order, for the run table."""
@@ -88,6 +93,10 @@ class Site:
             *self.own_features.values(),
             *self.named,
         ]
+
+
+def _size_words(one: SourceRaster | Features) -> str:
+    return f"{len(one)} features" if isinstance(one, Features) else f"{one.rows} x {one.cols} cells"
 
 
 @dataclass(repr=False)

@@ -130,6 +130,11 @@ class Table:
         found, missing = values_and_mask(name, self.columns[name])
         return [None if none else value for value, none in zip(found.tolist(), missing, strict=True)]
 
+    def first(self, count: int) -> Table:
+        """The first rows, without their geometry."""
+        columns = {name: replace(column, values=column.values[:count]) for name, column in self.columns.items()}
+        return replace(self, columns=columns, geometry=None, geometry_kind="")
+
     def with_rows(self, rows: Sequence[Mapping[str, Any]]) -> Table:
         """The same columns with other rows, for a table without geometry."""
         return replace(self, columns=columns_of_rows(self.headings, rows))

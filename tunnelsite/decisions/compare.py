@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING, Any, Protocol
 import numpy as np
 import shapely
 
-from tunnelsite.core.errors import UsageError
+from tunnelsite.core.errors import UsageError, refuse_other
 from tunnelsite.core.layers import Features
+from tunnelsite.core.notebook import notebook_frames
 from tunnelsite.core.reproject import reprojected
 from tunnelsite.decisions.side_by_side import SideBySide, side_by_side
 from tunnelsite.io.read.sites_file import FinishedRun, ranks_of, read_run, run_of_tables
@@ -101,6 +102,9 @@ class RunsCompared:
     def __repr__(self) -> str:
         return f"<RunsCompared: {in_words(self.pairs)}>"
 
+    def _repr_html_(self) -> str:
+        return notebook_frames(in_words(self.pairs), self.tables)
+
 
 def compare(
     a: Result | str | os.PathLike[str],
@@ -130,6 +134,7 @@ def compare(
 
 def _finished(of: Result | str | os.PathLike[str]) -> FinishedRun:
     if not isinstance(of, Result):
+        refuse_other(of, "a screening", Result, str, os.PathLike)
         return read_run(os.fspath(of))
     table = of.tables["candidates"]
     columns = {name: np.array(table.values(name), object) for name in table.columns}

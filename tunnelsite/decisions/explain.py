@@ -5,12 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
 
-from tunnelsite.core.errors import UsageError
+from tunnelsite.core.errors import UsageError, refuse_other
 from tunnelsite.core.house import House
 from tunnelsite.core.placement import Placement
 from tunnelsite.core.site import Frame, Site
@@ -24,10 +23,8 @@ from tunnelsite.scan.refine import placement
 from tunnelsite.scan.spot import Spot, cell_at, look_m, measured, spot_at
 from tunnelsite.scan.steady import SCORE_STEP
 from tunnelsite.scan.tight_ground import FIT_M
+from tunnelsite.screening.result import Result
 from tunnelsite.settings.model import Settings, settings_from
-
-if TYPE_CHECKING:
-    from tunnelsite.screening.result import Result
 
 
 @dataclass(frozen=True)
@@ -73,6 +70,8 @@ def explain(of: Result | Site, place: Placement | int = 1) -> Explanation:
     Raises:
         UsageError: for a rank that is not there or a place outside the data; for a site those of `screen`.
     """
+    refuse_other(of, "of", Result, Site)
+    refuse_other(place, "place", Placement, int)
     result = _screened(of, place) if isinstance(of, Site) else of
     if isinstance(place, Placement):
         found = explain_at(Prepared.of(result), place)

@@ -7,6 +7,7 @@ from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
 from tunnelsite.core import amounts
+from tunnelsite.core.notebook import notebook_frames
 from tunnelsite.core.ridge_words import ridge_words
 from tunnelsite.scan.firmness.verdict import Verdict, verdict_record
 
@@ -133,12 +134,7 @@ class Explanation:
         return f"<Explanation {self._headline()}>"
 
     def _repr_html_(self) -> str:
-        from html import escape
-
-        said = "".join(f"<li>{escape(text)}</li>" for text in (*self.doubts, *self.left_out, *self.notes))
-        return (
-            f"<p>{escape(self._headline())}</p>{self.table.to_html(index=False, na_rep='not assessed')}<ul>{said}</ul>"
-        )
+        return notebook_frames(self._headline(), {"": self.table}, (*self.doubts, *self.left_out, *self.notes))
 
     @property
     def broken(self) -> list[RuleCheck]:

@@ -10,7 +10,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from tunnelsite.core import catalogue
-from tunnelsite.core.errors import UsageError
+from tunnelsite.core.errors import UsageError, refuse_other
+from tunnelsite.core.notebook import notebook_frames
 from tunnelsite.core.shown import one_lined
 from tunnelsite.core.table import Table
 from tunnelsite.decisions.curves import CurveEffect, curve_effects, curve_words
@@ -24,12 +25,12 @@ from tunnelsite.decisions.robustness_tables import (
 from tunnelsite.scan.firmness.elsewhere import Winner, best_everywhere
 from tunnelsite.scan.firmness.rank_shares import DrawPlan, RankShares, rank_shares
 from tunnelsite.scan.firmness.verdict import Verdict, run_plan, verdict_of, verdict_record
+from tunnelsite.screening.result import Result
 from tunnelsite.settings.model import settings_from
 
 if TYPE_CHECKING:
     import pandas
 
-    from tunnelsite.screening.result import Result
 
 CONCENTRATION = 50.0
 
@@ -107,6 +108,11 @@ class Robustness:
     def __repr__(self) -> str:
         return f"<Robustness: {self.verdict.sentence}>"
 
+    def _repr_html_(self) -> str:
+        frames = self.tables
+        frames["robustness"] = frames["robustness"].drop(columns="geometry")
+        return notebook_frames(self.verdict.sentence, frames)
+
 
 def robustness(
     result: Result,
@@ -130,6 +136,7 @@ def robustness(
     Raises:
         UsageError: for numbers out of range, or a run without candidates.
     """
+    refuse_other(result, "result", Result)
     asked = {"draws": draws, "seed": seed} | (
         {} if error is None else {"elevation_error": error.sd_m, "error_range": error.range_m}
     )

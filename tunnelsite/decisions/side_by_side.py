@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from tunnelsite.core.notebook import notebook_frames
 from tunnelsite.core.ridge_words import ridge_words
 from tunnelsite.decisions.measure_words import label
 from tunnelsite.decisions.measure_words import words as measure_words
@@ -80,6 +81,9 @@ class SideBySide:
     def __repr__(self) -> str:
         scored = ", ".join(f"{rank} ({score:.1f})" for rank, score in zip(self.ranks, self.scores, strict=True))
         return f"<SideBySide: ranks {scored}>"
+
+    def _repr_html_(self) -> str:
+        return notebook_frames(repr(self), self.tables, self.reasons(), numbered=True)
 
     def _by_criterion(self, values: np.ndarray) -> dict[str, list[float | None]]:
         rows = zip(self.criteria, values, strict=True)

@@ -11,7 +11,7 @@ import numpy as np
 import pyproj
 import shapely
 
-from tunnelsite.core.errors import InputRefused
+from tunnelsite.core.errors import InputRefused, refuse_other
 from tunnelsite.core.grid import Grid, geographic_wkt, transformer
 from tunnelsite.core.house import Pad
 from tunnelsite.core.placement import Placement
@@ -173,6 +173,8 @@ def standing(site: Site, placement: Placement, notes: Sequence[str] = (), frame:
     where the placement lies on its cells.
     Errors: InputRefused for a placement off the DEM and the parcels; UsageError for settings that cannot be.
     """
+    refuse_other(site, "site", Site)
+    refuse_other(placement, "place", Placement)
     house, said = placement.house, list(notes)
     size = [house.name] if is_size(house.name) else [ANY_SIZE]
     own = {"house": size, "kind": house.kind, "ridge": house.ridge_m, "bearing": placement.grid_bearing_deg}

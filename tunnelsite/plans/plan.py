@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import pyproj
 
+from tunnelsite.core.notebook import notebook_table
 from tunnelsite.core.table import NULLABLE, Table, values_and_mask
 
 if TYPE_CHECKING:
@@ -136,14 +137,8 @@ class Plan:
         return f"<Plan {self.kind}: {self.title}; {', '.join(counts)}>"
 
     def _repr_html_(self) -> str:
-        from html import escape
-
         plain = {name: value for name, value in self.summary.items() if isinstance(value, str | int | float)}
-        rows = "".join(
-            f"<tr><th>{escape(name)}</th><td>{escape(str(value))}</td></tr>" for name, value in plain.items()
-        )
-        said = "".join(f"<li>{escape(text)}</li>" for text in (*self.cautions, *self.notes))
-        return f"<table><caption>{escape(self.title)}</caption>{rows}</table><ul>{said}</ul>"
+        return notebook_table(self.title, plain, (*self.cautions, *self.notes))
 
 
 def named_files(stem: Path, endings: Mapping[str, str]) -> dict[str, Path]:

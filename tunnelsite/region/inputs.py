@@ -210,7 +210,7 @@ def task_site(inputs: TaskInputs, settings: Settings) -> Site:
             zero_is_nodata=settings.zero_is_nodata or None,
         )  # fmt: skip
 
-    own = inputs.own or OwnLayers({}, {})
+    own = inputs.own or OwnLayers({}, {}, {})
     return Site(
         dem=heights(inputs.dem, settings.halo_m),
         dem_error=cell_errors(inputs.dem_error, inputs.parcels, settings.halo_m),

@@ -8,13 +8,14 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from tunnelsite.core.notebook import notebook_frames
 from tunnelsite.core.process import Progress, silent
 from tunnelsite.core.table import Table
 from tunnelsite.region.kept_region import KeptRegion
 from tunnelsite.region.merging import Done, merged_tables
 from tunnelsite.region.one_task import TaskOutputs, part_of
 from tunnelsite.region.part import unpacked
-from tunnelsite.region.screened import frames_of
+from tunnelsite.region.screened import first_places, frames_of
 from tunnelsite.region.tasks import Task
 from tunnelsite.region.worker_pool import WorkerPool
 from tunnelsite.screening.kept_run import of_kept_run
@@ -71,6 +72,9 @@ class RescoredRegion:
 
     def __repr__(self) -> str:
         return f"<RescoredRegion: {len(self.table('candidates').rows):,} candidates on {len(self.table('parcels').rows):,} parcels>"
+
+    def _repr_html_(self) -> str:
+        return notebook_frames(repr(self), first_places(self.table("candidates")))
 
 
 def rescore_region(

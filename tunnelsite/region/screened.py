@@ -15,6 +15,7 @@ from tunnelsite.core import catalogue
 from tunnelsite.core.errors import InputRefused, ResourceShortage, TunnelsiteError
 from tunnelsite.core.grid import horizontal
 from tunnelsite.core.layers import SourceRaster
+from tunnelsite.core.notebook import MOST_ROWS, notebook_frames
 from tunnelsite.core.process import Progress, silent
 from tunnelsite.core.table import Table
 from tunnelsite.io.read.files import layer_of
@@ -91,6 +92,16 @@ class RegionResult:
     def __repr__(self) -> str:
         parcels, candidates = len(self.table("parcels")), len(self.table("candidates"))
         return f"<RegionResult: {candidates:,} candidates on {parcels:,} parcels>"
+
+    def _repr_html_(self) -> str:
+        return notebook_frames(repr(self), first_places(self.table("candidates")))
+
+
+def first_places(candidates: Table) -> dict[str, pandas.DataFrame]:
+    """The first rows of a region's candidates, for a notebook."""
+    from tunnelsite.plans.plan import data_frame
+
+    return {"first candidates": data_frame(candidates.first(MOST_ROWS))}
 
 
 def frames_of(layers: Sequence[Table]) -> dict[str, pandas.DataFrame]:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from tunnelsite.core.errors import UsageError
+from tunnelsite.core.errors import UsageError, given_or, refuse_other
 from tunnelsite.core.moment import run_moment
 from tunnelsite.core.process import Progress, silent
 from tunnelsite.core.site import Site
@@ -80,7 +80,8 @@ def make_report(
     Raises:
         UsageError: for inputs that are not those of the screening.
     """
-    asked = settings or ReportSettings()
+    refuse_other(result, "result", Result)
+    asked = given_or(settings, ReportSettings)
     shown, options = chosen_options(result, asked)
     view = _view(result, site) if shown.choices else None
     ranks = range(1, min(asked.most_cards, len(shown.choices)) + 1)

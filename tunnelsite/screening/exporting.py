@@ -8,7 +8,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from tunnelsite.core.errors import UsageError
+from tunnelsite.core.errors import UsageError, refuse_other
 from tunnelsite.io.formats import FORMATS, USUAL
 from tunnelsite.io.read.files import checked_file
 from tunnelsite.io.read.stored import StoredLayers, read_layers
@@ -17,13 +17,16 @@ from tunnelsite.io.write.outputs import output_folder, refuse_clashes, reserved_
 from tunnelsite.screening.result import Result
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Exported:
     """What was written. Attributes: source, the GeoPackage; files; notes, what to know of them."""
 
     source: Path
     files: tuple[Path, ...]
     notes: tuple[str, ...]
+
+    def __repr__(self) -> str:
+        return f"<Exported: {', '.join(path.name for path in self.files)}>"
 
 
 def export(
@@ -53,6 +56,7 @@ def export(
     """
     wanted = checked_formats(formats, "formats")
     named = _keys(assets, wanted)
+    refuse_other(sites, "sites", Result, str, os.PathLike)
     if not isinstance(sites, Result):
         return _exported(read_layers(os.fspath(sites)), Path(folder), wanted, named, overwrite)
     if "stac" in wanted:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -15,6 +14,7 @@ import pyproj
 from tunnelsite.core.describe import LayerSpec
 from tunnelsite.core.elevation_error import ErrorModel
 from tunnelsite.core.grid import horizontal
+from tunnelsite.core.notebook import notebook_frames
 from tunnelsite.core.site import Frame, Site
 from tunnelsite.core.table import NULLABLE, Table
 from tunnelsite.scan.engine import Judge, Scan
@@ -67,9 +67,8 @@ class Result:
         return f"<Result: {len(self.choices)} options, {best}; {passed:,} placements pass>"
 
     def _repr_html_(self) -> str:
-        """The options as a table, for notebooks."""
         columns = ["rank", "score", "parcel", "house", "pitch_along_pct", "pitch_across_pct", "room_m", "flags"]
-        return f"<p>{html.escape(repr(self))}</p>{self.candidates[columns].to_html(index=False)}"
+        return notebook_frames(repr(self), {"": self.candidates[columns]}, self.doubts)
 
     @property
     def crs(self) -> pyproj.CRS:
@@ -194,6 +193,9 @@ def frame_of(table: Table) -> geopandas.GeoDataFrame:
     )
 
 
+_IN_A_FILE = {"float16": np.float32, "bool": np.uint8}  # which no raster file holds, or few programs read
+
+
 class _Layers(Mapping[str, "xarray.DataArray"]):
     """Layers of a frame as DataArrays, made on demand."""
 
@@ -206,6 +208,8 @@ class _Layers(Mapping[str, "xarray.DataArray"]):
         values, grid = np.asarray(self._frame.layers[name]), self._frame.grid
         if LayerSpec(name, self._frame.units.get(name, "1"), "").is_elevation:
             values = values.astype(np.float64) + self._frame.datum_m  # absolute, as in any other program
+        elif values.dtype.name in _IN_A_FILE:
+            values = values.astype(_IN_A_FILE[values.dtype.name])
         along, _ = grid.centre(np.zeros(grid.cols), np.arange(grid.cols))
         _, across = grid.centre(np.arange(grid.rows), np.zeros(grid.rows))
         attributes = {

@@ -68,12 +68,47 @@ def test_feet_are_read_and_asked_for() -> None:
     with pytest.raises(InputRefused, match="units"):
         heights_given(unsaid, "DEM", None, None)
     assert heights_given(unsaid, "DEM", "ft", None).unit == "ft"
+    for words, unit in (("foot", "ft"), ("US survey foot", "us-ft"), ("metres", "m")):
+        assert heights_given(feet.assign_attrs(units=words), "DEM", None, None).unit == unit
+    above_datum = feet.assign_attrs(
+        units="", crs="EPSG:6346+6360"
+    )  # NAD83(2011), UTM 17N, with NAVD88 height (ftUS), EPSG registry
+    assert heights_given(above_datum, "DEM", None, None).unit == "us-ft"
+
+
+def test_an_unknown_unit_is_never_taken_for_metres() -> None:
+    with pytest.raises(UsageError, match="fathom"):
+        heights_given(_array(np.full((4, 5), 100.0), units="fathom"), "DEM", None, None)
+
+
+def test_open_datasets_are_read_as_their_files(farm: Path) -> None:
+    named = read_site(farm / "dem.tif", farm / "parcels.gpkg")
+    with rasterio.open(farm / "dem.tif") as file:
+        assert read_site(file, farm / "parcels.gpkg").dem.sha256 == named.dem.sha256
+    with rasterio.MemoryFile((farm / "dem.tif").read_bytes()) as memory, memory.open() as file:
+        found = read_site(file, farm / "parcels.gpkg").dem
+    assert found.affine == named.dem.affine and found.unit == named.dem.unit
+    assert np.allclose(found.values + found.datum_m, named.dem.values + named.dem.datum_m, atol=1e-4)
+
+
+def test_far_land_own_layers_and_bare_geometries_may_be_in_memory(farm: Path) -> None:
+    frame = geopandas.read_file(farm / "parcels.gpkg")
+    acid = np.full((4, 5), 6.5)
+    acid[0, 0] = -1.0
+    far, soil = _array(np.full((4, 5), 100.0), units="m"), _array(acid, units="pH", _FillValue=-1.0)
+    site = read_site(farm / "dem.tif", frame.geometry, far_dem=far, layers={"soil_ph": soil, "beds": frame})
+    assert site.parcels.geometry[0].equals(frame.geometry[0])
+    assert site.far_dem is not None and site.far_dem.datum_m + site.far_dem.values[0, 0] == pytest.approx(100.0)
+    own = site.own_rasters["soil_ph"]
+    assert (own.unit, np.isnan(own.values[0, 0]), own.values[1, 1]) == ("pH", True, 6.5)
+    assert len(site.own_features["beds"]) == len(frame) and own.sha256
 
 
 @pytest.mark.parametrize(
     ("array", "words"),
     [
         (_array(np.ones((4, 5))).assign_attrs(crs=""), "coordinate system"),
+        (_array(np.ones((4, 5))).assign_attrs(crs="somewhere"), "coordinate system"),
         (_array(np.ones((2, 5))), "shape"),
         (_array(np.ones((4, 5))).drop_vars("easting"), "no coordinates"),
         (_array(np.ones((4, 5))).assign_coords(easting=[1.0, 2, 3, 4, 9]), "evenly"),
@@ -105,3 +140,5 @@ def test_layers_are_rasters_for_others(farm: Path, tmp_path: Path) -> None:
         assert back.transform.almost_equals(Affine(*result.frame.grid.affine), 1e-6)
         assert abs(float(np.nanmean(back.read(1))) - float(dem.read(1).mean())) < 1.0
     assert heights_given(ground, "DEM", None, None).values.shape == ground.shape
+    for name, layer in result.layers.items():  # half precision and true or false too
+        layer.rio.to_raster(tmp_path / f"{name}.tif")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -16,7 +17,7 @@ from tunnelsite.io.read.files import sha256
 from tunnelsite.io.read.gathered import RECORD, entry_of_content, gathered_entries
 from tunnelsite.io.read.georeferencing import unit_named
 from tunnelsite.io.read.land_window import window_bounds
-from tunnelsite.io.read.mosaic import Mosaic, mosaic_of, read_numbers
+from tunnelsite.io.read.mosaic import Mosaic, files_of, has_tiles, mosaic_of, read_numbers
 from tunnelsite.io.read.raster_header import RasterHeader, raster_header
 
 OF_GROUND = "ground-error"  # what such a file is in the record
@@ -94,3 +95,11 @@ def _named(folder: Path, digest: str) -> str:
     made = (one for one in gathered_entries(folder) if one.get("what") == OF_GROUND)
     beside = next((str(one.get("file")) for one in made if one.get("addresses") == own.get("addresses")), "")
     return beside if Path(beside).name == beside else ""  # a record never leads to another folder
+
+
+def hashed_files(given: object, sha256: str) -> list[tuple[Path, str]]:
+    """(path, SHA-256, `` = not known) of each file of a raster; none of one that is in memory. Arguments: sha256, of one file."""
+    if not isinstance(given, str | os.PathLike):
+        return []
+    path = os.fspath(given)
+    return [(file, "") for file in files_of(path)] if has_tiles(path) else [(Path(path), sha256)]

@@ -67,7 +67,7 @@ def georeferencing(source: rasterio.DatasetReader, path: Path, option: str, crs:
         if ending != ".prj" or crs is None:
             what = "coordinate system" if ending == ".prj" else "rows, columns and place"
             notes.append(f"{what} taken from {file.name!r}, SHA-256 {sha256(file)}")
-    return Georeferencing(used, _vertical_unit(used, path, option), affine, (*notes, *_unused_sidecars(path)))
+    return Georeferencing(used, vertical_unit(used, path.name, option), affine, (*notes, *_unused_sidecars(path)))
 
 
 def crs_words(option: str) -> str:
@@ -76,12 +76,12 @@ def crs_words(option: str) -> str:
     return "--dem-crs EPSG:xxxx" if stated else "write it into the file: gdal_edit.py -a_srs EPSG:xxxx FILE"
 
 
-def unit_used(in_crs: str, written: str, given: str | None, where: str) -> tuple[str, str]:
+def unit_used(in_crs: str, written: str, given: str | None, where: str, writer: str = "its band") -> tuple[str, str]:
     """The vertical unit that holds, and a note on it: what the user says, else the coordinate system, else
     the band, else metres.
 
     Arguments: in_crs, the unit in the coordinate system (`m`, `ft`, `us-ft` or ``); written, the band's unit as
-        it is written; given by the user or None; where [words] for messages.
+        it is written; given by the user or None; where and writer [words] for messages.
     Errors: UsageError for a unit that is not known.
     """
     in_band = unit_named(written)
@@ -93,14 +93,14 @@ def unit_used(in_crs: str, written: str, given: str | None, where: str) -> tuple
             VERTICAL_UNIT_WORDS,
             "state the unit, or convert the heights",
         )
-    said = {"its coordinate system": in_crs, "its band": in_band}
+    said = {"its coordinate system": in_crs, writer: in_band}
     unit = given or in_crs or in_band or "m"
     against = [f"{who} says {other}" for who, other in said.items() if other and other != unit]
     although = f", although {' and '.join(against)}" if against else ""
     if given:
         return unit, f"heights taken as {unit}{STATED}{although}"
     if in_crs or in_band:
-        return unit, f"heights are in {unit} by {'its coordinate system' if in_crs else 'its band'}{although}"
+        return unit, f"heights are in {unit} by {'its coordinate system' if in_crs else writer}{although}"
     return unit, "heights taken as m: the file does not say (assumed metres)"
 
 
@@ -170,15 +170,18 @@ def _stated_crs(text: str, option: str) -> pyproj.CRS:
         ) from None
 
 
-def _vertical_unit(crs: pyproj.CRS, path: Path, option: str) -> str:
-    """The unit of the vertical axis of a compound or three-dimensional coordinate system, or ``."""
+def vertical_unit(crs: pyproj.CRS, name: str, option: str) -> str:
+    """The unit of the vertical axis of a compound or three-dimensional coordinate system, or ``.
+
+    Arguments: name of the raster and its option, for messages. Errors: InputRefused for depths and for other units.
+    """
     axes = crs.axis_info if len(crs.axis_info) == 3 else []
     if not axes:
         return ""
     axis = axes[2]
     if axis.direction.lower() == "down":
         raise InputRefused(
-            f"{option}: {path.name!r} holds depths (its vertical axis points down)",
+            f"{option}: {name!r} holds depths (its vertical axis points down)",
             "heights",
             "turn them into heights first",
         )
@@ -186,7 +189,7 @@ def _vertical_unit(crs: pyproj.CRS, path: Path, option: str) -> str:
         if math.isclose(axis.unit_conversion_factor, factor, rel_tol=1e-9):
             return unit
     raise InputRefused(
-        f"{option}: the heights of {path.name!r} are in {axis.unit_name!r}",
+        f"{option}: the heights of {name!r} are in {axis.unit_name!r}",
         "metres or feet",
         "convert the heights to metres first",
     )

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -11,11 +13,15 @@ from tunnelsite.core.errors import InputRefused
 from tunnelsite.core.layers import Features, SourceRaster
 from tunnelsite.io.read.drivers import is_raster
 from tunnelsite.io.read.files import checked_file, file_name, layer_of, sha256
+from tunnelsite.io.read.given import features_of, numbers_given
 from tunnelsite.io.read.land_window import window_bounds
 from tunnelsite.io.read.raster_header import RasterHeader, raster_header
 from tunnelsite.io.read.rasters import values_of
 from tunnelsite.io.read.vectors import read_features
 from tunnelsite.settings.model import own_layer_parts
+
+if TYPE_CHECKING:
+    from tunnelsite.io.read.given import Raster, Vector
 
 KINDS = ("point", "line", "polygon")
 
@@ -48,10 +54,15 @@ class OwnRaster:
 
 @dataclass(frozen=True)
 class OwnLayers:
-    """Layers of the user's own by name."""
+    """Layers of the user's own by name: rasters of files, features, and rasters that are in memory."""
 
     rasters: dict[str, OwnRaster]
     features: dict[str, Features]
+    in_memory: dict[str, SourceRaster]
+
+    def read(self, land: Features, halo_m: float) -> dict[str, SourceRaster]:
+        """The cells of the rasters round the parcels. Errors: as `OwnRaster.read`."""
+        return {name: one.read(land, halo_m) for name, one in self.rasters.items()} | self.in_memory
 
     @property
     def by_role(self) -> list[tuple[str, str, str]]:
@@ -63,12 +74,21 @@ class OwnLayers:
         return found + [(f"layer:{name}", one.name, one.sha256) for name, one in self.features.items()]
 
 
-def own_layers(given: Mapping[str, str]) -> OwnLayers:
-    """Headers of rasters, and features, from `FILE`, `FILE@UNIT` or `FILE@classes` by name. Errors: InputRefused, UsageError."""
-    rasters, features = {}, {}
-    for name, text in given.items():
-        file, said = own_layer_parts(text)
+def own_layers(given: Mapping[str, Raster | Vector]) -> OwnLayers:
+    """Headers of rasters, and features, from `FILE`, `FILE@UNIT` or `FILE@classes` by name, or as they are given.
+
+    Errors: InputRefused, UsageError.
+    """
+    rasters, features, in_memory = {}, {}, {}
+    for name, one in given.items():
         option = f"--layer {name}"
+        if not isinstance(one, str | os.PathLike):
+            if hasattr(one, "geometry"):
+                features[name] = features_of(one, option, kinds=KINDS, may_be_empty=True)
+            else:
+                in_memory[name] = numbers_given(one, option)
+            continue
+        file, said = own_layer_parts(os.fspath(one))
         if not is_raster(checked_file(layer_of(file)[0], option), option):
             features[name] = read_features(file, option, kinds=KINDS, may_be_empty=True)
             continue
@@ -79,4 +99,4 @@ def own_layers(given: Mapping[str, str]) -> OwnLayers:
         unit = "" if said == "classes" else said or header.bands[0].unit
         classes = said == "classes" or header.bands[0].colour == "palette"
         rasters[name] = OwnRaster(header, unit, classes, sha256(header.path))
-    return OwnLayers(rasters, features)
+    return OwnLayers(rasters, features, in_memory)

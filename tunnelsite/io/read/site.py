@@ -6,7 +6,6 @@ import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from tunnelsite.core.errors import InputRefused, UsageError
@@ -15,13 +14,13 @@ from tunnelsite.core.layers import Features, SourceRaster
 from tunnelsite.core.site import Site
 from tunnelsite.core.weather import Weather
 from tunnelsite.core.wind import WindRose
-from tunnelsite.io.read.cell_errors import cell_errors, error_files
+from tunnelsite.io.read.cell_errors import cell_errors, error_files, hashed_files
 from tunnelsite.io.read.drawn import Drawn, joined, read_drawn, with_fields, with_more
 from tunnelsite.io.read.files import FileStamp, file_stamp, layer_of, same_file
-from tunnelsite.io.read.given import features_of, heights_given, is_path
+from tunnelsite.io.read.given import features_of, from_file_or_memory, heights_given, is_path
 from tunnelsite.io.read.land_instead import land_instead
 from tunnelsite.io.read.land_window import window_bounds
-from tunnelsite.io.read.mosaic import files_of, has_tiles, mosaic, read_mosaic
+from tunnelsite.io.read.mosaic import has_tiles, mosaic, read_mosaic
 from tunnelsite.io.read.named_files import named_files, with_named_files
 from tunnelsite.io.read.own_layers import OwnLayers, own_layers
 from tunnelsite.io.read.raster_header import RasterHeader, raster_header
@@ -42,13 +41,13 @@ def read_site(
     parcels: Vector | Features | None,
     *,
     drawn: str | None = None,
-    far_dem: str | None = None,
+    far_dem: Raster | None = None,
     surface: Raster | None = None,
     obstacles: Vector | None = None,
     structures: Vector | None = None,
     keep_out: Vector | Sequence[Vector] = (),
     services: Mapping[str, Vector] | None = None,
-    layers: Mapping[str, str] | None = None,
+    layers: Mapping[str, Raster | Vector] | None = None,
     lamps: Vector | None = None,
     soils: Vector | None = None,
     weather: str | None = None,
@@ -59,7 +58,8 @@ def read_site(
     """Read a DEM (only round the parcels), parcels and optional layers into a `Site`.
 
     Rasters may be paths (a GeoTIFF, an Esri ASCII grid, a .bil or .sdat with its header, a folder of tiles, a VRT that lists local
-    tiles) or an xarray.DataArray with a CRS; features may be paths (`FILE#LAYER` names a layer) or a GeoDataFrame. Nothing is written.
+    tiles), open rasterio datasets or an xarray.DataArray with a CRS; features may be paths (`FILE#LAYER` names a layer), a GeoDataFrame
+    or a GeoSeries. Nothing is written.
 
     Args:
         dem: bare ground.
@@ -71,7 +71,7 @@ def read_site(
         structures: polygons to stay clear of.
         keep_out: one or several, each `FILE` or `FILE@DISTANCE` or a GeoDataFrame.
         services: water, power, road ... by name.
-        layers: own layers by name: `FILE`, `FILE@UNIT` or `FILE@classes`.
+        layers: own layers by name: `FILE`, `FILE@UNIT` or `FILE@classes`, or a raster or features in memory.
         lamps: points with `lumens`.
         soils: polygons with a drainage class.
         weather: a year of solar radiation (EPW, TMY3).
@@ -89,11 +89,14 @@ def read_site(
     """
     reading = reading or RasterReading()
     store = Scratch(reading.scratch_from_bytes)
+    dem = from_file_or_memory(dem)
+    surface, far_dem = (None if one is None else from_file_or_memory(one) for one in (surface, far_dem))
     keep_out = list(keep_out) if isinstance(keep_out, list | tuple) else [keep_out]
     named = [dem, parcels, drawn, far_dem, surface, obstacles, structures, lamps, soils, weather, wind]
     named += (services or {}).values()
     named += [keep_out_parts(str(one))[0] for one in keep_out if is_path(one)]
-    named += [own_layer_parts(text)[0] for text in (layers or {}).values()]
+    own_given = {name: from_file_or_memory(one) for name, one in (layers or {}).items()}
+    named += [own_layer_parts(str(one))[0] for one in own_given.values() if is_path(one)]
     files = tuple(_watched(str(text)) for text in named if is_path(text))
     sketch = None if drawn is None else read_drawn(drawn)
     # what is wrong with the DEM comes first: it may be the parcels
@@ -103,8 +106,8 @@ def read_site(
     given = optional_features({"obstacles": obstacles, "structures": structures, "lamps": lamps, "soils": soils})
     ground = _stored(store, _read_heights(dem, "DEM", land, reading, header))
     model = None if surface is None else _stored(store, _read_heights(surface, "--surface", land, reading))
-    own = own_layers(layers or {})
-    errors = error_files(_files_of(dem, ground), ground.crs)
+    own = own_layers(own_given)
+    errors = error_files(hashed_files(dem, ground.sha256), ground.crs)
     site = Site(
         dem=replace(ground, notes=(*ground.notes, *errors.notes)),
         dem_error=cell_errors(errors.tiles, land, reading.halo_m),
@@ -117,7 +120,7 @@ def read_site(
         soils=given["soils"],
         keep_outs=tuple(keep_out_of(text) for text in keep_out),
         services=service_features(services or {}),
-        own_rasters={name: _stored(store, one.read(land, reading.halo_m)) for name, one in own.rasters.items()},
+        own_rasters={name: _stored(store, one) for name, one in own.read(land, reading.halo_m).items()},
         own_features=own.features,
         weather=None if weather is None else read_weather(weather),
         wind=wind_of(wind, wind_from_deg),
@@ -125,14 +128,6 @@ def read_site(
         store=store,
     )
     return site if sketch is None else _with_drawn(site, sketch)
-
-
-def _files_of(dem: Raster, ground: SourceRaster) -> list[tuple[Path, str]]:
-    """(path, SHA-256) of each file of a DEM, as `error_files` wants them; none of one that was given as an array."""
-    if not is_path(dem):
-        return []
-    path = os.fspath(dem)
-    return [(file, "") for file in files_of(path)] if has_tiles(path) else [(Path(path), ground.sha256)]
 
 
 def _land(parcels: Vector | Features | None, sketch: Drawn | None, header: RasterHeader | None) -> Features:
@@ -292,9 +287,11 @@ def _read_heights(
     )
 
 
-def _read_far(path: str, land: Features, reading: RasterReading) -> SourceRaster:
-    """The far DEM, by what its own file says: it is another product than the DEM, in another system and perhaps unit."""
-    header = raster_header(path, "--far-dem")
-    bounds = window_bounds(header, land, reading.halo_m + reading.far_reach_m)
+def _read_far(given: Raster, land: Features, reading: RasterReading) -> SourceRaster:
+    """The far DEM, by what it says itself: it is another product than the DEM, in another system and perhaps unit."""
     unit = reading.far_elevation_unit
+    if not isinstance(given, str | os.PathLike):
+        return heights_given(given, "--far-dem", unit, reading.zero_is_nodata)
+    header = raster_header(os.fspath(given), "--far-dem")
+    bounds = window_bounds(header, land, reading.halo_m + reading.far_reach_m)
     return read_raster(header, bounds=bounds, vertical_unit=unit, zero_is_nodata=reading.zero_is_nodata)

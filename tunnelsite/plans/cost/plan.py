@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from tunnelsite.core.errors import given_or, refuse_other
 from tunnelsite.core.placement import Placement
 from tunnelsite.core.plan_kind import TABLE, Content, PlanKind
 from tunnelsite.core.process import Progress, silent
@@ -50,10 +51,13 @@ def cost(
         UsageError: for prices of services that the site does not have.
         InputRefused: where the ground is not known.
     """
-    asked, places = settings or CostSettings(), [place] if isinstance(place, Placement) else list(place)
+    asked = given_or(settings, CostSettings)
+    places = list(place) if isinstance(place, list | tuple) else [place]
+    refuse_other(site, "site", Site)
     options: list[dict[str, Any]] = []
     notes: list[str] = []
     for number, one in enumerate(places):
+        refuse_other(one, "place", Placement)
         progress("quantities", number / len(places))
         prices = asked.price or settings_from(dict(one.settings)).prices
         prices.check_services(site.services)

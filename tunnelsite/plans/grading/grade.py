@@ -7,7 +7,7 @@ from dataclasses import dataclass, fields
 from typing import Any
 
 from tunnelsite.core.elevation_error import ErrorModel
-from tunnelsite.core.errors import TunnelsiteError
+from tunnelsite.core.errors import TunnelsiteError, given_or
 from tunnelsite.core.placement import Placement
 from tunnelsite.core.plan_kind import LAYER, PICTURE, TABLE, Content, PlanKind
 from tunnelsite.core.process import Progress, silent
@@ -148,7 +148,7 @@ def grade_of(found: Candidate, settings: GradingSettings | None = None, progress
 
 def graded(found: Candidate, settings: GradingSettings | None = None, progress: Progress = silent) -> Graded:
     """The earthwork and the water alone, without files and pictures; water that cannot be planned is reported in it, not raised."""
-    asked = settings or GradingSettings()
+    asked = given_or(settings, GradingSettings)
     progress("earthwork", 0.2)
     error, assumed = elevation_error(found)
     limits = found.limits

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
+from tunnelsite.core.errors import given_or, refuse_other
 from tunnelsite.core.placement import Placement
 from tunnelsite.core.plan_kind import LAYER, PICTURE, TABLE, Content, PlanKind
 from tunnelsite.core.process import Progress, silent
@@ -51,7 +52,8 @@ def lay_out(
     Raises:
         UsageError: for settings that do not go together, or parcels that are not there; else those of `screen`.
     """
-    asked = settings or LayoutSettings()
+    refuse_other(of, "of", Site, Result)
+    asked = given_or(settings, LayoutSettings)
     if isinstance(of, Site):
         screening = screening or Settings()
         asked.check(screening, of.services)

@@ -12,7 +12,7 @@ import shapely
 
 from tunnelsite.core import amounts
 from tunnelsite.core.amounts import signed_depth
-from tunnelsite.core.errors import UsageError
+from tunnelsite.core.errors import UsageError, given_or
 from tunnelsite.core.placement import Placement
 from tunnelsite.core.plan_kind import LAYER, PICTURE, TABLE, Content, PlanKind
 from tunnelsite.core.process import Progress, silent
@@ -85,7 +85,7 @@ def stake_out(
 
 def stake_out_of(found: Candidate, settings: StakeOutSettings | None = None, progress: Progress = silent) -> Plan:
     """The same for a place on its frame."""
-    asked = settings or StakeOutSettings()
+    asked = given_or(settings, StakeOutSettings)
     progress("stakes", 0.5)
     planned = asked.pad_of_plan
     pad = screened_pad(asked.plane, found) if planned is None else planned_pad(planned, found)

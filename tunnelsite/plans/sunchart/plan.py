@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from tunnelsite.core.errors import given_or, refuse_other
 from tunnelsite.core.horizon import Horizon
 from tunnelsite.core.house import House
 from tunnelsite.core.placement import Placement
@@ -68,6 +69,8 @@ def sun_chart(
         UsageError: for a place off the elevation data and for wrong settings.
         InputRefused: for far land that cannot be used.
     """
+    refuse_other(site, "site", Site)
+    refuse_other(place, "place", Placement)
     progress("horizon", 0.0)
     made = sun_chart_in(sun_view(site, settings_from(dict(place.settings))), place, settings)
     progress("horizon", 1.0)
@@ -76,7 +79,7 @@ def sun_chart(
 
 def sun_chart_in(view: SunView, place: Placement, settings: SunChartSettings | None = None) -> Plan:
     """The same with what the charts of one farm share. Arguments: view; place; settings."""
-    asked = settings or SunChartSettings()
+    asked = given_or(settings, SunChartSettings)
     seen = view.seen_from(place.lon_deg, place.lat_deg)
     sky = _sky(seen, asked)
     steps, crop_days = view.steps_at(seen.place), crop_period(view.settings.crop_months)
