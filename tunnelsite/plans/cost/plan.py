@@ -52,7 +52,7 @@ def cost(
         InputRefused: where the ground is not known.
     """
     asked = given_or(settings, CostSettings)
-    places = list(place) if isinstance(place, list | tuple) else [place]
+    places = list(place) if isinstance(place, Sequence) else [place]
     refuse_other(site, "site", Site)
     options: list[dict[str, Any]] = []
     notes: list[str] = []
