@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import errno
 import os
+import shutil
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -14,7 +16,7 @@ import shapely
 from tests.scan.grounds import features, hills, site
 from tunnelsite import House, screen
 from tunnelsite.core.errors import ResourceShortage
-from tunnelsite.io.write.scratch import Scratch
+from tunnelsite.io.write.scratch import Scratch, ScratchColumn
 from tunnelsite.kernels import bands as banded
 from tunnelsite.settings.model import settings_from
 
@@ -107,14 +109,46 @@ def test_what_is_kept_in_a_file_leaves_memory_and_comes_back() -> None:
     assert kept.sum() == 28_000_000 and store.kept(kept) is kept and store.kept(layer[10:20]).base is not None
 
 
-@pytest.mark.parametrize("from_bytes", [1, 10_000, 1 << 40])
-def test_a_column_is_its_pieces_one_after_the_other(from_bytes: int) -> None:
+@pytest.mark.parametrize("from_bytes", [1, 1_000_000, 1 << 40])
+def test_columns_are_their_pieces_one_after_the_other(from_bytes: int) -> None:
     pieces = [np.arange(k * 3, dtype=np.int64) for k in range(40)]
-    column = Scratch(from_bytes).column(np.int64)
+    sizes = [np.int64, np.int8, np.float32, np.float32]
+    columns = Scratch(from_bytes).columns(sizes, sum(map(len, pieces)))
     for piece in pieces:
-        column.append(piece)
-    np.testing.assert_array_equal(column.whole(), np.concatenate(pieces))
-    assert Scratch(from_bytes).column(np.float32).whole().shape == (0,)
+        columns[0].append(piece)
+        columns[1].append(piece % 100)
+        columns[3].append(np.full(len(piece), 5.0))  # and nothing at all in the third
+    found = [column.whole() for column in columns]
+    whole = np.concatenate(pieces)
+    for values, expected in zip(found, [whole, whole % 100, [], np.full(len(whole), 5.0)], strict=True):
+        np.testing.assert_array_equal(values, expected)
+    assert [values.dtype for values in found] == sizes
+    assert found[3].strides == (0,)  # one is kept where all are alike
+
+
+def open_files() -> int:
+    return len(os.listdir("/proc/self/fd"))
+
+
+def test_the_columns_of_a_table_take_one_file_and_it_goes_with_the_last() -> None:
+    if not Path("/proc/self/fd").is_dir():
+        pytest.skip("open files are counted in /proc")
+    before = open_files()
+    columns = Scratch(1).columns([np.float32] * 30, 100)
+    for k, column in enumerate(columns):
+        column.append(np.arange(100) + k)
+    found = [column.whole() for column in columns]
+    assert open_files() - before == 1 and found[29][99] == 128.0
+    del columns, column, found
+    assert open_files() == before
+
+
+def test_columns_stay_in_memory_where_the_disk_is_small_and_layers_do_not_need_it(monkeypatch) -> None:
+    monkeypatch.setattr(shutil, "disk_usage", lambda place: SimpleNamespace(free=1 << 16))
+    store = Scratch(from_bytes=256_000)
+    assert not isinstance(store.columns([np.float64], 10_000)[0], ScratchColumn)
+    assert isinstance(store.columns([np.float64], 100)[0], ScratchColumn)  # it fits
+    assert isinstance(store.columns([np.float64], 40_000)[0], ScratchColumn)  # a layer of this size would be in a file
 
 
 def test_a_full_disk_says_so_before_anything_is_computed(monkeypatch) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import mmap
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
@@ -65,9 +65,9 @@ class Store:
         """The same values where they are to stay; what was handed in is not needed any more."""
         return values
 
-    def column(self, dtype: type, most: int = 0) -> GrowingArray:
-        """A new column, which may come to hold as many as `most` values."""
-        return GrowingArray(dtype, most)
+    def columns(self, dtypes: Sequence[type], most: int) -> list[GrowingArray]:
+        """New columns of one table, of which none comes to hold more than `most` values."""
+        return [GrowingArray(dtype, most) for dtype in dtypes]
 
     def rest(self) -> None:
         """Between two steps: what is kept but not in use may leave memory."""

@@ -134,12 +134,12 @@ def scanned(
     rules = ["no_data", *(judge.id for judge in judges)]
     tallies = {rule: [Tally() for _ in range(count)] for rule in rules}
     most = int(np.count_nonzero(ground.owner >= 0))
-    kept = frame.store.column(np.int64, most), frame.store.column(ground.owner.dtype.type, most)
-    measures = {judge.id: frame.store.column(np.float32, most) for judge in judges}
-    unsure = [judge for judge in judges if judge.criterion.truth is not None]
-    truths = {
-        judge.id: (frame.store.column(np.float32, most), frame.store.column(np.float32, most)) for judge in unsure
-    }
+    unsure = [judge.id for judge in judges if judge.criterion.truth is not None]
+    kinds: list[type] = [np.int64, ground.owner.dtype.type, *[np.float32] * (len(judges) + 2 * len(unsure))]
+    columns = iter(frame.store.columns(kinds, most))
+    kept = next(columns), next(columns)
+    measures = {judge.id: next(columns) for judge in judges}
+    truths = {name: (next(columns), next(columns)) for name in unsure}
     rows, cols = frame.grid.shape
     step = max(1, STRIP_CELLS // cols // STRIP_ROWS) * STRIP_ROWS
     for top in range(0, rows, step):

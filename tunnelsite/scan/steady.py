@@ -34,9 +34,11 @@ def steady_scores(scan: Scan, scored: Scores, shift_m: float) -> np.ndarray:
     grid, store = scan.frame.grid, scan.frame.store
     radius = shift_m / grid.cell_m
     reach = len(disc_weights(radius)) // 2
+    (result,) = store.columns([np.float64], len(scan.index))
     if reach == 0:
-        return store.kept(scored[:])
-    result = store.empty(scan.index.shape, np.float64)
+        for part in store.pieces(len(scan.index)):
+            result.append(scored[part])
+        return result.whole()
     step = max(1, STRIP_CELLS // grid.cols // STRIP_ROWS) * STRIP_ROWS
     for top in range(0, grid.rows, step):
         bottom = min(top + step, grid.rows)
@@ -49,9 +51,9 @@ def steady_scores(scan: Scan, scored: Scores, shift_m: float) -> np.ndarray:
         worth = np.zeros(owner.shape)
         worth.flat[scan.index[around] - rows[0] * grid.cols] = scored[around]
         steady = disc_means(worth, owner, scan.index[own] - rows[0] * grid.cols, radius)
-        result[own] = np.round(steady / SCORE_STEP) * SCORE_STEP
+        result.append(np.round(steady / SCORE_STEP) * SCORE_STEP)
         store.rest()
-    return store.kept(result)
+    return result.whole()
 
 
 @dataclass(frozen=True)

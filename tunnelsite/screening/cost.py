@@ -23,7 +23,7 @@ from tunnelsite.core.house import Pad
 from tunnelsite.core.reproject import to_grid
 from tunnelsite.core.site import Site
 from tunnelsite.io.read.files import available_bytes, bytes_words
-from tunnelsite.io.write.scratch import FROM_BYTES, Scratch
+from tunnelsite.io.write.scratch import COLUMNS_SOONER, FROM_BYTES, Scratch
 from tunnelsite.scan.localise import frame_grid
 from tunnelsite.settings.model import Settings, crop_period
 
@@ -128,13 +128,15 @@ def estimated(work: Work, cores: int | None = None, scratch_from_bytes: int = FR
     placements = work.parcel_cells * len(work.pad_cells) * work.frames
     measures = PASSING * placements * (20 + 4 * work.criteria)
     if layer < scratch_from_bytes:
-        memory, disk = (
-            BASE_BYTES + 4 * work.source_cells + layer * (kept * work.frames + AT_WORK + at_work) + measures,
-            0.0,
-        )
+        memory = BASE_BYTES + 4 * work.source_cells + layer * (kept * work.frames + AT_WORK + at_work)
+        disk = 0.0
     else:
         memory = SCRATCH_BASE_BYTES + layer * (AT_WORK_SCRATCH + 2 * at_work)
-        disk = 4 * work.source_cells + layer * kept * work.frames + measures
+        disk = 4 * work.source_cells + layer * kept * work.frames
+    if 4 * PASSING * work.parcel_cells < scratch_from_bytes / COLUMNS_SOONER:
+        memory += measures
+    else:
+        disk += measures
     low, high = (seconds * share for share in RANGE)
     return Cost(work.cells, placements, seconds, (low, high), int(memory), int(disk))
 
@@ -144,11 +146,12 @@ def refuse_shortage(site: Site, settings: Settings, criteria: int) -> None:
     grid, work = work_of(site, settings, criteria)
     scratch_from = site.store.from_bytes if isinstance(site.store, Scratch) else 1 << 62
     cost = estimated(work, scratch_from_bytes=scratch_from)
-    held = 4 * work.source_cells if not cost.scratch_bytes else 0  # what was read is in memory already
+    layers_in_files = 4 * work.cells >= scratch_from
+    held = 0 if layers_in_files else 4 * work.source_cells  # what was read is in memory already
     place = tempfile.gettempdir()
     for need, room, what in (
         (cost.memory_bytes - held, available_bytes(), "memory"),
-        (cost.scratch_bytes, shutil.disk_usage(place).free, f"scratch files in {place}"),
+        (cost.scratch_bytes * layers_in_files, shutil.disk_usage(place).free, f"scratch files in {place}"),
     ):
         if CLEARLY * need > room:
             raise ResourceShortage(

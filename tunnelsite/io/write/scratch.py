@@ -12,7 +12,7 @@ import os
 import shutil
 import tempfile
 import weakref
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import IO
 
 import numpy as np
@@ -22,12 +22,12 @@ from tunnelsite.core.errors import ResourceShortage
 from tunnelsite.core.store import GrowingArray, Store
 
 FROM_BYTES = 1 << 28  # a layer of 8192 x 8192 cells; below it memory is faster and small enough
-_COLUMNS = 16  # so many columns and layers of this size are kept at a time
+COLUMNS_SOONER = 256  # a column goes into a file this many times sooner: there are many, and one is written and read once for each score
 _PIECE = 1 << 26
 
 
 class Scratch(Store):
-    """Arrays of `from_bytes` [bytes] or more live in files, smaller ones in memory; columns from a sixteenth of it on."""
+    """Arrays of `from_bytes` [bytes] or more live in files, smaller ones in memory; columns from a 256th of it on."""
 
     def __init__(self, from_bytes: int = FROM_BYTES) -> None:
         self.from_bytes = from_bytes
@@ -54,9 +54,12 @@ class Scratch(Store):
                 file.write(np.ascontiguousarray(values[first : first + rows]).data)
             return self.mapped(file, values.dtype).reshape(values.shape)
 
-    def column(self, dtype: type, most: int = 0) -> GrowingArray:
-        """A column that moves into a file once it is large."""
-        return ScratchColumn(dtype, self)
+    def columns(self, dtypes: Sequence[type], most: int) -> list[GrowingArray]:
+        """Columns that move into one file once they are large; where the disk has no room for what memory holds, they stay there."""
+        table = Table(self, [most * np.dtype(dtype).itemsize for dtype in dtypes])
+        if 8 * most < self.from_bytes and table.size > shutil.disk_usage(tempfile.gettempdir()).free:
+            return super().columns(dtypes, most)
+        return [ScratchColumn(dtype, most, table, part) for part, dtype in enumerate(dtypes)]
 
     def rest(self) -> None:
         """Give back the memory of every file; the values stay in the files, and come back when they are looked at."""
@@ -91,35 +94,68 @@ class Scratch(Store):
         return any(base is one or getattr(base, "obj", None) is one for one in self._maps)
 
 
-class ScratchColumn(GrowingArray):
-    """A column that is written to a file of a `Scratch` as it comes, once it is large."""
+class Table:
+    """A file for the columns of a table: one, since a run on many bearings has more columns than a process may have files open.
 
-    def __init__(self, dtype: type, scratch: Scratch) -> None:
-        super().__init__(dtype)
-        self._scratch, self._size = scratch, 0
+    Each has a part of its own; only what is written takes room on the disk. Arguments: scratch; sizes, most bytes of each column.
+    """
+
+    def __init__(self, scratch: Scratch, sizes: Sequence[int]) -> None:
+        self._scratch, self.from_bytes = scratch, scratch.from_bytes / COLUMNS_SOONER
+        page = mmap.ALLOCATIONGRANULARITY
+        self._starts = np.cumsum([0, *(-(-size // page) * page for size in sizes)]).tolist()
+        self.size = int(self._starts[-1])
         self._file: IO[bytes] | None = None
+        self._bytes: np.ndarray | None = None
+
+    def write(self, part: int, at: int, values: np.ndarray) -> None:
+        """Put values into a column. Arguments: part, which; at, bytes of it that are there; values. Errors: ResourceShortage."""
+        if self._file is None:
+            self._file = self._scratch.file()
+            self._file.truncate(self.size)
+        try:
+            self._file.seek(self._starts[part] + at)
+            self._file.write(np.ascontiguousarray(values).data)
+            self._file.flush()
+        except OSError as problem:
+            raise short_of_disk(at + values.nbytes, problem) from None
+
+    def read(self, part: int, dtype: np.dtype, count: int) -> np.ndarray:
+        """A column that was written: the table is mapped when the first is asked for, and goes when the last is not needed."""
+        if self._bytes is None:
+            assert self._file is not None
+            with self._file as file:
+                self._bytes = self._scratch.mapped(file, np.uint8)
+        start = self._starts[part]
+        return self._bytes[start : start + count * dtype.itemsize].view(dtype)
+
+
+class ScratchColumn(GrowingArray):
+    """A column that is written to its part of a table as it comes, once it is large."""
+
+    def __init__(self, dtype: type, most: int, table: Table, part: int) -> None:
+        super().__init__(dtype, most)
+        self._table, self._part, self._written = table, part, 0
 
     def append(self, values: np.ndarray) -> None:
         """Add a piece. Errors: ResourceShortage."""
-        values = np.ascontiguousarray(values, self._values.dtype)
-        self._size += values.nbytes
-        if self._file is None and self._size < self._scratch.from_bytes / _COLUMNS:
+        if not self._written:
             super().append(values)
+            if not self._alike and self._values[: self._count].nbytes >= self._table.from_bytes:
+                first = super().whole()
+                self._table.write(self._part, 0, first)
+                self._written = len(first)
             return
-        try:
-            if self._file is None:
-                self._file = self._scratch.file()
-                self._file.write(np.ascontiguousarray(super().whole()).data)
-            self._file.write(values.data)
-        except OSError as problem:
-            raise short_of_disk(self._size, problem) from None
+        values = np.ascontiguousarray(values, self._values.dtype)
+        self._table.write(self._part, self._written * values.itemsize, values)
+        self._written += len(values)
 
     def whole(self) -> np.ndarray:
-        """All pieces in one array."""
-        if self._file is None or not self._size:
+        """All pieces in one array; the columns of a table are asked for once all are full."""
+        if not self._written:
             return super().whole()
-        with self._file as file:
-            return self._scratch.mapped(file, self._values.dtype)
+        count, self._written = self._written, 0
+        return self._table.read(self._part, self._values.dtype, count)
 
 
 @contextlib.contextmanager
