@@ -16,7 +16,7 @@ from tunnelsite.core.errors import UsageError
 from tunnelsite.core.house import House
 from tunnelsite.core.placement import Placement
 from tunnelsite.core.plug_ins import PlugInFailed
-from tunnelsite.decisions.explain import Prepared, explain, explain_at
+from tunnelsite.decisions.explain import PreparedGround, explain, explain_at
 from tunnelsite.kernels.one_thread import one_thread
 from tunnelsite.screening import run as screening_run
 
@@ -62,7 +62,7 @@ def test_a_house_that_was_not_screened_is_measured_as_if_it_had_been(result):
     own = screen(ground_site(), SMALL, settings=SETTINGS)
     for item in np.linspace(0, len(own.scans[0].index) - 1, 7).astype(int):
         place = place_of(own, own.scans[0].index[item], house=SMALL)
-        told, wanted = explain_at(Prepared.of(result), place), explain_at(Prepared.of(own), place)
+        told, wanted = explain_at(PreparedGround.of(result), place), explain_at(PreparedGround.of(own), place)
         assert told.rules == wanted.rules and told.score_here == wanted.score_here
         assert told.rank is None and told.score is None and not told.not_listed
         assert any("no rank" in note for note in told.notes) and not wanted.notes
@@ -70,11 +70,11 @@ def test_a_house_that_was_not_screened_is_measured_as_if_it_had_been(result):
 
 def test_another_bearing_comes_near_to_a_screening_at_that_bearing(result):
     own = screen(ground_site(), HOUSE, settings=SETTINGS.model_copy(update={"bearing_deg": 55.0}))
-    prepared, apart = Prepared.of(result), {"pitch": [], "ponding": []}
+    prepared, apart = PreparedGround.of(result), {"pitch": [], "ponding": []}
     picked = np.linspace(0, len(own.scans[0].index) - 1, 9).astype(int)
     for item in picked:
         place = place_of(own, own.scans[0].index[item], 55.0)
-        told, wanted = explain_at(prepared, place), explain_at(Prepared.of(own), place)
+        told, wanted = explain_at(prepared, place), explain_at(PreparedGround.of(own), place)
         one, other = ({rule.rule: rule for rule in found.rules} for found in (told, wanted))
         assert list(one) == list(other) and told.moved_m < 1e-6 and told.bearing_deg == 55.0
         for exact in ("boundary", "structures"):
@@ -89,15 +89,15 @@ def test_another_bearing_comes_near_to_a_screening_at_that_bearing(result):
 def test_both_ends_of_a_ridge_are_one_bearing(result):
     place = place_of(result, result.scans[0].index[7])
     assert (
-        explain_at(Prepared.of(result), replace(place, bearing_deg=270.0)).rules
-        == explain_at(Prepared.of(result), place).rules
+        explain_at(PreparedGround.of(result), replace(place, bearing_deg=270.0)).rules
+        == explain_at(PreparedGround.of(result), place).rules
     )
 
 
 def test_ground_without_a_run_says_nothing_of_ranks(result):
     """Frames that hold no layer but the ground: what reads others is not assessed, and nothing fails."""
     bare = replace(result.frame, layers={"ground": result.frame.ground})
-    told = explain_at(Prepared(result.settings, result.judges, [bare]), result.option(1))
+    told = explain_at(PreparedGround(result.settings, result.judges, [bare]), result.option(1))
     known = explain(result, 1)
     found, full = ({rule.rule: rule for rule in one.rules} for one in (told, known))
     assert told.rank is None and told.scored == 0 and not told.not_listed
@@ -150,6 +150,6 @@ def test_one_thread_is_given_back():
 def test_turned_windows_reach_over_the_edge_of_the_data():
     """A place at the very edge: what lies beyond is unknown, not 0."""
     run = screen(farm(1), House(4.3, 9.7, kind="container"), settings=SETTINGS.model_copy(update={"halo_m": 5.0}))
-    told = explain_at(Prepared.of(run), place_of(run, run.frame.grid.cols + 1, 30.0, run.scans[0].house))
+    told = explain_at(PreparedGround.of(run), place_of(run, run.frame.grid.cols + 1, 30.0, run.scans[0].house))
     known = {rule.rule: rule for rule in told.rules}
     assert known["no_data"].passed is False and known["pitch"].value is None

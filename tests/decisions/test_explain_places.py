@@ -14,7 +14,7 @@ from tunnelsite.core import amounts
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.house import House
 from tunnelsite.core.placement import Placement
-from tunnelsite.decisions.explain import Prepared, explain_at, explain_rank
+from tunnelsite.decisions.explain import PreparedGround, explain_at, explain_rank
 
 WEST, NORTH = 499_900.0, 4_700_100.0
 OFF = 0.75  # the placement explained is the one centred on the nearest cell
@@ -57,7 +57,7 @@ def result():
 def explained(result, lon, lat, scan=0):
     """What is said of the placement of one house and bearing that is nearest to a place."""
     one = result.scans[scan]
-    return explain_at(Prepared.of(result), Placement(lon, lat, one.frame.grid.bearing_deg, one.house))
+    return explain_at(PreparedGround.of(result), Placement(lon, lat, one.frame.grid.bearing_deg, one.house))
 
 
 def rule(told, name):

@@ -18,7 +18,7 @@ from tunnelsite.desk.background import BackgroundAsked, Backgrounds, origin_of, 
 from tunnelsite.desk.gate import Gate
 from tunnelsite.desk.project import Project
 from tunnelsite.desk.roles import proposed
-from tunnelsite.desk.runs import Kept
+from tunnelsite.desk.runs import OptionsFile
 from tunnelsite.io.read.file_facts import file_facts
 
 ADDRESS = "https://tiles.example.org/aerial/{z}/{x}/{y}.png"
@@ -26,7 +26,7 @@ ADDRESS = "https://tiles.example.org/aerial/{z}/{x}/{y}.png"
 
 def backgrounds(folder: Path) -> Backgrounds:
     project = Project(folder)
-    return Backgrounds(SimpleNamespace(project=project, kept=Kept(project)))
+    return Backgrounds(SimpleNamespace(project=project, kept=OptionsFile(project)))
 
 
 @pytest.fixture

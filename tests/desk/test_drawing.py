@@ -10,7 +10,7 @@ import pytest
 from tests.desk.fields import field_project
 from tunnelsite.core.errors import OutputFailed, TunnelsiteError, UsageError
 from tunnelsite.desk import drawing as module
-from tunnelsite.desk.drawing import Drawing, checked
+from tunnelsite.desk.drawing import MapDrawing, checked
 from tunnelsite.io.read.site import site_from
 
 LON, LAT = -81.0, 40.0  # only the shape counts here
@@ -39,10 +39,10 @@ EVERYTHING = {
 
 def test_everything_that_can_be_drawn_comes_back_after_a_restart(tmp_path: Path) -> None:
     project = field_project(tmp_path)
-    first = Drawing(project)
+    first = MapDrawing(project)
     for name, given in EVERYTHING.items():
         first.put(name, given)
-    again = Drawing(project)
+    again = MapDrawing(project)
     again.read()
     found = {one["id"]: one for one in again.collection()["features"]}
     wanted = {one["id"]: one for one in first.collection()["features"]}
@@ -53,7 +53,7 @@ def test_everything_that_can_be_drawn_comes_back_after_a_restart(tmp_path: Path)
 
 def test_drawn_things_are_part_of_the_site(tmp_path: Path) -> None:
     project = field_project(tmp_path)
-    drawing = Drawing(project)
+    drawing = MapDrawing(project)
     for name, given in EVERYTHING.items():
         drawing.put(name, given)
     site = site_from(project.settings())
@@ -64,7 +64,7 @@ def test_drawn_things_are_part_of_the_site(tmp_path: Path) -> None:
 
 
 def test_taking_out_and_putting_back_is_what_was(tmp_path: Path) -> None:
-    drawing = Drawing(field_project(tmp_path))
+    drawing = MapDrawing(field_project(tmp_path))
     drawing.put("d", EVERYTHING["d"])
     before = drawing.collection()["features"]
     drawing.remove("d")
@@ -97,7 +97,7 @@ def test_what_cannot_be_drawn_is_refused_in_words(given: dict[str, Any]) -> None
 
 
 def test_full_disk_loses_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    drawing = Drawing(field_project(tmp_path))
+    drawing = MapDrawing(field_project(tmp_path))
     drawing.put("d", EVERYTHING["d"])
     before, content = drawing.collection(), drawing.project.drawn.read_bytes()
 
@@ -114,5 +114,5 @@ def test_broken_drawing_is_not_taken_for_an_empty_one(tmp_path: Path) -> None:
     project = field_project(tmp_path)
     project.drawn.write_bytes(b"no GeoPackage at all, but somebody's work")
     with pytest.raises(TunnelsiteError):
-        Drawing(project).read()
+        MapDrawing(project).read()
     assert project.drawn.read_bytes().startswith(b"no GeoPackage")

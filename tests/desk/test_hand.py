@@ -10,7 +10,7 @@ import pytest
 from tests.desk.fields import field_project, screened_field
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.placement import Placement
-from tunnelsite.desk.drawing import Drawing
+from tunnelsite.desk.drawing import MapDrawing
 from tunnelsite.desk.hand import InHand
 from tunnelsite.desk.hand_measures import measured
 from tunnelsite.desk.land import with_features
@@ -102,7 +102,7 @@ def test_place_off_the_data_is_refused_in_words(farm) -> None:
 
 def test_barn_that_is_drawn_bars_the_hand_at_once(farm) -> None:
     project, result, in_hand = farm
-    row, drawing = result.rows[0], Drawing(project)
+    row, drawing = result.rows[0], MapDrawing(project)
     assert "structures" not in {
         rule["rule"] for rule in in_hand.message(row["lon"], row["lat"], 90.0, "20x48ft")["rules"]
     }

@@ -7,7 +7,7 @@ import pytest
 
 from tests.desk.fields import FARM, field_project, screened_field
 from tunnelsite.core.errors import UsageError
-from tunnelsite.desk.drawing import Drawing
+from tunnelsite.desk.drawing import MapDrawing
 from tunnelsite.desk.hand import InHand
 from tunnelsite.desk.measures import Units
 from tunnelsite.desk.other_season import HELD_M, lit_for
@@ -23,7 +23,7 @@ TALL_M, TURN_DEG = 12.0, 90.0
 def runs(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Result]:
     """A field with a wall of trees along its southern part, screened for winter and for summer."""
     project = field_project(tmp_path_factory.mktemp("shaded"), FARM.replace("azimuths = 8", "azimuths = 24"))
-    drawing = Drawing(project)
+    drawing = MapDrawing(project)
     place = screened_place(project)
     line = [[place[0] - 3e-4, place[1]], [place[0] + 3e-4, place[1]]]
     about = {"what": "tree_line", "height_m": TALL_M}

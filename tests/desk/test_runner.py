@@ -14,7 +14,7 @@ from tunnelsite.core.errors import InputRefused
 from tunnelsite.desk.events import Events
 from tunnelsite.desk.project import Project
 from tunnelsite.desk.runner import Runner
-from tunnelsite.desk.runs import Kept
+from tunnelsite.desk.runs import OptionsFile
 
 
 class Worker:
@@ -36,7 +36,7 @@ class Worker:
 def desk_on(folder: Path, answer: Exception | None = None) -> SimpleNamespace:
     (folder / "farm.toml").write_text(FARM, "utf-8")
     project = Project(folder)
-    return SimpleNamespace(project=project, kept=Kept(project), events=Events(), changed=lambda: None,
+    return SimpleNamespace(project=project, kept=OptionsFile(project), events=Events(), changed=lambda: None,
                            soon=asyncio.ensure_future, take_spare=lambda: Worker(answer))  # fmt: skip
 
 

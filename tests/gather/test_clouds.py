@@ -13,7 +13,7 @@ from tests.io.fetch.servers import Site, serving
 from tunnelsite.core.errors import InputRefused, UsageError
 from tunnelsite.gather.gridded import CellGrid, ground_cells, surface_cells
 from tunnelsite.gather.request import GatherRequest, area_around, gather
-from tunnelsite.gather.sources import LOCAL, Source
+from tunnelsite.gather.sources import LOCAL, DataSource
 from tunnelsite.gather.standing import standing_pieces
 from tunnelsite.io.read.rasters import raster_header, read_raster
 
@@ -79,7 +79,7 @@ def test_a_cloud_by_address_becomes_rasters(site: Site, tmp_path: Path) -> None:
     lon, lat = middle_deg()
     request = GatherRequest(
         area_around(f"{lat},{lon}:50m", 0.0),
-        points=((Source("a", "points", f"{site.address}/a.laz"), f"{site.address}/a.laz"),),
+        points=((DataSource("a", "points", f"{site.address}/a.laz"), f"{site.address}/a.laz"),),
         standing=True,
     )
     done = gather(request, tmp_path)
@@ -111,7 +111,7 @@ def test_a_local_file_needs_no_network(tmp_path: Path) -> None:
     path.write_bytes(cloud())
     lon, lat = middle_deg()
     where = area_around(f"{lat},{lon}:50m", 0.0)
-    done = gather(GatherRequest(where, points=((Source("a", LOCAL, ""), str(path)),)), tmp_path / "out")
+    done = gather(GatherRequest(where, points=((DataSource("a", LOCAL, ""), str(path)),)), tmp_path / "out")
     assert done.fetched_bytes == 0
 
 
@@ -119,7 +119,7 @@ def test_a_local_file_needs_no_network(tmp_path: Path) -> None:
 def test_what_is_no_cloud_is_refused(tmp_path: Path, content: bytes) -> None:
     path = tmp_path / "x.laz"
     path.write_bytes(content)
-    request = GatherRequest(area_around("43.01,-75:50m", 0.0), points=((Source("a", LOCAL, ""), str(path)),))
+    request = GatherRequest(area_around("43.01,-75:50m", 0.0), points=((DataSource("a", LOCAL, ""), str(path)),))
     with pytest.raises(InputRefused):
         gather(request, tmp_path / "out")
 
@@ -128,7 +128,7 @@ def test_an_unclassified_cloud_is_filtered_or_refused(tmp_path: Path) -> None:
     path = tmp_path / "x.laz"
     path.write_bytes(cloud(classified=False))
     lon, lat = middle_deg()
-    request = GatherRequest(area_around(f"{lat},{lon}:50m", 0.0), points=((Source("a", LOCAL, ""), str(path)),))
+    request = GatherRequest(area_around(f"{lat},{lon}:50m", 0.0), points=((DataSource("a", LOCAL, ""), str(path)),))
     try:
         import CSF  # noqa: F401
     except ImportError:

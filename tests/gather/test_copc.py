@@ -13,7 +13,7 @@ from tests.gather.made import EAST, NORTH, copc, middle_deg, plane
 from tests.io.fetch.servers import Site, serving
 from tunnelsite.core.errors import InputRefused, TunnelsiteError
 from tunnelsite.gather.request import GatherRequest, area_around, gather
-from tunnelsite.gather.sources import Source
+from tunnelsite.gather.sources import DataSource
 from tunnelsite.io.fetch.door import Door
 from tunnelsite.io.fetch.ranged import BLOCK, RangedFile
 from tunnelsite.io.read import points
@@ -68,7 +68,9 @@ def test_cloud_by_address_becomes_the_ground(content: bytes, tmp_path: Path) -> 
     with serving(Site({"/a.copc.laz": content}, breaks=1, broken_after=1000)) as site:
         address = f"{site.address}/a.copc.laz"
         gather(
-            GatherRequest(area_around(f"{lat},{lon}:25m", 0.0), points=((Source("a", "points", address), address),)),
+            GatherRequest(
+                area_around(f"{lat},{lon}:25m", 0.0), points=((DataSource("a", "points", address), address),)
+            ),
             tmp_path,
         )
     ground = read_raster(raster_header(tmp_path / "ground.tif"))

@@ -16,7 +16,7 @@ from tests.io.fetch.servers import Site, serving
 from tunnelsite.core.errors import InputRefused, UsageError
 from tunnelsite.gather.features import FeatureRequest
 from tunnelsite.gather.request import PARTS, GatherRequest, area_around, door_for, gather
-from tunnelsite.gather.sources import Source
+from tunnelsite.gather.sources import DataSource
 from tunnelsite.io.read.rasters import raster_header, read_raster
 from tunnelsite.io.write.staging import OutputExists
 
@@ -47,7 +47,7 @@ def _exactly_the_plane(path: Path) -> None:
 
 
 def test_a_window_holds_the_cells_of_the_file(site: Site, tmp_path: Path) -> None:
-    source = Source("west", "raster", f"{site.address}/west.tif", licence="CC0", datum="invented")
+    source = DataSource("west", "raster", f"{site.address}/west.tif", licence="CC0", datum="invented")
     done = gather(GatherRequest(_area(), ground=source), tmp_path)
     _exactly_the_plane(tmp_path / "ground.tif")
     _, _, profile, units, tags = _heights(tmp_path / "ground.tif")
@@ -59,7 +59,7 @@ def test_a_window_holds_the_cells_of_the_file(site: Site, tmp_path: Path) -> Non
 
 
 def test_a_changed_file_is_no_longer_said_to_be_gathered(site: Site, tmp_path: Path) -> None:
-    gather(GatherRequest(_area(), ground=Source("w", "raster", f"{site.address}/west.tif")), tmp_path)
+    gather(GatherRequest(_area(), ground=DataSource("w", "raster", f"{site.address}/west.tif")), tmp_path)
     with rasterio.open(tmp_path / "ground.tif", "r+") as file:
         values = file.read(1)
         file.write(values + 1, 1)
@@ -67,7 +67,7 @@ def test_a_changed_file_is_no_longer_said_to_be_gathered(site: Site, tmp_path: P
 
 
 def test_a_file_that_breaks_off_leaves_nothing(site: Site, tmp_path: Path) -> None:
-    request = GatherRequest(_area("200m"), ground=Source("w", "raster", f"{site.address}/west.tif"))
+    request = GatherRequest(_area("200m"), ground=DataSource("w", "raster", f"{site.address}/west.tif"))
     site.broken_after, site.breaks = 60_000, 10_000
     with pytest.raises(InputRefused):
         gather(request, tmp_path)
@@ -77,17 +77,19 @@ def test_a_file_that_breaks_off_leaves_nothing(site: Site, tmp_path: Path) -> No
 def test_cut_off_files_are_refused(site: Site, tmp_path: Path) -> None:
     site.files["/west.tif"] = site.files["/west.tif"][:400_000]
     with pytest.raises(InputRefused):
-        gather(GatherRequest(_area("200m"), ground=Source("w", "raster", f"{site.address}/west.tif")), tmp_path)
+        gather(GatherRequest(_area("200m"), ground=DataSource("w", "raster", f"{site.address}/west.tif")), tmp_path)
     assert not (tmp_path / "ground.tif").exists()
 
 
 def test_more_than_the_bound_is_refused_before_it_is_fetched(site: Site, tmp_path: Path) -> None:
-    request = GatherRequest(_area("200m"), ground=Source("w", "raster", f"{site.address}/west.tif"), most_bytes=20_000)
+    request = GatherRequest(
+        _area("200m"), ground=DataSource("w", "raster", f"{site.address}/west.tif"), most_bytes=20_000
+    )
     with pytest.raises(InputRefused, match="--most"):
         gather(request, tmp_path)
 
 
-def _catalogue(site: Site) -> Source:
+def _catalogue(site: Site) -> DataSource:
     west = box_deg(EAST - 512, NORTH - 256, EAST, NORTH + 256)
     east = box_deg(EAST, NORTH - 256, EAST + 512, NORTH + 256)
     items = [
@@ -101,7 +103,7 @@ def _catalogue(site: Site) -> Source:
     site.put("/search", {"type": "FeatureCollection", "features": items[:2], "links": links})
     root = {"type": "Catalog", "stac_version": "1.0.0", "id": "api", "description": "invented"}
     site.put("/", root | {"links": [{"rel": "search", "href": f"{site.address}/search"}]})
-    return Source("api", "stac", f"{site.address}/", collection="relief")
+    return DataSource("api", "stac", f"{site.address}/", collection="relief")
 
 
 def test_a_stac_api_is_searched_page_by_page_and_the_finest_latest_files_are_put_together(
@@ -122,7 +124,7 @@ def test_a_static_catalogue_is_followed(site: Site, tmp_path: Path) -> None:
     links = [{"rel": "item", "href": "./item.json"}]
     root = {"type": "Catalog", "stac_version": "1.0.0", "id": "c", "description": "invented", "links": links}
     address = site.put("/catalog.json", root)
-    gather(GatherRequest(_area("50m"), ground=Source("c", "stac", address)), tmp_path)
+    gather(GatherRequest(_area("50m"), ground=DataSource("c", "stac", address)), tmp_path)
     found, wanted, *_ = _heights(tmp_path / "ground.tif")
     assert np.abs(found - wanted).max() < 2e-5
 
@@ -135,7 +137,7 @@ def test_a_catalogue_leads_to_no_other_host_and_no_file(site: Site, tmp_path: Pa
     site.put("/search", {"type": "FeatureCollection", "features": [item("x", href, west)], "links": []})
     site.put("/", {"links": [{"rel": "search", "href": f"{site.address}/search"}]})
     with pytest.raises(InputRefused):
-        gather(GatherRequest(_area(), ground=Source("c", "stac", f"{site.address}/")), tmp_path)
+        gather(GatherRequest(_area(), ground=DataSource("c", "stac", f"{site.address}/")), tmp_path)
     assert [path.name for path in tmp_path.iterdir()] == []
 
 
@@ -145,7 +147,7 @@ def test_another_host_may_be_named(site: Site, tmp_path: Path) -> None:
         found = {"type": "FeatureCollection", "features": [item("x", f"{site.address}/west.tif", west)], "links": []}
         other.put("/search", found)
         other.put("/", {"links": [{"rel": "search", "href": f"{other.address}/search"}]})
-        source = Source("c", "stac", f"{other.address}/", hosts=(site.address.removeprefix("http://"),))
+        source = DataSource("c", "stac", f"{other.address}/", hosts=(site.address.removeprefix("http://"),))
         gather(GatherRequest(_area("50m"), ground=source), tmp_path)
     assert (tmp_path / "ground.tif").is_file()
 
@@ -167,18 +169,18 @@ def test_a_gap_without_a_value_for_no_data_is_refused(site: Site, tmp_path: Path
 
 
 def test_no_part_of_a_file_is_fetched_twice(site: Site, tmp_path: Path) -> None:
-    gather(GatherRequest(_area(), ground=Source("w", "raster", f"{site.address}/west.tif")), tmp_path)
+    gather(GatherRequest(_area(), ground=DataSource("w", "raster", f"{site.address}/west.tif")), tmp_path)
     assert len(site.parts) > 1 and len(site.parts) == len(set(site.parts))
 
 
 def test_what_broke_off_is_asked_for_again_and_whole(site: Site, tmp_path: Path) -> None:
     site.broken_after, site.breaks = 60_000, 2
-    gather(GatherRequest(_area("200m"), ground=Source("w", "raster", f"{site.address}/west.tif")), tmp_path)
+    gather(GatherRequest(_area("200m"), ground=DataSource("w", "raster", f"{site.address}/west.tif")), tmp_path)
     _exactly_the_plane(tmp_path / "ground.tif")
 
 
 def test_the_same_request_goes_on_after_a_failure(site: Site, tmp_path: Path) -> None:
-    ground = Source("w", "raster", f"{site.address}/west.tif")
+    ground = DataSource("w", "raster", f"{site.address}/west.tif")
     whole = gather(GatherRequest(_area("200m"), ground=ground), tmp_path / "whole")
     both = GatherRequest(
         _area("200m"),
@@ -195,8 +197,8 @@ def test_the_same_request_goes_on_after_a_failure(site: Site, tmp_path: Path) ->
 
 
 def test_a_refused_gathering_leaves_nothing_and_later_ones_join_the_record(site: Site, tmp_path: Path) -> None:
-    ground = Source("w", "raster", f"{site.address}/west.tif")
-    both = GatherRequest(_area("200m"), ground=ground, surface=Source("e", "raster", f"{site.address}/gone.tif"))
+    ground = DataSource("w", "raster", f"{site.address}/west.tif")
+    both = GatherRequest(_area("200m"), ground=ground, surface=DataSource("e", "raster", f"{site.address}/gone.tif"))
     with pytest.raises(InputRefused):
         gather(both, tmp_path)
     assert not list(tmp_path.glob("*.tif"))
@@ -208,17 +210,17 @@ def test_a_refused_gathering_leaves_nothing_and_later_ones_join_the_record(site:
 
 def test_what_is_there_already_is_told_before_anything_is_fetched(site: Site, tmp_path: Path) -> None:
     (tmp_path / "ground.tif").write_bytes(b"mine")
-    request = GatherRequest(_area(), ground=Source("w", "raster", f"{site.address}/west.tif"))
+    request = GatherRequest(_area(), ground=DataSource("w", "raster", f"{site.address}/west.tif"))
     with pytest.raises(OutputExists, match="--overwrite"):
         gather(request, tmp_path)
     assert not site.asked and (tmp_path / "ground.tif").read_bytes() == b"mine"
-    cloud = Source("p", "points", f"{site.address}/a.laz")
+    cloud = DataSource("p", "points", f"{site.address}/a.laz")
     with pytest.raises(UsageError, match="--points and --ground"):
         gather(replace(request, points=((cloud, cloud.address),), overwrite=True), tmp_path)
 
 
 def test_nothing_but_the_named_address_is_asked(site: Site, tmp_path: Path) -> None:
-    request = GatherRequest(_area(), ground=Source("w", "raster", f"{site.address}/west.tif"))
+    request = GatherRequest(_area(), ground=DataSource("w", "raster", f"{site.address}/west.tif"))
     gather(request, tmp_path)
     assert set(site.asked) == {"/west.tif"}
     assert door_for(request).hosts == {site.address.removeprefix("http://")}

@@ -12,7 +12,7 @@ from tests.io.fetch.servers import Site, serving
 from tunnelsite.core.errors import InputRefused, UsageError
 from tunnelsite.gather.features import FeatureRequest
 from tunnelsite.gather.request import GatherRequest, area_around, gather
-from tunnelsite.gather.sources import Source, read_sources, source_named
+from tunnelsite.gather.sources import DataSource, read_sources, source_named
 from tunnelsite.io.read.vectors import read_features
 
 AREA = area_around("43.0,-75.0:300m", 0.0)
@@ -43,7 +43,7 @@ def site() -> Iterator[Site]:
 
 
 def _request(site: Site, collection: str = "parcels") -> GatherRequest:
-    source = Source("county", "features", site.address, collection=collection, licence="open")
+    source = DataSource("county", "features", site.address, collection=collection, licence="open")
     return GatherRequest(AREA, features=(FeatureRequest("parcels", source),))
 
 
@@ -76,7 +76,7 @@ def test_a_next_link_to_elsewhere_is_refused(site: Site, tmp_path: Path) -> None
 
 def test_a_file_by_address_is_whole_or_not_there(site: Site, tmp_path: Path) -> None:
     site.put("/f.geojson", {"type": "FeatureCollection", "features": [_square(1)]})
-    wanted = FeatureRequest("fields", Source("f", "file", f"{site.address}/f.geojson"))
+    wanted = FeatureRequest("fields", DataSource("f", "file", f"{site.address}/f.geojson"))
     gather(GatherRequest(AREA, features=(wanted,)), tmp_path)
     assert (tmp_path / "fields.geojson").read_bytes() == site.files["/f.geojson"]
     site.files["/f.geojson"] = b"<html>sign in</html>"

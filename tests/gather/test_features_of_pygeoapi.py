@@ -16,7 +16,7 @@ pytest.importorskip("waitress", reason="waitress is not installed")
 from tunnelsite.core.errors import InputRefused, UsageError
 from tunnelsite.gather.features import FeatureRequest
 from tunnelsite.gather.request import GatherRequest, area_around, gather
-from tunnelsite.gather.sources import Source
+from tunnelsite.gather.sources import DataSource
 from tunnelsite.io.read.gathered import gathered_entries
 from tunnelsite.io.read.vectors import read_features
 
@@ -100,7 +100,7 @@ def address(tmp_path_factory) -> Iterator[str]:
 
 
 def _gathered(address: str, folder: Path, radius: str = "2000m", collection: str = "parcels"):
-    source = Source("county", "features", address, collection=collection, licence="CC0")
+    source = DataSource("county", "features", address, collection=collection, licence="CC0")
     request = GatherRequest(area_around(f"43.004,-74.996:{radius}", 0.0), features=(FeatureRequest("parcels", source),))
     gather(request, folder)
     return read_features(str(folder / "parcels.geojson"), "parcels")

@@ -19,7 +19,7 @@ from tunnelsite.core.errors import InputRefused
 from tunnelsite.core.layers import SourceRaster
 from tunnelsite.gather.features import FeatureRequest
 from tunnelsite.gather.request import GatherRequest, area_around, gather
-from tunnelsite.gather.sources import Source
+from tunnelsite.gather.sources import DataSource
 from tunnelsite.io.read.gathered import gathered_entries
 from tunnelsite.io.read.raster_reading import RasterReading
 from tunnelsite.io.read.site import read_site
@@ -52,8 +52,8 @@ def farm(tmp_path_factory) -> Path:
     lon, lat = middle_deg()
     with serving(Site({"/tile.laz": cloud(noise_m=0.06)})) as site:
         site.put("/collections/parcels/items", {"type": "FeatureCollection", "features": [_field()], "links": []})
-        points = Source("survey", "points", f"{site.address}/tile.laz", licence="CC0 1.0", datum="invented datum")
-        land = Source("county", "features", site.address, collection="parcels", licence="open, with attribution")
+        points = DataSource("survey", "points", f"{site.address}/tile.laz", licence="CC0 1.0", datum="invented datum")
+        land = DataSource("county", "features", site.address, collection="parcels", licence="open, with attribution")
         area = area_around(f"{lat},{lon}:50m", 0.0)
         gather(
             GatherRequest(area, points=((points, points.address),), features=(FeatureRequest("parcels", land),)), folder

@@ -9,7 +9,7 @@ import pyproj
 from tunnelsite.core.grid import covering_grid, local_crs
 from tunnelsite.core.house import House, Pad
 from tunnelsite.core.stakes import DesignPlane
-from tunnelsite.plans.stakeout.sheet import Placed, StakingOptions, stake_sheet
+from tunnelsite.plans.stakeout.sheet import HouseToStake, StakingOptions, stake_sheet
 
 
 def example_sheet(
@@ -23,7 +23,7 @@ def example_sheet(
     def ground_at(along, across):
         return 412.0 + 0.008 * along - 0.011 * across + 0.0006 * across**2
 
-    placed = Placed(grid, 5.0, -3.0, ground_at, "Heights from the elevation model, to be levelled in the field")
+    placed = HouseToStake(grid, 5.0, -3.0, ground_at, "Heights from the elevation model, to be levelled in the field")
     plane = DesignPlane(412.1, 1 / 192, -1 / 192)
     options = StakingOptions(date=datetime.date(2026, 11, 25), fixed_points=fixed)
     return stake_sheet(title, house, pad, placed, plane, pyproj.CRS(crs), options)

@@ -75,7 +75,7 @@ def test_only_the_task_that_kills_its_worker_fails(tmp_path: Path, monkeypatch) 
     tasks = [Task(k, np.array([k]), key) for k, key in enumerate(names)]
     call = (Settings(), TaskOutputs(1, None))
     with Hands(WorkerPool(1), len(tasks)) as hands:
-        failures = running.run_tasks(tasks, lambda task: None, call, hands, running.Kept(tmp_path), silent)
+        failures = running.run_tasks(tasks, lambda task: None, call, hands, running.PartsFolder(tmp_path), silent)
     assert list(failures) == [1] and failures[1].status == 4 and "killed" in failures[1].reason
     whole = {running.part_path(tmp_path, task).read_bytes().decode() for task in tasks if task.number != 1}
     assert whole == {*names} - {deadly.FATAL}

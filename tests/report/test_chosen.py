@@ -12,7 +12,7 @@ from tunnelsite.core.errors import InputRefused, UsageError
 from tunnelsite.core.ridge_words import ridge_words
 from tunnelsite.io.read.picture import drawing_text, picture_address
 from tunnelsite.io.write.picture_png import png_bytes
-from tunnelsite.report.chosen import Pin, choice_at, chosen_options
+from tunnelsite.report.chosen import PinnedPlace, choice_at, chosen_options
 from tunnelsite.report.page import PageAsk, report_page
 from tunnelsite.report.plain_words import file_words, house_words
 from tunnelsite.report.settings import ReportSettings
@@ -47,9 +47,9 @@ def test_a_place_that_was_not_ranked_has_no_rank(hostile) -> None:
     row = result.rows[3]
     _, (option,) = shaped(fewer, place={"Pin": f"{row['lon']!r},{row['lat']!r}"})
     assert (option.label, option.rank, option.name) == ("A", None, "Pin")
-    off = Pin(row["lon"], row["lat"] + 0.01)
-    assert choice_at(fewer, off) is None and choice_at(fewer, Pin(row["lon"], row["lat"], 0.0)) is None
-    assert choice_at(fewer, Pin(row["lon"], row["lat"], None, "another")) is None
+    off = PinnedPlace(row["lon"], row["lat"] + 0.01)
+    assert choice_at(fewer, off) is None and choice_at(fewer, PinnedPlace(row["lon"], row["lat"], 0.0)) is None
+    assert choice_at(fewer, PinnedPlace(row["lon"], row["lat"], None, "another")) is None
 
 
 @pytest.mark.parametrize(

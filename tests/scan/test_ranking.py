@@ -11,7 +11,7 @@ from tunnelsite.core.grid import Grid
 from tunnelsite.core.house import House, Pad
 from tunnelsite.core.store import Store
 from tunnelsite.scan.engine import Scan
-from tunnelsite.scan.ranking import Choice, RankRules, footprint_corners, ranked
+from tunnelsite.scan.ranking import RankedPlacement, RankRules, footprint_corners, ranked
 from tunnelsite.scan.tight_ground import Nudged
 
 ROWS, COLS = 40, 60
@@ -73,7 +73,7 @@ def test_the_list_is_the_greedy_one(apart: float, bearings) -> None:
 def test_ties_go_to_the_earlier_scan_then_north_then_west() -> None:
     scans = [scan(House(3.0, 6.0), 90.0), scan(House(3.0, 6.0), 90.0)]
     found = ranked(scans, [np.full(ROWS * COLS, 50.0)] * 2, RankRules(2, 10.0))
-    assert found[0] == Choice(0, 0, 50.0) and found[1] == Choice(0, 10, 50.0)
+    assert found[0] == RankedPlacement(0, 0, 50.0) and found[1] == RankedPlacement(0, 10, 50.0)
 
 
 def test_the_best_of_every_size_is_in_the_list() -> None:
@@ -84,7 +84,7 @@ def test_the_best_of_every_size_is_in_the_list() -> None:
     found = ranked([scan(small), scan(large)], scored, RankRules(4, 8.0))
     assert len(found) == 4
     assert found[0].item == np.argmax(scored[0]) and found[0].scan == 0
-    assert found[-1] == Choice(1, int(np.argmax(scored[1])), 45.0)
+    assert found[-1] == RankedPlacement(1, int(np.argmax(scored[1])), 45.0)
     assert len(ranked([scan(small), scan(large)], scored, RankRules(1, 8.0))) == 2
 
 

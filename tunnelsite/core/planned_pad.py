@@ -10,7 +10,7 @@ from typing import Any, Protocol
 MOST_AMOUNT = 1e5
 
 
-class Planned(Protocol):
+class SummarisedPlan(Protocol):
     """A plan of which the summary is asked, such as `grade` gives back."""
 
     @property

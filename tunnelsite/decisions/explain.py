@@ -28,7 +28,7 @@ from tunnelsite.settings.model import Settings, settings_from
 
 
 @dataclass(frozen=True)
-class Prepared:
+class PreparedGround:
     """Ground in memory, on which any place can be explained in milliseconds.
 
     Attributes: settings; judges; frames, one a ridge bearing; result, the screening they come from, None = there is none, and nothing
@@ -41,7 +41,7 @@ class Prepared:
     result: Result | None = None
 
     @classmethod
-    def of(cls, result: Result) -> Prepared:
+    def of(cls, result: Result) -> PreparedGround:
         """The ground of a screening."""
         frames = {id(scan.frame): scan.frame for scan in result.scans}
         return cls(result.settings, result.judges, tuple(frames.values()), result)
@@ -74,7 +74,7 @@ def explain(of: Result | Site, place: Placement | int = 1) -> Explanation:
     refuse_other(place, "place", Placement, int)
     result = _screened(of, place) if isinstance(of, Site) else of
     if isinstance(place, Placement):
-        found = explain_at(Prepared.of(result), place)
+        found = explain_at(PreparedGround.of(result), place)
     else:
         found = explain_rank(result, place)
     verdict = result.verdict if found.rank else None
@@ -98,7 +98,7 @@ def explain_rank(result: Result, rank: int) -> Explanation:
         raise UsageError(f"rank is {rank}", f"1 to {len(result.choices)}", "choose a candidate of this run")
     choice = result.choices[rank - 1]
     scan = result.scans[choice.scan]
-    return _explained(Prepared.of(result), Spot.of_scan(scan, scan.index[choice.item]))
+    return _explained(PreparedGround.of(result), Spot.of_scan(scan, scan.index[choice.item]))
 
 
 def check_degrees(lon: float, lat: float) -> None:
@@ -113,14 +113,14 @@ def explain_everywhere(result: Result, lon: float, lat: float) -> list[Explanati
     Errors: UsageError for a place outside the grid or the earth.
     """
     check_degrees(lon, lat)
-    prepared, found = Prepared.of(result), []
+    prepared, found = PreparedGround.of(result), []
     for scan in result.scans:
         row, col, along_m, across_m = cell_at(scan.frame, lon, lat)
         found.append(_explained(prepared, Spot.of_scan(scan, row * scan.frame.grid.cols + col, (along_m, across_m))))
     return found
 
 
-def explain_at(prepared: Prepared, place: Placement) -> Explanation:
+def explain_at(prepared: PreparedGround, place: Placement) -> Explanation:
     """Any placement on ground in memory, quickly enough for every step of a drag.
 
     Arguments: prepared; place: of any size and bearing. On the bearing of a frame the nearest cell's placement is explained, as the
@@ -140,7 +140,7 @@ def explain_at(prepared: Prepared, place: Placement) -> Explanation:
     return _explained(prepared, spot)
 
 
-def _scan_of(prepared: Prepared, spot: Spot) -> Scan | None:
+def _scan_of(prepared: PreparedGround, spot: Spot) -> Scan | None:
     """The scan that holds a spot; None where the screening had no such house or bearing."""
 
     def sides(house: House) -> tuple[float, float]:
@@ -150,7 +150,7 @@ def _scan_of(prepared: Prepared, spot: Spot) -> Scan | None:
     return next((one for one in scans if one.frame is spot.frame and sides(one.house) == sides(spot.house)), None)
 
 
-def _explained(prepared: Prepared, spot: Spot) -> Explanation:
+def _explained(prepared: PreparedGround, spot: Spot) -> Explanation:
     frame, result, settings = spot.frame, prepared.result, prepared.settings
     inside = np.flatnonzero(shapely.intersects_xy(frame.parcels, *spot.centre))
     home = int(inside[0]) if len(inside) else None
@@ -177,7 +177,7 @@ def _explained(prepared: Prepared, spot: Spot) -> Explanation:
     return replace(found, not_listed=_not_listed(result, scan, spot, score))
 
 
-def _notes(prepared: Prepared, spot: Spot, scan: Scan | None) -> tuple[str, ...]:
+def _notes(prepared: PreparedGround, spot: Spot, scan: Scan | None) -> tuple[str, ...]:
     """How the place was measured, where that is not as in a screening."""
     notes = []
     if spot.turned:

@@ -33,7 +33,7 @@ MOST_M = {"height_m": 150.0, "crown_m": 60.0, "width_m": 100.0, "distance_m": 10
 TITLES = {"height_m": "height", "crown_m": "crown", "width_m": "width", "distance_m": "distance", "lumens": "lumens"}
 
 
-class Drawing:
+class MapDrawing:
     """The features of one project's drawing by their id. Attributes: version, counts every change."""
 
     def __init__(self, project: Project) -> None:

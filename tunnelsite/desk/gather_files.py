@@ -7,13 +7,13 @@ from pathlib import Path
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.desk.gather_messages import FeaturesAsked, GatherAsked
 from tunnelsite.desk.project import Project
-from tunnelsite.gather.sources import Source, read_sources
+from tunnelsite.gather.sources import DataSource, read_sources
 
 SOURCES = "sources.toml"
 ENDINGS = (".geojson", ".gpkg", ".fgb")
 
 
-def sources_of(project: Project) -> dict[str, Source]:
+def sources_of(project: Project) -> dict[str, DataSource]:
     """The sources that the folder's sources file names. Errors: InputRefused, UsageError."""
     path = project.folder / SOURCES
     return read_sources(path) if path.is_file() else {}

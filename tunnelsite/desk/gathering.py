@@ -22,7 +22,7 @@ from tunnelsite.gather.request import (
     plan_words,
     plans_for,
 )
-from tunnelsite.gather.sources import Source, source_named
+from tunnelsite.gather.sources import DataSource, source_named
 from tunnelsite.io.fetch.door import host_of
 from tunnelsite.io.fetch.window import Area
 from tunnelsite.io.read.drawn import read_drawn
@@ -76,7 +76,7 @@ def request_of(project: Project, asked: GatherAsked) -> GatherRequest:
     """What the page asks for as a request. Errors: UsageError for a source that is none, or where no place is given."""
     known = sources_of(project)
 
-    def named(text: str, what: str, kind: str = "stac") -> Source | None:
+    def named(text: str, what: str, kind: str = "stac") -> DataSource | None:
         if not text.strip():
             return None
         found = source_named(text.strip(), known, kind, what)
@@ -113,7 +113,7 @@ def area_of_fields(project: Project, halo_m: float) -> Area:
     )
 
 
-def _feature_request(asked: FeaturesAsked, known: dict[str, Source]) -> FeatureRequest:
+def _feature_request(asked: FeaturesAsked, known: dict[str, DataSource]) -> FeatureRequest:
     text, collection = asked.source.strip(), asked.collection.strip()
     if "/collections/" in text and text not in known:
         text, _, inside = text.partition("/collections/")

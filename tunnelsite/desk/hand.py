@@ -10,9 +10,9 @@ from typing import Any
 import numpy as np
 
 from tunnelsite.core.house import House
-from tunnelsite.decisions.explain import Prepared
+from tunnelsite.decisions.explain import PreparedGround
 from tunnelsite.decisions.explanation import RuleCheck
-from tunnelsite.desk.hand_measures import Measured, measured
+from tunnelsite.desk.hand_measures import MeasuredHouse, measured
 from tunnelsite.desk.measures import NOT_KNOWN, Units
 from tunnelsite.desk.other_season import REACH_M, lit_near
 from tunnelsite.desk.outline import house_outline
@@ -40,7 +40,7 @@ class InHand:
     def __init__(self, result: Result, units: Units) -> None:
         self.result, self.units = result, units
         self.spots = Spots(result.site, result.frame)
-        self.prepared = Prepared.of(result)
+        self.prepared = PreparedGround.of(result)
         self.light = PointLight(result.site, result.frame, result.settings)
         self.tried_months = ""
 
@@ -100,7 +100,7 @@ class InHand:
         tried, whole = self.spots.frame.grid, self.result.frame.grid
         return tried.rows < whole.rows or tried.cols < whole.cols
 
-    def _pitch(self, found: Measured, bearing: float) -> dict[str, Any]:
+    def _pitch(self, found: MeasuredHouse, bearing: float) -> dict[str, Any]:
         row = found.row or {}
         known = row.get("shows_ground")
         along, across = (row[f"pitch_{way}_pct"] if known else None for way in ("along", "across"))
@@ -121,7 +121,7 @@ class InHand:
         falls = (rises_deg + 180.0 if value_pct > 0 else rises_deg) % 360.0
         return f"{self.units.pitch(value_pct)}, falls to the {COMPASS[round(falls / 45.0) % 8]}"
 
-    def _earth(self, found: Measured) -> dict[str, Any]:
+    def _earth(self, found: MeasuredHouse) -> dict[str, Any]:
         row = found.row or {}
         if not row.get("shows_ground"):
             return {"cut_m3": None, "fill_m3": None, "max_cut_m": None, "max_fill_m": None, "words": NOT_KNOWN}
@@ -131,7 +131,7 @@ class InHand:
         words = f"cut {units.volume(cut)}, deepest {units.depth(deep)}; fill {units.volume(fill)}, highest {units.depth(high)}"
         return {name: plain(row[name]) for name in names} | {"words": words}
 
-    def _water(self, found: Measured) -> dict[str, Any]:
+    def _water(self, found: MeasuredHouse) -> dict[str, Any]:
         row, units, words = found.row or {}, self.units, []
         upslope, pond, above = (plain(row.get(name)) for name in ("upslope_m2", "ponding_m", "drainage_height_m"))
         words.append(
@@ -193,7 +193,7 @@ class InHand:
             return self.units.depth(value) if abs(value) < 1 else self.units.away(value)
         return f"{value:.3g}" if unit in ("", "1") else f"{value:.3g} {unit}"
 
-    def _distances(self, found: Measured) -> list[dict[str, Any]]:
+    def _distances(self, found: MeasuredHouse) -> list[dict[str, Any]]:
         values = {rule.rule: rule.value for rule in found.explained.rules}
         told = [(rule.removeprefix("reach_"), value, f"to {rule.removeprefix('reach_')}") for rule, value in values.items()
                 if rule.startswith("reach_") and value is not None]  # fmt: skip
@@ -207,7 +207,7 @@ class InHand:
             for name, value, words in told
         ]
 
-    def _score(self, found: Measured, place: tuple[float, float, float], house: House) -> dict[str, Any]:
+    def _score(self, found: MeasuredHouse, place: tuple[float, float, float], house: House) -> dict[str, Any]:
         here, steady = found.explained.score_here, found.steady
         words = f"{steady:.0f} of 100" if steady is not None else "not offered: a rule is broken"
         if steady is None and here is not None:
@@ -217,7 +217,7 @@ class InHand:
             "room_m": self._room(found, place, house),
         }
 
-    def _room(self, found: Measured, place: tuple[float, float, float], house: House) -> float | None:
+    def _room(self, found: MeasuredHouse, place: tuple[float, float, float], house: House) -> float | None:
         """Room to shift by the placements of the run, where it tried this house along this ridge; else not known."""
         if found.steady is None or self.tried_months:
             return None
@@ -232,7 +232,7 @@ class InHand:
                 return float(rooms_to_shift(scan, here, np.array([item]), np.array([found.steady]))[0])
         return None
 
-    def _criteria(self, found: Measured) -> list[dict[str, Any]]:
+    def _criteria(self, found: MeasuredHouse) -> list[dict[str, Any]]:
         judges, told = {judge.id: judge for judge in self.result.judges}, []
         for rule in found.explained.rules:
             judge = judges.get(rule.rule)

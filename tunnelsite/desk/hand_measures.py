@@ -9,13 +9,13 @@ import numpy as np
 
 from tunnelsite.core.house import House, Pad
 from tunnelsite.core.placement import Placement
-from tunnelsite.decisions.explain import Prepared, explain_at
+from tunnelsite.decisions.explain import PreparedGround, explain_at
 from tunnelsite.decisions.explanation import Explanation
 from tunnelsite.desk.spot import Spots
 from tunnelsite.scan.engine import Scan, scanned
 from tunnelsite.scan.judge import ScoresHere
 from tunnelsite.scan.open_ground import bars, open_ground
-from tunnelsite.scan.ranking import Choice
+from tunnelsite.scan.ranking import RankedPlacement
 from tunnelsite.scan.steady import steady_scores
 from tunnelsite.screening.candidate_rows import candidate_rows
 from tunnelsite.screening.result import Result
@@ -24,7 +24,7 @@ SPARE_M = 26.0  # ground beyond the pad that errors of the pitch and the edges o
 
 
 @dataclass(frozen=True)
-class Measured:
+class MeasuredHouse:
     """A house anywhere.
 
     Attributes: scan, the placements tried round it, its own among them at `item`; row, its columns as those of a candidate, None
@@ -46,7 +46,7 @@ class Measured:
         return float(along), float(across)
 
 
-def measured(result: Result, spots: Spots, place: tuple[float, float, float], house: House) -> Measured:
+def measured(result: Result, spots: Spots, place: tuple[float, float, float], house: House) -> MeasuredHouse:
     """Measure a house where it is held.
 
     Arguments: result and the pieces of its frame; place, longitude, latitude, ridge bearing [deg]; house.
@@ -71,7 +71,7 @@ def measured(result: Result, spots: Spots, place: tuple[float, float, float], ho
     if not len(there):
         empty = scan.only(np.zeros(len(scan.index), bool))
         explained = _explained(replace(mini, scans=[empty]), place, house)
-        return Measured(scan, None, None, explained, None)
+        return MeasuredHouse(scan, None, None, explained, None)
     steady, passing = _steady(result, scan, replace(ground), centre)
     shown, item = (
         (passing, int(np.searchsorted(passing.index, centre))) if steady is not None else (scan, int(there[0]))
@@ -79,14 +79,14 @@ def measured(result: Result, spots: Spots, place: tuple[float, float, float], ho
     here = ScoresHere(shown, result.judges, settings.combine)
     whole = replace(mini, scans=[shown], here=[here], scored=[steady_scores(shown, here, settings.shift_m)])
     score = float(whole.scored[0][item])
-    row = candidate_rows(replace(whole, choices=[Choice(0, item, score)]))[0]
+    row = candidate_rows(replace(whole, choices=[RankedPlacement(0, item, score)]))[0]
     rejected = replace(mini, scans=[scan.only(np.zeros(len(scan.index), bool))])
     explained = _explained(rejected if steady is None else whole, place, house)
-    return Measured(shown, item, row, explained, steady)
+    return MeasuredHouse(shown, item, row, explained, steady)
 
 
 def _explained(result: Result, place: tuple[float, float, float], house: House) -> Explanation:
-    return explain_at(Prepared.of(result), Placement(*place, house))
+    return explain_at(PreparedGround.of(result), Placement(*place, house))
 
 
 def _steady(result: Result, scan: Scan, ground, centre: int) -> tuple[float | None, Scan]:

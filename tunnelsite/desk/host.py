@@ -12,7 +12,7 @@ from pydantic import ValidationError
 from tunnelsite.core.errors import TunnelsiteError
 from tunnelsite.desk.answers import Missing, problem_of
 from tunnelsite.desk.background import Backgrounds
-from tunnelsite.desk.drawing import Drawing
+from tunnelsite.desk.drawing import MapDrawing
 from tunnelsite.desk.events import Events
 from tunnelsite.desk.files import file_entries
 from tunnelsite.desk.gathers import Gathers
@@ -23,7 +23,7 @@ from tunnelsite.desk.page_words import message_of
 from tunnelsite.desk.phone import Phones
 from tunnelsite.desk.project import Project
 from tunnelsite.desk.runner import Runner
-from tunnelsite.desk.runs import Kept, clear_halves, kept_answer, run_entries, run_folder, run_folders
+from tunnelsite.desk.runs import OptionsFile, clear_halves, kept_answer, run_entries, run_folder, run_folders
 from tunnelsite.desk.sheet import answer_lines, headings, questions
 from tunnelsite.desk.worker import Worker
 
@@ -40,7 +40,7 @@ class Desk:
     """
 
     def __init__(self, project: Project) -> None:
-        self.project, self.events, self.kept, self.version = project, Events(), Kept(project), 1
+        self.project, self.events, self.kept, self.version = project, Events(), OptionsFile(project), 1
         self.model, self.looked = ModelState(state="none"), {}
         self.shown: Worker | None = None
         self.answer: dict[str, Any] | None = None
@@ -49,7 +49,7 @@ class Desk:
         self.what_if_change: SettingChange | None = None
         self.cost: RunCost | None = None
         self.in_hand, self.charts = Newest(), Newest()
-        self.runner, self.drawing, self.writing = Runner(self), Drawing(project), asyncio.Lock()
+        self.runner, self.drawing, self.writing = Runner(self), MapDrawing(project), asyncio.Lock()
         self.packets, self.gathers, self.notes = Packets(self), Gathers(self), []
         self.phones, self.backgrounds = Phones(self), Backgrounds(self)
         self._spare: Worker | None = None

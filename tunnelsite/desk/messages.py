@@ -45,7 +45,7 @@ class Place(Message):
     house: str = Field(max_length=60)
 
 
-class Heading(Message):
+class SheetHeading(Message):
     """One heading of the sheet with its line of state."""
 
     id: str
@@ -54,7 +54,7 @@ class Heading(Message):
     state: Literal["ok", "missing", "doubt", "empty"]
 
 
-class Choice(Message):
+class AnswerChoice(Message):
     """One answer that can be picked."""
 
     value: str
@@ -68,7 +68,7 @@ class Question(Message):
     heading: str
     words: str
     why: str
-    choices: list[Choice]
+    choices: list[AnswerChoice]
 
 
 class ModelState(Message):
@@ -194,7 +194,7 @@ class State(Message):
     units: Literal["ft", "m"]
     hemisphere: Literal["north", "south"] = "north"
     view: View | None = None
-    headings: list[Heading]
+    headings: list[SheetHeading]
     questions: list[Question] = []
     model: ModelState
     run: RunProgress | None = None

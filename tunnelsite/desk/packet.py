@@ -30,7 +30,7 @@ from tunnelsite.io.write.staging import write_whole
 from tunnelsite.io.write.whole_folder import whole_folder
 from tunnelsite.report.candidate_study import Study
 from tunnelsite.report.checklists import checklists_page, known_of
-from tunnelsite.report.chosen import Pin, choice_at
+from tunnelsite.report.chosen import PinnedPlace, choice_at
 from tunnelsite.report.report import make_report
 from tunnelsite.report.settings import ReportSettings
 from tunnelsite.screening.kept_run import kept_run
@@ -152,8 +152,8 @@ def _passing(result: Result, pins: Sequence[Mapping[str, Any]]) -> list[Mapping[
     return [pin for pin in pins if choice_at(result, _spot(pin["place"])) is not None]
 
 
-def _spot(place: Mapping[str, Any]) -> Pin:
-    return Pin(place["lon"], place["lat"], place["bearing_deg"], place["house"])
+def _spot(place: Mapping[str, Any]) -> PinnedPlace:
+    return PinnedPlace(place["lon"], place["lat"], place["bearing_deg"], place["house"])
 
 
 def _shape(pins: Sequence[Mapping[str, Any]], title: str) -> ReportSettings:

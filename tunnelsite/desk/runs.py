@@ -124,7 +124,7 @@ def when(name: str) -> str:
     return f"{moment.day} {moment:%b %H:%M}"
 
 
-class Kept:
+class OptionsFile:
     """options.json: which run is shown, pins, names and notes."""
 
     def __init__(self, project: Project) -> None:

@@ -13,7 +13,7 @@ from tunnelsite.core.site import Site
 from tunnelsite.desk.answer import Told, answer_of
 from tunnelsite.desk.measures import Units
 from tunnelsite.desk.project import FARM, Project
-from tunnelsite.desk.steps import Clock
+from tunnelsite.desk.steps import ProgressMessages
 from tunnelsite.io.read.site import inputs_unchanged, site_from
 from tunnelsite.io.write.staging import write_whole
 from tunnelsite.io.write.whole_folder import whole_folder
@@ -48,7 +48,7 @@ def screened(project: Project, run: str, says: Says, keep: bool) -> Screened:
     begun, text = time.monotonic(), project.text()
     settings, units = project.settings(), Units(project.units == "ft")
     start = {"id": run, "state": "running"}
-    clock = Clock(says, len(settings.bearings), [house.name for house in settings.houses], start)
+    clock = ProgressMessages(says, len(settings.bearings), [house.name for house in settings.houses], start)
     clock("local grid", 0.0)
     site = site_from(settings)
     if keep:

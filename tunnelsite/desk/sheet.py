@@ -7,7 +7,7 @@ from typing import Any
 
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.units import MONTHS
-from tunnelsite.desk.messages import Choice, Heading, PacketEntry, Pin, Question
+from tunnelsite.desk.messages import AnswerChoice, PacketEntry, Pin, Question, SheetHeading
 from tunnelsite.desk.page_words import message_of
 from tunnelsite.desk.project import Project
 from tunnelsite.settings.model import crop_period
@@ -18,16 +18,16 @@ QUESTIONS = ("elevation_unit", "far_elevation_unit")
 WHY_UNIT = "A pitch, a cut and the water's way are wrong by a factor of three if feet are taken for metres."
 
 
-def headings(project: Project, looked: Mapping[str, Any], found: Mapping[str, Any]) -> list[Heading]:
+def headings(project: Project, looked: Mapping[str, Any], found: Mapping[str, Any]) -> list[SheetHeading]:
     """The sheet's headings. Arguments: project; looked, what reading the data gave; found, what the answer on the map says."""
     try:
         raw = project.raw()
     except UsageError as problem:
-        return [Heading(id="ground", title="Ground", line=message_of(problem), state="doubt")]
+        return [SheetHeading(id="ground", title="Ground", line=message_of(problem), state="doubt")]
     return [_ground(raw, looked), _surroundings(raw), _house(raw), *_answer(found)]
 
 
-def _ground(raw: Mapping[str, Any], looked: Mapping[str, Any]) -> Heading:
+def _ground(raw: Mapping[str, Any], looked: Mapping[str, Any]) -> SheetHeading:
     line, state = "missing: a terrain model of the land", "missing"
     if raw.get("dem"):
         line, state = looked.get("ground", str(raw["dem"])), "ok"
@@ -37,10 +37,10 @@ def _ground(raw: Mapping[str, Any], looked: Mapping[str, Any]) -> Heading:
             line, state = f"{line}; {looked['doubts'][0]}", "doubt"
         elif looked.get("land") == 0:
             line, state = f"{line}; missing: a field", "missing"
-    return Heading(id="ground", title="Ground", line=line, state=state)
+    return SheetHeading(id="ground", title="Ground", line=line, state=state)
 
 
-def _surroundings(raw: Mapping[str, Any]) -> Heading:
+def _surroundings(raw: Mapping[str, Any]) -> SheetHeading:
     given = [name for name in SURROUNDINGS if raw.get(name) or (name == "wind" and raw.get("wind_from") is not None)]
     if raw.get("drawn"):
         given.append("drawn")
@@ -50,14 +50,14 @@ def _surroundings(raw: Mapping[str, Any]) -> Heading:
     line = ", ".join(said.get(name, name) for name in given) or "nothing given yet"
     if missing:
         line += "; not given: " + ", ".join(said.get(name, name) for name in missing)
-    return Heading(id="surroundings", title="Surroundings", line=line, state="ok" if given else "empty")
+    return SheetHeading(id="surroundings", title="Surroundings", line=line, state="ok" if given else "empty")
 
 
-def _house(raw: Mapping[str, Any]) -> Heading:
+def _house(raw: Mapping[str, Any]) -> SheetHeading:
     houses = raw.get("house", "30x96ft")
     sizes = ", ".join(houses) if isinstance(houses, list) else str(houses)
     line = f"{sizes}, {raw.get('kind', 'in-ground')}, crops {season_words(str(raw.get('crop_months', '')))}"
-    return Heading(id="house", title="House and season", line=line, state="ok")
+    return SheetHeading(id="house", title="House and season", line=line, state="ok")
 
 
 def season_words(period: str) -> str:
@@ -95,11 +95,11 @@ def answer_lines(
     return found
 
 
-def _answer(found: Mapping[str, Any]) -> list[Heading]:
+def _answer(found: Mapping[str, Any]) -> list[SheetHeading]:
     return [
-        Heading(id="find", title="Find places", line=found.get("find", "not looked for yet"), state=found.get("find_state", "empty")),
-        Heading(id="choose", title="Choose", line=found.get("choose", "nothing pinned yet"), state=found.get("choose_state", "empty")),
-        Heading(id="hand_over", title="Hand over", line=found.get("hand_over", "nothing written yet"),
+        SheetHeading(id="find", title="Find places", line=found.get("find", "not looked for yet"), state=found.get("find_state", "empty")),
+        SheetHeading(id="choose", title="Choose", line=found.get("choose", "nothing pinned yet"), state=found.get("choose_state", "empty")),
+        SheetHeading(id="hand_over", title="Hand over", line=found.get("hand_over", "nothing written yet"),
                 state=found.get("hand_over_state", "empty")),
     ]  # fmt: skip
 
@@ -109,5 +109,5 @@ def questions(looked: Mapping[str, Any]) -> list[Question]:
     problem = looked.get("problem")
     if not problem or problem["asks"] not in QUESTIONS:
         return []
-    choices = [Choice(value=value, title=title) for value, title in UNITS]
+    choices = [AnswerChoice(value=value, title=title) for value, title in UNITS]
     return [Question(id=problem["asks"], heading="ground", words=problem["given"], why=WHY_UNIT, choices=choices)]

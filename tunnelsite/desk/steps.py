@@ -30,7 +30,7 @@ ENDING = {
 EVERY_S = 0.2  # a page needs no more
 
 
-class Clock:
+class ProgressMessages:
     """Turns the progress of a screening into messages.
 
     Arguments: told, called with a message; bearings, how many; houses, their names; what the message says besides.

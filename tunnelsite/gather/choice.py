@@ -10,7 +10,7 @@ import pystac
 import shapely
 
 from tunnelsite.core.errors import InputRefused
-from tunnelsite.gather.sources import Source
+from tunnelsite.gather.sources import DataSource
 from tunnelsite.io.fetch.door import Door
 from tunnelsite.io.fetch.stac_door import catalogue_items, parsed, search_items
 from tunnelsite.io.fetch.window import Area
@@ -23,7 +23,7 @@ _RASTER = re.compile(r"image/tiff|geotiff", re.IGNORECASE)
 
 
 @dataclass(frozen=True)
-class Chosen:
+class ChosenFiles:
     """Files that were chosen: addresses, the best first; covered, share of the area they cover; reason, in words."""
 
     addresses: tuple[str, ...]
@@ -48,7 +48,7 @@ class _Offer:
         return size, [-ord(letter) for letter in self.date], self.name
 
 
-def chosen_items(door: Door, source: Source, area: Area, *, surface: bool) -> Chosen:
+def chosen_items(door: Door, source: DataSource, area: Area, *, surface: bool) -> ChosenFiles:
     """The files of a STAC API or static catalogue for an area. Errors: InputRefused where there are none."""
     root = parsed(door.document(source.address), source.address)
     items = search_items(door, root, area.bounds, source.collection)
@@ -66,7 +66,7 @@ def chosen_items(door: Door, source: Source, area: Area, *, surface: bool) -> Ch
     return _covering(offers, box)
 
 
-def _covering(offers: list[_Offer], box: shapely.Geometry) -> Chosen:
+def _covering(offers: list[_Offer], box: shapely.Geometry) -> ChosenFiles:
     left, taken = box, []
     for offer in sorted(offers, key=lambda one: one.order):
         if left.is_empty or left.area <= (1 - COVERED) * box.area:
@@ -82,10 +82,10 @@ def _covering(offers: list[_Offer], box: shapely.Geometry) -> Chosen:
     reason = f"{len(taken)} of {len(offers)} files that meet the area: {size}{when}; the finest first, then the latest"
     if covered < COVERED:
         reason += f"; they cover {covered:.0%} of the area"
-    return Chosen(tuple(one.address for one in taken), covered, reason)
+    return ChosenFiles(tuple(one.address for one in taken), covered, reason)
 
 
-def _offers(item: pystac.Item, source: Source, surface: bool) -> list[_Offer]:
+def _offers(item: pystac.Item, source: DataSource, surface: bool) -> list[_Offer]:
     if item.geometry is None:
         return []
     outline = shapely.make_valid(shapely.from_geojson(json.dumps(item.geometry)))
@@ -99,7 +99,7 @@ def _offers(item: pystac.Item, source: Source, surface: bool) -> list[_Offer]:
     return found[:1]
 
 
-def _matches(key: str, asset: pystac.Asset, source: Source, surface: bool) -> bool:
+def _matches(key: str, asset: pystac.Asset, source: DataSource, surface: bool) -> bool:
     if source.asset:
         return key == source.asset
     if not _RASTER.search(asset.media_type or "") and not asset.href.lower().partition("?")[0].endswith(

@@ -15,7 +15,7 @@ from tunnelsite.core.layers import SourceRaster
 from tunnelsite.core.units import VERTICAL_UNITS_M
 from tunnelsite.gather.gridded import CellGrid, GroundCells, ground_cells, surface_cells
 from tunnelsite.gather.record import Entry, entry_of
-from tunnelsite.gather.sources import Source
+from tunnelsite.gather.sources import DataSource
 from tunnelsite.io.fetch.door import Door
 from tunnelsite.io.fetch.ranged import RangedFile
 from tunnelsite.io.fetch.window import Area
@@ -33,7 +33,7 @@ MADE = (
 
 
 def gather_clouds(
-    files: list[tuple[Source, str]],
+    files: list[tuple[DataSource, str]],
     door: Door,
     area: Area,
     folder: Path,
@@ -160,7 +160,7 @@ def _written(
     rasters: tuple[GroundCells, np.ndarray],
     cloud: Cloud,
     lattice: CellGrid,
-    files: list[tuple[Source, str]],
+    files: list[tuple[DataSource, str]],
     notes: Iterable[str],
     overwrite: bool,
 ) -> list[Entry]:

@@ -11,7 +11,7 @@ import numpy as np
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.gather.choice import chosen_items
 from tunnelsite.gather.record import Entry, entry_of
-from tunnelsite.gather.sources import Source
+from tunnelsite.gather.sources import DataSource
 from tunnelsite.io.fetch.door import Door
 from tunnelsite.io.fetch.ranged import RangedFile
 from tunnelsite.io.fetch.window import Area, Fetched, fetched_window, moved, put_through, window_bytes, write_window
@@ -21,16 +21,16 @@ MOST_FILES = 200
 
 
 @dataclass(frozen=True)
-class Planned:
+class PlannedFetch:
     """What would be fetched: files, open at their headers, about how many bytes, and why these."""
 
-    source: Source
+    source: DataSource
     files: tuple[RangedFile, ...]
     size: int
     reason: str
 
 
-def planned_elevation(door: Door, source: Source, area: Area, *, surface: bool) -> Planned:
+def planned_elevation(door: Door, source: DataSource, area: Area, *, surface: bool) -> PlannedFetch:
     """Which files, and about how large the windows are; only headers and the catalogue are read. Errors: InputRefused."""
     if source.kind == "stac":
         chosen = chosen_items(door, source, area, surface=surface)
@@ -45,11 +45,11 @@ def planned_elevation(door: Door, source: Source, area: Area, *, surface: bool) 
         raise InputRefused(
             f"source {source.name!r} does not reach the area", "a file that covers it", "check the place and the source"
         )
-    return Planned(source, files, size, reason)
+    return PlannedFetch(source, files, size, reason)
 
 
 def gather_elevation(
-    planned: Planned, area: Area, folder: Path, *, what: str, progress: Progress, overwrite: bool
+    planned: PlannedFetch, area: Area, folder: Path, *, what: str, progress: Progress, overwrite: bool
 ) -> list[Entry]:
     """Fetch what was planned into `WHAT.tif` (`WHAT-2.tif` ... for windows that share no lattice). Return: entries for the record.
 
@@ -72,12 +72,12 @@ def gather_elevation(
     return entries
 
 
-def _with_unit(found: Fetched, source: Source) -> Fetched:
+def _with_unit(found: Fetched, source: DataSource) -> Fetched:
     """With the unit that the user states of a source, where the file has none."""
     return replace(found, units=tuple(unit or source.unit for unit in found.units)) if source.unit else found
 
 
-def _tags(source: Source, group: list[Fetched]) -> dict[str, str]:
+def _tags(source: DataSource, group: list[Fetched]) -> dict[str, str]:
     found = {"SOURCE": " ".join(one.address for one in group)[:2000], "SOURCE_NAME": source.name}
     found |= {"LICENCE": source.licence} if source.licence else {}
     return found | ({"VERTICAL_DATUM": source.datum} if source.datum else {})

@@ -10,7 +10,7 @@ from urllib.parse import urlencode, urljoin
 
 from tunnelsite.core.errors import InputRefused, UsageError
 from tunnelsite.gather.record import Entry, entry_of
-from tunnelsite.gather.sources import Source
+from tunnelsite.gather.sources import DataSource
 from tunnelsite.io.fetch.door import Door
 from tunnelsite.io.fetch.ranged import RangedFile
 from tunnelsite.io.fetch.stac_door import parsed
@@ -30,7 +30,7 @@ class FeatureRequest:
     """Features to fetch: name of the file, source, and what they are in words (`parcels`, `buildings` ...)."""
 
     name: str
-    source: Source
+    source: DataSource
 
 
 def gather_features(
@@ -98,7 +98,7 @@ def _from_service(
     return entry_of(path, wanted.name, source, [asked], chosen, () if features else ("none lies there",))
 
 
-def collections_of(door: Door, source: Source) -> list[str]:
+def collections_of(door: Door, source: DataSource) -> list[str]:
     """Ids of the collections of a service."""
     address = f"{source.address.rstrip('/')}/collections?f=json"
     found = parsed(door.document(address), address).get("collections", [])

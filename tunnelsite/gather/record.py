@@ -9,7 +9,7 @@ from pathlib import Path
 
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.core.moment import run_moment
-from tunnelsite.gather.sources import Source
+from tunnelsite.gather.sources import DataSource
 from tunnelsite.io.read.files import sha256
 from tunnelsite.io.read.gathered import RECORD, gathered_entries
 from tunnelsite.io.write.staging import write_whole
@@ -37,7 +37,7 @@ class Entry:
 
 
 def entry_of(
-    path: Path, what: str, source: Source, addresses: Iterable[str], chosen: str = "", notes: Iterable[str] = ()
+    path: Path, what: str, source: DataSource, addresses: Iterable[str], chosen: str = "", notes: Iterable[str] = ()
 ) -> Entry:
     """The entry of a file that was just written."""
     when = f"{run_moment():%Y-%m-%dT%H:%M:%SZ}"

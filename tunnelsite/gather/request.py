@@ -10,10 +10,10 @@ from pathlib import Path
 from tunnelsite.core.errors import InputRefused, UsageError
 from tunnelsite.core.layers import Features
 from tunnelsite.gather.clouds import MADE, gather_clouds
-from tunnelsite.gather.elevation import Planned, gather_elevation, planned_elevation
+from tunnelsite.gather.elevation import PlannedFetch, gather_elevation, planned_elevation
 from tunnelsite.gather.features import FeatureRequest, gather_features
 from tunnelsite.gather.record import Entry, add_to_record, entry_of
-from tunnelsite.gather.sources import LOCAL, Source
+from tunnelsite.gather.sources import LOCAL, DataSource
 from tunnelsite.gather.standing import standing_pieces, standing_text
 from tunnelsite.io.fetch.door import Door
 from tunnelsite.io.fetch.kept_parts import KeptParts
@@ -42,9 +42,9 @@ class GatherRequest:
     """
 
     area: Area
-    ground: Source | None = None
-    surface: Source | None = None
-    points: tuple[tuple[Source, str], ...] = ()
+    ground: DataSource | None = None
+    surface: DataSource | None = None
+    points: tuple[tuple[DataSource, str], ...] = ()
     features: tuple[FeatureRequest, ...] = ()
     standing: bool = False
     cell_m: float = 1.0
@@ -54,7 +54,7 @@ class GatherRequest:
     overwrite: bool = False
 
     @property
-    def sources(self) -> list[Source]:
+    def sources(self) -> list[DataSource]:
         """Every source that is asked over the network."""
         remote = [source for source, place in self.points if "://" in place]
         models = [source for source in (self.ground, self.surface) if source is not None]
@@ -105,7 +105,7 @@ def door_for(request: GatherRequest) -> Door:
     )
 
 
-def plans_for(request: GatherRequest, door: Door) -> dict[str, Planned]:
+def plans_for(request: GatherRequest, door: Door) -> dict[str, PlannedFetch]:
     """Which files would be fetched for each model, why and about how much; only headers are read.
 
     Errors: InputRefused, also beyond `most_bytes`.
@@ -126,7 +126,7 @@ def plans_for(request: GatherRequest, door: Door) -> dict[str, Planned]:
     return found
 
 
-def plan_words(plans: dict[str, Planned]) -> list[str]:
+def plan_words(plans: dict[str, PlannedFetch]) -> list[str]:
     """The plans in words, one line each."""
     return [
         f"{what}: about {one.size / 1e6:.1f} MB from {one.source.name}: {one.reason}" for what, one in plans.items()
@@ -229,7 +229,7 @@ def _standing(folder: Path, *, overwrite: bool) -> Entry:
     write_whole(path, standing_text(pieces, ground.crs.to_wkt()), overwrite=overwrite)
     roofs = sum(piece.roof for piece in pieces)
     words = f"{roofs} taken for buildings, {len(pieces) - roofs} for trees: look at each"
-    source = Source("surface minus ground", LOCAL, "", licence="as of the two models")
+    source = DataSource("surface minus ground", LOCAL, "", licence="as of the two models")
     return entry_of(
         path,
         "obstacles",

@@ -17,7 +17,7 @@ MOST_BYTES = 1 << 20
 
 
 @dataclass(frozen=True)
-class Source:
+class DataSource:
     """Where data come from.
 
     Attributes:
@@ -53,7 +53,7 @@ class Source:
             )
 
 
-def read_sources(path: Path) -> dict[str, Source]:
+def read_sources(path: Path) -> dict[str, DataSource]:
     """Sources by name from a TOML file with one table per source. Errors: InputRefused, UsageError."""
     try:
         if path.stat().st_size > MOST_BYTES:
@@ -64,8 +64,8 @@ def read_sources(path: Path) -> dict[str, Source]:
     return {name: _source(name, values, path.name) for name, values in found.items()}
 
 
-def _source(name: str, values: object, file: str) -> Source:
-    known = [field.name for field in fields(Source) if field.name != "name"]
+def _source(name: str, values: object, file: str) -> DataSource:
+    known = [field.name for field in fields(DataSource) if field.name != "name"]
     if not isinstance(values, dict):
         raise UsageError(f"{file}: {name} is no table", f"[{name}] with kind and address", "give it a heading")
     for word in values:
@@ -80,10 +80,10 @@ def _source(name: str, values: object, file: str) -> Source:
         raise UsageError(
             f"{file}: hosts of {name!r} are {hosts!r}", 'a list such as ["data.example.org"]', "correct it"
         )
-    return Source(name, **(values | {"hosts": tuple(hosts)}))
+    return DataSource(name, **(values | {"hosts": tuple(hosts)}))
 
 
-def source_named(text: str, known: dict[str, Source], usual: str, option: str) -> Source:
+def source_named(text: str, known: dict[str, DataSource], usual: str, option: str) -> DataSource:
     """A source by its name in the sources file, or by an address (`usual` is then its kind). Arguments: option, where it was given.
 
     Errors: UsageError.
@@ -91,7 +91,7 @@ def source_named(text: str, known: dict[str, Source], usual: str, option: str) -
     if text in known:
         return known[text]
     if "://" in text:
-        return Source(text.rpartition("/")[2] or text, kind_of(text, usual), text)
+        return DataSource(text.rpartition("/")[2] or text, kind_of(text, usual), text)
     raise UsageError(
         f"{option} names {text!r}, which is no source",
         f"an address, or one of: {', '.join(known) or 'none, as no sources file was given'}",

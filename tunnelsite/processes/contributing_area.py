@@ -40,7 +40,7 @@ def _run(inputs: Inputs, parameters: Values, progress: Progress) -> dict[str, La
         ponding = fill.ponding_depth(ground.values, filled)
     _add_beyond(inputs, area, open_edge)
     progress("drainage", 1.0)
-    return _layers(Gathered(area, open_edge, ponding, direction), ground.cell_m)
+    return _layers(GatheredWater(area, open_edge, ponding, direction), ground.cell_m)
 
 
 def _by_richdem(inputs: Inputs, filled: np.ndarray, method: str, progress: Progress) -> dict[str, Layer]:
@@ -51,7 +51,7 @@ def _by_richdem(inputs: Inputs, filled: np.ndarray, method: str, progress: Progr
     open_edge = upslope.upslope_cells(direction)[1]
     _add_beyond(inputs, area, open_edge)
     progress("drainage", 1.0)
-    return _layers(Gathered(area, open_edge, fill.ponding_depth(ground.values, filled), direction), ground.cell_m)
+    return _layers(GatheredWater(area, open_edge, fill.ponding_depth(ground.values, filled), direction), ground.cell_m)
 
 
 TILE = 2048  # cells along a tile's side, where the raster is too large to be held
@@ -62,13 +62,13 @@ def _by_tiles(ground: GroundTiles, parameters: Values, write: Write, progress: P
 
     def put(rows: slice, cols: slice, tile: DrainedTile) -> None:
         area = np.where(tile.cells == 0, np.float32(np.nan), tile.cells.astype(np.float32) * cell_m2)
-        water = Gathered(area, tile.open_edge, tile.filled - tile.ground, tile.direction)
+        water = GatheredWater(area, tile.open_edge, tile.filled - tile.ground, tile.direction)
         write(rows, cols, _layers(water, ground.cell_m))
 
     tiled_drainage(ground.read, put, ground.shape, TILE, ground.cell_m, lambda share: progress("drainage", share))
 
 
-class Gathered(NamedTuple):
+class GatheredWater(NamedTuple):
     """How water gathers, [rows, cols] each: contributing area [m2], whether that is a lower bound, depth of hollows [m], flow direction."""
 
     area_m2: np.ndarray
@@ -77,7 +77,7 @@ class Gathered(NamedTuple):
     direction: np.ndarray
 
 
-def _layers(water: Gathered, cell_m: tuple[float, float]) -> dict[str, Layer]:
+def _layers(water: GatheredWater, cell_m: tuple[float, float]) -> dict[str, Layer]:
     return {
         "upslope_m2": Layer(water.area_m2, "m2", "Contributing area", cell_m),
         "open_edge": Layer(water.open_edge, "1", "Contributing area is a lower bound", cell_m),

@@ -42,7 +42,7 @@ def _run(inputs: Inputs, parameters: Values, progress: Progress) -> dict[str, La
     total = sum(months.values())
     if not total > 0:  # polar night: there is nothing to have a share of
         share = np.full(ground.values.shape, np.nan, np.float32)
-        return _made(Light(share, share, np.zeros(share.shape, np.uint8)), "No sun in this period", ground.cell_m)
+        return _made(SeasonLight(share, share, np.zeros(share.shape, np.uint8)), "No sun in this period", ground.cell_m)
     steps = ((sun[:, 0] - (parameters["bearing_deg"] - 90.0)) % 360.0, sun[:, 1])  # clockwise from the grid's own up
     azimuths = np.arange(parameters["azimuths"]) * (360.0 / parameters["azimuths"])
     azimuths = azimuths[sector_tables(*steps, sun[:, 2], azimuths)[0, :, 0] > 0]  # no horizon where no sun stands
@@ -56,7 +56,7 @@ def _run(inputs: Inputs, parameters: Values, progress: Progress) -> dict[str, La
     return _made(_folded(views, azimuths, months, progress), "Share of the beam", ground.cell_m)
 
 
-class Light(NamedTuple):
+class SeasonLight(NamedTuple):
     """Share of the beam, the same in the darkest month, and that month (1-12), [rows, cols] each."""
 
     share: np.ndarray
@@ -66,7 +66,7 @@ class Light(NamedTuple):
 
 def _folded(
     views: list[tuple[Scene, np.ndarray]], azimuths: np.ndarray, months: dict[int, float], progress: Progress
-) -> Light:
+) -> SeasonLight:
     """The light of every cell of the scenes' window, a band of rows at a time; NaN and month 0 elsewhere.
 
     Arguments: views, scenes with their tables.
@@ -93,10 +93,10 @@ def _folded(
         lost[band], most[band], which = darkest(losses, weights, judged)
         month[band] = names[which]
         del losses, which
-    found = Light(share_left(lost, ground), share_left(most, ground), month)
+    found = SeasonLight(share_left(lost, ground), share_left(most, ground), month)
     if ground.shape == whole.shape:
         return found
-    return Light(*(_in_whole(part, whole.shape, (top, left)) for part in found))
+    return SeasonLight(*(_in_whole(part, whole.shape, (top, left)) for part in found))
 
 
 def _in_whole(part: np.ndarray, shape: tuple[int, ...], corner: tuple[int, int]) -> np.ndarray:
@@ -139,7 +139,7 @@ def _months(sun: np.ndarray) -> dict[int, float]:
     return {name: value for name, value in sums.items() if value > LEAST_ENERGY * sum(sums.values())}
 
 
-def _made(light: Light, title: str, cell_m: tuple[float, float]) -> dict[str, Layer]:
+def _made(light: SeasonLight, title: str, cell_m: tuple[float, float]) -> dict[str, Layer]:
     return {
         "beam_share": Layer(light.share, "1", title, cell_m),
         "beam_share_worst": Layer(light.worst, "1", f"{title}, darkest month", cell_m),

@@ -14,7 +14,7 @@ from tunnelsite.core.site import segments_of
 from tunnelsite.kernels.polygon_mask import polygon_mask
 from tunnelsite.region.covered_area import covered_cells
 from tunnelsite.scan.engine import Scan
-from tunnelsite.scan.ranking import Choice, RankRules, ranked
+from tunnelsite.scan.ranking import RankedPlacement, RankRules, ranked
 from tunnelsite.scan.refine import broken_rules
 from tunnelsite.screening.result import Result
 
@@ -27,7 +27,7 @@ class ByParcel:
 
     def __init__(self, result: Result) -> None:
         self._result = result
-        self._found: dict[tuple[int, int, str | None], list[Choice]] = {}
+        self._found: dict[tuple[int, int, str | None], list[RankedPlacement]] = {}
         count = np.arange(len(result.frame.parcel_names) + 1)
         self._orders = [np.argsort(scan.owner, kind="stable") for scan in result.scans]
         self._bounds = [
@@ -40,7 +40,7 @@ class ByParcel:
             order[slice(*bounds[parcel : parcel + 2])] for order, bounds in zip(self._orders, self._bounds, strict=True)
         ]
 
-    def best(self, parcel: int, top: int, house: str | None = None) -> list[Choice]:
+    def best(self, parcel: int, top: int, house: str | None = None) -> list[RankedPlacement]:
         """The best placements of one parcel that do not overlap one another; house, of one size only."""
         sizes = {scan.house.name for scan in self._result.scans}
         key = parcel, top, None if sizes == {house} else house  # of one size alone they are the same
@@ -48,7 +48,7 @@ class ByParcel:
             self._found[key] = self._best(*key)
         return self._found[key]
 
-    def _best(self, parcel: int, top: int, house: str | None) -> list[Choice]:
+    def _best(self, parcel: int, top: int, house: str | None) -> list[RankedPlacement]:
         result, settings, items = self._result, self._result.settings, self.items(parcel)
         if house is not None:
             items = [

@@ -23,7 +23,7 @@ from tunnelsite.io.read.height_blocks import HeightBlocks
 from tunnelsite.io.write.drained_tiles import DrainedTiles, is_whole, read_arrays, write_arrays, write_tile
 from tunnelsite.io.write.outputs import make_folder
 from tunnelsite.io.write.staging import write_whole
-from tunnelsite.kernels.water.tile_frame import Frame, Spot, frame, grown, mine, spots
+from tunnelsite.kernels.water.tile_frame import TileGrid, TilePlace, frame, grown, mine, spots
 from tunnelsite.kernels.water.tiled_fill import Spills, perimeter_levels, refilled, tile_spills
 from tunnelsite.kernels.water.tiled_flow import shorter_next_door, tile_directions, tile_steps, unknown_steps
 from tunnelsite.kernels.water.tiled_upslope import Links, inflow_over_perimeters, tile_links, tile_upslope
@@ -44,8 +44,8 @@ class TileWork:
     """
 
     folder: Path
-    of: Frame
-    spot: Spot
+    of: TileGrid
+    spot: TilePlace
     blocks: HeightBlocks
     spacing_m: tuple[float, float]
 
@@ -170,7 +170,7 @@ def drained(drainage: Drainage, windows: Iterable[tuple[slice, slice]], hands: H
 class _Pass:
     """A drainage on its way through its steps."""
 
-    def __init__(self, drainage: Drainage, of: Frame, hands: Hands, progress: Progress) -> None:
+    def __init__(self, drainage: Drainage, of: TileGrid, hands: Hands, progress: Progress) -> None:
         self.of, self.spots = of, spots(of)
         self.all = range(len(self.spots))
         self._drainage, self._hands, self._progress = drainage, hands, progress
@@ -265,7 +265,7 @@ def _spills(stored: dict[str, np.ndarray]) -> Spills:
     return Spills(**{**stored, "count": stored["count"].item()})
 
 
-def _window(spot: Spot) -> tuple[slice, slice]:
+def _window(spot: TilePlace) -> tuple[slice, slice]:
     return slice(spot.row, spot.row + spot.rows), slice(spot.col, spot.col + spot.cols)
 
 

@@ -25,7 +25,7 @@ from tunnelsite.io.read.own_layers import OwnLayers
 from tunnelsite.io.read.rasters import covered, height_rules
 from tunnelsite.io.read.site import read_inputs
 from tunnelsite.io.write.drained_tiles import DrainedTiles
-from tunnelsite.region.lands import Land, land_numbers, lands_of
+from tunnelsite.region.lands import LandTiles, land_numbers, lands_of
 from tunnelsite.region.tasks import lonlat_boxes
 from tunnelsite.scan.data_checks import check_columns
 from tunnelsite.scan.localise import native_cell_m, unique_names
@@ -56,7 +56,7 @@ class Region:
     named: tuple[Features, ...] = ()
     own: OwnLayers | None = None
     dem_error: Mosaic | None = None
-    others: tuple[Land, ...] = ()
+    others: tuple[LandTiles, ...] = ()
 
     @property
     def lands(self) -> list[Region]:
@@ -68,7 +68,7 @@ class Region:
     def land_of(self) -> np.ndarray:
         """Which of `lands` holds each parcel's inner point, 0 where none does: int64 [parcels]."""
         points = shapely.get_coordinates(shapely.point_on_surface(self.parcels.geometry))
-        return land_numbers([Land(self.dem), *self.others], points, self.parcels.crs)
+        return land_numbers([LandTiles(self.dem), *self.others], points, self.parcels.crs)
 
     @property
     def digests(self) -> list[tuple[str, str]]:

@@ -15,7 +15,7 @@ from tunnelsite.io.read.mosaic import Mosaic, holding
 
 
 @dataclass(frozen=True)
-class Land:
+class LandTiles:
     """The tiles of one coordinate system: dem; surface and dem_error, the errors of the DEM's cells, or None."""
 
     dem: Mosaic
@@ -32,7 +32,7 @@ class Land:
         ]
 
 
-def lands_of(dems: Sequence[Mosaic], surfaces: Sequence[Mosaic]) -> list[Land]:
+def lands_of(dems: Sequence[Mosaic], surfaces: Sequence[Mosaic]) -> list[LandTiles]:
     """A land for each coordinate system of the DEM's tiles. Errors: InputRefused where the surface has no tile in one, or more systems."""
     if len(dems) == 1 and len(surfaces) > 1:
         raise InputRefused(
@@ -53,15 +53,15 @@ def lands_of(dems: Sequence[Mosaic], surfaces: Sequence[Mosaic]) -> list[Land]:
     return found
 
 
-def _with_errors(dem: Mosaic, surface: Mosaic | None) -> Land:
+def _with_errors(dem: Mosaic, surface: Mosaic | None) -> LandTiles:
     """The land with what is known of the errors of its cells."""
     files = [(dem.tiles[0].path, dem.sha256)] if len(dem.tiles) == 1 else [(header.path, "") for header in dem.tiles]
     errors = error_files(files, dem.whole.crs)
     noted = replace(dem, whole=replace(dem.whole, notes=(*dem.whole.notes, *errors.notes)))
-    return Land(noted, surface, errors.tiles)
+    return LandTiles(noted, surface, errors.tiles)
 
 
-def land_numbers(lands: Sequence[Land], points: np.ndarray, crs) -> np.ndarray:
+def land_numbers(lands: Sequence[LandTiles], points: np.ndarray, crs) -> np.ndarray:
     """Which land holds each point, the first that does, 0 where none does: int64 [n]. Arguments: lands; points [n, 2] in `crs`."""
     found = np.zeros(len(points), np.int64)
     for number, land in reversed(list(enumerate(lands))) if len(lands) > 1 else ():

@@ -10,7 +10,7 @@ from tunnelsite.core.process import Progress, silent
 from tunnelsite.io.write.outputs import output_folder
 from tunnelsite.region.groups import check_group_column
 from tunnelsite.region.inputs import read_region
-from tunnelsite.region.running import Kept
+from tunnelsite.region.running import PartsFolder
 from tunnelsite.region.screened import RegionResult, screened_region
 from tunnelsite.region.tasks import RegionPlan
 from tunnelsite.region.worker_pool import WorkerPool
@@ -50,4 +50,4 @@ def screen_region(
     folder = Path(parts)
     pool = workers if isinstance(workers, WorkerPool) else WorkerPool(workers)
     with output_folder(folder, "a folder for finished tasks"):
-        return screened_region(region, settings, plan, pool, Kept(folder, None, plan.keep), progress)
+        return screened_region(region, settings, plan, pool, PartsFolder(folder, None, plan.keep), progress)

@@ -51,7 +51,7 @@ def finished(folder: Path, task: Task) -> bool:
 
 
 @dataclass(frozen=True)
-class Kept:
+class PartsFolder:
     """Where what is finished goes: the folder of the parts, and partitions or None; runs, whether each task's run is kept there too."""
 
     folder: Path
@@ -82,7 +82,7 @@ def run_tasks(
     inputs_of: Callable[[Task], TaskInputs],
     call: tuple[Settings, TaskOutputs],
     hands: Hands,
-    kept: Kept,
+    kept: PartsFolder,
     progress: Progress,
 ) -> dict[int, Failure]:
     """Run every task whose part is not in the folder yet.

@@ -28,7 +28,7 @@ from tunnelsite.region.inputs import Region, own_cell_m, task_inputs
 from tunnelsite.region.merging import Done, merged_tables
 from tunnelsite.region.one_task import TaskOutputs
 from tunnelsite.region.part import unpacked
-from tunnelsite.region.running import Failure, Kept, may_be_one_parcel, part_path, run_tasks
+from tunnelsite.region.running import Failure, PartsFolder, may_be_one_parcel, part_path, run_tasks
 from tunnelsite.region.suitability import BlockGrid, lattice, suitability_raster
 from tunnelsite.region.tasks import RegionPlan, Squares, Task, each_alone, tasks_of
 from tunnelsite.region.whole_dem import drained_region, water_note
@@ -146,7 +146,12 @@ def _layers(settings: Settings) -> dict[str, Any]:
 
 
 def screened_region(
-    region: Region, settings: Settings, plan: RegionPlan, pool: WorkerPool, kept: Kept, progress: Progress = silent
+    region: Region,
+    settings: Settings,
+    plan: RegionPlan,
+    pool: WorkerPool,
+    kept: PartsFolder,
+    progress: Progress = silent,
 ) -> RegionResult:
     """Screen every parcel of a region.
 

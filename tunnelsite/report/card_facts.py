@@ -14,7 +14,7 @@ from tunnelsite.report.card_words import measure_words
 from tunnelsite.report.chosen import PageOption
 from tunnelsite.report.plain_words import file_words
 from tunnelsite.scan.firmness.other_weights import candidate_marks
-from tunnelsite.scan.ranking import Choice
+from tunnelsite.scan.ranking import RankedPlacement
 from tunnelsite.scan.refine import placement, rectangle
 
 if TYPE_CHECKING:
@@ -103,7 +103,7 @@ def all_facts(result: Result, options: Sequence[PageOption] = ()) -> list[Facts]
     return found
 
 
-def _judged(result: Result, choice: Choice, marks: np.ndarray, row: Mapping[str, Any]) -> tuple[Judged, ...]:
+def _judged(result: Result, choice: RankedPlacement, marks: np.ndarray, row: Mapping[str, Any]) -> tuple[Judged, ...]:
     scan = result.scans[choice.scan]
     weights = np.array([judge.rubric.weight for judge in result.judges])
     total = float(weights[~np.isnan(marks)].sum())
@@ -121,7 +121,7 @@ def _judged(result: Result, choice: Choice, marks: np.ndarray, row: Mapping[str,
     return tuple(found)
 
 
-def _distances(result: Result, choice: Choice, row: Mapping[str, Any]) -> tuple[tuple[str, float], ...]:
+def _distances(result: Result, choice: RankedPlacement, row: Mapping[str, Any]) -> tuple[tuple[str, float], ...]:
     """How far the footprint is from services, the parcel's edge, what to keep clear of and structures [m]."""
     scan = result.scans[choice.scan]
     frame, house = scan.frame, scan.house

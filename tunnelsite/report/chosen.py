@@ -15,7 +15,7 @@ from tunnelsite.core.grid import transformer
 from tunnelsite.core.units import angle_deg, number, whole_number
 from tunnelsite.io.read.picture import picture_address
 from tunnelsite.report.settings import ReportSettings
-from tunnelsite.scan.ranking import Choice
+from tunnelsite.scan.ranking import RankedPlacement
 
 if TYPE_CHECKING:
     from tunnelsite.screening.result import Result
@@ -44,7 +44,7 @@ class PageOption:
 
 
 @dataclass(frozen=True)
-class Pin:
+class PinnedPlace:
     """A place chosen by hand: longitude, latitude (WGS 84); bearing of the ridge [deg] and house by name, None = any."""
 
     lon_deg: float
@@ -85,7 +85,7 @@ def chosen_options(result: Result, settings: ReportSettings) -> tuple[Result, li
     return replace(result, choices=choices), _dressed(_lettered(options), settings)
 
 
-def choice_at(result: Result, pin: Pin) -> Choice | None:
+def choice_at(result: Result, pin: PinnedPlace) -> RankedPlacement | None:
     """The placement of a run that passed and stands at a pin; None where there is none."""
     for number_of, (scan, scored) in enumerate(zip(result.scans, result.scored, strict=True)):
         grid = scan.frame.grid
@@ -97,15 +97,15 @@ def choice_at(result: Result, pin: Pin) -> Choice | None:
         item = min(int(np.searchsorted(scan.index, row * grid.cols + col)), len(scan.index) - 1)
         away = np.hypot(*np.subtract(scan.centre(int(scan.index[item])), spot))
         if away <= NEAR_M and np.isfinite(scored[item]):
-            return Choice(number_of, item, float(scored[item]))
+            return RankedPlacement(number_of, item, float(scored[item]))
     return None
 
 
-def _same(one: Choice, other: Choice) -> bool:
+def _same(one: RankedPlacement, other: RankedPlacement) -> bool:
     return (one.scan, one.item) == (other.scan, other.item)
 
 
-def _pin(name: str, text: str) -> Pin:
+def _pin(name: str, text: str) -> PinnedPlace:
     parts = [part.strip() for part in text.split(",")]
     if not 2 <= len(parts) <= 4:
         raise UsageError(f"place {name} is {text!r}", "LON,LAT or LON,LAT,BEARING,HOUSE", "write -78.14967,43.00756")
@@ -115,7 +115,7 @@ def _pin(name: str, text: str) -> Pin:
             f"place {name} is {text!r}", "longitude -180 to 180, latitude -90 to 90", "longitude comes first"
         )
     bearing = angle_deg(parts[2], f"place {name}") if len(parts) > 2 and parts[2] else None
-    return Pin(lon, lat, bearing, parts[3] if len(parts) > 3 else None)
+    return PinnedPlace(lon, lat, bearing, parts[3] if len(parts) > 3 else None)
 
 
 def _lettered(options: Sequence[PageOption]) -> list[PageOption]:

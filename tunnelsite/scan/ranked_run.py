@@ -9,7 +9,7 @@ import numpy as np
 
 from tunnelsite.core.elevation_error import ErrorModel
 from tunnelsite.scan.engine import Judge, Scan
-from tunnelsite.scan.ranking import Choice
+from tunnelsite.scan.ranking import RankedPlacement
 
 
 class RankSettings(Protocol):
@@ -41,7 +41,7 @@ class RankedRun(Protocol):
     scans: list[Scan]
     judges: list[Judge]
     scored: list[np.ndarray]
-    choices: list[Choice]
+    choices: list[RankedPlacement]
 
     @property
     def settings(self) -> RankSettings: ...

@@ -14,7 +14,7 @@ from tunnelsite.scan.engine import Scan
 
 
 @dataclass(frozen=True)
-class Choice:
+class RankedPlacement:
     """One ranked placement: which scan, which of its packed placements, and its steady score."""
 
     scan: int
@@ -37,7 +37,7 @@ Sound = Callable[[Scan, int], bool]
 
 def ranked(
     scans: Sequence[Scan], scored: Sequence[np.ndarray], rules: RankRules, sound: Sound = lambda scan, item: True
-) -> list[Choice]:
+) -> list[RankedPlacement]:
     """The best options over all scans, best first.
 
     Arguments: scans; scored, steady score of each stored placement by scan, NaN = not to be had; rules; sound, the exact
@@ -49,7 +49,7 @@ def ranked(
     """
     left = [Remaining(values, scan.frame.store) for scan, values in zip(scans, scored, strict=True)]
     firsts = _best_of_sizes(scans, left, sound)
-    chosen: list[Choice] = []
+    chosen: list[RankedPlacement] = []
     taken: dict[int, int] = {}
     while len(chosen) < rules.top:
         pick = _best(left, range(len(scans)))
@@ -77,14 +77,14 @@ def ranked(
     return sorted(chosen, key=lambda choice: -choice.score) if missing else chosen
 
 
-def _best(left: Sequence[Remaining], which: Sequence[int]) -> Choice | None:
+def _best(left: Sequence[Remaining], which: Sequence[int]) -> RankedPlacement | None:
     """The first best placement left in some scans; None where there is none."""
     found = [(k, *left[k].best()) for k in which]
     k, item, score = max(found, key=lambda one: one[2], default=(-1, -1, -np.inf))
-    return None if score == -np.inf else Choice(k, item, float(score))
+    return None if score == -np.inf else RankedPlacement(k, item, float(score))
 
 
-def _best_of_sizes(scans: Sequence[Scan], left: Sequence[Remaining], sound: Sound) -> list[Choice]:
+def _best_of_sizes(scans: Sequence[Scan], left: Sequence[Remaining], sound: Sound) -> list[RankedPlacement]:
     """The best sound placement of each house size, where there are several."""
     names = list(dict.fromkeys(scan.house.name for scan in scans))
     found = []

@@ -11,7 +11,7 @@ import numpy as np
 from tunnelsite.core.rubric import Rubric
 from tunnelsite.scan.engine import Judge, Scan, scanned
 from tunnelsite.scan.judge import ScoresHere
-from tunnelsite.scan.ranking import Choice, RankRules, near_placements, ranked
+from tunnelsite.scan.ranking import RankedPlacement, RankRules, near_placements, ranked
 from tunnelsite.scan.refine import broken_rules
 from tunnelsite.scan.steady import steady_scores
 
@@ -159,7 +159,7 @@ def _compromises(
         ]
         for choice in chosen
     ]
-    choices = [Choice(choice.scan, choice.item, max(choice.score, 0.0)) for choice in chosen]
+    choices = [RankedPlacement(choice.scan, choice.item, max(choice.score, 0.0)) for choice in chosen]
     return replace(result, scans=scans, scored=worth, here=here, choices=choices, notes=[]), breaks
 
 

@@ -20,7 +20,7 @@ from tunnelsite.core.table import NULLABLE, Table
 from tunnelsite.scan.engine import Judge, Scan
 from tunnelsite.scan.judge import ScoresHere
 from tunnelsite.scan.pitch_error import stated_error
-from tunnelsite.scan.ranking import Choice
+from tunnelsite.scan.ranking import RankedPlacement
 from tunnelsite.screening import candidate_rows, tables
 from tunnelsite.screening.not_assessed import Gap
 from tunnelsite.screening.relaxing import Relaxation, relaxation
@@ -56,7 +56,7 @@ class Result:
     judges: list[Judge]
     scored: list[np.ndarray]
     here: list[ScoresHere]
-    choices: list[Choice]
+    choices: list[RankedPlacement]
     gaps: list[Gap] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
     left_out: list[str] = field(default_factory=list)

@@ -39,7 +39,7 @@ def circle(text: str, what: str = "--around") -> Circle:
 
 
 @dataclass(frozen=True)
-class Around(Text):
+class CircleWords(Text):
     """A circle, kept as it was written."""
 
     def read(self, value: Any, what: str) -> str:

@@ -8,7 +8,7 @@ from pydantic import AliasGenerator, BaseModel, ConfigDict, Field
 
 from tunnelsite.core.house import RIDGE_M
 from tunnelsite.core.units import FOOT_M
-from tunnelsite.settings.circle import Around
+from tunnelsite.settings.circle import CircleWords
 from tunnelsite.settings.kinds import (
     Angle,
     ByName,
@@ -57,7 +57,7 @@ class ScreeningFields(BaseModel):
     ] = None
     around: Annotated[
         str | None,
-        Around("Around", "A circle in place of parcels, as 43.0124,-78.1502:400m.", GROUND, without="none", metavar="LAT,LON:RADIUS"),
+        CircleWords("Around", "A circle in place of parcels, as 43.0124,-78.1502:400m.", GROUND, without="none", metavar="LAT,LON:RADIUS"),
     ] = None  # fmt: skip
     whole: Annotated[bool, Flag("Whole", "All of the ground raster in place of parcels.", GROUND)] = False
     drawn: Annotated[

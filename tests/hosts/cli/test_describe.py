@@ -9,7 +9,7 @@ import pytest
 
 from tunnelsite.core import catalogue
 from tunnelsite.hosts.cli.arguments import parsed
-from tunnelsite.hosts.cli.describe import Argument, Tool, tools
+from tunnelsite.hosts.cli.describe import Argument, DescribedTool, tools
 from tunnelsite.hosts.cli.main import main
 from tunnelsite.hosts.cli.options import parser
 
@@ -36,7 +36,7 @@ def test_every_process_and_every_command_of_files_is_there() -> None:
 
 
 @pytest.mark.parametrize("tool", TOOLS.values(), ids=lambda tool: tool.id)
-def test_every_argument_is_taken_by_the_parser(tool: Tool) -> None:
+def test_every_argument_is_taken_by_the_parser(tool: DescribedTool) -> None:
     """Each alone, beside those that are required, as a form writes it: `--option=value`."""
     needed = [word for one in tool.arguments if one.required for word in _words(one)]
     for one in tool.arguments:

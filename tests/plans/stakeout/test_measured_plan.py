@@ -16,7 +16,7 @@ from tunnelsite.plans.stakeout.level_book import parse_level_book, reduce_level_
 from tunnelsite.plans.stakeout.measured_plan import (
     FINISHED_SLOPE,
     READING_SD_M,
-    Measured,
+    MeasuredStakes,
     check_as_built,
     fitted_plane,
     joined,
@@ -31,8 +31,8 @@ GRID = [stake for stake in STAKES if stake.kind == "grid"]
 U, V = np.array([stake.u_m for stake in GRID]), np.array([stake.v_m for stake in GRID])
 
 
-def _measured(height_m: np.ndarray) -> Measured:
-    return Measured(tuple(GRID), height_m, (), ())
+def _measured(height_m: np.ndarray) -> MeasuredStakes:
+    return MeasuredStakes(tuple(GRID), height_m, (), ())
 
 
 def test_readings_find_their_stakes_by_label() -> None:
@@ -118,7 +118,7 @@ def test_ground_within_tolerance_needs_no_earth_moved() -> None:
 def test_stakes_off_the_pad_do_not_steer_the_plan() -> None:
     more = (*GRID, Stake("offset", "far", PAD[0], 0.0))
     height = np.append(400 + 0.01 * U, 500.0)
-    plan = measured_plan(Measured(more, height, (), ()), PAD)
+    plan = measured_plan(MeasuredStakes(more, height, (), ()), PAD)
     assert np.isnan(plan.cut_m[-1]) and plan.area_m2[-1] == 0
     assert plan.natural.slope_along == pytest.approx(0.01)
 

@@ -24,7 +24,7 @@ from tunnelsite.scan.firmness.other_weights import candidate_marks, drawn_weight
 from tunnelsite.scan.firmness.rank_shares import DrawPlan, rank_shares, ranked_scores
 from tunnelsite.scan.marks import marks_of
 from tunnelsite.scan.pitch_error import PitchError, stated_error
-from tunnelsite.scan.ranking import Choice, RankRules, ranked
+from tunnelsite.scan.ranking import RankedPlacement, RankRules, ranked
 from tunnelsite.scan.steady import steady_marks
 
 HOUSES = [House(6, 12), House(5, 9.5)]
@@ -37,7 +37,7 @@ def result():
     settings = Settings(halo_m=20, top=6, bearing_tolerance_deg=30, bearing_step_deg=30, azimuths=8)
     run = screen(site(hills(70, 90, 3)), HOUSES, settings=settings)
     picks = [
-        Choice(k, item, float(run.scored[k][item]))
+        RankedPlacement(k, item, float(run.scored[k][item]))
         for k, scores in enumerate(run.scored)
         for item in (int(np.argmax(scores)), int(np.argsort(scores)[len(scores) // 2]))
     ]

@@ -77,7 +77,7 @@ class Argument:
 
 
 @dataclass(frozen=True)
-class Tool:
+class DescribedTool:
     """One tool: the words that call it, its group, its title, what it does, and its arguments in order."""
 
     id: str
@@ -101,7 +101,7 @@ def describe(given: argparse.Namespace) -> int:
     return 0
 
 
-def tools() -> list[Tool]:
+def tools() -> list[DescribedTool]:
     """The tools that take files and give files: commands first, then the processes of the catalogue."""
     from tunnelsite.core import catalogue
     from tunnelsite.hosts.cli.options import parser
@@ -110,7 +110,7 @@ def tools() -> list[Tool]:
     commands = next(item for item in top._actions if isinstance(item, argparse._SubParsersAction))
     words = {item.dest: item.help or "" for item in commands._choices_actions}
     found = [
-        Tool(name, (name,), group, title, words[name], tuple(_arguments(name, commands.choices[name])))
+        DescribedTool(name, (name,), group, title, words[name], tuple(_arguments(name, commands.choices[name])))
         for group, titles in GROUPS.items()
         for name, title in titles.items()
         if name in commands.choices
@@ -201,7 +201,7 @@ def _bounds(words: Any) -> dict[str, float]:
     return {name: schema[key] for name, key in (("least", "minimum"), ("most", "maximum")) if key in schema}
 
 
-def _process(process: Process, run: Mapping[str, Argument]) -> Tool:
+def _process(process: Process, run: Mapping[str, Argument]) -> DescribedTool:
     about = process.description
     source = Argument("input", (), "raster", "Ground", "elevation raster", required=True)
     target = Argument("output", (), "new_file", "Layer", "raster to write", required=True, ending=".tif")
@@ -213,7 +213,7 @@ def _process(process: Process, run: Mapping[str, Argument]) -> Tool:
         "layer", ("--layer",), "choice", "Layer to write", "which of its layers", choices=layers, default=layers[0]
     )
     arguments = (source, target, *([choice] if len(layers) > 1 else []), *map(_parameter, about.parameters), *given)
-    return Tool(f"run_{about.id}", ("run", about.id), PROCESSES, about.title, about.text, arguments)
+    return DescribedTool(f"run_{about.id}", ("run", about.id), PROCESSES, about.title, about.text, arguments)
 
 
 def _parameter(one: Parameter) -> Argument:

@@ -74,7 +74,7 @@ def _request(given: argparse.Namespace, folder: Path):
     """The options as a request. Errors: UsageError."""
     from tunnelsite.gather.features import FeatureRequest
     from tunnelsite.gather.request import GatherRequest, area_around, area_of_parcels
-    from tunnelsite.gather.sources import LOCAL, Source, read_sources, source_named
+    from tunnelsite.gather.sources import LOCAL, DataSource, read_sources, source_named
 
     halo_m = length_m(given.halo, "--halo", most_m=20_000)
     cell_m = length_m(given.cell, "--cell", least_m=0.25, most_m=10)
@@ -82,13 +82,13 @@ def _request(given: argparse.Namespace, folder: Path):
     listed = Path(given.sources) if given.sources else folder / "sources.toml"
     known = read_sources(listed) if given.sources or listed.is_file() else {}
 
-    def named(text: str | None, option: str) -> Source | None:
+    def named(text: str | None, option: str) -> DataSource | None:
         if text is None:
             return None
         found = source_named(text, known, "stac", option)
         return replace(found, unit=given.unit) if given.unit else found
 
-    def cloud(text: str) -> tuple[Source, str]:
+    def cloud(text: str) -> tuple[DataSource, str]:
         if text in known or "://" in text:
             found = source_named(text, known, "points", "--points")
             return found, found.address
@@ -96,7 +96,7 @@ def _request(given: argparse.Namespace, folder: Path):
             raise UsageError(
                 f"--points {text!r} is no file", "a LAS, LAZ or COPC file, or an address", "check the name"
             )
-        return Source(Path(text).name, LOCAL, "", unit=given.unit or ""), text
+        return DataSource(Path(text).name, LOCAL, "", unit=given.unit or ""), text
 
     def feature_request(text: str) -> FeatureRequest:
         name, equals, source = text.partition("=")

@@ -42,7 +42,7 @@ def region(given: argparse.Namespace) -> int:
         return _dry_run(given, read_region(settings), settings, plan)
     with reserved_outputs(outputs, inputs, overwrite=bool(given.overwrite)):
         from tunnelsite.region.groups import check_group_column
-        from tunnelsite.region.running import Kept
+        from tunnelsite.region.running import PartsFolder
         from tunnelsite.region.saving import write_region
         from tunnelsite.region.screened import screened_region
 
@@ -53,7 +53,7 @@ def region(given: argparse.Namespace) -> int:
         progress("reading", 1.0)
         with output_folder(parts, "a folder for finished tasks"):
             say_what_is_kept(f"finished tasks are kept in {one_line(str(parts))}; the same command goes on from there")
-            kept = Kept(parts, _partitions(given, outputs, found, settings), plan.keep)
+            kept = PartsFolder(parts, _partitions(given, outputs, found, settings), plan.keep)
             result = screened_region(found, settings, plan, pool, kept, progress)
             progress("writing", 0.0)
             write_region(result, outputs, overwrite=bool(given.overwrite))

@@ -49,7 +49,7 @@ class Input:
 
 
 @dataclass(frozen=True)
-class Output:
+class JobOutput:
     """One output: a file of a job and what it holds; optional, whether a job may have none."""
 
     title: str
@@ -71,7 +71,7 @@ class Offer:
     title: str
     text: str
     inputs: dict[str, Input]
-    outputs: dict[str, Output]
+    outputs: dict[str, JobOutput]
     waits: bool
 
     def description(self, version: str, datasets: Datasets) -> dict[str, Any]:
@@ -104,7 +104,7 @@ def process_offer(process: Process, version: str) -> Offer:
         inputs["crop_months"] = Input("literal", period, {"type": "string", "default": "01-01:12-31", "maxLength": 40})
     inputs |= READING_INPUTS
     outputs = {
-        spec.id: Output(
+        spec.id: JobOutput(
             f"{spec.title} [{spec.unit}]", f"{spec.id}.tif", COG, told["outputs"][spec.id]["schema"] | _media(COG)
         )
         for spec in about.makes

@@ -12,11 +12,10 @@ from tunnelsite.core.errors import UsageError
 from tunnelsite.core.placement import Placement
 from tunnelsite.core.plan_kind import LAYER, PICTURE, SUMMARY, TABLE, PlanKind
 from tunnelsite.core.sources import source_words
-from tunnelsite.hosts.server.offers import FEATURES_SCHEMA, GEOJSON, JSON, Input, Offer, Output
+from tunnelsite.hosts.server.offers import FEATURES_SCHEMA, GEOJSON, JSON, Input, JobOutput, Offer
 from tunnelsite.hosts.server.screening_offer import screening_offer, screening_settings
 from tunnelsite.settings.field import fields_of, json_schema, read_settings
-from tunnelsite.settings.kinds import File
-from tunnelsite.settings.kinds import Output as OutputFile
+from tunnelsite.settings.kinds import File, Output
 from tunnelsite.settings.model import Settings
 
 SVG, CSV = "image/svg+xml", "text/csv"
@@ -39,7 +38,7 @@ class PlanAsked:
 def plan_offer(kind: PlanKind) -> Offer:
     """The offer of one kind of plan, from its own description."""
     words = f"{kind.text} Source: {source_words(kind.source)}"
-    outputs = {SUMMARY: Output("its numbers, notes and cautions", f"{SUMMARY}.json", JSON, _media(JSON, "object"))}
+    outputs = {SUMMARY: JobOutput("its numbers, notes and cautions", f"{SUMMARY}.json", JSON, _media(JSON, "object"))}
     made = {
         LAYER: (".geojson", GEOJSON, FEATURES_SCHEMA),
         TABLE: (".csv", CSV, _media(CSV)),
@@ -47,7 +46,7 @@ def plan_offer(kind: PlanKind) -> Offer:
     }
     for one in kind.gives:
         ending, media, schema = made[one.kind]
-        outputs[one.id] = Output(one.title, f"{one.id}{ending}", media, schema, one.optional)
+        outputs[one.id] = JobOutput(one.title, f"{one.id}{ending}", media, schema, one.optional)
     return Offer(kind.id, kind.title, words, _inputs(kind), outputs, waits=True)
 
 
@@ -77,7 +76,7 @@ def _own(kind: PlanKind) -> dict[str, tuple[str, dict[str, Any]]]:
     told = json_schema(kind.settings)["properties"]
     found = {}
     for field in fields_of(kind.settings):
-        if isinstance(field.words, File | OutputFile):
+        if isinstance(field.words, File | Output):
             continue
         schema, unit = told[field.key], f" [{field.words.unit}]" if field.words.unit else ""
         kept = {

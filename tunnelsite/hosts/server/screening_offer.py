@@ -17,8 +17,8 @@ from tunnelsite.hosts.server.offers import (
     SCREENING,
     TEXT_SCHEMA,
     Input,
+    JobOutput,
     Offer,
-    Output,
 )
 from tunnelsite.settings.field import Field, fields_of
 from tunnelsite.settings.kinds import File
@@ -85,18 +85,18 @@ def _schema(field: Field) -> dict[str, Any]:
     return schema
 
 
-def _outputs() -> dict[str, Output]:
+def _outputs() -> dict[str, JobOutput]:
     return {
-        "sites": Output(
+        "sites": JobOutput(
             "everything: candidates, pads, stakes, rejections, criteria and run, in the parcels' coordinate system",
             "sites.gpkg",
             GEOPACKAGE,
             {"type": "string", "contentMediaType": GEOPACKAGE, "contentEncoding": "base64"},
         ),
-        "candidates": Output(
+        "candidates": JobOutput(
             "ranked footprints in longitude and latitude (RFC 7946)", "candidates.geojson", GEOJSON, FEATURES_SCHEMA
         ),
-        "summary": Output(
+        "summary": JobOutput(
             "what was tried, why parcels were rejected, what was assumed, and cautions",
             "summary.json",
             JSON,

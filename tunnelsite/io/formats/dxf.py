@@ -22,7 +22,7 @@ _NAME_LETTERS = 31  # of a layer in release 12
 _STYLES = "  0\nTABLE\n  2\nSTYLE\n"  # before it, since a layer names a line type and nothing names a layer before the entities
 
 
-class Drawing:
+class DxfDrawing:
     """A drawing that is being made; `dxf_bytes` gives it to the function that draws.
 
     Coordinates are easting and northing in the unit of the map's system, heights in metres; a layer is a name in ASCII, a colour an
@@ -71,7 +71,7 @@ class Drawing:
         return 0.0 if height_m is None else height_m / self.unit_m
 
 
-def dxf_bytes(crs: pyproj.CRS, draw: Callable[[Drawing], None]) -> bytes:
+def dxf_bytes(crs: pyproj.CRS, draw: Callable[[DxfDrawing], None]) -> bytes:
     """The drawing that `draw` makes.
 
     Errors: UsageError if `crs` is geographic (a drawing needs lengths), or if the library for DXF is not installed.
@@ -91,7 +91,7 @@ def dxf_bytes(crs: pyproj.CRS, draw: Callable[[Drawing], None]) -> bytes:
         )
     stream = io.StringIO()
     with r12writer(stream, fixed_tables=True) as writer:
-        draw(Drawing(writer, crs))
+        draw(DxfDrawing(writer, crs))
     return with_layer_table(stream.getvalue()).encode("ascii")
 
 

@@ -90,7 +90,7 @@ def run_stamp(environment: Mapping[str, str] | None = None) -> str:
     return f"{moment:%Y-%m-%dT%H:%M:%S}.{moment.microsecond // 1000:03d}Z"
 
 
-class Prepared:
+class DriverTable:
     """A table as the driver takes it: arrays, masks and column names."""
 
     def __init__(self, table: Table) -> None:
@@ -108,9 +108,9 @@ class Prepared:
         return _BYTES_OF_EMPTY_TABLE + len(self.table) * (20 + 9 * len(self.values)) + texts + shapes
 
 
-def _prepared(name: str, table: Table) -> Prepared:
+def _prepared(name: str, table: Table) -> DriverTable:
     try:
-        return Prepared(table)
+        return DriverTable(table)
     except ValueError as error:
         raise ValueError(f"table {name!r}: {error}") from error
 
@@ -140,7 +140,7 @@ def _check_given(
         xml_namespace(style, f"the style of {name}")
 
 
-def _write_layer(temp: Path, name: str, layer: Prepared, crs: pyproj.CRS) -> None:
+def _write_layer(temp: Path, name: str, layer: DriverTable, crs: pyproj.CRS) -> None:
     spatial = layer.geometry is not None
     options = {"FID": "fid", "IDENTIFIER": name, "DESCRIPTION": layer.table.description or layer.table.title}
     if spatial:
@@ -173,7 +173,7 @@ def _crs_text(crs: pyproj.CRS) -> str:
     return crs.to_wkt()
 
 
-def _verify(temp: Path, prepared: Mapping[str, Prepared], crs: pyproj.CRS) -> None:
+def _verify(temp: Path, prepared: Mapping[str, DriverTable], crs: pyproj.CRS) -> None:
     with contextlib.closing(sqlite3.connect(temp)) as database:
         database.text_factory = lambda stored: stored.decode(
             "utf-8", "replace"

@@ -9,7 +9,7 @@ import pyproj
 import shapely
 
 from tunnelsite.core.table import Table
-from tunnelsite.io.formats.dxf import PLAIN, STAKE_COLOURS, Drawing, dxf_bytes, layer_name
+from tunnelsite.io.formats.dxf import PLAIN, STAKE_COLOURS, DxfDrawing, dxf_bytes, layer_name
 
 _COLOUR = {"candidates": 1, "layout": 1, "pads": 3, "areas": 3, "lines": 5, "trenches": 6, "rejections": 8}
 _LINE_COLOUR = {
@@ -32,7 +32,7 @@ def layers_dxf(tables: Mapping[str, Table], crs: pyproj.CRS, title: str, caution
     several rows share are drawn once. Errors: UsageError as `dxf_bytes`.
     """
 
-    def draw(drawing: Drawing) -> None:
+    def draw(drawing: DxfDrawing) -> None:
         for name, table in tables.items():
             drawn: set[bytes] = set()
             for shape, row in zip(table.shapes, table.rows, strict=True):
@@ -45,7 +45,7 @@ def layers_dxf(tables: Mapping[str, Table], crs: pyproj.CRS, title: str, caution
     return dxf_bytes(crs, draw)
 
 
-def _draw(drawing: Drawing, name: str, shape: shapely.Geometry, row: dict[str, Any]) -> None:
+def _draw(drawing: DxfDrawing, name: str, shape: shapely.Geometry, row: dict[str, Any]) -> None:
     kind = row.get("kind")
     layer = layer_name(name, kind)
     colour = STAKE_COLOURS.get(kind or "", _LINE_COLOUR.get(kind or "", _COLOUR.get(name, PLAIN)))
@@ -68,7 +68,9 @@ def _draw(drawing: Drawing, name: str, shape: shapely.Geometry, row: dict[str, A
         drawing.text(words, (middle.x, middle.y), layer_name(name, kind, "text"), colour, _RANK_TIMES)
 
 
-def _notes(drawing: Drawing, tables: Mapping[str, Table], crs: pyproj.CRS, title: str, cautions: Sequence[str]) -> None:
+def _notes(
+    drawing: DxfDrawing, tables: Mapping[str, Table], crs: pyproj.CRS, title: str, cautions: Sequence[str]
+) -> None:
     shapes = [shape for table in tables.values() for shape in table.shapes if shape is not None and not shape.is_empty]
     if not shapes:
         return

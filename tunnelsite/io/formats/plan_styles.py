@@ -16,7 +16,7 @@ WATER_COLOUR, SERVICE_COLOUR = "#31688e", "#6a3d9a"
 
 
 @dataclass(frozen=True)
-class Drawn:
+class FeatureLook:
     """How a kind of line or area is drawn: stroke `#rrggbb`, width [pixels], dashes, and for areas fill and opacity."""
 
     stroke: str
@@ -29,13 +29,13 @@ class Drawn:
 
 # Kinds differ in width and dashes too, so that they stay apart on a grey print and to colour-blind people.
 LINE_LOOKS = {
-    "daylight": Drawn(DARK, 1.6, "6 3"),
-    "swale": Drawn(WATER_COLOUR, 3.0),
-    "level spreader": Drawn(WATER_COLOUR, 4.5, "9 2"),
-    "drain": Drawn(WATER_COLOUR, 1.8, "2 3"),
-    "flow path": Drawn(WATER_COLOUR, 1.2, "8 3 2 3"),
-    "contour before": Drawn(GREY, 0.7, "4 3", level_written=True),
-    "contour after": Drawn(colour("cividis", 0.35), 0.9, level_written=True),
+    "daylight": FeatureLook(DARK, 1.6, "6 3"),
+    "swale": FeatureLook(WATER_COLOUR, 3.0),
+    "level spreader": FeatureLook(WATER_COLOUR, 4.5, "9 2"),
+    "drain": FeatureLook(WATER_COLOUR, 1.8, "2 3"),
+    "flow path": FeatureLook(WATER_COLOUR, 1.2, "8 3 2 3"),
+    "contour before": FeatureLook(GREY, 0.7, "4 3", level_written=True),
+    "contour after": FeatureLook(colour("cividis", 0.35), 0.9, level_written=True),
 }
 STATION_MARKS = {
     "swale": ("circle", 7, WATER_COLOUR),
@@ -43,9 +43,9 @@ STATION_MARKS = {
     "slope stake": ("triangle", 8, DARK),
 }
 AREA_LOOKS = {
-    "disturbed ground": Drawn(GREY, 1.0, "4 3", colour("cividis", 0.95), 0.3),
-    "pad": Drawn(colour("cividis", 0.1), 1.4, "8 3", colour("cividis", 0.75), 0.4),
-    "footprint": Drawn(DARK, 1.8, "", LIGHT, 0.4),
+    "disturbed ground": FeatureLook(GREY, 1.0, "4 3", colour("cividis", 0.95), 0.3),
+    "pad": FeatureLook(colour("cividis", 0.1), 1.4, "8 3", colour("cividis", 0.75), 0.4),
+    "footprint": FeatureLook(DARK, 1.8, "", LIGHT, 0.4),
 }
 
 

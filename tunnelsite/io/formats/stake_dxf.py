@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from tunnelsite.core.stake_sheet import StakeSheet
 from tunnelsite.core.units import FOOT_M
-from tunnelsite.io.formats.dxf import PLAIN, STAKE_COLOURS, Drawing, dxf_bytes
+from tunnelsite.io.formats.dxf import PLAIN, STAKE_COLOURS, DxfDrawing, dxf_bytes
 
 
 def stake_dxf(sheet: StakeSheet) -> bytes:
@@ -15,7 +15,7 @@ def stake_dxf(sheet: StakeSheet) -> bytes:
     text. Errors: UsageError as `dxf_bytes`.
     """
 
-    def draw(drawing: Drawing) -> None:
+    def draw(drawing: DxfDrawing) -> None:
         _outlines(drawing, sheet)
         _stakes(drawing, sheet)
         _notes(drawing, sheet)
@@ -23,7 +23,7 @@ def stake_dxf(sheet: StakeSheet) -> bytes:
     return dxf_bytes(sheet.crs, draw)
 
 
-def _stakes(drawing: Drawing, sheet: StakeSheet) -> None:
+def _stakes(drawing: DxfDrawing, sheet: StakeSheet) -> None:
     for point in sheet.points:
         layer, colour = point.kind.upper(), STAKE_COLOURS.get(point.kind, PLAIN)
         place = (point.easting, point.northing)
@@ -33,7 +33,7 @@ def _stakes(drawing: Drawing, sheet: StakeSheet) -> None:
             drawing.label(words, place, layer, colour)
 
 
-def _outlines(drawing: Drawing, sheet: StakeSheet) -> None:
+def _outlines(drawing: DxfDrawing, sheet: StakeSheet) -> None:
     for kind, layer, colour in (("corner", "FOOTPRINT", 1), ("apron", "PAD", 3)):
         drawing.ring([(point.easting, point.northing) for point in sheet.of_kind(kind)], layer, colour)
     first, second, third, fourth = sheet.of_kind("corner")
@@ -41,7 +41,7 @@ def _outlines(drawing: Drawing, sheet: StakeSheet) -> None:
         drawing.segment((one.easting, one.northing), (other.easting, other.northing), "DIAGONALS", 8)
 
 
-def _notes(drawing: Drawing, sheet: StakeSheet) -> None:
+def _notes(drawing: DxfDrawing, sheet: StakeSheet) -> None:
     west = min(point.easting for point in sheet.points)
     south = min(point.northing for point in sheet.points)
     about = f"{sheet.house}; coordinates and heights in {drawing.unit} of {sheet.crs.name}; z = natural ground, 0 where unknown"

@@ -25,7 +25,7 @@ TEXTS = ("drawn_id", "what", "name", "note", "service", "kind")
 
 
 @dataclass(frozen=True)
-class Drawn:
+class DrawnOnMap:
     """Features drawn on the map, by what they are to a screening; `source` has the file's name and digest alone."""
 
     source: Features
@@ -51,7 +51,7 @@ def drawn_features(path: str) -> Features:
     return Features(geometry, columns, first.crs, first.name, first.sha256)
 
 
-def read_drawn(path: str) -> Drawn:
+def read_drawn(path: str) -> DrawnOnMap:
     """The features of a drawing by their role. Errors: InputRefused for a thing without the height it needs; those of `read_features`."""
     found = drawn_features(path)
     what, distance = found.columns["what"], found.columns["distance_m"]
@@ -64,7 +64,7 @@ def read_drawn(path: str) -> Drawn:
     rooms = np.nan_to_num(distance)
     names = np.where(what == ROAD, ROAD, found.columns["service"])
     served = np.isin(what, (SERVICE, ROAD))
-    return Drawn(
+    return DrawnOnMap(
         Features(np.empty(0, object), {}, found.crs, found.name, found.sha256),
         _optional(found, what == FIELD),
         _obstacles(found, standing),

@@ -15,7 +15,7 @@ from tunnelsite.core.site import Site
 from tunnelsite.core.weather import Weather
 from tunnelsite.core.wind import WindRose
 from tunnelsite.io.read.cell_errors import cell_errors, error_files, hashed_files
-from tunnelsite.io.read.drawn import Drawn, joined, read_drawn, with_fields, with_more
+from tunnelsite.io.read.drawn import DrawnOnMap, joined, read_drawn, with_fields, with_more
 from tunnelsite.io.read.files import FileStamp, file_stamp, layer_of, same_file
 from tunnelsite.io.read.given import features_of, from_file_or_memory, heights_given, is_path
 from tunnelsite.io.read.land_instead import land_instead
@@ -130,7 +130,7 @@ def read_site(
     return site if sketch is None else _with_drawn(site, sketch)
 
 
-def _land(parcels: Vector | Features | None, sketch: Drawn | None, header: RasterHeader | None) -> Features:
+def _land(parcels: Vector | Features | None, sketch: DrawnOnMap | None, header: RasterHeader | None) -> Features:
     """The parcels of a file and the fields that were drawn. Errors: UsageError where there are none at all.
 
     Arguments: header of the DEM, where it is one file.
@@ -147,7 +147,7 @@ def _land(parcels: Vector | Features | None, sketch: Drawn | None, header: Raste
     return land
 
 
-def _with_drawn(site: Site, sketch: Drawn) -> Site:
+def _with_drawn(site: Site, sketch: DrawnOnMap) -> Site:
     services = {name: with_more(site.services.get(name), item) for name, item in sketch.services.items()}
     return replace(
         site,

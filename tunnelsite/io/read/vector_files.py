@@ -34,7 +34,7 @@ _STEPS = 100_000  # of SQLite's machine between two looks at the clock
 
 
 @dataclass(frozen=True)
-class Content:
+class FileContent:
     """What a file and its parts held.
 
     Attributes: parts, each with its stamp, the file itself first; sha256, of the file, or of the list that `sha256sum` prints of
@@ -68,7 +68,7 @@ class VectorFile:
     path: Path
     driver: str
     link: Path
-    content: Content
+    content: FileContent
 
     @property
     def target(self) -> str:
@@ -96,11 +96,11 @@ def opened_vector(path: Path, option: str) -> Iterator[VectorFile]:
         raise InputRefused(f"{where} has changed while it was read", "a file at rest", "run again once it is written")
 
 
-def content_of(path: Path, driver: str) -> Content:
+def content_of(path: Path, driver: str) -> FileContent:
     """What a file and its parts hold now."""
     beside = parts_beside(path, driver)
     paths = [path, *(file for ending, file in beside.items() if ending not in _NO_CONTENT and file.stat().st_size)]
-    return Content(tuple((one, file_stamp(one)) for one in paths), _digest(paths))
+    return FileContent(tuple((one, file_stamp(one)) for one in paths), _digest(paths))
 
 
 def _digest(paths: list[Path]) -> str:

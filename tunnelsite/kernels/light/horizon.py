@@ -61,7 +61,7 @@ def grid_pair(surface: np.ndarray, observer: np.ndarray, cell_m: float) -> tuple
     return np.ascontiguousarray(surface, np.float32), np.ascontiguousarray(observer, np.float32)
 
 
-class Tally(NamedTuple):
+class HorizonLoss(NamedTuple):
     """What horizons take away, see `horizon_scan.add_losses`: look_up uint16 [nodes, tables]; free, the greatest tangent that takes
     nothing; flipped, whether losses are of the grid before it was turned; losses uint16 [rows, columns, tables]."""
 
@@ -81,7 +81,7 @@ class Seen(NamedTuple):
     outlines: Outlines | None = None
 
 
-def scan_ahead(seen: Seen, cell_m: float, way: March, rays: Rays, tally: Tally) -> None:
+def scan_ahead(seen: Seen, cell_m: float, way: March, rays: Rays, tally: HorizonLoss) -> None:
     """Tally what the horizons along one March take away (see `horizon_scan.scan`)."""
     _scanned(seen, cell_m, way, rays, (tally, np.empty((0, 0), np.float32)))
 
@@ -89,7 +89,7 @@ def scan_ahead(seen: Seen, cell_m: float, way: March, rays: Rays, tally: Tally) 
 def tangents_ahead(seen: Seen, cell_m: float, way: March, rays: Rays) -> np.ndarray:
     """Horizon tangents along one March, float32 [rows, cols], turned back."""
     out = np.empty_like(seen.observer)
-    nothing = Tally(np.empty((0, 0), np.uint16), np.float32(0.0), False, np.empty((0, 0, 0), np.uint16))
+    nothing = HorizonLoss(np.empty((0, 0), np.uint16), np.float32(0.0), False, np.empty((0, 0, 0), np.uint16))
     _scanned(seen, cell_m, way, rays, (nothing, out))
     return turned(out) if way.transposed else out
 

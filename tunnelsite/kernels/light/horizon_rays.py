@@ -88,7 +88,7 @@ def ray_samples(drift: float, n: int) -> Samples:
     return Samples(column.astype(np.int64), weight, reach, cross_weight, np.where(listed, cross_reach, np.inf))
 
 
-class Plan(NamedTuple):
+class RayPlan(NamedTuple):
     """Everything the compiled scan needs to know about one direction on one grid (after transposing).
 
     `shift`, `offset` [rows]: at march row p (0 = the row farthest ahead) scan line j passes column j + shift
@@ -112,7 +112,7 @@ class Plan(NamedTuple):
     anchor: int
 
 
-def scan_plan(way: March, shape: tuple[int, int], step: tuple[float, float], first_row: int, near: int) -> Plan:
+def scan_plan(way: March, shape: tuple[int, int], step: tuple[float, float], first_row: int, near: int) -> RayPlan:
     """Tabulate one direction for `horizon_scan.scan`.
 
     Arguments: way, the direction; shape, of the (transposed) grid; step = (cell_m [m], drop_per_m [1/m]);
@@ -143,7 +143,7 @@ def scan_plan(way: March, shape: tuple[int, int], step: tuple[float, float], fir
     place = np.arange(rows) if way.ahead < 0 else np.arange(rows)[::-1]
     line = way.side * way.ahead * way.drift * (place + first_row)
     shift = np.copysign(np.floor(np.abs(line) + 0.5), line)
-    return Plan(
+    return RayPlan(
         way.ahead, way.side, shift.astype(np.int64), line - shift, samples.column, sight,
         np.array(cells, np.int64), np.array(factors, np.float32), np.array(count, np.int64), step[1] * step_m
         * step_m, first_row if way.ahead < 0 else -(first_row + rows),

@@ -176,7 +176,8 @@ def scan(surface, observer, window, lift, plan, near, floor, tally, tangents):
 
     Arguments: surface [rows, columns] float32, C order, transposed if the March says so; observer float32 [bottom - top, right - left],
     of the cells of window = (top, bottom, left, right) alone, of which all that follows is; lift, float32, height of the eyes above
-    the observers; plan, from `scan_plan` with the same near; floor, tangents that some cells have at least, see `outlines.Floor`;
+    the observers; plan, a `horizon_rays.RayPlan` from `scan_plan` with the same near;
+    floor, tangents that some cells have at least, see `outlines.Floor`;
     tally = (look_up uint16 [nodes, tables], free, flipped, losses uint16), see `add_losses`: what horizons take away is added, so
     that no tangent is ever stored; without tables tangents [rows, columns] is overwritten, NaN where the eye is NaN.
     """

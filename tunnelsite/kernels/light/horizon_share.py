@@ -17,9 +17,9 @@ import numpy as np
 
 from tunnelsite.kernels.light.horizon import (
     FLAT_EARTH,
+    HorizonLoss,
     Rays,
     Seen,
-    Tally,
     grid_pair,
     scan_ahead,
     seen_by,
@@ -145,7 +145,7 @@ def add_folded(
     count = max(len(level) + len(across), 1)
 
     def add(k: int, seen: Seen, flipped: bool) -> None:
-        tally = Tally(*_taken(tables[:, k], losses.shape[2]), flipped, losses)
+        tally = HorizonLoss(*_taken(tables[:, k], losses.shape[2]), flipped, losses)
         if scene.beyond is None:
             scan_ahead(seen, scene.cell_m, ways[k], scene.rays, tally)
             return

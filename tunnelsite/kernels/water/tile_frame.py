@@ -10,7 +10,7 @@ from typing import NamedTuple
 import numpy as np
 
 
-class Frame(NamedTuple):
+class TileGrid(NamedTuple):
     """Tiles of a raster.
 
     Attributes: shape, (rows, cols) of the raster; tile, cells along a tile's side; first, index of the first perimeter cell
@@ -22,7 +22,7 @@ class Frame(NamedTuple):
     first: np.ndarray
 
 
-class Spot(NamedTuple):
+class TilePlace(NamedTuple):
     """One tile: its number, first row and column, and how many rows and columns it has."""
 
     number: int
@@ -47,14 +47,14 @@ def frame(shape, tile):
     high = [min(tile, rows - k) for k in range(0, rows, tile)]
     wide = [min(tile, cols - k) for k in range(0, cols, tile)]
     counts = [_count(h, w) for h in high for w in wide]
-    return Frame((rows, cols), tile, np.concatenate([[0], np.cumsum(counts)]).astype(np.int64))
+    return TileGrid((rows, cols), tile, np.concatenate([[0], np.cumsum(counts)]).astype(np.int64))
 
 
 def spots(of):
     """Return every tile of a frame, row by row from the north-west."""
     rows, cols = of.shape
     corners = [(r, c) for r in range(0, rows, of.tile) for c in range(0, cols, of.tile)]
-    return [Spot(k, r, c, min(of.tile, rows - r), min(of.tile, cols - c)) for k, (r, c) in enumerate(corners)]
+    return [TilePlace(k, r, c, min(of.tile, rows - r), min(of.tile, cols - c)) for k, (r, c) in enumerate(corners)]
 
 
 def perimeter(rows, cols):

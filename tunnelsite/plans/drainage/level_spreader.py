@@ -81,7 +81,7 @@ class _Lip:
 
 
 @dataclass(frozen=True)
-class Land:
+class SpreaderLand:
     """What a spreader is laid on: place; surface, finished ground with the swale [rows, cols] [m]; disturbed, its cells [rows, cols];
     taken, geometry that a lip must not touch; own, the parcel."""
 
@@ -121,7 +121,7 @@ class _Trial:
 
 
 def spread_out(
-    land: Land,
+    land: SpreaderLand,
     arms: list[SwaleArm],
     outlets: list[tuple[tuple[int, int], float]],
     flows: tuple[Flow, Flow],
@@ -160,7 +160,7 @@ def spread_out(
     return found, _flow_with(base, found, [bool(base.open_edge[cell]) for cell in sinks], land.place.grid.cell_m)
 
 
-def _lips(land: Land, arm: SwaleArm, water: _Water, peak: float, build: Build) -> tuple[list[_Lip], str]:
+def _lips(land: SpreaderLand, arm: SwaleArm, water: _Water, peak: float, build: Build) -> tuple[list[_Lip], str]:
     """Lips that can be built at an arm's end, and why the one that came nearest cannot."""
     rule = build.rule
     needed = max(SHORTEST_M, LIP_PER_FLOW * peak if np.isfinite(peak) else 0.0)
@@ -204,7 +204,7 @@ STAGES = (
 )
 
 
-def _lip(land: Land, trial: _Trial, below: Callable[[int, int], Any], area: float, build: Build) -> _Lip | str:
+def _lip(land: SpreaderLand, trial: _Trial, below: Callable[[int, int], Any], area: float, build: Build) -> _Lip | str:
     """One lip on trial, or the test it fails. Arguments: below, what is known of the way down from a cell; area [m2]."""
     rule, section, fall, length = build.rule, build.section, trial.fall, trial.length_m
     place, cell = land.place, land.place.grid.cell_m
@@ -239,7 +239,7 @@ def _lip(land: Land, trial: _Trial, below: Callable[[int, int], Any], area: floa
     return _Lip(Spreader(line, float(heights.min()), dug, area, min(strips), max(falls), None, beyond, starts), exits)
 
 
-def _fall_at(land: Land, along_m: float, across_m: float) -> np.ndarray | None:
+def _fall_at(land: SpreaderLand, along_m: float, across_m: float) -> np.ndarray | None:
     """Direction (along, across) in which the ground falls round a spot, by a least-squares plane."""
     place = land.place
     rows, cols = place.window((along_m - AROUND_M, across_m - AROUND_M, along_m + AROUND_M, across_m + AROUND_M))

@@ -11,7 +11,7 @@ import shapely
 from tunnelsite.core import amounts
 from tunnelsite.kernels.water.fill import filled
 from tunnelsite.plans.drainage.flow_paths import Flow, flow_over, inflows, path_down
-from tunnelsite.plans.drainage.level_spreader import Build, Land, Spreader, spread_out
+from tunnelsite.plans.drainage.level_spreader import Build, Spreader, SpreaderLand, spread_out
 from tunnelsite.plans.drainage.outlets import Parcel, beyond_the_data, end_words, more_below, outlet_cell, outlet_of
 from tunnelsite.plans.drainage.swale import SwaleArm, SwaleRule, ring, swale_layouts, with_swale
 from tunnelsite.plans.drainage.swale_words import (
@@ -226,7 +226,7 @@ def _spread(
         lines = [shapely.difference(arm.line, end) for arm, end in zip(found.arms, ends, strict=True)]
         barred = [geometry for _, geometry in limits.barred]
         taken = shapely.union_all([plan.outline.buffer(rule.clearance_m), *lines, *barred])
-        land = Land(place, found.surface, place.mask_of(plan.outline), taken, own)
+        land = SpreaderLand(place, found.surface, place.mask_of(plan.outline), taken, own)
         spread = spread_out(
             land, found.arms, outlets, (tried.before, found.after), Build(settings.spreader, rule.section)
         )

@@ -17,7 +17,7 @@ from tunnelsite.plans.layout.scattered import RETRIES, Block, ShadeRule, known_p
 from tunnelsite.plans.layout.service_trenches import trench_costs
 from tunnelsite.plans.layout.thinned import ThinnedLayout
 from tunnelsite.scan.open_ground import Bar, bars, open_ground
-from tunnelsite.scan.ranking import Choice
+from tunnelsite.scan.ranking import RankedPlacement
 from tunnelsite.scan.refine import broken_rules
 from tunnelsite.screening.result import Result
 
@@ -53,7 +53,7 @@ def compact_block(
         broken = {(best.scan, item) for item in best.items if _breaks(result, best.scan, item)}
         if not broken:
             scan, score = result.scans[best.scan], result.scored[best.scan]
-            choices = [Choice(best.scan, item, float(score[item])) for item in best.items]
+            choices = [RankedPlacement(best.scan, item, float(score[item])) for item in best.items]
             choices.sort(key=lambda choice: -choice.score)
             return Block(choices, _layout_of(best, rules, result), scan.frame.grid.bearing_deg, gaps, ())
         asked.barred.update(broken)

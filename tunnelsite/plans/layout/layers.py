@@ -30,7 +30,7 @@ TRENCH_COLUMNS = {
 
 
 @dataclass(frozen=True)
-class Placed:
+class PlacedBlock:
     """A block on the ground: houses, footprints in along and across [m]; ways, trenches of each house; cell_m, of their search."""
 
     houses: Sequence[shapely.Polygon]

@@ -15,7 +15,7 @@ from tunnelsite.drawing.land_features import features, furniture, names, parcels
 from tunnelsite.drawing.svg import Drawing
 
 if TYPE_CHECKING:
-    from tunnelsite.plans.layout.layers import Placed
+    from tunnelsite.plans.layout.layers import PlacedBlock
     from tunnelsite.screening.result import Result
 
 TRENCHES = ("#0b5cad", "#9a3b0b", "#4b4f5a", "#1f5b35")
@@ -23,7 +23,7 @@ DASHES = ("", "9 4", "3 3", "9 3 2 3")  # one for each service, so that colour a
 PAD_M = 15.0  # of land shown round the houses and their trenches
 
 
-def layout_picture(chosen: Result, placed: Placed) -> str:
+def layout_picture(chosen: Result, placed: PlacedBlock) -> str:
     """The block as an SVG document, true north up.
 
     Arguments: chosen, a result whose choices are the block; placed.
@@ -50,7 +50,7 @@ def layout_picture(chosen: Result, placed: Placed) -> str:
     return drawing.text
 
 
-def _trenches(drawing: Drawing, view: FarmView, grid: Grid, placed: Placed) -> None:
+def _trenches(drawing: Drawing, view: FarmView, grid: Grid, placed: PlacedBlock) -> None:
     """Trenches, those of each service a little beside the others, so that none hides another in one ditch."""
     ways = [one for ways in placed.ways for one in ways if one.line is not None]
     names = list(dict.fromkeys(one.trench.service for one in ways))
@@ -77,7 +77,7 @@ def _line(k: int) -> dict[str, object]:
     }
 
 
-def _houses(drawing: Drawing, view: FarmView, chosen: Result, placed: Placed) -> None:
+def _houses(drawing: Drawing, view: FarmView, chosen: Result, placed: PlacedBlock) -> None:
     drawing.open_group("houses and their pads")
     for rank, (choice, house) in enumerate(zip(chosen.choices, placed.houses, strict=True), 1):
         scan = chosen.scans[choice.scan]

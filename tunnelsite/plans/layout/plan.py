@@ -13,12 +13,12 @@ from tunnelsite.core.site import Site
 from tunnelsite.core.table import Table
 from tunnelsite.io.formats.plan_styles import layout_styles
 from tunnelsite.plans.layout.compact import compact_block
-from tunnelsite.plans.layout.layers import Placed, layout_table, trenches_table
+from tunnelsite.plans.layout.layers import PlacedBlock, layout_table, trenches_table
 from tunnelsite.plans.layout.picture import layout_picture
 from tunnelsite.plans.layout.scattered import Block, best_block, footprints
 from tunnelsite.plans.layout.service_trenches import service_trenches
 from tunnelsite.plans.layout.settings import LayoutSettings
-from tunnelsite.plans.layout.summary import CAUTIONS, Chosen, summary_of
+from tunnelsite.plans.layout.summary import CAUTIONS, LaidBlock, summary_of
 from tunnelsite.plans.plan import Lineage, Plan
 from tunnelsite.screening import tables
 from tunnelsite.screening.result import Result
@@ -67,7 +67,7 @@ def lay_out(
     progress("trenches", 0.0)
     frame = result.scans[block.choices[0].scan].frame if block.choices else result.frame
     ways, cell_m = service_trenches(frame, houses, asked.prices.ways(), shared=not asked.scattered)
-    return _plan(Chosen(asked, result, block, Placed(houses, ways, cell_m)))
+    return _plan(LaidBlock(asked, result, block, PlacedBlock(houses, ways, cell_m)))
 
 
 def _block(result: Result, asked: LayoutSettings) -> Block:
@@ -77,7 +77,7 @@ def _block(result: Result, asked: LayoutSettings) -> Block:
     return compact_block(result, asked.compact_rules, asked.shade, asked.parcel, asked.prices.ways())
 
 
-def _plan(chosen: Chosen) -> Plan:
+def _plan(chosen: LaidBlock) -> Plan:
     result, placed, summary = chosen.result, chosen.placed, summary_of(chosen)
     count = len(placed.houses)
     layers = [
@@ -107,7 +107,7 @@ def _plan(chosen: Chosen) -> Plan:
     )
 
 
-def _run(chosen: Chosen, summary: dict[str, Any]) -> Table:
+def _run(chosen: LaidBlock, summary: dict[str, Any]) -> Table:
     """The run table of the screening with what was asked of the block and found."""
     run = run_table(chosen.result)
     values = ((field, getattr(chosen.settings, field.name)) for field in fields_of(LayoutSettings))

@@ -13,7 +13,7 @@ from tunnelsite.core.shade_gap import Roof, clear_gap_m, shade_reach
 from tunnelsite.plans.layout.packing import LayoutRules, ScoredPlacements
 from tunnelsite.plans.layout.thinned import ThinnedLayout, thinned_layout
 from tunnelsite.scan.engine import Scan
-from tunnelsite.scan.ranking import Choice
+from tunnelsite.scan.ranking import RankedPlacement
 from tunnelsite.scan.refine import broken_rules, placement, rectangle
 from tunnelsite.screening.result import Result
 
@@ -41,7 +41,7 @@ class Block:
         unproven_bearings: other bearings whose bound lies above the block, so that a better block may lie there.
     """
 
-    choices: list[Choice]
+    choices: list[RankedPlacement]
     found: ThinnedLayout
     bearing_deg: float
     gaps_m: dict[str, tuple[float, float]]
@@ -100,7 +100,8 @@ def _block(
         given, which = _placements(result, able, gaps)
         found = thinned_layout(given, rules, frame.grid.cell_m)
         choices = [
-            Choice(int(which[one, 0]), int(which[one, 1]), float(given.score[one])) for one in found.layout.chosen
+            RankedPlacement(int(which[one, 0]), int(which[one, 1]), float(given.score[one]))
+            for one in found.layout.chosen
         ]
         settings = result.settings
         broken = [
@@ -147,7 +148,7 @@ def _placements(
     return ScoredPlacements(**parts), np.concatenate(which)
 
 
-def footprints(result: Result, choices: Sequence[Choice]) -> list[shapely.Polygon]:
+def footprints(result: Result, choices: Sequence[RankedPlacement]) -> list[shapely.Polygon]:
     """Footprints of chosen placements in the grid's along and across [m]."""
     found = []
     for choice in choices:

@@ -9,7 +9,7 @@ from typing import Any
 import shapely
 
 from tunnelsite.core import amounts
-from tunnelsite.plans.layout.layers import Placed
+from tunnelsite.plans.layout.layers import PlacedBlock
 from tunnelsite.plans.layout.scattered import Block
 from tunnelsite.plans.layout.service_trenches import ServiceTrench
 from tunnelsite.plans.layout.settings import LayoutSettings
@@ -26,7 +26,7 @@ CAUTIONS = (
 
 
 @dataclass(frozen=True)
-class Chosen:
+class LaidBlock:
     """A block on the ground.
 
     Attributes: settings; result, a screening whose choices are the block; block, with its bounds; placed, footprints and trenches.
@@ -35,7 +35,7 @@ class Chosen:
     settings: LayoutSettings
     result: Result
     block: Block
-    placed: Placed
+    placed: PlacedBlock
 
     @property
     def feet(self) -> bool:
@@ -43,7 +43,7 @@ class Chosen:
         return any(house.feet for house in self.result.settings.houses)
 
 
-def summary_of(chosen: Chosen) -> dict[str, Any]:
+def summary_of(chosen: LaidBlock) -> dict[str, Any]:
     """Numbers of the block, ready for JSON."""
     block, placed = chosen.block, chosen.placed
     layout = block.found.layout
@@ -67,7 +67,7 @@ def summary_of(chosen: Chosen) -> dict[str, Any]:
     }
 
 
-def _rows(chosen: Chosen) -> list[dict[str, Any]]:
+def _rows(chosen: LaidBlock) -> list[dict[str, Any]]:
     houses, rows = chosen.placed.houses, []
     for k, (row, house, trenches) in enumerate(zip(chosen.result.rows, houses, chosen.placed.ways, strict=True)):
         others = [float(shapely.distance(house, other)) for j, other in enumerate(houses) if j != k]
@@ -103,7 +103,7 @@ def _over_other_land(rows: list[dict[str, Any]], *, feet: bool) -> list[str]:
     return [f"trenches over land outside every parcel need an easement from its owner: {', '.join(found)}"]
 
 
-def _notes(chosen: Chosen) -> list[str]:
+def _notes(chosen: LaidBlock) -> list[str]:
     asked, block, result = chosen.settings, chosen.block, chosen.result
     notes = [f"{row['name']}: {row['value']}" for row in result.tables["run"].rows if row["kind"] == "note"]
     if len(block.choices) < asked.houses:

@@ -64,7 +64,7 @@ def _point(point: StakePoint, height: float | None, design: DesignPlane) -> Stak
     return replace(point, ground_m=ground, finish_m=finish, cut_m=cut)
 
 
-def _book(run: LevelRun, measured: measuring.Measured) -> dict[str, Any]:
+def _book(run: LevelRun, measured: measuring.MeasuredStakes) -> dict[str, Any]:
     return {
         "setups": run.setups,
         "misclosure_m": run.misclosure_m,
@@ -79,7 +79,7 @@ def _book(run: LevelRun, measured: measuring.Measured) -> dict[str, Any]:
     }
 
 
-def _plan(plan: measuring.MeasuredPlan, measured: measuring.Measured) -> dict[str, Any]:
+def _plan(plan: measuring.MeasuredPlan, measured: measuring.MeasuredStakes) -> dict[str, Any]:
     natural, design = plan.natural, plan.design
     cut = [None if not np.isfinite(value) else float(value) for value in plan.cut_m]
     inside = [stake.label for stake, value in zip(measured.stakes, cut, strict=True) if value is not None]

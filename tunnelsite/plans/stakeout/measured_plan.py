@@ -20,7 +20,7 @@ SURE = 0.95  # one-sided confidence of a verdict
 
 
 @dataclass(frozen=True)
-class Measured:
+class MeasuredStakes:
     """Stakes with a measured height, and the names that found no partner.
 
     Attributes: stakes [n]; height_m float64 [n]; unused, stations of the book that are no stakes; open, stakes not
@@ -86,7 +86,7 @@ class SlopeCheck:
     words: str
 
 
-def joined(heights_m: Mapping[str, float], stakes: list[Stake]) -> Measured:
+def joined(heights_m: Mapping[str, float], stakes: list[Stake]) -> MeasuredStakes:
     """Stakes and the heights read at them, joined by label (letter case and spaces aside).
 
     Arguments: heights_m, by station, from `LevelRun.heights_m`; stakes, of one house.
@@ -105,7 +105,7 @@ def joined(heights_m: Mapping[str, float], stakes: list[Stake]) -> Measured:
             "use the labels of the sheet",
         )
     left = tuple(stake.label for stake, name in zip(stakes, names, strict=True) if name not in read)
-    return Measured(tuple(found), np.array([read[_key(stake.label)] for stake in found]), unused, left)
+    return MeasuredStakes(tuple(found), np.array([read[_key(stake.label)] for stake in found]), unused, left)
 
 
 def fitted_plane(
@@ -144,7 +144,7 @@ def fitted_plane(
 
 
 def measured_plan(
-    measured: Measured, pad_size: tuple[float, float], max_slope: float = FINISHED_SLOPE, shrink: float = 1.0
+    measured: MeasuredStakes, pad_size: tuple[float, float], max_slope: float = FINISHED_SLOPE, shrink: float = 1.0
 ) -> MeasuredPlan:
     """The plan recomputed from measured heights: plane, clipped slopes, level that balances, cut or fill at each stake.
 

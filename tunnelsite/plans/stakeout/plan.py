@@ -31,7 +31,7 @@ from tunnelsite.plans.plan import Lineage, Plan
 from tunnelsite.plans.run_table import plan_run_table
 from tunnelsite.plans.stakeout.levelled import levelled_sheet
 from tunnelsite.plans.stakeout.settings import StakeOutSettings
-from tunnelsite.plans.stakeout.sheet import FixedPoint, Placed, StakingOptions, stake_sheet
+from tunnelsite.plans.stakeout.sheet import FixedPoint, HouseToStake, StakingOptions, stake_sheet
 from tunnelsite.plans.stakeout.staked_pad import StakedPad, ground_notes, planned_pad, screened_pad
 
 STEM = "stakes"
@@ -126,7 +126,7 @@ def _sheet(found: Candidate, pad: StakedPad, asked: StakeOutSettings) -> StakeSh
             f"; a single height is off by about {off} (standard error), and so is the cut or fill at one stake, while volumes and "
             "depths of the grading plan leave out what such errors show"
         )
-    placed = Placed(grid, *centre, ground_at, words)
+    placed = HouseToStake(grid, *centre, ground_at, words)
     options = StakingOptions(
         asked.post_spacing_m, asked.boards_m, asked.bench_mark_m, asked.date, asked.offset_m, _fixed_points(asked.tie)
     )

@@ -7,7 +7,7 @@ import numpy as np
 from tunnelsite.core import amounts
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.core.units import FOOT_M
-from tunnelsite.plans.stakeout.measured_plan import Measured, fitted_plane
+from tunnelsite.plans.stakeout.measured_plan import MeasuredStakes, fitted_plane
 
 # Common practice, no source: natural ground seldom stands off its plane like this at one stake of a pad alone.
 BLUNDER_M = 0.15
@@ -19,7 +19,7 @@ LIKE = 0.2  # a ratio within this of a slip's is taken for it
 LEAST_RELIEF_M = 0.3  # of the elevation model over the stakes: less is too near its own error to compare with
 
 
-def doubted_readings(measured: Measured, *, feet: bool) -> list[str]:
+def doubted_readings(measured: MeasuredStakes, *, feet: bool) -> list[str]:
     """Stakes whose height stands far off the plane of all the others, in words, the worst first.
 
     Each stake is held against the plane of those left (deleted residual), so that its own blunder does not tilt what judges it.

@@ -8,7 +8,7 @@ from typing import Annotated, Literal
 
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.level_book_text import LevelBookText
-from tunnelsite.core.planned_pad import Planned, PlannedPad
+from tunnelsite.core.planned_pad import PlannedPad, SummarisedPlan
 from tunnelsite.core.stake_distances import BENCH_M, BOARD_M, POST_M
 from tunnelsite.core.units import VERTICAL_UNITS_M, length_m, number
 from tunnelsite.plans.kinds import Book, Day, Marks, PadOfPlan
@@ -64,7 +64,7 @@ class StakeOutSettings:
                without="least-squares"),
     ] = None  # fmt: skip
     grading: Annotated[
-        PlannedPad | Planned | None,
+        PlannedPad | SummarisedPlan | None,
         PadOfPlan(
             "Grading plan", "NAME.json that `grading` wrote: the stakes get the finished heights of that plan.", PAD
         ),

@@ -44,7 +44,7 @@ FINISHED_KINDS = ("corner", "apron", "grid", "post", "square")
 
 
 @dataclass(frozen=True)
-class Placed:
+class HouseToStake:
     """A house where it shall stand: local grid, centre along and across [m], and how the ground lies.
 
     Attributes:
@@ -82,7 +82,7 @@ class StakingOptions:
 
 
 def stake_sheet(
-    title: str, house: House, pad: Pad, placed: Placed, plane: staking.DesignPlane | FinishedPad, crs: pyproj.CRS,
+    title: str, house: House, pad: Pad, placed: HouseToStake, plane: staking.DesignPlane | FinishedPad, crs: pyproj.CRS,
     options: StakingOptions = StakingOptions(),
 ) -> StakeSheet:  # fmt: skip
     """The stake-out sheet of one house.
@@ -118,7 +118,7 @@ def stake_sheet(
     )  # fmt: skip
 
 
-def _ties(fixed: tuple[FixedPoint, ...], points: list[StakePoint], placed: Placed) -> tuple[Tie, ...]:
+def _ties(fixed: tuple[FixedPoint, ...], points: list[StakePoint], placed: HouseToStake) -> tuple[Tie, ...]:
     """How far each corner is from each fixed point, level distance. Errors: UsageError for one farther off than any tape reaches."""
     found = []
     for point in fixed:
@@ -134,7 +134,7 @@ def _ties(fixed: tuple[FixedPoint, ...], points: list[StakePoint], placed: Place
 
 
 def _points(
-    found: list[staking.Stake], placed: Placed, plane: staking.DesignPlane | FinishedPad, crs: pyproj.CRS
+    found: list[staking.Stake], placed: HouseToStake, plane: staking.DesignPlane | FinishedPad, crs: pyproj.CRS
 ) -> list[StakePoint]:
     u, v = np.array([stake.u_m for stake in found]), np.array([stake.v_m for stake in found])
     along, across = placed.along_m + u, placed.across_m + v

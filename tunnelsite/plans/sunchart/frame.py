@@ -18,7 +18,7 @@ LEAP_DEG = 90.0  # the sun past the zenith, or a curve across the edge: not one 
 
 
 @dataclass(frozen=True)
-class Sky:
+class SkyWindow:
     """The part of the sky that is shown and where on the paper.
 
     Attributes: west_deg, span_deg, azimuth at the left edge and how many are shown; top_deg, elevation at the upper edge; left, top, width,
@@ -54,7 +54,7 @@ class Sky:
         return [[(self.x(turn[k]), self.y(elevation_deg[k])) for k in part] for part in parts]
 
 
-def sky_of(chart: SunChart, left: float, top: float, width: float, height: float) -> Sky:
+def sky_of(chart: SunChart, left: float, top: float, width: float, height: float) -> SkyWindow:
     """The shown part: where the sun goes in the year, north or south in the middle as the sun has it, the whole
     circle in the tropics and polar day."""
     place = chart.sun_place
@@ -67,7 +67,7 @@ def sky_of(chart: SunChart, left: float, top: float, width: float, height: float
     half = 15.0 * math.ceil((widest + 6.0) / 15.0)
     if abs(place.lat_deg) < TROPIC_DEG or half > 165.0:
         half = 180.0
-    return Sky((middle - half) % CIRCLE, 2 * half, top_deg, left, top, width, height)
+    return SkyWindow((middle - half) % CIRCLE, 2 * half, top_deg, left, top, width, height)
 
 
 @lru_cache(maxsize=8)
@@ -77,7 +77,7 @@ def _sun_over_year(place: Observer) -> tuple[np.ndarray, np.ndarray]:
     return sun_positions(seconds, place)
 
 
-def sun_band(sky: Sky, place: Observer, days: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def sun_band(sky: SkyWindow, place: Observer, days: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """The sky the sun crosses on some days: (degrees from the left edge, lowest, highest elevation), NaN where it never is.
 
     From sin(decl) = sin(lat) sin(h) + cos(lat) cos(h) cos(azimuth): every (azimuth, h) whose declination lies within that of the days.

@@ -7,7 +7,7 @@ import numpy as np
 from tunnelsite.drawing.svg import Drawing
 from tunnelsite.io.formats.styles import colour
 from tunnelsite.plans.sunchart.chart import SunChart, SunDay
-from tunnelsite.plans.sunchart.frame import HourLine, Sky, all_days, crop_days, hour_lines, sky_of, sun_band
+from tunnelsite.plans.sunchart.frame import HourLine, SkyWindow, all_days, crop_days, hour_lines, sky_of, sun_band
 from tunnelsite.plans.sunchart.lower import draw_blockers, draw_days, lower_height
 from tunnelsite.plans.sunchart.words import description, subtitle
 from tunnelsite.sun.position import SUNLESS
@@ -67,7 +67,7 @@ def shade(chart: SunChart, day: SunDay) -> str:
     return colour("viridis", MIDWINTER_SHADE + (MIDSUMMER_SHADE - MIDWINTER_SHADE) * place)
 
 
-def draw_patterns(drawing: Drawing, sky: Sky) -> None:
+def draw_patterns(drawing: Drawing, sky: SkyWindow) -> None:
     """Hatchings of what hides the sun, and the panel's edge."""
     clip = drawing.add("clipPath", drawing.defs, id="panel")
     drawing.add("rect", clip, x=sky.left, y=sky.top, width=sky.width, height=sky.height)
@@ -85,14 +85,14 @@ def draw_patterns(drawing: Drawing, sky: Sky) -> None:
         drawing.add("rect", pattern, width=2, height=7, fill=front)
 
 
-def draw_bands(drawing: Drawing, sky: Sky, chart: SunChart) -> None:
+def draw_bands(drawing: Drawing, sky: SkyWindow, chart: SunChart) -> None:
     """The part of the sky that the sun crosses in the year, and in the crop months."""
     for days, fill in ((all_days(), BAND), (crop_days(chart), CROP_BAND)):
         for shape in _strips(sky, *sun_band(sky, chart.sun_place, days)):
             drawing.ring(shape, fill=fill)
 
 
-def _strips(sky: Sky, turn: np.ndarray, low: np.ndarray, high: np.ndarray) -> list[list[tuple[float, float]]]:
+def _strips(sky: SkyWindow, turn: np.ndarray, low: np.ndarray, high: np.ndarray) -> list[list[tuple[float, float]]]:
     """Outlines of the area between two curves, one for each run without a gap."""
     index = np.flatnonzero(np.isfinite(low) & np.isfinite(high) & (high > low))
     runs = np.split(index, np.flatnonzero(np.diff(index) > 1) + 1) if len(index) else []
@@ -103,7 +103,7 @@ def _strips(sky: Sky, turn: np.ndarray, low: np.ndarray, high: np.ndarray) -> li
     ]
 
 
-def draw_silhouettes(drawing: Drawing, sky: Sky, chart: SunChart) -> None:
+def draw_silhouettes(drawing: Drawing, sky: SkyWindow, chart: SunChart) -> None:
     """What stands on the horizon, the ground, and what of the sun's band they hide."""
     turn = np.arange(0.0, sky.span_deg + 0.05, 0.25)
     azimuth = turn + sky.west_deg
@@ -126,7 +126,7 @@ def draw_silhouettes(drawing: Drawing, sky: Sky, chart: SunChart) -> None:
     drawing.path(edge, stroke=INK, stroke_width=1.3, stroke_linejoin="round")
 
 
-def draw_grid(drawing: Drawing, sky: Sky) -> None:
+def draw_grid(drawing: Drawing, sky: SkyWindow) -> None:
     """Lines of azimuth and elevation."""
     for elevation in range(10, int(sky.top_deg), 10):
         drawing.line(sky.left, sky.y(elevation), sky.left + sky.width, sky.y(elevation), stroke=FAINT, stroke_width=0.8)
@@ -137,7 +137,7 @@ def draw_grid(drawing: Drawing, sky: Sky) -> None:
         )
 
 
-def _hour_line(drawing: Drawing, sky: Sky, line: HourLine) -> None:
+def _hour_line(drawing: Drawing, sky: SkyWindow, line: HourLine) -> None:
     up = np.isfinite(line.elevation_deg)
     for run in np.split(np.arange(len(up)), np.flatnonzero(np.diff(up)) + 1):
         if up[run[0]]:
@@ -147,7 +147,7 @@ def _hour_line(drawing: Drawing, sky: Sky, line: HourLine) -> None:
                 )
 
 
-def draw_sun_path(drawing: Drawing, sky: Sky, chart: SunChart, day: SunDay) -> None:
+def draw_sun_path(drawing: Drawing, sky: SkyWindow, chart: SunChart, day: SunDay) -> None:
     """The sun's way on one day, broken where it is hidden."""
     if not len(day.minutes):
         return
@@ -177,7 +177,7 @@ class _Taken:
         self.boxes.append((x, y, wide, high))
 
 
-def _labels(drawing: Drawing, sky: Sky, chart: SunChart, lines: tuple[HourLine, ...]) -> None:
+def _labels(drawing: Drawing, sky: SkyWindow, chart: SunChart, lines: tuple[HourLine, ...]) -> None:
     taken = _Taken()
     _day_labels(drawing, sky, chart, taken)
     _blocker_numbers(drawing, sky, chart, taken)
@@ -193,7 +193,7 @@ def _labels(drawing: Drawing, sky: Sky, chart: SunChart, lines: tuple[HourLine, 
             drawing.words(x, y + 4, f"{line.hour} h", 11, fill=QUIET, text_anchor="middle")
 
 
-def _day_labels(drawing: Drawing, sky: Sky, chart: SunChart, taken: _Taken) -> None:
+def _day_labels(drawing: Drawing, sky: SkyWindow, chart: SunChart, taken: _Taken) -> None:
     """Names of the days on their path at its highest point; two days on one path share a label."""
     groups: list[tuple[float, float, list[SunDay]]] = []
     for day in chart.days:
@@ -233,7 +233,7 @@ def _day_labels(drawing: Drawing, sky: Sky, chart: SunChart, taken: _Taken) -> N
         )
 
 
-def _blocker_numbers(drawing: Drawing, sky: Sky, chart: SunChart, taken: _Taken) -> None:
+def _blocker_numbers(drawing: Drawing, sky: SkyWindow, chart: SunChart, taken: _Taken) -> None:
     for blocker in chart.blockers:
         turn = float(sky.turn(np.array([blocker.top_azimuth_deg]))[0])
         if blocker.minor or turn > sky.span_deg:
@@ -249,7 +249,7 @@ def _blocker_numbers(drawing: Drawing, sky: Sky, chart: SunChart, taken: _Taken)
         drawing.words(x, y + 4.2, str(blocker.number), 12, fill=LOST, font_weight="700", text_anchor="middle")
 
 
-def _axes(drawing: Drawing, sky: Sky) -> None:
+def _axes(drawing: Drawing, sky: SkyWindow) -> None:
     bottom = sky.top + sky.height
     drawing.rectangle(sky.left, sky.top, sky.width, sky.height, fill="none", stroke=INK, stroke_width=1.2)
     for elevation in range(0, int(sky.top_deg) + 1, 10):

@@ -6,7 +6,7 @@ import numpy as np
 
 from tunnelsite.drawing.svg import Drawing
 from tunnelsite.plans.sunchart.chart import SunChart, SunDay
-from tunnelsite.plans.sunchart.frame import Sky, sky_of
+from tunnelsite.plans.sunchart.frame import SkyWindow, sky_of
 from tunnelsite.plans.sunchart.picture import (
     COMPASS,
     INK,
@@ -56,7 +56,7 @@ def named_days(chart: SunChart) -> list[SunDay]:
     return [up[0], up[middle], up[-1]] if 0 < middle < len(up) - 1 else [up[0], up[-1]]
 
 
-def _name(drawing: Drawing, sky: Sky, chart: SunChart, day: SunDay) -> None:
+def _name(drawing: Drawing, sky: SkyWindow, chart: SunChart, day: SunDay) -> None:
     k = int(np.argmax(day.elevation_deg))
     x = sky.x(float(sky.turn(day.azimuth_deg[k : k + 1])[0]))
     y = max(sky.y(float(day.elevation_deg[k])), sky.top + 10)
@@ -66,7 +66,7 @@ def _name(drawing: Drawing, sky: Sky, chart: SunChart, day: SunDay) -> None:
     drawing.words(x, y + 5, day.name, SIZE, fill=shade(chart, day), text_anchor="middle", font_weight="600")
 
 
-def _axes(drawing: Drawing, sky: Sky) -> None:
+def _axes(drawing: Drawing, sky: SkyWindow) -> None:
     bottom = sky.top + sky.height
     drawing.rectangle(sky.left, sky.top, sky.width, sky.height, fill="none", stroke=INK, stroke_width=1.2)
     for elevation in range(0, int(sky.top_deg) + 1, EVERY_DEG):

@@ -9,7 +9,7 @@ import numpy as np
 from tunnelsite.scan.firmness.other_weights import drawn_weights, marks_of_choices, ranks_of
 from tunnelsite.scan.firmness.rank_shares import ranked_scores
 from tunnelsite.scan.ranked_run import RankedRun
-from tunnelsite.scan.ranking import Choice, RankRules, ranked
+from tunnelsite.scan.ranking import RankedPlacement, RankRules, ranked
 from tunnelsite.scan.steady import SCORE_STEP
 
 OPTIONS = 200  # that take part in addition to those listed; an option far down the list wins under no weights near the given ones
@@ -56,5 +56,5 @@ def best_everywhere(result: RankedRun, concentration: float = 50.0, draws: int =
     return sorted(found, key=lambda winner: -winner.share)
 
 
-def _better(result: RankedRun, one: Choice) -> int:
+def _better(result: RankedRun, one: RankedPlacement) -> int:
     return sum(int((values > one.score + SCORE_STEP / 2).sum()) for values in result.scored)

@@ -15,7 +15,7 @@ from scipy.special import ndtr
 from tunnelsite.scan.engine import Judge
 from tunnelsite.scan.pitch_error import PitchError, pitch_error
 from tunnelsite.scan.ranked_run import RankedRun
-from tunnelsite.scan.ranking import Choice
+from tunnelsite.scan.ranking import RankedPlacement
 from tunnelsite.scan.steady import steady_marks
 
 TOLERANCE = 1.0 / 192.0  # 3/4 in per 12 ft; common practice, no source
@@ -26,7 +26,7 @@ def candidate_marks(result: RankedRun) -> np.ndarray:
     return marks_of_choices(result, result.choices, result.judges)
 
 
-def marks_of_choices(result: RankedRun, choices: Sequence[Choice], judges: Sequence[Judge]) -> np.ndarray:
+def marks_of_choices(result: RankedRun, choices: Sequence[RankedPlacement], judges: Sequence[Judge]) -> np.ndarray:
     """Marks of some placements over their shifts: float64 [criteria, placements], NaN = not assessed."""
     marks = np.full((len(choices), len(judges)), np.nan)
     of = np.array([choice.scan for choice in choices], np.int64)
