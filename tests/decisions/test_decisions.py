@@ -113,6 +113,8 @@ def test_chances(result):
 def test_combinations_and_front():
     marks = np.array([[1.0, 0.0, np.nan, np.nan], [0.25, 1.0, 0.5, np.nan]])
     assert combined(marks, [1, 1])[:3] == pytest.approx([0.625, 0.5, 0.5])
+    assert combined([[np.nan], [1.0], [0.2]], [2, 1, 1])[0] == pytest.approx(0.55)  # half marks where nothing is known
+    assert combined([[np.nan], [1.0]], [1, 1], "lowest")[0] == 0.5
     assert combined(marks, [1, 1], "geometric")[:3] == pytest.approx([0.5, 0, 0.5])
     assert combined(marks, [1, 1], "lowest")[:3] == pytest.approx([0.25, 0, 0.5])
     assert all(np.isnan(combined(marks, [1, 1], way)[3]) for way in ("mean", "geometric", "lowest"))

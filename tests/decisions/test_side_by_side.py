@@ -14,11 +14,11 @@ CRITERIA = [
     {"criterion": "soils", "title": "Soil", "weight": 1.0},
     {"criterion": "noon", "title": "Noon", "weight": 0.0},
 ]
-# 3 x 1.0 + 1 x 0.5 + 1 x 0.5 = 4 of 5; 3 x 0.5 + 1 x 0.9 = 2.4 of 4 (no soil known); 3 x 0.5 + 1 x 0.5 + 1 x 0.5 = 2.5 of 5
+# 3 x 1.0 + 1 x 0.5 + 1 x 0.5 = 4 of 5; 3 x 0.5 + 1 x 0.9 + 1 x 0.5 (no soil known: half) = 2.9; 3 x 0.5 + 1 x 0.5 + 1 x 0.5 = 2.5
 COLUMNS = {
     "feature_id": [1, 2, 3],
     "rank": [1, 2, 3],
-    "score": [80.0, 60.0, 50.0],
+    "score": [80.0, 58.0, 50.0],
     "parcel": ["A", "B", "B"],
     "house": ["30x96ft"] * 3,
     "bearing_deg": [90.0] * 3,
@@ -35,22 +35,22 @@ COLUMNS = {
 
 def test_points_add_up_to_the_score_whatever_was_assessed():
     found = side_by_side(COLUMNS, CRITERIA, [1, 2, 3])
-    assert found.points.sum(axis=0) == pytest.approx([80, 60, 50])
-    assert found.points[:, 0] == pytest.approx([60, 10, 10]) and found.points[:, 1] == pytest.approx([37.5, 22.5, 0])
+    assert found.points.sum(axis=0) == pytest.approx([80, 58, 50])
+    assert found.points[:, 0] == pytest.approx([60, 10, 10]) and found.points[:, 1] == pytest.approx([30, 18, 10])
     assert [one.id for one in found.criteria] == ["pitch", "sun", "soils"]  # no weight, no line
     assert found.measures == {"upslope_m2": (1234.5, 10.0, 0.04)}  # what was nowhere assessed has no line
 
 
 def test_reasons_name_the_largest_difference_first():
     first, second, *rest = side_by_side(COLUMNS, CRITERIA, [1, 2, 3]).reasons()
-    assert first == "rank 2 scores 20.0 points less than rank 1: -22.5 for pitch, +12.5 for sun, -10.0 for soil"
+    assert first == "rank 2 scores 22.0 points less than rank 1: -30.0 for pitch, +8.0 for sun"
     assert second == "rank 3 scores 30.0 points less than rank 1: -30.0 for pitch"
     assert rest == [
         "rank 1 is at least as good as rank 3 on every mark, whatever the weights",
         "rank 2 is at least as good as rank 3 on every mark, whatever the weights",  # on the marks that both have
     ]
     other_way = side_by_side(COLUMNS, CRITERIA, [2, 1]).reasons()
-    assert other_way[0].startswith("rank 1 scores 20.0 points more than rank 2: +22.5 for pitch")
+    assert other_way[0].startswith("rank 1 scores 22.0 points more than rank 2: +30.0 for pitch")
     assert "depends on the weights" in other_way[-1]
 
 

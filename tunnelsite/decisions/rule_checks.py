@@ -10,7 +10,7 @@ import shapely
 from tunnelsite.core import amounts
 from tunnelsite.decisions.explanation import RuleCheck
 from tunnelsite.kernels.one_thread import one_thread
-from tunnelsite.scan.combine import combined
+from tunnelsite.scan.combine import combined, filled_marks
 from tunnelsite.scan.engine import Judge
 from tunnelsite.scan.open_ground import Bar
 from tunnelsite.scan.refine import shrunk, too_near
@@ -76,21 +76,19 @@ def criterion_checks(
     judges: Sequence[Judge], found: Mapping[str, Measured], combine: str, *, feet: bool
 ) -> tuple[list[RuleCheck], float | None]:
     """A check per criterion, and the score; points are shares of the score, so they are given for the weighted mean only."""
-    total = sum(j.rubric.weight for j in judges if not np.isnan(found[j.id].mark))
+    weighted = [j for j in judges if j.rubric.weight > 0]
+    some = any(not np.isnan(found[j.id].mark) for j in weighted)
+    total = sum(j.rubric.weight for j in weighted)
     checks, score = [], 0.0
     for j in judges:
-        share = (
-            100 * j.rubric.weight / total
-            if not np.isnan(found[j.id].mark) and total > 0 and combine == "mean"
-            else None
-        )
+        share = 100 * j.rubric.weight / total if some and combine == "mean" else None
         checks.append(_criterion_check(j, found[j.id], share, feet))
         score += checks[-1].points or 0.0
     if combine != "mean":
         weights = np.array([j.rubric.weight for j in judges])
         whole = float(combined(np.array([[found[j.id].mark] for j in judges]), weights, combine)[0])
         return checks, None if np.isnan(whole) else 100 * whole
-    return checks, score if total > 0 else None
+    return checks, score if some else None
 
 
 def _criterion_check(judge: Judge, found: Measured, share: float | None, feet: bool) -> RuleCheck:
@@ -102,7 +100,7 @@ def _criterion_check(judge: Judge, found: Measured, share: float | None, feet: b
         if not known
         else not bool(rubric.beyond(np.array(value, np.float32)))
     )
-    points = None if share is None else share * found.mark
+    points = None if share is None else share * float(filled_marks(np.array(found.mark)))
     about, way = judge.criterion.description, "at least" if rubric.rises else "at most"
     said, tell = (rubric.limit, value if known else None), judge.criterion.words
     limit, now = (None if one is None else amounts.measured(one, about.unit, feet=feet) for one in said)

@@ -12,7 +12,7 @@ from tunnelsite.core.notebook import notebook_frames
 from tunnelsite.core.ridge_words import ridge_words
 from tunnelsite.decisions.measure_words import label
 from tunnelsite.decisions.measure_words import words as measure_words
-from tunnelsite.scan.combine import dominance
+from tunnelsite.scan.combine import dominance, filled_marks
 
 if TYPE_CHECKING:
     import pandas
@@ -196,11 +196,8 @@ def side_by_side(
 
 
 def _points(marks: np.ndarray, weights: np.ndarray) -> np.ndarray:
-    assessed = ~np.isnan(marks)
-    total = np.sum(weights[:, None] * assessed, axis=0)
-    parts = 100 * weights[:, None] * np.where(assessed, marks, 0.0)
-    found: np.ndarray = np.divide(parts, total, out=np.zeros_like(parts), where=total > 0)
-    return found
+    total = weights.sum()
+    return 100 * weights[:, None] * filled_marks(marks) / total if total > 0 else np.zeros_like(marks)
 
 
 def _beaten(marks: np.ndarray, ranks: Sequence[int]) -> tuple[tuple[int, int], ...]:

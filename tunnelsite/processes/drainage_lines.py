@@ -12,6 +12,7 @@ from tunnelsite.core.process import Inputs, Process, Progress, Values
 from tunnelsite.kernels.water.drainage_lines import distance_from_drainage, height_above_drainage
 from tunnelsite.processes import contributing_area
 from tunnelsite.processes.cut_channels import cut_channels
+from tunnelsite.processes.cut_off_beds import cut_off_beds
 from tunnelsite.processes.entering_valleys import entering_valleys
 
 FLOW = ("ponding_m", "flow_direction", "upslope_m2", "open_edge")
@@ -34,10 +35,13 @@ def _run(inputs: Inputs, parameters: Values, progress: Progress) -> dict[str, La
     lines |= area >= least
     lines |= channels & (area >= BED_M2)  # the bed, where water gathers, not the foot of the bank
     height = height_above_drainage(ground.values, ponding, direction, lines, parameters["sure_height_m"])
+    beds = cut_off_beds(ground.values, height, direction, ground.cell_m[0])
+    height[beds] = 0.0
     progress("drainage lines", 0.7)
     known = ~np.isnan(area)
     lines |= channels & known  # from the top of the bank
-    del channels
+    lines |= beds
+    del channels, beds
     away = distance_from_drainage(lines, known, ground.cell_m, parameters["most_m"], parameters["sure_m"])
     progress("drainage lines", 1.0)
     return {
@@ -53,8 +57,9 @@ PROCESS = Process(
         "A line is every cell through which at least `line_m2` of land drains, a stream, a ditch, a swale, and whatever has the "
         "shape of one: ground that lies `channel_m` or more below both its banks, at most 20 m wide and at least 60 m long (cells up "
         "to 5 m), and the way down of each valley that enters over the end of the data, 1 m or more below its sides within 100 m: "
-        "what drains down it is not known. The height is that above the water level of the first line on a cell's way down; the "
-        "distance is straight, to the nearest line of all, or to the top of a channel's bank. Bare-earth models know no pipes and no "
+        "what drains down it is not known. Level, low ground at the foot of a bank, over whose end water leaves the data before it meets "
+        "a line, may be a river's bed or flood plain and counts as one: height and distance are 0 there. The height is that above the "
+        "water level of the first line on a cell's way down; the distance is straight, to the nearest line of all, or to the top of a channel's bank. Bare-earth models know no pipes and no "
         "culverts. A screening keeps both to 1 cm below 16 m, 0.1 m below 200 m.",
         reads=(
             LayerSpec("ground", "m", "bare ground"),

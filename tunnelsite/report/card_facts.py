@@ -13,6 +13,7 @@ from tunnelsite.core.grid import transformer
 from tunnelsite.report.card_words import measure_words
 from tunnelsite.report.chosen import PageOption
 from tunnelsite.report.plain_words import file_words
+from tunnelsite.scan.combine import UNKNOWN_MARK
 from tunnelsite.scan.firmness.other_weights import candidate_marks
 from tunnelsite.scan.ranking import RankedPlacement
 from tunnelsite.scan.refine import placement, rectangle
@@ -106,7 +107,7 @@ def all_facts(result: Result, options: Sequence[PageOption] = ()) -> list[Facts]
 def _judged(result: Result, choice: RankedPlacement, marks: np.ndarray, row: Mapping[str, Any]) -> tuple[Judged, ...]:
     scan = result.scans[choice.scan]
     weights = np.array([judge.rubric.weight for judge in result.judges])
-    total = float(weights[~np.isnan(marks)].sum())
+    total = float(weights.sum())
     found = []
     for judge, mark in zip(result.judges, marks.tolist(), strict=True):
         value = float(scan.measures[judge.id][choice.item])
@@ -114,8 +115,8 @@ def _judged(result: Result, choice: RankedPlacement, marks: np.ndarray, row: Map
         share = 100 * judge.rubric.weight / total if total > 0 and result.settings.combine == "mean" else None
         assessed = not np.isnan(mark)
         words = measure_words(judge.criterion, judge.rubric, known, row, feet=scan.house.feet)
-        points = share * mark if share is not None and assessed else None
-        lost = share * (1 - mark) if share is not None and assessed else None
+        counted = mark if assessed else UNKNOWN_MARK
+        points, lost = (None, None) if share is None else (share * counted, share * (1 - counted))
         title = judge.criterion.description.title
         found.append(Judged(judge.id, title, words, mark if assessed else None, judge.rubric.weight, points, lost))
     return tuple(found)

@@ -112,15 +112,15 @@
     sortBy(k, was === "none" ? first : was === "ascending");
   }));
 
-  // Ranking again: the arithmetic of the screening, marks that are null were not assessed and take no part.
+  // Ranking again: the arithmetic of the screening, marks that are null were not assessed and count half.
   const STEP = 1e-6; // scores closer than this are equal
   const rounded = (value) => { // half to even, as NumPy rounds
     const low = Math.floor(value), rest = value - low;
     return rest < 0.5 ? low : rest > 0.5 ? low + 1 : low % 2 === 0 ? low : low + 1;
   };
   const share = (marks, weights) => {
-    const used = marks.map((mark, k) => [mark, weights[k]]).filter(([mark, weight]) => mark !== null && weight > 0);
-    if (!used.length) return null;
+    const used = marks.map((mark, k) => [mark ?? 0.5, weights[k]]).filter(([, weight]) => weight > 0);
+    if (!marks.some((mark, k) => mark !== null && weights[k] > 0)) return null;
     if (combine === "lowest") return Math.min(...used.map(([mark]) => mark));
     let total = 0, weight = 0;
     for (const [mark, each] of used) { total += each * (combine === "geometric" ? Math.log(mark) : mark); weight += each; }

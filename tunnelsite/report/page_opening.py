@@ -168,7 +168,8 @@ def unknown_section(result: Result, facts: Sequence[Facts]) -> Element:
         shares = [fact.row["assessed_pct"] for fact in facts]
         low, high = f"{min(shares):.0f} %", f"{max(shares):.0f} %"
         share = low if low == high else f"{low} to {high}"
-        put(section, tag("p", f"Points rest on {share} of the weight. What follows is in no score:"))
+        half = "What the data do not show at an option counts half there; the rest of this list is in no score:"
+        put(section, tag("p", f"Points rest on {share} of the weight. {half}"))
     gaps = [tag("li", named(_capital(file_words(gap.words)), LONG)) for gap in result.gaps]
     here = where_unknown({fact.label: [item.title for item in fact.unknown()] for fact in facts})
     lines = [*(tag("li", named(text, LONG)) for text in here), *gaps]

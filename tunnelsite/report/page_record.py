@@ -74,7 +74,7 @@ def _criteria(result: Result) -> Element:
         ("Rejects beyond", number),
     ]
     heads += [("Weight", number), ("Assessed", number), ("Sources", "words")]
-    words = "Marks run in a straight line from none to full. What could not be assessed takes no part in a score; it is not counted as 0."
+    words = "Marks run in a straight line from none to full. What could not be assessed counts half: neither as good nor as bad."
     front: Sequence[bool] | np.ndarray = dominance(candidate_marks(result)) if result.choices else []
     best = ", ".join(str(k + 1) for k, there in enumerate(front) if there)
     more = (

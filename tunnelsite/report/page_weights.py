@@ -10,7 +10,7 @@ import numpy as np
 
 from tunnelsite.drawing.markup import named, put, tag
 from tunnelsite.report.chosen import PageOption
-from tunnelsite.scan.combine import combined
+from tunnelsite.scan.combine import combined, filled_marks
 from tunnelsite.scan.firmness.other_weights import candidate_marks
 
 if TYPE_CHECKING:
@@ -25,13 +25,8 @@ WAYS = {
 
 def weighed(result: Result) -> list[int]:
     """Which of the judges can be weighed: those with a weight, and those whose marks tell the candidates apart."""
-    marks = candidate_marks(result)
-    found = []
-    for k, judge in enumerate(result.judges):
-        known = marks[k][~np.isnan(marks[k])]
-        if len(known) and (judge.rubric.weight > 0 or np.ptp(known) > 0):
-            found.append(k)
-    return found
+    apart = np.ptp(filled_marks(candidate_marks(result)), axis=1) > 0
+    return [k for k, judge in enumerate(result.judges) if judge.rubric.weight > 0 or apart[k]]
 
 
 def page_data(result: Result, options: Sequence[PageOption] = ()) -> dict[str, Any]:
@@ -83,7 +78,7 @@ def weights_section(result: Result) -> Element:
         aria_labelledby="weights-title",
     )
     words = (
-        f"Points are {WAYS[result.settings.combine]}, over what could be assessed. Move a slider to weigh it otherwise: the table "
+        f"Points are {WAYS[result.settings.combine]}; what is not known counts half. Move a slider to weigh it otherwise: the table "
         "and the map follow. Only the options listed here are ranked again; another place on the farm may then be better than "
         "any of them. To rank every placement again, run the command below on a kept run."
     )

@@ -5,10 +5,18 @@ from __future__ import annotations
 import numpy as np
 
 WAYS = ("mean", "geometric", "lowest")
+UNKNOWN_MARK = (
+    0.5  # the middle of what an unknown mark may be; expected marks tend to it as the error of a measure grows
+)
+
+
+def filled_marks(marks: np.ndarray) -> np.ndarray:
+    """Marks with half of full marks where they are not known, NaN, so that no place gains by what the data do not show."""
+    return np.where(np.isnan(marks), UNKNOWN_MARK, marks)
 
 
 def combined(marks: np.ndarray, weights: np.ndarray, way: str = "mean") -> np.ndarray:
-    """Combine marks over the criteria that were assessed.
+    """Combine the marks of criteria; one that could not be assessed counts half.
 
     Arguments: marks, float [criteria, n], 0..1, NaN = not assessed; weights, float [criteria], 0 or more; way: `mean`
     (weighted arithmetic mean: good marks make up for bad ones), `geometric` (weighted geometric mean: no marks in one
@@ -20,17 +28,14 @@ def combined(marks: np.ndarray, weights: np.ndarray, way: str = "mean") -> np.nd
     marks, weights = np.asarray(marks, np.float64), np.asarray(weights, np.float64)
     counted = weights > 0
     marks, weights = marks[counted], weights[counted, None]
-    assessed = ~np.isnan(marks)
-    some = assessed.any(axis=0)
+    some = ~np.isnan(marks).all(axis=0)
+    values = filled_marks(marks)
     if way == "lowest":
-        return np.where(some, np.min(np.where(assessed, marks, np.inf), axis=0, initial=np.inf), np.nan)
-    total = np.sum(weights * assessed, axis=0)
-    values = np.where(assessed, marks, 1.0)
+        return np.where(some, np.min(values, axis=0, initial=np.inf), np.nan)
     if way == "geometric":
         with np.errstate(divide="ignore"):
             values = np.log(values)
-    summed = np.sum(np.where(assessed, weights * values, 0.0), axis=0)
-    share = np.divide(summed, total, out=np.full(total.shape, np.nan), where=some)
+    share = np.divide(np.sum(weights * values, axis=0), weights.sum(), out=np.full(some.shape, np.nan), where=some)
     found: np.ndarray = np.exp(share) if way == "geometric" else share
     return found
 

@@ -11,6 +11,7 @@ from tunnelsite.core.errors import InputRefused, NoHeights
 from tunnelsite.core.house import House
 from tunnelsite.core.layers import Features
 from tunnelsite.core.site import Frame, Site, segments_of
+from tunnelsite.core.units import FOOT_M
 from tunnelsite.kernels.bands import bands
 from tunnelsite.kernels.polygon_mask import polygon_mask
 from tunnelsite.scan.lamps import lumens
@@ -31,9 +32,10 @@ def doubt_cells(frame: Frame, name: str, houses: Sequence[House]) -> None:
     """Let the frame say that its model cannot show how level the ground is. Arguments: frame; name of the file; houses wanted."""
     blind = [house for house in houses if not shows_pitch(frame, house)]
     if blind:
+        narrow = min(blind, key=lambda house: house.width_m)
         frame.doubts.append(
             f"cells of {name} are {frame.dem_cell_m or frame.grid.cell_m:.3g} m and cannot show how level the ground under a house "
-            f"{min(house.width_m for house in blind):.3g} m wide is: pitch, crown and earthwork are in no score. This answer tells which "
+            f"{_width(narrow)} wide is: pitch, crown and earthwork are not known and count half in every score. This answer tells which "
             "land to look at, not where to build. Get a model with cells of 3 m or finer"
         )
 
@@ -50,11 +52,12 @@ def _check_cell(site: Site, cell_m: float | None, houses: Sequence[House]) -> li
     """Notes on cells too coarse for the houses. Errors: InputRefused where a cell is wider than the narrowest house."""
     lon, lat = centre_lonlat(site)
     own = native_cell_m(site.dem, lon, lat)
-    cell, narrow = cell_m or own, min(house.width_m for house in houses)
+    house = min(houses, key=lambda one: one.width_m)
+    cell, narrow = cell_m or own, house.width_m
     wanted = narrow / 3
     if cell > narrow:
         raise InputRefused(
-            f"the cells of {site.dem.name} are {cell:.3g} m, wider than a house of {narrow:.3g} m: its pitch cannot be judged",
+            f"the cells of {site.dem.name} are {cell:.3g} m, wider than a house of {_width(house)}: its pitch cannot be judged",
             f"cells of {wanted:.2g} m or finer",
             f"get a finer DEM, or say --cell {wanted:.2g}m to interpolate this one for a rough screening of a region",
         )
@@ -66,9 +69,14 @@ def _check_cell(site: Site, cell_m: float | None, houses: Sequence[House]) -> li
         ]
     if max(cell, own) > wanted and own <= WIDEST_CELL * narrow:  # wider ones are a doubt: `doubt_cells`
         finer.append(
-            f"cells of {max(cell, own):.3g} m are coarse for a house {narrow:.3g} m wide: {wanted:.2g} m or finer is wanted"
+            f"cells of {max(cell, own):.3g} m are coarse for a house {_width(house)} wide: {wanted:.2g} m or finer is wanted"
         )
     return finer
+
+
+def _width(house: House) -> str:
+    """The width of a house in the unit it was given in: `30 ft`, `9.14 m`."""
+    return f"{house.width_m / FOOT_M:.4g} ft" if house.feet else f"{house.width_m:.3g} m"
 
 
 def _check_ridge(houses: Sequence[House]) -> list[str]:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tunnelsite.scan.combine import combined
+from tunnelsite.scan.combine import combined, filled_marks
 from tunnelsite.scan.engine import Judge, Scan
 from tunnelsite.scan.marks import marks_of
 from tunnelsite.scan.steady import SCORE_STEP
@@ -14,7 +14,7 @@ from tunnelsite.scan.steady import SCORE_STEP
 
 @dataclass(frozen=True)
 class ScoresHere:
-    """Expected score 0-100 of every placement where it stands: 100 x the combined marks over what was assessed; NaN if nothing was.
+    """Expected score 0-100 of every placement where it stands: 100 x the combined marks; NaN where no criterion is known.
 
     Indexed like an array, float64 [n], in whole steps of 1e-6, so that ties are ties. Scores are worked out where they are asked for:
     kept, they would take as much memory as two measures. Arguments: scan; judges; combine, see `scan.combine.combined`.
@@ -55,11 +55,11 @@ class ScoresHere:
 def _weighted_mean(scan: Scan, weighted: list[Judge], part: slice | np.ndarray) -> np.ndarray:
     """The same as `combined(..., "mean")`, one criterion at a time."""
     total = np.zeros(len(scan.index[part]))
-    weight = np.zeros(len(total))
+    some = np.zeros(len(total), bool)
     for judge in weighted:
         marks = marks_of(scan, judge, part)
-        assessed = ~np.isnan(marks)
-        total += np.where(assessed, judge.rubric.weight * marks, 0.0)  # to add to some of an array takes far longer
-        weight += judge.rubric.weight * assessed
-    found: np.ndarray = np.divide(total, weight, out=np.full(len(total), np.nan), where=weight > 0)
+        some |= ~np.isnan(marks)
+        total += judge.rubric.weight * filled_marks(marks)
+    whole = sum(judge.rubric.weight for judge in weighted)
+    found: np.ndarray = np.divide(total, whole, out=np.full(len(total), np.nan), where=some)
     return found

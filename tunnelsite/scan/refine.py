@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import shapely
 
+from tunnelsite.core.banks import BANK_M, BANK_WITHIN_M, BED_SHARE
 from tunnelsite.core.grid import true_bearing
 from tunnelsite.core.height_step import LOUD_STEP_M, step_words
 from tunnelsite.core.house import House, Pad
@@ -32,11 +33,6 @@ DARK_SHARE = 0.6  # of the sun in the darkest crop month: none of the marks are 
 LOW_M = 2.5  # half way to no marks
 BUFFER_M = 35 * 0.3048  # no room for a buffer along the water [@riparian-buffer]
 FREEBOARD_M = 0.3048  # the margin that floors are kept above a flood [@freeboard]; less above the water itself is no margin at all
-BANK_M, BANK_WITHIN_M, BED_SHARE = (
-    1.5,
-    100.0,
-    0.2,
-)  # a bank, how near it stands, and how much of it the ground may fall on (ours)
 WINDY = 1.3  # a warning below a third more pressure would stand on every rise; common practice, no source
 NIGHT_LUX = 1.0  # likely to disturb sensitive crops (derived; no agreed threshold)
 UNSURE_SE_PCT = 100 / 192 / 2  # a standard error of half the tolerance leaves the pitch undecided
@@ -190,7 +186,10 @@ def flags(scan: Scan, item: int, values: dict[str, Any], worst_se_pct: float, so
         words.append(f"heights in steps of {step_words(scan.frame.step_m)}")
     if np.isnan(scan.measures["water_like"][item]) if "water_like" in scan.measures else False:
         words.append("may be open water: heights are rounded")
-    words.append(bed_words(scan, values, row, col))
+    bed = bed_words(scan, values, row, col)
+    words.append(bed)
+    if bed:  # says what the height and the distance say
+        values = values | {"drainage_height_m": None, "drainage_distance_m": None}
     steepest = max(abs(values["pitch_along_pct"]), abs(values["pitch_across_pct"]))
     if resolved and scan.frame.step_m < LOUD_STEP_M and steepest <= 100 / 192:
         words.append("within 3/4 in per 12 ft as it lies")
@@ -273,9 +272,11 @@ def stream_from_beyond(scan: Scan, values: dict[str, Any], row: int, col: int) -
 
 
 def bed_words(scan: Scan, values: dict[str, Any], row: int, col: int) -> str:
-    """Whether a place may lie in a river or on its flood plain, in words, empty where not: no line that gathers water is known, hardly
-    any ground near is lower, and a bank stands over it. In lidar moving water looks like smooth, level ground."""
-    if values.get("drainage_height_m") is not None or values.get("drainage_distance_m") is not None:
+    """Whether a place may lie in a river or on its flood plain, in words, empty where not: its height and distance from lines that
+    gather water are not known or none, hardly any ground near is lower, and a bank stands over it. In lidar moving water looks like
+    smooth, level ground."""
+    height, away = values.get("drainage_height_m"), values.get("drainage_distance_m")
+    if (height or 0.0) >= FREEBOARD_M or away or (away is None and height is not None):
         return ""
     cell, ground = scan.frame.grid.cell_m, scan.frame.ground
     reach = int(BANK_WITHIN_M / cell)

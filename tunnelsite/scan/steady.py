@@ -8,6 +8,7 @@ from typing import Protocol
 import numpy as np
 
 from tunnelsite.kernels.disc_mean import disc_means, disc_weights
+from tunnelsite.scan.combine import filled_marks
 from tunnelsite.scan.engine import STRIP_CELLS, STRIP_ROWS, Judge, Scan
 from tunnelsite.scan.marks import marks_of
 
@@ -98,13 +99,12 @@ def steady_marks(scan: Scan, items: np.ndarray, judges: list[Judge], shift_m: fl
     steady score. Where a limit rejects, every criterion counts 0. Arguments: scan; items, int64 [n]; judges; shift_m [m]."""
     near = nearby(scan, items, shift_m)
     found = np.full((len(items), len(judges)), np.nan)
+    area = near.sums(near.weights) + near.rejected
     own = near.items == np.asarray(items)[near.of]
     for k, judge in enumerate(judges):
         marks = marks_of(scan, judge, near.items)
-        known = np.isfinite(marks)
-        marked = near.sums(own & known) > 0
-        total = near.sums(np.where(known, near.weights * marks, 0.0))
-        area = near.sums(np.where(known, near.weights, 0.0)) + near.rejected
+        marked = near.sums(own & np.isfinite(marks)) > 0
+        total = near.sums(near.weights * filled_marks(marks))
         found[marked, k] = total[marked] / area[marked]
     return found
 

@@ -22,7 +22,7 @@ CANDIDATE_COLUMNS = {
     "rank": Heading(INTEGER, "rank over the whole run, 1 = best"),
     "score": Heading(
         REAL,
-        "steady score: 100 x the combined expected marks over what was assessed, mean over shifts of the house",
+        "steady score: 100 x the combined expected marks, one not known at the place counting half, mean over shifts of the house",
         "0-100",
     ),
     "parcel": Heading(TEXT, "parcel that holds the pad"),

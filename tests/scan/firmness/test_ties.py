@@ -48,5 +48,14 @@ def test_full_marks_and_equal_marks_are_two_things(result, monkeypatch):
     ]
 
 
+def test_a_list_that_ends_among_equals_says_how_many_there_are(result):
+    scored = [np.where(np.arange(len(values)) % 3 == 0, 90.0, 70.0) for values in result.scored]
+    same = int(sum((values == 90).sum() for values in scored))
+    level = [replace(choice, score=90.02) for choice in result.choices]
+    said = undecided(replace(result, scored=scored, choices=level))
+    assert said[0].startswith(f"{same:,} places have the score of option 1") and len(said) > 1
+    assert "have the score" not in " ".join(undecided(replace(result, scored=scored)))  # these options differ
+
+
 def test_one_option_has_nothing_to_be_told_from(result):
     assert undecided(replace(result, choices=result.choices[:1])) == undecided(replace(result, choices=[])) == []

@@ -185,7 +185,11 @@ def _relaxed(summary: dict[str, Any]) -> list[str]:
 def _not_assessed(found: dict[str, Any]) -> list[str]:
     """What the answer does not know."""
     known = found["assessed_pct"]
-    share = "" if known is None else f" ({known:.0f} % of the weight was assessed)"
+    share = (
+        ""
+        if known is None
+        else f" ({known:.0f} % of the weight was assessed; what the data do not show at an option counts half there)"
+    )
     if known is not None and known > ALL_PCT:
         share = " (it has no weight in the score, and can rule out a place all the same)"
     return [f"Not assessed{share}:", *(f"  - {text}" for text in found["gaps"])]

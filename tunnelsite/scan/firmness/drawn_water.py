@@ -14,6 +14,7 @@ from tunnelsite.kernels.coverage import axis_coverage
 from tunnelsite.kernels.water.fill import filled
 from tunnelsite.kernels.water.flow import CODE, COL_STEP, OUTLET, ROW_STEP, flow_direction
 from tunnelsite.kernels.water.upslope import upslope_sum
+from tunnelsite.scan.combine import filled_marks
 from tunnelsite.scan.engine import Judge, Scan
 from tunnelsite.scan.pitch_error import PitchError
 from tunnelsite.scan.ranked_run import RankSettings
@@ -203,8 +204,7 @@ def wet_measures(basin: Basin, grounds: np.ndarray, judges: Sequence[Judge], set
         for k, (part, (row, col)) in enumerate(zip(each, places, strict=True)):
             marks = judge.rubric.marks(whole[:, k, row, col])
             known = np.isfinite(marks)
-            total = known @ near.weights[part] + near.rejected[k]
-            mean = np.where(known, marks, 0.0) @ near.weights[part] / total
+            mean = filled_marks(marks) @ near.weights[part] / (near.weights[part].sum() + near.rejected[k])
             mark[:, k] = np.where(known.any(axis=1), mean, np.nan)
         found[judge.id] = Wet(whole[:, :, down // 2, right // 2], mark)
     return found

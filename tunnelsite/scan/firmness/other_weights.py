@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 from scipy.special import ndtr
 
+from tunnelsite.scan.combine import filled_marks
 from tunnelsite.scan.engine import Judge
 from tunnelsite.scan.pitch_error import PitchError, pitch_error
 from tunnelsite.scan.ranked_run import RankedRun
@@ -60,16 +61,16 @@ def drawn_weights(weights: np.ndarray, concentration: float, draws: int, seed: i
 def weighted_means(marks: np.ndarray, weights: np.ndarray) -> np.ndarray:
     """Scores 0..1 under drawn weights: float64 [draws, n], -inf where nothing with a weight was assessed.
 
-    Arguments: marks [draws or 1, criteria, n], NaN = not assessed; weights [draws, criteria].
+    Arguments: marks [draws or 1, criteria, n], NaN = not assessed, counts half; weights [draws, criteria].
     """
-    assessed = ~np.isnan(marks)
-    if len(marks) == 1:
-        weight, total = weights @ assessed[0], weights @ np.where(assessed[0], marks[0], 0.0)
-    else:
-        weight = np.einsum("dc,dcn->dn", weights, assessed)
-        total = np.einsum("dc,dcn->dn", weights, np.where(assessed, marks, 0.0))
-    found: np.ndarray = np.divide(total, weight, out=np.full(weight.shape, -np.inf), where=weight > 0)
-    return found
+    one = len(marks) == 1
+
+    def summed(values: np.ndarray) -> np.ndarray:
+        found: np.ndarray = weights @ values[0] if one else np.einsum("dc,dcn->dn", weights, values)
+        return found
+
+    total, some = summed(filled_marks(marks)), summed(~np.isnan(marks)) > 0
+    return np.where(some, total / weights.sum(axis=1, keepdims=True), -np.inf)
 
 
 def ranks_of(scores: np.ndarray) -> np.ndarray:

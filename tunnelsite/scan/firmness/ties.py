@@ -11,12 +11,13 @@ from tunnelsite.scan.engine import Judge
 from tunnelsite.scan.firmness.other_weights import candidate_marks
 from tunnelsite.scan.ranked_run import RankedRun
 
+SAME = 0.05  # points: shown as the same number, or the next
 ALIKE = 0.01  # marks this close are equal to the eye: one point of a hundred (ours)
 COUNTS = ("no", "the", "both", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
 
 
 def undecided(result: RankedRun) -> list[str]:
-    """Which criteria with a weight do not tell the listed options apart, as sentences; none for a list of one or none.
+    """What does not tell the listed options apart, as sentences: the score, and criteria with a weight; none for a list of one or none.
 
     Marks count as equal within 0.01 for all options. A criterion that was not assessed at some option is not in it.
     """
@@ -29,7 +30,19 @@ def undecided(result: RankedRun) -> list[str]:
         if judge.rubric.weight > 0 and np.ptp(row) <= ALIKE:  # NaN is no answer, and not at most anything
             (full if row.min() >= 1 - ALIKE else even).append(judge)
     count = len(result.choices)
-    return [*_sentence(full, "full marks", count), *_sentence(even, "the same", count)]
+    return [*_alike(result), *_sentence(full, "full marks", count), *_sentence(even, "the same", count)]
+
+
+def _alike(result: RankedRun) -> list[str]:
+    """A sentence where the list ends among places with the same score."""
+    first, last = result.choices[0].score, result.choices[-1].score
+    same = sum(int(np.count_nonzero(np.asarray(values) > first - SAME)) for values in result.scored)
+    if first - last >= SAME or same <= len(result.choices):
+        return []
+    return [
+        f"{same:,} places have the score of option 1, to a tenth of a point: these data do not rank them, and the options are examples of "
+        "that land."
+    ]
 
 
 def _sentence(judges: Sequence[Judge], what: str, count: int) -> list[str]:
