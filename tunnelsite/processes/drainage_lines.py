@@ -55,12 +55,13 @@ PROCESS = Process(
         "drainage_lines",
         "Height above and distance from drainage",
         "A line is every cell through which at least `line_m2` of land drains, a stream, a ditch, a swale, and whatever has the "
-        "shape of one: ground that lies `channel_m` or more below both its banks, at most 20 m wide and at least 60 m long (cells up "
-        "to 5 m), and the way down of each valley that enters over the end of the data, 1 m or more below its sides within 100 m: "
-        "what drains down it is not known. Level, low ground at the foot of a bank, over whose end water leaves the data before it meets "
-        "a line, may be a river's bed or flood plain and counts as one: height and distance are 0 there. The height is that above the "
-        "water level of the first line on a cell's way down; the distance is straight, to the nearest line of all, or to the top of a channel's bank. Bare-earth models know no pipes and no "
-        "culverts. A screening keeps both to 1 cm below 16 m, 0.1 m below 200 m.",
+        "shape of one: ground that lies `channel_m` or more below both its banks, at most 20 m wide and at least 60 m long (cells "
+        "up to 5 m), and the way down of each valley that enters over the end of the data, 1 m or more below its sides within 100 "
+        "m: what drains down it is not known. Level, low ground at the foot of a bank, over whose end water leaves the data before "
+        "it meets a line, may be a river's bed or flood plain and counts as one: height and distance are 0 there. The height is "
+        "that above the water level of the first line on a cell's way down; the distance is straight, to the nearest line of all, "
+        "or to the top of a channel's bank. Bare-earth models know no pipes and no culverts. A screening keeps both to 1 cm below "
+        "16 m, 0.1 m below 200 m.",
         reads=(
             LayerSpec("ground", "m", "bare ground"),
             LayerSpec("ponding_m", "m", "depth of hollows, from contributing_area", optional=True),
