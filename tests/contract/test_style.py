@@ -54,15 +54,14 @@ def _layer(module: Path) -> str:
     return parts[0] if len(parts) > 1 else ""
 
 
-def _imports(module: Path, *, later: bool = True) -> set[str]:
-    """Every module imported at run time (imports for type checking are not); later, also those inside functions."""
+def _imports(module: Path) -> set[str]:
+    """Every module imported at run time, inside functions too; imports for type checking are not."""
     found: set[str] = set()
     tree = ast.parse(module.read_text("utf-8"))
     skipped = {
         id(inner)
         for node in ast.walk(tree)
-        if (isinstance(node, ast.If) and getattr(node.test, "id", "") == "TYPE_CHECKING")
-        or (not later and isinstance(node, ast.FunctionDef))
+        if isinstance(node, ast.If) and getattr(node.test, "id", "") == "TYPE_CHECKING"
         for inner in ast.walk(node)
     }
     for node in ast.walk(tree):
@@ -109,7 +108,7 @@ def test_no_module_imports_itself_by_way_of_others() -> None:
     names = {".".join(("tunnelsite", *path.relative_to(PACKAGE).with_suffix("").parts)): path for path in MODULES}
     names = {name.removesuffix(".__init__"): path for name, path in names.items()}
     graph = {
-        name: {found for found in _imports(path, later=False) & names.keys() if not f"{name}.".startswith(f"{found}.")}
+        name: {found for found in _imports(path) & names.keys() if not f"{name}.".startswith(f"{found}.")}
         for name, path in names.items()
         if name != "tunnelsite"  # the package itself imports on first use
     }

@@ -106,11 +106,12 @@ def kept_run(path: str | Path, ranked: Callable[[Result], Result] | None = None)
     Raises:
         InputRefused: for another kind of file. What `ranked` raises as UsageError or ResourceShortage comes through.
     """
-    from tunnelsite.screening.run import judged
+    from tunnelsite.screening.rescoring import Measures
+    from tunnelsite.screening.result import judged
 
     def described(run: Result) -> Result:
-        parts = run.site, run.settings, run.scans, run.judges, run.gaps
-        result = judged(*parts) if ranked is None else ranked(run)
+        measured = Measures(run.settings, run.scans, run.judges)
+        result = judged(run.site, measured, run.gaps) if ranked is None else ranked(run)
         _ = result.tables  # describing a candidate reads what no check has looked at, so it belongs inside
         return result
 

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from dataclasses import dataclass, replace
+from typing import Any
 
 from tunnelsite.core.describe import nearest
 from tunnelsite.core.errors import UsageError
@@ -12,34 +12,34 @@ from tunnelsite.scan.engine import Judge, Scan
 from tunnelsite.scan.losses import limited_again, losses
 from tunnelsite.settings.model import Settings, settings_from
 
-if TYPE_CHECKING:
-    from tunnelsite.screening.result import Result
+
+@dataclass(frozen=True)
+class Measures:
+    """What a ranking is made of: settings, scans of what passed every limit, and judges."""
+
+    settings: Settings
+    scans: list[Scan]
+    judges: list[Judge]
 
 
-def rescored(result: Result, weights: dict[str, float], rubrics: dict[str, dict[str, Any]], top: int | None) -> Result:
-    """See `Result.rescore`."""
-    from tunnelsite.screening.run import judged
-
-    known = {judge.id: judge for judge in result.judges}
+def tightened(
+    old: Measures, weights: dict[str, float], rubrics: dict[str, dict[str, Any]], top: int | None = None
+) -> Measures:
+    """The measures under other weights, curves and stricter limits. Arguments and errors: see `Result.rescore`."""
+    known = {judge.id: judge for judge in old.judges}
     for name in [*weights, *rubrics]:
         if name not in known:
             raise UsageError(f"there is no criterion {name!r}", ", ".join(known), nearest(name, known))
     changes = settings_from({"weight": weights, "rubric": rubrics})
     judges = []
-    for judge in result.judges:
+    for judge in old.judges:
         rubric = changes.rubric_for(judge.id, judge.rubric)
         _not_looser(judge, rubric)
         judges.append(replace(judge, rubric=rubric))
     if not any(judge.rubric.weight > 0 for judge in judges):
         raise UsageError("every weight is 0", "at least one weight above 0", "raise a weight")
-    found = judged(
-        result.site,
-        _settings(result.settings, changes, top),
-        [_within(scan, judges, result.judges, result.settings.pad_pitch) for scan in result.scans],
-        judges,
-        result.gaps,
-    )
-    return replace(found, left_out=result.left_out)
+    scans = [_within(scan, judges, old.judges, old.settings.pad_pitch) for scan in old.scans]
+    return Measures(_settings(old.settings, changes, top), scans, judges)
 
 
 def _settings(old: Settings, changes: Settings, top: int | None) -> Settings:

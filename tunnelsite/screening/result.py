@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -11,20 +11,24 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pyproj
 
-from tunnelsite.core.describe import LayerSpec
 from tunnelsite.core.elevation_error import ErrorModel
 from tunnelsite.core.grid import horizontal
 from tunnelsite.core.notebook import notebook_frames
+from tunnelsite.core.one_process import refuse_forked
 from tunnelsite.core.site import Frame, Site
 from tunnelsite.core.table import NULLABLE, Table
 from tunnelsite.scan.engine import Judge, Scan
 from tunnelsite.scan.judge import ScoresHere
 from tunnelsite.scan.pitch_error import stated_error
-from tunnelsite.scan.ranking import RankedPlacement
+from tunnelsite.scan.ranking import RankedPlacement, RankRules, ranked
+from tunnelsite.scan.refine import broken_rules
+from tunnelsite.scan.steady import steady_scores
 from tunnelsite.screening import candidate_rows, tables
+from tunnelsite.screening.layer_arrays import LayerArrays
 from tunnelsite.screening.not_assessed import Gap
 from tunnelsite.screening.relaxing import Relaxation, relaxation
 from tunnelsite.screening.relaxing_tables import compromises_table, relax_table
+from tunnelsite.screening.rescoring import Measures, tightened
 from tunnelsite.screening.run_table import run_table
 from tunnelsite.settings.model import Settings
 
@@ -148,7 +152,7 @@ class Result:
     @property
     def layers(self) -> Mapping[str, xarray.DataArray]:
         """Rasters of the wanted bearing by id, made into xarray.DataArray when asked for."""
-        return _Layers(self.frame)
+        return LayerArrays(self.frame)
 
     def rescore(
         self,
@@ -161,11 +165,9 @@ class Result:
         Arguments: weights by criterion id; rubrics, changes by criterion id (full_at, none_at, limit, weight); top.
         Errors: UsageError for unknown names, or a limit looser than the one that already rejected placements.
         """
-        from tunnelsite.screening.rescoring import rescored
-
-        return rescored(
-            self, dict(weights or {}), {name: dict(values) for name, values in (rubrics or {}).items()}, top
-        )
+        changed = {name: dict(values) for name, values in (rubrics or {}).items()}
+        now = tightened(Measures(self.settings, self.scans, self.judges), dict(weights or {}), changed, top)
+        return replace(judged(self.site, now, self.gaps), left_out=self.left_out)
 
     def option(self, rank: int = 1) -> Placement:
         """A candidate as a placement, which every plan takes. Errors: UsageError for a rank that is not there."""
@@ -180,6 +182,26 @@ class Result:
         return write_result(self, Path(path), overwrite=overwrite)
 
 
+def judged(site: Site, measured: Measures, missing: list[Gap]) -> Result:
+    """Score, rank and refine what was measured; no terrain is computed here."""
+    refuse_forked()
+    settings, scans, judges = measured.settings, measured.scans, measured.judges
+    here = [ScoresHere(scan, judges, settings.combine) for scan in scans]
+    scored = [steady_scores(scan, values, settings.shift_m) for scan, values in zip(scans, here, strict=True)]
+    result = Result(site, settings, scans, judges, scored, here, [], missing)
+
+    def sound(scan: Scan, item: int) -> bool:
+        return not broken_rules(scan, item, settings.setback_m, settings.clearance_m)
+
+    result.choices = ranked(scans, scored, RankRules(settings.top, result.apart_m, settings.per_parcel), sound)
+    left = sum(len(values) for values in scored)
+    if left and not result.choices and not any(map(site.store.finite, scored)):
+        weighted = ", ".join(judge.id for judge in judges if judge.rubric.weight > 0)
+        text = f"{left:,} placements passed every limit, but none of what has a weight ({weighted}) could be assessed there"
+        result.notes.append(text)
+    return result
+
+
 def frame_of(table: Table) -> geopandas.GeoDataFrame:
     """A table as a GeoDataFrame (nullable types, so that what was not assessed stays NA)."""
     import geopandas
@@ -191,50 +213,3 @@ def frame_of(table: Table) -> geopandas.GeoDataFrame:
     return geopandas.GeoDataFrame(
         columns, geometry=None if table.geometry is None else list(table.geometry), crs=table.crs
     )
-
-
-_IN_A_FILE = {"float16": np.float32, "bool": np.uint8}  # which no raster file holds, or few programs read
-
-
-class _Layers(Mapping[str, "xarray.DataArray"]):
-    """Layers of a frame as DataArrays, made on demand."""
-
-    def __init__(self, frame: Frame) -> None:
-        self._frame = frame
-
-    def __getitem__(self, name: str) -> xarray.DataArray:
-        import xarray
-
-        values, grid = np.asarray(self._frame.layers[name]), self._frame.grid
-        if LayerSpec(name, self._frame.units.get(name, "1"), "").is_elevation:
-            values = values.astype(np.float64) + self._frame.datum_m  # absolute, as in any other program
-        elif values.dtype.name in _IN_A_FILE:
-            values = values.astype(_IN_A_FILE[values.dtype.name])
-        along, _ = grid.centre(np.zeros(grid.cols), np.arange(grid.cols))
-        _, across = grid.centre(np.arange(grid.rows), np.zeros(grid.rows))
-        attributes = {
-            "units": self._frame.units.get(name, "1"),
-            "crs": grid.crs_wkt,
-            "bearing_deg": grid.bearing_deg,
-            "transform": grid.affine,
-        }
-        a, b, c, d, e, f = grid.affine
-        place = {
-            "crs_wkt": grid.crs_wkt,
-            "spatial_ref": grid.crs_wkt,
-            "GeoTransform": f"{c!r} {a!r} {b!r} {f!r} {d!r} {e!r}",
-        }
-        coordinates = {
-            "across": ("across", across, {"axis": "Y", "units": "m"}),
-            "along": ("along", along, {"axis": "X", "units": "m"}),
-            "spatial_ref": ((), 0, place),
-        }
-        made = xarray.DataArray(values, coordinates, ("across", "along"), name=name, attrs=attributes)
-        made.encoding["grid_mapping"] = "spatial_ref"
-        return made
-
-    def __iter__(self) -> Iterator[str]:
-        return iter(self._frame.layers)
-
-    def __len__(self) -> int:
-        return len(self._frame.layers)

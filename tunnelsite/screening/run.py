@@ -13,17 +13,14 @@ from tunnelsite.core.site import Frame, Site
 from tunnelsite.io.read.named_files import with_named_files
 from tunnelsite.scan.data_checks import check_houses, doubt_cells
 from tunnelsite.scan.engine import Judge, Scan, scanned
-from tunnelsite.scan.judge import ScoresHere
 from tunnelsite.scan.open_ground import bars, open_ground
-from tunnelsite.scan.ranking import RankRules, ranked
-from tunnelsite.scan.refine import broken_rules
-from tunnelsite.scan.steady import steady_scores
 from tunnelsite.screening.cost import refuse_shortage
 from tunnelsite.screening.judges import judges_of
 from tunnelsite.screening.layers import prepared
-from tunnelsite.screening.not_assessed import Gap, gaps
+from tunnelsite.screening.not_assessed import gaps
 from tunnelsite.screening.python_call import houses_asked, settings_asked, with_screened_houses
-from tunnelsite.screening.result import Result
+from tunnelsite.screening.rescoring import Measures
+from tunnelsite.screening.result import Result, judged
 from tunnelsite.settings.model import Settings, settings_from
 
 
@@ -73,7 +70,7 @@ def screen(
     for frame in frames.values():
         doubt_cells(frame, site.dem.name, wanted)
         frame.notes += [*told, *skipped]
-    result = judged(site, settings, scans, judges, gaps(site, settings, judges, skipped.append))
+    result = judged(site, Measures(settings, scans, judges), gaps(site, settings, judges, skipped.append))
     return replace(result, left_out=skipped)
 
 
@@ -105,22 +102,3 @@ def _without(judges: list[Judge], problem: PlugInFailed, skipped: list[str]) -> 
         raise problem
     skipped.append(f"criterion {problem.plug_in!r} of a plug-in was left out of this run: {problem.problem}")
     return left
-
-
-def judged(site: Site, settings: Settings, scans: list[Scan], judges: list[Judge], missing: list[Gap]) -> Result:
-    """Score, rank and refine what was measured; no terrain is computed here."""
-    refuse_forked()
-    here = [ScoresHere(scan, judges, settings.combine) for scan in scans]
-    scored = [steady_scores(scan, values, settings.shift_m) for scan, values in zip(scans, here, strict=True)]
-    result = Result(site, settings, scans, judges, scored, here, [], missing)
-
-    def sound(scan: Scan, item: int) -> bool:
-        return not broken_rules(scan, item, settings.setback_m, settings.clearance_m)
-
-    result.choices = ranked(scans, scored, RankRules(settings.top, result.apart_m, settings.per_parcel), sound)
-    left = sum(len(values) for values in scored)
-    if left and not result.choices and not any(map(site.store.finite, scored)):
-        weighted = ", ".join(judge.id for judge in judges if judge.rubric.weight > 0)
-        text = f"{left:,} placements passed every limit, but none of what has a weight ({weighted}) could be assessed there"
-        result.notes.append(text)
-    return result
