@@ -45,7 +45,14 @@ def test_what_is_compiled_ahead_and_beside_is_what_a_screening_calls(tmp_path) -
     assert missed == []
 
 
-def test_it_is_said_once_and_a_process_is_started_where_something_is_compiled(monkeypatch) -> None:
+@pytest.fixture(params=[True, False], ids=["stale", "new"])
+def on_disk(request, monkeypatch) -> bool:
+    monkeypatch.setattr(os, "cpu_count", lambda: 2)
+    monkeypatch.setattr(first_run, "_on_disk", lambda: request.param)
+    return request.param
+
+
+def test_it_is_said_once_and_a_process_is_started_where_something_is_compiled(monkeypatch, on_disk) -> None:
     said, started = [], []
 
     class Beside:
@@ -55,10 +62,10 @@ def test_it_is_said_once_and_a_process_is_started_where_something_is_compiled(mo
         def wait(self) -> None:
             pass
 
-    monkeypatch.setattr(os, "cpu_count", lambda: 2)
     monkeypatch.setattr(first_run.subprocess, "Popen", lambda command, **_: started.append(command[-1]) or Beside())
     with first_run.compiled_beside(said.append):
         assert not said
+        assert bool(started) == (not on_disk), "the sooner it starts, the more it takes off the run"
         assert njit(lambda a: a + 1)(1) == 2
         assert njit(lambda a: a + 2)(1) == 3
     assert len(said) == 1 and "first run" in said[0]
@@ -67,25 +74,43 @@ def test_it_is_said_once_and_a_process_is_started_where_something_is_compiled(mo
     assert len(said) == 1
 
 
-def test_nothing_is_said_where_all_is_compiled() -> None:
+def test_nothing_is_said_or_started_where_all_is_compiled(monkeypatch) -> None:
     said: list[str] = []
     add = njit(lambda a: a + 1)
     add(1)
+    monkeypatch.setattr(first_run, "_on_disk", lambda: True)
+    monkeypatch.setattr(first_run.subprocess, "Popen", lambda *_, **__: pytest.fail("started"))
     with first_run.compiled_beside(said.append):
         add(2)
     assert said == []
 
 
-def test_a_run_without_a_second_process_goes_on(monkeypatch) -> None:
+def test_a_run_without_a_second_process_goes_on(monkeypatch, on_disk) -> None:
     def refused(*_, **__):
         raise OSError("no more processes")
 
-    monkeypatch.setattr(os, "cpu_count", lambda: 2)
     monkeypatch.setattr(first_run.subprocess, "Popen", refused)
     said: list[str] = []
     with first_run.compiled_beside(said.append):
         assert njit(lambda a: a + 4)(1) == 5
     assert len(said) == 1
+
+
+LEFT = """
+    import numpy as np
+    from tunnelsite.kernels import first_run
+    from tunnelsite.kernels.terrain.lone_things import touched
+    before = first_run._on_disk()
+    touched(np.zeros((9, 9), np.float32), (2, 2), (2.5, 2.5), 1)
+    print(before, first_run._on_disk())
+"""
+
+
+def test_what_the_last_step_left_on_disk_is_found(tmp_path) -> None:
+    run = [sys.executable, "-c", textwrap.dedent(LEFT)]
+    environment = os.environ | {"NUMBA_CACHE_DIR": str(tmp_path)}
+    said = subprocess.run(run, env=environment, check=True, capture_output=True, text=True).stdout
+    assert said.split() == ["False", "True"]
 
 
 def test_an_error_in_a_thread_reaches_the_caller() -> None:

@@ -1,7 +1,7 @@
 """Kernels of a screening compiled in a process of their own, while the first run on a machine is at its first steps.
 
-numba compiles one kernel at a time in a process and keeps what it compiled on disk. The first kernel that has to be compiled starts a
-second process that compiles the kernels of a screening from the last step to the first; the run finds them on disk when it gets there.
+numba compiles one kernel at a time in a process and keeps what it compiled on disk. Where one of the last step is not there,
+a second process compiles the kernels of a screening from the last step to the first; the run finds them on disk when it gets there.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ import subprocess
 import sys
 import threading
 from collections.abc import Callable, Iterator
+from pathlib import Path
 
 from numba.core import event
 
@@ -25,6 +26,8 @@ _COMPILED = "numba:compile"
 def compiled_beside(say: Callable[[str], None]) -> Iterator[None]:
     """While kernels are compiled in this block, others are in a process beside it; say(text) is called once, where one has to be."""
     listener = _FirstCompiled(say)
+    if not _on_disk():
+        listener.begin()  # before the run has imported what it needs
     event.register(_COMPILED, listener)
     try:
         yield
@@ -33,16 +36,28 @@ def compiled_beside(say: Callable[[str], None]) -> Iterator[None]:
         listener.end()
 
 
+def _on_disk() -> bool:
+    """Whether a kernel of the last step was ever compiled for this version of Python; it may be too old to be used."""
+    from tunnelsite.kernels.terrain.lone_things import touched
+
+    version = f"py{sys.version_info.major}{sys.version_info.minor}"
+    return any(Path(touched.stats.cache_path).glob(f"lone_things.touched-*.{version}*.nbi"))
+
+
 class _FirstCompiled(event.Listener):
     def __init__(self, say: Callable[[str], None]) -> None:
-        self._say, self._beside, self._started = say, None, False
+        self._say, self._beside, self._said = say, None, False
 
     def on_start(self, event: event.Event) -> None:
-        if self._started:
+        if self._said:
             return
-        self._started = True
+        self._said = True
         self._say("compiling kernels, on the first run only ...")
-        if (os.cpu_count() or 1) < 2:
+        self.begin()
+
+    def begin(self) -> None:
+        """Start the process, once."""
+        if self._beside is not None or (os.cpu_count() or 1) < 2:
             return
         with contextlib.suppress(OSError):  # a run without it is slower, no more
             self._beside = subprocess.Popen(

@@ -61,8 +61,6 @@ def demo(given: argparse.Namespace) -> int:
 
 def _outputs(settings) -> dict[str, Path]:
     """Every file a screening writes, by what it is. Errors: UsageError for a wrong ending or a folder that is none."""
-    from tunnelsite.screening.saving import raster_files
-
     outputs = {"--out": Path(settings.out or DEFAULT_OUT)}
     if settings.keep is not None:
         outputs["--keep"] = Path(settings.keep)
@@ -77,6 +75,9 @@ def _outputs(settings) -> dict[str, Path]:
         raise UsageError(
             f"--rasters is {folder}, but {there} is no folder", "a folder, new or old", "choose another name"
         )
+    # imported here: a run without rasters need not wait for all that writes them
+    from tunnelsite.screening.saving import raster_files
+
     return outputs | raster_files(folder, settings)
 
 
