@@ -38,8 +38,9 @@ def cut_off_beds(ground: np.ndarray, height: np.ndarray, direction: np.ndarray, 
     cut_off = np.zeros(count + 1, bool)
     cut_off[labels[rows // side, cols // side]] = True
     cut_off[0] = False
-    found: np.ndarray = cut_off[labels].repeat(side, 0).repeat(side, 1)[: ground.shape[0], : ground.shape[1]]
-    return found & np.isfinite(ground) & np.isnan(height)
+    beds = cut_off[labels].repeat(side, 0).repeat(side, 1)[: ground.shape[0], : ground.shape[1]]
+    found: np.ndarray = beds & np.isfinite(ground) & np.isnan(height)
+    return found
 
 
 def _highest(means: np.ndarray, side: int) -> np.ndarray:

@@ -103,6 +103,31 @@ def test_words_follow_the_share(planted, first, words):
     )  # a lead and a tie contradict each other
 
 
+@pytest.mark.parametrize(
+    ("means", "out", "why"),
+    [
+        ([90.0, 93.2], [0.3, 0.01], "option 2 scores 93.2 on average and option 1 90.0, and a limit rejects them 1 % and 30 % of the time"),
+        ([90.0, 93.2], [0.0, 0.01], "option 2 scores 93.2 on average and option 1 90.0."),
+        ([93.2, 90.0], [0.0, 0.0], "Option 2 scores no more within the errors of the heights: other weights bring it forward."),
+    ],
+)  # fmt: skip
+def test_who_is_sent_to_another_option_hears_why_and_what_speaks_against_it(planted, means, out, why):
+    unsettled = {
+        "first": np.array([0.2, 0.8]),
+        "behind": np.array([0.5, 0.2]),
+        "score_mean": np.array(means),
+        "out": np.array(out),
+    }
+    flags = ("", "within 3/4 in per 12 ft as it lies; dark: 5 % of the sun in December")
+    found = verdict_of(replace(planted.rank_shares, **unsettled, flags=flags))
+    assert why in found.sentence and "Flags of option 2: dark: 5 % of the sun in December." in found.sentence
+    plain = verdict_of(replace(planted.rank_shares, **unsettled, flags=("dark: 1 %", flags[1][:34])))
+    assert "Flags" not in plain.sentence
+    leads = replace(planted.rank_shares, first=np.array([0.85, 0.15]), behind=np.array([0.5, 0.85]), flags=flags)
+    assert "look there, too" in verdict_of(leads).sentence and "Flags of option 2: dark" in verdict_of(leads).sentence
+    assert verdict_of(leads).ties_of(["A", "B"]).endswith("Flags of option B: dark: 5 % of the sun in December.")
+
+
 def test_the_screens_answer_tells_it(mirrored, tmp_path):
     fresh = replace(mirrored)
     assert not any(

@@ -60,6 +60,7 @@ class RankShares:
             NaN where water was not routed again.
         within: how often both slopes of the ground are within 1/192. within_exact: the same in closed form.
         pitch_sd_pct: standard deviations [%] of the slopes along and across, [n, 2], in closed form.
+        flags: what a reader should not miss of each candidate, joined by `; `.
         errors: of the ground of each candidate.
         redrawn: criteria that were measured again on the drawn grounds. spread: criteria whose true values were drawn round
             their measures, by their standard errors.
@@ -81,6 +82,7 @@ class RankShares:
     within: np.ndarray
     within_exact: np.ndarray
     pitch_sd_pct: np.ndarray
+    flags: tuple[str, ...]
     errors: tuple[PitchError, ...]
     redrawn: tuple[str, ...]
     spread: tuple[str, ...]
@@ -125,6 +127,7 @@ def rank_shares(result: RankedRun, criteria: Sequence[Criterion], plan: DrawPlan
         within.mean(axis=0),
         np.array([both_within(row, error.both) for row, error in zip(result.rows, errors, strict=True)]),
         100 * np.array([error.both for error in errors]),
+        tuple(row["flags"] for row in result.rows),
         tuple(errors),
         tuple(judge.id for judge in redrawn),
         drawn.spread,

@@ -12,6 +12,8 @@ from tunnelsite.scan.ranked_run import RankedRun
 
 FIRM, FAIR = 0.8, 0.6  # least share of draws in which the first option stays first (ours); a firm lead has no ties
 ALIKE = "these data do not tell them apart"
+SHOWS, SHOWS_OUT = 0.1, 0.02  # points on average, and share of the draws, that tell two options apart (ours)
+GOOD = ("within 3/4 in per 12 ft as it lies",)  # flags that speak for a place
 APART = 0.9  # an option differs from the first where it stays behind it in this share of the draws (ours)
 
 
@@ -21,8 +23,9 @@ class Verdict:
 
     Attributes: first, share of draws in which option 1 stays first; runner_up, rank of the option that is first most often of
     the others, None = there is no other, and runner_up_first, its share; tied, ranks of the options, of `options`, that the
-    draws do not tell apart from option 1; words, `firm`, `fairly firm`, `a close call`, `not settled` or `the only option`; drawn, what was
-    drawn, in words; draws and seed.
+    draws do not tell apart from option 1; why, what makes the runner-up hold up better, in words, empty where it does not; flags, of
+    each option, what speaks against it, empty where nothing does; words, `firm`, `fairly firm`, `a close call`, `not settled` or `the
+    only option`; drawn, what was drawn, in words; draws and seed.
     """
 
     first: float
@@ -30,6 +33,8 @@ class Verdict:
     runner_up_first: float
     tied: tuple[int, ...]
     options: int
+    why: str
+    flags: tuple[str, ...]
     words: str
     drawn: str
     draws: int
@@ -42,11 +47,11 @@ class Verdict:
             return "It is the only option, so nothing competes with it."
         said = f"Option 1 stays first in {share_words(self.first)} of {self.draws} draws of {self.drawn}"
         other = f"option {self.runner_up} comes first in {share_words(self.runner_up_first)}"
-        said += (
-            f"; {other}. Its lead is {self.words}."
-            if self.words != "not settled"
-            else f", and {other}: the lead is not settled, so look at option {self.runner_up} before option 1."
-        )
+        if self.words != "not settled":
+            said += f"; {other}. Its lead is {self.words}."
+        else:
+            look = f"Look at both, and level them.{self._flagged([self.runner_up], None)}"
+            said += f", and {other}: the lead is not settled. {self.why} {look}"
         return f"{said} {self.ties}".strip()
 
     @property
@@ -64,12 +69,20 @@ class Verdict:
         if not self.tied:
             return ""
         if 2 < self.options == len(self.tied) + 1 and not self.leads:
-            return f"All the others tie with it: {ALIKE}, so level and compare the first few in the field."
+            return (
+                f"All the others tie with option {labels[0]}: {ALIKE}, so level and compare the first few in the field."
+            )
         tied = [labels[rank - 1] for rank in self.tied]
         noun, verb = ("Option", "ties") if len(tied) == 1 else ("Options", "tie")
         if self.leads:
-            return f"{noun} {listed(tied)} may still be the better: look there, too, and level before you choose."
+            look = "look there, too, and level before you choose."
+            return f"{noun} {listed(tied)} may still be the better: {look}{self._flagged(self.tied, labels)}"
         return f"{noun} {listed(tied)} {verb} with option {labels[0]}: {ALIKE}, so level and compare them in the field."
+
+    def _flagged(self, ranks: Sequence[int], labels: Sequence[str] | None) -> str:
+        """What speaks against some options, in sentences after a space; empty where nothing does."""
+        names = {rank: labels[rank - 1] if labels else str(rank) for rank in ranks}
+        return "".join(f" Flags of option {names[k]}: {self.flags[k - 1]}." for k in ranks if self.flags[k - 1])
 
 
 def verdict_of(found: RankShares) -> Verdict:
@@ -86,7 +99,27 @@ def verdict_of(found: RankShares) -> Verdict:
     else:
         words = "firm" if first >= FIRM and not tied else "fairly firm" if first >= FAIR else "a close call"
     plan, count = found.plan, len(found.first)
-    return Verdict(first, runner, second, tied, count, words, _drawn_words(found), plan.draws, plan.seed)
+    why = _why(found, runner) if words == "not settled" and runner is not None else ""
+    flags = tuple(_against(text) for text in found.flags)
+    return Verdict(first, runner, second, tied, count, why, flags, words, _drawn_words(found), plan.draws, plan.seed)
+
+
+def _why(found: RankShares, runner: int) -> str:
+    """What makes an option come first more often than the first of the list."""
+    at = runner - 1
+    mean, out = found.score_mean, found.out
+    if mean[at] - mean[0] >= SHOWS:
+        rejected = ""
+        if out[0] - out[at] >= SHOWS_OUT:
+            rejected = (
+                f", and a limit rejects them {share_words(float(out[at]))} and {share_words(float(out[0]))} of the time"
+            )
+        return f"Within the errors of the heights option {runner} scores {mean[at]:.1f} on average and option 1 {mean[0]:.1f}{rejected}."
+    return f"Option {runner} scores no more within the errors of the heights: other weights bring it forward."
+
+
+def _against(flags: str) -> str:
+    return "; ".join(text for text in flags.split("; ") if text and text not in GOOD)
 
 
 def verdict_record(verdict: Verdict) -> dict[str, Any]:
