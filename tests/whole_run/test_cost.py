@@ -43,7 +43,9 @@ def test_memory_stays_below_6_gib_for_20000_cells_square_and_goes_to_disk() -> N
     large = dataclasses.replace(SMALL, cells=400_000_000, source_cells=400_000_000, parcel_cells=390_000_000)
     assert estimated(large).memory_bytes < 6 * 2**30 < estimated(large, scratch_from_bytes=1 << 60).memory_bytes
     assert estimated(large).scratch_bytes > 10 * 4 * large.cells
-    assert estimated(dataclasses.replace(SMALL, cells=FROM_BYTES // 4 - 1)).scratch_bytes == 0
+    in_memory = dataclasses.replace(SMALL, cells=FROM_BYTES // 4 - 1)
+    assert 0 < estimated(in_memory).scratch_bytes < 4 * in_memory.cells  # columns of placements alone
+    assert estimated(dataclasses.replace(in_memory, parcel_cells=100_000)).scratch_bytes == 0
 
 
 @cache

@@ -55,7 +55,7 @@ def _pages(count: int, dtype: type | np.dtype) -> np.ndarray:
 class Store:
     """Large arrays kept in memory. `piece`: values that are looked at together."""
 
-    piece = 1 << 16
+    piece = 1 << 15
 
     def empty(self, shape: tuple[int, ...], dtype: type) -> np.ndarray:
         """A new array to be filled."""
@@ -74,10 +74,9 @@ class Store:
 
     def pieces(self, count: int) -> Iterator[slice]:
         """Slices of `piece` that together cover `count` values; what was looked at may leave memory on the way."""
-        for number, first in enumerate(range(0, count, self.piece), 1):
+        for first in range(0, count, self.piece):
             yield slice(first, first + self.piece)
-            if number % 64 == 0:
-                self.rest()
+            self.rest()
 
     def finite(self, values: np.ndarray) -> int:
         """How many of the values [n] are finite."""

@@ -12,6 +12,7 @@ from tunnelsite.core.house import House, Pad
 from tunnelsite.core.process import Progress, silent
 from tunnelsite.core.rubric import Rubric
 from tunnelsite.core.site import Frame
+from tunnelsite.core.store import GrowingArray, Store
 from tunnelsite.scan.frame_facts import facts_of
 from tunnelsite.scan.open_ground import OpenGround
 from tunnelsite.scan.strip import Strip
@@ -133,13 +134,7 @@ def scanned(
     count = len(frame.parcels)
     rules = ["no_data", *(judge.id for judge in judges)]
     tallies = {rule: [Tally() for _ in range(count)] for rule in rules}
-    most = int(np.count_nonzero(ground.owner >= 0))
-    unsure = [judge.id for judge in judges if judge.criterion.truth is not None]
-    kinds: list[type] = [np.int64, ground.owner.dtype.type, *[np.float32] * (len(judges) + 2 * len(unsure))]
-    columns = iter(frame.store.columns(kinds, most))
-    kept = next(columns), next(columns)
-    measures = {judge.id: next(columns) for judge in judges}
-    truths = {name: (next(columns), next(columns)) for name in unsure}
+    passed = _Passed.none(frame.store, judges, ground.owner)
     rows, cols = frame.grid.shape
     step = max(1, STRIP_CELLS // cols // STRIP_ROWS) * STRIP_ROWS
     for top in range(0, rows, step):
@@ -148,33 +143,55 @@ def scanned(
         mask = owner >= 0
         if mask.any():
             strip = Strip(frame, house, pad, (top, bottom), mask, pad_pitch, ground.nudged)
-            passed = _strip_passed(strip, owner, judges, tallies)
-            kept[0].append(passed.index)
-            kept[1].append(passed.owner)
-            for name, values in passed.measures.items():
-                measures[name].append(values)
-            for name, truth in passed.truths.items():
-                for column, values in zip(truths[name], truth, strict=True):
-                    column.append(values)
+            measured = _tried(strip, owner, judges, tallies)
+            passed.add(strip, owner, judges, measured)
+            del strip, measured  # before the next one is begun
         frame.store.rest()
         progress(f"placements of {house.name}", bottom / rows)
-    whole = {name: column.whole() for name, column in measures.items()}
-    known = {name: Truth(mean.whole(), se.whole()) for name, (mean, se) in truths.items()}
-    return Scan(frame, house, pad, kept[0].whole(), kept[1].whole(), whole, tallies, ground, known)
+    measures = {name: column.whole() for name, column in passed.measures.items()}
+    truths = {name: Truth(mean.whole(), se.whole()) for name, (mean, se) in passed.truths.items()}
+    return Scan(frame, house, pad, passed.index.whole(), passed.owner.whole(), measures, tallies, ground, truths)
 
 
 @dataclass(frozen=True)
 class _Passed:
-    """The placements of a strip that pass every limit: arrays [n] as in `Scan`."""
+    """Columns of the placements that pass every limit, as in `Scan`."""
 
-    index: np.ndarray
-    owner: np.ndarray
-    measures: dict[str, np.ndarray]
-    truths: dict[str, Truth]
+    index: GrowingArray
+    owner: GrowingArray
+    measures: dict[str, GrowingArray]
+    truths: dict[str, tuple[GrowingArray, GrowingArray]]
+
+    @classmethod
+    def none(cls, store: Store, judges: list[Judge], owner: np.ndarray) -> _Passed:
+        """Columns with room for every placement that has an owner."""
+        unsure = [judge.id for judge in judges if judge.criterion.truth is not None]
+        kinds: list[type] = [np.int64, owner.dtype.type, *[np.float32] * (len(judges) + 2 * len(unsure))]
+        columns = iter(store.columns(kinds, int(np.count_nonzero(owner >= 0))))
+        return cls(
+            next(columns),
+            next(columns),
+            {judge.id: next(columns) for judge in judges},
+            {name: (next(columns), next(columns)) for name in unsure},
+        )
+
+    def add(self, strip: Strip, owner: np.ndarray, judges: list[Judge], measured: dict[str, np.ndarray]) -> None:
+        """Add the placements of a strip that are still in the running; one criterion at a time, so that no more is held than must be."""
+        places = np.flatnonzero(strip.feasible())
+        self.index.append(places + np.int64(strip.rows[0]) * strip.shape[1])
+        self.owner.append(owner.ravel().take(places))
+        for judge in judges:
+            measure = measured.pop(judge.id)
+            truth = judge.truth(strip, measure)
+            self.measures[judge.id].append(measure.ravel().take(places))
+            for column, values in zip(self.truths.get(judge.id, ()), truth or (), strict=True):
+                column.append(values.ravel().take(places))
 
 
-def _strip_passed(strip: Strip, owner: np.ndarray, judges: list[Judge], tallies: dict[str, list[Tally]]) -> _Passed:
-    """Measure a strip's placements, count those that a limit rejects and keep the others."""
+def _tried(
+    strip: Strip, owner: np.ndarray, judges: list[Judge], tallies: dict[str, list[Tally]]
+) -> dict[str, np.ndarray]:
+    """Measure a strip's placements, take out and count those that a limit rejects; measures by criterion, float32 [strip rows, cols]."""
     unknown = ~np.isfinite(strip.pad_max("ground")) & strip.feasible()
     left = np.bincount(owner[strip.feasible()], minlength=len(tallies["no_data"]))  # by parcel, still in the running
     left -= _count(tallies["no_data"], strip, (owner, left), unknown)
@@ -191,19 +208,7 @@ def _strip_passed(strip: Strip, owner: np.ndarray, judges: list[Judge], tallies:
         judged = None if judge.rubric.limit is None else (measure, judge.rubric.limit)
         left -= _count(tallies[judge.id], strip, (owner, left), beyond, judged)
         strip.reject(beyond)
-    places = np.flatnonzero(strip.feasible())
-    index = places + np.int64(strip.rows[0]) * strip.shape[1]
-    truths = {judge.id: judge.truth(strip, measured[judge.id]) for judge in judges}
-    return _Passed(
-        index,
-        owner.ravel()[places],
-        {name: values.ravel()[places] for name, values in measured.items()},
-        {
-            name: Truth(*(values.ravel()[places] for values in truth))
-            for name, truth in truths.items()
-            if truth is not None
-        },
-    )
+    return measured
 
 
 def _count(

@@ -68,6 +68,7 @@ def ranked(
                 gone = np.union1d(gone, np.flatnonzero(scan.owner == full))
             spared = [first.item for first in firsts if first.scan == k and first != pick]
             one.drop(gone[~np.isin(gone, spared)])
+            scan.frame.store.rest()
     missing = [first for first in firsts if first not in chosen]
     for first in missing:
         spare = [choice for choice in chosen if choice not in firsts]

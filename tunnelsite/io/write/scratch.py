@@ -22,12 +22,12 @@ from tunnelsite.core.errors import ResourceShortage
 from tunnelsite.core.store import GrowingArray, Store
 
 FROM_BYTES = 1 << 28  # a layer of 8192 x 8192 cells; below it memory is faster and small enough
-COLUMNS_SOONER = 256  # a column goes into a file this many times sooner: there are many, and one is written and read once for each score
+COLUMNS_SOONER = 1024  # a column goes into a file this many times sooner: there are many, and one is written and read once for each score
 _PIECE = 1 << 26
 
 
 class Scratch(Store):
-    """Arrays of `from_bytes` [bytes] or more live in files, smaller ones in memory; columns from a 256th of it on."""
+    """Arrays of `from_bytes` [bytes] or more live in files, smaller ones in memory; columns from a 1024th of it on."""
 
     def __init__(self, from_bytes: int = FROM_BYTES) -> None:
         self.from_bytes = from_bytes
