@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import functools
 import gc
 import os
 import signal
 import sys
+import tempfile
+from dataclasses import replace
 from importlib.metadata import EntryPoints
 
+import numba
 import numpy as np
 import pytest
 from hypothesis import HealthCheck, settings
@@ -30,12 +34,44 @@ for _name, _usual in (("SIGINT", signal.default_int_handler), ("SIGHUP", signal.
     if hasattr(signal, _name) and signal.getsignal(getattr(signal, _name)) == signal.SIG_IGN:
         signal.signal(getattr(signal, _name), _usual)
 
-# Where two work side by side, one compiles the kernels while the other does what needs none, or both would compile the same;
-# short files come last, so that nobody waits for a long one at the end (--no-loadscope-reorder: see .ci/test).
-TURNS = (("contract/test_plugins.py",), ("io/", "contract/"), ("",), ("core/", "sun/", "published/"))
+# Where two work side by side, one compiles the kernels, which the first test below does for all of a screening's, while the other
+# does what needs none, or both would compile the same; short files come last, so that neither waits for a long one at the end
+# (--no-loadscope-reorder: see .ci/test).
+NO_KERNELS = (
+    "contract/test_types",
+    "contract/test_style",
+    "contract/test_docstrings",
+    "io/test_hostile_files",
+    "io/test_every_writer",
+    "io/formats/",
+    "docs/test_plain_english",
+    "docs/test_architecture",
+    "docs/test_claims",
+    "core/test_sources",
+)
+TURNS = (("kernels/test_first_run",), NO_KERNELS, ("hosts/", "contract/"), ("",), ("core/", "sun/", "published/"))
+NAMED_FIRST = (0, 1, 4, 2, 3)  # the order in which a file's turn is looked for: the last but one takes all that is left
 
 
 MANY_BYTES, PLACES_KEPT = 8 * 1000, 60  # what is kept of the suns, below
+
+# How firm a ranking is takes 200 drawn grounds, two thirds of the time of screening a small farm: where its shares are not what
+# is tested, a few grounds go through the same code. These folders and files take every ground, as whatever runs in a process of
+# its own does, and as many threads as there are, which cost more than they save where two tests run side by side.
+USUAL_DRAWS, FEW_DRAWS = 200, 20
+EVERY_DRAW = (
+    "contract/test_example",
+    "desk/",
+    "docs/",
+    "hosts/gis/",
+    "hosts/server/",
+    "region/",
+    "sample_farm/",
+    "scan/firmness/",
+    "whole_run/test_no_network",
+    "whole_run/test_processes",
+)
+EVERY_THREAD = ("kernels/", "published/", "region/", "whole_run/test_bad_inputs")
 
 # Whole screenings, servers, browsers, processes of their own and long simulations: left out by -m "not slow".
 SLOW = (
@@ -66,7 +102,7 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
     def turn(item: pytest.Item) -> int:
         place = item.nodeid.removeprefix("tests/")
-        return next(k for k in (0, 1, 3, 2) if place.startswith(TURNS[k]))
+        return next(k for k in NAMED_FIRST if place.startswith(TURNS[k]))
 
     items.sort(key=turn)
     for item in items:
@@ -79,6 +115,17 @@ def _disk_is_not_waited_for():
     """A sync fails where it would, but writes nothing out."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(os, "fsync", lambda handle: os.fstat(handle) and None)
+        yield
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _scratch_goes_with_the_tests(tmp_path_factory: pytest.TempPathFactory):
+    """A folder for temporary files of their own: what a killed command leaves there, or a call that is made to fail, goes with it."""
+    tmp_path_factory.getbasetemp()  # stays where pytest keeps it
+    with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as folder, pytest.MonkeyPatch.context() as patch:
+        os.chmod(folder, 0o1777)  # some tests go on as another user
+        patch.setenv("TMPDIR", folder)
+        patch.setattr(tempfile, "tempdir", folder)
         yield
 
 
@@ -110,10 +157,11 @@ def _each_sun_once():
 
 @pytest.fixture(scope="session", autouse=True)
 def _each_package_once():
-    """What the installed packages offer is read once, not at every call of the catalogue."""
+    """What the installed packages offer, and their versions, are read once, not at every call."""
     from tunnelsite.core import catalogue
+    from tunnelsite.screening import run_table
 
-    read, kept = catalogue.entry_points, {}
+    read, kept, version = catalogue.entry_points, {}, functools.cache(run_table.version)
 
     def entry_points(*, group: str) -> EntryPoints:
         asked = (group, *sys.path)
@@ -123,7 +171,32 @@ def _each_package_once():
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(catalogue, "entry_points", entry_points)
+        patch.setattr(run_table, "version", version)
         yield
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _little_is_drawn(request: pytest.FixtureRequest):
+    """A screening draws few grounds, on one thread, but in the places named above."""
+    from tunnelsite.decisions import robustness
+    from tunnelsite.scan.firmness import rank_shares
+
+    place = request.node.nodeid.removeprefix("tests/")
+    drawn, threads = rank_shares.rank_shares, numba.get_num_threads()
+
+    def few(result, criteria, plan: rank_shares.DrawPlan) -> rank_shares.RankShares:
+        if plan.draws != USUAL_DRAWS:
+            return drawn(result, criteria, plan)
+        return replace(drawn(result, criteria, replace(plan, draws=FEW_DRAWS)), plan=plan)
+
+    with pytest.MonkeyPatch.context() as patch:
+        if not place.startswith(EVERY_DRAW):
+            patch.setattr(rank_shares, "rank_shares", few)
+            patch.setattr(robustness, "rank_shares", few)
+        if not place.startswith(EVERY_THREAD):
+            numba.set_num_threads(1)
+        yield
+    numba.set_num_threads(threads)
 
 
 def pytest_collection_finish() -> None:

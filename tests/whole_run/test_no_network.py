@@ -26,7 +26,7 @@ sys.addaudithook(lambda event, what: reached.append((event, what)) if event in O
 from tunnelsite.hosts.cli.main import main
 
 dem, parcels, out = sys.argv[1:4]
-site = ["--house", "6x15m", "--azimuths", "8", "--halo", "5m", "--crop-months", "12-01:12-31", "-q"]
+site = ["--house", "6x15m", "--azimuths", "8", "--halo", "5m", "--crop-months", "12-01:12-31", "--draws", "20", "-q"]
 one = ["--sites", f"{out}/s.gpkg", "--rank", "1", "-q"]
 for words in (
     ["screen", dem, parcels, *site, "--out", f"{out}/s.gpkg", "--rasters", f"{out}/r", "--keep", f"{out}/k.npz", "--top", "2"],

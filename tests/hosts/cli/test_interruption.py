@@ -103,7 +103,8 @@ def contents(folder: Path) -> dict[str, bytes]:
 
 
 def screening(*more: str) -> list[str]:
-    return ["-m", "tunnelsite", "screen", "dem.tif", "parcels.gpkg", "--house", "6x15m", "--azimuths", "8", *more]
+    quick = ["--house", "6x15m", "--azimuths", "8", "--draws", "20"]
+    return ["-m", "tunnelsite", "screen", "dem.tif", "parcels.gpkg", *quick, *more]
 
 
 @pytest.fixture
