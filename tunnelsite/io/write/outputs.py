@@ -32,12 +32,12 @@ def reserved_outputs(
 
 def refuse_clashes(outputs: Mapping[str, Path], inputs: Iterable[str | os.PathLike[str]]) -> None:
     """Errors: UsageError where an output is also an input or another output."""
-    read = [_file_of(path) for path in inputs]
+    read = {source: os.path.realpath(source) for source in map(_file_of, inputs) if "\0" not in source}
     seen: dict[str, str] = {}
     for what, path in outputs.items():
         real = os.path.realpath(path)
-        for source in read:
-            if _same(path, source):
+        for source, real_source in read.items():
+            if real == real_source or _same(path, source):
                 raise UsageError(
                     f"{what} {path} is also an input, {source}",
                     "an output that replaces nothing that is read",
@@ -57,10 +57,9 @@ def _file_of(path: str | os.PathLike[str]) -> str:
 
 
 def _same(output: str | os.PathLike[str], source: str) -> bool:
+    """Whether they are one file by a hard link, or by another spelling on a file system blind to case."""
     try:
-        if os.path.realpath(output) == os.path.realpath(source):
-            return True
-        return os.path.samefile(output, source)  # a hard link, or another spelling on a file system blind to case
+        return os.path.samefile(output, source)
     except (OSError, ValueError):
         return False
 
