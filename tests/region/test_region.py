@@ -21,7 +21,7 @@ import pyogrio
 import pytest
 import rasterio
 
-from tests.region import small_tiles
+from tests.region import endless, small_tiles
 from tests.region.farms import ASKED, ground, region_files, tile
 from tests.running import has_ended
 from tests.whole_run.files import NORTH, UTM17, WEST, write_dem
@@ -193,16 +193,16 @@ def test_ctrl_c_ends_the_workers_and_the_same_command_goes_on(files, whole, tmp_
     folder.mkdir()
     scratch.mkdir()
     words = ["region", *map(str, files), *ASKED, "--out", str(folder / "r.gpkg"), "--workers", "2", "-q"]
+    parts = folder / "r.parts"
     running = subprocess.Popen(
-        [sys.executable, "-m", "tunnelsite", *words],
-        env={**os.environ, "PYTHONPATH": str(ROOT), "TMPDIR": str(scratch)},
+        [sys.executable, "-m", "tests.region.endless", *words],
+        env={**os.environ, "PYTHONPATH": str(ROOT), "TMPDIR": str(scratch), endless.FOLDER: str(parts)},
         start_new_session=True,
         stderr=subprocess.PIPE,
         text=True,
     )
-    parts = folder / "r.parts"
     until = time.monotonic() + 240
-    while len(list(parts.glob("*.json.gz"))) < 2 and running.poll() is None and time.monotonic() < until:
+    while len(list(parts.glob("*.json.gz"))) < endless.KEPT and running.poll() is None and time.monotonic() < until:
         time.sleep(0.02)
     group = [running.pid, *(child.pid for child in psutil.Process(running.pid).children(recursive=True))]
     os.killpg(running.pid, signal.SIGINT)  # as a terminal does, to the workers too
