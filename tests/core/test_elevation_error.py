@@ -28,7 +28,7 @@ def test_interpolation_smooths_errors_as_claimed(own: int, range_m: float) -> No
     assert field.std() == pytest.approx(sd, rel=0.1)
     squares = (field[:, 2 * own :] - 2 * field[:, own:-own] + field[:, : -2 * own]) ** 2
     assert np.sqrt(squares.mean()) == pytest.approx(sd * np.sqrt(second_difference_variance(own, wide)), rel=0.1)
-    planes = rectangle_planes(field, 29, 9, 1.0)
+    planes = rectangle_planes(field.astype(np.float32), 29, 9, 1.0)
     found = [np.nanstd(planes.slope_along), np.nanstd(planes.slope_across)]
     assert found == pytest.approx(list(slope_error(29, 9, 1.0, sd, wide)), rel=0.1)
 

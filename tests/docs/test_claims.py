@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import functools
 import re
 import tomllib
 from pathlib import Path
@@ -21,11 +22,18 @@ PAGES = [
 ]
 
 
+@functools.cache
+def whole_program() -> argparse.ArgumentParser:
+    return parser()
+
+
+@functools.cache
 def commands() -> dict[str, argparse.ArgumentParser]:
-    (found,) = (action for action in parser()._actions if isinstance(action, argparse._SubParsersAction))
+    (found,) = (action for action in whole_program()._actions if isinstance(action, argparse._SubParsersAction))
     return dict(found.choices)
 
 
+@functools.cache
 def command_lines() -> list[tuple[str, str]]:
     """(page, line) of each `tunnelsite ...` in a block of code or between backticks; lines that go on are one."""
     found = []
@@ -45,7 +53,7 @@ def options_of(command: argparse.ArgumentParser) -> set[str]:
 @pytest.mark.parametrize(("page", "line"), command_lines())
 def test_every_option_of_a_command_line_exists(page: str, line: str) -> None:
     name = line.split()[1]
-    known = options_of(parser()) if name.startswith("-") else options_of(commands()[name])
+    known = options_of(whole_program()) if name.startswith("-") else options_of(commands()[name])
     for word in re.findall(r"(?<![\w-])--[a-z][a-z-]*", line):
         assert word in known, f"{page}: {line}"
 
@@ -62,7 +70,7 @@ def test_there_are_command_lines_to_try() -> None:
 @pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)
 def test_options_named_alone_exist_somewhere(page: Path) -> None:
     """`--option` between backticks belongs to a command, or to Dask's workers."""
-    known = {"--nthreads"}.union(*(options_of(command) for command in commands().values()), options_of(parser()))
+    known = {"--nthreads"}.union(*(options_of(command) for command in commands().values()), options_of(whole_program()))
     for word in re.findall(r"`(--[a-z][a-z-]*)", page.read_text("utf-8")):
         assert word in known, f"{page.name}: {word}"
 

@@ -132,7 +132,7 @@ def test_trenches_go_round_and_cost_what_the_user_says(farm, tmp_path, capsys):
 def test_no_room_for_all(farm, tmp_path, capsys):
     summary = asked(
         capsys,
-        *_go(farm, tmp_path, "--scattered", "--houses", "40", "--gap", "12m", "--first", "houses", "--time-limit", "4"),
+        *_go(farm, tmp_path, "--scattered", "--houses", "40", "--gap", "12m", "--first", "houses", "--time-limit", "1"),
     )
     assert 0 < len(summary["houses"]) < 40
     assert any("of 40 houses only" in note for note in summary["notes"])

@@ -29,12 +29,14 @@ def grounds(error: ErrorModel, seed: int):
         yield where, true, true + error.sd_m * field_on(drawn_waves(numbers, error.range_m), *blocks)[0]
 
 
-@pytest.mark.parametrize(("error", "seed"), [(ErrorModel(0.05, 5.0), 1), (ErrorModel(0.1, 5.0), 2)])
-def test_volumes_are_unbiased_and_their_intervals_hold_the_truth(error: ErrorModel, seed: int) -> None:
+def test_volumes_are_unbiased_and_their_intervals_hold_the_truth() -> None:
     """Mean within 5 %, 85 to 95 % of intervals hold the true cut of the pad as planned; taken as it shows it would be 10 to 40 %
-    too much."""
+    too much. Every second pad of a kind under each of two errors."""
     told, true, naive, held = [], [], [], []
-    for where, ground, model in grounds(error, seed):
+    small, large = ErrorModel(0.05, 5.0), ErrorModel(0.1, 5.0)
+    under = [(small, one) for one in list(grounds(small, 1))[: PADS // 2]]
+    under += [(large, one) for one in list(grounds(large, 2))[PADS // 2 :]]
+    for error, (where, ground, model) in under:
         plan = grading_plan(model, where, error=error)
         spread = earthwork_error(plan, error, draws=30, seed=3)
         rows, cols, weights = where.pad_cells()
