@@ -214,7 +214,7 @@ def test_two_slopes_are_told_apart_as_often_as_by_hand():
     settings = Settings(halo_m=8, top=2, azimuths=8, kind="container", weight=weight | {"pitch": 1.0})
     run = screen(site(ground, parcels), House(6, 12, kind="container"), settings=settings)
     assert sorted(round(row["pitch_along_pct"], 2) for row in run.rows) == [3.0, 3.1]
-    draws, sd = 4000, 0.05
+    draws, sd = 1500, 0.05
     found = rank_shares(run, CRITERIA, DrawPlan(sd, 0.0, draws=draws))
     along, _ = slope_error(12.0, 6.0, 1.0, sd, 0.0)
     chance = ndtr(0.001 / (np.sqrt(2) * along))

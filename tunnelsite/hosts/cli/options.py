@@ -43,8 +43,8 @@ EPILOG = (
 
 
 def parser(only: str | None = None) -> argparse.ArgumentParser:
-    """The whole command line. Arguments: only, the command whose options are wanted; the others are left without (None = all of
-    them): a command's help need not wait for the settings of all others."""
+    """The whole command line. Arguments: only, the command that is wanted, which need not wait for all others; one that is not
+    there gives the list of commands without their options (None = all with their options)."""
     top = Parser(
         "tunnelsite",
         description="Finds where a high tunnel or greenhouse should stand.",
@@ -53,7 +53,7 @@ def parser(only: str | None = None) -> argparse.ArgumentParser:
     )
     top.add_argument("--version", action="version", version=_version())
     commands = top.add_subparsers(dest="name", metavar="COMMAND")
-    for one in COMMANDS:
+    for one in [one for one in COMMANDS if one.name == only] or COMMANDS:
         command = _command(commands, one)
         if only in (None, one.name):
             one.add_options(command)

@@ -73,9 +73,10 @@ def write_geopackage(
         _verify(temp, prepared, flat)
 
     need = sum(layer.bytes_at_most for layer in prepared.values()) + 4 * sum(map(len, styles.values()))
+    named = _crs_text(flat)
     with staged(path, overwrite=overwrite, need_bytes=need, verify=verify, driver_errors=_DRIVER_ERRORS) as temp:
         for name, layer in prepared.items():
-            _write_layer(temp, name, layer, flat)
+            _write_layer(temp, name, layer, named)
         add_extensions(temp, prepared, styles=styles, lineage_xml=lineage_xml, cautions=cautions, stamp=stamp)
 
 
@@ -140,7 +141,7 @@ def _check_given(
         xml_namespace(style, f"the style of {name}")
 
 
-def _write_layer(temp: Path, name: str, layer: DriverTable, crs: pyproj.CRS) -> None:
+def _write_layer(temp: Path, name: str, layer: DriverTable, crs_text: str) -> None:
     spatial = layer.geometry is not None
     options = {"FID": "fid", "IDENTIFIER": name, "DESCRIPTION": layer.table.description or layer.table.title}
     if spatial:
@@ -157,7 +158,7 @@ def _write_layer(temp: Path, name: str, layer: DriverTable, crs: pyproj.CRS) -> 
             layer=name,
             driver="GPKG",
             geometry_type=layer.table.geometry_kind if spatial else None,
-            crs=_crs_text(crs) if spatial else None,
+            crs=crs_text if spatial else None,
             append=temp.exists(),
             # older readers warn of 1.4; the count of features is one that only GDAL reads, outside the standard
             dataset_options={"VERSION": "1.3", "ADD_GPKG_OGR_CONTENTS": "NO"},
