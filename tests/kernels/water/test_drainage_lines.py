@@ -85,7 +85,8 @@ def test_directions_that_lead_nowhere_are_refused():
     ground = np.ones((4, 5), np.float32)
     loop = np.zeros((4, 5), np.uint8)
     loop[1, 1], loop[1, 2] = 1, 16
-    for wrong in (loop, np.full((4, 5), 1, np.uint8), np.full((4, 5), 3, np.uint8)):
+    out = [np.full((4, 5), code, np.uint8) for code in (1, 4, 16, 64, 2, 8, 32, 128)]
+    for wrong in (loop, *out, np.full((4, 5), 3, np.uint8)):
         with pytest.raises(ValueError, match="nowhere"):
             height_above_drainage(ground, ground * 0, wrong, ground > 100, 1.0)
     with pytest.raises(ValueError, match="one shape"):

@@ -20,41 +20,31 @@ _BAND_CELLS = 1 << 20
 
 
 @njit(**INNER)
-def _followed(row, col, direction, line, steps, end):
-    """Set `end` of all cells on the way down from one; return 0, or 1 where the way leads out of the array, to no data or in a loop."""
-    rows, cols = direction.shape
-    r, c, found, count = row, col, _UNKNOWN, 0
-    while found == _UNKNOWN:
-        if r < 0 or c < 0 or r >= rows or c >= cols or count > rows * cols:
+def _followed(start, direction, steps, end):
+    """Set `end` of all cells on the way down from one; return 0, or 1 where the way leads to no data or in a loop. Places are flat."""
+    at, count = start, 0
+    while end[at] == _UNKNOWN:
+        step = steps[direction[at]]
+        if step == 0 or count > end.size:
             return 1
-        code = direction[r, c]
-        found = end[r, c]
-        if found == _UNKNOWN:
-            if code == OUTLET or line[r, c]:
-                found = np.int32(r * cols + c)
-            elif steps[code, 0] == 0 and steps[code, 1] == 0:
-                return 1
-            else:
-                r, c, count = r + steps[code, 0], c + steps[code, 1], count + 1
-    while row != r or col != c:
-        end[row, col] = found
-        code = direction[row, col]
-        row, col = row + steps[code, 0], col + steps[code, 1]
-    end[r, c] = found
+        at, count = at + step, count + 1
+    found = end[at]
+    while start != at:
+        end[start] = found
+        start += steps[direction[start]]
     return 0
 
 
 @shared
-def _ends(mine, direction, line, steps, end):
-    """Fill `end` with the flat index of the first cell of a line, or else of the outlet, that each cell drains to.
+def _ends(mine, direction, steps, end):
+    """Fill `end`, flat, where it is not known, with that of the first cell on the way down where it is; return how many cells have none.
 
-    Return how many cells have none. Threads may write one cell at once: always the same number.
+    Threads may write one cell at once: always the same number.
     """
     bad = 0
-    for row in range(mine[0], mine[1]):
-        for col in range(direction.shape[1]):
-            if direction[row, col] != NO_DATA and end[row, col] == _UNKNOWN:
-                bad += _followed(np.int64(row), np.int64(col), direction, line, steps, end)
+    for place in range(mine[0], mine[1]):
+        if end[place] == _UNKNOWN and direction[place] != NO_DATA:
+            bad += _followed(place, direction, steps, end)
     return bad
 
 
@@ -73,6 +63,19 @@ def _heights(mine, ground, ponding, line, enough, end, height):
             height[row, col] = above if line[r, c] or above >= enough else np.nan
 
 
+def _own_places(ends):
+    """Flat index of each cell that is an end, elsewhere unknown: int32 [rows, cols]."""
+    return np.where(ends, np.arange(ends.size, dtype=np.int32).reshape(ends.shape), _UNKNOWN)
+
+
+def _lead_out(direction, steps, end):
+    """How many cells on the border whose end is not known lead out of the raster."""
+    borders = ((0, 0, -1), (-1, 0, 1), ((slice(None), 0), 1, -1), ((slice(None), -1), 1, 1))
+    return sum(
+        int(np.count_nonzero((steps[direction[at], axis] == out) & (end[at] == _UNKNOWN))) for at, axis, out in borders
+    )
+
+
 def height_above_drainage(ground, ponding, direction, line, enough_m):
     """Return the height of each cell above the water level of the first line on its way down.
 
@@ -89,10 +92,13 @@ def height_above_drainage(ground, ponding, direction, line, enough_m):
     shapes = {np.shape(one) for one in (ground, ponding, direction, line)}
     if len(shapes) != 1 or direction.dtype != np.uint8:
         raise ValueError(f"expected rasters of one shape and directions of uint8, got {shapes} and {direction.dtype}")
+    end = _own_places(line | (direction == OUTLET))
     steps = np.zeros((256, 2), np.int64)
     steps[CODE] = np.column_stack([ROW_STEP, COL_STEP])
-    end = np.full(direction.shape, _UNKNOWN)
-    bad = sum(_ends(len(direction), direction, line, steps, end))
+    bad = _lead_out(direction, steps, end)  # so that no way has to be watched at each step
+    if not bad:
+        flat = steps @ (direction.shape[1], 1)
+        bad = sum(_ends(direction.size, direction.ravel(), flat, end.ravel()))
     if bad:
         raise ValueError(f"{bad} cells drain nowhere, out of the raster or into no data; make them with flow_direction")
     height = end.view(np.float32)
