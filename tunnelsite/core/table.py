@@ -106,6 +106,13 @@ class Table:
         return list(self.geometry)
 
     @property
+    def system(self) -> pyproj.CRS:
+        """The coordinate system of the geometry. Errors: ValueError for a table that states none."""
+        if self.crs is None:
+            raise ValueError(f"table {self.name or self.title!r} states no coordinate system")
+        return self.crs
+
+    @property
     def headings(self) -> dict[str, Heading]:
         """The columns without their values."""
         return {name: column.heading for name, column in self.columns.items()}

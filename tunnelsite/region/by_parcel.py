@@ -96,12 +96,12 @@ class ByParcel:
         for scan, scored, mine in zip(result.scans, result.scored, self.items(parcel), strict=True):
             if scan.house.name == house and len(mine):
                 cell = scan.frame.grid.cell_m
-                at = np.divmod(scan.index[mine], scan.frame.grid.cols)
-                union = (
-                    covered_cells(*at, what.length_m / cell, what.width_m / cell) * cell**2
+                rows, cols = np.divmod(scan.index[mine], scan.frame.grid.cols)
+                house_m2, pad_m2 = (
+                    covered_cells(rows, cols, what.length_m / cell, what.width_m / cell) * cell**2
                     for what in (scan.house, scan.pad)
                 )
-                areas.append(tuple(union))
+                areas.append((house_m2, pad_m2))
                 best.append(np.max(scored[mine], where=np.isfinite(scored[mine]), initial=-np.inf))
         passes = len(areas) > 1
         footprints, pads = np.max(areas, axis=0)  # of several bearings that with most
@@ -144,5 +144,5 @@ def quantile_name(name: str, share: float) -> str:
     return f"{name}_q{round(100 * share):02d}"
 
 
-def _plain(value) -> float | None:
+def _plain(value: float) -> float | None:
     return float(round(float(value), 9)) if np.isfinite(value) else None

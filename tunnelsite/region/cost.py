@@ -115,4 +115,5 @@ def _areas_m2(region: Region, boxes: np.ndarray) -> np.ndarray:
     share = shapely.area(region.parcels.geometry) / ((box[:, 2] - box[:, 0]) * (box[:, 3] - box[:, 1]))
     high = (boxes[:, 3] - boxes[:, 1]) * DEGREE_M
     wide = (boxes[:, 2] - boxes[:, 0]) * DEGREE_M * np.cos(np.radians(boxes[:, [1, 3]].mean(1)))
-    return share * high * wide
+    found: np.ndarray = share * high * wide
+    return found

@@ -10,7 +10,7 @@ from __future__ import annotations
 import hashlib
 import io
 import json
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -61,7 +61,8 @@ class TileWork:
 
     def shared(self, name: str) -> np.ndarray:
         """A flat array of all perimeters, of which only what is looked at is read."""
-        return np.load(self.folder / f"{name}.npy", mmap_mode="r")
+        found: np.ndarray = np.load(self.folder / f"{name}.npy", mmap_mode="r")
+        return found
 
     def file(self, step: str) -> Path:
         """Where the tile's answer to a step lies."""
@@ -81,7 +82,9 @@ def find_steps(piece: TileWork) -> None:
 
 def steps_again(piece: TileWork) -> np.ndarray:
     """The same with what the tiles around have found."""
-    return tile_steps(piece.of, piece.spot, piece.filled()[2], piece.spacing_m, piece.shared("steps-so-far"))
+    so_far = piece.shared("steps-so-far")
+    found: np.ndarray = tile_steps(piece.of, piece.spot, piece.filled()[2], piece.spacing_m, so_far)
+    return found
 
 
 def find_links(piece: TileWork) -> None:
@@ -184,7 +187,7 @@ class _Pass:
             self._progress("drainage", self._done + 0.25 * done / len(todo))
         self._done = min(self._done + 0.25, 1.0)
 
-    def run(self, name: str, function: Callable[[TileWork], Any], numbers: Iterable[int]):
+    def run(self, name: str, function: Callable[[TileWork], Any], numbers: Iterable[int]) -> Iterator[tuple[int, Any]]:
         """(number, what was returned) of every tile, as they come. Errors: that of the first tile that fails."""
         jobs = {
             f"{self._drainage.key}-{name}-{k}": RemoteCall(f"{self._drainage.key}-{name}-{k}", function, self._piece(k))
@@ -196,7 +199,7 @@ class _Pass:
                 raise _reported(outcome)
             yield places[job.key], outcome
 
-    def answers(self, name: str):
+    def answers(self, name: str) -> Iterator[Any]:
         """Every tile's answer to a step, in order. Errors: InputRefused for one that is damaged."""
         for k in self.all:
             path = _file(self._folder, name, k)
@@ -209,7 +212,7 @@ class _Pass:
     def solved(self, name: str) -> bool:
         """Whether a flat array of all perimeters is there."""
         try:
-            return len(np.load(self._folder / f"{name}.npy", mmap_mode="r")) == self.of.first[-1]
+            return bool(len(np.load(self._folder / f"{name}.npy", mmap_mode="r")) == self.of.first[-1])
         except (OSError, ValueError, EOFError):
             return False
 
@@ -227,7 +230,8 @@ class _Pass:
 
     def shared(self, name: str) -> np.ndarray:
         """A flat array of all perimeters."""
-        return np.load(self._folder / f"{name}.npy")
+        found: np.ndarray = np.load(self._folder / f"{name}.npy")
+        return found
 
     def _piece(self, number: int) -> Callable[[], tuple[TileWork]]:
         spot, drainage = self.spots[number], self._drainage

@@ -18,7 +18,10 @@ def rank_correlations(base: np.ndarray, scores: np.ndarray) -> np.ndarray:
     first, others = (rankdata(np.where(np.isfinite(one), one, -1.0), axis=0) for one in (base[:, None], scores))
     first, others = first - first.mean(axis=0), others - others.mean(axis=0)
     spread = np.sqrt((first**2).sum(axis=0) * (others**2).sum(axis=0))
-    return np.divide((first * others).sum(axis=0), spread, out=np.full(spread.shape, np.nan), where=spread > 0)
+    found: np.ndarray = np.divide(
+        (first * others).sum(axis=0), spread, out=np.full(spread.shape, np.nan), where=spread > 0
+    )
+    return found
 
 
 def quantiles(scores: np.ndarray) -> np.ndarray:

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
-import pyproj
 import shapely
 
 from tunnelsite.core.grid import local_crs
@@ -46,9 +46,9 @@ def group_map(parcels: Table, groups: Table, column: str) -> str:
 
 def on_paper(parcels: Table) -> np.ndarray:
     """Outlines with north up, in units of the picture from its upper left corner; no finer than can be seen."""
-    found = Features(parcels.geometry, {}, parcels.crs, "parcels")
+    found = Features(np.array(parcels.shapes, object), {}, parcels.system, "parcels")
     west, south, east, north = lonlat_bounds(found)
-    crs = local_crs(pyproj.CRS.from_user_input(parcels.crs), (west + east) / 2, (south + north) / 2)
+    crs = local_crs(parcels.system, (west + east) / 2, (south + north) / 2)
     shapes = reprojected(found, crs).geometry
     left, bottom, right, top = shapely.total_bounds(shapes)
     scale = WIDE / max(right - left, (top - bottom) / 1.5, 1e-9)
@@ -56,10 +56,10 @@ def on_paper(parcels: Table) -> np.ndarray:
     def on_picture(at: np.ndarray) -> np.ndarray:
         return np.column_stack([(at[:, 0] - left) * scale, (top - at[:, 1]) * scale])
 
-    return shapely.simplify(shapely.transform(shapes, on_picture), 0.2)
+    return np.asarray(shapely.simplify(shapely.transform(shapes, on_picture), 0.2))
 
 
-def _parcels(drawing: Drawing, parcels: Table, shapes: np.ndarray, told: tuple[Sequence[str], dict]) -> None:
+def _parcels(drawing: Drawing, parcels: Table, shapes: np.ndarray, told: tuple[Sequence[str], dict[str, Any]]) -> None:
     """One map. told = (group of each parcel, feasible share of each group)."""
     labels, shares = told
     for row, shape, label in zip(parcels.rows, shapes, labels, strict=True):
@@ -71,8 +71,13 @@ def _parcels(drawing: Drawing, parcels: Table, shapes: np.ndarray, told: tuple[S
         at = shapely.get_coordinates(shapely.point_on_surface(mine))
         if len(at):
             words = f"{label}: {_share_words(shares[label])}"
-            edge = {"stroke": PAPER, "stroke_width": 3.5, "stroke_linejoin": "round", "paint_order": "stroke"}
-            drawing.words(*at[0], words, 12, fill=INK, text_anchor="middle", font_weight=600, **edge)
+            edge: dict[str, Any] = {
+                "stroke": PAPER,
+                "stroke_width": 3.5,
+                "stroke_linejoin": "round",
+                "paint_order": "stroke",
+            }
+            drawing.words(at[0, 0], at[0, 1], words, 12, fill=INK, text_anchor="middle", font_weight=600, **edge)
 
 
 def outline(drawing: Drawing, shape: shapely.Geometry, look: dict[str, object]) -> None:

@@ -54,15 +54,18 @@ def groups_table(parcels: Table, column: str, houses: Sequence[str]) -> Table:
     """
     labels = np.array(group_labels(parcels, column), object)
     rows, shapes = [], []
+    outlines = np.array(parcels.shapes, object)
     for label in sorted(set(labels.tolist())):
         mine = np.flatnonzero(labels == label)
-        outline = shapely.union_all(shapely.make_valid(parcels.geometry[mine]))
+        outline = shapely.union_all(shapely.make_valid(outlines[mine]))
         outline = shapely.multipolygons([part for part in shapely.get_parts(outline) if part.geom_type == "Polygon"])
         for house in dict.fromkeys(houses):
             rows.append({"group": label, "house": house} | _of_group([parcels.rows[k] for k in mine], house))
             shapes.append(outline)
     title = f"Parcels by {column} and house size"
-    return table_of("groups", title, GROUP_COLUMNS, rows, Places(np.array(shapes, object), "MultiPolygon", parcels.crs))
+    return table_of(
+        "groups", title, GROUP_COLUMNS, rows, Places(np.array(shapes, object), "MultiPolygon", parcels.system)
+    )
 
 
 def _of_group(rows: Sequence[dict[str, Any]], house: str) -> dict[str, Any]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import partial
+from typing import NoReturn
 
 import numpy as np
 import pyproj
@@ -12,7 +13,7 @@ import shapely
 
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.core.grid import horizontal, transformer
-from tunnelsite.core.layers import Drained, Features
+from tunnelsite.core.layers import Drained, Features, SourceRaster
 from tunnelsite.core.reproject import lonlat_bounds
 from tunnelsite.core.site import Site
 from tunnelsite.core.weather import Weather
@@ -95,22 +96,14 @@ class Region:
         tables = {"weather": self.weather, "wind": self.wind}
         return found + [(role, x.name, x.sha256) for role, x in tables.items() if x is not None and x.sha256]
 
-    def __reduce__(self):
+    def __reduce__(self) -> NoReturn:
         raise TypeError("a region is not sent to workers; its tasks are")
-
-
-@dataclass(frozen=True)
-class _Lattice:
-    """What `native_cell_m` asks of a raster."""
-
-    affine: tuple[float, ...]
-    crs: pyproj.CRS
 
 
 def own_cell_m(region: Region) -> float:
     """Side of the cells of the DEM [m] where the parcels lie."""
     header, boxes = region.dem.whole, lonlat_boxes(region.parcels)
-    return native_cell_m(_Lattice(header.affine, header.crs), boxes[0, 0], boxes[:, [1, 3]].mean())
+    return native_cell_m(header, boxes[0, 0], boxes[:, [1, 3]].mean())
 
 
 @dataclass(frozen=True)
@@ -146,11 +139,8 @@ def read_region(settings: Settings) -> Region:
     if len(found["far_dem"]) > 1:
         mosaic(str(settings.far_dem), "--far-dem")  # says which tiles differ
     first, *others = lands_of(found["dem"], found["surface"])
-    rasters: dict[str, Mosaic | None] = {
-        "dem": first.dem,
-        "surface": first.surface,
-        "far_dem": next(iter(found["far_dem"]), None),
-    }
+    far_dem = next(iter(found["far_dem"]), None)
+    rasters: dict[str, Mosaic | None] = {"dem": first.dem, "surface": first.surface, "far_dem": far_dem}
     check_columns(read.features)
     for name, tiles in rasters.items():  # what a task would refuse is refused before the first one starts
         if tiles is not None:
@@ -162,7 +152,13 @@ def read_region(settings: Settings) -> Region:
     for land in others:
         height_rules(land.dem.whole, settings.elevation_unit, band_of(land.dem, settings), None)
     return Region(
-        names=unique_names(read.parcels), dem_error=first.dem_error, **vars(read), **rasters, others=tuple(others)
+        dem=first.dem,
+        names=unique_names(read.parcels),
+        surface=first.surface,
+        far_dem=far_dem,
+        dem_error=first.dem_error,
+        others=tuple(others),
+        **vars(read),
     )
 
 
@@ -184,8 +180,8 @@ def task_inputs(
         parcels,
         region.surface,
         region.far_dem,
-        {name: _near(item, parcels, reach[name]) for name, item in region.features.items()},
-        tuple(_near(item, parcels, item.distance_m) for item in region.keep_outs),
+        {name: None if item is None else _beside(item, parcels, reach[name]) for name, item in region.features.items()},
+        tuple(_beside(item, parcels, item.distance_m) for item in region.keep_outs),
         dict(region.services),
         region.weather,
         region.wind,
@@ -199,9 +195,7 @@ def task_inputs(
 def task_site(inputs: TaskInputs, settings: Settings) -> Site:
     """Read the land of one task. Errors: InputRefused where the DEM does not reach it, or has changed."""
 
-    def heights(tiles: Mosaic | None, reach_m: float):
-        if tiles is None:
-            return None
+    def heights(tiles: Mosaic, reach_m: float) -> SourceRaster:
         bounds = window_bounds(tiles.whole, inputs.parcels, reach_m)
         far = tiles is inputs.far_dem
         return read_mosaic(
@@ -215,8 +209,8 @@ def task_site(inputs: TaskInputs, settings: Settings) -> Site:
         dem=heights(inputs.dem, settings.halo_m),
         dem_error=cell_errors(inputs.dem_error, inputs.parcels, settings.halo_m),
         parcels=inputs.parcels,
-        surface=heights(inputs.surface, settings.halo_m),
-        far_dem=heights(inputs.far_dem, settings.halo_m + settings.far_reach_m),
+        surface=None if inputs.surface is None else heights(inputs.surface, settings.halo_m),
+        far_dem=None if inputs.far_dem is None else heights(inputs.far_dem, settings.halo_m + settings.far_reach_m),
         keep_outs=inputs.keep_outs,
         services=inputs.services,
         own_rasters={name: one.read(inputs.parcels, settings.halo_m) for name, one in own.rasters.items()},
@@ -226,7 +220,10 @@ def task_site(inputs: TaskInputs, settings: Settings) -> Site:
         named=inputs.named,
         drained=_drained(inputs, settings),
         parcels_alone=True,
-        **inputs.features,
+        obstacles=inputs.features.get("obstacles"),
+        structures=inputs.features.get("structures"),
+        lamps=inputs.features.get("lamps"),
+        soils=inputs.features.get("soils"),
     )
 
 
@@ -244,16 +241,16 @@ def band_of(tiles: Mosaic, settings: Settings) -> int | None:
     return settings.band if len(tiles.whole.bands) > 1 or settings.band else None
 
 
-def part_of(features: Features, members) -> Features:
+def part_of(features: Features, members: np.ndarray) -> Features:
     """The features at these positions."""
     columns = {name: np.asarray(values)[members] for name, values in features.columns.items()}
     return replace(features, geometry=features.geometry[members], columns=columns)
 
 
-def _near(features: Features | None, parcels: Features, reach_m: float) -> Features | None:
+def _beside(features: Features, parcels: Features, reach_m: float) -> Features:
     """The features that can lie within `reach_m` of the parcels; the first of all where none does, so that a task is judged by
     the same criteria as every other."""
-    if features is None or not len(features) or not np.isfinite(reach_m):
+    if not len(features) or not np.isfinite(reach_m):
         return features
     west, south, east, north = _box(parcels, horizontal(features.crs), reach_m + MARGIN_M)
     bounds = shapely.bounds(features.geometry)
@@ -261,7 +258,7 @@ def _near(features: Features | None, parcels: Features, reach_m: float) -> Featu
     return part_of(features, np.flatnonzero(near) if near.any() else np.array([0]))
 
 
-def _box(parcels: Features, crs, reach_m: float) -> tuple[float, float, float, float]:
+def _box(parcels: Features, crs: pyproj.CRS, reach_m: float) -> tuple[float, float, float, float]:
     """Bounds in `crs` of the parcels and `reach_m` round them; by longitude and latitude, a little too large."""
     west, south, east, north = lonlat_bounds(parcels)
     up = 1.01 * reach_m / 110_500.0
@@ -270,7 +267,8 @@ def _box(parcels: Features, crs, reach_m: float) -> tuple[float, float, float, f
         shapely.box(west - across, south - up, east + across, north + up), max(east - west, up) / 8
     )
     source = horizontal(parcels.crs)
-    source = source if source.is_geographic else source.geodetic_crs
+    if not source.is_geographic and source.geodetic_crs is not None:
+        source = source.geodetic_crs
     points = shapely.get_coordinates(box)
     x, y = transformer(source.to_wkt(), crs.to_wkt()).transform(points[:, 0], points[:, 1])
     known = np.isfinite(x) & np.isfinite(y)

@@ -54,7 +54,7 @@ class KeptRegion:
     @property
     def crs(self) -> pyproj.CRS:
         """Of the parcels."""
-        return self.parcels.crs
+        return self.parcels.system
 
     @property
     def names(self) -> list[str]:
@@ -71,10 +71,14 @@ class KeptRegion:
         """The parcels with the columns of their own file."""
         ours = parcel_columns(self.houses)
         own = {name: _typed(self.parcels, name) for name in self.parcels.columns if name not in ours}
-        return Features(self.parcels.geometry, own, self.crs, self.path.name)
+        return Features(np.array(self.parcels.shapes, object), own, self.crs, self.path.name)
 
     def outcomes(
-        self, function: Callable, more: Callable[[Task], tuple], pool: WorkerPool, progress: Progress
+        self,
+        function: Callable[..., Any],
+        more: Callable[[Task], tuple[Any, ...]],
+        pool: WorkerPool,
+        progress: Progress,
     ) -> dict[int, Any]:
         """What a function makes of the kept run of every task, by task number.
 

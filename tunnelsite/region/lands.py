@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+import pyproj
 
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.core.grid import horizontal, transformer
@@ -61,7 +62,7 @@ def _with_errors(dem: Mosaic, surface: Mosaic | None) -> LandTiles:
     return LandTiles(noted, surface, errors.tiles)
 
 
-def land_numbers(lands: Sequence[LandTiles], points: np.ndarray, crs) -> np.ndarray:
+def land_numbers(lands: Sequence[LandTiles], points: np.ndarray, crs: pyproj.CRS | None) -> np.ndarray:
     """Which land holds each point, the first that does, 0 where none does: int64 [n]. Arguments: lands; points [n, 2] in `crs`."""
     found = np.zeros(len(points), np.int64)
     for number, land in reversed(list(enumerate(lands))) if len(lands) > 1 else ():

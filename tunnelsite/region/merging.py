@@ -27,6 +27,8 @@ TASK_COLUMNS = {
     "notes": Heading(TEXT, "what was found or assumed"),
 }
 
+Found = list[tuple[int, dict[str, Any]]]  # task numbers, and tables as `part.table_out` stores them
+
 
 @dataclass(frozen=True)
 class Done:
@@ -61,7 +63,7 @@ def merged_tables(
     parcels and names of the region; houses, their sizes as given.
     Return: candidates, pads, rejections, parcels, criteria, tasks.
     """
-    stored: dict[str, list[tuple[int, dict]]] = {name: [] for name in ("candidates", "pads", "rejections", "criteria")}
+    stored: dict[str, Found] = {name: [] for name in ("candidates", "pads", "rejections", "criteria")}
     rows: list[dict[str, Any]] = []
     tasks: list[dict[str, Any]] = []
     shapes: list[int] = []
@@ -111,11 +113,11 @@ def rows_of(stored: dict[str, Any]) -> list[dict[str, Any]]:
     return [dict(zip(names, values, strict=True)) for values in zip(*columns, strict=True)] if columns else []
 
 
-def _shapes(stored: dict[str, Any]) -> list:
+def _shapes(stored: dict[str, Any]) -> list[Any]:
     return list(shapely.from_wkb(stored["geometry"]))
 
 
-def _joined(name: str, found: list[tuple[int, dict]], crs: pyproj.CRS) -> Table:
+def _joined(name: str, found: Found, crs: pyproj.CRS) -> Table:
     if not found:
         return table_of(
             name, name, {"parcel": Heading(TEXT, "parcel")}, [], Places(np.empty(0, object), "MultiPolygon", crs)
@@ -128,7 +130,7 @@ def _joined(name: str, found: list[tuple[int, dict]], crs: pyproj.CRS) -> Table:
     )
 
 
-def _ranked(candidates, pads, names: list[str], crs: pyproj.CRS) -> tuple[Table, Table]:
+def _ranked(candidates: Found, pads: Found, names: list[str], crs: pyproj.CRS) -> tuple[Table, Table]:
     """Candidates of all tasks by score, those of equal score in the order of the parcels file; pads likewise."""
     ordered = []
     place = {name: k for k, name in enumerate(names)}
@@ -148,7 +150,7 @@ def _ranked(candidates, pads, names: list[str], crs: pyproj.CRS) -> tuple[Table,
     return tables[0], tables[1]
 
 
-def _criteria(found: list[tuple[int, dict]]) -> Table:
+def _criteria(found: Found) -> Table:
     """Every rubric used, with how many placements could be assessed in all."""
     columns = columns_of([table for _, table in found])
     rows: dict[str, dict[str, Any]] = {}

@@ -15,7 +15,7 @@ from tunnelsite.core.errors import InputRefused
 from tunnelsite.core.table import INTEGER, REAL, TEXT, Heading, Table
 
 FORMAT = "tunnelsite region part 3"
-KINDS = {TEXT: str, INTEGER: int, REAL: (int, float)}
+KINDS: dict[str, type | tuple[type, ...]] = {TEXT: str, INTEGER: int, REAL: (int, float)}
 LARGEST_BYTES = 2_000_000_000
 
 
@@ -32,7 +32,7 @@ def unpacked(data: bytes, key: str) -> dict[str, Any]:
             text = stream.read(LARGEST_BYTES + 1)
         if len(text) > LARGEST_BYTES:
             raise ValueError("too large")
-        part = json.loads(text)
+        part: dict[str, Any] = json.loads(text)
         if part["format"] != FORMAT or part["key"] != key:
             raise ValueError("another task's part")
     except (ValueError, KeyError, TypeError, OSError, EOFError, RecursionError, zlib.error) as problem:

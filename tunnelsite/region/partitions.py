@@ -80,10 +80,10 @@ class Partitions:
             for row, k in zip(part["parcels"], task.parcels.tolist(), strict=True)
         ]
         outlines = part_of(self._region.parcels, task.parcels).geometry
-        outlines = [shapely.multipolygons([s]) if s.geom_type == "Polygon" else s for s in outlines]
+        several = [shapely.multipolygons([s]) if s.geom_type == "Polygon" else s for s in outlines]
         title = "Parcels, what was tried and what passed"
         parcels = table_of(
-            "parcels", title, self._columns, rows, Places(np.array(outlines, object), "MultiPolygon", self._crs)
+            "parcels", title, self._columns, rows, Places(np.array(several, object), "MultiPolygon", self._crs)
         )
         for table in (found, parcels):
             write_whole(self.path(table.name, task), parquet_bytes(table, self._crs), overwrite=True)

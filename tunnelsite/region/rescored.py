@@ -106,7 +106,7 @@ def rescore_region(
     changes = Changes(dict(weights or {}), {name: dict(values) for name, values in (rubrics or {}).items()}, top)
     wanted = TaskOutputs(region.top if top is None else top)
 
-    def more(task: Task):
+    def more(task: Task) -> tuple[Any, ...]:
         return dict(region.limits), changes, task.key, wanted
 
     pool = workers if isinstance(workers, WorkerPool) else WorkerPool(workers)

@@ -13,6 +13,7 @@ from tunnelsite.core.table import Table
 from tunnelsite.io.formats import sld_parts as sld
 from tunnelsite.io.formats import styles
 from tunnelsite.io.formats.cog import write_cog
+from tunnelsite.io.formats.sld_parts import GREY
 from tunnelsite.io.write.plan_files import write_plan
 from tunnelsite.io.write.staging import write_whole
 from tunnelsite.region.tasks import RegionPlan
@@ -45,7 +46,7 @@ def write_region(result: RegionResult, outputs: Mapping[str, Path], *, overwrite
     `candidates parquet`, `parcels parquet`; overwrite.
     Errors: OutputFailed; what was there before stays.
     """
-    crs = result.table("parcels").crs
+    crs = result.table("parcels").system
     sources = {item["name"]: item["sha256"] for item in result.manifest["inputs"]}
     out = outputs["--out"]
     layers = [
@@ -91,9 +92,9 @@ def groups_sld() -> str:
     """Groups filled by the share of their parcels that have room."""
     root, style = sld.document("groups", "Share of feasible parcels")
     for rule, fill in styles.class_rules(style, [0.0, 0.2, 0.4, 0.6, 0.8, 1.0], "feasible_share", ("share", "Share")):
-        sld.add_polygon(rule, fill=fill, fill_opacity=0.6, stroke=styles.GREY, width=0.8)
+        sld.add_polygon(rule, fill=fill, fill_opacity=0.6, stroke=GREY, width=0.8)
     rule = styles.null_rule(style, "feasible_share", ("none", "No data"))
-    sld.add_polygon(rule, stroke=styles.GREY, width=0.8, dashes="4 3")
+    sld.add_polygon(rule, stroke=GREY, width=0.8, dashes="4 3")
     return sld.text(root)
 
 
@@ -101,7 +102,7 @@ def parcels_sld(breaks: list[float]) -> str:
     """Parcels filled by their best score in classes, grey where nothing passed or nothing was screened."""
     root, style = sld.document("parcels", "Parcels by best score")
     for rule, fill in styles.class_rules(style, breaks, "best_score", ("best", "Best score")):
-        sld.add_polygon(rule, fill=fill, fill_opacity=0.6, stroke=styles.GREY, width=0.6)
+        sld.add_polygon(rule, fill=fill, fill_opacity=0.6, stroke=GREY, width=0.6)
     rule = styles.null_rule(style, "best_score", ("none", "Nothing passed, or not screened"))
-    sld.add_polygon(rule, stroke=styles.GREY, width=0.8, dashes="4 3")
+    sld.add_polygon(rule, stroke=GREY, width=0.8, dashes="4 3")
     return sld.text(root)

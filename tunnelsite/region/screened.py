@@ -19,12 +19,12 @@ from tunnelsite.core.notebook import MOST_ROWS, notebook_frames
 from tunnelsite.core.process import Progress, silent
 from tunnelsite.core.table import Table
 from tunnelsite.io.read.files import layer_of
-from tunnelsite.io.read.site import OPTIONAL
+from tunnelsite.io.read.site_features import OPTIONAL
 from tunnelsite.io.write.drained_tiles import DrainedTiles
 from tunnelsite.plans.run_table import region_run_table
 from tunnelsite.region.drainage import FORMAT, tile_count
 from tunnelsite.region.groups import groups_table
-from tunnelsite.region.inputs import Region, own_cell_m, task_inputs
+from tunnelsite.region.inputs import Region, TaskInputs, own_cell_m, task_inputs
 from tunnelsite.region.merging import Done, merged_tables
 from tunnelsite.region.one_task import TaskOutputs
 from tunnelsite.region.part import unpacked
@@ -174,7 +174,7 @@ def screened_region(
                 water[number] = drained_region(land, settings, mine, kept.folder, hands, progress)
 
         def run(some: list[Task]) -> dict[int, Failure]:
-            def inputs_of(task: Task):
+            def inputs_of(task: Task) -> TaskInputs:
                 number = int(land_of[task.parcels[0]])
                 return task_inputs(lands[number], task.parcels, settings, water.get(number))
 
@@ -199,7 +199,7 @@ class Division:
 
 
 def _put_together(
-    region: Region, settings: Settings, division: Division, done: Done, folder: Path, progress
+    region: Region, settings: Settings, division: Division, done: Done, folder: Path, progress: Progress
 ) -> RegionResult:
     """The result from the parts. Errors: that of the first task where every one failed."""
     plan, blocks = division.plan, division.blocks

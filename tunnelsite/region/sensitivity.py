@@ -25,6 +25,7 @@ from tunnelsite.screening.loose_run import LOOSER
 if TYPE_CHECKING:
     import pandas
 
+    from tunnelsite.region.tasks import Task
     from tunnelsite.screening.result import Result
 
 SURE = 0.9  # of the draws: a parcel that is feasible in more of them, or in fewer than the rest, is counted as settled (ours)
@@ -240,7 +241,7 @@ def sensitivity(
     }
     pool = workers if isinstance(workers, WorkerPool) else WorkerPool(workers)
 
-    def more(task):
+    def more(task: Task) -> tuple[Any, ...]:
         return dict(region.limits), plans, task.number
 
     found = region.outcomes(task_draws, more, pool, progress)

@@ -76,11 +76,12 @@ def _panel(drawing: Drawing, left: float, name: str, words: str, rows: Sequence[
         drawing.line(at(value), HEAD, at(value), bottom, stroke=SOFT, stroke_width=0.5)
         drawing.words(at(value), bottom + 16, f"{value:.2f}", 11, fill=INK, text_anchor="middle")
     for k, row in enumerate(rows):
-        low, half, top = (row.get(f"{name}_p{share}") for share in (10, 50, 90))
+        low = row.get(f"{name}_p10")
         middle = HEAD + ROW * (k + 0.5)
         if low is None:
             drawing.words(left + 4, middle + 4, "not known", 11, fill=INK)
             continue
+        half, top = row[f"{name}_p50"], row[f"{name}_p90"]
         drawing.line(at(low), middle, at(top), middle, stroke=INK, stroke_width=3)
         drawing.add("circle", cx=at(half), cy=middle, r=4.5, fill=INK)
         if row.get(name) is not None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pyproj
@@ -15,6 +15,9 @@ from tunnelsite.core.errors import ResourceShortage
 from tunnelsite.core.grid import horizontal, local_crs, transformer
 from tunnelsite.core.layers import Features, SourceRaster
 from tunnelsite.core.reproject import lonlat_bounds, reprojected
+
+if TYPE_CHECKING:
+    from tunnelsite.screening.result import Result
 
 MOST_BLOCKS = 400_000_000
 
@@ -57,7 +60,7 @@ def _extent(blocks: BlockGrid, parcels: Features) -> tuple[int, int, int, int]:
     return left, bottom, max(math.ceil(north) - bottom, 1), max(math.ceil(east) - left, 1)
 
 
-def block_scores(result, blocks: BlockGrid) -> dict[str, list]:
+def block_scores(result: Result, blocks: BlockGrid) -> dict[str, list[Any]]:
     """The blocks that hold the centre of a placement that passed, and the best score in each.
 
     Return: `east`, `north`: numbers of the blocks counted from 0 of the coordinate system, by rising north, then east; `score`.

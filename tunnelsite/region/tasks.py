@@ -156,7 +156,7 @@ def grid_size(boxes: np.ndarray, halo_m: float, cell_m: float) -> tuple[int, int
 def lonlat_boxes(parcels: Features) -> np.ndarray:
     """(west, south, east, north) of every parcel [deg]: float64 [n, 4]."""
     crs = horizontal(parcels.crs)
-    box = shapely.bounds(parcels.geometry)
+    box: np.ndarray = shapely.bounds(parcels.geometry)
     if crs.is_geographic:
         return box
     change = transformer(crs.to_wkt(), geographic_wkt(crs.to_wkt()))

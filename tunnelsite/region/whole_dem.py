@@ -11,15 +11,16 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
+import pyproj
 
 from tunnelsite.core.errors import InputRefused, ResourceShortage
 from tunnelsite.core.grid import geographic_wkt, transformer
 from tunnelsite.core.process import Progress
 from tunnelsite.io.read.files import bytes_words, require_memory
 from tunnelsite.io.read.height_blocks import HeightBlocks, height_blocks
+from tunnelsite.io.read.land_window import window_bounds
 from tunnelsite.io.read.mosaic import Mosaic
 from tunnelsite.io.read.rasters import covered, height_rules
-from tunnelsite.io.read.site import window_bounds
 from tunnelsite.io.write.drained_tiles import DrainedTiles
 from tunnelsite.io.write.staging import write_whole
 from tunnelsite.region.drainage import FORMAT, TILE, drainage_of, drained, tile_count
@@ -130,6 +131,6 @@ def spacing_m(blocks: HeightBlocks) -> tuple[float, float]:
     col, row = cols / 2 + np.array([0.0, 1.0, 0.0]), rows / 2 + np.array([0.0, 0.0, 1.0])
     change = transformer(crs.to_wkt(), geographic_wkt(crs.to_wkt()))
     lon, lat = change.transform(a * col + b * row + c, d * col + e * row + f)
-    geod = crs.get_geod()
+    geod = crs.get_geod() or pyproj.Geod(ellps="WGS84")
     east, north = (geod.inv(lon[0], lat[0], lon[k], lat[k])[2] for k in (1, 2))
     return float(east), float(north)

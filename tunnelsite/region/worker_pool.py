@@ -8,11 +8,15 @@ import importlib.util
 import os
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from tunnelsite.core.errors import TunnelsiteError, UsageError
 from tunnelsite.region.workers import own_workers, threads_of_each
 from tunnelsite.screening.run_table import LIBRARIES, version_rows
+
+if TYPE_CHECKING:
+    from dask.typing import Key
+    from distributed import Client, Future
 
 AHEAD = 3  # jobs a worker that are handed over before it asks: it never waits, and little is lost when it dies
 ANSWER_S = 10.0  # a scheduler that is running answers at once
@@ -36,7 +40,7 @@ class RemoteCall:
 
     key: str
     function: Callable[..., Any]
-    arguments: Callable[[], tuple]
+    arguments: Callable[[], tuple[Any, ...]]
 
 
 class Hands:
@@ -48,12 +52,13 @@ class Hands:
     def __init__(self, pool: WorkerPool, most: int) -> None:
         self._pool, self._most = pool, most
         self._stack = contextlib.ExitStack()
-        self._client, self._threads = None, os.cpu_count() or 1
+        self._client: Client | None = None
+        self._threads = os.cpu_count() or 1
 
     def __enter__(self) -> Hands:
         return self
 
-    def __exit__(self, *problem) -> None:
+    def __exit__(self, *problem: Any) -> None:
         self._stack.__exit__(*problem)
 
     def outcomes(self, jobs: Sequence[RemoteCall]) -> Iterator[tuple[RemoteCall, Any]]:
@@ -75,10 +80,11 @@ def killed(outcome: Any) -> bool:
     return type(outcome).__name__ == "KilledWorker"  # by name: Dask is not imported where it is not used
 
 
-def _called(function: Callable[..., Any], threads: int, arguments: tuple) -> Any:
+def _called(function: Callable[..., Any], threads: int, arguments: tuple[Any, ...]) -> Any:
     import numba
 
-    numba.set_num_threads(max(1, min(threads, numba.config.NUMBA_NUM_THREADS)))
+    most: int = numba.config.NUMBA_NUM_THREADS  # type: ignore[attr-defined]  # set while numba is imported
+    numba.set_num_threads(max(1, min(threads, most)))
     return function(*arguments)
 
 
@@ -90,14 +96,14 @@ def _here(jobs: Sequence[RemoteCall], threads: int) -> Iterator[tuple[RemoteCall
             yield job, problem
 
 
-def _there(jobs: Sequence[RemoteCall], client, threads: int) -> Iterator[tuple[RemoteCall, Any]]:
+def _there(jobs: Sequence[RemoteCall], client: Client, threads: int) -> Iterator[tuple[RemoteCall, Any]]:
     """Outcomes as they come. Few jobs are in flight, so that the memory here does not grow with the region."""
     from distributed import as_completed
 
-    waiting: dict[str, RemoteCall] = {}
+    waiting: dict[Key, RemoteCall] = {}
     left = iter(jobs)
 
-    def submitted(job: RemoteCall, name: str):
+    def submitted(job: RemoteCall, name: str) -> Future[Any]:
         try:
             arguments = job.arguments()
         except TunnelsiteError as problem:
@@ -126,7 +132,7 @@ def _there(jobs: Sequence[RemoteCall], client, threads: int) -> Iterator[tuple[R
         yield job, _outcome(submitted(job, f"{job.key}-alone"))
 
 
-def _outcome(future) -> Any:
+def _outcome(future: Future[Any]) -> Any:
     problem = future.exception()
     outcome = future.result() if problem is None else problem
     future.release()
@@ -142,7 +148,7 @@ def _raised(problem: Exception) -> None:
 
 
 @contextlib.contextmanager
-def _client(pool: WorkerPool, count: int):
+def _client(pool: WorkerPool, count: int) -> Iterator[tuple[Client, int]]:
     """(client, threads a job may use) of an existing scheduler or of a cluster of this run alone, on this machine only."""
     _require_dask()
     if pool.scheduler is not None:
@@ -155,7 +161,7 @@ def _client(pool: WorkerPool, count: int):
 
 
 @contextlib.contextmanager
-def _found(address: str):
+def _found(address: str) -> Iterator[Client]:
     """The client of a scheduler that is running, whose workers are of the same version as this program. Errors: UsageError."""
     from distributed import Client
 
@@ -206,7 +212,7 @@ async def _greeted(address: str) -> None:
         raise ValueError(f"a {found['type'].lower()} answers, no scheduler")
 
 
-def _check_workers(client, address: str) -> None:
+def _check_workers(client: Client, address: str) -> None:
     try:
         client.wait_for_workers(1, timeout=WORKERS_S)
     except OSError:

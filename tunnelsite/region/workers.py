@@ -9,16 +9,20 @@ import signal
 import time
 from collections.abc import Callable, Iterator
 from multiprocessing import resource_tracker
+from typing import TYPE_CHECKING
 
 from tunnelsite.core.ending import taken_away
 from tunnelsite.io.read.files import available_bytes
 from tunnelsite.io.write.scratch import temporary_folder
 
+if TYPE_CHECKING:
+    from distributed import Client
+
 GONE_S = 0.3  # how long the end of killed workers is waited for
 
 
 @contextlib.contextmanager
-def own_workers(count: int) -> Iterator:
+def own_workers(count: int) -> Iterator[Client]:
     """A client of a new cluster. Arguments: count of workers. Errors: ImportError where Dask is missing."""
     import dask
     from distributed import Client, LocalCluster

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import math
+from typing import Protocol
 
 import numpy as np
+import pyproj
 import shapely
 
 from tunnelsite.core.errors import InputRefused, NoHeights
 from tunnelsite.core.grid import Grid, covering_grid, geographic_wkt, horizontal, local_crs, transformer, true_scale
 from tunnelsite.core.height_step import height_step, step_notes
-from tunnelsite.core.layers import Drained, Features, SourceRaster
+from tunnelsite.core.layers import Affine, Drained, Features, SourceRaster
 from tunnelsite.core.reproject import lonlat_bounds, to_grid
 from tunnelsite.core.site import Frame, Site
 from tunnelsite.kernels.resample import bilinear_samples, raise_to_crests, standing_tops
@@ -19,7 +21,19 @@ WIDEST_FARM_M = 30_000.0  # at 15 km from the centre grid east is off true east 
 LATTICE_TOLERANCE_CELLS = 1e-4
 
 
-def native_cell_m(raster: SourceRaster, lon_deg: float, lat_deg: float) -> float:
+class Lattice(Protocol):
+    """Where the cells of a raster lie."""
+
+    @property
+    def affine(self) -> Affine:
+        """Columns and rows to map coordinates."""
+
+    @property
+    def crs(self) -> pyproj.CRS:
+        """Their coordinate system."""
+
+
+def native_cell_m(raster: Lattice, lon_deg: float, lat_deg: float) -> float:
     """The raster's own cell side [m] on the ground at a place: the finer of its two sides.
 
     The nominal side of a projected raster, unless its projection is more than 2 % off scale there (web Mercator is).
