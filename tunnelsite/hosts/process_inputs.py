@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -10,9 +12,10 @@ from tunnelsite.core.describe import LayerSpec
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.grid import horizontal
 from tunnelsite.core.layers import Layer, SourceRaster
+from tunnelsite.core.process import Process
 
 
-def raster_inputs(process, raster, crop_months: str) -> dict[str, Layer]:
+def raster_inputs(process: Process, raster: SourceRaster, crop_months: str) -> dict[str, Layer]:
     """The raster as the process's ground. Errors: UsageError for rasters in degrees or turned, and for other layers."""
     known = ("ground", "surface", "sun")
     other = [spec.id for spec in process.description.reads if spec.id not in known and not spec.optional]
@@ -66,7 +69,9 @@ def stored_values(spec: LayerSpec, layer: Layer, datum_m: float) -> np.ndarray:
     return (layer.values.astype(np.float64) + datum_m).astype(np.float32) if spec.is_elevation else layer.values
 
 
-def place_parameters(process, raster, asked: dict[str, str]) -> tuple[dict[str, float], list[str]]:
+def place_parameters(
+    process: Process, raster: SourceRaster, asked: Mapping[str, Any]
+) -> tuple[dict[str, float], list[str]]:
     """What the raster knows of the parameters that were not given: its middle, true north there, the step of its heights; notes."""
     from tunnelsite.plans.stakeout.bearings import convergence_deg
 
@@ -89,7 +94,7 @@ def place_parameters(process, raster, asked: dict[str, str]) -> tuple[dict[str, 
     return {name: value for name, value in found.items() if name in wanted}, notes
 
 
-def _step_parameter(raster) -> tuple[dict[str, float], list[str]]:
+def _step_parameter(raster: SourceRaster) -> tuple[dict[str, float], list[str]]:
     from tunnelsite.core.height_step import height_step, step_notes
 
     step = height_step(raster.values, raster.datum_m)
@@ -97,7 +102,7 @@ def _step_parameter(raster) -> tuple[dict[str, float], list[str]]:
     return ({"height_step_m": step} if step else {}), [*doubts, *notes]
 
 
-def _middle_lonlat(raster) -> tuple[float, float] | None:
+def _middle_lonlat(raster: SourceRaster) -> tuple[float, float] | None:
     """Longitude and latitude [deg] of the raster's middle on its own datum; None without a link to the earth."""
     from tunnelsite.core.grid import geographic_wkt, horizontal, transformer
 
@@ -110,7 +115,7 @@ def _middle_lonlat(raster) -> tuple[float, float] | None:
     return float(lon), float(lat)
 
 
-def clear_sky_sun(raster, crop_months: str):
+def clear_sky_sun(raster: SourceRaster, crop_months: str) -> np.ndarray:
     """The sun of a part of the year over the middle of a raster, under a clear sky. Errors: UsageError without a place on earth."""
     from tunnelsite.core.units import days_of
     from tunnelsite.settings.model import crop_period

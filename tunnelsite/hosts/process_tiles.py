@@ -64,6 +64,8 @@ def run_by_tiles(
     Arguments: process, whose `by_tiles` allows the parameters; blocks, the raster; parameters, not checked yet; wanted; progress.
     Return: the layer's title and unit, without its values. Errors: as `raster_inputs` and `cog_by_blocks`.
     """
+    if process.by_tiles is None:
+        raise ValueError(f"{process.id} is not run by tiles")
     raster = without_cells(blocks)
     ground = GroundTiles(blocks.shape, cell_size_m(raster), lambda rows, cols: blocks.near(rows, cols).read(rows, cols))
     spec = wanted.spec

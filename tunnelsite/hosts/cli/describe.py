@@ -92,11 +92,12 @@ def describe(given: argparse.Namespace) -> int:
     """Print every tool of the command line and of the catalogue, plug-ins' included."""
     from importlib.metadata import version
 
-    found = {"program": "tunnelsite", "version": version("tunnelsite"), "tools": [asdict(tool) for tool in tools()]}
+    known = [asdict(tool) for tool in tools()]
+    found = {"program": "tunnelsite", "version": version("tunnelsite"), "tools": known}
     if given.json:
         answer(found, str, as_json=True)
         return 0
-    for tool in found["tools"]:
+    for tool in known:
         say(f"{' '.join(tool['command'])}: {tool['help']}")
     return 0
 
@@ -129,7 +130,9 @@ def _arguments(command: str, options: argparse.ArgumentParser) -> Iterator[Argum
             if item.dest == "help":
                 continue
             field = fields.get(item.dest)
-            yield _argument(command, item, field, group.title if field is not None and field.words.section else "")
+            yield _argument(
+                command, item, field, (group.title or "") if field is not None and field.words.section else ""
+            )
 
 
 def _argument(command: str, item: argparse.Action, field: Field | None, section: str) -> Argument:
@@ -206,7 +209,7 @@ def _process(process: Process, run: Mapping[str, Argument]) -> DescribedTool:
     source = Argument("input", (), "raster", "Ground", "elevation raster", required=True)
     target = Argument("output", (), "new_file", "Layer", "raster to write", required=True, ending=".tif")
     layers = tuple(spec.id for spec in about.makes)
-    given = (run["elevation_unit"], run["dem_crs"], run["band"])
+    given: tuple[Argument, ...] = (run["elevation_unit"], run["dem_crs"], run["band"])
     if any(spec.is_table for spec in about.reads):
         given = (run["crop_months"], *given)
     choice = Argument(

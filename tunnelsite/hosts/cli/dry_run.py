@@ -4,12 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from tunnelsite.hosts.cli.streams import answer
 
+if TYPE_CHECKING:
+    from tunnelsite.core.site import Site
+    from tunnelsite.scan.engine import Judge
+    from tunnelsite.settings.model import Settings
 
-def dry_run(settings, files: tuple[Mapping[str, Path], Sequence[str]], *, as_json: bool) -> int:
+
+def dry_run(settings: Settings, files: tuple[Mapping[str, Path], Sequence[str]], *, as_json: bool) -> int:
     """Check everything, say what was assumed and what the run will cost; judge and write nothing.
 
     Arguments: settings; files, (outputs by option, inputs). Errors: whatever the run would refuse; ResourceShortage once the
@@ -42,7 +47,9 @@ def dry_run(settings, files: tuple[Mapping[str, Path], Sequence[str]], *, as_jso
     return 0
 
 
-def _plan(site, settings, judges, skipped: Sequence[str], *, whole: bool) -> dict[str, Any]:
+def _plan(
+    site: Site, settings: Settings, judges: list[Judge], skipped: Sequence[str], *, whole: bool
+) -> dict[str, Any]:
     """What a run would do. Arguments: skipped, words on criteria that are left out; whole, whether there is room to look at the data."""
     from tunnelsite.screening.checking import Checked, checked
     from tunnelsite.screening.cost import estimated, work_of

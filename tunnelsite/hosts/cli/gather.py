@@ -7,12 +7,16 @@ import os
 import shlex
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.units import length_m, number
 from tunnelsite.hosts.cli.progress import Progress
 from tunnelsite.hosts.cli.streams import answer
+
+if TYPE_CHECKING:
+    from tunnelsite.gather.record import Entry
+    from tunnelsite.gather.request import GatherRequest
 
 
 def gather(given: argparse.Namespace) -> int:
@@ -49,7 +53,7 @@ def gather(given: argparse.Namespace) -> int:
     return 0
 
 
-def _sizes_not_known(request) -> list[str]:
+def _sizes_not_known(request: GatherRequest) -> list[str]:
     """What would be fetched besides the models, one line each."""
     clouds = [
         f"points: from {place}: its size is not known in advance" for _, place in request.points if "://" in place
@@ -70,7 +74,7 @@ def _next(folder: Path, files: list[str]) -> list[str]:
     ]
 
 
-def _request(given: argparse.Namespace, folder: Path):
+def _request(given: argparse.Namespace, folder: Path) -> GatherRequest:
     """The options as a request. Errors: UsageError."""
     from tunnelsite.gather.features import FeatureRequest
     from tunnelsite.gather.request import GatherRequest, area_around, area_of_parcels
@@ -138,7 +142,7 @@ def _most_bytes(text: str) -> int:
     return int(most * 1e6)
 
 
-def _file(folder: Path, entry) -> dict[str, Any]:
+def _file(folder: Path, entry: Entry) -> dict[str, Any]:
     words = {name: getattr(entry, name) for name in ("what", "chosen", "licence")}
     return {"file": str(folder / entry.file), **words, "notes": list(entry.notes)}
 

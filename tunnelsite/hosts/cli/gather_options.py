@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import argparse
+from typing import Any
 
 # (option, placeholder, default, what it is); those with a list as default may be given several times
-_OPTIONS = (
+_OPTIONS: tuple[tuple[str, str | None, Any, str], ...] = (
     ("--around", "LAT,LON:RADIUS", None, "a circle, as 43.0124,-78.1502:400m"),
     ("--parcels", "FILE", None, "or the parcels that will be screened"),
     ("--halo", "LENGTH", "300m", "land round them, for shade and water (default 300m)"),

@@ -6,10 +6,13 @@ import argparse
 import sys
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from tunnelsite.core.errors import TunnelsiteError, UsageError
 from tunnelsite.hosts.cli.streams import answer, prompt, say
+
+if TYPE_CHECKING:
+    from tunnelsite.desk.proposal import Proposal
 
 # (setting, question, usual answer); an empty usual answer leaves the setting out
 QUESTIONS = (
@@ -52,7 +55,7 @@ def init(given: argparse.Namespace) -> int:
     return 0
 
 
-def _ask_files(proposal) -> None:
+def _ask_files(proposal: Proposal) -> None:
     from tunnelsite.desk.roles import ROLES
 
     known = {role.id: role.title for role in ROLES}
@@ -76,7 +79,7 @@ def _ask_files(proposal) -> None:
                 say(str(problem))
 
 
-def _settings(proposal, given: argparse.Namespace, asking: bool) -> None:
+def _settings(proposal: Proposal, given: argparse.Namespace, asking: bool) -> None:
     """The remaining questions, each checked as it is answered."""
     from tunnelsite.settings.model import settings_from
 
@@ -112,7 +115,7 @@ def _asked(question: str, usual: str) -> str:
     return said.strip() or usual
 
 
-def _role(proposal, name: str) -> str | None:
+def _role(proposal: Proposal, name: str) -> str | None:
     from tunnelsite.desk.roles import used_as
 
     return used_as(proposal.settings, name)[0]

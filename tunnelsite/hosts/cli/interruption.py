@@ -71,7 +71,7 @@ def leave(ending: Ending) -> NoReturn:
         with contextlib.suppress(OSError, ValueError):
             stream.flush()
     _say(ending)
-    os._exit(ending.status)
+    os._exit(128 + signal.SIGINT if ending.status is None else ending.status)
 
 
 def _watch(heard: int, numbers: frozenset[int], ending: Ending) -> None:

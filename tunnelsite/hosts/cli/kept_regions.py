@@ -5,12 +5,17 @@ from __future__ import annotations
 import argparse
 import os
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.units import number, whole_number
 from tunnelsite.hosts.cli.arguments import check_ending
 from tunnelsite.hosts.cli.progress import Progress
 from tunnelsite.hosts.cli.streams import answer, say
+
+if TYPE_CHECKING:
+    from tunnelsite.region.worker_pool import WorkerPool
+    from tunnelsite.settings.model import Settings
 
 # Options that only a region, or only a screening, knows.
 REGION_ONLY = ("limit_range", "parts", "workers", "scheduler")
@@ -26,7 +31,7 @@ def add_pool_options(command: argparse.ArgumentParser) -> None:
     command.add_argument("--parts", metavar="DIR", help=text)
 
 
-def pool_of(given: argparse.Namespace):
+def pool_of(given: argparse.Namespace) -> WorkerPool:
     """The pool that was asked for. Errors: UsageError."""
     from tunnelsite.region.worker_pool import WorkerPool
 
@@ -86,7 +91,7 @@ def region_robustness(given: argparse.Namespace) -> int:
     return 0
 
 
-def rescored_region(given: argparse.Namespace, asked, top: int | None) -> int:
+def rescored_region(given: argparse.Namespace, asked: Settings, top: int | None) -> int:
     """Rank every parcel of a kept region again. Arguments: given; asked, settings with the new weights and curves; top."""
     from tunnelsite.io.write.outputs import reserved_outputs
     from tunnelsite.region.kept_region import kept_region
@@ -107,7 +112,7 @@ def rescored_region(given: argparse.Namespace, asked, top: int | None) -> int:
     return 0
 
 
-def _words(summary: dict) -> str:
+def _words(summary: dict[str, Any]) -> str:
     lines = [f"{summary['parcels']:,} parcels, {summary['with_candidates']:,} with candidates."]
     lines += [f"{one['rank']:>5} {one['score']:6.1f}  {one['parcel']} {one['house']}" for one in summary["best"]]
     return "\n".join([*lines, f"Written to {summary['written']}."])

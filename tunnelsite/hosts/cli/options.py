@@ -246,7 +246,7 @@ COMMANDS = (
 )
 
 
-def _command(commands, about: Command) -> argparse.ArgumentParser:
+def _command(commands: argparse._SubParsersAction[Any], about: Command) -> argparse.ArgumentParser:
     def call(given: argparse.Namespace) -> Any:
         from importlib import import_module  # a command imports what it needs and no more
 
@@ -254,7 +254,7 @@ def _command(commands, about: Command) -> argparse.ArgumentParser:
 
     description = f"{about.text[0].upper()}{about.text[1:]}."
     usage = f"tunnelsite {about.name} {GROUND} [options]" if about.name in GOING_ON else None
-    command = commands.add_parser(
+    command: argparse.ArgumentParser = commands.add_parser(
         about.name, help=about.text, description=description, epilog=EPILOG, allow_abbrev=False, usage=usage
     )
     command.set_defaults(command=call)

@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 import argparse
+from dataclasses import dataclass
 from pathlib import Path
 
+from tunnelsite.core.describe import Description, LayerSpec
 from tunnelsite.core.errors import UsageError
+from tunnelsite.core.layers import Layer, SourceRaster
 from tunnelsite.core.plan_kind import PlanKind
+from tunnelsite.core.process import Process
 from tunnelsite.core.sources import source_words
 from tunnelsite.hosts.cli.progress import Progress
 from tunnelsite.hosts.cli.streams import say, tell
@@ -46,7 +50,7 @@ def _print_plan(kind: PlanKind) -> None:
     say(f"    source: {source_words(kind.source)}")
 
 
-def _print_parameters(description) -> None:
+def _print_parameters(description: Description) -> None:
     for parameter in description.parameters:
         choices = f", one of {', '.join(parameter.choices)}" if parameter.choices else ""
         unit = f" [{parameter.unit}]" if parameter.unit else ""
@@ -70,19 +74,31 @@ def run_process(given: argparse.Namespace) -> int:
     crop_period(given.crop_months)
     progress = Progress(quiet=given.quiet)
     with reserved_outputs({"OUT": Path(given.output)}, [given.input], overwrite=given.overwrite):
-        layer, raster, (known, unknown) = _run_and_written(process, given, makes[wanted], asked, progress)
-    for note in raster.notes:
-        progress.say(f"note: {raster.name}: {note}")
-    for name, value in known.items():
-        progress.say(f"note: {name} = {value:.6f}, as {raster.name} tells")
-    for text in unknown:
+        done = _run_and_written(process, given, makes[wanted], asked, progress)
+    for note in done.raster.notes:
+        progress.say(f"note: {done.raster.name}: {note}")
+    for name, value in done.known.items():
+        progress.say(f"note: {name} = {value:.6f}, as {done.raster.name} tells")
+    for text in done.notes:
         progress.say(f"note: {text}")
-    say(f"{layer.title} [{layer.unit}] written to {given.output}")
+    say(f"{done.layer.title} [{done.layer.unit}] written to {given.output}")
     return 0
 
 
-def _run_and_written(process, given: argparse.Namespace, spec, asked: dict[str, str], progress: Progress):
-    """(layer, raster, (parameters that its place told, notes)): at once, or part by part where the raster is large."""
+@dataclass(frozen=True)
+class Written:
+    """What a process made of a raster: layer written, raster read, what the raster told of the parameters, and notes."""
+
+    layer: Layer
+    raster: SourceRaster
+    known: dict[str, float]
+    notes: list[str]
+
+
+def _run_and_written(
+    process: Process, given: argparse.Namespace, spec: LayerSpec, asked: dict[str, str], progress: Progress
+) -> Written:
+    """At once, or part by part where the raster is large."""
     from tunnelsite.hosts.process_inputs import place_parameters, raster_inputs, write_layer
     from tunnelsite.hosts.process_tiles import LayerOutput, refuse_without_room, run_by_tiles, too_large, without_cells
     from tunnelsite.io.read.height_blocks import height_blocks
@@ -97,19 +113,19 @@ def _run_and_written(process, given: argparse.Namespace, spec, asked: dict[str, 
         refuse_without_room(header, Path(given.output))
         blocks = height_blocks(tiles or mosaic(given.input, "input", crs=given.dem_crs), **reading)
         raster = without_cells(blocks)
-        told = place_parameters(process, raster, asked)
+        known, notes = place_parameters(process, raster, asked)
         wanted = LayerOutput(spec, Path(given.output), given.overwrite)
-        return run_by_tiles(process, blocks, told[0] | asked, wanted, progress), raster, told
+        return Written(run_by_tiles(process, blocks, known | asked, wanted, progress), raster, known, notes)
     progress("reading", 0.0)
     raster = read_raster(header, **reading) if tiles is None else read_mosaic(tiles, None, **reading)
     progress("reading", 1.0)
     inputs = raster_inputs(process, raster, given.crop_months)
-    told = place_parameters(process, raster, asked)
-    layer = process(inputs, told[0] | asked, progress)[spec.id]
+    known, notes = place_parameters(process, raster, asked)
+    layer = process(inputs, known | asked, progress)[spec.id]
     progress("writing", 0.0)
     write_layer(given.output, spec, layer, raster, overwrite=given.overwrite)
     progress("writing", 1.0)
-    return layer, raster, told
+    return Written(layer, raster, known, notes)
 
 
 def _pairs(given: list[str]) -> dict[str, str]:

@@ -7,7 +7,7 @@ import importlib.util
 import os
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from tunnelsite.core.ending import say_what_is_kept
 from tunnelsite.core.errors import UsageError
@@ -19,6 +19,13 @@ from tunnelsite.hosts.cli.kept_regions import pool_of
 from tunnelsite.hosts.cli.progress import Progress
 from tunnelsite.hosts.cli.project_values import project_values
 from tunnelsite.hosts.cli.streams import answer, say
+
+if TYPE_CHECKING:
+    from tunnelsite.region.inputs import Region
+    from tunnelsite.region.partitions import Partitions
+    from tunnelsite.region.screened import RegionResult
+    from tunnelsite.region.tasks import RegionPlan
+    from tunnelsite.settings.model import Settings
 
 OWN = ("out", "top", "rasters", "keep", "overwrite")
 MOST_NOTES = 10  # lines that a person still reads
@@ -63,7 +70,7 @@ def region(given: argparse.Namespace) -> int:
     return 0
 
 
-def _plan(given: argparse.Namespace):
+def _plan(given: argparse.Namespace) -> RegionPlan:
     from tunnelsite.region.tasks import RegionPlan
 
     size = None if given.group_size is None else length_m(given.group_size, "--group-size", most_m=20_000.0)
@@ -85,7 +92,9 @@ def _outputs(given: argparse.Namespace) -> dict[str, Path]:
     return region_files(out, _plan(given), parquet=bool(given.parquet))
 
 
-def _partitions(given: argparse.Namespace, outputs: dict[str, Path], region, settings):
+def _partitions(
+    given: argparse.Namespace, outputs: dict[str, Path], region: Region, settings: Settings
+) -> Partitions | None:
     if not given.partitions:
         return None
     from tunnelsite.region.partitions import Partitions
@@ -101,7 +110,7 @@ def _parts(given: argparse.Namespace) -> Path:
     return out.with_name(f"{out.stem}.parts") if given.parts is None else Path(given.parts)
 
 
-def _summary(result, outputs: dict[str, Path], parts: Path) -> dict[str, Any]:
+def _summary(result: RegionResult, outputs: dict[str, Path], parts: Path) -> dict[str, Any]:
     parcels, candidates = result.table("parcels"), result.table("candidates")
     failed = [row for row in parcels.rows if row["state"] == "failed"]
     listed = ("rank", "score", "parcel", "house", "lon", "lat")
@@ -148,7 +157,7 @@ def _words(summary: dict[str, Any]) -> str:
     return "\n".join(lines)
 
 
-def _dry_run(given: argparse.Namespace, region, settings, plan) -> int:
+def _dry_run(given: argparse.Namespace, region: Region, settings: Settings, plan: RegionPlan) -> int:
     """What would be done and what it would cost; nothing is computed or written."""
     from tunnelsite.region.cost import whole_cost
     from tunnelsite.region.screened import planned

@@ -5,8 +5,9 @@ from __future__ import annotations
 import argparse
 import os
 import time
+from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from tunnelsite.core.errors import UsageError
 from tunnelsite.hosts.cli.arguments import check_ending
@@ -17,6 +18,10 @@ from tunnelsite.hosts.cli.project_values import project_values
 from tunnelsite.hosts.cli.screening_words import once, words_of
 from tunnelsite.hosts.cli.streams import answer
 from tunnelsite.io.read.sample_data import sample_data
+
+if TYPE_CHECKING:
+    from tunnelsite.screening.result import Result
+    from tunnelsite.settings.model import Settings
 
 DEFAULT_OUT = "sites.gpkg"
 REASON = (
@@ -59,7 +64,7 @@ def demo(given: argparse.Namespace) -> int:
     return _screened(settings, Progress(quiet=given.quiet), files, as_json=False, more=given.verbose)
 
 
-def _outputs(settings) -> dict[str, Path]:
+def _outputs(settings: Settings) -> dict[str, Path]:
     """Every file a screening writes, by what it is. Errors: UsageError for a wrong ending or a folder that is none."""
     outputs = {"--out": Path(settings.out or DEFAULT_OUT)}
     if settings.keep is not None:
@@ -81,7 +86,15 @@ def _outputs(settings) -> dict[str, Path]:
     return outputs | raster_files(folder, settings)
 
 
-def _screened(settings, progress: Progress, files, *, as_json: bool, more: bool, then: str | None = None) -> int:
+def _screened(
+    settings: Settings,
+    progress: Progress,
+    files: tuple[Mapping[str, Path], Sequence[str]],
+    *,
+    as_json: bool,
+    more: bool,
+    then: str | None = None,
+) -> int:
     from tunnelsite.io.write.outputs import output_folder, refuse_clashes, reserved_outputs
     from tunnelsite.kernels.first_run import compiled_beside
 
@@ -130,7 +143,7 @@ def _screened(settings, progress: Progress, files, *, as_json: bool, more: bool,
     return 0
 
 
-def summary_of(result, out: Path, seconds: float) -> dict[str, Any]:
+def summary_of(result: Result, out: Path, seconds: float) -> dict[str, Any]:
     """What a program wants to know of a run."""
     from tunnelsite.scan.firmness.drawn_words import drawn_words
     from tunnelsite.scan.firmness.ties import undecided

@@ -140,7 +140,8 @@ def _deepest(cut_m: float, feet: bool) -> str:
 
 def _light(row: dict[str, Any]) -> float | None:
     worst = row.get("beam_share_worst")
-    return row["beam_share"] if worst is None else worst
+    share: float | None = row["beam_share"] if worst is None else worst
+    return share
 
 
 def _in_month(row: dict[str, Any]) -> str:

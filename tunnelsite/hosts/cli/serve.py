@@ -9,11 +9,17 @@ import socket
 from collections.abc import Callable
 from pathlib import Path
 from types import FrameType
+from typing import TYPE_CHECKING
 
 from tunnelsite.core.ending import taken_away
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.units import whole_number
 from tunnelsite.hosts.cli.streams import say, tell
+
+if TYPE_CHECKING:
+    from tunnelsite.core.plan_kind import PlanKind
+    from tunnelsite.core.process import Process
+    from tunnelsite.hosts.server.limits import Limits
 
 LOOPBACK = ("127.0.0.1", "::1", "localhost")
 SLACK_BYTES = 16 << 20  # a body that is a little too large is read and answered in words; others are cut off
@@ -45,7 +51,7 @@ def serve(given: argparse.Namespace) -> int:
     if given.url is not None and not given.url.startswith(("http://", "https://")):
         raise UsageError(f"--url is {given.url[:80]!r}", "an address such as https://example.org/sites", "correct it")
     datasets = datasets_in(None if given.data is None else Path(given.data))
-    tools = [*catalogue.processes(_say), *catalogue.plans(_say)]
+    tools: list[Process | PlanKind] = [*catalogue.processes(_say), *catalogue.plans(_say)]
     names = list(dict.fromkeys([SCREENING, *(tool.id for tool in tools)]))
     listening = _listening(given.host, given.port)
     try:
@@ -74,7 +80,7 @@ def serve(given: argparse.Namespace) -> int:
     return 0
 
 
-def _limits(given: argparse.Namespace):
+def _limits(given: argparse.Namespace) -> Limits:
     from tunnelsite.hosts.server.limits import MIB, Limits
 
     usual = Limits()
@@ -113,7 +119,7 @@ def _listening(host: str, port: str) -> socket.socket:
 def _url(given: argparse.Namespace, listening: socket.socket) -> str:
     """Under which address clients reach the server. Errors: UsageError where only the operator can know."""
     if given.url:
-        return given.url.rstrip("/")
+        return str(given.url).rstrip("/")
     if given.host not in LOOPBACK:
         raise UsageError(
             f"--host is {given.host}, which others can reach",

@@ -27,13 +27,13 @@ class Answers:
 
     def write(self, text: str) -> int:
         """As of any text stream; what steers a terminal is shown, not sent."""
-        return self._tried(self._stream.write, visible(text))
+        return int(self._tried(self._stream.write, visible(text)))
 
     def flush(self) -> None:
         """As of any text stream."""
         self._tried(self._stream.flush)
 
-    def _tried(self, call, *arguments):
+    def _tried(self, call: Callable[..., Any], *arguments: str) -> Any:
         try:
             return call(*arguments)
         except OSError as problem:

@@ -96,7 +96,7 @@ def _add_errors(app: Flask, log: Callable[[str], None]) -> None:
 
     @app.errorhandler(HTTPException)
     def not_served(problem: HTTPException) -> Response:
-        headers = {"Allow": ", ".join(problem.valid_methods)} if getattr(problem, "valid_methods", None) else {}
+        headers = {"Allow": ", ".join(allowed)} if (allowed := getattr(problem, "valid_methods", None)) else {}
         return _json(
             Refused(problem.code or 500, "there is nothing of that kind here; see /openapi.").body(),
             problem.code or 500,
@@ -139,7 +139,8 @@ def _add_descriptions(app: Flask, api: API) -> None:
 
 def _own(api: API, process_id: str) -> dict[str, Any]:
     """Our description of a process, before pygeoapi has put its words into it."""
-    return api.manager.get_processor(process_id).metadata
+    found: dict[str, Any] = api.manager.get_processor(process_id).metadata
+    return found
 
 
 def _add_jobs(app: Flask, api: API, url: str) -> None:
@@ -205,10 +206,10 @@ def _as_seen(api: API) -> API:
     return seen
 
 
-def _asked(api: API, what: Callable, *words: str) -> dict[str, Any]:
+def _asked(api: API, what: Callable[..., Any], *words: str) -> dict[str, Any]:
     """One of pygeoapi's answers as an object. Errors: Refused."""
     _, status, content = what(api, APIRequest.from_flask(request, api.locales), *words)
-    told = json.loads(content)
+    told: dict[str, Any] = json.loads(content)
     if int(status) >= 400:
         raise Refused(int(status), f"{told.get('description') or 'the request cannot be served'}.")
     return told

@@ -73,6 +73,8 @@ class Child:
     def outcome(self, heard: Callable[[int, str], None]) -> Outcome:
         """Wait for the end. Arguments: heard, called with (percent, what is being done)."""
         told: Outcome | None = None
+        if self._process.stdout is None:
+            raise RuntimeError("the child was started without a pipe")
         with self._process.stdout as lines:
             while line := lines.readline(LONGEST_LINE):
                 with contextlib.suppress(ValueError, TypeError, KeyError):

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import copy
-from typing import Any
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
 
 from pygeoapi.process.base import JobNotFoundError, JobResultNotFoundError, UnknownProcessError
 from pygeoapi.process.manager.base import BaseManager
@@ -21,6 +22,9 @@ from tunnelsite.hosts.server.screening_offer import screening_settings
 from tunnelsite.hosts.server.staging import Staged, Stager
 from tunnelsite.hosts.server.store import Job, JobStore
 from tunnelsite.settings.model import crop_period
+
+if TYPE_CHECKING:
+    from tunnelsite.hosts.server.processor import OfferedProcessor
 
 ALL_YEAR = "01-01:12-31"
 ASYNC = RequestedProcessExecutionMode.respond_async
@@ -45,7 +49,7 @@ class JobManager(BaseManager):
         self.owner = ""
         self.store: JobStore | None = None
 
-    def open(self, log) -> None:
+    def open(self, log: Callable[[str], None]) -> None:
         """Make room for jobs. Arguments: log, called with a line on what happens."""
         self.store = JobStore(self.limits, log)
 
@@ -54,24 +58,31 @@ class JobManager(BaseManager):
         if self.store is not None:
             self.store.close()
 
+    @property
+    def _jobs(self) -> JobStore:
+        if self.store is None:
+            raise RuntimeError("a manager that was not opened has no jobs")
+        return self.store
+
     def seen_by(self, owner: str) -> JobManager:
         """The same manager as one client sees it. Arguments: owner, from `store.owner_of`."""
         seen = copy.copy(self)
         seen.owner = owner
         return seen
 
-    def get_processor(self, process_id: str):
+    def get_processor(self, process_id: str) -> OfferedProcessor:
         """As in pygeoapi. Errors: UnknownProcessError."""
         if process_id not in self.processes:
             raise UnknownProcessError("there is no such process")
-        return super().get_processor(process_id)
+        found: OfferedProcessor = super().get_processor(process_id)
+        return found
 
     def execute_process(
         self,
         process_id: str,
-        data_dict: dict,
+        data_dict: dict[str, Any],
         execution_mode: RequestedProcessExecutionMode | None = None,
-        requested_outputs: dict | None = None,
+        requested_outputs: dict[str, Any] | None = None,
         subscriber: Any = None,
         requested_response: str = "raw",
     ) -> tuple[str, Any, Any, JobStatus, dict[str, str]]:
@@ -102,7 +113,7 @@ class JobManager(BaseManager):
             raise Refused(403, detail)
         offer = self.get_processor(process_id).offer
         wanted = requested_of(offer, request.get("outputs"), request.get("response", "raw"))
-        job = self.store.accepted(process_id, self.owner)
+        job = self._jobs.accepted(process_id, self.owner)
         try:
             job.wanted = wanted
             stager = Stager(job.folder / "inputs", self.datasets, self.limits)
@@ -111,9 +122,9 @@ class JobManager(BaseManager):
             waits = offer.waits and not asynchronous
             self._check_waiting(waits, staged)
         except Exception:
-            self.store.dismiss(job)
+            self._jobs.dismiss(job)
             raise
-        self.store.start(job, task)
+        self._jobs.start(job, task)
         return job, waits
 
     def _check_waiting(self, waits: bool, staged: Staged) -> None:
@@ -132,16 +143,16 @@ class JobManager(BaseManager):
             return self._answer(job, self.get_processor(job.process_id).offer)
         finally:
             if not keep:  # what the client holds in its hands is not kept here as well
-                self.store.dismiss(job)
+                self._jobs.dismiss(job)
 
     def result(self, job_id: str) -> Answer:
         """The results of a job as its request wanted them. Errors: Refused: 404 where it is not ready, else what it failed of."""
-        job = self.store.found(job_id, self.owner)
+        job = self._jobs.found(job_id, self.owner)
         return self._answer(job, self.get_processor(job.process_id).offer)
 
     def output(self, job_id: str, name: str) -> Answer:
         """One output of a job by itself. Errors: as `result`."""
-        job = self.store.found(job_id, self.owner)
+        job = self._jobs.found(job_id, self.owner)
         offer = self.get_processor(job.process_id).offer
         self._check_ready(job)
         return Answer(200, file_of(offer, name, job.folder).read_bytes(), headers_of(offer, name))
@@ -161,7 +172,7 @@ class JobManager(BaseManager):
     def get_job(self, job_id: str) -> dict[str, Any]:
         """As in pygeoapi. Errors: JobNotFoundError."""
         try:
-            return _job_record(self.store.found(job_id, self.owner))
+            return _job_record(self._jobs.found(job_id, self.owner))
         except Refused:
             raise JobNotFoundError() from None
 
@@ -170,14 +181,14 @@ class JobManager(BaseManager):
     ) -> dict[str, Any]:
         """As in pygeoapi, of the jobs made with the client's own token; without a token none."""
         jobs = [
-            _job_record(job) for job in self.store.owned(self.owner) if status is None or job.status == status.value
+            _job_record(job) for job in self._jobs.owned(self.owner) if status is None or job.status == status.value
         ]
         first = offset or 0
         return {"jobs": jobs[first : None if limit is None else first + limit], "numberMatched": len(jobs)}
 
     def listed(self, query: JobQuery) -> tuple[list[dict[str, Any]], int]:
         """The jobs made with the client's own token that a query asks for, as `statusInfo`, and how many there are in all."""
-        page, count = jobs_listed(self.store.owned(self.owner), query)
+        page, count = jobs_listed(self._jobs.owned(self.owner), query)
         return [_job_record(job) | {"jobID": job.identifier, "processID": job.process_id} for job in page], count
 
     def get_job_result(self, job_id: str) -> tuple[str, Any]:
@@ -193,7 +204,7 @@ class JobManager(BaseManager):
     def delete_job(self, job_id: str) -> bool:
         """As in pygeoapi: end a job, forget it. Errors: JobNotFoundError."""
         try:
-            self.store.dismiss(self.store.found(job_id, self.owner))
+            self._jobs.dismiss(self._jobs.found(job_id, self.owner))
         except Refused:
             raise JobNotFoundError() from None
         return True

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from tunnelsite import __version__
@@ -80,7 +80,9 @@ def _operation(
     return {"operationId": name, "summary": summary, "tags": [tag], "parameters": parameters, "responses": responses}
 
 
-def _read(name: str, summary: str, tag: str, schema: str | None, media: str = JSON, parameters=()) -> dict[str, Any]:
+def _read(
+    name: str, summary: str, tag: str, schema: str | None, media: str = JSON, parameters: Sequence[Any] = ()
+) -> dict[str, Any]:
     good = {"200": {"description": summary, "content": _content(schema, media)}}
     answers = _answers(good, _400="a parameter cannot be what it is", _406="a format that is not offered")
     return {"get": _operation(name, summary, tag, [*parameters, FORMAT], answers)}

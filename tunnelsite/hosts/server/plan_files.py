@@ -25,7 +25,7 @@ def write_outputs(kind: PlanKind, plan: Plan, folder: Path, wanted: Sequence[str
         if one.id not in wanted:
             continue
         if one.kind == LAYER and one.id in maps:
-            layer = world_layer(one.id, maps[one.id], maps[one.id].crs)
+            layer = world_layer(one.id, maps[one.id], maps[one.id].system)
             (folder / f"{one.id}.geojson").write_text(geojson_text(layer, cautions), "ascii")
         elif one.kind == TABLE and (one.id in plan.sheets or one.id in maps):
             table = plan.sheets[one.id] if one.id in plan.sheets else maps[one.id]

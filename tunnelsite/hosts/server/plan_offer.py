@@ -39,7 +39,7 @@ def plan_offer(kind: PlanKind) -> Offer:
     """The offer of one kind of plan, from its own description."""
     words = f"{kind.text} Source: {source_words(kind.source)}"
     outputs = {SUMMARY: JobOutput("its numbers, notes and cautions", f"{SUMMARY}.json", JSON, _media(JSON, "object"))}
-    made = {
+    made: dict[str, tuple[str, str, dict[str, Any]]] = {
         LAYER: (".geojson", GEOJSON, FEATURES_SCHEMA),
         TABLE: (".csv", CSV, _media(CSV)),
         PICTURE: (".svg", SVG, _media(SVG)),

@@ -21,7 +21,7 @@ class OfferedProcessor(BaseProcessor):
         super().__init__(processor_def, self.offer.description(__version__, processor_def["datasets"]))
         self.supports_outputs = True
 
-    def execute(self, data: dict, outputs: dict | None = None) -> tuple[str, Any]:
+    def execute(self, data: dict[str, Any], outputs: dict[str, Any] | None = None) -> tuple[str, Any]:
         """Not here. Errors: always, since only the manager keeps limits."""
         raise ProcessorExecuteError(user_msg="this process runs only under tunnelsite's own job manager")
 

@@ -85,7 +85,7 @@ class Stager:
     def _service(self, name: str, service: str, part: Any) -> str:
         if not service.isidentifier() or len(service) > SERVICE_NAME_LENGTH:
             raise _wrong(f"{name!r} names a service {_short(service)}", "a plain word such as water", "rename it")
-        return self._one(f"{name}_{service}", Input("features", "", {}), {"value": part})
+        return str(self._one(f"{name}_{service}", Input("features", "", {}), {"value": part}))
 
     def _one(self, name: str, item: Input, given: Any) -> Any:
         value = _value(name, item, given)

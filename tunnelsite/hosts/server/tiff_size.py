@@ -21,7 +21,7 @@ def tiff_cells(content: bytes) -> int:
 
 
 def _cells(content: bytes) -> int:
-    order = {b"II": "<", b"MM": ">"}.get(content[:2])
+    order = {b"II": "<", b"MM": ">"}.get(content[:2], "")
     version = struct.unpack_from(order + "H", content, 2)[0] if order else 0
     if version not in (42, 43):
         raise ValueError("no TIFF")

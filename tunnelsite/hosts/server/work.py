@@ -17,7 +17,9 @@ from tunnelsite.hosts.server.offers import SCREENING
 from tunnelsite.hosts.server.plan_offer import plan_asked, plan_named
 
 if TYPE_CHECKING:
+    from tunnelsite.core.describe import LayerSpec
     from tunnelsite.core.plan_kind import PlanKind
+    from tunnelsite.core.process import Process
     from tunnelsite.core.site import Site
     from tunnelsite.io.read.raster_header import RasterHeader
     from tunnelsite.settings.model import Settings
@@ -76,7 +78,7 @@ def _header(name: str, path: str, reading: Mapping[str, Any], limits: Mapping[st
     return header
 
 
-def _raster(process, header: RasterHeader, band: int | None, reading: Mapping[str, Any]) -> SourceRaster:
+def _raster(process: Process, header: RasterHeader, band: int | None, reading: Mapping[str, Any]) -> SourceRaster:
     """One raster input. Errors: UsageError for a band that is not there."""
     from tunnelsite.io.read.rasters import read_raster, values_of
 
@@ -89,7 +91,7 @@ def _raster(process, header: RasterHeader, band: int | None, reading: Mapping[st
     return read_raster(header, vertical_unit=unit, band=band, zero_is_nodata=False)
 
 
-def _layer(spec, rasters: Mapping[str, SourceRaster], first: SourceRaster) -> Layer:
+def _layer(spec: LayerSpec, rasters: Mapping[str, SourceRaster], first: SourceRaster) -> Layer:
     """A raster as the process wants it. Errors: UsageError for another grid: nothing is resampled without being asked for."""
     raster = rasters[spec.id]
     cell_m = cell_size_m(raster)
@@ -104,7 +106,7 @@ def _layer(spec, rasters: Mapping[str, SourceRaster], first: SourceRaster) -> La
     return Layer(values, spec.unit, spec.title, cell_m)
 
 
-def _table(name: str, rows: list) -> np.ndarray:
+def _table(name: str, rows: list[list[float]]) -> np.ndarray:
     if len({len(row) for row in rows}) != 1:
         raise UsageError(f"the rows of {name} differ in length", "rows alike", "correct them")
     return np.asarray(rows, np.float64)
