@@ -50,7 +50,7 @@ def answer_of(result: Result, told: Told, units: Units) -> dict[str, Any]:
     """A result as the message `Answer`. Its tables are made here; the verdict is told where it is exact."""
     tables = result.tables
     firm = not (told.first_look or told.what_if) and bool(result.choices)
-    verdict = verdict_record(result.verdict) if firm else None
+    verdict = verdict_record(result.verdict) if firm and result.verdict is not None else None
     options = [_option(result, row, units) for row in result.rows]
     if firm:
         for option in options:

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from tunnelsite.core.units import MONTH_DAYS, MONTHS, days_of
-from tunnelsite.desk.images import MapImages
+from tunnelsite.desk.images import MapImages, Painter
 from tunnelsite.desk.map_messages import LegendClass
 from tunnelsite.desk.measures import Units
 from tunnelsite.desk.paint import WARM, Painted, Ramp, classed, ramped
@@ -37,7 +37,7 @@ class AnswerImages(MapImages):
     def __init__(self, result: Result, run: str, units: Units) -> None:
         super().__init__(result.scans[shown_scan(result)].frame, feet=units.feet, version=run)
         self.result, self.run = result, run
-        answer = {
+        answer: dict[str, Painter] = {
             "score": ("Score of every place", "answer", self._score),
             "why_not": ("Why not here", "answer", self._why_not),
         }

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Awaitable, Callable
 from pathlib import Path
+from typing import Any
 
 from starlette.applications import Starlette
 from starlette.exceptions import HTTPException
@@ -66,20 +67,23 @@ def application(project: Project, token: str, port: int, stop: Callable[[], bool
         routes_phone,
     ):
         routes += [Route(path, desk_route(desk, handler), methods=[method]) for method, path, handler in module.ROUTES]
+    handlers: dict[Any, Any] = {HTTPException: _not_served, Exception: _failed}  # each takes its own kind of error
     app = Starlette(
         routes=routes,
         lifespan=lifespan,
         middleware=[Middleware(Gate, token=token, port=port, pictures=lambda: desk.backgrounds.origin)],
-        exception_handlers={HTTPException: _not_served, Exception: _failed},
+        exception_handlers=handlers,
     )
     app.state.desk = desk
     return app
 
 
-def desk_route(desk: Desk, handler: Callable) -> Callable:
+def desk_route(
+    desk: Desk, handler: Callable[[Desk, Request], Awaitable[Any]]
+) -> Callable[[Request], Awaitable[Response]]:
     """A handler of (desk, request) as one of the request alone."""
 
-    async def call(request: Request) -> Response:
+    async def call(request: Request) -> Any:
         return await handler(desk, request)
 
     return answered(call)

@@ -19,6 +19,7 @@ from tunnelsite.desk.features import site_features
 from tunnelsite.desk.gather_messages import GatherAsked
 from tunnelsite.desk.gathering import gathered, planned
 from tunnelsite.desk.hand import InHand
+from tunnelsite.desk.held import held
 from tunnelsite.desk.images import MapImages
 from tunnelsite.desk.land import Looked, ground_alone, looked_at, more_of, with_features
 from tunnelsite.desk.measures import Units
@@ -81,7 +82,7 @@ class Bench:
         """Read what stands on the ground, for the hand and the map. Return: as `look`. Errors: those of the readers."""
         project = Project(Path(folder))
         settings, units = project.settings(), Units(project.units == "ft")
-        found = more_of(self._looked, settings)
+        found = more_of(held(self._looked), settings)
         self.frame, self._looked = found.frame, None
         self.images = MapImages(self.frame, feet=units.feet, version=found.version)
         self.in_hand = InHand(ground_alone(found, settings), units)
@@ -95,12 +96,14 @@ class Bench:
         project = Project(Path(folder))
         settings = project.settings()
         site = site_from(settings)
-        grid = self.frame.grid
+        grid, in_hand = held(self.frame).grid, self.in_hand
         reach = frame_grid(site, bearing_deg=grid.bearing_deg, cell_m=grid.cell_m, halo_m=settings.halo_m)
-        if site.dem.sha256 != self.site.dem.sha256 or not shapely.box(*grid.bounds).covers(shapely.box(*reach.bounds)):
+        if site.dem.sha256 != held(self.site).dem.sha256 or not shapely.box(*grid.bounds).covers(
+            shapely.box(*reach.bounds)
+        ):
             return False
         self.site = site
-        self.in_hand.spots = Spots(site, with_features(self.frame, site))
+        in_hand.spots = Spots(site, with_features(held(self.frame), site))
         return True
 
     def cost(self, folder: str) -> RunCost | None:
@@ -118,7 +121,7 @@ class Bench:
         self.site, self._base = found.site, None
         self._show(found.result, run, units)
         looked = Looked(found.site, found.result.frame, len(found.site.parcels)).words(units.feet) | {
-            "view": self.images.view
+            "view": held(self.images).view
         }
         return {"answer": found.answer, "looked": looked}
 
@@ -136,39 +139,40 @@ class Bench:
             self.images = AnswerImages(self.result, run, units)
             answer = answer_of(self.result, ToldBy(run, took_s), units)
         else:
-            self.images = MapImages(self.frame, feet=units.feet, version=self.images.version)
-        fields = len(self.site.parcels) if self.in_hand is not None else 0
-        looked = Looked(self.site, self.frame, fields).words(units.feet) | {"view": self.images.view}
+            self.images = MapImages(held(self.frame), feet=units.feet, version=held(self.images).version)
+        site = held(self.site)
+        fields = len(site.parcels) if self.in_hand is not None else 0
+        looked = Looked(site, held(self.frame), fields).words(units.feet) | {"view": self.images.view}
         return {"looked": looked, "answer": answer}
 
     def layers(self) -> dict[str, Any]:
         """What can be drawn."""
-        return {"layers": self.images.described(), "contours": self.images.contours_described()}
+        images = held(self.images)
+        return {"layers": images.described(), "contours": images.contours_described()}
 
     def layer(self, name: str, month: int | None) -> bytes | None:
         """A map image as PNG; None for another name."""
-        return self.images.png(name, month)
+        return held(self.images).png(name, month)
 
     def contours(self) -> dict[str, Any]:
         """Contour lines as GeoJSON."""
-        return self.images.contours()
+        return held(self.images).contours()
 
     def value(self, lon: float, lat: float) -> list[dict[str, Any]]:
         """What the model knows of a place."""
-        return self.images.values_at(lon, lat)
+        return held(self.images).values_at(lon, lat)
 
     def features(self) -> dict[str, Any]:
         """What the files hold, as GeoJSON."""
-        return site_features(
-            self.site, self.frame.grid, self.images.units, fields=self.in_hand is not None or self._looked is not None
-        )
+        fields = self.in_hand is not None or self._looked is not None
+        return site_features(held(self.site), held(self.frame).grid, held(self.images).units, fields=fields)
 
     def hand(self, lon: float, lat: float, bearing_deg: float, house: str, months: str | None = None) -> dict[str, Any]:
         """A house in the hand, in other crop months where those are given. Errors: UsageError for a place off the data, or where there
         is no field yet."""
-        self._ready()
+        in_hand = self._ready()
         with one_thread():
-            told = self.in_hand.message(lon, lat, bearing_deg, house)
+            told = in_hand.message(lon, lat, bearing_deg, house)
             if months:
                 usual, told = told, self._in_months(months, (lon, lat)).message(lon, lat, bearing_deg, house)
                 told["tried"]["usual"] = usual["score"]["steady"]
@@ -179,45 +183,47 @@ class Bench:
 
     def _in_months(self, months: str, place: tuple[float, float]) -> InHand:
         """The hand in other crop months; the light of the land round the place is kept while the house stays near."""
-        spots, tried = self.in_hand.spots, self._tried
+        in_hand = held(self.in_hand)
+        spots, tried = in_hand.spots, self._tried
         if tried is None or tried[:2] != (months, spots) or not lit_for(spots.frame, tried[2], place):
-            self._tried = tried = (months, spots, place, self.in_hand.in_months(months, place))
+            self._tried = tried = (months, spots, place, in_hand.in_months(months, place))
         return tried[3]
 
-    def _ready(self) -> None:
-        """Errors: UsageError where there is no field yet, or the land is still being read."""
+    def _ready(self) -> InHand:
+        """The hand. Errors: UsageError where there is no field yet, or the land is still being read."""
         if self._looked is not None:
             raise UsageError("the land is still being read", "the whole map", "wait a moment")
         if self.in_hand is None:
             raise UsageError("there is no field yet", "a field: a file of parcels, or one drawn on the map", "draw one")
+        return self.in_hand
 
     def tap(self, lon: float, lat: float) -> dict[str, Any]:
         """Why not here. Errors: UsageError where nothing was looked for yet."""
         if self.result is None:
             raise UsageError("no places were looked for yet", "an answer to ask about", "find places first")
         with one_thread():
-            return tapped(self.in_hand, lon, lat)
+            return tapped(held(self.in_hand), lon, lat)
 
     def sun_chart(self, lon: float, lat: float, bearing_deg: float, house: str, months: str | None = None) -> str:
         """The sun chart of a place as SVG, with the crop months or others. Errors: as `hand`."""
-        self._ready()
+        in_hand = self._ready()
         with one_thread():
-            place = Placement(lon, lat, bearing_deg, self.in_hand.house(house))
-            held = self.in_hand.light.in_months(months) if months else self.in_hand.light
-            return held.chart(place)
+            place = Placement(lon, lat, bearing_deg, in_hand.house(house))
+            light = in_hand.light.in_months(months) if months else in_hand.light
+            return light.chart(place)
 
     def compare(self, pins: list[dict[str, Any]]) -> dict[str, Any]:
         """Pinned places side by side. Errors: UsageError where nothing was looked for yet."""
         if self.result is None:
             raise UsageError("no places were looked for yet", "an answer", "find places first")
         with one_thread():
-            return pins_compared(self.in_hand, pins)
+            return pins_compared(held(self.in_hand), pins)
 
     def phone(self, pin: dict[str, Any]) -> str:
         """The stakes of a pin as a page for the phone. Errors: UsageError where nothing was looked for yet; those of the plan."""
         if self.result is None:
             raise UsageError("no places were looked for yet", "an answer", "find places first")
-        return phone_page(self.site, pin, self.result)
+        return phone_page(held(self.site), pin, self.result)
 
     def packet(self, folder: str, run: str, pins: list[dict[str, Any]], name: str, told: Told) -> str:
         """Write a packet. Errors: those of `write_packet`."""
@@ -240,7 +246,7 @@ class Bench:
         """
         if self.result is None:
             raise UsageError("no places were looked for yet", "an answer to change", "find places first")
-        begun, units = time.monotonic(), self.images.units
+        begun, units = time.monotonic(), held(self.images).units
         run = self.images.run if isinstance(self.images, AnswerImages) else ""
         base = self._base or (self.result, run)
         try:
@@ -259,5 +265,5 @@ class Bench:
         if self._base is None:
             return False
         (result, run), self._base = self._base, None
-        self._show(result, run, self.images.units)
+        self._show(result, run, held(self.images).units)
         return True

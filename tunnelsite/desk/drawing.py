@@ -81,7 +81,8 @@ class MapDrawing:
 
 def checked(name: str, given: dict[str, Any]) -> dict[str, Any]:
     """A feature as it is kept, lengths in metres. Errors: UsageError in words of what was drawn."""
-    about = given.get("properties") if isinstance(given.get("properties"), dict) else {}
+    said = given.get("properties")
+    about: dict[str, Any] = said if isinstance(said, dict) else {}
     what = about.get("what")
     if what not in KINDS:
         raise UsageError(f"what was drawn is {str(what)[:40]!r}", ", ".join(KINDS), "choose one of them")

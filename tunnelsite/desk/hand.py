@@ -173,20 +173,25 @@ class InHand:
             return NOT_KNOWN
         if rule.rule == "no_data":
             return "heights are known under the whole pad" if rule.passed else "heights are missing under the pad"
+        value = rule.value
+        if value is None:  # of a rule that says yes or no
+            return "no sign of it" if rule.passed else "it looks so"
         if rule.rule == "boundary":
-            if rule.value < 0:
-                return f"reaches {units.away(-rule.value)} over the edge"
+            if value < 0:
+                return f"reaches {units.away(-value)} over the edge"
             need = f", {units.away(rule.limit)} needed" if rule.limit else ""
-            return f"{units.away(rule.value)} inside the edge{need}"
+            return f"{units.away(value)} inside the edge{need}"
         if rule.rule in GROUND_RULES or rule.rule.startswith("keep_out:"):
             need = f", {units.away(rule.limit)} needed" if rule.limit else ""
-            return f"{units.away(rule.value)} away{need}" if rule.value > 0 else f"on it{need}"
+            return f"{units.away(value)} away{need}" if value > 0 else f"on it{need}"
         if rule.unit in ("1", ""):
             return "no sign of it" if rule.passed else "it looks so"
-        return f"{self.amount(rule.value, rule.unit)} (limit {self.amount(rule.limit, rule.unit)})"
+        return f"{self.amount(value, rule.unit)} (limit {self.amount(rule.limit, rule.unit)})"
 
-    def amount(self, value: float, unit: str) -> str:
+    def amount(self, value: float | None, unit: str) -> str:
         """A measure in the user's unit."""
+        if value is None:
+            return NOT_KNOWN
         if unit == "m2":
             return self.units.land(value)
         if unit == "m":
@@ -200,8 +205,9 @@ class InHand:
         clear = (found.row or {}).get("clearance_m")
         if clear is not None:
             told.append(("structures", clear, "to the nearest building"))
-        if (values.get("boundary") or -1.0) >= 0:
-            told.append(("edge", values["boundary"], "from the pad to the field's edge"))
+        edge = values.get("boundary")
+        if edge is not None and edge >= 0:
+            told.append(("edge", edge, "from the pad to the field's edge"))
         return [
             {"name": name, "distance_m": float(value), "words": f"{self.units.away(value)} {words}"}
             for name, value, words in told

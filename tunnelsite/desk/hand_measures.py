@@ -14,7 +14,7 @@ from tunnelsite.decisions.explanation import Explanation
 from tunnelsite.desk.spot import Spots
 from tunnelsite.scan.engine import Scan, scanned
 from tunnelsite.scan.judge import ScoresHere
-from tunnelsite.scan.open_ground import bars, open_ground
+from tunnelsite.scan.open_ground import OpenGround, bars, open_ground
 from tunnelsite.scan.ranking import RankedPlacement
 from tunnelsite.scan.steady import steady_scores
 from tunnelsite.screening.candidate_rows import candidate_rows
@@ -66,7 +66,7 @@ def measured(result: Result, spots: Spots, place: tuple[float, float, float], ho
     owner.flat[centre] = max(0, int(owner.flat[centre]))
     free = [replace(judge, rubric=replace(judge.rubric, limit=None)) for judge in result.judges]
     scan = scanned(frame, (house, pad), replace(ground, owner=owner), free, settings.pad_pitch)
-    mini = replace(result, scans=[scan], scored=[np.empty(0)], here=[np.empty(0)], choices=[])
+    mini = replace(result, scans=[scan], scored=[np.empty(0)], here=[], choices=[])
     there = np.flatnonzero(scan.index == centre)
     if not len(there):
         empty = scan.only(np.zeros(len(scan.index), bool))
@@ -89,7 +89,7 @@ def _explained(result: Result, place: tuple[float, float, float], house: House) 
     return explain_at(PreparedGround.of(result), Placement(*place, house))
 
 
-def _steady(result: Result, scan: Scan, ground, centre: int) -> tuple[float | None, Scan]:
+def _steady(result: Result, scan: Scan, ground: OpenGround, centre: int) -> tuple[float | None, Scan]:
     """The steady score at the centre, None where a rule rejects it, and the placements round it that pass."""
     keep = ground.owner.flat[scan.index] >= 0
     for judge in result.judges:

@@ -16,6 +16,7 @@ from tunnelsite.desk.drawing import MapDrawing
 from tunnelsite.desk.events import Events
 from tunnelsite.desk.files import file_entries
 from tunnelsite.desk.gathers import Gathers
+from tunnelsite.desk.held import held
 from tunnelsite.desk.messages import FileEntry, ModelState, Pin, RunCost, SettingChange, State, View
 from tunnelsite.desk.newest import Newest
 from tunnelsite.desk.packets import Packets, packet_entries
@@ -41,7 +42,8 @@ class Desk:
 
     def __init__(self, project: Project) -> None:
         self.project, self.events, self.kept, self.version = project, Events(), OptionsFile(project), 1
-        self.model, self.looked = ModelState(state="none"), {}
+        self.model, self.notes = ModelState(state="none"), list[str]()
+        self.looked: dict[str, Any] = {}
         self.shown: Worker | None = None
         self.answer: dict[str, Any] | None = None
         self.first_look: dict[str, Any] | None = None
@@ -50,11 +52,11 @@ class Desk:
         self.cost: RunCost | None = None
         self.in_hand, self.charts = Newest(), Newest()
         self.runner, self.drawing, self.writing = Runner(self), MapDrawing(project), asyncio.Lock()
-        self.packets, self.gathers, self.notes = Packets(self), Gathers(self), []
+        self.packets, self.gathers = Packets(self), Gathers(self)
         self.phones, self.backgrounds = Phones(self), Backgrounds(self)
         self._spare: Worker | None = None
         self._again: asyncio.TimerHandle | None = None
-        self._tasks: set[asyncio.Task] = set()
+        self._tasks: set[asyncio.Task[Any]] = set()
 
     async def start(self) -> None:
         """Start the workers and, where there is a project, read it."""
@@ -87,7 +89,7 @@ class Desk:
         """Whether the project was changed since the answer."""
         if self.current is None:
             return False
-        return self.kept.read().get("fingerprint", {}).get(self.current) != self.project.fingerprint()
+        return bool(self.kept.read().get("fingerprint", {}).get(self.current) != self.project.fingerprint())
 
     def changed(self) -> None:
         """Tell every page that there is another state."""
@@ -126,7 +128,7 @@ class Desk:
 
     async def _refresh(self) -> None:
         with contextlib.suppress(TunnelsiteError):  # the next run says what is wrong
-            if not await self.shown.ask("refresh", folder=str(self.project.folder)):
+            if not await held(self.shown).ask("refresh", folder=str(self.project.folder)):
                 self.look_again()
             await self.count_cost()
 
@@ -134,7 +136,7 @@ class Desk:
         """Find out what a run would need now."""
         before, self.cost = self.cost, None
         with contextlib.suppress(TunnelsiteError):  # the run says what is wrong
-            self.cost = await self.shown.ask("cost", folder=str(self.project.folder))
+            self.cost = await held(self.shown).ask("cost", folder=str(self.project.folder))
         if self.cost != before:
             self.changed()
 
@@ -155,10 +157,11 @@ class Desk:
         self.soon(self._look())
 
     async def _look(self) -> None:
-        if not self.shown.alive:
-            self.shown = Worker()
+        worker = self.shown
+        if worker is None or not worker.alive:
+            self.shown = worker = Worker()
         try:
-            self.looked = await self.shown.ask("look", folder=str(self.project.folder))
+            self.looked = await worker.ask("look", folder=str(self.project.folder))
             self.model = ModelState(state="ready" if self.looked.get("view") else "none")
         except TunnelsiteError as problem:
             self.looked = {"problem": problem_of(problem).model_dump()}
@@ -168,7 +171,7 @@ class Desk:
         await self.count_cost()
         if self.looked.get("more"):
             await asyncio.sleep(SHOWN_S)
-            worker = self.shown
+            worker = held(self.shown)
             await self._look_more(worker)
             if worker is not self.shown:
                 return  # an answer came meanwhile, with a worker of its own
@@ -182,7 +185,7 @@ class Desk:
             self.look_again()
             return
         took = 0.0 if self.answer is None else self.answer["took_s"]
-        found = await self.shown.ask("say_in_units", folder=str(self.project.folder), took_s=took)
+        found = await held(self.shown).ask("say_in_units", folder=str(self.project.folder), took_s=took)
         self.looked, self.answer = found["looked"], found["answer"] or self.answer
         self.events.publish("model", self.model.model_dump())
         self.events.publish("answer", {"run": self.current, "first_look": False})
@@ -210,9 +213,9 @@ class Desk:
         self.looked, self.model = found["looked"], ModelState(state="ready")
         self.keep_spare()
         if found["answer"] is not None:
-            self.mark_current(self.answer["run"])
+            self.mark_current(found["answer"]["run"])
         self.events.publish("model", self.model.model_dump())
-        self.events.publish("answer", {"run": self.answer["run"], "first_look": False})
+        self.events.publish("answer", {"run": self.current, "first_look": False})
 
     def mark_current(self, run: str) -> None:
         """Remember which run is shown and what the project was like."""

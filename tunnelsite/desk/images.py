@@ -12,7 +12,7 @@ from tunnelsite.core.grid import transformer
 from tunnelsite.core.reproject import WGS84, to_wgs84
 from tunnelsite.core.site import Frame
 from tunnelsite.core.units import FOOT_M
-from tunnelsite.desk.map_messages import Legend, MapLayer
+from tunnelsite.desk.map_messages import Group, Legend, MapLayer
 from tunnelsite.desk.measures import Units
 from tunnelsite.desk.mercator import Sheet
 from tunnelsite.desk.messages import View
@@ -28,6 +28,7 @@ MOST_CONTOUR_CELLS = 700  # of the longer side: finer lines would not be seen
 SHOWS_WATER_M2, SHOWS_PONDING_M, SHOWS_STANDING_M = 500.0, 0.02, 0.5
 STEEPEST_PCT = 15.0
 OPACITY = {"hillshade": 1.0}
+Painter = tuple[str, Group, Callable[[int | None], Painted]]  # title, group, the picture in a month
 
 
 class MapImages:
@@ -40,7 +41,7 @@ class MapImages:
         self.frame, self.units, self.version = frame, Units(feet), version
         self.sheet = Sheet(frame.grid)
         self._made: dict[tuple[str, int | None], Painted] = {}
-        self._painters: dict[str, tuple[str, str, Callable[[int | None], Painted]]] = {
+        self._painters: dict[str, Painter] = {
             "hillshade": ("Hillshade", "ground", self._hillshade),
             "slope": ("Slope", "ground", self._slope),
             "surface": ("What stands there", "ground", self._standing),
@@ -159,7 +160,7 @@ class MapImages:
         if cell is None:
             return []
         ground = float(self.frame.ground[cell]) + self.frame.datum_m
-        found = [
+        found: list[dict[str, Any]] = [
             {"layer": "ground", "title": "Ground", "value": ground, "unit": "m", "words": self.units.level(ground)}
         ]
         told = {

@@ -9,6 +9,7 @@ from pydantic import BaseModel
 
 from tunnelsite.core.errors import TunnelsiteError
 from tunnelsite.desk.answers import Conflict, problem_of
+from tunnelsite.desk.held import held
 from tunnelsite.desk.worker import Worker
 
 if TYPE_CHECKING:
@@ -84,5 +85,5 @@ class BackgroundJob(Generic[Progress]):
             self._say(message)
 
     def _say(self, change: dict[str, Any]) -> None:
-        self.progress = self.progress.model_copy(update=change)
-        self.desk.events.publish(self.event, self.progress.model_dump(mode="json"))
+        self.progress = progress = held(self.progress).model_copy(update=change)
+        self.desk.events.publish(self.event, progress.model_dump(mode="json"))

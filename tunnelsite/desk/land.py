@@ -15,6 +15,7 @@ from tunnelsite.core.layers import Features
 from tunnelsite.core.reproject import to_grid
 from tunnelsite.core.site import Frame, Site
 from tunnelsite.core.units import FOOT_M
+from tunnelsite.desk.held import held
 from tunnelsite.desk.page_words import on_the_page
 from tunnelsite.io.read.coarse import coarse_raster
 from tunnelsite.io.read.drawn import read_drawn
@@ -93,7 +94,7 @@ def _has_fields(settings: Settings) -> bool:
 
 def _whole(settings: Settings) -> Looked:
     """The terrain model alone."""
-    header = raster_header(settings.dem, "DEM", crs=settings.dem_crs)
+    header = raster_header(held(settings.dem), "DEM", crs=settings.dem_crs)
     dem = coarse_raster(header, MOST_CELLS, settings.elevation_unit, settings.band)
     west, south, east, north = header.bounds
     inset = 0.001 * (east - west), 0.001 * (north - south)
@@ -107,22 +108,21 @@ def _whole(settings: Settings) -> Looked:
 def with_features(frame: Frame, site: Site) -> Frame:
     """A frame with the features of its site as they are now; its layers stay. Errors: InputRefused."""
 
-    def carried(features: Features | None) -> Features | None:
-        return None if features is None else to_grid(features, frame.grid)
+    def carried(features: Features) -> Features:
+        return to_grid(features, frame.grid)
 
-    obstacles = carried(site.obstacles)
-    some = obstacles is not None and len(obstacles)
+    obstacles = None if site.obstacles is None else carried(site.obstacles)
     return replace(
         frame,
         parcels=carried(site.parcels).geometry,
         parcel_names=parcel_names(site),
         obstacles=obstacles,
-        structures=carried(site.structures),
-        lamps=carried(site.lamps),
-        soils=carried(site.soils),
+        structures=None if site.structures is None else carried(site.structures),
+        lamps=None if site.lamps is None else carried(site.lamps),
+        soils=None if site.soils is None else carried(site.soils),
         keep_outs=tuple(carried(item) for item in site.keep_outs),
         services={name: carried(item) for name, item in site.services.items()},
-        outlines=obstacle_shapes(obstacles)[0] if some else np.empty(0, object),
+        outlines=obstacle_shapes(obstacles)[0] if obstacles is not None and len(obstacles) else np.empty(0, object),
     )
 
 
@@ -139,4 +139,4 @@ def ground_alone(found: Looked, settings: Settings) -> Result:
     scan = Scan(
         frame, house, Pad.around(house, settings.apron_m), np.empty(0, np.int64), np.empty(0, np.int32), {}, {}, empty
     )
-    return Result(found.site, settings, [scan], judges, [np.empty(0)], [np.empty(0)], [])
+    return Result(found.site, settings, [scan], judges, [np.empty(0)], [], [])

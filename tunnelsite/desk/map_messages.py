@@ -8,6 +8,8 @@ from pydantic import Field
 
 from tunnelsite.desk.messages import Message, View
 
+Group = Literal["ground", "answer", "water", "light"]
+
 
 class Tick(Message):
     """A number on a legend; `at` 0..1 along it."""
@@ -45,7 +47,7 @@ class MapLayer(Message):
 
     id: str
     title: str
-    group: Literal["ground", "answer", "water", "light"]
+    group: Group
     url: str
     bounds: View
     unit: str = ""

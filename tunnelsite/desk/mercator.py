@@ -62,7 +62,7 @@ class Sheet:
     def shown(self, values: np.ndarray) -> np.ndarray:
         """A layer's values at the pixels, float32 [rows, cols], NaN beyond the grid."""
         index, inside = self.cells
-        found = values.ravel()[index].astype(np.float32)
+        found: np.ndarray = values.ravel()[index].astype(np.float32)
         found[~inside] = np.nan
         return found
 

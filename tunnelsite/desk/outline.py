@@ -10,6 +10,7 @@ import shapely
 from tunnelsite.core.grid import Grid
 from tunnelsite.core.house import House, Pad
 from tunnelsite.desk.features import on_the_map
+from tunnelsite.desk.held import held
 from tunnelsite.scan.refine import rectangle
 
 
@@ -26,4 +27,5 @@ def house_outline(grid: Grid, centre_m: tuple[float, float], house: House, pad: 
         object,
     )
     footprint, apron, ridge = on_the_map(shapes, grid)
-    return {"footprint": footprint, "pad": apron, "ridge": ridge, "doors": [list(end) for end in ridge["coordinates"]]}
+    doors = [list(end) for end in held(ridge)["coordinates"]]
+    return {"footprint": footprint, "pad": apron, "ridge": ridge, "doors": doors}

@@ -18,6 +18,7 @@ from tunnelsite.core.errors import TunnelsiteError
 from tunnelsite.core.house import House
 from tunnelsite.core.placement import Placement
 from tunnelsite.core.site import Site
+from tunnelsite.desk.held import held
 from tunnelsite.desk.page_words import message_of
 from tunnelsite.desk.project import FARM, Project, named_files
 from tunnelsite.desk.screening import KEPT
@@ -84,7 +85,7 @@ def _pieces(project: Project, run: str, pins: Sequence[Mapping[str, Any]], to: t
     says(0.75, "the page")
     yield from _pages(project, (result, site), passing, folder)
     says(0.92, "GeoPackage and GPX")
-    choices = [choice_at(result, _spot(pin["place"])) for pin in passing]
+    choices = [held(choice_at(result, _spot(pin["place"]))) for pin in passing]
     yield from _layers(replace(result, choices=choices), folder)
     says(0.96, "the project")
     yield from _project(project, run, folder)
@@ -124,13 +125,13 @@ def placement_of(pin: Mapping[str, Any], result: Result) -> Placement:
     house = House(parsed.width_m, parsed.length_m, settings.kind, settings.ridge_m, parsed.name, parsed.feet)
     title = f"Option {pin['letter']}" + (f": {pin['name']}" if pin["name"] else "")
     given = settings.model_dump(by_alias=True, mode="json", exclude_unset=True)
-    return Placement(place["lon"], place["lat"], place["bearing_deg"], house, title, settings=given)
+    return Placement(place["lon"], place["lat"], place["bearing_deg"], house, title, settings=tuple(given.items()))
 
 
 def phone_page(site: Site, pin: Mapping[str, Any], result: Result) -> str:
     """The stakes of a pin as a page for the phone. Errors: those of the plan."""
     kind = next(kind for kind in catalogue.plans() if kind.id == "stake_out")
-    return kind(site, placement_of(pin, result)).documents["phone"]
+    return str(kind(site, placement_of(pin, result)).documents["phone"])
 
 
 def _plan(kind: Any, site: Site, place: Placement, to: tuple[Path, str]) -> Iterator[Written]:
@@ -158,7 +159,8 @@ def _spot(place: Mapping[str, Any]) -> PinnedPlace:
 
 def _shape(pins: Sequence[Mapping[str, Any]], title: str) -> ReportSettings:
     """The report of some pins, with their letters, names and notes."""
-    places, notes = {}, {}
+    places: dict[str, str] = {}
+    notes: dict[str, str] = {}
     for pin in pins:
         place = pin["place"]
         places[f"{pin['letter']}: {pin['name']}"] = (

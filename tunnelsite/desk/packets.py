@@ -6,9 +6,10 @@ import shutil
 from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from tunnelsite.desk.answers import Conflict, Missing
+from tunnelsite.desk.held import held
 from tunnelsite.desk.job import BackgroundJob
 from tunnelsite.desk.messages import PacketEntry, PacketFile, PacketProgress
 from tunnelsite.desk.project import PACKET, RUNS, Project
@@ -39,7 +40,7 @@ class Packets:
         self.job.free("a packet is being written")
         if desk.current is None:
             raise Conflict("there is no kept answer to write of", "a finished run", "find places first")
-        pins = {pin.letter: pin.model_dump(mode="json") for pin in desk.pins()}
+        pins: dict[str, dict[str, Any]] = {pin.letter: pin.model_dump(mode="json") for pin in desk.pins()}
         missing = [letter for letter in letters if letter not in pins]
         if missing:
             raise Missing(f"nothing is pinned as {', '.join(missing)}", "pinned places", "pin them first")
@@ -50,7 +51,7 @@ class Packets:
         return self.job.start(begun, ("packet", given), lambda _: {"words": "the packet is written"})
 
     def _clear(self) -> None:
-        shutil.rmtree(half_of(self.desk.project.folder / self.job.progress.folder), ignore_errors=True)
+        shutil.rmtree(half_of(self.desk.project.folder / held(self.job.progress).folder), ignore_errors=True)
 
 
 def packet_entries(project: Project) -> list[PacketEntry]:

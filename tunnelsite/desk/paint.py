@@ -73,7 +73,7 @@ def ramp_legend(ramp: Ramp, low: float, high: float) -> Legend:
 def classed(code: np.ndarray, classes: Sequence[LegendClass], title: str, note: str = "") -> Painted:
     """Classes in their colour and pattern. Arguments: code, int [rows, cols], number of the class from 0, below 0 = none."""
     rgba = np.zeros((*code.shape, 4), np.uint8)
-    row, col = np.indices(code.shape, sparse=True)
+    row, col = np.ogrid[: code.shape[0], : code.shape[1]]
     for number, one in enumerate(classes):
         inside = code == number
         full = inside & pattern(one.pattern, row, col)
@@ -85,11 +85,11 @@ def classed(code: np.ndarray, classes: Sequence[LegendClass], title: str, note: 
 def pattern(name: str, row: np.ndarray, col: np.ndarray) -> np.ndarray:
     """Where a pattern has ink, bool [rows, cols]."""
     if name == "diagonal":
-        return (row + col) % PERIOD < 2
+        return np.asarray((row + col) % PERIOD < 2)
     if name == "counter":
-        return (row - col) % PERIOD < 2
+        return np.asarray((row - col) % PERIOD < 2)
     if name == "cross":
-        return ((row + col) % PERIOD < 2) | ((row - col) % PERIOD < 2)
+        return np.asarray(((row + col) % PERIOD < 2) | ((row - col) % PERIOD < 2))
     if name == "dots":
         return (row % (PERIOD // 2) < 2) & (col % (PERIOD // 2) < 2)
     if name == "lines":

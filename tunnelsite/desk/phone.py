@@ -46,7 +46,7 @@ def lan_address() -> str:
     """The address of this machine on its local network. Errors: UsageError where it is on none."""
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as way, contextlib.suppress(OSError):
         way.connect(BEYOND)
-        found = way.getsockname()[0]
+        found = str(way.getsockname()[0])
         if not found.startswith(("127.", "0.")):
             return found
     raise UsageError("this machine is on no local network", "the same network as the phone, such as a hotspot of the phone's",

@@ -47,7 +47,9 @@ def pins_compared(in_hand: InHand, pins: Sequence[Mapping[str, Any]]) -> dict[st
     return {"letters": letters, "rows": told, "words": _words(in_hand, letters, rows)}
 
 
-def _row(in_hand: InHand, letters: Sequence[str], rows: Sequence[Mapping[str, Any]], shown: tuple) -> dict[str, Any]:
+def _row(
+    in_hand: InHand, letters: Sequence[str], rows: Sequence[Mapping[str, Any]], shown: tuple[str, str, str, int]
+) -> dict[str, Any]:
     column, title, kind, way = shown
     values = [row.get(column) for row in rows]
     weighed = [way * abs(value) if kind == "pitch" else way * value for value in values if value is not None]
@@ -67,7 +69,7 @@ def _amount(in_hand: InHand, kind: str, value: float) -> str:
         return f"{value:.1f}"
     if kind == "share":
         return f"{100 * value:.0f} %"
-    return getattr(in_hand.units, kind)(value)
+    return str(getattr(in_hand.units, kind)(value))
 
 
 def _words(in_hand: InHand, letters: Sequence[str], rows: Sequence[Mapping[str, Any]]) -> list[str]:
@@ -77,11 +79,12 @@ def _words(in_hand: InHand, letters: Sequence[str], rows: Sequence[Mapping[str, 
         return []
     names = dict.fromkeys(name for _, row in whole for name in row)
     columns = {name: [row.get(name) for _, row in whole] for name in names}
-    columns["rank"] = list(range(1, len(whole) + 1))
+    ranks = list(range(1, len(whole) + 1))
+    columns["rank"] = list(ranks)
     columns["parcel"] = [row.get("parcel") or "" for _, row in whole]
     criteria = [
         {"criterion": judge.id, "title": judge.criterion.description.title, "weight": judge.rubric.weight}
         for judge in in_hand.result.judges
     ]
-    found = side_by_side(columns, criteria, columns["rank"], in_hand.result.settings.combine)
+    found = side_by_side(columns, criteria, ranks, in_hand.result.settings.combine)
     return [re.sub(r"rank (\d)", lambda one: whole[int(one[1]) - 1][0], words) for words in found.reasons()]

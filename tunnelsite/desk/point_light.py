@@ -55,7 +55,7 @@ class PointLight:
         """Directions in which the sun ever stands [deg]."""
         every = np.arange(0.0, 360.0, EVERY_DEG)
         away = np.abs((self.steps.azimuth_deg[:, None] - every + 180.0) % 360.0 - 180.0).min(axis=0)
-        return every[away <= EVERY_DEG]
+        return np.asarray(every[away <= EVERY_DEG])
 
     def horizon(self, lon: float, lat: float, azimuths: np.ndarray) -> Horizon:
         """What is seen from a place at the height of the crops, towards azimuths [deg]. Errors: UsageError off the data."""
@@ -72,7 +72,7 @@ class PointLight:
         """The twelve months in the middle of the house, and the darkest with crops. Errors: UsageError off the data."""
         period = crop_period(self.settings.crop_months)
         crops = set(days_of(period))
-        months = [
+        months: list[dict[str, Any]] = [
             {
                 "month": month,
                 "name": MONTHS[month - 1].capitalize(),

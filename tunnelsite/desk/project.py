@@ -7,7 +7,7 @@ import hashlib
 import json
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 from tunnelsite.core.errors import OutputFailed, UsageError
 from tunnelsite.desk.project_text import changed, parsed
@@ -83,12 +83,12 @@ class Project:
         return parsed(self.text(), self.farm).unwrap() if self.begun else {}
 
     @property
-    def units(self) -> str:
+    def units(self) -> Literal["ft", "m"]:
         """`ft` or `m`: as chosen on the page, else `ft` where a house is given in feet; as it stands, even in a broken file."""
         with contextlib.suppress(OSError, ValueError, AttributeError):
             chosen = json.loads(self.options.read_text("utf-8")).get("units")
             if chosen in ("ft", "m"):
-                return chosen
+                return "ft" if chosen == "ft" else "m"
         try:
             houses = self.raw().get("house", "30x96ft")
         except UsageError:

@@ -36,7 +36,7 @@ async def _delete(desk: Desk, request: Request) -> Any:
 
 
 def _id(desk: Desk, request: Request) -> str:
-    name = request.path_params["name"]
+    name: str = request.path_params["name"]
     if not ID.fullmatch(name):
         raise UsageError(f"the id is {name[:40]!r}", "letters, digits, - and _, at most 64", "load the page again")
     if not desk.project.begun:

@@ -11,7 +11,7 @@ from tunnelsite.core.errors import UsageError
 from tunnelsite.desk.answers import Missing, body_of
 from tunnelsite.desk.hand_messages import PacketAsked, PinGiven
 from tunnelsite.desk.host import Desk
-from tunnelsite.desk.messages import LETTERS, Pin
+from tunnelsite.desk.messages import LETTERS, Letter, Pin
 from tunnelsite.desk.packets import packet_file
 
 
@@ -54,8 +54,8 @@ async def _file(desk: Desk, request: Request) -> Any:
     return FileResponse(packet_file(desk.project, request.path_params["path"]))
 
 
-def _letter(request: Request) -> str:
-    letter = request.path_params["letter"]
+def _letter(request: Request) -> Letter:
+    letter: Letter = request.path_params["letter"]
     if letter not in LETTERS:
         raise UsageError(f"the pin is {letter[:10]!r}", ", ".join(LETTERS), "choose one of them")
     return letter

@@ -10,6 +10,7 @@ from starlette.responses import JSONResponse
 
 from tunnelsite.desk.answers import Missing, body_of, json_of
 from tunnelsite.desk.compared import compared
+from tunnelsite.desk.held import held
 from tunnelsite.desk.host import Desk
 from tunnelsite.desk.measures import Units
 from tunnelsite.desk.messages import SettingChange
@@ -61,7 +62,7 @@ async def _what_if(desk: Desk, request: Request) -> Any:
     if found["answer"] is None:
         return found | {"compared": None}
     settings = [desk.project.raw(), tomllib.loads(text)]
-    told = compared([desk.answer, found["answer"]], settings, Units(desk.project.units == "ft"))
+    told = compared([held(desk.answer), found["answer"]], settings, Units(desk.project.units == "ft"))
     desk.what_if, desk.what_if_change = found["answer"], asked
     desk.events.publish("answer", {"run": "what-if", "first_look": False})
     return found | {"compared": told}

@@ -29,7 +29,8 @@ class Runner:
     """
 
     def __init__(self, desk: Desk) -> None:
-        self.desk, self.worker = desk, None
+        self.desk = desk
+        self.worker: Worker | None = None
         self.progress: RunProgress | None = None
         self.failed: RunProgress | None = None
         self._quiet = False  # measuring again what is kept already is no run for the user
@@ -52,10 +53,10 @@ class Runner:
         if keep:
             desk.project.settings()
         self._quiet = not keep
-        self.worker = desk.take_spare()
+        self.worker = worker = desk.take_spare()
         name = run or new_run_id(desk.project)
         self.progress = RunProgress(id=name, state="waiting", words="starting")
-        desk.soon(self._follow(self.worker, self.progress, keep))
+        desk.soon(self._follow(worker, self.progress, keep))
         if keep:
             self._keep(self.progress)
             self._say(self.progress)

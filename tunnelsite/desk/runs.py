@@ -55,7 +55,8 @@ def run_folder(project: Project, run: str) -> Path:
 def kept_answer(project: Project, run: str) -> dict[str, Any]:
     """The answer of a kept run. Errors: Missing; UsageError for a damaged file."""
     try:
-        return json.loads((run_folder(project, run) / ANSWER).read_text("utf-8"))
+        found: dict[str, Any] = json.loads((run_folder(project, run) / ANSWER).read_text("utf-8"))
+        return found
     except ValueError as problem:
         raise UsageError(
             f"the answer of run {run} cannot be read ({problem})", "the file as it was written", "run again"

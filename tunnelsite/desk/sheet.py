@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import Any, Literal
 
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.units import MONTHS
@@ -28,7 +28,8 @@ def headings(project: Project, looked: Mapping[str, Any], found: Mapping[str, An
 
 
 def _ground(raw: Mapping[str, Any], looked: Mapping[str, Any]) -> SheetHeading:
-    line, state = "missing: a terrain model of the land", "missing"
+    line = "missing: a terrain model of the land"
+    state: Literal["ok", "missing", "doubt"] = "missing"
     if raw.get("dem"):
         line, state = looked.get("ground", str(raw["dem"])), "ok"
         if looked.get("problem"):

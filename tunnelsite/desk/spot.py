@@ -58,11 +58,11 @@ class Spots:
             layers=layers,
             parcels=parcels[mine],
             parcel_names=[name for name, kept in zip(turned.parcel_names, mine, strict=True) if kept],
-            structures=_close(turned.structures, middle, near),
+            structures=None if turned.structures is None else _close(turned.structures, middle, near),
             keep_outs=tuple(_close(item, middle, near + item.distance_m) for item in turned.keep_outs),
             services={name: _close(item, middle, near) for name, item in turned.services.items()},
             own_features={name: _close(item, middle, near) for name, item in turned.own_features.items()},
-            soils=_close(turned.soils, middle, near),
+            soils=None if turned.soils is None else _close(turned.soils, middle, near),
             outlines=turned.outlines[_near(turned.outlines, middle, near)] if len(turned.outlines) else turned.outlines,
             units=dict(self.frame.units),
             notes=[],
@@ -97,19 +97,19 @@ class Spots:
         def turned(points: np.ndarray) -> np.ndarray:
             return np.column_stack(grid.from_map(*base.to_map(points[:, 0], points[:, 1])))
 
-        def carried(item: Features | None) -> Features | None:
-            return None if item is None else replace(item, geometry=shapely.transform(item.geometry, turned))
+        def carried(item: Features) -> Features:
+            return replace(item, geometry=shapely.transform(item.geometry, turned))
 
         frame = self.frame
         return replace(
             frame,
             grid=grid,
             parcels=shapely.transform(np.asarray(frame.parcels, object), turned),
-            structures=carried(frame.structures),
+            structures=None if frame.structures is None else carried(frame.structures),
             keep_outs=tuple(carried(item) for item in frame.keep_outs),
             services={name: carried(item) for name, item in frame.services.items()},
             own_features={name: carried(item) for name, item in frame.own_features.items()},
-            soils=carried(frame.soils),
+            soils=None if frame.soils is None else carried(frame.soils),
             outlines=shapely.transform(np.asarray(frame.outlines, object), turned),
         )
 
@@ -120,11 +120,11 @@ def _near(shapes: np.ndarray, middle: shapely.Point, distance_m: float) -> np.nd
     if not len(shapes):
         return np.zeros(0, bool)
     away = shapely.distance(shapes, middle)
-    return (away <= distance_m) | (away == np.nanmin(away))
+    return np.asarray((away <= distance_m) | (away == np.nanmin(away)))
 
 
-def _close(item: Features | None, middle: shapely.Point, distance_m: float) -> Features | None:
-    if item is None or not len(item):
+def _close(item: Features, middle: shapely.Point, distance_m: float) -> Features:
+    if not len(item):
         return item
     kept = _near(item.geometry, middle, distance_m)
     return replace(

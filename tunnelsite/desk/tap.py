@@ -69,10 +69,11 @@ def _water(in_hand: InHand, found: Explanation, rule: RuleCheck) -> str:
         return ""
     values = {one.rule: one.value for one in found.rules}
     parts = []
-    if values.get("drainage") is not None:
-        parts.append(f"{in_hand.units.land(values['drainage'])} drain through here")
-    if values.get("ponding") is not None and values["ponding"] >= 0.01:
-        parts.append(f"it stands {in_hand.units.depth(values['ponding'])} deep before it leaves")
+    area, depth = values.get("drainage"), values.get("ponding")
+    if area is not None:
+        parts.append(f"{in_hand.units.land(area)} drain through here")
+    if depth is not None and depth >= 0.01:
+        parts.append(f"it stands {in_hand.units.depth(depth)} deep before it leaves")
     return "; ".join(parts) + "." if parts else ""
 
 
@@ -91,7 +92,7 @@ def _verdict(in_hand: InHand, found: Explanation) -> str:
 def _losses(in_hand: InHand, found: Explanation) -> list[dict[str, Any]]:
     """What the place loses against option 1, the most first; against full marks where there is no option."""
     best = _best_points(in_hand)
-    told = []
+    told: list[dict[str, Any]] = []
     for rule in found.rules:
         if rule.points is None:
             continue

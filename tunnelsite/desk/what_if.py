@@ -95,7 +95,7 @@ def _follows_the_season(result: Result) -> bool:
         for one in catalogue.processes()
         if one.id != PROCESS.id and {spec.id for spec in one.description.makes} & layers
     ]
-    about = [one.description for one in (*made, *(judge.criterion for judge in result.judges))]
+    about = [one.description for one in made] + [judge.criterion.description for judge in result.judges]
     facts = {parameter.id for one in about for parameter in one.parameters} | {
         spec.id for one in about for spec in one.reads
     }
@@ -108,7 +108,8 @@ def _changes(result: Result, settings: Settings) -> tuple[dict[str, float], dict
     unknown = [name for name in (*settings.weight, *settings.rubric) if name not in judges]
     if unknown:
         raise NeedsRun(f"{unknown[0]} was not measured", "a criterion of the run", "run it: the old answer is kept")
-    weights, rubrics = {}, {}
+    weights: dict[str, float] = {}
+    rubrics: dict[str, Mapping[str, Any]] = {}
     for name, judge in judges.items():
         wanted = settings.rubric_for(name, judge.criterion.rubric(settings.kind))
         weights[name] = wanted.weight

@@ -34,7 +34,7 @@ class Worker:
         self._process.start()
         theirs.close()
         self._numbers = itertools.count()
-        self._waiting: dict[int, tuple[asyncio.Future, Told | None]] = {}
+        self._waiting: dict[int, tuple[asyncio.Future[Any], Told | None]] = {}
         self._ended = False
         threading.Thread(target=self._listen, daemon=True).start()
 
@@ -48,7 +48,7 @@ class Worker:
         if self._ended:
             raise ended()
         number = next(self._numbers)
-        future: asyncio.Future = self._loop.create_future()
+        future: asyncio.Future[Any] = self._loop.create_future()
         self._waiting[number] = (future, told)
         try:
             self._pipe.send((number, what, given))

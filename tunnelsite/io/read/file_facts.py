@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Literal
 
 import pyogrio
 import pyproj
@@ -30,7 +31,7 @@ class FileFacts:
     first layer, or ``; columns of it; problems; picture, whether a raster is one in colours.
     """
 
-    kind: str
+    kind: Literal["raster", "features", "table", "weather", "other"]
     facts: tuple[str, ...] = ()
     geometry: str = ""
     columns: tuple[str, ...] = ()
