@@ -7,9 +7,11 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from tunnelsite.core.house import House
     from tunnelsite.core.placement import Placement
+    from tunnelsite.core.site import Site
     from tunnelsite.decisions.compare import compare
     from tunnelsite.decisions.explain import explain
-    from tunnelsite.decisions.robustness import robustness
+    from tunnelsite.decisions.robustness import StatedError, robustness
+    from tunnelsite.io.read.raster_reading import RasterReading
     from tunnelsite.io.read.site import read_site
     from tunnelsite.plans.cost.plan import cost
     from tunnelsite.plans.cost.settings import CostSettings
@@ -48,13 +50,16 @@ __all__ = [
     "Placement",
     "Plan",
     "Prices",
+    "RasterReading",
     "RegionPlan",
     "RegionResult",
     "ReportSettings",
     "Result",
     "Sensitivity",
     "Settings",
+    "Site",
     "StakeOutSettings",
+    "StatedError",
     "SunChartSettings",
     "compare",
     "cost",
@@ -87,13 +92,16 @@ _HOMES = {
     "Placement": "tunnelsite.core.placement",
     "Plan": "tunnelsite.plans.plan",
     "Prices": "tunnelsite.settings.prices",
+    "RasterReading": "tunnelsite.io.read.raster_reading",
     "RegionPlan": "tunnelsite.region.tasks",
     "RegionResult": "tunnelsite.region.screened",
     "ReportSettings": "tunnelsite.report.settings",
     "Result": "tunnelsite.screening.result",
     "Sensitivity": "tunnelsite.region.sensitivity",
     "Settings": "tunnelsite.settings.model",
+    "Site": "tunnelsite.core.site",
     "StakeOutSettings": "tunnelsite.plans.stakeout.settings",
+    "StatedError": "tunnelsite.decisions.robustness",
     "SunChartSettings": "tunnelsite.plans.sunchart.settings",
     "compare": "tunnelsite.decisions.compare",
     "cost": "tunnelsite.plans.cost.plan",
