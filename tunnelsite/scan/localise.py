@@ -21,7 +21,7 @@ WIDEST_FARM_M = 30_000.0  # at 15 km from the centre grid east is off true east 
 LATTICE_TOLERANCE_CELLS = 1e-4
 
 
-class Lattice(Protocol):
+class RasterCells(Protocol):
     """Where the cells of a raster lie."""
 
     @property
@@ -33,7 +33,7 @@ class Lattice(Protocol):
         """Their coordinate system."""
 
 
-def native_cell_m(raster: Lattice, lon_deg: float, lat_deg: float) -> float:
+def native_cell_m(raster: RasterCells, lon_deg: float, lat_deg: float) -> float:
     """The raster's own cell side [m] on the ground at a place: the finer of its two sides.
 
     The nominal side of a projected raster, unless its projection is more than 2 % off scale there (web Mercator is).

@@ -86,7 +86,7 @@ def run_process(given: argparse.Namespace) -> int:
 
 
 @dataclass(frozen=True)
-class Written:
+class RunDone:
     """What a process made of a raster: layer written, raster read, what the raster told of the parameters, and notes."""
 
     layer: Layer
@@ -97,7 +97,7 @@ class Written:
 
 def _run_and_written(
     process: Process, given: argparse.Namespace, spec: LayerSpec, asked: dict[str, str], progress: Progress
-) -> Written:
+) -> RunDone:
     """At once, or part by part where the raster is large."""
     from tunnelsite.hosts.process_inputs import place_parameters, raster_inputs, write_layer
     from tunnelsite.hosts.process_tiles import LayerOutput, refuse_without_room, run_by_tiles, too_large, without_cells
@@ -115,7 +115,7 @@ def _run_and_written(
         raster = without_cells(blocks)
         known, notes = place_parameters(process, raster, asked)
         wanted = LayerOutput(spec, Path(given.output), given.overwrite)
-        return Written(run_by_tiles(process, blocks, known | asked, wanted, progress), raster, known, notes)
+        return RunDone(run_by_tiles(process, blocks, known | asked, wanted, progress), raster, known, notes)
     progress("reading", 0.0)
     raster = read_raster(header, **reading) if tiles is None else read_mosaic(tiles, None, **reading)
     progress("reading", 1.0)
@@ -125,7 +125,7 @@ def _run_and_written(
     progress("writing", 0.0)
     write_layer(given.output, spec, layer, raster, overwrite=given.overwrite)
     progress("writing", 1.0)
-    return Written(layer, raster, known, notes)
+    return RunDone(layer, raster, known, notes)
 
 
 def _pairs(given: list[str]) -> dict[str, str]:

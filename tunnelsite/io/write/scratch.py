@@ -56,7 +56,7 @@ class Scratch(Store):
 
     def columns(self, dtypes: Sequence[type], most: int) -> list[GrowingArray]:
         """Columns that move into one file once they are large; where the disk has no room for what memory holds, they stay there."""
-        table = Table(self, [most * np.dtype(dtype).itemsize for dtype in dtypes])
+        table = ColumnsFile(self, [most * np.dtype(dtype).itemsize for dtype in dtypes])
         if 8 * most < self.from_bytes and table.size > shutil.disk_usage(tempfile.gettempdir()).free:
             return super().columns(dtypes, most)
         return [ScratchColumn(dtype, most, table, part) for part, dtype in enumerate(dtypes)]
@@ -94,7 +94,7 @@ class Scratch(Store):
         return any(base is one or getattr(base, "obj", None) is one for one in self._maps)
 
 
-class Table:
+class ColumnsFile:
     """A file for the columns of a table: one, since a run on many bearings has more columns than a process may have files open.
 
     Each has a part of its own; only what is written takes room on the disk. Arguments: scratch; sizes, most bytes of each column.
@@ -133,7 +133,7 @@ class Table:
 class ScratchColumn(GrowingArray):
     """A column that is written to its part of a table as it comes, once it is large."""
 
-    def __init__(self, dtype: type, most: int, table: Table, part: int) -> None:
+    def __init__(self, dtype: type, most: int, table: ColumnsFile, part: int) -> None:
         super().__init__(dtype, most)
         self._table, self._part, self._written = table, part, 0
 
