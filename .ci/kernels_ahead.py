@@ -31,7 +31,7 @@ class KernelsAhead(BuildHookInterface):
         )  # a copy: the kernels of a checkout are left alone, and old ones of it left out
         package = Path(self._folder, "tunnelsite")
         shutil.copytree(Path(self.root, "tunnelsite"), package, ignore=shutil.ignore_patterns("__pycache__"))
-        _compile(self._folder)
+        compile_in(self._folder)
         kernels = list(package.rglob("*.nb[ic]"))
         build_data["force_include"].update({str(path): str(path.relative_to(self._folder)) for path in kernels})
         if not kernels:
@@ -42,7 +42,7 @@ class KernelsAhead(BuildHookInterface):
             shutil.rmtree(self._folder, ignore_errors=True)
 
 
-def _compile(folder: str) -> None:
+def compile_in(folder: str) -> None:
     """Compile into the `__pycache__` of the package in this folder, in as many processes as there are ways to go through the kernels."""
     mine = {name: value for name, value in os.environ.items() if not name.startswith("NUMBA_")}
     paths = os.pathsep.join(filter(None, (folder, os.environ.get("PYTHONPATH"))))

@@ -45,7 +45,7 @@ def test_compiled_kernels_go_beside_their_source_in_the_wheel(ahead, hook, monke
         cache.mkdir()
         (cache / "flow._rings-87.py311.nbi").touch()
 
-    monkeypatch.setattr(ahead, "_compile", compiled)
+    monkeypatch.setattr(ahead, "compile_in", compiled)
     data: dict = {"force_include": {}}
     hook.hook.initialize("standard", data)
     assert list(data["force_include"].values()) == ["tunnelsite/kernels/water/__pycache__/flow._rings-87.py311.nbi"]
@@ -67,7 +67,7 @@ def test_a_wheel_without_kernels_is_built_with_a_warning(ahead, hook, monkeypatc
 
 
 def test_an_editable_install_compiles_nothing(ahead, hook, monkeypatch) -> None:
-    monkeypatch.setattr(ahead, "_compile", lambda folder: pytest.fail("compiled"))
+    monkeypatch.setattr(ahead, "compile_in", lambda folder: pytest.fail("compiled"))
     data: dict = {"force_include": {}}
     hook.hook.initialize("editable", data)
     hook.hook.finalize("editable", data, "")
