@@ -18,8 +18,8 @@ def compile_screening(done: Callable[[str], None] = lambda name: None, *, from_t
         _reading,
         _cells,
         _drainage,
-        _sunlight,
         _light,
+        _lamps,
         _windows,
         _wind_and_water,
         _planes,
@@ -70,16 +70,22 @@ def _drainage(ground: np.ndarray) -> None:
     upslope_sum(direction, ground)
 
 
-def _sunlight(ground: np.ndarray) -> None:
+def _light(ground: np.ndarray) -> None:
+    from tunnelsite.kernels.air.wind_shelter import wind_shelter
     from tunnelsite.kernels.light.horizon import Rays
-    from tunnelsite.kernels.light.horizon_share import NODES, Scene, add_folded, darkest, no_losses
+    from tunnelsite.kernels.light.horizon_share import NODES, Scene, add_folded, no_losses
+
+    wall = np.array([[20.0, 20.0, 20.0, 30.0, 9.0, 9.0]])
+    scene, tables = Scene(ground, ground, 1.0, Rays(lift_m=1.0), edges=wall), np.full((1, 2, NODES), 0.5)
+    add_folded(scene, np.array([80.0, 170.0]), tables, no_losses(ground.shape, 1))
+    wind_shelter(ground, np.abs(ground) * 10, 1.0, np.array([100.0]), np.array([1.0]))
+
+
+def _lamps(ground: np.ndarray) -> None:
+    from tunnelsite.kernels.light.horizon_share import darkest, no_losses
     from tunnelsite.kernels.light.illuminance import Lamps, lamp_light
 
-    losses = no_losses(ground.shape, 1)
-    wall = np.array([[20.0, 20.0, 20.0, 30.0, 9.0, 9.0]])
-    tables = np.full((1, 2, NODES), 0.5)
-    add_folded(Scene(ground, ground, 1.0, Rays(lift_m=1.0), edges=wall), np.array([80.0, 170.0]), tables, losses)
-    darkest(losses, np.ones(1), np.zeros(1, np.int64))
+    darkest(no_losses(ground.shape, 1), np.ones(1), np.zeros(1, np.int64))
     lamp_light(ground, ground, 1.0, Lamps(*np.array([[30.0], [30.0], [9.0], [900.0]]), np.array([True])))
 
 
@@ -139,9 +145,3 @@ def _windows(ground: np.ndarray) -> None:
     from tunnelsite.kernels.windows import rectangle_mean
 
     rectangle_mean(ground, 29.3, 9.1)
-
-
-def _light(ground: np.ndarray) -> None:
-    from tunnelsite.kernels.air.wind_shelter import wind_shelter
-
-    wind_shelter(ground, np.abs(ground) * 10, 1.0, np.array([100.0]), np.array([1.0]))
