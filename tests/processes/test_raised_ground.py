@@ -7,6 +7,7 @@ import pytest
 from scipy import ndimage
 
 from tunnelsite.core.layers import Layer
+from tunnelsite.processes import raised_ground
 from tunnelsite.processes.raised_ground import PROCESS
 
 
@@ -110,3 +111,18 @@ def test_no_data_and_noise_on_small_cells() -> None:
     heights[50:60] = np.nan
     assert not raised(heights, 0.1).any()
     assert not raised(np.full((20, 20), np.nan)).any()
+
+
+def test_parts_of_a_large_raster_give_what_the_whole_gives(monkeypatch: pytest.MonkeyPatch) -> None:
+    town_there = town()[0]
+    row = np.hstack([town_there, town_there[:, ::-1]] * 2)
+    heights = np.vstack([row, row[::-1], row])[:, :790]
+    asked = {"most_m2": 3500.0}
+    ground = Layer(heights.astype(np.float32), "m", "ground", (1.0, 1.0))
+    whole = PROCESS({"ground": ground}, asked, lambda what, share: None)["raised"].values
+    monkeypatch.setattr(raised_ground, "PART_CELLS", 64)
+    monkeypatch.setattr(raised_ground, "MARGIN", 1.2)
+    told: list[float] = []
+    parts = PROCESS({"ground": ground}, asked, lambda what, share: told.append(share))["raised"].values
+    assert len(told) == 4 and (whole == 1).sum() > 20_000
+    assert np.array_equal(parts, whole)

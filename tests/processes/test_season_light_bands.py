@@ -28,7 +28,7 @@ def test_bands_give_what_the_whole_gives(monkeypatch, limit: int) -> None:
     inputs = grove_in_winter()
     whole = season_light.PROCESS(inputs)
     monkeypatch.setattr(season_light, "LOSSES_BYTES", limit)
-    assert len(season_light._bands(inputs["ground"].values.shape, 7)) > 2
+    assert len(season_light._parts_of_rows(inputs["ground"].values.shape, 7)) > 2
     parts = season_light.PROCESS(inputs)
     for name, values in whole.items():
         np.testing.assert_array_equal(values.values, parts[name].values, err_msg=name)

@@ -12,12 +12,14 @@ from tunnelsite.core.layers import Layer
 from tunnelsite.core.needs import supplied
 from tunnelsite.core.process import Inputs, Process, Progress, Values
 from tunnelsite.kernels.bands import bands
-from tunnelsite.kernels.light.horizon import Rays, earth_drop_per_m, horizon_tangent
+from tunnelsite.kernels.light.horizon import Rays, earth_drop_per_m, grid_pair, seen_by, tangents_ahead
+from tunnelsite.kernels.light.horizon_rays import march
 from tunnelsite.processes.outlines_given import KIND, OUTLINES, outlines_of
 
 OBLIQUITY_DEG = 23.436  # declination at the solstices of 2025 [@obliquity-iau2006]
 SUN_RADIUS_DEG = 0.2667  # Reda & Andreas 2003
 HORIZON_REFRACTION_DEG = 0.5667  # Reda & Andreas 2003: below radius + this the sun is down
+PART_CELLS = 1 << 26  # whose horizons are in memory together; each part walks over all of the land ahead of it
 
 
 def noon_sun(lat_deg: float) -> tuple[float, float] | None:
@@ -48,10 +50,14 @@ def _run(inputs: Inputs, parameters: Values, progress: Progress) -> dict[str, La
     azimuth = (sun[0] - (parameters["bearing_deg"] - 90.0)) % 360.0
     rays = Rays(drop_per_m=earth_drop_per_m(), lift_m=parameters["light_height_m"])
     edges = outlines_of(inputs)[:, :KIND]
-    lit = horizon_tangent(surface.values, ground.values, ground.cell_m[0], azimuth, rays, edges)
-    highest = math.tan(math.radians(sun[1]))
-    for rows in bands(lit.shape):  # in place, so that a large raster needs no second one
-        lit[rows] = np.where(np.isnan(lit[rows]), np.float32(np.nan), lit[rows] <= highest)
+    cell, way = ground.cell_m[0], march(azimuth)
+    pair = grid_pair(surface.values, ground.values, cell)
+    lit, highest = np.empty(ground.values.shape, np.float32), math.tan(math.radians(sun[1]))
+    for rows in bands(lit.shape, PART_CELLS):
+        window = rows.start, rows.stop, 0, len(lit[0])
+        tangent = tangents_ahead(seen_by(pair, edges, window, turn=way.transposed), cell, way, rays)
+        lit[rows] = np.where(np.isnan(tangent), np.float32(np.nan), tangent <= highest)
+        del tangent
     progress("noon sun", 1.0)
     return {"noon_sun": Layer(lit, "1", "In the sun at noon of the winter solstice", ground.cell_m)}
 

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+from itertools import product
+from typing import NamedTuple
 
 import numpy as np
 from scipy import ndimage
@@ -23,6 +26,8 @@ SEEN_SHARE = 0.3  # of the outline that has to lie across a wall, not across a w
 WALL_M, WALL_CELLS = 16.0, 6  # the widest wall between a roof and the ground, where the model smears it
 ONE_SIDED = 4  # times as much above as below: a cliff lies as much below the land at its top as above that at its foot
 BAND_CELLS = 1 << 18  # an index of 32 bits is copied to one of 64
+PART_CELLS = 4096  # side of the squares that a large raster is looked at in, for memory
+MARGIN = 3  # sides of the largest roof that are looked at round a square
 PASSES = 3  # a high roof is found first, then the lower one beside it
 _RING = np.ones((3, 3), bool)
 
@@ -112,33 +117,76 @@ def _sides(above: np.ndarray, rise_m: float) -> np.ndarray:
 
 def _run(inputs: Inputs, parameters: Values, progress: Progress) -> dict[str, Layer]:
     ground = inputs["ground"]
-    values = np.ascontiguousarray(ground.values, np.float32)
-    result = np.zeros(values.shape, np.float32)
-    made = Layer(result, "1", "Stands above or lies below its surroundings, in walls", ground.cell_m)
-    least = max(LEAST_STEP_M, ROUNDED_STEPS * parameters["height_step_m"])
-    steep = steep_steps(values, *(np.float32(max(WALL_SLOPE * side, least)) for side in ground.cell_m))
-    progress("raised ground", 0.3)
-    if not steep.any():
-        return {"raised": made}
     area = ground.cell_m[0] * ground.cell_m[1]
+    asked = _Asked(
+        max(LEAST_STEP_M, ROUNDED_STEPS * parameters["height_step_m"]),
+        parameters["rise_m"],
+        parameters["most_m2"] / area,
+        ground.cell_m,
+    )
+    margin = round(MARGIN * math.sqrt(parameters["most_m2"]) / min(ground.cell_m))
+    result = np.zeros(ground.values.shape, np.float32)
+    parts = _parts(result.shape, max(PART_CELLS, 4 * margin), margin)
+    for number, part in enumerate(parts, 1):
+        result[part.inner] = _marked(np.ascontiguousarray(ground.values[part.outer], np.float32), asked)[part.within]
+        progress("raised ground", number / len(parts))
+    return {"raised": Layer(result, "1", "Stands above or lies below its surroundings, in walls", ground.cell_m)}
+
+
+class _Asked(NamedTuple):
+    """least_m, a wall's height between neighbours; rise_m; most, cells of the largest roof; cell_m, (east, north) spacing."""
+
+    least_m: float
+    rise_m: float
+    most: float
+    cell_m: tuple[float, float]
+
+
+class _Part(NamedTuple):
+    """Rows and columns of the raster: those that are marked, and what is looked at for them; `within`, the former in the latter."""
+
+    inner: tuple[slice, slice]
+    outer: tuple[slice, slice]
+    within: tuple[slice, slice]
+
+
+def _parts(shape: tuple[int, ...], side: int, margin: int) -> list[_Part]:
+    """Squares that cover a raster, each looked at with a margin; one without any where it is not much larger than a square."""
+    cut = [range(0, max(n // side, 1) * side, side) for n in shape]
+    found = []
+    for row, col in product(*cut):
+        ends = [n if k == cuts[-1] else k + side for k, cuts, n in zip((row, col), cut, shape, strict=True)]
+        inner = slice(row, ends[0]), slice(col, ends[1])
+        outer = tuple(
+            slice(max(one.start - margin, 0), min(one.stop + margin, n)) for one, n in zip(inner, shape, strict=True)
+        )
+        within = tuple(
+            slice(one.start - wide.start, one.stop - wide.start) for one, wide in zip(inner, outer, strict=True)
+        )
+        found.append(_Part(inner, (outer[0], outer[1]), (within[0], within[1])))
+    return found
+
+
+def _marked(values: np.ndarray, asked: _Asked) -> np.ndarray:
+    """1 on roofs and crowns, -1 in pits, 0 elsewhere: float32 [rows, cols]. Arguments: values [rows, cols] [m]; asked."""
+    result, smallest = np.zeros(values.shape, np.float32), max(GROUND_M2 / math.prod(asked.cell_m), GROUND_CELLS)
+    steep = steep_steps(values, *(np.float32(max(WALL_SLOPE * side, asked.least_m)) for side in asked.cell_m))
+    if not steep.any():
+        return result
     known = np.isfinite(values)
-    smallest = max(GROUND_M2 / area, GROUND_CELLS)
     pieces = _pieces(values, known & ~steep, smallest)
     if pieces is None:
-        return {"raised": made}
-    sizes = (parameters["most_m2"] / area, max(WALL_M / min(ground.cell_m), WALL_CELLS))
-    roof = _roofs(pieces, known, parameters["rise_m"], sizes)
+        return result
+    roof = _roofs(pieces, known, asked.rise_m, (asked.most, max(WALL_M / min(asked.cell_m), WALL_CELLS)))
     on_roof = pieces.own & _looked_up(roof, pieces.label)
     if on_roof.any():
         del pieces
         pieces = _pieces(values, known & ~steep & ~on_roof, smallest)
-    progress("raised ground", 0.8)
     if pieces is not None:
         above = np.where(known & ~pieces.own, values - pieces.height, np.float32(0))
-        result[:] = _sides(above, parameters["rise_m"])
+        result[:] = _sides(above, asked.rise_m)
     result[on_roof] = 1
-    progress("raised ground", 1.0)
-    return {"raised": made}
+    return result
 
 
 PROCESS = Process(

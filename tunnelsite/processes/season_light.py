@@ -13,6 +13,7 @@ from tunnelsite.core.errors import UsageError
 from tunnelsite.core.layers import Layer
 from tunnelsite.core.needs import LAYERS, supplied
 from tunnelsite.core.process import Inputs, Process, Progress, Values
+from tunnelsite.kernels.bands import bands
 from tunnelsite.kernels.light.far_horizon import far_view, raise_to_far
 from tunnelsite.kernels.light.horizon import Rays, earth_drop_per_m
 from tunnelsite.kernels.light.horizon_share import (
@@ -79,13 +80,13 @@ def _folded(
     names = np.zeros(256, np.uint8)
     names[: len(months)] = list(months)
     lost, most, month = (np.empty(ground.shape, kind) for kind in (np.uint16, np.uint16, np.uint8))
-    bands = _bands(ground.shape, len(months))
-    for number, rows in enumerate(bands):
+    parts = _parts_of_rows(ground.shape, len(months))
+    for number, rows in enumerate(parts):
         losses = no_losses((rows[1] - rows[0], ground.shape[1]), len(months))
         for k, (scene, tables) in enumerate(views):
 
             def pause(done: float, before: int = number * len(views) + k) -> None:
-                progress("light", (before + done) / (len(bands) * len(views)))
+                progress("light", (before + done) / (len(parts) * len(views)))
 
             window = top + rows[0], top + rows[1], left, right
             add_folded(replace(scene, window=window), azimuths, tables, losses, pause)
@@ -93,17 +94,23 @@ def _folded(
         lost[band], most[band], which = darkest(losses, weights, judged)
         month[band] = names[which]
         del losses, which
-    found = SeasonLight(share_left(lost, ground), share_left(most, ground), month)
-    if ground.shape == whole.shape:
-        return found
-    return SeasonLight(*(_in_whole(part, whole.shape, (top, left)) for part in found))
+    place = slice(top, bottom), slice(left, right)
+    share = _left(lost, whole, place)
+    del lost  # each array goes before the next one comes
+    worst = _left(most, whole, place)
+    del most
+    if month.shape != whole.shape:
+        inner, month = month, np.zeros(whole.shape, np.uint8)
+        month[place] = inner
+    return SeasonLight(share, worst, month)
 
 
-def _in_whole(part: np.ndarray, shape: tuple[int, ...], corner: tuple[int, int]) -> np.ndarray:
-    """A part of a layer where it belongs; what lies round it is not known, or 0 where the layer holds whole numbers."""
-    out = np.full(shape, np.nan if part.dtype.kind == "f" else 0, part.dtype)
-    out[corner[0] : corner[0] + part.shape[0], corner[1] : corner[1] + part.shape[1]] = part
-    return out
+def _left(lost: np.ndarray, observer: np.ndarray, place: tuple[slice, slice]) -> np.ndarray:
+    """What is left of what is lost at the cells of `place`, float32 of the observers' shape; NaN where they are, and elsewhere."""
+    left = np.full(observer.shape, np.nan, np.float32)
+    for rows in bands(lost.shape):
+        left[place][rows] = share_left(lost[rows], observer[place][rows])
+    return left
 
 
 def _window(inputs: Inputs) -> tuple[int, int, int, int]:
@@ -122,7 +129,7 @@ def _window(inputs: Inputs) -> tuple[int, int, int, int]:
     return top, bottom, left, right
 
 
-def _bands(shape: tuple[int, int], tables: int) -> list[tuple[int, int]]:
+def _parts_of_rows(shape: tuple[int, int], tables: int) -> list[tuple[int, int]]:
     """Bands of rows, the first and the past-the-last, of which the losses of light take LOSSES_BYTES at most. Every band walks over all of
     the land, so there are no more than have to be."""
     count = max(1, -(-shape[0] * shape[1] * losses_bytes(tables) // LOSSES_BYTES))
