@@ -23,8 +23,10 @@ VALLEY = 0.004 * (160 - R) + 0.02 * np.abs(C - 80)  # 2.6 ha: too little for a l
 
 
 def made(**more):
+    units = {spec.id: spec.unit for spec in PROCESS.description.reads}
     inputs = {
-        name: Layer(np.asarray(values, np.float32), "m", name) for name, values in {"ground": VALLEY, **more}.items()
+        name: Layer(np.asarray(values, np.float32), units[name], name)
+        for name, values in {"ground": VALLEY, **more}.items()
     }
     return {name: layer.values for name, layer in PROCESS(inputs).items()}
 

@@ -32,8 +32,11 @@ def grove() -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     return ground, surface, leafless
 
 
-def layer(values, unit: str = "m") -> Layer:
-    return Layer(values, unit, "")
+UNITS = {spec.id: spec.unit for spec in PROCESS.description.reads}
+
+
+def layer(values, name: str = "ground") -> Layer:
+    return Layer(values, UNITS[name], "")
 
 
 def test_nothing_lets_through_more_than_all_of_the_beam() -> None:
@@ -41,7 +44,9 @@ def test_nothing_lets_through_more_than_all_of_the_beam() -> None:
     numbers = np.random.default_rng(0)
     sun = np.column_stack([numbers.uniform(low, high, 20_000) for low, high in ((0, 360), (5, 60), (0, 900))])
     level = layer(np.zeros((12, 12), np.float32))
-    share = PROCESS({"ground": level, "surface": level, "sun": layer(sun)}, {"azimuths": 360})["beam_share"].values
+    share = PROCESS({"ground": level, "surface": level, "sun": layer(sun, "sun")}, {"azimuths": 360})[
+        "beam_share"
+    ].values
     assert share.max() <= 1 and share.min() == pytest.approx(1, abs=1e-5)
 
 
@@ -55,12 +60,12 @@ def test_against_one_shadow_a_step(lat: float) -> None:
         "ground": layer(ground),
         "surface": layer(surface),
         "surface_leafless": layer(leafless),
-        "sun": layer(sun),
+        "sun": layer(sun, "sun"),
     }
     share = PROCESS(inputs, {"azimuths": 180})["beam_share"].values
     rows = np.linspace(0, len(sun) - 1, 240).astype(int)  # every so many steps; the mean over steps is what is compared
     sun = sun[rows]
-    sun_share = PROCESS({**inputs, "sun": layer(sun)}, {"azimuths": 360})["beam_share"].values
+    sun_share = PROCESS({**inputs, "sun": layer(sun, "sun")}, {"azimuths": 360})["beam_share"].values
     slow = np.zeros(ground.shape)
     for azimuth, elevation, energy, _, passes in sun:
         hidden = cast_shadow(surface, ground + 1, 1.0, azimuth, elevation)
@@ -77,7 +82,7 @@ def test_bare_trees_lie_between_leaf_and_nothing() -> None:
     steps = clear_sky_steps(Observer(44.0, 10.0, 100.0), 30)
 
     def share(top: np.ndarray, bare: BareTrees | None) -> np.ndarray:
-        inputs = {"ground": layer(ground), "surface": layer(top), "sun": layer(season_sun(steps, WINTER, bare))}
+        inputs = {"ground": layer(ground), "surface": layer(top), "sun": layer(season_sun(steps, WINTER, bare), "sun")}
         if top is surface:
             inputs["surface_leafless"] = layer(leafless)
         return PROCESS(inputs)["beam_share"].values
@@ -99,7 +104,7 @@ def test_polar_night_is_not_assessed() -> None:
     ground, surface, _ = grove()
     sun = season_sun(clear_sky_steps(Observer(80.0, 10.0, 0.0)), ((12, 1), (12, 31)))
     assert len(sun) == 0
-    share = PROCESS({"ground": layer(ground), "surface": layer(surface), "sun": layer(sun)})["beam_share"].values
+    share = PROCESS({"ground": layer(ground), "surface": layer(surface), "sun": layer(sun, "sun")})["beam_share"].values
     assert np.isnan(share).all()
 
 
@@ -159,7 +164,7 @@ def test_several_kinds_of_crowns_against_one_shadow_a_step(lat: float) -> None:
     sun = sun[np.linspace(0, len(sun) - 1, 240).astype(int)]
     assert sun.shape[1] == 7 and len(np.unique(sun[:, 4])) == 2
     names = ("surface_leafless", "surface_leafless_2", "surface_leafless_3")
-    inputs = {"ground": layer(ground), "surface": layer(top), "sun": layer(sun)}
+    inputs = {"ground": layer(ground), "surface": layer(top), "sun": layer(sun, "sun")}
     inputs |= {name: layer(values) for name, values in zip(names, nested, strict=True)}
     share = PROCESS(inputs, {"azimuths": 360})["beam_share"].values
     slow = np.zeros(ground.shape)
@@ -183,11 +188,11 @@ def test_crowns_that_pass_everything_or_nothing() -> None:
 
     def share(passes: float) -> np.ndarray:
         sun = season_sun(steps, WINTER, BareTrees(((1, 1), (12, 31)), passes))
-        return PROCESS(inputs | {"sun": layer(sun)})["beam_share"].values
+        return PROCESS(inputs | {"sun": layer(sun, "sun")})["beam_share"].values
 
     def plain(top: np.ndarray) -> np.ndarray:
         sun = season_sun(steps, WINTER)
-        return PROCESS({"ground": layer(ground), "surface": layer(top), "sun": layer(sun)})["beam_share"].values
+        return PROCESS({"ground": layer(ground), "surface": layer(top), "sun": layer(sun, "sun")})["beam_share"].values
 
     assert np.abs(share(1.0) - plain(leafless)).max() < 1e-4
     assert np.abs(share(0.0) - plain(surface)).max() < 1e-4
@@ -197,7 +202,7 @@ def test_crowns_that_pass_everything_or_nothing() -> None:
 def test_columns_and_surfaces_have_to_agree() -> None:
     ground, surface, leafless = grove()
     sun = season_sun(clear_sky_steps(Observer(44.0, 10.0, 100.0), 60), WINTER, bare_trees(44.0))
-    inputs = {"ground": layer(ground), "surface": layer(surface), "sun": layer(sun)}
+    inputs = {"ground": layer(ground), "surface": layer(surface), "sun": layer(sun, "sun")}
     two = {"surface_leafless": layer(leafless), "surface_leafless_2": layer(leafless.copy())}
     with pytest.raises(UsageError, match="2 surfaces"):
         PROCESS(inputs | two)
@@ -241,9 +246,9 @@ def test_the_darkest_month_against_each_month_alone(lat: float, period) -> None:
     steps = clear_sky_steps(place, 30)
     inputs = {"ground": layer(ground), "surface": layer(surface), "surface_leafless": layer(leafless)}
     sun = season_sun(steps, period, bare_trees(lat))
-    made = PROCESS(inputs | {"sun": layer(sun)})
+    made = PROCESS(inputs | {"sun": layer(sun, "sun")})
     months = [int(month) for month in dict.fromkeys(sun[:, 3])]
-    alone = [PROCESS(inputs | {"sun": layer(sun[sun[:, 3] == month])})["beam_share"].values for month in months]
+    alone = [PROCESS(inputs | {"sun": layer(sun[sun[:, 3] == month], "sun")})["beam_share"].values for month in months]
     energy = [sun[sun[:, 3] == month, 2].sum() for month in months]
     np.testing.assert_allclose(made["beam_share_worst"].values, np.min(alone, axis=0), atol=3e-4)
     np.testing.assert_allclose(made["beam_share"].values, np.average(alone, axis=0, weights=energy), atol=3e-4)
@@ -275,7 +280,7 @@ def test_winter_shade_is_not_averaged_away() -> None:
     surface = ground.copy()
     surface[50:90, 0:38] = 14.0
     sun = season_sun(clear_sky_steps(Observer(44.0, 10.0, 100.0)), WINTER)
-    made = PROCESS({"ground": layer(ground), "surface": layer(surface), "sun": layer(sun)})
+    made = PROCESS({"ground": layer(ground), "surface": layer(surface), "sun": layer(sun, "sun")})
     at = (28, 52)
     season, worst, month = (made[name].values[at] for name in ("beam_share", "beam_share_worst", "worst_month"))
     assert month in (12, 1) and season > worst + 0.05
@@ -287,7 +292,7 @@ def test_a_month_with_hardly_any_sun_is_not_judged() -> None:
     surface = ground.copy()
     surface[50:53, :] = 3.0
     sun = season_sun(clear_sky_steps(Observer(66.3, 20.0, 100.0)), ((11, 1), (4, 30)))
-    made = PROCESS({"ground": layer(ground), "surface": layer(surface), "sun": layer(sun)})
+    made = PROCESS({"ground": layer(ground), "surface": layer(surface), "sun": layer(sun, "sun")})
     assert 12 in sun[:, 3] and made["worst_month"].values[20, 30] != 12
     assert made["beam_share_worst"].values[20, 30] > 0.3
 

@@ -20,7 +20,7 @@ def grove_in_winter() -> dict[str, Layer]:
     sun = season_sun(clear_sky_steps(Observer(44.0, 10.0, 100.0), 60), WINTER, bare_trees(44.0))
     edges = np.array([[20.2, 10.4, 20.2, 18.3, 6.0, 6.0, 0.0], [34.1, 15.0, 36.9, 59.0, 12.0, 12.0, 1.0]])
     inputs = {"ground": layer(ground), "surface": layer(surface), "surface_leafless": layer(leafless)}
-    return inputs | {"sun": layer(sun), "outlines": layer(edges)}
+    return inputs | {"sun": layer(sun, "sun"), "outlines": layer(edges, "outlines")}
 
 
 @pytest.mark.parametrize("limit", [8_000, 30_000])
@@ -45,7 +45,7 @@ def test_a_window_gets_what_the_whole_gives(monkeypatch, limit: int, window: tup
     inputs = grove_in_winter()
     whole = season_light.PROCESS(inputs)
     monkeypatch.setattr(season_light, "LOSSES_BYTES", limit)
-    part = season_light.PROCESS(inputs | {"light_window": layer(np.array([window], float))})
+    part = season_light.PROCESS(inputs | {"light_window": layer(np.array([window], float), "light_window")})
     for name, values in window_of(whole, window).items():
         np.testing.assert_array_equal(values, window_of(part, window)[name], err_msg=name)
     known = np.isfinite(part["beam_share"].values)
@@ -56,6 +56,6 @@ def test_a_window_gets_what_the_whole_gives(monkeypatch, limit: int, window: tup
 def test_a_window_beyond_the_ground_is_refused() -> None:
     ground, surface, _ = grove()
     sun = season_sun(clear_sky_steps(Observer(44.0, 10.0, 100.0), 60), WINTER, bare_trees(44.0))[:, :4]
-    inputs = {"ground": layer(ground), "surface": layer(surface), "sun": layer(sun)}
+    inputs = {"ground": layer(ground), "surface": layer(surface), "sun": layer(sun, "sun")}
     with pytest.raises(UsageError, match="light_window"):
-        season_light.PROCESS(inputs | {"light_window": layer(np.array([[0.0, 9.0, 0.0, 1e6]]))})
+        season_light.PROCESS(inputs | {"light_window": layer(np.array([[0.0, 9.0, 0.0, 1e6]]), "light_window")})
