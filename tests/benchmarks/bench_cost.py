@@ -26,7 +26,7 @@ def truth(side: int, azimuths: int) -> None:
     start = time.perf_counter()
     from tests.benchmarks.bench_screening import made_site, peak_bytes
     from tunnelsite import House, screen
-    from tunnelsite.screening.cost import estimated, work_of
+    from tunnelsite.screening.run_cost import estimated, work_of
     from tunnelsite.settings.model import settings_from
 
     settings = settings_from({"crop_months": "10-01:04-30", "azimuths": azimuths, "halo": "5m", "kind": "container"})

@@ -24,8 +24,8 @@ from tunnelsite.kernels.water.fill import filled
 from tunnelsite.kernels.water.flow import flow_direction
 from tunnelsite.kernels.water.upslope import upslope_cells
 from tunnelsite.region import drainage
-from tunnelsite.region.cost import DRAINED_NS, LOOKED_THROUGH_NS
 from tunnelsite.region.drainage import drainage_of, drained
+from tunnelsite.region.run_cost import DRAINED_NS, LOOKED_THROUGH_NS
 from tunnelsite.region.worker_pool import Hands, WorkerPool
 
 

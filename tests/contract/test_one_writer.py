@@ -89,7 +89,7 @@ LISTED = {
     ("hosts/server/job.py", "_own_output", "os.open"): NOWHERE,
     ("hosts/server/store.py", "__init__", "tempfile.mkdtemp"): JOB,
     ("hosts/server/store.py", "accepted", "?.mkdir"): JOB,
-    ("hosts/server/staging.py", "_one", "file.write_bytes"): JOB,
+    ("hosts/server/staged_inputs.py", "_one", "file.write_bytes"): JOB,
     ("hosts/server/child.py", "__init__", "?.write_text"): JOB,
     ("hosts/server/work.py", "_screened", "?.write_text"): JOB,
 }

@@ -18,7 +18,7 @@ from tunnelsite import Settings
 from tunnelsite.core import catalogue
 from tunnelsite.core.house import House, Pad
 from tunnelsite.core.layers import Layer
-from tunnelsite.core.wind import WindRose
+from tunnelsite.core.wind_rose import WindRose
 from tunnelsite.scan.strip import Strip
 from tunnelsite.screening.judges import judges_of
 from tunnelsite.screening.layers import prepared

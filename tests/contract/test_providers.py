@@ -15,7 +15,7 @@ from tunnelsite import screen
 from tunnelsite.core import catalogue
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.needs import CONDITIONS, FACTS, LAYERS, supplied
-from tunnelsite.core.wind import WindRose
+from tunnelsite.core.wind_rose import WindRose
 from tunnelsite.screening import providers
 
 FACTS_TOLD = [

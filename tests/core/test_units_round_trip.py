@@ -27,7 +27,7 @@ from tunnelsite.core.units import (
     slope_fraction,
     whole_number,
 )
-from tunnelsite.core.wind import WindRose
+from tunnelsite.core.wind_rose import WindRose
 from tunnelsite.plans.kinds import RainRate
 from tunnelsite.processes.wind_shelter import winds
 from tunnelsite.settings.model import crop_period, keep_out_parts

@@ -13,7 +13,7 @@ from tests.scan.grounds import features, hills, site
 from tunnelsite import screen
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.core.house import House
-from tunnelsite.core.wind import WindRose
+from tunnelsite.core.wind_rose import WindRose
 from tunnelsite.scan.soils import CLASSES, class_number
 from tunnelsite.settings.model import settings_from
 

@@ -14,7 +14,7 @@ from tunnelsite import screen
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.house import House
 from tunnelsite.core.layers import Layer
-from tunnelsite.core.wind import WindRose
+from tunnelsite.core.wind_rose import WindRose
 from tunnelsite.processes import noon_sun, wind_shelter
 from tunnelsite.settings.model import settings_from
 

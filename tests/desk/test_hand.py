@@ -10,10 +10,10 @@ import pytest
 from tests.desk.fields import field_project, screened_field
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.placement import Placement
-from tunnelsite.desk.drawing import MapDrawing
 from tunnelsite.desk.hand import InHand
 from tunnelsite.desk.hand_measures import measured
 from tunnelsite.desk.land import with_features
+from tunnelsite.desk.map_drawing import MapDrawing
 from tunnelsite.desk.measures import Units
 from tunnelsite.desk.packet import phone_page
 from tunnelsite.desk.pins_compared import pins_compared

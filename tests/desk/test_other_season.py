@@ -7,8 +7,8 @@ import pytest
 
 from tests.desk.fields import FARM, field_project, screened_field
 from tunnelsite.core.errors import UsageError
-from tunnelsite.desk.drawing import MapDrawing
 from tunnelsite.desk.hand import InHand
+from tunnelsite.desk.map_drawing import MapDrawing
 from tunnelsite.desk.measures import Units
 from tunnelsite.desk.other_season import HELD_M, lit_for
 from tunnelsite.desk.spot import Spots

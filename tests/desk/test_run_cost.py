@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from tunnelsite.desk.run_cost import run_cost, time_words
-from tunnelsite.screening.cost import Work
+from tunnelsite.screening.run_cost import Work
 from tunnelsite.settings.model import settings_from
 
 PLENTY, LITTLE = 64_000_000_000, 500_000_000

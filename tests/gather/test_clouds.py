@@ -11,9 +11,9 @@ import pytest
 from tests.gather.made import EAST, NORTH, cloud, middle_deg, plane
 from tests.io.fetch.servers import Site, serving
 from tunnelsite.core.errors import InputRefused, UsageError
+from tunnelsite.gather.data_sources import LOCAL, DataSource
 from tunnelsite.gather.gridded import CellGrid, ground_cells, surface_cells
 from tunnelsite.gather.request import GatherRequest, area_around, gather
-from tunnelsite.gather.sources import LOCAL, DataSource
 from tunnelsite.gather.standing import standing_pieces
 from tunnelsite.io.read.rasters import raster_header, read_raster
 

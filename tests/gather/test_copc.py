@@ -12,8 +12,8 @@ import pytest
 from tests.gather.made import EAST, NORTH, copc, middle_deg, plane
 from tests.io.fetch.servers import Site, serving
 from tunnelsite.core.errors import InputRefused, TunnelsiteError
+from tunnelsite.gather.data_sources import DataSource
 from tunnelsite.gather.request import GatherRequest, area_around, gather
-from tunnelsite.gather.sources import DataSource
 from tunnelsite.io.fetch.door import Door
 from tunnelsite.io.fetch.ranged import BLOCK, RangedFile
 from tunnelsite.io.read import points

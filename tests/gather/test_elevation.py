@@ -14,9 +14,9 @@ import rasterio
 from tests.gather.made import EAST, NORTH, box_deg, item, middle_deg, plane, tiff
 from tests.io.fetch.servers import Site, serving
 from tunnelsite.core.errors import InputRefused, UsageError
+from tunnelsite.gather.data_sources import DataSource
 from tunnelsite.gather.features import FeatureRequest
 from tunnelsite.gather.request import PARTS, GatherRequest, area_around, door_for, gather
-from tunnelsite.gather.sources import DataSource
 from tunnelsite.io.read.rasters import raster_header, read_raster
 from tunnelsite.io.write.staging import OutputExists
 

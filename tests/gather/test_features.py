@@ -10,9 +10,9 @@ import pytest
 
 from tests.io.fetch.servers import Site, serving
 from tunnelsite.core.errors import InputRefused, UsageError
+from tunnelsite.gather.data_sources import DataSource, read_sources, source_named
 from tunnelsite.gather.features import FeatureRequest
 from tunnelsite.gather.request import GatherRequest, area_around, gather
-from tunnelsite.gather.sources import DataSource, read_sources, source_named
 from tunnelsite.io.read.vectors import read_features
 
 AREA = area_around("43.0,-75.0:300m", 0.0)

@@ -14,9 +14,9 @@ pytest.importorskip("pygeoapi", reason="pygeoapi is not installed")
 pytest.importorskip("waitress", reason="waitress is not installed")
 
 from tunnelsite.core.errors import InputRefused, UsageError
+from tunnelsite.gather.data_sources import DataSource
 from tunnelsite.gather.features import FeatureRequest
 from tunnelsite.gather.request import GatherRequest, area_around, gather
-from tunnelsite.gather.sources import DataSource
 from tunnelsite.io.read.gathered import gathered_entries
 from tunnelsite.io.read.vectors import read_features
 

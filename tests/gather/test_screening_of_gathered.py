@@ -17,9 +17,9 @@ from tunnelsite import screen
 from tunnelsite.core.elevation_error import CELL_ERROR
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.core.layers import SourceRaster
+from tunnelsite.gather.data_sources import DataSource
 from tunnelsite.gather.features import FeatureRequest
 from tunnelsite.gather.request import GatherRequest, area_around, gather
-from tunnelsite.gather.sources import DataSource
 from tunnelsite.io.read.gathered import gathered_entries
 from tunnelsite.io.read.raster_reading import RasterReading
 from tunnelsite.io.read.site import read_site

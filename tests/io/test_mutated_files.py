@@ -28,7 +28,7 @@ from tunnelsite.io.read.sites_file import read_candidate, read_run
 from tunnelsite.io.read.stored import read_layers
 from tunnelsite.io.read.vectors import read_features
 from tunnelsite.io.read.weather import read_weather
-from tunnelsite.io.read.wind import read_wind_rose
+from tunnelsite.io.read.wind_rose import read_wind_rose
 from tunnelsite.plans.stakeout.level_book import parse_level_book, reduce_level_book
 from tunnelsite.region.part import packed, unpacked
 from tunnelsite.settings.model import settings_from

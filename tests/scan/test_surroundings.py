@@ -12,7 +12,7 @@ import shapely
 from tests.scan.grounds import features
 from tunnelsite.core.grid import Grid
 from tunnelsite.core.house import House, Pad
-from tunnelsite.core.wind import WindRose
+from tunnelsite.core.wind_rose import WindRose
 from tunnelsite.scan.free_ground import FREE_M, TURN_M, Land, door_room_m, next_house, rectangle_at
 from tunnelsite.scan.lee import DRIFT_HEIGHTS, LEAST_M, Wind, lee
 from tunnelsite.scan.open_ground import Bar

@@ -14,7 +14,7 @@ from tests.scan.grounds import hills, site
 from tunnelsite import House, screen
 from tunnelsite.core.errors import ResourceShortage
 from tunnelsite.io.write.scratch import FROM_BYTES, Scratch
-from tunnelsite.screening.cost import Work, estimated, sun_directions
+from tunnelsite.screening.run_cost import Work, estimated, sun_directions
 from tunnelsite.settings.model import crop_period, settings_from
 from tunnelsite.sun.irradiance import clear_sky_steps
 from tunnelsite.sun.position import Observer
@@ -75,11 +75,11 @@ def test_what_clearly_does_not_fit_is_refused_before_anything_is_computed(monkey
         raise AssertionError("work was started")
 
     monkeypatch.setattr("tunnelsite.screening.run.prepared", never)
-    monkeypatch.setattr("tunnelsite.screening.cost.available_bytes", lambda: 100_000_000)
+    monkeypatch.setattr("tunnelsite.screening.run_cost.available_bytes", lambda: 100_000_000)
     with pytest.raises(ResourceShortage, match="of memory") as short:
         screen(farm, House.parse("20x48ft"), settings=settings)
     assert short.value.exit_status == 4
-    monkeypatch.setattr("tunnelsite.screening.cost.available_bytes", lambda: 1 << 40)
+    monkeypatch.setattr("tunnelsite.screening.run_cost.available_bytes", lambda: 1 << 40)
     monkeypatch.setattr(shutil, "disk_usage", lambda place: shutil._ntuple_diskusage(10, 10, 0))
     with pytest.raises(ResourceShortage, match="scratch files"):
         screen(dataclasses.replace(farm, store=Scratch(1)), House.parse("20x48ft"), settings=settings)

@@ -19,7 +19,7 @@ from tunnelsite.core.weather import Weather
 
 if TYPE_CHECKING:
     from tunnelsite.core.grid import Grid
-    from tunnelsite.core.wind import WindRose
+    from tunnelsite.core.wind_rose import WindRose
 
 
 @dataclass(frozen=True, repr=False)

@@ -38,8 +38,8 @@ from tunnelsite.io.read.files import available_bytes
 from tunnelsite.io.read.site import site_from
 from tunnelsite.kernels.one_thread import one_thread
 from tunnelsite.scan.localise import frame_grid
-from tunnelsite.screening.cost import work_of
 from tunnelsite.screening.result import Result
+from tunnelsite.screening.run_cost import work_of
 from tunnelsite.settings.model import settings_from
 
 Told = Callable[[dict[str, Any]], None]

@@ -7,7 +7,7 @@ from pathlib import Path
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.desk.gather_messages import FeaturesAsked, GatherAsked
 from tunnelsite.desk.project import Project
-from tunnelsite.gather.sources import DataSource, read_sources
+from tunnelsite.gather.data_sources import DataSource, read_sources
 
 SOURCES = "sources.toml"
 ENDINGS = (".geojson", ".gpkg", ".fgb")

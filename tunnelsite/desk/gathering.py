@@ -11,6 +11,7 @@ from tunnelsite.core.units import length_m
 from tunnelsite.desk.gather_files import name_of, sources_of, written
 from tunnelsite.desk.gather_messages import FeaturesAsked, GatherAsked
 from tunnelsite.desk.project import Project
+from tunnelsite.gather.data_sources import DataSource, source_named
 from tunnelsite.gather.features import FeatureRequest
 from tunnelsite.gather.request import (
     GatherRequest,
@@ -22,7 +23,6 @@ from tunnelsite.gather.request import (
     plan_words,
     plans_for,
 )
-from tunnelsite.gather.sources import DataSource, source_named
 from tunnelsite.io.fetch.door import host_of
 from tunnelsite.io.fetch.window import Area
 from tunnelsite.io.read.drawn import read_drawn

@@ -12,11 +12,11 @@ from pydantic import ValidationError
 from tunnelsite.core.errors import TunnelsiteError
 from tunnelsite.desk.answers import Missing, problem_of
 from tunnelsite.desk.background import Backgrounds
-from tunnelsite.desk.drawing import MapDrawing
 from tunnelsite.desk.events import Events
 from tunnelsite.desk.files import file_entries
 from tunnelsite.desk.gathers import Gathers
 from tunnelsite.desk.held import held
+from tunnelsite.desk.map_drawing import MapDrawing
 from tunnelsite.desk.messages import FileEntry, ModelState, Pin, RunCost, SettingChange, State, View
 from tunnelsite.desk.newest import Newest
 from tunnelsite.desk.packets import Packets, packet_entries

@@ -8,7 +8,7 @@ from tunnelsite.core.units import FOOT_M
 from tunnelsite.desk.messages import RunCost
 from tunnelsite.desk.page_words import on_the_page
 from tunnelsite.io.read.files import bytes_words
-from tunnelsite.screening.cost import CLEARLY, Cost, Work, estimated
+from tunnelsite.screening.run_cost import CLEARLY, Cost, Work, estimated
 from tunnelsite.settings.model import Settings
 
 LONG_S = 120.0  # of a run on a usual machine: longer ones come with advice

@@ -17,10 +17,10 @@ from tunnelsite.desk.steps import ProgressMessages
 from tunnelsite.io.read.site import inputs_unchanged, site_from
 from tunnelsite.io.write.staging import write_whole
 from tunnelsite.io.write.whole_folder import whole_folder
-from tunnelsite.screening.cost import estimated, work_of
 from tunnelsite.screening.kept_run import keep_run
 from tunnelsite.screening.result import Result
 from tunnelsite.screening.run import screen
+from tunnelsite.screening.run_cost import estimated, work_of
 from tunnelsite.settings.model import Settings
 
 FIRST_LOOK_FROM_S, HOW_FIRM_S = 5.0, 5.0  # an exact answer also says how firm the lead is

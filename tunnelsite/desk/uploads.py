@@ -17,7 +17,7 @@ from tunnelsite.core.errors import InputRefused, OutputFailed, TunnelsiteError, 
 from tunnelsite.desk.gather_files import SOURCES
 from tunnelsite.desk.page_words import message_of
 from tunnelsite.desk.project import DRAWN, FARM, OPTIONS, Project
-from tunnelsite.gather.sources import read_sources
+from tunnelsite.gather.data_sources import read_sources
 from tunnelsite.io.formats.geojson import collection_text
 from tunnelsite.io.read.background import MBTILES
 from tunnelsite.io.read.file_facts import LISTS, RASTERS, VECTORS, WEATHER

@@ -10,7 +10,7 @@ import pystac
 import shapely
 
 from tunnelsite.core.errors import InputRefused
-from tunnelsite.gather.sources import DataSource
+from tunnelsite.gather.data_sources import DataSource
 from tunnelsite.io.fetch.door import Door
 from tunnelsite.io.fetch.stac_door import catalogue_items, parsed, search_items
 from tunnelsite.io.fetch.window import Area

@@ -13,9 +13,9 @@ import numpy as np
 from tunnelsite.core.errors import InputRefused, UsageError
 from tunnelsite.core.layers import SourceRaster
 from tunnelsite.core.units import VERTICAL_UNITS_M
+from tunnelsite.gather.data_sources import DataSource
 from tunnelsite.gather.gridded import CellGrid, GroundCells, ground_cells, surface_cells
 from tunnelsite.gather.record import Entry, entry_of
-from tunnelsite.gather.sources import DataSource
 from tunnelsite.io.fetch.door import Door
 from tunnelsite.io.fetch.ranged import RangedFile
 from tunnelsite.io.fetch.window import Area

@@ -10,8 +10,8 @@ import numpy as np
 
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.gather.choice import chosen_items
+from tunnelsite.gather.data_sources import DataSource
 from tunnelsite.gather.record import Entry, entry_of
-from tunnelsite.gather.sources import DataSource
 from tunnelsite.io.fetch.door import Door
 from tunnelsite.io.fetch.ranged import RangedFile
 from tunnelsite.io.fetch.window import Area, Fetched, fetched_window, moved, put_through, window_bytes, write_window

@@ -9,8 +9,8 @@ from typing import Any
 from urllib.parse import urlencode, urljoin
 
 from tunnelsite.core.errors import InputRefused, UsageError
+from tunnelsite.gather.data_sources import DataSource
 from tunnelsite.gather.record import Entry, entry_of
-from tunnelsite.gather.sources import DataSource
 from tunnelsite.io.fetch.door import Door
 from tunnelsite.io.fetch.ranged import RangedFile
 from tunnelsite.io.fetch.stac_door import parsed

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.core.moment import run_moment
-from tunnelsite.gather.sources import DataSource
+from tunnelsite.gather.data_sources import DataSource
 from tunnelsite.io.read.files import sha256
 from tunnelsite.io.read.gathered import RECORD, gathered_entries
 from tunnelsite.io.write.staging import write_whole

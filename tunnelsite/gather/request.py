@@ -10,10 +10,10 @@ from pathlib import Path
 from tunnelsite.core.errors import InputRefused, UsageError
 from tunnelsite.core.layers import Features
 from tunnelsite.gather.clouds import MADE, gather_clouds
+from tunnelsite.gather.data_sources import LOCAL, DataSource
 from tunnelsite.gather.elevation import PlannedFetch, gather_elevation, planned_elevation
 from tunnelsite.gather.features import FeatureRequest, gather_features
 from tunnelsite.gather.record import Entry, add_to_record, entry_of
-from tunnelsite.gather.sources import LOCAL, DataSource
 from tunnelsite.gather.standing import standing_pieces, standing_text
 from tunnelsite.io.fetch.door import Door
 from tunnelsite.io.fetch.kept_parts import KeptParts

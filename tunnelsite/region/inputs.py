@@ -17,7 +17,7 @@ from tunnelsite.core.layers import Drained, Features, SourceRaster
 from tunnelsite.core.reproject import lonlat_bounds
 from tunnelsite.core.site import Site
 from tunnelsite.core.weather import Weather
-from tunnelsite.core.wind import WindRose
+from tunnelsite.core.wind_rose import WindRose
 from tunnelsite.io.read.cell_errors import cell_errors
 from tunnelsite.io.read.files import file_name
 from tunnelsite.io.read.land_window import window_bounds

@@ -27,7 +27,7 @@ from tunnelsite.region.drainage import FORMAT, TILE, drainage_of, drained, tile_
 from tunnelsite.region.inputs import Region, band_of, part_of
 from tunnelsite.region.tasks import Task
 from tunnelsite.region.worker_pool import Hands, own_versions
-from tunnelsite.screening.cost import CLEARLY
+from tunnelsite.screening.run_cost import CLEARLY
 from tunnelsite.settings.model import Settings
 
 PERIMETER_BYTES = 200  # of memory a cell of the tiles' perimeters (tests/benchmarks/bench_tiled_drainage.py)

@@ -14,11 +14,11 @@ from tunnelsite.core.layers import Features, Layer
 from tunnelsite.core.needs import LAYERS as SPECS
 from tunnelsite.core.rubric import Rubric
 from tunnelsite.core.site import Frame, Site
-from tunnelsite.scan.beyond import beyond_layers
 from tunnelsite.scan.far_ground import far_ground
 from tunnelsite.scan.frame_facts import FRAME_FACTS
 from tunnelsite.scan.soils import has_groups
 from tunnelsite.scan.surface import outline_edges
+from tunnelsite.scan.water_from_beyond import beyond_layers
 from tunnelsite.screening.crop_sun import sun_table
 from tunnelsite.settings.model import Settings
 

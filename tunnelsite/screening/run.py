@@ -14,13 +14,13 @@ from tunnelsite.io.read.named_files import with_named_files
 from tunnelsite.scan.data_checks import check_houses, doubt_cells
 from tunnelsite.scan.engine import Judge, Scan, scanned
 from tunnelsite.scan.open_ground import bars, open_ground
-from tunnelsite.screening.cost import refuse_shortage
 from tunnelsite.screening.judges import judges_of
 from tunnelsite.screening.layers import prepared
 from tunnelsite.screening.not_assessed import gaps
 from tunnelsite.screening.python_call import houses_asked, settings_asked, with_screened_houses
 from tunnelsite.screening.rescoring import Measures
 from tunnelsite.screening.result import Result, judged
+from tunnelsite.screening.run_cost import refuse_shortage
 from tunnelsite.settings.model import Settings, settings_from
 
 

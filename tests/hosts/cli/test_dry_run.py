@@ -12,7 +12,7 @@ from rasterio.transform import Affine
 from tests.hosts.cli.test_main import called
 from tests.processes.test_raised_ground import town
 from tests.whole_run.files import UTM17, plain_farm, write_dem, write_parcels
-from tunnelsite.screening.cost import refuse_shortage
+from tunnelsite.screening.run_cost import refuse_shortage
 
 
 @pytest.fixture
@@ -79,13 +79,13 @@ def test_doubts_come_first(tmp_path, monkeypatch) -> None:
 
 
 def test_a_shortage_is_an_error_after_the_cost_is_said(farm, monkeypatch) -> None:
-    import tunnelsite.screening.cost
+    import tunnelsite.screening.run_cost
 
     def short(site, settings, criteria):
-        monkeypatch.setattr(tunnelsite.screening.cost, "available_bytes", lambda: 1)
+        monkeypatch.setattr(tunnelsite.screening.run_cost, "available_bytes", lambda: 1)
         refuse_shortage(site, settings, criteria)
 
-    monkeypatch.setattr(tunnelsite.screening.cost, "refuse_shortage", short)
+    monkeypatch.setattr(tunnelsite.screening.run_cost, "refuse_shortage", short)
     told = called("check", *farm)
     assert told.returncode == 4 and "cost: about" in told.stdout and "of memory" in told.stderr
 

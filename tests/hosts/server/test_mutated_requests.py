@@ -24,7 +24,7 @@ from tunnelsite.core import catalogue
 from tunnelsite.hosts.server.application import application
 from tunnelsite.hosts.server.configuration import configuration
 from tunnelsite.hosts.server.datasets import datasets_in
-from tunnelsite.hosts.server.limits import Limits
+from tunnelsite.hosts.server.job_limits import Limits
 from tunnelsite.hosts.server.offers import SCREENING
 from tunnelsite.hosts.server.store import JobStore
 

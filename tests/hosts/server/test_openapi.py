@@ -18,8 +18,8 @@ from tests.hosts.server.ogc_schemas import SCHEMAS
 from tunnelsite.core import catalogue
 from tunnelsite.hosts.server.application import application
 from tunnelsite.hosts.server.configuration import configuration
+from tunnelsite.hosts.server.job_limits import Limits
 from tunnelsite.hosts.server.job_list import NAMES, STATUSES
-from tunnelsite.hosts.server.limits import Limits
 from tunnelsite.hosts.server.offers import SCREENING
 from tunnelsite.hosts.server.openapi import references
 from tunnelsite.hosts.server.store import JobStore, owner_of

@@ -33,7 +33,7 @@ from tunnelsite.core.field_readings import FieldReadings
 from tunnelsite.core.layers import Layer
 from tunnelsite.core.sources import source_words
 from tunnelsite.hosts.server.child import Child
-from tunnelsite.hosts.server.limits import Limits
+from tunnelsite.hosts.server.job_limits import Limits
 from tunnelsite.hosts.server.refusals import Refused
 from tunnelsite.hosts.server.store import JobStore
 from tunnelsite.io.read.rasters import raster_header, read_raster

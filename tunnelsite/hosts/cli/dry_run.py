@@ -24,8 +24,8 @@ def dry_run(settings: Settings, files: tuple[Mapping[str, Path], Sequence[str]],
     from tunnelsite.io.read.site import site_from
     from tunnelsite.io.write.outputs import refuse_clashes
     from tunnelsite.io.write.staging import check_output_path
-    from tunnelsite.screening.cost import refuse_shortage
     from tunnelsite.screening.judges import judges_of
+    from tunnelsite.screening.run_cost import refuse_shortage
 
     outputs, inputs = files
     refuse_clashes(outputs, inputs)
@@ -52,8 +52,8 @@ def _plan(
 ) -> dict[str, Any]:
     """What a run would do. Arguments: skipped, words on criteria that are left out; whole, whether there is room to look at the data."""
     from tunnelsite.screening.checking import Checked, checked
-    from tunnelsite.screening.cost import estimated, work_of
     from tunnelsite.screening.not_assessed import gaps
+    from tunnelsite.screening.run_cost import estimated, work_of
 
     grid, work = work_of(site, settings, len(judges))
     cost = estimated(work)

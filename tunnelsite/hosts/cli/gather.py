@@ -76,9 +76,9 @@ def _next(folder: Path, files: list[str]) -> list[str]:
 
 def _request(given: argparse.Namespace, folder: Path) -> GatherRequest:
     """The options as a request. Errors: UsageError."""
+    from tunnelsite.gather.data_sources import LOCAL, DataSource, read_sources, source_named
     from tunnelsite.gather.features import FeatureRequest
     from tunnelsite.gather.request import GatherRequest, area_around, area_of_parcels
-    from tunnelsite.gather.sources import LOCAL, DataSource, read_sources, source_named
 
     halo_m = length_m(given.halo, "--halo", most_m=20_000)
     cell_m = length_m(given.cell, "--cell", least_m=0.25, most_m=10)

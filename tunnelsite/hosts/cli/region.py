@@ -159,7 +159,7 @@ def _words(summary: dict[str, Any]) -> str:
 
 def _dry_run(given: argparse.Namespace, region: Region, settings: Settings, plan: RegionPlan) -> int:
     """What would be done and what it would cost; nothing is computed or written."""
-    from tunnelsite.region.cost import whole_cost
+    from tunnelsite.region.run_cost import whole_cost
     from tunnelsite.region.screened import planned
 
     tasks, _ = planned(region, settings, plan)

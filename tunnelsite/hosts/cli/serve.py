@@ -19,7 +19,7 @@ from tunnelsite.hosts.cli.streams import say, tell
 if TYPE_CHECKING:
     from tunnelsite.core.plan_kind import PlanKind
     from tunnelsite.core.process import Process
-    from tunnelsite.hosts.server.limits import Limits
+    from tunnelsite.hosts.server.job_limits import Limits
 
 LOOPBACK = ("127.0.0.1", "::1", "localhost")
 SLACK_BYTES = 16 << 20  # a body that is a little too large is read and answered in words; others are cut off
@@ -81,7 +81,7 @@ def serve(given: argparse.Namespace) -> int:
 
 
 def _limits(given: argparse.Namespace) -> Limits:
-    from tunnelsite.hosts.server.limits import MIB, Limits
+    from tunnelsite.hosts.server.job_limits import MIB, Limits
 
     usual = Limits()
     return Limits(

@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 import tunnelsite
-from tunnelsite.hosts.server.limits import MIB, Limits
+from tunnelsite.hosts.server.job_limits import MIB, Limits
 
 MODULE = "tunnelsite.hosts.server.job"
 KEPT_VARIABLES = (

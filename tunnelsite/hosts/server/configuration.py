@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from tunnelsite import __version__
-from tunnelsite.hosts.server.limits import Limits
+from tunnelsite.hosts.server.job_limits import Limits
 from tunnelsite.hosts.server.offers import Datasets
 
 PACKAGE = "tunnelsite.hosts.server"

@@ -12,14 +12,14 @@ from pygeoapi.util import JobStatus, RequestedProcessExecutionMode
 
 from tunnelsite.core import catalogue
 from tunnelsite.core.errors import TunnelsiteError
+from tunnelsite.hosts.server.job_limits import limits_from
 from tunnelsite.hosts.server.job_list import JobQuery, jobs_listed
-from tunnelsite.hosts.server.limits import limits_from
 from tunnelsite.hosts.server.offers import SCREENING, Offer
 from tunnelsite.hosts.server.plan_offer import plan_asked, plan_named
 from tunnelsite.hosts.server.refusals import Refused, no_such_process, refused
 from tunnelsite.hosts.server.results import Answer, answer, file_of, headers_of, requested_of
 from tunnelsite.hosts.server.screening_offer import screening_settings
-from tunnelsite.hosts.server.staging import Staged, Stager
+from tunnelsite.hosts.server.staged_inputs import Staged, Stager
 from tunnelsite.hosts.server.store import Job, JobStore
 from tunnelsite.settings.model import crop_period
 

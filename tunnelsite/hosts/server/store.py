@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from tunnelsite.hosts.server.child import Child, Outcome
-from tunnelsite.hosts.server.limits import Limits
+from tunnelsite.hosts.server.job_limits import Limits
 from tunnelsite.hosts.server.refusals import Refused, no_such_job
 
 ID_BYTES = 16  # 128 bit: an identifier cannot be guessed

@@ -13,7 +13,7 @@ from tunnelsite.core.grid import horizontal
 from tunnelsite.core.layers import Features, SourceRaster
 from tunnelsite.core.site import Site
 from tunnelsite.core.weather import Weather
-from tunnelsite.core.wind import WindRose
+from tunnelsite.core.wind_rose import WindRose
 from tunnelsite.io.read.cell_errors import cell_errors, error_files, hashed_files
 from tunnelsite.io.read.drawn import DrawnOnMap, joined, read_drawn, with_fields, with_more
 from tunnelsite.io.read.files import FileStamp, file_stamp, layer_of, same_file

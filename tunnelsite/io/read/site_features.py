@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from tunnelsite.core.layers import Features
-from tunnelsite.core.wind import WindRose
+from tunnelsite.core.wind_rose import WindRose
 from tunnelsite.io.read.given import features_of, is_path
 from tunnelsite.settings.model import keep_out_parts
 
@@ -37,7 +37,7 @@ def wind_of(path: str | None, from_deg: float | None) -> WindRose | None:
         return WindRose.prevailing(from_deg)
     if path is None:
         return None
-    from tunnelsite.io.read.wind import read_wind_rose  # pvlib only where it is asked for
+    from tunnelsite.io.read.wind_rose import read_wind_rose  # pvlib only where it is asked for
 
     return read_wind_rose(path)
 

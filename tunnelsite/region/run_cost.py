@@ -16,7 +16,7 @@ from tunnelsite.region.drainage import TILE, is_small, tile_count
 from tunnelsite.region.inputs import Region, own_cell_m
 from tunnelsite.region.tasks import DEGREE_M, RegionPlan, Task, grid_size, lonlat_boxes
 from tunnelsite.region.whole_dem import room, windows_of
-from tunnelsite.screening.cost import START_S, Work, estimated, sun_directions
+from tunnelsite.screening.run_cost import START_S, Work, estimated, sun_directions
 from tunnelsite.settings.model import Settings
 
 # Processor time [ns] a cell of the DEM: looked through once by one process; drained by all workers, tile by tile.

@@ -7,7 +7,7 @@ import os
 import numpy as np
 
 from tunnelsite.core.errors import InputRefused
-from tunnelsite.core.wind import WindRose
+from tunnelsite.core.wind_rose import WindRose
 from tunnelsite.io.read.files import file_name, sha256
 from tunnelsite.io.read.weather import kind_of
 

@@ -9,7 +9,7 @@ import pytest
 
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.core.units import MONTH_DAYS
-from tunnelsite.io.read.wind import read_wind_rose, rose_of
+from tunnelsite.io.read.wind_rose import read_wind_rose, rose_of
 
 
 def epw(path: Path, direction, speed) -> Path:

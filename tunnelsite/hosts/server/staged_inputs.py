@@ -13,7 +13,7 @@ from typing import Any
 import jsonschema
 
 from tunnelsite.core.describe import nearest
-from tunnelsite.hosts.server.limits import Limits
+from tunnelsite.hosts.server.job_limits import Limits
 from tunnelsite.hosts.server.offers import Datasets, Input, Offer
 from tunnelsite.hosts.server.refusals import Refused
 from tunnelsite.hosts.server.tiff_size import tiff_cells

@@ -9,8 +9,8 @@ import pytest
 
 from tests.desk.fields import field_project
 from tunnelsite.core.errors import OutputFailed, TunnelsiteError, UsageError
-from tunnelsite.desk import drawing as module
-from tunnelsite.desk.drawing import MapDrawing, checked
+from tunnelsite.desk import map_drawing as module
+from tunnelsite.desk.map_drawing import MapDrawing, checked
 from tunnelsite.io.read.site import site_from
 
 LON, LAT = -81.0, 40.0  # only the shape counts here
