@@ -69,6 +69,7 @@ LISTED = {
     ("io/plain_names.py", "_link", "os.link"): "into that folder",
     ("io/read/vector_files.py", "read_only", "sqlite3.connect"): "reads only: mode=ro",
     ("io/write/scratch.py", "file", "file.truncate"): SCRATCH,
+    ("io/write/scratch.py", "write", "self._file.truncate"): SCRATCH,
     ("io/write/print_page.py", "pdf_of", "source.write_text"): SCRATCH,
     ("io/read/kept_arrays.py", "stored_arrays", "archive.open"): "reads a member of an archive",
     ("screening/exporting.py", "export", "tempfile.TemporaryDirectory"): SCRATCH,
