@@ -23,6 +23,7 @@ CELL_ERROR = "cell_error_m"  # id of the layer of standard errors, cell by cell,
 HARMONICS = (
     128  # waves a field is made of; its variance is exact with any number, more make every single field more Gaussian
 )
+STEPS = 10  # of a field between which it is straight, to one range of its correlation
 
 
 @dataclass(frozen=True)
@@ -133,13 +134,26 @@ def field_on(waves: Waves, grid: Grid, rows: np.ndarray, cols: np.ndarray, shape
     """The field at blocks of cells of a grid, float64 [n, *shape].
 
     Arguments: waves; grid; rows, cols [n], the upper left cell of each block; shape of a block.
-    Grids that are turned against one another share the field.
+    Grids that are turned against one another share the field. Where cells are far finer than its waves it is taken `STEPS` to a wave
+    and runs straight between these, within 0.5 % of its standard deviation (root mean square, derived from its curvature of
+    sqrt(12) / range^2).
     """
     along, across = grid.from_map(*waves.vectors)  # a wave vector turns with the grid
     start = grid.centre(rows, cols)
     phase = np.exp(1j * (np.outer(start[0], along) + np.outer(start[1], across))) * waves.swing
-    down = np.exp(-1j * np.outer(np.arange(shape[0]) * grid.cell_m, across))  # rows run south
-    right = np.exp(1j * np.outer(along, np.arange(shape[1]) * grid.cell_m))
+    waves_m = np.sqrt(2.0) / np.sqrt(np.mean(waves.vectors**2))
+    step = max(1, int(waves_m / STEPS / grid.cell_m))
+    knots = [np.arange(-(-(size - 1) // step) + 1) * step for size in shape]
+    down = np.exp(-1j * np.outer(knots[0] * grid.cell_m, across))  # rows run south
+    right = np.exp(1j * np.outer(along, knots[1] * grid.cell_m))
     left = phase[:, None, :] * down
     # one small product a block: one large one would start the threads of the library for a millisecond's work
-    return np.asarray(left.real @ right.real - left.imag @ right.imag)
+    field = np.concatenate([left.real, left.imag], axis=-1) @ np.concatenate([right.real, -right.imag])
+    if step == 1:
+        return np.asarray(field)
+    for axis, size in ((1, shape[0]), (2, shape[1])):
+        knot, part = np.divmod(np.arange(size), step)
+        share = part[:, None] / step if axis == 1 else part / step
+        after = np.minimum(knot + 1, field.shape[axis] - 1)
+        field = (1.0 - share) * field.take(knot, axis) + share * field.take(after, axis)
+    return np.asarray(field)

@@ -18,7 +18,7 @@ from tunnelsite.scan.combine import filled_marks
 from tunnelsite.scan.engine import Judge, Scan
 from tunnelsite.scan.pitch_error import PitchError
 from tunnelsite.scan.ranked_run import RankSettings
-from tunnelsite.scan.steady import nearby
+from tunnelsite.scan.steady import Nearby, nearby
 from tunnelsite.scan.strip import Strip
 
 MARGIN_M = (
@@ -27,6 +27,7 @@ MARGIN_M = (
 MOST_CELLS = 16_000  # of a window; on finer grids the margin gives way
 FLOW = ("ground", "ponding_m", "upslope_m2", "flow_direction")  # layers from which the run's water is taken up
 WALL_M = 1e4  # above the ground: nothing flows over it
+LEAST_GROUND = 0.5  # share of the unevenness shown that is taken for ground: an error that is not known well may make all of it (ours)
 FLAT_RANGES = 4  # unevenness over less than this many ranges of the error is what the error may have made
 
 
@@ -62,12 +63,12 @@ def drawn_water(
     range_m = errors[0].counted.seen[1]
     found = {judge.id: Wet(*(np.full((count, len(chosen)), np.nan) for _ in range(2))) for judge in judges}
     for basin, at in _basins(chosen, settings.shift_m):
-        sd = np.array([errors[k].counted.seen[0] for k in at])[:, None, None]
+        sd = np.array([errors[k].counted.seen[0] for k in at])
         step = max(1, CELLS_AT_ONCE // basin.ground.size)
         for start in range(0, count, step):
             which = slice(start, min(start + step, count))
             fields = np.stack([_errors(basin, range_m, (seed, draw)) for draw in range(which.start, which.stop)])
-            grounds = drawn_windows(basin, fields * sd, range_m)
+            grounds = drawn_windows(basin, fields * sd[:, None, None], sd, range_m)
             for name, wet in wet_measures(basin, grounds, judges, settings).items():
                 found[name].measure[which, at], found[name].mark[which, at] = wet.measure, wet.mark
     return found
@@ -82,7 +83,7 @@ def _basins(chosen: Sequence[tuple[Scan, int]], shift_m: float) -> Iterator[tupl
         down, right = (2 * axis_coverage(size / cell).reach + 1 for size in (scan.pad.width_m, scan.pad.length_m))
         spare = spare_cells((down, right), cell, shift_m)
         items = np.array([chosen[k][1] for k in at])
-        yield basin(scan, items, (down + 2 * spare, right + 2 * spare)), at
+        yield basin(scan, items, (down + 2 * spare, right + 2 * spare), shift_m), at
 
 
 def _errors(basin: Basin, range_m: float, seed: tuple[int, int]) -> np.ndarray:
@@ -98,8 +99,9 @@ class Basin:
     """Windows [n, h, w] round placements of one scan, as the run drains them. The outermost cells are the ring.
 
     Attributes: row, col, int64 [n], upper left cell in the frame. ground, float32 [m], NaN = no data. rim, float32 [m], how high
-    water stands on the ring at least, NaN inside: hollows that go on beyond the window are full there, and where water runs in
-    none runs out. shed, float64 [cells], what each cell adds: itself, and inside the ring what runs in there. ring, bool [h, w].
+    water stands on the ring at least, NaN inside: hollows that go on beyond the window are full there, and where water runs in none
+    runs out. near, what lies within the shift of each placement. shed, float64 [cells], what each cell adds: itself, and inside the
+    ring what runs in there. ring, bool [h, w].
     """
 
     scan: Scan
@@ -108,6 +110,7 @@ class Basin:
     col: np.ndarray
     ground: np.ndarray
     rim: np.ndarray
+    near: Nearby
     shed: np.ndarray
     ring: np.ndarray
 
@@ -120,8 +123,8 @@ def spare_cells(pad_cells: tuple[int, int], cell_m: float, shift_m: float) -> in
     return max(min(wanted, most), int(np.ceil(shift_m / cell_m)) + 4)
 
 
-def basin(scan: Scan, items: np.ndarray, size: tuple[int, int]) -> Basin:
-    """Windows of `size` cells (odd) round stored placements, drained as in the run. Arguments: scan; items [n]; size."""
+def basin(scan: Scan, items: np.ndarray, size: tuple[int, int], shift_m: float) -> Basin:
+    """Windows of `size` cells (odd) round stored placements, drained as in the run. Arguments: scan; items [n]; size; shift_m [m]."""
     grid, layers = scan.frame.grid, scan.frame.layers
     row, col = np.divmod(scan.index[items], grid.cols)
     row, col = row - size[0] // 2, col - size[1] // 2
@@ -136,7 +139,8 @@ def basin(scan: Scan, items: np.ndarray, size: tuple[int, int]) -> Basin:
     shore = ~ring & land & _beside(~land)  # there more may run in than comes over the ring
     shed = np.where(ring, 0.0, np.where(shore, np.maximum(area - given, 1.0), 1.0) + entering)
     rim = np.where(ring & (hollow > 0), ground + hollow, np.float32(np.nan))
-    return Basin(scan, items, row, col, ground, np.where(enters, np.float32(WALL_M), rim), shed, ring)
+    rim = np.where(enters, np.float32(WALL_M), rim)
+    return Basin(scan, items, row, col, ground, rim, nearby(scan, items, shift_m), shed, ring)
 
 
 def water_layers(basin: Basin, grounds: np.ndarray) -> dict[str, np.ndarray]:
@@ -156,23 +160,30 @@ def water_layers(basin: Basin, grounds: np.ndarray) -> dict[str, np.ndarray]:
     return {"ground": ground, "upslope_m2": area.astype(np.float32), "ponding_m": full - ground}
 
 
-def drawn_windows(basin: Basin, errors: np.ndarray, range_m: float) -> np.ndarray:
+def drawn_windows(basin: Basin, errors: np.ndarray, sd_m: np.ndarray, range_m: float) -> np.ndarray:
     """Grounds of the windows less drawn errors, float64 [draws, n, h, w].
 
-    Arguments: basin; errors [m], like the result; range_m, over which they are alike [m].
-    The unevenness that a model shows over short ways holds one helping of error already: there the drawn error is added and
-    both are shrunk until the ground is as rough as the model shows it, as under the pad (derived).
+    Arguments: basin; errors [m], like the result; their standard deviation sd_m [n] [m] and range_m, over which they are alike [m].
+    The unevenness that a model shows over short ways holds one helping of error already. The share of it that is ground is what is
+    left of its variance, no less than half; of what is shown that share stays, and of the drawn error its root, so that the ground
+    is as rough as it is without the model's own error (derived: signal and noise alike over the same ways).
     """
     side = max(3, int(np.ceil(FLAT_RANGES * range_m / basin.scan.frame.grid.cell_m)) | 1)
     land = np.isfinite(basin.ground)
     ground = np.where(land, basin.ground, np.nanmean(basin.ground, axis=(1, 2), keepdims=True)).astype(np.float64)
     coarse, smooth = uniform_filter(ground, (1, side, side)), uniform_filter(errors, (1, 1, side, side))
     rough, noise = ground - coarse, errors - smooth
-    shown, added = (rough**2).mean(axis=(1, 2)), (noise**2).mean(axis=(2, 3))
-    both = shown + added
-    shrunk = np.sqrt(np.divide(np.broadcast_to(shown, both.shape), both, out=np.ones_like(both), where=both > 0))
-    found = coarse - smooth + shrunk[..., None, None] * (rough - noise)
-    return np.where(land, found, np.nan)
+    shown, error = (rough**2).mean(axis=(1, 2)), sd_m**2 * _short_share(side, basin.scan.frame.grid.cell_m, range_m)
+    left = 1.0 - np.divide(error, shown, out=np.zeros_like(shown), where=shown > 0)
+    share = np.maximum(left, LEAST_GROUND)[:, None, None]
+    return np.where(land, coarse - smooth + share * rough - np.sqrt(share) * noise, np.nan)
+
+
+def _short_share(side: int, cell_m: float, range_m: float) -> float:
+    """Share of the variance of errors that is left off their means over squares of `side` cells (derived)."""
+    at = np.arange(side) * cell_m
+    alike = np.exp(-(((at[:, None] - at) / range_m) ** 2)) if range_m > 0 else np.eye(side)
+    return float(1.0 - 2.0 * alike[side // 2].mean() ** 2 + alike.mean() ** 2)
 
 
 def wet_measures(basin: Basin, grounds: np.ndarray, judges: Sequence[Judge], settings: RankSettings) -> dict[str, Wet]:
@@ -188,7 +199,7 @@ def wet_measures(basin: Basin, grounds: np.ndarray, judges: Sequence[Judge], set
     down, right = layers["ground"].shape[2:]
     grid = replace(scan.frame.grid, rows=draws * count * (down + 1), cols=right)
     frame: Frame = replace(scan.frame, grid=grid, layers={name: _stacked(values) for name, values in layers.items()})
-    near = nearby(scan, basin.items, settings.shift_m)
+    near = basin.near
     each = [slice(*np.searchsorted(near.of, [k, k + 1])) for k in range(count)]
     places = [np.divmod(scan.index[near.items[part]], scan.frame.grid.cols) for part in each]
     corner = basin.row + inner[0].start, basin.col + inner[1].start
