@@ -112,7 +112,7 @@ def test_a_drawn_ground_is_as_rough_as_the_model_and_keeps_the_lie_of_the_land(r
 
 def test_more_water_comes_than_is_told_about_one_time_in_ten():
     """Known land with errors as stated; of the places on which the model shows least water, how often more comes than on nine drawn
-    grounds of ten. Depths of ponds are told rather too deep than too small."""
+    grounds of ten. Ponds come out rather too deep."""
     more: dict[str, list[np.ndarray]] = {}
     for seed in (3, 4):
         rng = np.random.default_rng(seed)

@@ -166,7 +166,7 @@ def drawn_windows(basin: Basin, errors: np.ndarray, sd_m: np.ndarray, range_m: f
     Arguments: basin; errors [m], like the result; their standard deviation sd_m [n] [m] and range_m, over which they are alike [m].
     The unevenness that a model shows over short ways holds one helping of error already. The share of it that is ground is what is
     left of its variance, no less than half; of what is shown that share stays, and of the drawn error its root, so that the ground
-    is as rough as it is without the model's own error (derived: signal and noise alike over the same ways).
+    is as rough as it is without the model's own error (derived: ground and error spread over the same lengths).
     """
     side = max(3, int(np.ceil(FLAT_RANGES * range_m / basin.scan.frame.grid.cell_m)) | 1)
     land = np.isfinite(basin.ground)
