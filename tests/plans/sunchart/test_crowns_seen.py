@@ -9,6 +9,7 @@ from tests.scan.grounds import features
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.core.grid import covering_grid, local_crs
 from tunnelsite.core.layers import Layer
+from tunnelsite.core.needs import LAYERS
 from tunnelsite.core.site import Frame
 from tunnelsite.plans.sunchart.site_horizon import Surroundings, horizon_at
 from tunnelsite.processes.season_light import PROCESS
@@ -16,6 +17,8 @@ from tunnelsite.scan.surface import add_surface
 from tunnelsite.sun.irradiance import clear_sky_steps
 from tunnelsite.sun.received import light_received
 from tunnelsite.sun.season import bare_trees, season_sun
+
+SUN = LAYERS["sun"]
 
 LON, LAT = -78.0, 43.0
 YEAR = ((1, 1), (12, 31))
@@ -121,6 +124,6 @@ def test_the_point_and_the_farm_get_the_same_light(lat):
 
     sun = season_sun(clear_sky_steps(Observer(lat, LON, 200.0)), YEAR, bare_trees(lat), frame.crowns.kinds)
     inputs = {name: Layer(frame.layers[name], "m", "") for name in ("ground", "surface", "surface_leafless")}
-    share = PROCESS(inputs | {"sun": Layer(sun, "", "")}, {"azimuths": 360})["beam_share"].values[80, 80]
+    share = PROCESS(inputs | {"sun": Layer(sun, SUN.unit, SUN.title)}, {"azimuths": 360})["beam_share"].values[80, 80]
     assert 0.6 < point < 0.97
     assert point == pytest.approx(share, abs=0.012)
