@@ -46,7 +46,7 @@ def compile_in(folder: str) -> None:
     """Compile into the `__pycache__` of the package in this folder, in as many processes as there are ways to go through the kernels."""
     mine = {name: value for name, value in os.environ.items() if not name.startswith("NUMBA_")}
     paths = os.pathsep.join(filter(None, (folder, os.environ.get("PYTHONPATH"))))
-    ways = ([], ["--from-the-start"])[: os.cpu_count() or 1]
+    ways = (["--from-the-start"], [])[: os.cpu_count() or 1]
     runs = [
         subprocess.Popen(
             [sys.executable, "-m", "tunnelsite.kernels.first_run", *way],

@@ -7,11 +7,12 @@ import os
 import subprocess
 import sys
 import textwrap
+from types import FunctionType
 
 import pytest
 from numba import njit
 
-from tunnelsite.kernels import first_run
+from tunnelsite.kernels import first_calls, first_run
 
 # Every specialisation that the sample farm uses, less those that were called beforehand.
 MISSED = """
@@ -43,6 +44,19 @@ def test_what_is_compiled_ahead_and_beside_is_what_a_screening_calls(tmp_path) -
     called, missed = json.loads(said.splitlines()[-1])
     assert called > 50, "hardly a kernel was called: this test sees nothing"
     assert missed == []
+
+
+def test_two_processes_go_the_same_way_from_either_end(monkeypatch) -> None:
+    steps = [name for name, one in vars(first_calls).items() if isinstance(one, FunctionType) and name.startswith("_")]
+    for name in set(steps) - {"_ground"}:
+        step = lambda ground: None  # noqa: E731
+        step.__name__ = name
+        monkeypatch.setattr(first_calls, name, step)
+    forward, back = [], []
+    first_calls.compile_screening(forward.append, from_the_start=True)
+    first_calls.compile_screening(back.append)
+    assert forward == [*reversed(back), "_maps"]
+    assert set(forward) == set(steps) - {"_ground"}
 
 
 @pytest.fixture(params=[True, False], ids=["stale", "new"])
