@@ -26,6 +26,8 @@ def test_the_runs_own_draws_and_verdict(result):
     told = json.loads(json.dumps(found.summary, allow_nan=False))
     assert told["verdict"]["sentence"] == result.verdict.sentence and told["plan"]["draws"] == "40"
     assert repr(found) == f"<Robustness: {result.verdict.sentence}>"
+    shown = found._repr_html_()  # in a notebook
+    assert "rank_acceptability" in shown and "POLYGON" not in shown
     table = found.tables["robustness"]
     assert table.geometry.area.iloc[0] == pytest.approx(72, rel=1e-3) and len(table) == len(found.rows)
     acceptability = found.tables["rank_acceptability"]

@@ -70,6 +70,11 @@ def test_words_are_a_table_with_a_column_each():
     assert any("1,234 m² (0.31 acres)" in line for line in side_by_side(metric, CRITERIA, [3, 1]).words().splitlines())
 
 
+def test_a_notebook_shows_measures_marks_and_reasons():
+    shown = side_by_side(COLUMNS, CRITERIA, [3, 1])._repr_html_()
+    assert "<p>measures</p>" in shown and "<p>marks</p>" in shown and "<li>" in shown
+
+
 def test_two_rankings_in_words():
     pairs = [Pair(1, 2, 1.0, -3.0), Pair(2, None, 0.0, None), Pair(3, 3, 0.9, 0.0), Pair(None, 1, 0.0, None)]
     assert in_words(pairs) == (
