@@ -124,13 +124,22 @@ def test_run_is_cancelled_at_once_leaves_nothing_and_runs_again(farm: tuple[Serv
     assert client("GET", "/api/state")["stale"] and "# the usual one" in (served.folder / "farm.toml").read_text()
 
 
-def test_command_line_gives_the_same_answer_with_what_was_drawn(farm: tuple[Served, Client], tmp_path: Path) -> None:
-    served, client = farm
-    lon, lat = middle(client.until(lambda state: state["model"]["state"] == "ready"))
-    client("PUT", "/api/drawn/maple", tree(lon, lat))
-    keep_out = {"type": "LineString", "coordinates": [[lon - 2e-4, lat - 1e-4], [lon - 2e-4, lat + 1e-4]]}
-    client("PUT", "/api/drawn/line", {"geometry": keep_out, "properties": {"what": "keep_out", "distance_m": "10 ft"}})
-    run = client.screened()["current"]
+@pytest.fixture(scope="module")
+def drawn(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Served, Client, str]]:
+    """A desk with a tree, a keep-out and a finished run."""
+    for served, client in started(small_farm(tmp_path_factory.mktemp("drawn"))):
+        lon, lat = middle(client.until(lambda state: state["model"]["state"] == "ready"))
+        client("PUT", "/api/drawn/maple", tree(lon, lat))
+        keep_out = {"type": "LineString", "coordinates": [[lon - 2e-4, lat - 1e-4], [lon - 2e-4, lat + 1e-4]]}
+        wanted = {"what": "keep_out", "distance_m": "10 ft"}
+        client("PUT", "/api/drawn/line", {"geometry": keep_out, "properties": wanted})
+        yield served, client, client.screened()["current"]
+
+
+def test_command_line_gives_the_same_answer_with_what_was_drawn(
+    drawn: tuple[Served, Client, str], tmp_path: Path
+) -> None:
+    served, client, run = drawn
     command = [
         sys.executable,
         "-m",
@@ -154,10 +163,9 @@ def test_command_line_gives_the_same_answer_with_what_was_drawn(farm: tuple[Serv
     assert [option["score"] for option in options] == pytest.approx(list(table["score"]))
 
 
-def test_drawing_and_run_are_there_after_a_kill(farm: tuple[Served, Client]) -> None:
-    served, client = farm
-    lon, lat = middle(client.until(lambda state: state["model"]["state"] == "ready"))
-    run = client.screened()["current"]
+def test_drawing_and_run_are_there_after_a_kill(drawn: tuple[Served, Client, str]) -> None:
+    served, client, run = drawn
+    lon, lat = middle(client("GET", "/api/state"))
     for number in range(3):
         client("PUT", f"/api/drawn/tree-{number}", tree(lon + number * 1e-4, lat))
     client("POST", "/api/run", {}, 202)
@@ -167,7 +175,8 @@ def test_drawing_and_run_are_there_after_a_kill(farm: tuple[Served, Client]) -> 
     client = Client(served)
     state = client("GET", "/api/state")
     assert state["current"] == run and len(state["runs"]) == 1
-    assert {one["id"] for one in client("GET", "/api/drawn")["features"]} == {"tree-0", "tree-1", "tree-2"}
+    there = {one["id"] for one in client("GET", "/api/drawn")["features"]}
+    assert there == {"maple", "line", "tree-0", "tree-1", "tree-2"}
     assert not list((served.folder / "runs").glob(".*"))
     assert client("GET", "/api/answer")["run"] == run
 
