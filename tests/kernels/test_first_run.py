@@ -7,6 +7,7 @@ import os
 import subprocess
 import sys
 import textwrap
+from pathlib import Path
 from types import FunctionType
 
 import pytest
@@ -33,13 +34,15 @@ MISSED = """
 
     compile_screening()
     before = used()
-    assert main(["demo", "-q", "--out", sys.argv[1]]) == 0
+    quick = ["--azimuths", "16", "--draws", "20", "-q"]
+    assert main(["screen", "--project", sys.argv[2], *quick, "--out", sys.argv[1]]) == 0
     print(json.dumps([len(before), sorted(used() - before)]))
 """
 
 
 def test_what_is_compiled_ahead_and_beside_is_what_a_screening_calls(tmp_path) -> None:
-    run = [sys.executable, "-c", textwrap.dedent(MISSED), str(tmp_path / "sites.gpkg")]
+    farm = Path(__file__).resolve().parents[2] / "sample_data" / "farm.toml"
+    run = [sys.executable, "-c", textwrap.dedent(MISSED), str(tmp_path / "sites.gpkg"), str(farm)]
     said = subprocess.run(run, check=True, capture_output=True, text=True).stdout
     called, missed = json.loads(said.splitlines()[-1])
     assert called > 50, "hardly a kernel was called: this test sees nothing"
