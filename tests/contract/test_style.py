@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import functools
 import graphlib
 import subprocess
 import sys
@@ -54,6 +55,7 @@ def _layer(module: Path) -> str:
     return parts[0] if len(parts) > 1 else ""
 
 
+@functools.cache
 def _imports(module: Path) -> set[str]:
     """Every module imported at run time, inside functions too; imports for type checking are not."""
     found: set[str] = set()
@@ -144,9 +146,9 @@ def test_every_public_name_says_what_it_is() -> None:
 
 def _unpacked(module: Path) -> list[str]:
     """Where a value that only says that it was asked or found is taken apart: such a value has a type with names."""
-    found = []
+    found, name = [], module.relative_to(ROOT)
     for node in ast.walk(ast.parse(module.read_text("utf-8"))):
-        where = f"{module.relative_to(ROOT)}:{getattr(node, 'lineno', 0)}"
+        where = f"{name}:{getattr(node, 'lineno', 0)}"
         if isinstance(node, ast.Assign) and isinstance(node.value, ast.Name) and node.value.id in NAMELESS:
             found += [
                 f"{where} takes {node.value.id} apart" for target in node.targets if isinstance(target, ast.Tuple)
