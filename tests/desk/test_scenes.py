@@ -74,13 +74,19 @@ def _drawn(desk: Shown) -> list[dict]:
     return desk.asked("/api/drawn")["features"]
 
 
-def test_sample_farm_stands_after_one_click(desk: Shown) -> None:
+def test_sample_farm_stands_after_one_click(desk: Shown, served: Served) -> None:
     desk.page.click("#begin-sample")
     desk.page.wait_for_selector(".leaflet-ground-pane img", timeout=WAIT_MS)
     desk.page.wait_for_selector(".map-label.height", state="attached")
     assert desk.page.locator(".north").is_visible()
     scale = desk.page.locator(".leaflet-control-scale-line").all_text_contents()
     assert {text.split()[-1] for text in scale} == {"m", "ft"}
+    # fewer directions and draws: the runs below are about the page
+    desk.page.evaluate(
+        "set => fetch('/api/settings', {method: 'PATCH', headers: {'X-Desk': '1', 'Content-Type': 'application/json'}, body: set})",
+        '{"set": {"azimuths": 16, "draws": 20}}',
+    )
+    desk.until(lambda: "draws = 20" in (served.folder / "farm.toml").read_text("utf-8"))
 
 
 def test_tree_is_on_disk_when_it_is_drawn(desk: Shown, served: Served) -> None:

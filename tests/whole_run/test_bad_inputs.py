@@ -154,7 +154,7 @@ def test_grid_03_cells_that_are_not_square(tmp_path: Path) -> None:
 
 def test_grid_07_cells_larger_than_the_house(tmp_path: Path) -> None:
     dem = write_dem(tmp_path / "d.tif", gentle(), Affine(30, 0, WEST, 0, -30, NORTH), UTM17)
-    parcels = write_parcels(tmp_path / "p.gpkg", [shapely.box(WEST + 90, NORTH - 2000, WEST + 2500, NORTH - 90)], UTM17)
+    parcels = write_parcels(tmp_path / "p.gpkg", [shapely.box(WEST + 90, NORTH - 500, WEST + 500, NORTH - 90)], UTM17)
     with pytest.raises(InputRefused, match=r"wider than a house.*--cell 2m"):
         run(dem, parcels)
     rough = run(dem, parcels, settings=SETTINGS.model_copy(update={"cell_m": 2.0}))
