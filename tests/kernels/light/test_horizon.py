@@ -84,6 +84,21 @@ def test_near_march_equals_the_slow_march(surface, azimuth, drop):
     np.testing.assert_allclose(got, want, rtol=2e-5, atol=2e-4)
 
 
+@pytest.mark.parametrize(("azimuth", "drop"), [(31.0, 0.0), (147.0, -0.002), (213.0, 0.002), (340.0, 0.0)])
+def test_what_the_near_march_passes_over_is_no_horizon(azimuth, drop):
+    """Gentle ground, a low post in each row of a group of eight, and holes: most of what lies ahead is too low to be marched."""
+    y, x = np.mgrid[0:52, 0:200].astype(float)
+    ground = 0.4 * np.sin(x / 9) * np.cos(y / 11) + 0.02 * y + 500.0
+    surface = np.where(np.random.default_rng(9).random(y.shape) < 0.01, np.nan, ground).astype(np.float32)
+    post = np.arange(8)
+    surface[4 + 5 * post, 12 + 24 * post] = ground[4 + 5 * post, 12 + 24 * post] + 1.6
+    eye = (ground + 1).astype(np.float32)
+    cells = [(r, c) for r, c in all_cells(eye.shape) if (r + c) % 3 == 0]
+    got = horizon_tangent(surface, eye, 1.0, azimuth, Rays(drop))
+    want = reference_tangent(surface, eye, 1.0, azimuth, cells, drop)
+    np.testing.assert_allclose([got[at] for at in cells], want, rtol=2e-5, atol=2e-4)
+
+
 @settings(max_examples=60, deadline=None)
 @given(surfaces, st.sampled_from(range(0, 360, 45)), st.sampled_from([0.0, 0.05]))
 def test_skyline_alone_is_exact_where_scan_lines_run_through_the_cells(surface, azimuth, drop):

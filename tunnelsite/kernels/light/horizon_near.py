@@ -1,10 +1,74 @@
 """The near march of the horizon engine: every crossing within a few rows, for a whole strip of cells at a
-time."""
+time.
+
+Most of these crossings lie too low to matter. The greatest height near each scan line is therefore kept for groups of rows (`roof`), and
+a group is marched only for the columns from which its greatest height would rise above the horizon that is known already. What is
+passed over could change nothing: the results are those of the whole march, to the bit.
+"""
 
 import numpy as np
 from numba import njit
 
 from tunnelsite.kernels.options import FAST_INNER
+
+GROUP = 8  # rows that are passed over together
+ASIDE = 2  # lines on either side whose cells a ray from a cell of a line may meet
+_APART = 2  # runs of eight columns are marched together if no more than so many lie between them
+
+
+@njit(**FAST_INNER)
+def roof(flat, columns, plan, line0, first, raw, out):
+    """Set out [lines] to the greatest height that rays from cells of each line can meet in march rows first to first + GROUP.
+
+    line0: the first of the lines; raw [lines + 2 ASIDE] is overwritten. NaN casts nothing; -inf: nothing is there.
+    """
+    raw[:] = -np.inf
+    for k in range(first, min(first + GROUP + 1, flat.size // columns)):
+        row = k if plan.ahead < 0 else flat.size // columns - 1 - k
+        column = line0 - ASIDE + plan.shift[k]
+        low = max(-column, 0)
+        o, at = np.uint64(low), np.uint64(row * columns + column + low)
+        for i in range(np.uint64(max(min(raw.size, columns - column) - low, 0))):
+            z = flat[at + i]
+            raw[o + i] = z if z > raw[o + i] else raw[o + i]
+    for i in range(np.uint64(out.size)):
+        z = raw[i]
+        for k in range(np.uint64(1), np.uint64(2 * ASIDE + 1)):
+            z = max(z, raw[i + k])
+        out[i] = z + abs(z) * np.float32(5e-7)  # a height between two cells may be rounded up
+
+
+@njit(**FAST_INNER)
+def march_near(flat, columns, plan, start, line, eye, best, steps, roofs, marks):
+    """Raise best to the steepest near sample of a strip row that starts at start = (march row, cell, column), on scan line `line`.
+
+    steps: the rows that are marched. roofs [groups, lines]: the roof of rows GROUP g to GROUP (g + 1) at g % groups; marks
+    = (rises [lines], eights, the same eight at a time) are overwritten. Return the part that had to be marched.
+    """
+    p, n = start[0], eye.size
+    count, rings = plan.near_count, len(roofs)
+    tops, seen, marched = roofs.reshape(-1), np.int64(0), np.int64(0)
+    rises, eights = marks[0], marks[1][: (n + 7) // 8]
+    eights[-1] = 0
+    for group in range((p - steps) // GROUP, p // GROUP + 1):  # from afar: uphill the farthest rise highest
+        first, last = count[max(p - GROUP * (group + 1), 0)], count[min(p - GROUP * group, steps)]
+        if first >= last:
+            continue
+        inverse = plan.near_factors[first, 1]
+        lift = min(plan.near_factors[last - 1, 2], np.float32(0.0))
+        above = np.uint64((group % rings) * roofs.shape[1] + line)
+        for i in range(np.uint64(n)):
+            rises[i] = max(tops[above + i] - eye[i], np.float32(0.0)) * inverse - lift > best[i]
+        run = np.int64(-1)
+        for eight in range(len(eights) + _APART + 1):
+            if eight < len(eights) and eights[eight] != 0:
+                run, seen = eight if run < 0 else run, eight
+            elif run >= 0 and eight - seen > _APART:
+                end = min(8 * seen + 8, n)
+                march(flat, columns, plan, start, (8 * run, end), (first, last), eye, best)
+                marched += (end - 8 * run) * (last - first)
+                run = np.int64(-1)
+    return marched / (n * max(count[steps], 1))
 
 
 @njit(**FAST_INNER)
@@ -21,50 +85,53 @@ def _march_sides(flat, plan, q, start, span, eye, best):
 
 
 @njit(**FAST_INNER)
-def march_near(flat, columns, plan, start, column, eye, best, count):
-    """Raise best to the steepest of the first `count` near samples of a strip row that starts at (cell,
-    column).
+def march(flat, columns, plan, start, run, samples, eye, best):
+    """Raise best to the steepest of some near samples for a run of columns of a strip row that starts at (march row, cell, column).
 
     Four samples a sweep, so that eye and best stay in registers; unsigned indices, so that the sweep is
     vectorised.
     """
-    n = eye.size
+    _p, cell, column = start
     cells, factors = plan.near_cells, plan.near_factors
-    for q in range(0, count, 4):
-        q1, q2, q3 = min(q + 1, count - 1), min(q + 2, count - 1), min(q + 3, count - 1)
-        low, high = 0, n
-        for s in range(q, q3 + 1):
-            low = max(low, -(column + cells[s, 2]))
-            high = min(high, columns - column - cells[s, 3])
-        low = min(low, n)
-        high = max(high, low)
-        base = start + low
-        a0, b0 = np.uint64(base + cells[q, 0]), np.uint64(base + cells[q, 1])
-        a1, b1 = np.uint64(base + cells[q1, 0]), np.uint64(base + cells[q1, 1])
-        a2, b2 = np.uint64(base + cells[q2, 0]), np.uint64(base + cells[q2, 1])
-        a3, b3 = np.uint64(base + cells[q3, 0]), np.uint64(base + cells[q3, 1])
+    for q in range(samples[0], samples[1], 4):
+        q1, q2, q3 = min(q + 1, samples[1] - 1), min(q + 2, samples[1] - 1), min(q + 3, samples[1] - 1)
+        # the steps aside only grow, so that the first and the last of the four meet the grid's sides first
+        low = min(max(run[0], -(column + min(cells[q, 2], cells[q3, 2]))), run[1])
+        high = max(min(run[1], columns - column - max(cells[q, 3], cells[q3, 3])), low)
         f0, i0, d0 = factors[q, 0], factors[q, 1], factors[q, 2]
         f1, i1, d1 = factors[q1, 0], factors[q1, 1], factors[q1, 2]
         f2, i2, d2 = factors[q2, 0], factors[q2, 1], factors[q2, 2]
         f3, i3, d3 = factors[q3, 0], factors[q3, 1], factors[q3, 2]
-        o = np.uint64(low)
-        for i in range(np.uint64(high - low)):
-            e = eye[o + i]
-            m = best[o + i]
-            z = flat[a0 + i]
-            v = (z + f0 * (flat[b0 + i] - z) - e) * i0 - d0
-            m = v if v > m else m
-            z = flat[a1 + i]
-            v = (z + f1 * (flat[b1 + i] - z) - e) * i1 - d1
-            m = v if v > m else m
-            z = flat[a2 + i]
-            v = (z + f2 * (flat[b2 + i] - z) - e) * i2 - d2
-            m = v if v > m else m
-            z = flat[a3 + i]
-            v = (z + f3 * (flat[b3 + i] - z) - e) * i3 - d3
-            best[o + i] = v if v > m else m
-        if low > 0 or high < n:  # beside the grid's sides only some of the four samples lie inside the data
+        first, many = low, high - low
+        if many > 8:
+            many &= ~7
+        while first < high:  # whole vectors, the last of them over again what the first ones leave
+            base = cell + first
+            a0, b0 = np.uint64(base + cells[q, 0]), np.uint64(base + cells[q, 1])
+            a1, b1 = np.uint64(base + cells[q1, 0]), np.uint64(base + cells[q1, 1])
+            a2, b2 = np.uint64(base + cells[q2, 0]), np.uint64(base + cells[q2, 1])
+            a3, b3 = np.uint64(base + cells[q3, 0]), np.uint64(base + cells[q3, 1])
+            o = np.uint64(first)
+            for i in range(np.uint64(many)):
+                e = eye[o + i]
+                m = best[o + i]
+                z = flat[a0 + i]
+                v = (z + f0 * (flat[b0 + i] - z) - e) * i0 - d0
+                m = v if v > m else m
+                z = flat[a1 + i]
+                v = (z + f1 * (flat[b1 + i] - z) - e) * i1 - d1
+                m = v if v > m else m
+                z = flat[a2 + i]
+                v = (z + f2 * (flat[b2 + i] - z) - e) * i2 - d2
+                m = v if v > m else m
+                z = flat[a3 + i]
+                v = (z + f3 * (flat[b3 + i] - z) - e) * i3 - d3
+                best[o + i] = v if v > m else m
+            if first + many == high:
+                break
+            first, many = high - 8, 8
+        if low > run[0] or high < run[1]:  # beside the grid's sides only some of the four samples lie inside the data
             for s in range(q, q3 + 1):
-                first, last = max(0, -(column + cells[s, 2])), min(n, columns - column - cells[s, 3])
-                _march_sides(flat, plan, s, start, (first, min(last, low)), eye, best)
-                _march_sides(flat, plan, s, start, (max(first, high), last), eye, best)
+                first, last = max(run[0], -(column + cells[s, 2])), min(run[1], columns - column - cells[s, 3])
+                _march_sides(flat, plan, s, cell, (first, min(last, low)), eye, best)
+                _march_sides(flat, plan, s, cell, (max(first, high), last), eye, best)

@@ -17,6 +17,7 @@ import numpy as np
 # Crossings closer than this (in cells) to a centre are taken as the centre itself, so that rounding in tan()
 # cannot bring in a neighbour with a weight of 1e-16, which would matter if that neighbour is missing.
 _SNAP = 1e-9
+_DEEP = 1e30
 
 
 class March(NamedTuple):
@@ -93,7 +94,7 @@ class RayPlan(NamedTuple):
 
     `shift`, `offset` [rows]: at march row p (0 = the row farthest ahead) scan line j passes column j + shift
     + offset, |offset| <= 1/2. `column`, `sight` [n + 1], [n + 1, 6]: the Samples as weight, 1/distance [1/m]
-    and curvature drop [tangent], for the row crossing and then for the column crossing. `near_cells`,
+    and curvature drop [tangent], for the row crossing and then for the column crossing (0, 0 and _DEEP where there is none). `near_cells`,
     `near_factors` [m, 4], [m, 3]: the same for the near march as flat index steps to the two cells and least
     and greatest column steps; `near_count` [k]: how many of them need no more than k rows. `drop`: curvature
     [m per row step squared]. `anchor`: p + anchor counts march rows from the same start in every window of a grid.
@@ -124,7 +125,8 @@ def scan_plan(way: March, shape: tuple[int, int], step: tuple[float, float], fir
     samples = ray_samples(way.drift, max(rows, near))
     sight = np.zeros((len(samples.reach), 6), np.float32)
     crossed = samples.cross_weight >= 0.0
-    sight[:, 0], sight[:, 3] = samples.weight, samples.cross_weight
+    sight[:, 0], sight[crossed, 3] = samples.weight, samples.cross_weight[crossed]
+    sight[~crossed, 5] = _DEEP  # so that it is never a horizon
     sight[1:, 1] = 1.0 / (samples.reach[1:] * step_m)
     sight[:, 2] = step[1] * samples.reach * step_m
     sight[crossed, 4] = 1.0 / (samples.cross_reach[crossed] * step_m)

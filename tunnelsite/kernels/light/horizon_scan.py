@@ -15,47 +15,18 @@ import numba
 import numpy as np
 from numba import njit
 
-from tunnelsite.kernels.light.horizon_near import march_near
+from tunnelsite.kernels.light.horizon_near import ASIDE, GROUP, march, march_near, roof
 from tunnelsite.kernels.light.horizon_skyline import BESIDE, BLOCK, NOTHING, aim, glance, push, steepest, survivors
 from tunnelsite.kernels.options import FAST_INNER, INNER
 from tunnelsite.kernels.shared import fast_shared
 
 NEAR_STEPS = 56  # most row steps marched exactly from a cell; at least BLOCK - 1 fewer
 AGREE = np.float32(0.002)  # tangents of two neighbouring lines closer than this are interpolated
+CROWDED = 0.3  # part of the near march from which on it costs less to march all
 LANES = 4  # tables that are looked up at a time
 STRIP = 1024  # most scan lines that a thread handles together; the results do not depend on it
 _TILE = 64
 _TURN_ROWS = 1 << 12
-
-
-@njit(**FAST_INNER)
-def _sample(flat, columns, way, cell, column, eye, best, pair):
-    """Horizon of a cell, raised by its own ray's crossings in row steps k0 and k1 and those beside them.
-
-    way = (ahead, side, Samples.column, sight) of the Plan; pair = (k0, k1, greatest step in the data).
-    """
-    ahead, side, step_column, sight = way
-    k0, k1, last = pair
-    for j in range(6):
-        k = k0 - 1 + j if j < 3 else k1 - 4 + j
-        if k < 1 or k > last or (j > 2 and abs(k - k0) < 2):
-            continue
-        shift = side * step_column[k]
-        first = column + shift
-        if first < 0 or first >= columns:
-            continue
-        at = cell + ahead * columns * k + shift
-        z = flat[np.uint64(at)]
-        f, g = sight[k, 0], sight[k, 3]
-        second = side if f > np.float32(0.0) else 0
-        if first + second >= 0 and first + second < columns:
-            v = (z + f * (flat[np.uint64(at + second)] - z) - eye) * sight[k, 1] - sight[k, 2]
-            best = v if v > best else best
-        if g >= np.float32(0.0):
-            a = flat[np.uint64(at - ahead * columns)]
-            v = (a + g * (z - a) - eye) * sight[k, 4] - sight[k, 5]
-            best = v if v > best else best
-    return best
 
 
 @njit(**FAST_INNER)
@@ -93,48 +64,79 @@ def _look(line0, p, eye, drop, per_step, skyline, seen, keep):
     Where the watched vertex is not the answer it is searched for, and watched from then on if `keep`.
     """
     heights, places, tops, guess, watch = skyline
-    tangent, steps, missed = seen
+    tangent, steps, (missed, eights) = seen
     n = eye.size
     glance(watch, line0, p, eye, drop, per_step, tangent, steps, missed)
-    for i in range(n):
-        if missed[i] > np.float32(0.0):
-            line = line0 + i
-            v = steepest(line, eye[i], p, heights, places, tops[line], drop)
-            d = np.float32(p) - places[v, line]
-            tangent[i] = (heights[v, line] - eye[i] - drop * d * d) * per_step / d
-            steps[i] = d
-            if keep:
-                aim(line, v, heights, places, tops, guess, watch)
+    for eight in range((n + 7) // 8):
+        if eights[eight] == 0:
+            continue
+        for i in range(8 * eight, min(8 * eight + 8, n)):
+            if missed[i]:
+                line = line0 + i
+                v = steepest(line, eye[i], p, heights, places, tops[line], drop)
+                d = np.float32(p) - places[v, line]
+                tangent[i] = (heights[v, line] - eye[i] - drop * d * d) * per_step / d
+                steps[i] = d
+                if keep:
+                    aim(line, v, heights, places, tops, guess, watch)
 
 
 @njit(**FAST_INNER)
-def _far(flat, columns, plan, p, at, eye, best, skyline, scratch):
-    """Raise best to the horizon beyond the near march for a strip row at = (cell, column, first line)."""
-    cell, column, line0 = at
-    n = eye.size
-    tangents, steps, missed = scratch
+def _far(line0, p, plan, eye, best, skyline, scratch):
+    """Set best to the horizon beyond the near march of a strip row whose scan lines start at line0, where the two lines agree.
+
+    Sets scratch = ((tangents, steps), (tangents, steps), (apart, eights)): what either line gives, and whether they do not agree,
+    each by itself and eight at a time; best is 0 there.
+    """
+    (t0, k0), (t1, k1), marks = scratch
+    apart, n = marks[0], eye.size
     drop, per_step = np.float32(plan.drop), plan.sight[1, 1]
-    t0, k0 = tangents[0, :n], steps[0, :n]
-    _look(line0, p, eye, drop, per_step, skyline, (t0, k0, missed), np.bool_(True))
+    _look(line0, p, eye, drop, per_step, skyline, (t0, k0, marks), np.bool_(True))
     offset = plan.offset[p]
     if offset == 0.0:  # the scan line runs through the cells themselves
-        for i in range(n):
-            best[i] = t0[i] if t0[i] > best[i] else best[i]
-        return
-    t1, k1 = tangents[1, :n], steps[1, :n]
-    _look(line0 + (-1 if offset > 0.0 else 1), p, eye, drop, per_step, skyline, (t1, k1, missed), np.bool_(False))
+        t1, k1 = t0, k0
+    else:
+        _look(line0 + (-1 if offset > 0.0 else 1), p, eye, drop, per_step, skyline, (t1, k1, marks), np.bool_(False))
     share = np.float32(abs(offset))
     for i in range(n):
-        a, b, m = t0[i], t1[i], best[i]
-        apart = abs(b - a) > AGREE
+        a, b = t0[i], t1[i]
+        differ = (abs(b - a) > AGREE) & ((a > np.float32(0.0)) | (b > np.float32(0.0)))
         s = a + share * (b - a)
-        missed[i] = np.float32(1.0) if apart & ((a > m) | (b > m)) else np.float32(0.0)
-        best[i] = s if (s > m) & (not apart) else m
-    way = (plan.ahead, plan.side, plan.column, plan.sight)
-    for i in range(n):
-        if missed[i] > np.float32(0.0):
-            pair = (np.int64(k0[i]), np.int64(k1[i]), p)
-            best[i] = _sample(flat, columns, way, cell + i, column + i, eye[i], best[i], pair)
+        apart[i] = differ
+        best[i] = s if (s > np.float32(0.0)) & (not differ) else np.float32(0.0)
+
+
+@njit(**FAST_INNER)
+def _settle(flat, columns, plan, p, at, eye, best, scratch):
+    """Raise best where `_far` has found the lines apart, by the crossings of the cell's own ray in the row steps in which either line
+    has its horizon and in those beside them: at = (cell, column).
+    """
+    (tangents0, steps0), (tangents1, steps1), (apart, eights) = scratch
+    sight, side, width, pitch = plan.sight, plan.side, np.uint64(columns), plan.ahead * columns
+    for eight in range((eye.size + 7) // 8):
+        if eights[eight] == 0:
+            continue
+        for i in range(8 * eight, min(8 * eight + 8, eye.size)):
+            if not (apart[i] and (tangents0[i] > best[i] or tangents1[i] > best[i])):
+                continue
+            k0, k1, e, high = np.int64(steps0[i]), np.int64(steps1[i]), eye[i], best[i]
+            for j in range(6):
+                k = k0 - 1 + j if j < 3 else k1 - 4 + j
+                if k < 1 or k > p or (j > 2 and abs(k - k0) < 2):
+                    continue
+                shift = side * plan.column[np.uint64(k)]
+                first, cell = at[1] + i + shift, at[0] + i + shift + pitch * k
+                if np.uint64(first) >= width:
+                    continue
+                row, f = np.uint64(k), sight[np.uint64(k), 0]
+                z, before = flat[np.uint64(cell)], flat[np.uint64(cell - pitch)]
+                v = (before + sight[row, 3] * (z - before) - e) * sight[row, 4] - sight[row, 5]
+                high = v if v > high else high
+                second = side if f > np.float32(0.0) else 0
+                if np.uint64(first + second) < width:
+                    v = (z + f * (flat[np.uint64(cell + second)] - z) - e) * sight[row, 1] - sight[row, 2]
+                    high = v if v > high else high
+            best[i] = high
 
 
 @njit(**INNER, fastmath=False)  # said aloud, or the caller's licence would be inherited
@@ -199,7 +201,7 @@ def _scan_strips(mine, surface, observer, window, lift, plan, sizes, floor, tall
     columns = surface.shape[1]
     look_up, free, flipped, losses = tally
     top, bottom, left, right = window
-    flat = surface.reshape(-1)
+    flat, eyes, out = surface.reshape(-1), observer.reshape(-1), tangents.reshape(-1)
     near, strip, leftmost, rows = sizes  # no row is walked beyond the last observers
     block = max(1, min(BLOCK, near))
     for number in range(mine[0], mine[1]):
@@ -213,45 +215,50 @@ def _scan_strips(mine, surface, observer, window, lift, plan, sizes, floor, tall
         watch[1::2] = -1.0
         crossed = np.empty((BLOCK + 2 * BESIDE, strip + 2), np.float32)
         above, mask = np.empty(strip + 2, np.float32), np.empty(strip + 2, np.int32)
-        strip_best = np.empty(strip, np.float32)
-        strip_eye = np.empty(strip, np.float32)
-        pairs = np.empty((2, 2, strip), np.float32)
-        scratch = (pairs[0], pairs[1], np.empty(strip, np.float32))
+        values, eights = np.empty((6, strip), np.float32), np.empty((2, (strip + 7) // 8), np.int64)
+        rises = (eights[1].view(np.bool_), eights[1])
+        scratch = ((values[0], values[1]), (values[2], values[3]), (eights[0].view(np.bool_), eights[0]))
+        raw, roofs = np.empty(strip + 2 + 2 * ASIDE, np.float32), np.empty((near // GROUP + 2, strip + 2), np.float32)
+        crowded = 0.0  # part of the near march that could not be passed over in the last row that was looked at
         known = np.int64(0)  # rows farther than this one are in the skylines
         for p in range(rows):
             if p - near > known:
                 count = block - (known + plan.anchor) % block
                 _cross_block(flat, columns, plan, line0, known, count, crossed)
-                drop = np.float32(plan.drop)
-                survivors(crossed, drop, above, mask)
-                push(crossed, mask, known, heights, places, tops, guess, watch, drop)
+                survivors(crossed, np.float32(plan.drop), above, mask)
+                push(crossed, mask, known, heights, places, tops, guess, watch, np.float32(plan.drop))
                 known += count
+            if p % GROUP == 0:
+                roof(flat, columns, plan, line0, p, raw, roofs[p // GROUP % len(roofs)])
             column = max(left, line0 + 1 + plan.shift[p])
             n = min(right, line0 + 1 + plan.shift[p] + strip) - column
             row = p if plan.ahead < 0 else len(surface) - 1 - p
             if n <= 0 or row < top or row >= bottom:
                 continue
             cell = row * columns + column
-            eye = strip_eye[:n]
-            for i in range(n):
-                eye[i] = observer[row - top, column - left + i] + lift
-            best = strip_best[:n]
+            eye, best = values[4, :n], values[5, :n]
+            place = np.uint64((row - top) * (right - left) + column - left)
+            for i in range(np.uint64(n)):
+                eye[i] = eyes[place + i] + lift
             best[:] = 0.0
-            march_near(flat, columns, plan, cell, column, eye, best, plan.near_count[p - known])
+            line = column - (line0 + plan.shift[p])
             if known > 0:
-                at = (cell, column, column - (line0 + plan.shift[p]))
-                _far(flat, columns, plan, p, at, eye, best, (heights, places, tops, guess, watch), scratch)
+                _far(line, p, plan, eye, best, (heights, places, tops, guess, watch), scratch)
+            if p % GROUP == 0 or crowded < CROWDED:
+                crowded = march_near(flat, columns, plan, (p, cell, column), line, eye, best, p - known, roofs, rises)
+            else:
+                march(flat, columns, plan, (p, cell, column), (0, n), (0, plan.near_count[p - known]), eye, best)
+            if known > 0:
+                _settle(flat, columns, plan, p, (cell, column), eye, best, scratch)
             if floor[4].size > 0:
                 _raise_to_floor(floor, row - top, column - left, best)
             for i in range(n):
                 best[i] = best[i] if eye[i] == eye[i] else np.float32(np.nan)
             if look_up.shape[1] > 0:
                 add_losses(best, look_up, free, (row - top, column - left, flipped), losses)
-            else:
-                for i in range(
-                    n
-                ):  # an array put into a slice brings the text of its error, which takes seconds to compile
-                    tangents[row - top, column - left + i] = best[i]
+            else:  # an array put into a slice brings the text of its error, which takes seconds to compile
+                for i in range(np.uint64(n)):
+                    out[place + i] = best[i]
 
 
 @fast_shared

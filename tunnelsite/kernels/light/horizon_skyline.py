@@ -137,7 +137,7 @@ def glance(watch, line0, p, eye, drop, per_step, tangent, steps, missed):
         zf = flat[f + i] - e - drop * df * df
         tangent[i] = z * per_step / d
         steps[i] = d
-        missed[i] = np.float32(1.0) if (zn * d > z * dn) | (zf * d > z * df) else np.float32(0.0)
+        missed[i] = (zn * d > z * dn) | (zf * d > z * df)
 
 
 @njit(**FAST_INNER)
