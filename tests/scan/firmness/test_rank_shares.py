@@ -21,7 +21,7 @@ from tunnelsite.scan.firmness import drawn_ground
 from tunnelsite.scan.firmness.drawn_ground import drawn_measures, reading_only
 from tunnelsite.scan.firmness.elsewhere import best_everywhere
 from tunnelsite.scan.firmness.other_weights import candidate_marks, drawn_weights
-from tunnelsite.scan.firmness.rank_shares import DrawPlan, rank_shares, ranked_scores
+from tunnelsite.scan.firmness.rank_shares import DrawPlan, rank_shares, ranked_scores, unknown_marks
 from tunnelsite.scan.marks import marks_of
 from tunnelsite.scan.pitch_error import PitchError, stated_error
 from tunnelsite.scan.ranking import RankedPlacement, RankRules, ranked
@@ -174,6 +174,7 @@ def test_shares_against_a_plain_loop(result):
     random = drawn_weights(weights, plan.concentration, 60, 3)
     count = len(result.choices)
     tally, out = np.zeros((count, count)), np.zeros(count)
+    unknown = unknown_marks(len(result.judges), plan)
     steady = candidate_marks(
         result
     )  # over the shifts of the house, moved by what the drawn ground makes of the exact place
@@ -189,7 +190,7 @@ def test_shares_against_a_plain_loop(result):
                 if judge.id in measured.measures:
                     here = marks_of(scan, judge, np.array([item]))[0]
                     mark = np.clip(mark + judge.rubric.marks(np.float64(value)) - here, 0, 1)
-                marks.append([mark])
+                marks.append([unknown[draw, len(marks)] if np.isnan(mark) else mark])
             scores.append(-1.0 if rejected else round(float(combined(np.array(marks), random[draw])[0]), 8))
             out[k] += rejected
         for k in range(count):
@@ -320,3 +321,14 @@ def test_nothing_to_draw_for(result):
     mixed = [*alone(result, ErrorModel(0.1, 5.0))[1:], *alone(result, ErrorModel(0.1, 6.0))[:1]]
     with pytest.raises(ValueError, match="one range"):
         drawn(result, mixed, 2)
+
+
+def test_what_is_not_known_of_one_option_is_no_firm_lead():
+    """Two options alike but for a criterion of a third of the weight that is not known of the second: it may have full marks there or
+    none, and comes first as often as its mark is the higher one. Not known of either, a criterion decides nothing."""
+    plan = DrawPlan(draws=200)
+    unknown = unknown_marks(3, plan)
+    assert unknown.mean(axis=0) == pytest.approx(0.5) and (np.abs(np.corrcoef(unknown.T) - np.eye(3)) < 0.25).all()
+    marks = np.repeat(np.array([[0.8, 0.8], [0.6, np.nan], [np.nan, np.nan]])[None], 200, axis=0)
+    scores = ranked_scores(np.where(np.isnan(marks), unknown[..., None], marks), np.full((200, 3), 1 / 3), "mean")
+    assert np.mean(scores[:, 1] > scores[:, 0]) == pytest.approx(0.4, abs=0.01)

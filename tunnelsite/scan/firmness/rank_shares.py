@@ -193,7 +193,7 @@ def _drawn(result: RankedRun, errors: list[PitchError], redrawn: list[Judge], pl
     """Marks with the criteria measured again in their places.
 
     A mark is that over the shifts of the house, moved by what the drawn ground makes of the mark at the exact place; on water
-    the mark over the shifts is itself taken on the drawn ground.
+    the mark over the shifts is itself taken on the drawn ground. Marks that are not known are drawn by `unknown_marks`.
     """
     draws = (plan.draws, plan.seed)
     chosen = [(result.scans[choice.scan], choice.item) for choice in result.choices]
@@ -217,8 +217,17 @@ def _drawn(result: RankedRun, errors: list[PitchError], redrawn: list[Judge], pl
             value = true[:, 0] + true[:, 1] * numbers.standard_normal(place.shape)
             place[:] = np.clip(place + judge.rubric.marks(value) - _marks_here(result, judge), 0.0, 1.0)
             spread.append(judge.id)
+    unknown = unknown_marks(len(result.judges), plan)[..., None]
+    marks = np.where(np.isnan(marks), unknown, marks)
     high = {name: _high(found.measure, len(chosen)) for name, found in water.items()}
     return _DrawnMarks(marks, beyond, pads, tuple(spread), high)
+
+
+def unknown_marks(criteria: int, plan: DrawPlan) -> np.ndarray:
+    """Marks of what the data do not show, float64 [draws, criteria]: between none and full, evenly, for all options alike, since what
+    is not known of several is mostly the same water or soil."""
+    steps = np.tile((np.arange(plan.draws) + 0.5) / plan.draws, (criteria, 1))
+    return np.random.default_rng((plan.seed, 2)).permuted(steps, axis=1).T
 
 
 def _soak(place: np.ndarray, beyond: np.ndarray, judge: Judge, wet: Wet) -> None:
