@@ -62,11 +62,9 @@ USUAL_DRAWS, FEW_DRAWS = 200, 20
 EVERY_DRAW = (
     "contract/test_example",
     "desk/",
-    "docs/",
     "hosts/gis/",
     "hosts/server/",
     "region/",
-    "sample_farm/",
     "scan/firmness/",
     "whole_run/test_no_network",
     "whole_run/test_processes",
