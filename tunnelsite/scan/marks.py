@@ -13,8 +13,17 @@ from tunnelsite.scan.engine import Judge, Scan
 def marks_of(scan: Scan, judge: Judge, items: slice | np.ndarray) -> np.ndarray:
     """Marks 0..1 of stored placements, float64 [n]; NaN = not assessed. Arguments: scan; judge; items, packed placements."""
     truth = scan.truths.get(judge.id)
-    measure = scan.measures[judge.id][items].astype(np.float64)
-    return marks_from(judge.rubric, measure, None if truth is None else Truth(truth.mean[items], truth.se[items]))
+    measure = _at(scan, scan.measures[judge.id], items).astype(np.float64)
+    known = None if truth is None else Truth(*(_at(scan, column, items) for column in truth))
+    return marks_from(judge.rubric, measure, known)
+
+
+def _at(scan: Scan, column: np.ndarray, items: slice | np.ndarray) -> np.ndarray:
+    """Values of a column. Places strewn over it draw nearly all of it into memory: it leaves before the next is looked at."""
+    values = column[items]
+    if isinstance(items, np.ndarray):
+        scan.frame.store.rest()
+    return values
 
 
 def marks_from(rubric: Rubric, measure: np.ndarray, truth: Truth | None) -> np.ndarray:

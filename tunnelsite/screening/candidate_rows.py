@@ -131,6 +131,7 @@ def _described(result: Result, number: int, ranks: np.ndarray) -> list[dict[str,
         row["worst_month"] = None if lit is None or lit > NOTHING_LOST else refine.worst_month(scan, item)
         row["flags"] = refine.flags(scan, item, row, 100 * float(np.max(errors[k].both)), soils[k])
         rows.append(row)
+        scan.frame.store.rest()
     return rows
 
 
