@@ -58,7 +58,7 @@ def test_two_processes_go_the_same_way_from_either_end(monkeypatch) -> None:
     forward, back = [], []
     first_calls.compile_screening(forward.append, from_the_start=True)
     first_calls.compile_screening(back.append)
-    assert forward == [*reversed(back), "_maps"]
+    assert forward == [*reversed(back), "_maps_and_plans"]
     assert set(forward) == set(steps) - {"_ground"}
 
 

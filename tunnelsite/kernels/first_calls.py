@@ -12,7 +12,8 @@ _SIDE = 60  # cells of the grid that the kernels are called with
 def compile_screening(done: Callable[[str], None] = lambda name: None, *, from_the_start: bool = False) -> None:
     """Call every kernel of a screening once as a screening calls it; done(name of the step) after each.
 
-    The last step's come first, or the first step's and after them those of maps: two processes at once, one each way, meet in the middle.
+    The last step's come first, or else the first step's, and then those of maps and plans: two processes, one each way, meet in the
+    middle.
     """
     steps = (
         _reading,
@@ -27,7 +28,7 @@ def compile_screening(done: Callable[[str], None] = lambda name: None, *, from_t
         _judge,
         _grade,
     )
-    for step in (*steps, _maps) if from_the_start else reversed(steps):
+    for step in (*steps, _maps_and_plans) if from_the_start else reversed(steps):
         step(_ground())
         done(step.__name__)
 
@@ -147,9 +148,12 @@ def _windows(ground: np.ndarray) -> None:
     rectangle_mean(ground, 29.3, 9.1)
 
 
-def _maps(ground: np.ndarray) -> None:
+def _maps_and_plans(ground: np.ndarray) -> None:
     from tunnelsite.kernels.terrain.slope import hillshade, slope, slope_aspect
+    from tunnelsite.kernels.water.fill import filled
+    from tunnelsite.kernels.water.flow import flow_direction
 
     hillshade(ground, 1.0, 315.0, 45.0, 2.0)
     slope(ground, 1.0)
     slope_aspect(ground, 1.0)
+    flow_direction(filled(ground.astype(np.float64)), 1.0)  # of a graded pad, whose heights are finer
