@@ -118,7 +118,7 @@ def test_who_is_sent_to_another_option_hears_why_and_what_speaks_against_it(plan
         "score_mean": np.array(means),
         "out": np.array(out),
     }
-    flags = ("", "within 3/4 in per 12 ft as it lies; dark: 5 % of the sun in December")
+    flags = ("", "within 3/4 in per 12 ft as it lies; dark: 5 % of the sun in December; soil: well drained (B)")
     found = verdict_of(replace(planted.rank_shares, **unsettled, flags=flags))
     assert why in found.sentence and "Flags of option 2: dark: 5 % of the sun in December." in found.sentence
     plain = verdict_of(replace(planted.rank_shares, **unsettled, flags=("dark: 1 %", flags[1][:34])))

@@ -13,7 +13,7 @@ from tunnelsite.scan.ranked_run import RankedRun
 FIRM, FAIR = 0.8, 0.6  # least share of draws in which the first option stays first (ours); a firm lead has no ties
 ALIKE = "these data do not tell them apart"
 SHOWS, SHOWS_OUT = 0.1, 0.02  # points on average, and share of the draws, that tell two options apart (ours)
-GOOD = ("within 3/4 in per 12 ft as it lies",)  # flags that speak for a place
+GOOD = ("within 3/4 in per 12 ft as it lies", "soil: well drained")  # how flags that speak for a place begin
 APART = 0.9  # an option differs from the first where it stays behind it in this share of the draws (ours)
 
 
@@ -119,7 +119,7 @@ def _why(found: RankShares, runner: int) -> str:
 
 
 def _against(flags: str) -> str:
-    return "; ".join(text for text in flags.split("; ") if text and text not in GOOD)
+    return "; ".join(text for text in flags.split("; ") if text and not text.startswith(GOOD))
 
 
 def verdict_record(verdict: Verdict) -> dict[str, Any]:
