@@ -6,10 +6,28 @@ Run it with `python docs/examples/deciding.py`, or open it as a notebook (`# %%`
 # %% A screening
 from pathlib import Path
 
-from tunnelsite import House, Placement, Settings, compare, explain, read_site, robustness, screen
+from tunnelsite import (
+    House,
+    Placement,
+    RasterReading,
+    Settings,
+    StatedError,
+    compare,
+    explain,
+    read_site,
+    robustness,
+    screen,
+)
 
 FARM = Path(__file__).resolve().parents[2] / "sample_data"
-site = read_site(str(FARM / "dem.tif"), str(FARM / "parcels.gpkg"), structures=str(FARM / "structures.gpkg"))
+site = read_site(
+    str(FARM / "dem.tif"),
+    str(FARM / "parcels.gpkg"),
+    structures=str(FARM / "structures.gpkg"),
+    reading=RasterReading(
+        elevation_unit="m", halo_m=100.0
+    ),  # of a DEM that does not name its unit, and how much land round it
+)
 settings = Settings(
     cell_m=2.0, azimuths=12, halo_m=100.0, setback_m=6.1, top=5, draws=50
 )  # coarse, so that it is quick
@@ -37,3 +55,7 @@ print(other.words())
 firm = robustness(result)
 print(firm.verdict.sentence)
 print(firm.tables["robustness"][["rank", "score", "first_share", "top_share"]])
+
+# %% And if the heights are worse than was assumed: errors of 0.2 m that reach over 10 m
+worse = robustness(result, error=StatedError(0.2, 10.0))
+print(worse.verdict.sentence)
