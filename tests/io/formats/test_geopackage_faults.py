@@ -168,7 +168,7 @@ FULL = """
     except OutputFailed as error:
         early = str(error)
     assert folder_state(folder) == {"sites.gpkg": b"old"}
-    geopackage.Prepared.bytes_at_most = 0  # as if the need had been underestimated
+    geopackage.DriverTable.bytes_at_most = 0  # as if the need had been underestimated
     try:
         this.write(folder / "sites.gpkg", styles={})
     except OutputFailed as error:
