@@ -112,7 +112,7 @@ def add_surface(frame: Frame, bare_transmission: float = BARE_TRANSMISSION) -> N
             )
     frame.crowns = crowns
     frame.keep("standing_m", standing, "m")
-    frame.keep("surface", _on_ground(standing, ground, crests), "m")
+    frame.keep("surface", _on_ground(standing, ground, crests, instead=crests is not ground), "m")
 
 
 def outline_edges(frame: Frame) -> np.ndarray:
@@ -136,10 +136,11 @@ def outline_edges(frame: Frame) -> np.ndarray:
     return np.column_stack([*ends, top[start], top[start + 1], frame.crowns.of_obstacle[shape[start]]])
 
 
-def _on_ground(standing: np.ndarray, ground: np.ndarray, crests: np.ndarray) -> np.ndarray:
-    """What stands, on the ground, and never below its crests."""
-    surface = ground + standing
-    found: np.ndarray = np.maximum(surface, crests, out=surface)
+def _on_ground(standing: np.ndarray, ground: np.ndarray, crests: np.ndarray, *, instead: bool = False) -> np.ndarray:
+    """What stands, on the ground, and never below its crests. Arguments: instead, whether it may take the place of the crests."""
+    found = crests if instead else np.empty_like(crests)
+    for rows in bands(ground.shape):
+        np.maximum(ground[rows] + standing[rows], crests[rows], out=found[rows])
     return found
 
 
