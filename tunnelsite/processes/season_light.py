@@ -95,9 +95,9 @@ def _folded(
         month[band] = names[which]
         del losses, which
     place = slice(top, bottom), slice(left, right)
-    share = _left(lost, whole, place)
+    share = _left(lost, whole, place, progress)
     del lost  # each array goes before the next one comes
-    worst = _left(most, whole, place)
+    worst = _left(most, whole, place, progress)
     del most
     if month.shape != whole.shape:
         inner, month = month, np.zeros(whole.shape, np.uint8)
@@ -105,11 +105,12 @@ def _folded(
     return SeasonLight(share, worst, month)
 
 
-def _left(lost: np.ndarray, observer: np.ndarray, place: tuple[slice, slice]) -> np.ndarray:
+def _left(lost: np.ndarray, observer: np.ndarray, place: tuple[slice, slice], progress: Progress) -> np.ndarray:
     """What is left of what is lost at the cells of `place`, float32 of the observers' shape; NaN where they are, and elsewhere."""
     left = np.full(observer.shape, np.nan, np.float32)
     for rows in bands(lost.shape):
         left[place][rows] = share_left(lost[rows], observer[place][rows])
+        progress("light", 1.0)  # observers that live in a file may leave memory
     return left
 
 

@@ -65,7 +65,9 @@ def _heights(mine, ground, ponding, line, enough, end, height):
 
 def _own_places(ends):
     """Flat index of each cell that is an end, elsewhere unknown: int32 [rows, cols]."""
-    return np.where(ends, np.arange(ends.size, dtype=np.int32).reshape(ends.shape), _UNKNOWN)
+    places, own = np.flatnonzero(ends), np.full(ends.size, _UNKNOWN)
+    own[places] = places
+    return own.reshape(ends.shape)
 
 
 def _lead_out(direction, steps, end):
