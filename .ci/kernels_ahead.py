@@ -26,9 +26,8 @@ class KernelsAhead(BuildHookInterface):
     def initialize(self, version: str, build_data: dict[str, Any]) -> None:
         if version == "editable":
             return
-        self._folder = (
-            tempfile.mkdtemp()
-        )  # a copy: the kernels of a checkout are left alone, and old ones of it left out
+        # a copy: the kernels of a checkout are left alone, and old ones of it left out
+        self._folder = tempfile.mkdtemp()
         package = Path(self._folder, "tunnelsite")
         shutil.copytree(Path(self.root, "tunnelsite"), package, ignore=shutil.ignore_patterns("__pycache__"))
         compile_in(self._folder)

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import shapely
 
+from tunnelsite.core.counting import counted
 from tunnelsite.core.crowns import CrownKinds
 from tunnelsite.core.elevation_error import ErrorModel
 from tunnelsite.core.layers import Drained, Features, SourceRaster
@@ -96,7 +97,7 @@ class Site:
 
 
 def _size_words(one: SourceRaster | Features) -> str:
-    return f"{len(one)} features" if isinstance(one, Features) else f"{one.rows} x {one.cols} cells"
+    return counted(len(one), "feature") if isinstance(one, Features) else f"{one.rows} x {one.cols} cells"
 
 
 @dataclass(repr=False)

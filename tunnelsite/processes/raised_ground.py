@@ -126,10 +126,12 @@ def _run(inputs: Inputs, parameters: Values, progress: Progress) -> dict[str, La
     )
     margin = round(MARGIN * math.sqrt(parameters["most_m2"]) / min(ground.cell_m))
     result = np.zeros(ground.values.shape, np.float32)
-    parts = _parts(result.shape, max(PART_CELLS, 4 * margin), margin)
-    for number, part in enumerate(parts, 1):
-        result[part.inner] = _marked(np.ascontiguousarray(ground.values[part.outer], np.float32), asked)[part.within]
-        progress("raised ground", number / len(parts))
+    side = max(PART_CELLS, 4 * margin)
+    squares = list(product(*(_spans(length, side, margin) for length in result.shape)))
+    for number, (rows, cols) in enumerate(squares, 1):
+        values = np.ascontiguousarray(ground.values[rows.outer, cols.outer], np.float32)
+        result[rows.inner, cols.inner] = _marked(values, asked)[rows.within, cols.within]
+        progress("raised ground", number / len(squares))
     return {"raised": Layer(result, "1", "Stands above or lies below its surroundings, in walls", ground.cell_m)}
 
 
@@ -142,28 +144,21 @@ class _Asked(NamedTuple):
     cell_m: tuple[float, float]
 
 
-class _Part(NamedTuple):
-    """Rows and columns of the raster: those that are marked, and what is looked at for them; `within`, the former in the latter."""
+class _Span(NamedTuple):
+    """Rows or columns of a raster: those that are marked, what is looked at for them, and `within`, the former in the latter."""
 
-    inner: tuple[slice, slice]
-    outer: tuple[slice, slice]
-    within: tuple[slice, slice]
+    inner: slice
+    outer: slice
+    within: slice
 
 
-def _parts(shape: tuple[int, ...], side: int, margin: int) -> list[_Part]:
-    """Squares that cover a raster, each looked at with a margin; one without any where it is not much larger than a square."""
-    cut = [range(0, max(n // side, 1) * side, side) for n in shape]
-    found = []
-    for row, col in product(*cut):
-        ends = [n if k == cuts[-1] else k + side for k, cuts, n in zip((row, col), cut, shape, strict=True)]
-        inner = slice(row, ends[0]), slice(col, ends[1])
-        outer = tuple(
-            slice(max(one.start - margin, 0), min(one.stop + margin, n)) for one, n in zip(inner, shape, strict=True)
-        )
-        within = tuple(
-            slice(one.start - wide.start, one.stop - wide.start) for one, wide in zip(inner, outer, strict=True)
-        )
-        found.append(_Part(inner, (outer[0], outer[1]), (within[0], within[1])))
+def _spans(length: int, side: int, margin: int) -> list[_Span]:
+    """Spans of `side` cells, the last one longer, that cover a length, each looked at with a margin."""
+    starts, found = range(0, max(length // side, 1) * side, side), list[_Span]()
+    for first in starts:
+        last = length if first == starts[-1] else first + side
+        outer = slice(max(first - margin, 0), min(last + margin, length))
+        found.append(_Span(slice(first, last), outer, slice(first - outer.start, last - outer.start)))
     return found
 
 

@@ -5,9 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 WAYS = ("mean", "geometric", "lowest")
-UNKNOWN_MARK = (
-    0.5  # the middle of what an unknown mark may be; expected marks tend to it as the error of a measure grows
-)
+# The middle of what an unknown mark may be; expected marks tend to it as the error of a measure grows.
+UNKNOWN_MARK = 0.5
 
 
 def filled_marks(marks: np.ndarray) -> np.ndarray:
