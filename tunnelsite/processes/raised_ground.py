@@ -127,7 +127,7 @@ def _run(inputs: Inputs, parameters: Values, progress: Progress) -> dict[str, La
     margin = round(MARGIN * math.sqrt(parameters["most_m2"]) / min(ground.cell_m))
     result = np.zeros(ground.values.shape, np.float32)
     side = max(PART_CELLS, 4 * margin)
-    squares = list(product(*(_spans(length, side, margin) for length in result.shape)))
+    squares = list(product(_spans(len(result), side, margin), _spans(len(result[0]), side, margin)))
     for number, (rows, cols) in enumerate(squares, 1):
         values = np.ascontiguousarray(ground.values[rows.outer, cols.outer], np.float32)
         result[rows.inner, cols.inner] = _marked(values, asked)[rows.within, cols.within]
