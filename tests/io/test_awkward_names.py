@@ -182,7 +182,7 @@ def test_nothing_stays_in_the_folder_for_temporary_files(tmp_path, monkeypatch) 
     with pytest.raises(InputRefused) as refused:
         read_features(path, "PARCELS")
     write_whole(tmp_path / "x.txt", "x", overwrite=False)
-    assert list(scratch.iterdir()) == [] and "tunnelsite-link" not in str(refused.value)
+    assert list(scratch.iterdir()) == [] and "tunnelsite-run" not in str(refused.value)
 
 
 @pytest.mark.skipif(os.name == "nt", reason="folders of this kind are of POSIX")

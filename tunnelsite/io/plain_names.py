@@ -10,13 +10,13 @@ from __future__ import annotations
 import contextlib
 import os
 import re
-import shutil
 import tempfile
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 from tunnelsite.core.ending import taken_away
 from tunnelsite.core.errors import ResourceShortage
+from tunnelsite.io.held_folder import PREFIX, HeldFolder
 
 # by driver, which the first bytes decide: the ending of the user's own name says nothing
 _ENDINGS = {
@@ -31,7 +31,7 @@ _PARTS = {
     "SAGA": (".sgrd", ".prj"),
     "GPKG": ("-wal", "-shm", "-journal"),
 }
-_PREFIX = "tunnelsite-link-"
+_KIND = "links"
 _ELSEWHERE = ("/tmp", "/var/tmp", "/dev/shm")  # where the folder for temporary files has no plain name itself
 _MOST_LETTERS = 60
 
@@ -81,23 +81,19 @@ def plain_folder(folder: Path) -> Iterator[Path]:
 
 def without_link(text: str) -> str:
     """Words of a library without the folder of a link in them."""
-    return re.sub(rf"[^\s'\"]*/{_PREFIX}\w+/(folder/)?", "", text)
+    return re.sub(rf"[^\s'\"]*/{PREFIX}{_KIND}-\w+/(folder/)?", "", text)
 
 
 @contextlib.contextmanager
 def _links(targets: dict[str, Path]) -> Iterator[Path]:
-    place = _own_folder()
-
-    def remove() -> None:
-        shutil.rmtree(place, ignore_errors=True)  # it follows no link
-
-    with taken_away(remove):
+    folder = _own_folder()
+    with taken_away(folder.remove):
         try:
             for name, target in targets.items():
-                _link(target.absolute(), place / name)
-            yield place
+                _link(target.absolute(), folder.path / name)
+            yield folder.path
         finally:
-            remove()
+            folder.remove()
 
 
 def _link(target: Path, link: Path) -> None:
@@ -114,14 +110,14 @@ def _link(target: Path, link: Path) -> None:
         ) from None
 
 
-def _own_folder() -> Path:
+def _own_folder() -> HeldFolder:
     tried = []
-    for place in _places():
+    for place in temporary_places():
         if not _is_plain(place):
             tried.append(f"{place!r} holds signs that a library would parse")
             continue
         try:
-            return Path(tempfile.mkdtemp(prefix=_PREFIX, dir=place))
+            return HeldFolder(_KIND, place)
         except OSError as problem:
             tried.append(f"{place}: {problem.strerror}")
     raise ResourceShortage(
@@ -131,7 +127,8 @@ def _own_folder() -> Path:
     )
 
 
-def _places() -> Iterable[str]:
+def temporary_places() -> Iterable[str]:
+    """The folders in which folders of ours may lie, the first choice first."""
     elsewhere = (place for place in _ELSEWHERE if os.path.isdir(place))
     return dict.fromkeys((os.path.abspath(tempfile.gettempdir()), *elsewhere))
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import tempfile
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,6 +13,7 @@ from tunnelsite.io.read.files import checked_file
 from tunnelsite.io.read.stored import StoredLayers, read_layers
 from tunnelsite.io.write.handover import handover_files, write_handover
 from tunnelsite.io.write.outputs import output_folder, refuse_clashes, reserved_outputs
+from tunnelsite.io.write.scratch import temporary_folder
 from tunnelsite.screening.result import Result
 
 
@@ -63,7 +63,7 @@ def export(
         raise UsageError(
             "a STAC item was asked for of a screening in memory", "the GeoPackage that it names", "write it, then export the file"
         )  # fmt: skip
-    with tempfile.TemporaryDirectory() as place:
+    with temporary_folder() as place:
         path = sites.write(Path(place) / "sites.gpkg")
         return _exported(read_layers(str(path)), Path(folder), wanted, named, overwrite)
 

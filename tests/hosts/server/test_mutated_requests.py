@@ -93,7 +93,7 @@ def assert_in_words(said) -> bool:
     assert said.headers["Content-Type"] == "application/problem+json"
     problem = json.loads(said.data)
     assert problem["status"] == said.status_code and problem["detail"]
-    assert "Traceback" not in problem["detail"] and "/tunnelsite-server-" not in problem["detail"]
+    assert "Traceback" not in problem["detail"] and "/tunnelsite-run-" not in problem["detail"]
     return True
 
 

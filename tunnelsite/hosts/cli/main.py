@@ -13,6 +13,8 @@ from tunnelsite.core.errors import TunnelsiteError, UsageError
 from tunnelsite.hosts.cli import interruption
 from tunnelsite.hosts.cli.streams import Answers, ready_streams, steer, tell
 from tunnelsite.hosts.cli.surroundings import check_environment, warn_only
+from tunnelsite.io.held_folder import take_away_left
+from tunnelsite.io.plain_names import temporary_places
 
 INTERRUPTED = 130
 
@@ -50,6 +52,7 @@ def _status(arguments: Sequence[str] | None) -> int:
     )
     try:
         check_environment(os.environ)
+        take_away_left(temporary_places())
         with contextlib.redirect_stdout(Answers(sys.stdout)):
             status = _commanded(arguments)
             sys.stdout.flush()  # while a lost answer can still be reported

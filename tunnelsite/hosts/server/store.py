@@ -5,7 +5,6 @@ from __future__ import annotations
 import hashlib
 import secrets
 import shutil
-import tempfile
 import threading
 import time
 from collections.abc import Callable
@@ -18,6 +17,7 @@ from typing import Any
 from tunnelsite.hosts.server.child import Child, Outcome
 from tunnelsite.hosts.server.job_limits import Limits
 from tunnelsite.hosts.server.refusals import Refused, no_such_job
+from tunnelsite.io.held_folder import HeldFolder
 
 ID_BYTES = 16  # 128 bit: an identifier cannot be guessed
 RETRY_S = 10
@@ -65,7 +65,7 @@ class JobStore:
         self.limits, self.log = limits, log
         self._jobs: dict[str, Job] = {}
         self._lock = threading.RLock()
-        self._root = Path(tempfile.mkdtemp(prefix="tunnelsite-server-"))  # for this user only
+        self._folder = HeldFolder("server")
         self._pool = ThreadPoolExecutor(limits.max_jobs, "job")
         self._closed = threading.Event()
         threading.Thread(target=self._forget_for_ever, name="forget", daemon=True).start()
@@ -82,7 +82,7 @@ class JobStore:
                     headers={"Retry-After": str(RETRY_S)},
                 )
             identifier = secrets.token_hex(ID_BYTES)
-            folder = self._root / secrets.token_hex(8)  # not the identifier: that is a key, and paths get about
+            folder = self._folder.path / secrets.token_hex(8)  # not the identifier: that is a key, and paths get about
             (folder / "inputs").mkdir(parents=True)
             (folder / "outputs").mkdir()
             job = Job(identifier, process_id, folder, owner, created=now(), updated=now())
@@ -129,7 +129,7 @@ class JobStore:
         for job in list(self._jobs.values()):
             self.dismiss(job)
         self._pool.shutdown(wait=True, cancel_futures=True)
-        shutil.rmtree(self._root, ignore_errors=True)
+        self._folder.remove()
 
     def _run(self, job: Job, task: dict[str, Any]) -> None:
         start = time.monotonic()

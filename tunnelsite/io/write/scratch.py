@@ -20,6 +20,7 @@ import numpy as np
 from tunnelsite.core.ending import taken_away
 from tunnelsite.core.errors import ResourceShortage
 from tunnelsite.core.store import GrowingArray, Store
+from tunnelsite.io.held_folder import HeldFolder
 
 FROM_BYTES = 1 << 28  # a layer of 8192 x 8192 cells; below it memory is faster and small enough
 COLUMNS_SOONER = 1024  # a column goes into a file this many times sooner: there are many, and one is written and read once for each score
@@ -161,11 +162,12 @@ class ScratchColumn(GrowingArray):
 @contextlib.contextmanager
 def temporary_folder() -> Iterator[str]:
     """A folder for other programs' files, which goes with the block, or with the run where that is ended within it."""
-    with (
-        tempfile.TemporaryDirectory(prefix="tunnelsite-", ignore_cleanup_errors=True) as folder,
-        taken_away(lambda: shutil.rmtree(folder, ignore_errors=True)),
-    ):
-        yield folder
+    folder = HeldFolder("files")
+    with taken_away(folder.remove):
+        try:
+            yield str(folder.path)
+        finally:
+            folder.remove()
 
 
 def short_of_disk(size: int, problem: OSError) -> ResourceShortage:

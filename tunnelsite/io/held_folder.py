@@ -1,0 +1,84 @@
+"""Folders of ours among the temporary files, each held by a lock on itself for as long as its process lives.
+
+A process that is killed outright takes nothing away, but the system drops its lock: the next command tells by that whose folder is left,
+in whatever container its process was, and takes it away. Windows has no lock on a folder; what is left there stays.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import shutil
+import sys
+import tempfile
+from collections.abc import Iterable
+from pathlib import Path
+
+if sys.platform != "win32":
+    import fcntl
+
+PREFIX = "tunnelsite-run-"
+
+
+class HeldFolder:
+    """A new folder for this user only, below the one for temporary files or below `place`.
+
+    Arguments: kind, a word of its name; place. Attributes: path. Errors: OSError where it cannot be made.
+    """
+
+    def __init__(self, kind: str, place: str | None = None) -> None:
+        self._lock: int | None = None
+        while True:
+            self.path = Path(tempfile.mkdtemp(prefix=f"{PREFIX}{kind}-", dir=place))
+            with contextlib.suppress(
+                FileNotFoundError, BlockingIOError
+            ):  # a command took it for one that was left: make another
+                self._lock = _lock(self.path)
+                return
+
+    def remove(self) -> None:
+        """Take it away with what is in it; no link is followed. May be called again."""
+        shutil.rmtree(self.path, ignore_errors=True)
+        lock, self._lock = self._lock, None
+        if lock is not None:
+            os.close(lock)
+
+
+def take_away_left(places: Iterable[str]) -> None:
+    """Take away what killed processes of this user left. Arguments: places, folders to look in; one that cannot be read is passed over."""
+    if sys.platform == "win32":
+        return
+    for place in places:
+        with contextlib.suppress(OSError), os.scandir(place) as entries:
+            for entry in entries:
+                if entry.name.startswith(PREFIX) and entry.is_dir(follow_symlinks=False):
+                    _take_away(Path(entry.path))
+
+
+def _take_away(folder: Path) -> None:
+    with contextlib.suppress(OSError):  # gone or held
+        if folder.lstat().st_uid != os.geteuid():
+            return
+        lock = _lock(folder)
+        if lock is not None:
+            shutil.rmtree(folder, ignore_errors=True)
+            os.close(lock)
+
+
+def _lock(folder: Path) -> int | None:
+    """A handle that holds the folder; None where folders cannot be locked.
+
+    Errors: FileNotFoundError where it is gone; BlockingIOError where another process holds it.
+    """
+    if sys.platform == "win32":
+        return None
+    handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY | os.O_NOFOLLOW)
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        os.stat(folder)  # whoever held it a moment ago may have removed it
+    except OSError as problem:
+        os.close(handle)
+        if isinstance(problem, (FileNotFoundError, BlockingIOError)):
+            raise
+        return None
+    return handle
