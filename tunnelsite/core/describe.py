@@ -7,6 +7,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.sources import source_words
 
@@ -81,6 +83,7 @@ class Parameter:
 class LayerSpec:
     """A layer that is read or made: its id, unit, a few words on what it holds, and whether a process can do without. `half`: three
     figures are enough, so a screening keeps it in half precision. `classes`: its numbers are those of classes, never averaged.
+    `no_data`: the whole number that stands for no data in an array of whole numbers, which has no NaN.
     `unless`: layers that make it needless where all of them are there.
 
     A unit with commas is that of the columns of a table, a row a step; any other is that of a raster.
@@ -92,6 +95,7 @@ class LayerSpec:
     optional: bool = False
     half: bool = False
     classes: bool = False
+    no_data: int | None = None
     unless: tuple[str, ...] = ()
 
     @property
@@ -103,6 +107,14 @@ class LayerSpec:
     def is_elevation(self) -> bool:
         """Whether it holds heights above the datum that all such layers of a run share."""
         return self.unit == "m" and self.id.startswith(_ELEVATIONS)
+
+    def stored(self, values: np.ndarray, datum_m: float) -> np.ndarray:
+        """The values as a file holds them: heights absolute rather than from the datum, NaN where there is no data."""
+        if self.is_elevation:
+            return (values.astype(np.float64) + datum_m).astype(np.float32)
+        if self.no_data is None:
+            return values
+        return np.where(values == self.no_data, np.float32(np.nan), values)
 
     def json_schema(self) -> dict[str, Any]:
         """JSON Schema of the layer inside a JSON document: a GeoTIFF in base64, or rows of numbers."""

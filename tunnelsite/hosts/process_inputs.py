@@ -56,17 +56,12 @@ def write_layer(path: str | Path, spec: LayerSpec, layer: Layer, raster: SourceR
     words = {"unit": layer.unit, "title": spec.title}
     write_cog(
         path,
-        stored_values(spec, layer, raster.datum_m),
+        spec.stored(layer.values, raster.datum_m),
         raster,
         overwrite=overwrite,
         overviews=way_of(spec.id),
         **words,
     )
-
-
-def stored_values(spec: LayerSpec, layer: Layer, datum_m: float) -> np.ndarray:
-    """The values as they are written: inside, heights count from the raster's datum."""
-    return (layer.values.astype(np.float64) + datum_m).astype(np.float32) if spec.is_elevation else layer.values
 
 
 def place_parameters(

@@ -14,7 +14,7 @@ from tunnelsite.core.describe import LayerSpec
 from tunnelsite.core.errors import ResourceShortage
 from tunnelsite.core.layers import Layer, SourceRaster
 from tunnelsite.core.process import GroundTiles, Process, Progress
-from tunnelsite.hosts.process_inputs import cell_size_m, stored_values
+from tunnelsite.hosts.process_inputs import cell_size_m
 from tunnelsite.io.formats.cog_blocks import NEED_BYTES, cog_by_blocks
 from tunnelsite.io.formats.overviews import way_of
 from tunnelsite.io.read.files import bytes_words
@@ -77,7 +77,7 @@ def run_by_tiles(
         def write(rows: slice, cols: slice, layers: dict[str, Layer]) -> None:
             layer = layers[spec.id]
             writer.unit = layer.unit
-            writer.write(rows, cols, stored_values(spec, layer, blocks.datum_m))
+            writer.write(rows, cols, spec.stored(layer.values, blocks.datum_m))
             told[:] = [Layer(np.empty((0, 0)), layer.unit, layer.title, layer.cell_m)]
 
         process.by_tiles.run(ground, process.description.checked(parameters), write, progress)

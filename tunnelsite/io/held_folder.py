@@ -75,7 +75,7 @@ def _lock(folder: Path) -> int | None:
     handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY | os.O_NOFOLLOW)
     try:
         fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        os.stat(folder)  # whoever held it a moment ago may have removed it
+        os.stat(folder)  # the command that held it a moment ago may have removed it
     except OSError as problem:
         os.close(handle)
         if isinstance(problem, (FileNotFoundError, BlockingIOError)):

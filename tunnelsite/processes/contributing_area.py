@@ -112,6 +112,7 @@ PROCESS = Process(
                 "flow_direction",
                 "1",
                 "neighbour the cell drains to: E 1, SE 2, S 4, SW 8, W 16, NW 32, N 64, NE 128; 0 an outlet, 255 no data",
+                no_data=int(flow.NO_DATA),
             ),
         ),
         parameters=(Parameter("method", "how flow is shared", "d8", choices=("d8", "d-infinity")), supplied("engine")),

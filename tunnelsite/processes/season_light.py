@@ -31,6 +31,7 @@ from tunnelsite.processes.sun_asked import square_cell_m
 LEAST_ENERGY = 1e-9
 LOSSES_BYTES = 1 << 30
 LEAST_MONTH = 0.02  # of the mean month's beam: a month that has less has no light to lose; no source
+NOT_KNOWN = np.uint8(255)  # which month is the darkest
 MONTH, PASSED = 3, 4  # columns of the sun's table
 WINDOW = LAYERS["light_window"]
 LEAFLESS = ("surface_leafless", "surface_leafless_2", "surface_leafless_3")
@@ -43,7 +44,7 @@ def _run(inputs: Inputs, parameters: Values, progress: Progress) -> dict[str, La
     total = sum(months.values())
     if not total > 0:  # polar night: there is nothing to have a share of
         share = np.full(ground.values.shape, np.nan, np.float32)
-        return _made(SeasonLight(share, share, np.zeros(share.shape, np.uint8)), "No sun in this period", ground.cell_m)
+        return _made(SeasonLight(share, share, np.full(share.shape, NOT_KNOWN)), "No sun in this period", ground.cell_m)
     steps = ((sun[:, 0] - (parameters["bearing_deg"] - 90.0)) % 360.0, sun[:, 1])  # clockwise from the grid's own up
     azimuths = np.arange(parameters["azimuths"]) * (360.0 / parameters["azimuths"])
     azimuths = azimuths[sector_tables(*steps, sun[:, 2], azimuths)[0, :, 0] > 0]  # no horizon where no sun stands
@@ -58,7 +59,7 @@ def _run(inputs: Inputs, parameters: Values, progress: Progress) -> dict[str, La
 
 
 class SeasonLight(NamedTuple):
-    """Share of the beam, the same in the darkest month, and that month (1-12), [rows, cols] each."""
+    """Share of the beam, the same in the darkest month, and that month (1-12, 0 none, 255 no data), [rows, cols] each."""
 
     share: np.ndarray
     worst: np.ndarray
@@ -68,7 +69,7 @@ class SeasonLight(NamedTuple):
 def _folded(
     views: list[tuple[Scene, np.ndarray]], azimuths: np.ndarray, months: dict[int, float], progress: Progress
 ) -> SeasonLight:
-    """The light of every cell of the scenes' window, a band of rows at a time; NaN and month 0 elsewhere.
+    """The light of every cell of the scenes' window, a band of rows at a time; NaN and month 255 elsewhere.
 
     Arguments: views, scenes with their tables.
     """
@@ -100,8 +101,9 @@ def _folded(
     worst = _left(most, whole, place, progress)
     del most
     if month.shape != whole.shape:
-        inner, month = month, np.zeros(whole.shape, np.uint8)
+        inner, month = month, np.full(whole.shape, NOT_KNOWN)
         month[place] = inner
+    month[np.isnan(worst)] = NOT_KNOWN
     return SeasonLight(share, worst, month)
 
 
@@ -218,7 +220,12 @@ PROCESS = Process(
         makes=(
             LayerSpec("beam_share", "1", "beam energy received / received with a flat horizon", half=True),
             LayerSpec("beam_share_worst", "1", "the same in the month that loses most"),
-            LayerSpec("worst_month", "1", "the month that loses most, 1 to 12; 0 where none loses any"),
+            LayerSpec(
+                "worst_month",
+                "1",
+                "the month that loses most, 1 to 12; 0 where none loses any, 255 no data",
+                no_data=int(NOT_KNOWN),
+            ),
         ),
         parameters=(
             supplied("bearing_deg"),

@@ -238,7 +238,7 @@ def worst_month(scan: Scan, item: int) -> int | None:
     cell = scan.frame.grid.cell_m
     down, right = int(scan.house.width_m / cell / 2), int(scan.house.length_m / cell / 2)
     part = months[max(row - down, 0) : row + down + 1, max(col - right, 0) : col + right + 1]
-    count = np.bincount(part.ravel(), minlength=13)[1:]
+    count = np.bincount(part.ravel(), minlength=13)[1:13]
     return int(np.argmax(count)) + 1 if count.any() else None
 
 

@@ -9,6 +9,7 @@ import numpy as np
 
 from tunnelsite.core.describe import LayerSpec
 from tunnelsite.core.site import Frame
+from tunnelsite.screening.layers import layer_specs
 
 if TYPE_CHECKING:
     import xarray
@@ -17,16 +18,17 @@ _IN_A_FILE = {"float16": np.float32, "bool": np.uint8}  # which no raster file h
 
 
 class LayerArrays(Mapping[str, "xarray.DataArray"]):
-    """Layers of a frame as DataArrays, made on demand."""
+    """Layers of a frame as DataArrays, made on demand. What stands for no data is their `_FillValue`: NaN, or a code."""
 
     def __init__(self, frame: Frame) -> None:
-        self._frame = frame
+        self._frame, self._specs = frame, layer_specs()
 
     def __getitem__(self, name: str) -> xarray.DataArray:
         import xarray
 
         values, grid = np.asarray(self._frame.layers[name]), self._frame.grid
-        if LayerSpec(name, self._frame.units.get(name, "1"), "").is_elevation:
+        spec = self._specs.get(name, LayerSpec(name, self._frame.units.get(name, "1"), ""))
+        if spec.is_elevation:
             values = values.astype(np.float64) + self._frame.datum_m  # absolute, as in any other program
         elif values.dtype.name in _IN_A_FILE:
             values = values.astype(_IN_A_FILE[values.dtype.name])
@@ -51,6 +53,10 @@ class LayerArrays(Mapping[str, "xarray.DataArray"]):
         }
         made = xarray.DataArray(values, coordinates, ("across", "along"), name=name, attrs=attributes)
         made.encoding["grid_mapping"] = "spatial_ref"
+        if spec.no_data is not None:
+            made.attrs["_FillValue"] = values.dtype.type(spec.no_data)  # as of a file that is opened as it is
+        elif values.dtype.kind == "f":
+            made.encoding["_FillValue"] = values.dtype.type(np.nan)  # as of one in which no data became NaN
         return made
 
     def __iter__(self) -> Iterator[str]:

@@ -111,9 +111,9 @@ def write_rasters(result: Result, folder: Path, *, overwrite: bool) -> list[Path
             writer.unit = unit
             for top in range(0, frame.grid.rows, TILE):
                 rows = slice(top, min(top + TILE, frame.grid.rows))
-                values = frame.layers[name][rows].astype(np.float64) + (frame.datum_m if spec.is_elevation else 0.0)
+                values = spec.stored(frame.layers[name][rows], frame.datum_m).astype(np.float32)
                 writer.write(rows, slice(0, frame.grid.cols), values)
-                known = values[np.isfinite(values)].astype(np.float32)
+                known = values[np.isfinite(values)]
                 least, most = min(least, known.min(initial=np.inf)), max(most, known.max(initial=-np.inf))
         written.append(path)
         ends = (float(least), float(most)) if least <= most else (0.0, 1.0)
