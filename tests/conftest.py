@@ -19,10 +19,6 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, settings
 
-# OpenMP's threads keep their core busy for a while after each parallel kernel, in case there is another; two tests at a
-# time take that core from each other. Read once, when numba loads OpenMP: hence here, before any test is imported.
-os.environ.setdefault("OMP_WAIT_POLICY", "PASSIVE")
-
 # Nothing here hangs on a power cut: no test waits for the disk, nor does a command that one starts (os.fsync: see below).
 os.environ.setdefault("OGR_SQLITE_SYNCHRONOUS", "OFF")
 
@@ -121,7 +117,10 @@ SLOW = (
 def pytest_collection(session: pytest.Session) -> None:
     """Of two that read every test, the second goes from the last file to the first: each finds half of them compiled."""
     config, home = session.config, Path(__file__).parent
-    if getattr(config, "workerinput", {}).get("workerid") == "gw1" and config.args_source == config.ArgsSource.TESTPATHS:
+    if (
+        getattr(config, "workerinput", {}).get("workerid") == "gw1"
+        and config.args_source == config.ArgsSource.TESTPATHS
+    ):
         for path in sorted(home.rglob("test_*.py"), reverse=True):
             with contextlib.suppress(Exception, pytest.skip.Exception):  # pytest tells of it when it gets there
                 importlib.import_module(".".join(path.relative_to(home.parent).with_suffix("").parts))
