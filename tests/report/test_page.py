@@ -163,10 +163,10 @@ def test_data_of_the_page_are_the_marks_of_the_result(hostile) -> None:
     data, result = page_data(hostile.result), hostile.result
     for candidate, choice, row in zip(data["candidates"], result.choices, result.rows, strict=True):
         assert candidate["score"] == choice.score
-        for criterion, mark in zip(data["criteria"], candidate["marks"], strict=True):
+        for criterion, mark, assessed in zip(data["criteria"], candidate["marks"], candidate["assessed"], strict=True):
             if criterion["weight"] > 0:
                 wanted = row[f"score_{criterion['id']}"]
-                assert mark == wanted or (mark is None and np.isnan(wanted))
+                assert mark == wanted if assessed else np.isnan(wanted)
     weighted = {judge.id for judge in result.judges if judge.rubric.weight > 0}
     assert weighted <= {criterion["id"] for criterion in data["criteria"]} | {
         judge.id

@@ -77,8 +77,7 @@ def test_marks_over_the_shifts_add_up_to_the_score(result) -> None:
     weights = np.array([judge.rubric.weight for judge in result.judges])
     items = np.array([choice.item for choice in result.choices])
     together = steady_marks(result.scans[0], items, result.judges, result.settings.shift_m)
-    for choice, marks in zip(result.choices, together, strict=True):
-        counted = np.nan_to_num(marks, nan=0.5)
+    for choice, marks, counted in zip(result.choices, together.known, together.counted, strict=True):
         assert 100 * (counted * weights).sum() / weights.sum() == pytest.approx(choice.score, abs=1e-4)
         row = result.rows[result.choices.index(choice)]
         for judge, mark in zip(result.judges, marks, strict=True):

@@ -13,10 +13,10 @@ from tunnelsite.core.grid import transformer
 from tunnelsite.report.card_words import measure_words
 from tunnelsite.report.chosen import PageOption
 from tunnelsite.report.plain_words import file_words
-from tunnelsite.scan.combine import UNKNOWN_MARK
-from tunnelsite.scan.firmness.other_weights import candidate_marks
+from tunnelsite.scan.firmness.other_weights import candidates_over_shifts
 from tunnelsite.scan.ranking import RankedPlacement
 from tunnelsite.scan.refine import placement, rectangle
+from tunnelsite.scan.steady import SteadyMarks
 
 if TYPE_CHECKING:
     from tunnelsite.screening.result import Result
@@ -92,33 +92,31 @@ def all_facts(result: Result, options: Sequence[PageOption] = ()) -> list[Facts]
     """The facts of every candidate of a result, best first. Arguments: result; options, as the page shows them."""
     if not result.choices:
         return []
-    marks, draws = candidate_marks(result), result.rank_shares
+    marks, draws = candidates_over_shifts(result), result.rank_shares
     found = []
     for k, (choice, row) in enumerate(zip(result.choices, result.rows, strict=True)):
         scan = result.scans[choice.scan]
         first, top, out, within = (float(part[k]) for part in (draws.first, draws.top, draws.out, draws.within_exact))
         firmness = Firmness(first, top, out, within, draws.errors[k].counted.plain_words(feet=scan.house.feet))
-        judged = _judged(result, choice, marks[:, k], row)
+        judged = _judged(result, choice, SteadyMarks(marks.counted[k], marks.assessed[k]), row)
         option = options[k] if options else PageOption(str(k + 1), rank=k + 1)
         found.append(Facts(k + 1, row, judged, firmness, _distances(result, choice, row), scan.house.feet, option))
     return found
 
 
-def _judged(result: Result, choice: RankedPlacement, marks: np.ndarray, row: Mapping[str, Any]) -> tuple[Judged, ...]:
+def _judged(result: Result, choice: RankedPlacement, marks: SteadyMarks, row: Mapping[str, Any]) -> tuple[Judged, ...]:
     scan = result.scans[choice.scan]
     weights = np.array([judge.rubric.weight for judge in result.judges])
     total = float(weights.sum())
     found = []
-    for judge, mark in zip(result.judges, marks.tolist(), strict=True):
+    for judge, counted, assessed in zip(result.judges, marks.counted.tolist(), marks.assessed, strict=True):
         value = float(scan.measures[judge.id][choice.item])
         known = value if np.isfinite(value) else None
         share = 100 * judge.rubric.weight / total if total > 0 and result.settings.combine == "mean" else None
-        assessed = not np.isnan(mark)
         words = measure_words(judge.criterion, judge.rubric, known, row, feet=scan.house.feet)
-        counted = mark if assessed else UNKNOWN_MARK
         points, lost = (None, None) if share is None else (share * counted, share * (1 - counted))
         title = judge.criterion.description.title
-        found.append(Judged(judge.id, title, words, mark if assessed else None, judge.rubric.weight, points, lost))
+        found.append(Judged(judge.id, title, words, counted if assessed else None, judge.rubric.weight, points, lost))
     return tuple(found)
 
 

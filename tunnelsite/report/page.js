@@ -112,15 +112,15 @@
     sortBy(k, was === "none" ? first : was === "ascending");
   }));
 
-  // Ranking again: the arithmetic of the screening, marks that are null were not assessed and count half.
+  // Ranking again: the arithmetic of the screening, a mark that was not assessed counts as the data say.
   const STEP = 1e-6; // scores closer than this are equal
   const rounded = (value) => { // half to even, as NumPy rounds
     const low = Math.floor(value), rest = value - low;
     return rest < 0.5 ? low : rest > 0.5 ? low + 1 : low % 2 === 0 ? low : low + 1;
   };
-  const share = (marks, weights) => {
-    const used = marks.map((mark, k) => [mark ?? 0.5, weights[k]]).filter(([, weight]) => weight > 0);
-    if (!marks.some((mark, k) => mark !== null && weights[k] > 0)) return null;
+  const share = ({ marks, assessed }, weights) => {
+    const used = marks.map((mark, k) => [mark, weights[k]]).filter(([, weight]) => weight > 0);
+    if (!assessed.some((known, k) => known && weights[k] > 0)) return null;
     if (combine === "lowest") return Math.min(...used.map(([mark]) => mark));
     let total = 0, weight = 0;
     for (const [mark, each] of used) { total += each * (combine === "geometric" ? Math.log(mark) : mark); weight += each; }
@@ -130,7 +130,7 @@
   // it, and what is left over is added again.
   const ranked = (weights) => {
     const scored = candidates.map((candidate) => {
-      const part = share(candidate.marks, weights);
+      const part = share(candidate, weights);
       const points = part === null ? null : Math.max(rounded((100 * part + candidate.rest) / STEP) * STEP, 0);
       return { rank: candidate.rank, label: candidate.label, order: candidate.order, score: points };
     });

@@ -10,8 +10,8 @@ import numpy as np
 
 from tunnelsite.drawing.markup import named, put, tag
 from tunnelsite.report.chosen import PageOption
-from tunnelsite.scan.combine import combined, filled_marks
-from tunnelsite.scan.firmness.other_weights import candidate_marks
+from tunnelsite.scan.combine import combined
+from tunnelsite.scan.firmness.other_weights import candidates_over_shifts
 
 if TYPE_CHECKING:
     from tunnelsite.screening.result import Result
@@ -25,20 +25,20 @@ WAYS = {
 
 def weighed(result: Result) -> list[int]:
     """Which of the judges can be weighed: those with a weight, and those whose marks tell the candidates apart."""
-    apart = np.ptp(filled_marks(candidate_marks(result)), axis=1) > 0
+    apart = np.ptp(candidates_over_shifts(result).counted, axis=0) > 0
     return [k for k, judge in enumerate(result.judges) if judge.rubric.weight > 0 or apart[k]]
 
 
 def page_data(result: Result, options: Sequence[PageOption] = ()) -> dict[str, Any]:
-    """What the page ranks again with: weights, marks [candidates][criteria] (None = not assessed), the order of equals, and `rest`,
-    what the steady score has over the marks over the shifts combined.
+    """What the page ranks again with: weights, marks over the shifts as they count and whether each was assessed at the exact place
+    [candidates][criteria], the order of equals, and `rest`, what the steady score has over those marks combined.
 
     Equals go, as in a screening, to the earlier house and bearing, then to the placement farther north, then farther west.
     """
     chosen = weighed(result)
-    marks = candidate_marks(result)
+    marks = candidates_over_shifts(result)
     weights = np.array([judge.rubric.weight for judge in result.judges])
-    shares = 100 * combined(marks, weights, result.settings.combine)
+    shares = 100 * combined(marks.counted.T, weights, result.settings.combine)
     order = sorted(range(len(result.choices)), key=lambda k: _place(result, k))
     return {
         "combine": result.settings.combine,
@@ -57,7 +57,8 @@ def page_data(result: Result, options: Sequence[PageOption] = ()) -> dict[str, A
                 "order": order.index(k),
                 "score": choice.score,
                 "rest": float(choice.score - shares[k]),
-                "marks": [None if np.isnan(mark) else float(mark) for mark in marks[chosen, k]],
+                "marks": marks.counted[k, chosen].tolist(),
+                "assessed": marks.assessed[k, chosen].tolist(),
             }
             for k, choice in enumerate(result.choices)
         ],

@@ -94,18 +94,33 @@ def nearby(scan: Scan, items: np.ndarray, shift_m: float) -> Nearby:
     return Nearby(at[stored], of[stored], area[stored], rejected)
 
 
-def steady_marks(scan: Scan, items: np.ndarray, judges: list[Judge], shift_m: float) -> np.ndarray:
-    """Mark of each criterion over the shifts of placements, float64 [n, criteria], NaN = not assessed: their weighted mean is the
-    steady score. Where a limit rejects, every criterion counts 0. Arguments: scan; items, int64 [n]; judges; shift_m [m]."""
+@dataclass(frozen=True)
+class SteadyMarks:
+    """Marks of placements over their shifts.
+
+    Attributes: counted, float64 [n, criteria], what each criterion adds to the steady score, which is their weighted mean: half for
+    spots where its mark is not known, 0 where a limit rejects; assessed, bool [n, criteria], whether it is known at the exact place.
+    """
+
+    counted: np.ndarray
+    assessed: np.ndarray
+
+    @property
+    def known(self) -> np.ndarray:
+        """What counts where it was assessed, float64 [n, criteria], else NaN."""
+        return np.where(self.assessed, self.counted, np.nan)
+
+
+def steady_marks(scan: Scan, items: np.ndarray, judges: list[Judge], shift_m: float) -> SteadyMarks:
+    """Marks over the shifts of placements. Arguments: scan; items, int64 [n]; judges; shift_m [m]."""
     near = nearby(scan, items, shift_m)
-    found = np.full((len(items), len(judges)), np.nan)
     area = near.sums(near.weights) + near.rejected
     own = near.items == np.asarray(items)[near.of]
+    found = SteadyMarks(np.empty((len(items), len(judges))), np.empty((len(items), len(judges)), bool))
     for k, judge in enumerate(judges):
         marks = marks_of(scan, judge, near.items)
-        marked = near.sums(own & np.isfinite(marks)) > 0
-        total = near.sums(near.weights * filled_marks(marks))
-        found[marked, k] = total[marked] / area[marked]
+        found.counted[:, k] = near.sums(near.weights * filled_marks(marks)) / area
+        found.assessed[:, k] = near.sums(own & np.isfinite(marks)) > 0
     return found
 
 

@@ -113,7 +113,7 @@ def _described(result: Result, number: int, ranks: np.ndarray) -> list[dict[str,
     columns |= _steadiness(result, number, items, score)
     errors = placement_errors(scan.frame, scan.house, at, result.error_of(scan))
     soils = soil_words(scan.frame, refine.rectangles(scan, items, scan.pad))
-    marks = steady_marks(scan, items, result.judges, settings.shift_m)
+    marks = steady_marks(scan, items, result.judges, settings.shift_m).known
     around = surroundings(result, scan, items, columns["ground_m"])
     same = {"house": scan.house.name, "width_m": scan.house.width_m, "length_m": scan.house.length_m}
     same |= {"shows_ground": shows_pitch(scan.frame, scan.house)}

@@ -286,7 +286,8 @@ def test_the_best_of_all_options_against_a_plain_search(result, concentration, w
     options += [(one.scan, one.item) for one in ranked(run.scans, run.scored, RankRules(201, run.apart_m))]
     options = list(dict.fromkeys(options))
     marks = [
-        steady_marks(run.scans[scan], np.array([item]), run.judges, run.settings.shift_m)[0] for scan, item in options
+        steady_marks(run.scans[scan], np.array([item]), run.judges, run.settings.shift_m).known[0]
+        for scan, item in options
     ]
     first, elsewhere = 0, 0
     for row in drawn_weights(weights, concentration, 40, 5):

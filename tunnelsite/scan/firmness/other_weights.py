@@ -17,24 +17,35 @@ from tunnelsite.scan.engine import Judge
 from tunnelsite.scan.pitch_error import PitchError, pitch_error
 from tunnelsite.scan.ranked_run import RankedRun
 from tunnelsite.scan.ranking import RankedPlacement
-from tunnelsite.scan.steady import steady_marks
+from tunnelsite.scan.steady import SteadyMarks, steady_marks
 
 TOLERANCE = 1.0 / 192.0  # 3/4 in per 12 ft; common practice, no source
 
 
 def candidate_marks(result: RankedRun) -> np.ndarray:
     """Marks of the ranked candidates over their shifts: float64 [criteria, candidates], NaN = not assessed."""
-    return marks_of_choices(result, result.choices, result.judges)
+    return candidates_over_shifts(result).known.T
+
+
+def candidates_over_shifts(result: RankedRun) -> SteadyMarks:
+    """The same with what counts where a mark is not known: [candidates, criteria]."""
+    return _over_shifts(result, result.choices, result.judges)
 
 
 def marks_of_choices(result: RankedRun, choices: Sequence[RankedPlacement], judges: Sequence[Judge]) -> np.ndarray:
     """Marks of some placements over their shifts: float64 [criteria, placements], NaN = not assessed."""
-    marks = np.full((len(choices), len(judges)), np.nan)
+    return _over_shifts(result, choices, judges).known.T
+
+
+def _over_shifts(result: RankedRun, choices: Sequence[RankedPlacement], judges: Sequence[Judge]) -> SteadyMarks:
+    shape = len(choices), len(judges)
+    found = SteadyMarks(np.empty(shape), np.empty(shape, bool))
     of = np.array([choice.scan for choice in choices], np.int64)
     for number in np.unique(of).tolist():
         items = np.array([choice.item for choice in choices if choice.scan == number])
-        marks[of == number] = steady_marks(result.scans[number], items, list(judges), result.settings.shift_m)
-    return marks.T
+        marks = steady_marks(result.scans[number], items, list(judges), result.settings.shift_m)
+        found.counted[of == number], found.assessed[of == number] = marks.counted, marks.assessed
+    return found
 
 
 def drawn_weights(weights: np.ndarray, concentration: float, draws: int, seed: int) -> np.ndarray:
