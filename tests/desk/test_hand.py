@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
+import shapely
 
 from tests.desk.fields import field_project, screened_field
 from tunnelsite.core.errors import UsageError
+from tunnelsite.core.layers import Features
 from tunnelsite.core.placement import Placement
 from tunnelsite.desk.hand import InHand
-from tunnelsite.desk.hand_measures import measured
+from tunnelsite.desk.hand_measures import measured, with_surroundings
 from tunnelsite.desk.land import with_features
 from tunnelsite.desk.map_drawing import MapDrawing
 from tunnelsite.desk.measures import Units
@@ -20,6 +23,7 @@ from tunnelsite.desk.pins_compared import pins_compared
 from tunnelsite.desk.spot import Spots
 from tunnelsite.desk.tap import tapped
 from tunnelsite.io.read.site import site_from
+from tunnelsite.screening.surroundings import SURROUNDINGS_COLUMNS, surroundings
 
 SAME = (
     "pitch_along_pct",
@@ -151,6 +155,30 @@ def test_pins_are_told_apart_by_their_letters(farm) -> None:
     score = next(row for row in found["rows"] if row["id"] == "score")
     assert score["values"] == {letter: f"{row['score']:.1f}" for letter, row in zip("AC", rows, strict=True)}
     assert any("A" in words and "C" in words for words in found["words"]) and "rank" not in " ".join(found["words"])
+
+
+def test_surroundings_are_those_of_the_run_and_the_same_for_a_house_turned_a_little(farm) -> None:
+    """Water and road lie beyond the small piece of land on which a house in the hand is measured."""
+    _, result, _ = farm
+    frame, row = result.frame, result.rows[0]
+    grid = frame.grid
+    (west, north), (east, south) = grid.centre(5, 5), grid.centre(grid.rows - 6, grid.cols - 6)
+    spots = {"water": shapely.Point(west, north), "road": shapely.Point(east, south)}
+    services = {name: Features(np.array([spot]), {}, name=name) for name, spot in spots.items()}
+    near = replace(frame, services=services)
+    run = replace(result, scans=[replace(result.scans[0], frame=near)])
+    wanted = surroundings(run, run.scans[0], np.array([result.choices[0].item]), np.array([row["ground_m"]]))[0]
+    assert wanted["water_head_m"] is not None and wanted["way_in_pct"] is not None
+    pieces = Spots(result.site, near)
+    place, house = (row["lon"], row["lat"]), result.scans[0].house
+    got = with_surroundings(run, pieces, measured(run, pieces, (*place, 90.0), house))
+    for name in SURROUNDINGS_COLUMNS:
+        assert got[name] == (
+            wanted[name] if isinstance(wanted[name], str | None) else pytest.approx(wanted[name], abs=0.05)
+        ), name
+    turned = with_surroundings(run, pieces, measured(run, pieces, (*place, 91.0), house))
+    assert turned["water_head_m"] == pytest.approx(wanted["water_head_m"], abs=0.05)
+    assert turned["way_in_pct"] == pytest.approx(wanted["way_in_pct"], abs=0.3)
 
 
 def test_sun_chart_is_of_the_place(farm) -> None:

@@ -32,7 +32,11 @@ def frame(
         layers["standing_m"] = standing.astype(np.float32)
     grid = Grid("", cell, rows, cols, 0.0, rows * cell, bearing)
     return SimpleNamespace(
-        grid=grid, ground=layers["ground"], layers=layers, services={k: features(v) for k, v in services.items()}
+        grid=grid,
+        whole=None,
+        ground=layers["ground"],
+        layers=layers,
+        services={k: features(v) for k, v in services.items()},
     )
 
 

@@ -9,8 +9,11 @@ import shapely
 
 from tests.scan.grounds import features
 from tunnelsite.core.grid import covering_grid, local_crs
+from tunnelsite.core.house import House
 from tunnelsite.core.site import Frame
+from tunnelsite.scan.lee import Wind, lee
 from tunnelsite.scan.turned import turned
+from tunnelsite.scan.way_in import heights_at
 
 
 def frame_of() -> Frame:
@@ -59,3 +62,18 @@ def test_shapes_keep_their_place_on_the_map(bearing_deg: float) -> None:
         at, was = shapely.get_coordinates(new), shapely.get_coordinates(old)
         assert np.column_stack(found.grid.to_map(*at.T)) == pytest.approx(np.column_stack(frame.grid.to_map(*was.T)))
     assert found.obstacles.columns["height_m"].tolist() == [9.0]
+
+
+@pytest.mark.parametrize("bearing_deg", [90.0, 60.0])
+def test_heights_and_trees_beyond_a_window_are_those_of_the_whole_frame(bearing_deg: float) -> None:
+    """A road, a source of water or a windbreak lies farther away than a house tried at another bearing is measured on."""
+    frame = frame_of()
+    frame.layers["standing_m"] = np.zeros(frame.grid.shape, np.float32)
+    frame.layers["standing_m"][:10] = 12.0  # trees along the north edge
+    found = turned(frame, bearing_deg, (0.5, 0.5), 15.0)
+    far = np.array([-50.0, 60.0]), np.array([-40.0, 30.0])  # along and across on the whole frame
+    there = found.grid.from_map(*frame.grid.to_map(*far))
+    np.testing.assert_allclose(heights_at(found, *there), 0.02 * far[0] - 0.01 * far[1], atol=1e-4)
+    wind, house = Wind(0.0, 12.0), House(6.0, 6.0)
+    behind = lee(found, house, found.grid.centre(15, 15), wind)
+    assert behind.away_m == pytest.approx(lee(frame, house, (0.5, 0.5), wind).away_m, abs=1.5)

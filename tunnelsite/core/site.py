@@ -119,6 +119,7 @@ class Frame:
         surface_like: whether they look like those of a surface model.
         doubts: what makes its heights doubtful; said before anything else.
         store: where layers and measures live.
+        whole: the frame that this one is a window of, at its own bearing; None = it is whole.
     """
 
     grid: Grid
@@ -145,6 +146,7 @@ class Frame:
     doubts: list[str] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
     store: Store = field(default_factory=Store)
+    whole: Frame | None = None
 
     def __repr__(self) -> str:
         grid = self.grid

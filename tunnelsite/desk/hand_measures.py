@@ -13,12 +13,14 @@ from tunnelsite.decisions.explain import PreparedGround, explain_at
 from tunnelsite.decisions.explanation import Explanation
 from tunnelsite.desk.spot import Spots
 from tunnelsite.scan.engine import Scan, scanned
+from tunnelsite.scan.free_ground import FREE_M
 from tunnelsite.scan.judge import ScoresHere
 from tunnelsite.scan.open_ground import OpenGround, bars, open_ground
 from tunnelsite.scan.ranking import RankedPlacement
 from tunnelsite.scan.steady import steady_scores
-from tunnelsite.screening.candidate_rows import candidate_rows
+from tunnelsite.screening.candidate_rows import measured_rows
 from tunnelsite.screening.result import Result
+from tunnelsite.screening.surroundings import surroundings
 
 SPARE_M = 26.0  # ground beyond the pad that errors of the pitch and the edges of the pad look at
 
@@ -27,9 +29,8 @@ SPARE_M = 26.0  # ground beyond the pad that errors of the pitch and the edges o
 class MeasuredHouse:
     """A house anywhere.
 
-    Attributes: scan, the placements tried round it, its own among them at `item`; row, its columns as those of a candidate, None
-    where heights are missing; explained, every rule; steady, its steady score, None where a rule rejects it; parcel, whose open
-    ground or inside holds it.
+    Attributes: scan, the placements tried round it, its own among them at `item`; row, its columns as those of a candidate but for
+    its surroundings, None where heights are missing; explained, every rule; steady, its steady score, None where a rule rejects it.
     """
 
     scan: Scan
@@ -79,10 +80,29 @@ def measured(result: Result, spots: Spots, place: tuple[float, float, float], ho
     here = ScoresHere(shown, result.judges, settings.combine)
     whole = replace(mini, scans=[shown], here=[here], scored=[steady_scores(shown, here, settings.shift_m)])
     score = float(whole.scored[0][item])
-    row = candidate_rows(replace(whole, choices=[RankedPlacement(0, item, score)]))[0]
+    row = measured_rows(replace(whole, choices=[RankedPlacement(0, item, score)]))[0]
     rejected = replace(mini, scans=[scan.only(np.zeros(len(scan.index), bool))])
     explained = _explained(rejected if steady is None else whole, place, house)
     return MeasuredHouse(shown, item, row, explained, steady)
+
+
+def with_surroundings(result: Result, spots: Spots, found: MeasuredHouse) -> dict[str, Any]:
+    """The columns of a house with its surroundings: water, the way in, free ground. They are looked at on a wider piece, too wide for
+    every step of a drag. Empty where heights are missing."""
+    row, scan = found.row, found.scan
+    if row is None or found.item is None:
+        return {}
+    reach = np.hypot(scan.pad.length_m, scan.pad.width_m) + FREE_M
+    wide = spots.piece(row["lon"], row["lat"], scan.frame.grid.bearing_deg, reach, only=("standing_m",))
+    grid = wide.grid
+    mine = scan.frame.parcels[scan.owner[found.item]]
+    home = next(k for k, parcel in enumerate(wide.parcels) if parcel is mine)
+    middle = np.array([grid.rows // 2 * grid.cols + grid.cols // 2])
+    there = replace(
+        scan.only(np.arange(len(scan.index)) == found.item), frame=wide, index=middle, owner=np.array([home])
+    )
+    [around] = surroundings(result, there, np.array([0]), np.array([row["ground_m"]]))
+    return row | around
 
 
 def _explained(result: Result, place: tuple[float, float, float], house: House) -> Explanation:

@@ -8,7 +8,7 @@ from typing import Any
 
 from tunnelsite.decisions.side_by_side import side_by_side
 from tunnelsite.desk.hand import InHand
-from tunnelsite.desk.hand_measures import measured
+from tunnelsite.desk.hand_measures import measured, with_surroundings
 from tunnelsite.desk.measures import NOT_KNOWN
 
 # What is shown of each: column, title, kind of amount, which way is better (0 = neither).
@@ -26,6 +26,9 @@ SHOWN = (
     ("reach_power_m", "To power", "away", -1),
     ("reach_road_m", "To a road", "away", -1),
     ("clearance_m", "To the nearest building", "away", 0),
+    ("water_head_m", "Water source above it", "height", 1),
+    ("way_in_pct", "Slope of the way in", "pitch", -1),
+    ("door_room_m", "Room to turn at the door", "away", 1),
     ("room_m", "Room to shift", "away", 1),
 )
 LEAST_DIFFERENCE = 1e-6
@@ -39,7 +42,8 @@ def pins_compared(in_hand: InHand, pins: Sequence[Mapping[str, Any]]) -> dict[st
         spot = place["lon"], place["lat"], place["bearing_deg"] % 180.0
         found = measured(in_hand.result, in_hand.spots, spot, in_hand.house(place["house"]))
         rows.append(
-            (found.row or {}) | {"score": found.steady if found.steady is not None else found.explained.score_here}
+            with_surroundings(in_hand.result, in_hand.spots, found)
+            | {"score": found.steady if found.steady is not None else found.explained.score_here}
         )
     told = [
         _row(in_hand, letters, rows, shown) for shown in SHOWN if any(row.get(shown[0]) is not None for row in rows)

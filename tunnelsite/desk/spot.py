@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Container
 from dataclasses import replace
 from functools import lru_cache
 
@@ -34,10 +35,13 @@ class Spots:
         """Easting and northing [m] of a place in the local projection."""
         return transformer(WGS84, self.frame.grid.crs_wkt).transform(lon, lat)
 
-    def piece(self, lon: float, lat: float, bearing_deg: float, reach_m: float) -> Frame:
+    def piece(
+        self, lon: float, lat: float, bearing_deg: float, reach_m: float, only: Container[str] | None = None
+    ) -> Frame:
         """The land within `reach_m` of a place along and across a ridge: the middle cell's centre lies on the place.
 
-        The ground is warped exactly from the elevation model; every other layer is that of the nearest cell.
+        The ground is warped exactly from the elevation model; every other layer is that of the nearest cell; `only`: those
+        that are wanted, None = all.
         Errors: UsageError for a place off the data.
         """
         cell_at(self.frame, lon, lat)  # refuses a place off the data
@@ -47,7 +51,7 @@ class Spots:
         count = int(np.ceil(reach_m / cell))
         grid = replace(turned.grid, rows=2 * count + 1, cols=2 * count + 1,
                        west_m=float(along) - (count + 0.5) * cell, north_m=float(across) + (count + 0.5) * cell)  # fmt: skip
-        layers = self._layers(grid)
+        layers = self._layers(grid, only)
         middle = shapely.Point(along, across)
         near = NEAR_M + reach_m
         parcels = np.asarray(turned.parcels, object)
@@ -67,9 +71,10 @@ class Spots:
             units=dict(self.frame.units),
             notes=[],
             store=Store(),
+            whole=self.frame,
         )
 
-    def _layers(self, grid: Grid) -> dict[str, np.ndarray]:
+    def _layers(self, grid: Grid, only: Container[str] | None) -> dict[str, np.ndarray]:
         base = self.frame.grid
         along, across = grid.centre(*np.mgrid[0 : grid.rows, 0 : grid.cols])
         there = base.from_map(*grid.to_map(along, across))
@@ -79,7 +84,7 @@ class Spots:
         rows, cols = np.where(inside, rows, 0), np.where(inside, cols, 0)
         layers = {"ground": warped(self.site.dem, grid)}
         for name, values in self.frame.layers.items():
-            if name in layers:
+            if name in layers or (only is not None and name not in only):
                 continue
             found = values[rows, cols]
             if found.dtype.kind == "f":

@@ -44,7 +44,7 @@ def lee(frame: Frame, house: House, centre_m: tuple[float, float], wind: Wind) -
 
     Source: Tabler (1980), length of the lee drift; the ray is plain geometry.
     """
-    standing, grid = frame.layers["standing_m"], frame.grid
+    grid = frame.grid
     if wind.tallest_m < LEAST_M:
         return Lee(math.nan, DRIFT_HEIGHTS)
     turn = math.radians(wind.from_deg - grid.bearing_deg)  # clockwise from the ridge
@@ -58,6 +58,11 @@ def lee(frame: Frame, house: House, centre_m: tuple[float, float], wind: Wind) -
     distance = np.broadcast_to(far, (len(lines), len(far)))
     along = centre_m[0] + lines[:, None] * side[0] + (start[:, None] + far) * up[0]
     across = centre_m[1] + lines[:, None] * side[1] + (start[:, None] + far) * up[1]
+    if frame.whole is not None:  # trees beyond a window break the wind too
+        frame = frame.whole
+        along, across = frame.grid.from_map(*grid.to_map(along, across))
+        grid = frame.grid
+    standing = frame.layers["standing_m"]
     row = np.floor((grid.north_m - across) / grid.cell_m).astype(np.int64)
     col = np.floor((along - grid.west_m) / grid.cell_m).astype(np.int64)
     inside = (row >= 0) & (row < grid.rows) & (col >= 0) & (col < grid.cols)

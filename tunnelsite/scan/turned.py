@@ -44,6 +44,7 @@ def turned(frame: Frame, bearing_deg: float, centre: tuple[float, float], reach_
         structures=_turned_if(frame.structures, old, grid),
         lamps=_turned_if(frame.lamps, old, grid),
         soils=_turned_if(frame.soils, old, grid),
+        whole=frame.whole or frame,
     )
 
 

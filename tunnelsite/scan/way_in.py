@@ -34,7 +34,12 @@ class WayIn:
 
 
 def heights_at(frame: Frame, along_m: np.ndarray, across_m: np.ndarray) -> np.ndarray:
-    """Ground [m above the frame's datum] at places in along and across [m], float64 [n], bilinear; NaN off the data."""
+    """Ground [m above the frame's datum] at places in along and across [m], float64 [n], bilinear; NaN off the data.
+
+    On a window they are those of the whole frame: a road or a source may lie beyond it.
+    """
+    if frame.whole is not None:
+        return heights_at(frame.whole, *frame.whole.grid.from_map(*frame.grid.to_map(along_m, across_m)))
     grid = frame.grid
     row = (grid.north_m - np.asarray(across_m, float)) / grid.cell_m - 0.5
     col = (np.asarray(along_m, float) - grid.west_m) / grid.cell_m - 0.5

@@ -114,7 +114,6 @@ def _described(result: Result, number: int, ranks: np.ndarray) -> list[dict[str,
     errors = placement_errors(scan.frame, scan.house, at, result.error_of(scan))
     soils = soil_words(scan.frame, refine.rectangles(scan, items, scan.pad))
     marks = steady_marks(scan, items, result.judges, settings.shift_m).known
-    around = surroundings(result, scan, items, columns["ground_m"])
     same = {"house": scan.house.name, "width_m": scan.house.width_m, "length_m": scan.house.length_m}
     same |= {"shows_ground": shows_pitch(scan.frame, scan.house)}
     lists = {name: values.tolist() for name, values in columns.items()}
@@ -125,7 +124,6 @@ def _described(result: Result, number: int, ranks: np.ndarray) -> list[dict[str,
         row |= {name: round(row[name], 4) for name in ("score", "score_here", "score_lowest")}
         row["clearance_m"] = row["clearance_m"] if np.isfinite(row["clearance_m"]) else None
         row["pitch_se_pct"] = errors[k].steeper_pct(row["pitch_along_pct"], row["pitch_across_pct"])
-        row |= around[k]
         row |= _assessed(result, marks[k]) | _measures(result, scan, item, marks[k])
         lit = row.get("beam_share_worst")
         row["worst_month"] = None if lit is None or lit > NOTHING_LOST else refine.worst_month(scan, item)
@@ -181,6 +179,18 @@ def unknown_here(row: Mapping[str, Any]) -> list[str]:
 
 def candidate_rows(result: Result) -> list[dict[str, Any]]:
     """One row a ranked placement, best first."""
+    rows, of = measured_rows(result), np.array([choice.scan for choice in result.choices], np.int64)
+    for number in np.unique(of).tolist():
+        mine = np.flatnonzero(of == number).tolist()
+        items = np.array([result.choices[k].item for k in mine])
+        ground_m = np.array([rows[k]["ground_m"] for k in mine])
+        for k, around in zip(mine, surroundings(result, result.scans[number], items, ground_m), strict=True):
+            rows[k] |= around
+    return rows
+
+
+def measured_rows(result: Result) -> list[dict[str, Any]]:
+    """The same without what lies round them, see `surroundings`."""
     of = np.array([choice.scan for choice in result.choices], np.int64)
     found = [_described(result, number, np.flatnonzero(of == number) + 1) for number in np.unique(of).tolist()]
     rows = sorted((row for part in found for row in part), key=lambda row: row["rank"])

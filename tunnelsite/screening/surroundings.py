@@ -79,10 +79,10 @@ def surroundings(
 
 def _wind(result: Result, scan: Scan) -> Wind | None:
     """The wind that blows most; None where no wind, or nothing that stands, was given."""
-    rose = result.site.wind
-    if rose is None or not is_met("standing", result.site, result.settings) or "standing_m" not in scan.frame.layers:
+    rose, layers = result.site.wind, (scan.frame.whole or scan.frame).layers
+    if rose is None or not is_met("standing", result.site, result.settings) or "standing_m" not in layers:
         return None
-    return Wind(rose.main_deg, float(np.nanmax(scan.frame.layers["standing_m"], initial=0.0)))
+    return Wind(rose.main_deg, float(np.nanmax(layers["standing_m"], initial=0.0)))
 
 
 def _known(value: float | str | None) -> float | str | None:
