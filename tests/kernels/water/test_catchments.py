@@ -7,9 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as arrays
-from pyflwdir import dem as pyflwdir_dem
 
-from tests.kernels.water.test_flow import accumulated_slowly, check_directions, filled_slowly, rough
+from tests.kernels.water.test_flow import accumulated_slowly, check_directions, filled_slowly
 from tunnelsite.kernels.water import catchments, flow
 from tunnelsite.kernels.water.fill import filled
 from tunnelsite.kernels.water.flow import flow_direction
@@ -119,16 +118,6 @@ def test_a_lake_over_many_blocks():
     direction = flow_direction(full, 1.0)
     check_directions(full, direction, 1.0, 1.0)
     assert upslope_cells(direction)[0][0, 5] > 296 * 16 - 60
-
-
-@pytest.mark.parametrize("levels", [None, 6])
-def test_several_blocks_with_gaps_equal_pyflwdir(levels):
-    """Oracle: pyflwdir fill_depressions, eight neighbours, outlets at the edge of the data."""
-    ground = rough(401, 203, 31, levels=levels, gaps=0.01)
-    given_ground = np.where(np.isnan(ground), np.float32(-9999), ground)
-    want, _ = pyflwdir_dem.fill_depressions(given_ground, outlets="edge", nodata=-9999.0, connectivity=8)
-    valid = ~np.isnan(ground)
-    assert np.array_equal(filled(ground)[valid], want[valid])
 
 
 def test_parts_of_a_ring():

@@ -39,6 +39,11 @@ def place(house=HOUSE, **more) -> Placement:
     return Placement(LON, LAT, 90.0, house, settings=SETTINGS | {"kind": house.kind} | more)
 
 
+def asked(**more) -> CostSettings:
+    """A few draws go through the code of many; how wide they spread: tests/plans/grading."""
+    return read_settings(CostSettings, {"draws": 20} | more)
+
+
 def rows(plan) -> pandas.DataFrame:
     return plan.tables["cost"].set_index("name")
 
@@ -46,8 +51,8 @@ def rows(plan) -> pandas.DataFrame:
 @pytest.fixture(scope="module")
 def plain():
     """Prices of earth and water, none of topsoil, base and clearing."""
-    asked = {"price": {"earthwork": "12/yd3", "water": "4/ft"}, "topsoil": "0.2m", "base": "0.1m", "base_loose": 1.3}
-    return cost(farm(), place(), read_settings(CostSettings, asked))
+    price = {"earthwork": "12/yd3", "water": "4/ft"}
+    return cost(farm(), place(), asked(price=price, topsoil="0.2m", base="0.1m", base_loose=1.3))
 
 
 def test_quantities_are_those_of_the_grading_plan(plain):
@@ -84,30 +89,30 @@ def test_money_is_quantity_times_price_and_what_has_no_price_has_no_cost(plain):
 
 
 def test_without_any_price_there_is_no_total():
-    option = cost(farm(), place()).summary["options"][0]
+    option = cost(farm(), place(), asked()).summary["options"][0]
     assert option["total"] is option["total_low"] is option["total_high"] is None
     assert all(item["cost"] is None and item["unit_price"] is None for item in option["items"])
 
 
 def test_clearing_is_not_known_unless_something_says_what_stands_there():
-    unknown = rows(cost(farm(), place())).loc["clearing"]
+    unknown = rows(cost(farm(), place(), asked())).loc["clearing"]
     assert pandas.isna(unknown["quantity"]) and "neither" in unknown["note"]
     tree = features([shapely.Point(WEST + 55, NORTH - 45)], name="trees", height_m=[8.0], crown_m=[4.0], what=["tree"])
-    known = rows(cost(farm(obstacles=tree), place(), read_settings(CostSettings, {"price": {"clearing": "2/m2"}})))
+    known = rows(cost(farm(obstacles=tree), place(), asked(price={"clearing": "2/m2"})))
     assert 2.0 < known.loc["clearing", "quantity"] < 15  # one crown of a few metres, whole on the pad
     assert known.loc["clearing", "cost"] == pytest.approx(2 * known.loc["clearing", "quantity"])
     far = features([shapely.Point(WEST + 100, NORTH - 80)], name="trees", height_m=[8.0], crown_m=[4.0], what=["tree"])
-    assert rows(cost(farm(obstacles=far), place())).loc["clearing", "quantity"] == 0
+    assert rows(cost(farm(obstacles=far), place(), asked())).loc["clearing", "quantity"] == 0
 
 
 def test_an_in_ground_house_has_no_base():
-    told = rows(cost(farm(), place(House(6.0, 15.0)), read_settings(CostSettings, {"base": "0.1m"})))
+    told = rows(cost(farm(), place(House(6.0, 15.0)), asked(base="0.1m")))
     assert told.loc["base", "quantity"] == 0 and "in-ground" in told.loc["base", "note"]
 
 
 def test_options_stand_one_after_the_other_with_the_prices_of_the_project():
     priced = place(price={"earthwork": "12/yd3"})
-    plan = cost(farm(), [priced, place()])
+    plan = cost(farm(), [priced, place()], asked())
     totals = [option["total"] for option in plan.summary["options"]]
     assert totals[0] > 0 and totals[1] is None and len(plan.tables["cost"]) == 10
 
