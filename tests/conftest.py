@@ -164,7 +164,7 @@ def _each_sun_once():
 
     What was computed is given again for the very same instants and place alone, as a copy.
     """
-    from tunnelsite.sun import position
+    from tunnelsite.sun import film, position
 
     computed, kept = position.sun_positions, {}
 
@@ -181,6 +181,7 @@ def _each_sun_once():
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(position, "sun_positions", sun_positions)
+        patch.setattr(film, "sky_transmission", functools.cache(film.sky_transmission))  # of nothing else than the film
         yield
 
 
@@ -229,6 +230,7 @@ def _little_is_drawn(request: pytest.FixtureRequest):
 
 
 def pytest_collection_finish() -> None:
-    """What was imported stays: the collector need not look through it again and again."""
+    """What was imported stays: the collector need not look through it again and again, nor at every few hundred objects."""
     gc.collect()
     gc.freeze()
+    gc.set_threshold(20_000, 20, 20)
