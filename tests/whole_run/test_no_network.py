@@ -45,7 +45,19 @@ assert reached  # the hook does notice
 
 def flow(dem: Path, parcels: Path, out: Path) -> None:
     """From a DEM to pages, sheets and other formats."""
-    site = "--house 6x15m --azimuths 8 --halo 5m --crop-months 12-01:12-31 --draws 20 -q".split()
+    site = [
+        "--house",
+        "6x15m",
+        "--azimuths",
+        "8",
+        "--halo",
+        "5m",
+        "--crop-months",
+        "12-01:12-31",
+        "--draws",
+        "20",
+        "-q",
+    ]
     one = ["--sites", f"{out}/s.gpkg", "--rank", "1", "-q"]
     kept = ["--rasters", f"{out}/r", "--keep", f"{out}/k.npz", "--top", "2"]
     sheets = [word for kind in ("csv", "gpx", "html") for word in ("--out", f"{out}/s.{kind}")]
