@@ -32,7 +32,7 @@ class ChosenFiles:
 
 
 @dataclass(frozen=True)
-class _Offer:
+class _OfferedFile:
     """One file on offer: where, its outline in degrees, cell [m] or None, date (ISO) or ``, what it stands under."""
 
     address: str
@@ -66,7 +66,7 @@ def chosen_items(door: Door, source: DataSource, area: Area, *, surface: bool) -
     return _covering(offers, box)
 
 
-def _covering(offers: list[_Offer], box: shapely.Geometry) -> ChosenFiles:
+def _covering(offers: list[_OfferedFile], box: shapely.Geometry) -> ChosenFiles:
     left, taken = box, []
     for offer in sorted(offers, key=lambda one: one.order):
         if left.is_empty or left.area <= (1 - COVERED) * box.area:
@@ -85,7 +85,7 @@ def _covering(offers: list[_Offer], box: shapely.Geometry) -> ChosenFiles:
     return ChosenFiles(tuple(one.address for one in taken), covered, reason)
 
 
-def _offers(item: pystac.Item, source: DataSource, surface: bool) -> list[_Offer]:
+def _offers(item: pystac.Item, source: DataSource, surface: bool) -> list[_OfferedFile]:
     if item.geometry is None:
         return []
     outline = shapely.make_valid(shapely.from_geojson(json.dumps(item.geometry)))
@@ -95,7 +95,7 @@ def _offers(item: pystac.Item, source: DataSource, surface: bool) -> list[_Offer
         if not _matches(key, asset, source, surface):
             continue
         address = asset.get_absolute_href() or asset.href
-        found.append(_Offer(address, outline, _cell_m(item, asset), date, f"{item.id}/{key}"))
+        found.append(_OfferedFile(address, outline, _cell_m(item, asset), date, f"{item.id}/{key}"))
     return found[:1]
 
 

@@ -19,7 +19,7 @@ from tunnelsite.plans.drainage.level_spreader import LIP_PER_FLOW, SpreaderRule
 from tunnelsite.plans.drainage.outlets import leaving
 from tunnelsite.plans.drainage.plan import DrainageSettings, drainage_plan
 from tunnelsite.plans.drainage.storm import Storm
-from tunnelsite.plans.drainage.swale_choice import SwaleChoice, _best, _Offer
+from tunnelsite.plans.drainage.swale_choice import SwaleChoice, _best, _HarmlessLayout
 from tunnelsite.plans.grading.plan import grading_plan
 from tunnelsite.plans.site_limits import SiteLimits
 
@@ -189,7 +189,7 @@ def test_order_of_layouts_by_brute_force(hillside, made) -> None:
     offers = []
     for lost, lips, dug in made:
         one = SimpleNamespace(volume_m3=float(dug))
-        offers.append(_Offer(SwaleChoice([one], None, None, (), (one,) if lips else ()), float(lost)))
+        offers.append(_HarmlessLayout(SwaleChoice([one], None, None, (), (one,) if lips else ()), float(lost)))
     best = _best(hillside.place, offers, 100.0)
 
     def beats(one, other) -> bool:

@@ -9,7 +9,7 @@ from tunnelsite.core.errors import UsageError
 from tunnelsite.core.grid import Grid, covering_grid, local_crs
 from tunnelsite.core.layers import Features
 from tunnelsite.core.site import Frame
-from tunnelsite.plans.sunchart.site_horizon import _View, horizon_at
+from tunnelsite.plans.sunchart.site_horizon import _Eye, horizon_at
 from tunnelsite.scan.far_ground import FarGround
 from tunnelsite.scan.surface import add_surface
 
@@ -75,6 +75,6 @@ def test_a_far_ridge_stands_as_high_as_its_distance_says(toward_deg: int, down: 
     heights[(rows * down + cols * right) == 20] = 120.0
     eye = frame.grid.centre(150, 150)
     far = Grid(frame.grid.crs_wkt, cell, *heights.shape, eye[0] - (reach + 0.5) * cell, eye[1] + (reach + 0.5) * cell)
-    seen = _View(frame, (150, 150), 1.0, np.arange(0.0, 360.0, 0.5)).far(FarGround(far, heights, ()))
+    seen = _Eye(frame, (150, 150), 1.0, np.arange(0.0, 360.0, 0.5)).far(FarGround(far, heights, ()))
     assert seen.horizon_deg[2 * toward_deg] == pytest.approx(np.degrees(np.arctan(119.0 / 1000.0)), abs=0.2)
     assert seen.distance_m[2 * toward_deg] == pytest.approx(1000.0, abs=cell / 2 + 1)

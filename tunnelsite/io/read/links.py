@@ -73,13 +73,13 @@ class _Linked(Exception):
     """A coordinate system that would have to be fetched."""
 
 
-class _Kind(str):
+class _ObjectType(str):
     """What an object of the file was: its member `type`, in lower case."""
 
 
-def _refuse_link(pairs: list[tuple[str, object]]) -> _Kind:
+def _refuse_link(pairs: list[tuple[str, object]]) -> _ObjectType:
     """Called for every object, innermost first; what it returns takes the object's place."""
     for name, value in pairs:
-        if name.lower() == "crs" and isinstance(value, _Kind) and value not in _NAMED:
+        if name.lower() == "crs" and isinstance(value, _ObjectType) and value not in _NAMED:
             raise _Linked
-    return _Kind(str(dict(pairs).get("type", "")).lower())
+    return _ObjectType(str(dict(pairs).get("type", "")).lower())

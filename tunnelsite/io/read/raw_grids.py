@@ -18,15 +18,15 @@ _BITS = {
 
 
 @dataclass(frozen=True)
-class _Kind:
+class _RawFormat:
     driver: str
     header: str  # ending
     mark: re.Pattern[str]
 
 
 _KINDS = {
-    ".bil": _Kind("EHdr", ".hdr", re.compile(r"^\s*(nrows|ncols)\s", re.IGNORECASE | re.MULTILINE)),
-    ".sdat": _Kind("SAGA", ".sgrd", re.compile(r"^\s*CELLCOUNT_X\s*=", re.IGNORECASE | re.MULTILINE)),
+    ".bil": _RawFormat("EHdr", ".hdr", re.compile(r"^\s*(nrows|ncols)\s", re.IGNORECASE | re.MULTILINE)),
+    ".sdat": _RawFormat("SAGA", ".sgrd", re.compile(r"^\s*CELLCOUNT_X\s*=", re.IGNORECASE | re.MULTILINE)),
 }
 
 
@@ -65,7 +65,7 @@ def _text(beside: Path, option: str) -> str:
     return beside.read_text("latin-1")
 
 
-def _bytes_by(text: str, kind: _Kind) -> int | None:
+def _bytes_by(text: str, kind: _RawFormat) -> int | None:
     """The size of the grid by its header, or None where that does not say it."""
     found = dict(re.findall(r"^\s*(\w+)\s*=?\s*(\S+)", text.upper(), re.MULTILINE))
     try:

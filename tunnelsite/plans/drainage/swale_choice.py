@@ -69,7 +69,7 @@ class _Tried:
 
 
 @dataclass(frozen=True)
-class _Offer:
+class _HarmlessLayout:
     """A layout that does no known harm: what it would be; unknown_m2, land whose water runs off the data before it leaves the
     parcel, so that whom it reaches is unknown; dug_m3, with its level spreaders."""
 
@@ -133,7 +133,7 @@ def chosen_swale(
     if limits.parcel is not None:
         cells = place.mask_of(limits.parcel)
         own = Parcel(limits.parcel, cells, round(settings.same_water_m / cell), settings.tolerance_m2)
-    offers: list[_Offer] = []
+    offers: list[_HarmlessLayout] = []
     for arms in layouts:
         dug = _not_buildable(place, arms, limits, settings.rule) or _dug(plan, arms, graded, settings)
         if isinstance(dug, str):
@@ -156,12 +156,12 @@ def chosen_swale(
     return _best(place, offers, settings.tolerance_m2)
 
 
-def _best(place: PlacedHouse, offers: list[_Offer], tolerance_m2: float) -> SwaleChoice:
+def _best(place: PlacedHouse, offers: list[_HarmlessLayout], tolerance_m2: float) -> SwaleChoice:
     """Of layouts that do no known harm: those whose water can be followed before others, those that send least off the data
     before others, a stream before a spreader (it digs less and asks for no upkeep of a lip), then the least digging."""
     step = max(tolerance_m2, 1.0)
 
-    def rank(one: _Offer) -> tuple[bool, int, bool, float]:
+    def rank(one: _HarmlessLayout) -> tuple[bool, int, bool, float]:
         open_ended = one.unknown_m2 > tolerance_m2
         return open_ended, int(one.unknown_m2 // step) * open_ended, bool(one.choice.spreaders), one.dug_m3
 
@@ -180,12 +180,12 @@ def _best(place: PlacedHouse, offers: list[_Offer], tolerance_m2: float) -> Swal
     return replace(best.choice, said=tuple(said))
 
 
-def _streaming(place: PlacedHouse, found: _Dug, unknown: list[SwaleArm]) -> _Offer:
+def _streaming(place: PlacedHouse, found: _Dug, unknown: list[SwaleArm]) -> _HarmlessLayout:
     """A layout whose water is let go as it comes."""
     cells = {outlet_cell(place, arm, found.after) for arm in unknown}
     lost = sum(float(found.after.area_m2[cell]) for cell in cells)
     said = tuple(beyond_the_data(place, arm) for arm in unknown)
-    return _Offer(SwaleChoice(found.arms, found.surface, found.after, said), lost)
+    return _HarmlessLayout(SwaleChoice(found.arms, found.surface, found.after, said), lost)
 
 
 def _dug(plan: GradingPlan, arms: list[SwaleArm], graded: Flow, settings: DrainageSettings) -> _Dug | str:
@@ -209,12 +209,12 @@ def _entering(plan: GradingPlan, flow: Flow, disturbed: np.ndarray) -> float:
 
 def _spread(
     plan: GradingPlan, tried: _Tried, settings: DrainageSettings, own: Parcel, limits: SiteLimits
-) -> list[_Offer]:
+) -> list[_HarmlessLayout]:
     """Layouts whose water can be let go as sheet flow; why there is none is added to `tried.refused`."""
     if settings.spreader is None:
         return []
     place, rule = plan.place, settings.rule
-    offers: list[_Offer] = []
+    offers: list[_HarmlessLayout] = []
     reasons: list[str] = []
     for found in tried.layouts:
         dug = (found.after, found.surface)
@@ -238,7 +238,7 @@ def _spread(
             beyond_the_data(place, arm) for arm, one in zip(found.arms, spread[0], strict=True) if one.beyond_m2 > 0
         ]
         choice = SwaleChoice(found.arms, found.surface, spread[1], (*said, SPREADER_CARE), tuple(spread[0]))
-        offers.append(_Offer(choice, sum(one.beyond_m2 for one in spread[0])))
+        offers.append(_HarmlessLayout(choice, sum(one.beyond_m2 for one in spread[0])))
     if reasons:
         tried.refused.append("nor can its water be let go as sheet flow over a level spreader: " + "; ".join(reasons))
     return offers

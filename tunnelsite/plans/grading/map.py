@@ -59,7 +59,7 @@ class MapData:
 
 
 @dataclass(frozen=True)
-class _View:
+class _MapScale:
     """From distances along and across the grid [m] to the picture."""
 
     west_m: float
@@ -92,7 +92,7 @@ def grading_map_svg(data: MapData) -> str:
     scale = min((data.wide - 2 * MARGIN) / (extent[2] - extent[0]), TALLEST / (extent[3] - extent[1]))
     wide, tall = (extent[2] - extent[0]) * scale, (extent[3] - extent[1]) * scale
     top = 86.0 if data.title else 14.0
-    view = _View(extent[0], extent[3], scale, wide, tall, top)
+    view = _MapScale(extent[0], extent[3], scale, wide, tall, top)
     footer = [line for words in data.footer for line in textwrap.wrap(words, LETTERS)]
     whole = data.wide >= WIDTH
     below = KEY if whole else KEY_NARROW
@@ -154,7 +154,7 @@ def _under(plan: GradingPlan) -> tuple[str, str]:
     )
 
 
-def _definitions(drawing: Drawing, data: MapData, view: _View) -> None:
+def _definitions(drawing: Drawing, data: MapData, view: _MapScale) -> None:
     clip = drawing.add("clipPath", drawing.defs, "", id="frame")
     drawing.add("rect", clip, "", x=MARGIN, y=view.top, width=view.wide, height=view.tall)
     clip = drawing.add("clipPath", drawing.defs, "", id="disturbed")
@@ -174,7 +174,7 @@ def _definitions(drawing: Drawing, data: MapData, view: _View) -> None:
     drawing.add("path", arrow, "", d="M0 0L8 4L0 8Z", fill=WATER)
 
 
-def _depths(drawing: Drawing, data: MapData, view: _View) -> np.ndarray:
+def _depths(drawing: Drawing, data: MapData, view: _MapScale) -> np.ndarray:
     """Draws depth of cut (+) and fill (-) and gives the edges of its classes [m]."""
     plan = data.plan
     west, south, east, north = plan.outline.buffer(plan.place.grid.cell_m).bounds
@@ -196,7 +196,7 @@ def _depths(drawing: Drawing, data: MapData, view: _View) -> np.ndarray:
     return edge
 
 
-def _contours(drawing: Drawing, data: MapData, view: _View, extent: tuple[float, float, float, float]) -> set[str]:
+def _contours(drawing: Drawing, data: MapData, view: _MapScale, extent: tuple[float, float, float, float]) -> set[str]:
     """Draws the contours, before only where they differ from those after, and gives the names of those that there are."""
     plan, place = data.plan, data.plan.place
     cell = place.grid.cell_m
@@ -229,7 +229,7 @@ def _worth_drawing(line: np.ndarray, cell_m: float) -> bool:
     return not closed or float(np.hypot(*np.diff(line, axis=0).T).sum()) > 8 * cell_m
 
 
-def _contour_labels(drawing: Drawing, lines: list[tuple[float, np.ndarray]], view: _View, data: MapData) -> None:
+def _contour_labels(drawing: Drawing, lines: list[tuple[float, np.ndarray]], view: _MapScale, data: MapData) -> None:
     """The height of each level once, on its longest line, off the earthwork where that can be."""
     longest: dict[float, np.ndarray] = {}
     for level, line in lines:
@@ -251,7 +251,7 @@ def _outline_points(shape: shapely.Geometry) -> list[np.ndarray]:
     return [shapely.get_coordinates(ring) for ring in shapely.get_rings(shapely.get_parts(shape))]
 
 
-def _built(drawing: Drawing, data: MapData, view: _View) -> None:
+def _built(drawing: Drawing, data: MapData, view: _MapScale) -> None:
     plan, place = data.plan, data.plan.place
     drawing.open_group("what is built")
     for ring in _outline_points(plan.outline):
@@ -276,7 +276,7 @@ def _clear_of(depths: list[tuple[float, float]], point: tuple[float, float]) -> 
     return all(abs(x - point[0]) > 74 or abs(y - point[1]) > 30 for x, y in depths)
 
 
-def _depth_spots(plan: GradingPlan, view: _View) -> list[tuple[tuple[float, float], float]]:
+def _depth_spots(plan: GradingPlan, view: _MapScale) -> list[tuple[tuple[float, float], float]]:
     """Where the depths at the corners and the middle of the pad are written, and each depth [m]."""
     half_u, half_v = plan.place.pad.length_m / 2, plan.place.pad.width_m / 2
     found = []
@@ -290,7 +290,7 @@ def _depth_spots(plan: GradingPlan, view: _View) -> list[tuple[tuple[float, floa
     return found
 
 
-def _spots(drawing: Drawing, plan: GradingPlan, view: _View) -> None:
+def _spots(drawing: Drawing, plan: GradingPlan, view: _MapScale) -> None:
     """Signed depths at the corners and the middle of the pad: what a crew asks first."""
     drawing.open_group("cut (+) and fill (-) at the corners and the middle of the pad")
     for (x, y), depth in _depth_spots(plan, view):

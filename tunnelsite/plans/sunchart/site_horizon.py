@@ -69,7 +69,7 @@ def horizon_at(
     ground_here = float(frame.ground[row, col])
     turn = true_bearing(grid, along, across) - 90.0  # how far the rows are off true east at this very point
     azimuth = np.arange(AZIMUTHS) * (360.0 / AZIMUTHS)
-    view = _View(frame, (row, col), ground_here + eye_m, (azimuth - turn) % 360.0)
+    view = _Eye(frame, (row, col), ground_here + eye_m, (azimuth - turn) % 360.0)
     notes, beyond = [], None
     standing = float(frame.layers["surface"][row, col]) - ground_here
     if standing > eye_m:
@@ -106,7 +106,7 @@ def surface_horizon(
     along, across = grid.from_map(*transformer("EPSG:4326", grid.crs_wkt).transform(*place))
     row, col = _cell(frame, along, across, place)
     turn = true_bearing(grid, along, across) - 90.0
-    view = _View(frame, (row, col), float(frame.ground[row, col]) + eye_m, (azimuth_deg - turn) % 360.0)
+    view = _Eye(frame, (row, col), float(frame.ground[row, col]) + eye_m, (azimuth_deg - turn) % 360.0)
     foliage = crowns_seen(frame, grid.centre(row, col), view.eye, view.on_grid_deg, bare)
     seen = view.seen(frame.layers["surface" if foliage is None else "surface_leafless"], None)
     return Horizon(azimuth_deg, seen.horizon_deg, seen.distance_m, foliage=foliage)
@@ -127,7 +127,7 @@ def _cell(frame: Frame, along: float, across: float, lonlat: tuple[float, float]
 
 
 @dataclass(frozen=True)
-class _View:
+class _Eye:
     """An eye on a frame: its cell, height above the datum [m], and directions clockwise from the grid's up [deg]."""
 
     frame: Frame
