@@ -22,7 +22,7 @@ PLANS = [tunnelsite.sun_chart, tunnelsite.grade, tunnelsite.stake_out, tunnelsit
 def test_a_plan_wants_a_site_and_a_place(plan: Callable[..., object]) -> None:
     with pytest.raises(UsageError, match=r"site is a Placement. Expected: a Site"):
         plan(PLACE, SITE)
-    with pytest.raises(UsageError, match=r"place is a int. Expected: a Placement"):
+    with pytest.raises(UsageError, match=r"place is a whole number. Expected: a Placement\b"):
         plan(SITE, 1)
 
 

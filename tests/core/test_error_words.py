@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import os
+from pathlib import Path
+
 import pytest
 
-from tunnelsite.core.errors import TunnelsiteError
+from tunnelsite.core.errors import TunnelsiteError, UsageError, refuse_other
 
 
 @pytest.mark.parametrize(
@@ -18,3 +21,25 @@ from tunnelsite.core.errors import TunnelsiteError
 )
 def test_parts_are_sentences(parts, words):
     assert str(TunnelsiteError(*parts)) == words
+
+
+class Explanation:
+    """A kind whose name begins with a vowel."""
+
+
+@pytest.mark.parametrize(
+    ("given", "kinds", "words"),
+    [
+        (1, (Explanation,), "place is a whole number. Expected: an Explanation."),
+        (0.5, (int,), "place is a number. Expected: a whole number."),
+        (None, (str,), "place is nothing. Expected: text."),
+        ("a", (Explanation, int), "place is text. Expected: an Explanation or a whole number."),
+        ((1, 2), (Explanation, str, os.PathLike), "place is a list. Expected: an Explanation or a path."),
+        (Path("a"), (str,), "place is a path. Expected: text."),
+        (Explanation(), (bool,), "place is an Explanation. Expected: yes or no."),
+    ],
+)
+def test_types_are_named_in_plain_english(given, kinds, words):
+    with pytest.raises(UsageError) as refused:
+        refuse_other(given, "place", *kinds)
+    assert str(refused.value).startswith(words)

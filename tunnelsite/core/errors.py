@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from typing import TypeVar
 
 Asked = TypeVar("Asked")
@@ -64,11 +65,26 @@ class OutputFailed(TunnelsiteError):
     exit_status = 5
 
 
+_PLAIN_WORDS = {
+    int: "a whole number", float: "a number", str: "text", bool: "yes or no", type(None): "nothing", list: "a list", tuple: "a list",
+    dict: "a table of names and values",
+}  # fmt: skip
+
+
 def refuse_other(given: object, name: str, *kinds: type) -> None:
     """Errors: UsageError for an argument that is none of the kinds. Arguments: given; its name; kinds."""
     if not isinstance(given, kinds):
-        words = " or ".join(f"a {kind.__name__}" for kind in kinds)
-        raise UsageError(f"{name} is a {type(given).__name__}", words, "give one of these")
+        path = os.PathLike in kinds  # which text may be
+        words = " or ".join(_kind_words(kind) for kind in kinds if not (path and kind is str))
+        raise UsageError(f"{name} is {_kind_words(type(given))}", words, "give one of these")
+
+
+def _kind_words(kind: type) -> str:
+    """What a value of this type is, in words: a type of Python in plain English, one of ours by its name."""
+    if issubclass(kind, os.PathLike):
+        return "a path"
+    name = kind.__name__
+    return _PLAIN_WORDS.get(kind, f"{'an' if name[0] in 'AEIOUaeiou' else 'a'} {name}")
 
 
 def given_or(given: Asked | None, kind: type[Asked]) -> Asked:

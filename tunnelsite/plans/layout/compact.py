@@ -41,7 +41,7 @@ def compact_block(
     gaps = {scan.house.name: shade_gaps(scan, shade) for scan in result.scans}
     frames = {id(scan.frame): scan.frame for scan in result.scans}
     costs = {key: trench_costs(one, list(one.parcels), prices) for key, one in frames.items()} if prices else {}
-    asked = _Asked(tuple(parcels), costs, set())
+    asked = _BlockAsked(tuple(parcels), costs, set())
     for _ in range(RETRIES):
         found: list[_Found] = []
         for number, scan in enumerate(result.scans):
@@ -61,7 +61,7 @@ def compact_block(
 
 
 @dataclass(frozen=True)
-class _Asked:
+class _BlockAsked:
     """parcels, names of those wanted, none = all; costs, of trenches by frame; barred, (scan, item) that the exact test refused."""
 
     parcels: tuple[str, ...]
@@ -90,7 +90,7 @@ def _cheapest(found: Sequence[_Found], rules: BlockRules, *, priced: bool) -> _F
     return replace(best, best_score=top)
 
 
-def _compact(result: Result, number: int, rules: BlockRules, asked: _Asked) -> list[_Found]:
+def _compact(result: Result, number: int, rules: BlockRules, asked: _BlockAsked) -> list[_Found]:
     """The best block of one scan on each parcel."""
     scan, score = result.scans[number], result.scored[number]
     grid, house, frame = scan.frame.grid, scan.house, scan.frame
