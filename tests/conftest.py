@@ -8,10 +8,8 @@ import gc
 import importlib
 import os
 import signal
-import sys
 import tempfile
 from dataclasses import replace
-from importlib.metadata import EntryPoints
 from pathlib import Path
 
 import numba
@@ -187,21 +185,11 @@ def _each_sun_once():
 
 @pytest.fixture(scope="session", autouse=True)
 def _each_package_once():
-    """What the installed packages offer, and their versions, are read once, not at every call."""
-    from tunnelsite.core import catalogue
+    """The versions of the installed packages are read once, not at every call."""
     from tunnelsite.screening import run_table
 
-    read, kept, version = catalogue.entry_points, {}, functools.cache(run_table.version)
-
-    def entry_points(*, group: str) -> EntryPoints:
-        asked = (group, *sys.path)
-        if asked not in kept:
-            kept[asked] = read(group=group)
-        return kept[asked]
-
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(catalogue, "entry_points", entry_points)
-        patch.setattr(run_table, "version", version)
+        patch.setattr(run_table, "version", functools.cache(run_table.version))
         yield
 
 

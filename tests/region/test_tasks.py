@@ -49,6 +49,19 @@ def test_a_task_is_as_large_as_a_worker_takes_easily() -> None:
         assert rows * cols <= tasks.MOST_CELLS
 
 
+def test_a_small_region_is_one_task_wherever_the_squares_lie() -> None:
+    strewn = county(9000.0, 600.0)
+    assert len(found(strewn, replace(AUTO, cell_m=5.0))) == 1
+    assert len(found(strewn, replace(AUTO, cell_m=5.0, size_m=8000.0))) > 1
+
+
+def test_no_task_is_wider_than_its_local_grid_holds_true() -> None:
+    wide = county(20_000.0, 2000.0)
+    boxes = lonlat_boxes(wide)
+    for group in found(wide, replace(AUTO, cell_m=10.0)):
+        assert max(grid_size(boxes[group], 0.0, 1.0)) <= tasks.WIDEST_M
+
+
 def test_many_parcels_are_shared_out(monkeypatch: pytest.MonkeyPatch) -> None:
     parcels = county(3900.0, 75.0)
     coarse = replace(AUTO, cell_m=5.0)

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable
-from importlib import import_module
-from importlib.metadata import entry_points
+from functools import lru_cache
+from importlib import import_module, metadata
 from typing import Any
 
 from tunnelsite.core.criterion import Criterion
@@ -76,6 +77,16 @@ CRITERIA_GROUP, PROCESSES_GROUP, PLANS_GROUP = "tunnelsite.criteria", "tunnelsit
 SCREENING = "screening"  # the server's name for the whole of it
 
 Report = Callable[[str], None]
+
+
+def entry_points(group: str) -> metadata.EntryPoints:
+    """What the installed packages offer in a group; they are searched once for each search path."""
+    return _offers(group, tuple(sys.path))
+
+
+@lru_cache(maxsize=16)
+def _offers(group: str, _path: tuple[str, ...]) -> metadata.EntryPoints:
+    return metadata.entry_points(group=group)
 
 
 def criteria(report: Report = lambda text: None) -> list[Criterion]:

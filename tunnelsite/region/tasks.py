@@ -15,12 +15,10 @@ import shapely
 from tunnelsite.core.grid import geographic_wkt, horizontal, transformer
 from tunnelsite.core.layers import Features
 
-SIZES_M = (
-    8000.0,
-    4000.0,
-    2000.0,
-)  # of squares, where none is asked for: what lies round a task is looked at once a task
+# Of squares, where none is asked for: what lies round a task is looked at once a task. All that is small is one task.
+SIZES_M = (math.inf, 8000.0, 4000.0, 2000.0)
 MOST_CELLS = 20_000_000  # of a task's land, about 2 GB of memory; where even the smallest square has more, it is as large as that
+WIDEST_M = 16_000.0  # of a task's parcels: even at 60 degrees north, east on its local grid is off true east by 0.12 degrees at most
 MOST_PARCELS = 3000  # in a task, or one worker would be left with it at the end
 DEGREE_M = 111_320.0  # of latitude; of longitude times the cosine
 
@@ -30,8 +28,8 @@ class RegionPlan:
     """How a region is screened.
 
     Attributes:
-        group_size_m: side of the squares whose parcels are screened together [m], 0 = each by itself, None = of 2, 4 or 8 km, the
-            largest that keeps a task small.
+        group_size_m: side of the squares whose parcels are screened together [m], 0 = each by itself, None = all at once or squares
+            of 8, 4 or 2 km, the largest that keeps a task small.
         top: candidates a parcel.
         suitability_m: blocks of the suitability raster [m], or None.
         drainage: `all` = water is followed over the whole DEM first, `halo` = each task knows no more than its halo.
@@ -130,10 +128,13 @@ def _groups(parcels: Features, squares: Squares, land: np.ndarray) -> list[list[
 def _in_squares(
     some: Iterable[int], lon: np.ndarray, lat: np.ndarray, land: np.ndarray, size_m: float
 ) -> list[list[int]]:
-    """Some of the places by the square that each lies in."""
+    """Some of the places by the square that each lies in; all of one land where a square has no end."""
     step = size_m / DEGREE_M
     groups: dict[tuple[int, int, int], list[int]] = {}
     for k in some:
+        if step == math.inf:
+            groups.setdefault((0, 0, int(land[k])), []).append(k)
+            continue
         row = math.floor(lat[k] / step)
         narrow = max(math.cos(math.radians((row + 0.5) * step)), 1e-3)
         groups.setdefault((row, math.floor(lon[k] * narrow / step), int(land[k])), []).append(k)
@@ -143,7 +144,8 @@ def _in_squares(
 def _is_small(boxes: np.ndarray, squares: Squares) -> bool:
     """Whether parcels with these boxes make a task that one worker takes easily."""
     rows, cols = grid_size(boxes, squares.halo_m, squares.cell_m)
-    return len(boxes) <= MOST_PARCELS and rows * cols <= MOST_CELLS
+    wide_m = max(rows, cols) * squares.cell_m - 2 * squares.halo_m
+    return len(boxes) <= MOST_PARCELS and rows * cols <= MOST_CELLS and wide_m <= WIDEST_M
 
 
 def grid_size(boxes: np.ndarray, halo_m: float, cell_m: float) -> tuple[int, int]:
