@@ -13,7 +13,7 @@ from tests.scan.grounds import features
 from tunnelsite.core.grid import Grid
 from tunnelsite.core.house import House, Pad
 from tunnelsite.core.wind_rose import WindRose
-from tunnelsite.scan.free_ground import FREE_M, TURN_M, Land, door_room_m, next_house, rectangle_at
+from tunnelsite.scan.free_ground import FREE_M, TURN_M, Land, NextHouse, door_rooms_m, next_houses, rectangles_at
 from tunnelsite.scan.lee import DRIFT_HEIGHTS, LEAST_M, Wind, lee
 from tunnelsite.scan.open_ground import Bar
 from tunnelsite.scan.way_in import water_head_m, way_in
@@ -41,7 +41,7 @@ def frame(
 
 
 def footprint(middle: tuple[float, float]) -> shapely.Polygon:
-    return shapely.box(*rectangle_at(middle, HOUSE.length_m, HOUSE.width_m))
+    return shapely.box(*rectangles_at(np.array([middle]), HOUSE.length_m, HOUSE.width_m)[0])
 
 
 def plane(rows: int, cols: int, along: float, across: float) -> np.ndarray:
@@ -144,6 +144,14 @@ def test_main_wind_is_the_middle_of_the_fan_and_the_fullest_sector_of_a_rose() -
     assert rose.main_deg == pytest.approx(292.5)
 
 
+def next_house(land: Land, middle: tuple[float, float], sizes: tuple[House, Pad], clearance: float) -> NextHouse:
+    return next_houses(land, np.array([middle]), sizes, clearance)[0]
+
+
+def door_room_m(land: Land, middle: tuple[float, float], house: House, east_end: bool | None) -> float:
+    return float(door_rooms_m(land, np.array([middle]), house, [east_end])[0])
+
+
 def slow_free(land: Land, start, axis: int, sign: int, reach: float, step: float = 0.1) -> float:
     """Push the rectangle outward step by step until it touches anything."""
     free = 0.0
@@ -152,7 +160,7 @@ def slow_free(land: Land, start, axis: int, sign: int, reach: float, step: float
         swept[axis + (2 if sign > 0 else 0)] += sign * (free + step)
         swept[axis + (0 if sign > 0 else 2)] = start[axis + (2 if sign > 0 else 0)]
         box = shapely.buffer(shapely.box(*swept), -2e-3, join_style="mitre")
-        if not land.area.contains(box) or any(
+        if not land.area[0].contains(box) or any(
             shapely.distance(box, one) < bar.distance_m if bar.distance_m else shapely.intersects(box, one)
             for bar in land.bars
             for one in bar.source
@@ -179,13 +187,13 @@ def test_room_for_the_next_house_matches_pushing_a_pad_step_by_step(seed: int) -
     sources = np.array([barn], object), np.array([pipe], object)
     land = Land(
         frame(np.zeros((90, 120)), standing=standing),
-        area,
+        np.array([area]),
         [Bar("structures", sources[0], 3.6576), Bar("keep_out:pipe", sources[1])],
         1.0,
     )
     middle, clearance = (float(rng.uniform(45, 75)), float(rng.uniform(38, 50))), 3.6576
     found = next_house(land, middle, (HOUSE, PAD), clearance)
-    start = rectangle_at(middle, PAD.length_m, PAD.width_m)
+    start = rectangles_at(np.array([middle]), PAD.length_m, PAD.width_m)[0]
     beside = 1.0 + max(slow_free(land, start, 1, sign, 99.0) for sign in (1, -1))
     end = 1.0 + max(slow_free(land, start, 0, sign, 99.0) for sign in (1, -1))
     assert found.beside_m == pytest.approx(beside, abs=0.12) and found.end_m == pytest.approx(end, abs=0.12)
@@ -196,15 +204,32 @@ def test_room_for_the_next_house_matches_pushing_a_pad_step_by_step(seed: int) -
     assert found.words in ("beside", "end to end", "beside or end to end", "none")
 
 
+def test_many_houses_at_once_find_what_each_finds_alone() -> None:
+    rng = np.random.default_rng(7)
+    ground = np.where(rng.random((90, 120)) < 0.0003, np.nan, 0.0)
+    here = frame(ground, standing=np.where(rng.random((90, 120)) < 0.0004, 4.0, 0.5))
+    areas = np.array([shapely.box(8, 8, 112, 82), shapely.box(-40, -40, 60, 90), shapely.box(30, -20, 200, 200)])
+    wall = Bar("structures", np.array([shapely.box(20, 60, 32, 70), shapely.box(90, 5, 95, 9)], object), 3.0)
+    middles = rng.uniform((-10, -10), (130, 100), (40, 2))
+    of, ends = rng.integers(0, 3, 40), [(True, False, None)[k] for k in rng.integers(0, 3, 40)]
+    found = next_houses(Land(here, areas[of], [wall], 1.0), middles, (HOUSE, PAD), 3.0)
+    doors = door_rooms_m(Land(here, areas[of], [wall], 1.0), middles, HOUSE, ends)
+    for k, middle in enumerate(middles.tolist()):
+        alone = Land(here, areas[of[k] : of[k] + 1], [wall], 1.0)
+        assert found[k] == next_house(alone, middle, (HOUSE, PAD), 3.0)
+        assert doors[k] == door_room_m(alone, middle, HOUSE, ends[k])
+    assert 0 < np.mean([room.beside_m > 5 for room in found]) < 1 and len(np.unique(doors)) > 5
+
+
 def test_open_land_is_free_as_far_as_is_looked_and_the_door_is_the_one_asked_for() -> None:
-    wide = Land(frame(np.zeros((400, 400))), shapely.box(0, 0, 400, 400), [], 1.0)
+    wide = Land(frame(np.zeros((400, 400))), np.array([shapely.box(0, 0, 400, 400)]), [], 1.0)
     room = next_house(wide, (200.0, 200.0), (HOUSE, PAD), 3.0)
     assert (room.beside_m, room.end_m) == (FREE_M, FREE_M) and room.words == "beside or end to end"
     shed = Bar("structures", np.array([shapely.box(216.0, 190, 220, 210)], object))
     tight = Land(wide.frame, wide.area, [shed], 1.0)
     assert door_room_m(tight, (200.0, 200.0), HOUSE, True) == pytest.approx(10.0)
     assert door_room_m(tight, (200.0, 200.0), HOUSE, False) == TURN_M == door_room_m(tight, (200.0, 200.0), HOUSE, None)
-    edge = Land(frame(np.zeros((40, 40))), shapely.box(-50, -50, 50, 50), [], 1.0)  # the land reaches beyond the data
+    edge = Land(frame(np.zeros((40, 40))), np.array([shapely.box(-50, -50, 50, 50)]), [], 1.0)  # the land reaches beyond the data
     assert next_house(edge, (20.0, 20.0), (HOUSE, PAD), 3.0).beside_m == pytest.approx(40 - 22.5)
 
 
@@ -215,9 +240,9 @@ def test_a_second_pad_fits_from_its_own_size_on_beside_and_end_to_end(spare_m: f
     ground, half = frame(np.zeros((120, 200))), (PAD.length_m / 2, PAD.width_m / 2)
     left = across + HOUSE.width_m / 2 + clearance + PAD.width_m + spare_m
     field = shapely.box(along - half[0], across - half[1], along + half[0], left)
-    beside = next_house(Land(ground, field, [], 1.0), (along, across), (HOUSE, PAD), clearance)
+    beside = next_house(Land(ground, np.array([field]), [], 1.0), (along, across), (HOUSE, PAD), clearance)
     assert (beside.fits_beside, beside.fits_end) == (fits, False)
     end = along + HOUSE.length_m / 2 + clearance + PAD.length_m + spare_m
     field = shapely.box(along - half[0], across - half[1], end, across + half[1])
-    ahead = next_house(Land(ground, field, [], 1.0), (along, across), (HOUSE, PAD), clearance)
+    ahead = next_house(Land(ground, np.array([field]), [], 1.0), (along, across), (HOUSE, PAD), clearance)
     assert (ahead.fits_beside, ahead.fits_end) == (False, fits)

@@ -6,7 +6,7 @@ Plain geometry in along and across metres; how the ground slopes there is not lo
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -30,11 +30,11 @@ class Way(NamedTuple):
 
 @dataclass(frozen=True)
 class Land:
-    """What may be used round a house: frame; area, the parcel inside its setback; bars, what may not be touched; tall_m, the height
-    [m] of the tallest growth that may stand there."""
+    """What may be used round each of some houses: frame; area, polygons [n], its parcel inside the setback; bars, what may not be
+    touched; tall_m, the height [m] of the tallest growth that may stand there."""
 
     frame: Frame
-    area: shapely.Geometry
+    area: np.ndarray
     bars: Sequence[Bar]
     tall_m: float
 
@@ -56,85 +56,110 @@ class NextHouse:
         return " or ".join(ways) or "none"
 
 
-def free_m(land: Land, start: tuple[float, float, float, float], way: Way, reach_m: float) -> float:
-    """How far [m] a rectangle may be pushed in one direction before what it sweeps touches anything, up to `reach_m`.
+def free_m(land: Land, start: np.ndarray, way: Way, reach_m: float) -> np.ndarray:
+    """How far [m] each rectangle may be pushed in one direction before what it sweeps touches anything, up to `reach_m`: float64 [n].
 
-    Arguments: land; start, west, south, east, north [m] of the rectangle, which itself may lie anywhere; way; reach_m.
+    Arguments: land; start, float64 [n, 4], west, south, east, north [m] of the rectangles, which themselves may lie anywhere; way;
+    reach_m.
     """
     axis, sign = way
-    edge = start[axis + 2] if sign > 0 else start[axis]
-    swept = np.array(start)
-    swept[[axis, axis + 2]] = (edge, edge + reach_m) if sign > 0 else (edge - reach_m, edge)
-    swept[1 - axis] += FIT_M  # touching is allowed, and a millimetre
-    swept[3 - axis] -= FIT_M
-    box = shapely.box(*swept)
-    blocked = [shapely.difference(box, land.area), *(_part(box, bar) for bar in land.bars)]
+    edge = start[:, axis + 2 if sign > 0 else axis]
+    swept = start.copy()
+    swept[:, axis] = edge if sign > 0 else edge - reach_m
+    swept[:, axis + 2] = edge + reach_m if sign > 0 else edge
+    swept[:, 1 - axis] += FIT_M  # touching is allowed, and a millimetre
+    swept[:, 3 - axis] -= FIT_M
+    boxes = shapely.box(*swept.T)
+    blocked = [shapely.difference(boxes, land.area), *(_parts(boxes, bar) for bar in land.bars)]
     edges = np.array([*map(shapely.bounds, blocked), _unfit_cells(land, swept)])
-    near = edges[:, axis] - edge if sign > 0 else edge - edges[:, axis + 2]
-    return float(np.clip(np.nanmin(np.append(near, reach_m)), 0.0, reach_m))
+    near = edges[..., axis] - edge if sign > 0 else edge - edges[..., axis + 2]
+    return np.clip(np.fmin.reduce(near, axis=0, initial=reach_m), 0.0, reach_m)
 
 
-def _part(box: shapely.Geometry, bar: Bar) -> shapely.Geometry:
-    """The part of a box that is nearer to a bar than it may be."""
-    near = bar.source[shapely.dwithin(bar.source, box, bar.distance_m * OUTSIDE)]
-    return shapely.intersection(box, widened(near, bar.distance_m)) if len(near) else shapely.Polygon()
+def _parts(boxes: np.ndarray, bar: Bar) -> np.ndarray:
+    """The part of each box that is nearer to a bar than it may be."""
+    found = np.full(len(boxes), shapely.Polygon(), object)
+    which, near = bar.tree.query(boxes, predicate="dwithin", distance=bar.distance_m * OUTSIDE)
+    for k in np.unique(which).tolist():
+        shapes = bar.source[np.sort(near[which == k])]
+        found[k] = shapely.intersection(boxes[k], widened(shapes, bar.distance_m))
+    return found
 
 
 def _unfit_cells(land: Land, swept: np.ndarray) -> np.ndarray:
-    """West, south, east and north [m] of the cells in a rectangle that lie off the data or hold something tall; NaN where none does."""
+    """West, south, east and north [m] of the cells in each rectangle that lie off the data or hold something tall, float64 [n, 4];
+    NaN where none does."""
+    grid = land.frame.grid
+    first = np.floor_divide(np.column_stack([grid.north_m - swept[:, 3], swept[:, 0] - grid.west_m]), grid.cell_m)
+    stop = np.ceil(np.column_stack([grid.north_m - swept[:, 1], swept[:, 2] - grid.west_m]) / grid.cell_m)
+    found = np.full(swept.shape, np.nan)
+    for k, window in enumerate(np.column_stack([first, stop]).astype(int).tolist()):
+        bad = _unfit_blocks(land, *window)
+        if bad:
+            (top, left), (bottom, right) = np.min(bad, axis=0)[:2], np.max(bad, axis=0)[2:]
+            edges = np.array((left, -bottom, right, -top)) * grid.cell_m
+            found[k] = np.tile((grid.west_m, grid.north_m), 2) + edges
+    return found
+
+
+def _unfit_blocks(land: Land, top: int, left: int, bottom: int, right: int) -> list[tuple[int, int, int, int]]:
+    """First row and column, past-the-last row and column of the blocks that hold all unfit cells of a window, which may lie anywhere."""
     frame, grid = land.frame, land.frame.grid
-    top, left = ((np.array([grid.north_m - swept[3], swept[0] - grid.west_m])) // grid.cell_m).astype(int)
-    bottom, right = (np.ceil(np.array([grid.north_m - swept[1], swept[2] - grid.west_m]) / grid.cell_m)).astype(int)
-    rows, cols = slice(max(top, 0), min(bottom, grid.rows)), slice(max(left, 0), min(right, grid.cols))
-    blocks = [  # beyond each side of the grid, where it is crossed
-        (top, min(bottom, 0), left, right), (max(top, grid.rows), bottom, left, right),
-        (top, bottom, left, min(right, 0)), (top, bottom, max(left, grid.cols), right),
-    ]  # fmt: skip
-    if rows.start < rows.stop and cols.start < cols.stop:
-        unfit = np.isnan(frame.ground[rows, cols])
+    high, low, west, east = max(top, 0), min(bottom, grid.rows), max(left, 0), min(right, grid.cols)
+    blocks = []
+    if (high, low, west, east) != (top, bottom, left, right):
+        beyond = [  # each side of the grid, where it is crossed
+            (top, left, min(bottom, 0), right), (max(top, grid.rows), left, bottom, right),
+            (top, left, bottom, min(right, 0)), (top, max(left, grid.cols), bottom, right),
+        ]  # fmt: skip
+        blocks = [one for one in beyond if one[0] < one[2] and one[1] < one[3]]
+    if high < low and west < east:
+        unfit = np.isnan(frame.ground[high:low, west:east])
         if "standing_m" in frame.layers:
-            unfit |= frame.layers["standing_m"][rows, cols] > land.tall_m
-        down, over = np.flatnonzero(unfit.any(axis=1)) + rows.start, np.flatnonzero(unfit.any(axis=0)) + cols.start
-        blocks += [(down[0], down[-1] + 1, over[0], over[-1] + 1)] if len(down) else []
-    bad = np.array([one for one in blocks if one[0] < one[1] and one[2] < one[3]])
-    if not len(bad):
-        return np.full(4, np.nan)
-    first, stop = bad[:, [0, 2]].min(axis=0), bad[:, [1, 3]].max(axis=0)
-    edges = (first[1], -stop[0], stop[1], -first[0])
-    return np.tile((grid.west_m, grid.north_m), 2) + np.array(edges) * grid.cell_m
+            unfit |= frame.layers["standing_m"][high:low, west:east] > land.tall_m
+        if unfit.any():
+            down, over = np.flatnonzero(unfit.any(axis=1)).tolist(), np.flatnonzero(unfit.any(axis=0)).tolist()
+            blocks.append((high + down[0], west + over[0], high + down[-1] + 1, west + over[-1] + 1))
+    return blocks
 
 
-def next_house(land: Land, centre_m: tuple[float, float], sizes: tuple[House, Pad], clearance_m: float) -> NextHouse:
-    """Room beside a house and at its ends for a second one of the same size, parallel to it.
+def next_houses(land: Land, centres_m: np.ndarray, sizes: tuple[House, Pad], clearance_m: float) -> list[NextHouse]:
+    """Room beside each house and at its ends for a second one of the same size, parallel to it.
 
-    Arguments: land; centre_m, along and across of the house's middle; sizes, house and pad; clearance_m, from the house to the
-    second pad. No two pads overlap.
+    Arguments: land; centres_m, float64 [n, 2], along and across of the houses' middles; sizes, house and pad; clearance_m, from the
+    house to the second pad. No two pads overlap.
     """
     house, pad = sizes
     apron = (pad.width_m - house.width_m) / 2
     between = max(clearance_m, apron)
     needs = {1: between + pad.width_m, 0: between + pad.length_m}
-    start = rectangle_at(centre_m, pad.length_m, pad.width_m)
+    start = rectangles_at(centres_m, pad.length_m, pad.width_m)
     free = {}
     for axis, need in needs.items():
         reach = max(FREE_M, need) - apron
-        free[axis] = apron + max(free_m(land, start, Way(axis, sign), reach) for sign in (1, -1))
-    beside, end = free[1], free[0]
-    return NextHouse(min(beside, FREE_M), min(end, FREE_M), beside >= needs[1] - FIT_M, end >= needs[0] - FIT_M)
+        free[axis] = apron + np.maximum(*(free_m(land, start, Way(axis, sign), reach) for sign in (1, -1)))
+    return [
+        NextHouse(min(beside, FREE_M), min(end, FREE_M), beside >= needs[1] - FIT_M, end >= needs[0] - FIT_M)
+        for beside, end in zip(free[1].tolist(), free[0].tolist(), strict=True)
+    ]
 
 
-def door_room_m(land: Land, centre_m: tuple[float, float], house: House, east_end: bool | None) -> float:
-    """Free ground [m] before one end of a house, as wide as it is, up to 30 m.
+def door_rooms_m(land: Land, centres_m: np.ndarray, house: House, east_end: Sequence[bool | None]) -> np.ndarray:
+    """Free ground [m] before one end of each house, as wide as it is, up to 30 m: float64 [n].
 
-    Arguments: land; centre_m, along and across of its middle; house; east_end, whether it is the end that the ridge points to,
-    None = the one with more room.
+    Arguments: land; centres_m, float64 [n, 2], along and across of their middles; house; east_end, by house, whether it is the end
+    that the ridge points to, None = the one with more room.
     """
-    signs = (1, -1) if east_end is None else (1,) if east_end else (-1,)
-    start = rectangle_at(centre_m, house.length_m, house.width_m)
-    return max(free_m(land, start, Way(0, sign), TURN_M) for sign in signs)
+    start = rectangles_at(centres_m, house.length_m, house.width_m)
+    found = np.zeros(len(start))
+    for sign, other in ((1, False), (-1, True)):
+        mine = np.array([end is not other for end in east_end], bool)
+        here = replace(land, area=land.area[mine])
+        found[mine] = np.maximum(found[mine], free_m(here, start[mine], Way(0, sign), TURN_M))
+    return found
 
 
-def rectangle_at(centre_m: tuple[float, float], length_m: float, width_m: float) -> tuple[float, float, float, float]:
-    """(west, south, east, north) [m] of a rectangle in along and across."""
-    along, across = centre_m
-    return along - length_m / 2, across - width_m / 2, along + length_m / 2, across + width_m / 2
+def rectangles_at(centres_m: np.ndarray, length_m: float, width_m: float) -> np.ndarray:
+    """West, south, east and north [m] of rectangles in along and across, float64 [n, 4]. Arguments: centres_m, float64 [n, 2]."""
+    half = np.array([length_m / 2, width_m / 2])
+    return np.hstack([centres_m - half, centres_m + half])

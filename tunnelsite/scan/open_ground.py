@@ -36,6 +36,11 @@ class Bar:
         """The shapes widened by the distance, as one."""
         return widened(self.source, self.distance_m)
 
+    @cached_property
+    def tree(self) -> shapely.STRtree:
+        """The shapes by where they lie."""
+        return shapely.STRtree(self.source)
+
 
 def widened(geometry: shapely.Geometry | np.ndarray, distance_m: float) -> shapely.Geometry:
     """All of `geometry` and everything nearer to it than `distance_m`, as one geometry, at most 0.03 % too wide."""

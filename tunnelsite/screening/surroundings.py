@@ -11,7 +11,7 @@ import shapely
 
 from tunnelsite.core.table import REAL, TEXT, Heading
 from tunnelsite.scan import refine
-from tunnelsite.scan.free_ground import Land, door_room_m, next_house
+from tunnelsite.scan.free_ground import Land, door_rooms_m, next_houses
 from tunnelsite.scan.lee import Wind, lee
 from tunnelsite.scan.open_ground import bars, inset
 from tunnelsite.scan.way_in import water_head_m, way_in
@@ -50,28 +50,28 @@ def surroundings(
     pad_bars = bars(frame, settings.clearance_m)
     bare_bars = [replace(bar, distance_m=0.0) for bar in pad_bars]
     tall_m, wind = settings.standing_limit_m, _wind(result, scan)
-    areas: dict[int, shapely.Geometry] = {}
+    centres = np.column_stack(refine.centres(scan, items))
+    houses = refine.rectangles(scan, items, scan.house)
+    ways = [way_in(frame, house) for house in houses]
+    parcels, of = np.unique(scan.owner[items], return_inverse=True)
+    whole = np.array([frame.parcels[owner] for owner in parcels.tolist()], object)
+    bare, open_land = (
+        Land(frame, area[of], barred, tall_m)
+        for area, barred in ((whole, bare_bars), (inset(whole, settings.setback_m), pad_bars))
+    )
+    doors_m = door_rooms_m(bare, centres, scan.house, [None if way is None else way.east_end for way in ways])
+    rooms = next_houses(open_land, centres, (scan.house, scan.pad), settings.clearance_m)
     found = []
-    for item, ground in zip(items.tolist(), ground_m.tolist(), strict=True):
-        _, _, *middle = refine.placement(scan, item)
-        centre, owner = (middle[0], middle[1]), int(scan.owner[item])
-        house = refine.rectangle(*centre, scan.house.length_m, scan.house.width_m)
-        if owner not in areas:
-            areas[owner] = inset(frame.parcels[owner], settings.setback_m)
-        way = way_in(frame, house)
-        bare = Land(frame, frame.parcels[owner], bare_bars, tall_m)
+    for k, (way, room) in enumerate(zip(ways, rooms, strict=True)):
         row: dict[str, float | str | None] = {
-            "water_head_m": water_head_m(frame, house, ground - frame.datum_m),
-            "door_room_m": door_room_m(bare, centre, scan.house, None if way is None else way.east_end),
+            "water_head_m": water_head_m(frame, houses[k], float(ground_m[k]) - frame.datum_m),
+            "door_room_m": float(doors_m[k]),
         }
         if way is not None:
             row |= {"way_in_m": way.length_m, "way_in_pct": way.mean_pct, "way_in_steepest_pct": way.steepest_pct}
-        room = next_house(
-            Land(frame, areas[owner], pad_bars, tall_m), centre, (scan.house, scan.pad), settings.clearance_m
-        )
         row |= {"next_house": room.words, "beside_free_m": room.beside_m, "end_free_m": room.end_m}
         if wind is not None:
-            away = lee(frame, scan.house, centre, wind)
+            away = lee(frame, scan.house, (float(centres[k, 0]), float(centres[k, 1])), wind)
             row |= {"upwind_m": away.away_m, "upwind_heights": away.heights}
         found.append({name: _known(row.get(name)) for name in SURROUNDINGS_COLUMNS})
     return found
