@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Sequence
 from dataclasses import replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -28,7 +29,8 @@ class ByParcel:
     def __init__(self, result: Result) -> None:
         self._result = result
         self._found: dict[tuple[int, int, str | None], list[RankedPlacement]] = {}
-        count = np.arange(len(result.frame.parcel_names) + 1)
+        self._count = len(result.frame.parcel_names)
+        count = np.arange(self._count + 1)
         self._orders = [np.argsort(scan.owner, kind="stable") for scan in result.scans]
         self._bounds = [
             np.searchsorted(scan.owner[order], count) for scan, order in zip(result.scans, self._orders, strict=True)
@@ -72,8 +74,8 @@ class ByParcel:
         score = np.concatenate([values[mine] for values, mine in zip(result.scored, items, strict=True)])
         cell = result.frame.grid.cell_m
         centres = [scan.index[mine] for scan, mine in zip(result.scans, items, strict=True)]
-        first = len({id(scan.frame) for scan in result.scans}) == 1
-        feasible = len(np.unique(np.concatenate(centres))) if first else max(map(len, centres), default=0)
+        one_grid = len(centres) > 1 and len({id(scan.frame) for scan in result.scans}) == 1
+        feasible = len(np.unique(np.concatenate(centres))) if one_grid else max(map(len, centres), default=0)
         row: dict[str, Any] = {
             "parcel": result.frame.parcel_names[parcel],
             "tried": sum(int(scan.ground.inside[parcel]) for scan in result.scans),
@@ -81,10 +83,11 @@ class ByParcel:
             "centres_m2": round(feasible * cell**2, 3),
             "best_score": _plain(score.max()) if np.isfinite(score).any() else None,
         }
-        for name, values in {"score": score, **self._measures(items)}.items():
-            known = values[np.isfinite(values)]
-            found = np.quantile(known, QUANTILES) if len(known) else np.full(len(QUANTILES), np.nan)
-            row |= {quantile_name(name, share): _plain(value) for share, value in zip(QUANTILES, found, strict=True)}
+        for name, found in self._quantiles.items():
+            row |= {
+                quantile_name(name, share): _plain(value)
+                for share, value in zip(QUANTILES, found[parcel].tolist(), strict=True)
+            }
         if not len(score) and not self._holds_heights(parcel):
             none = f"{result.site.dem.name} holds no height in this parcel"
             return {"parcel": row["parcel"], "state": "no data", "reason": none}
@@ -128,15 +131,36 @@ class ByParcel:
         inside = polygon_mask(segments_of(shape), part.west_m, part.north_m, part.cell_m, part.shape)
         return bool(np.isfinite(frame.ground[top:bottom, left:right][inside]).any())
 
-    def _measures(self, items: list[np.ndarray]) -> Mapping[str, np.ndarray]:
+    @cached_property
+    def _quantiles(self) -> dict[str, np.ndarray]:
+        """Quantiles of the steady score and of the measures of every parcel, by name, float64 [parcels, QUANTILES]."""
         scans = self._result.scans
-        return {
-            title: np.concatenate([scan.measures[name][mine] for scan, mine in zip(scans, items, strict=True)]).astype(
-                np.float64
-            )
-            for name, title in MEASURES
-            if all(name in scan.measures for scan in scans)
-        }
+        owner = np.concatenate([scan.owner for scan in scans])
+        columns = {"score": np.concatenate([np.asarray(values) for values in self._result.scored])}
+        for name, title in MEASURES:
+            if all(name in scan.measures for scan in scans):
+                columns[title] = np.concatenate([scan.measures[name] for scan in scans])
+        return {name: grouped_quantiles(values, owner, self._count, QUANTILES) for name, values in columns.items()}
+
+
+def grouped_quantiles(values: np.ndarray, group: np.ndarray, count: int, shares: Sequence[float]) -> np.ndarray:
+    """Quantiles of the finite values of each group, straight between the two nearest: float64 [count, shares]; NaN where it has none.
+
+    Arguments: values, float [n]; group, int [n], 0 to count - 1; shares, 0 to 1.
+    """
+    known = np.isfinite(values)
+    values, group = values[known].astype(np.float64), group[known]
+    values = values[np.lexsort((values, group))]
+    size = np.bincount(group, minlength=count)
+    some = size > 0
+    start, last = (np.cumsum(size) - size)[some, None], size[some, None] - 1
+    at = last * np.asarray(shares)
+    low = np.floor(at).astype(np.int64)
+    part = at - low
+    below, above = values[start + low], values[start + np.minimum(low + 1, last)]
+    found = np.full((count, len(shares)), np.nan)
+    found[some] = np.where(part < 0.5, below + (above - below) * part, above - (above - below) * (1 - part))
+    return found
 
 
 def quantile_name(name: str, share: float) -> str:

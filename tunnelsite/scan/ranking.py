@@ -59,6 +59,8 @@ def ranked(
             left[pick.scan].drop(np.array([pick.item]))
             continue
         chosen.append(pick)
+        if len(chosen) == rules.top:
+            break
         owner = int(scans[pick.scan].owner[pick.item])
         taken[owner] = taken.get(owner, 0) + 1
         full = owner if taken[owner] == rules.per_parcel else None
@@ -67,7 +69,7 @@ def ranked(
             if full is not None:
                 gone = np.union1d(gone, np.flatnonzero(scan.owner == full))
             spared = [first.item for first in firsts if first.scan == k and first != pick]
-            one.drop(gone[~np.isin(gone, spared)])
+            one.drop(gone[~np.isin(gone, spared)] if spared else gone)
             scan.frame.store.rest()
     missing = [first for first in firsts if first not in chosen]
     for first in missing:
@@ -153,7 +155,9 @@ def near_placements(scan: Scan, other: Scan, item: int, apart_m: float) -> np.nd
     place = Lattice(grid.west_m, grid.north_m, grid.cell_m, *grid.shape)
     over = overlapping_centres(outline, house.length_m / 2, house.width_m / 2, place)
     along, across = outline.mean(axis=0)
-    found = np.union1d(_stored(scan, over), _stored(scan, _disc_spans(scan, along, across, apart_m)))
+    found = _stored(scan, over)
+    if apart_m > 0:
+        found = np.union1d(found, _stored(scan, _disc_spans(scan, along, across, apart_m)))
     return _nudged_as_they_stand(scan, outline, apart_m, found)
 
 
@@ -194,4 +198,5 @@ def _stored(scan: Scan, spans: np.ndarray) -> np.ndarray:
     grid = scan.frame.grid
     start = np.searchsorted(scan.index, spans[:, 0] * grid.cols + spans[:, 1])
     stop = np.searchsorted(scan.index, spans[:, 0] * grid.cols + spans[:, 2])
-    return np.concatenate([np.arange(a, b) for a, b in zip(start, stop, strict=True)] or [np.empty(0, np.int64)])
+    length = stop - start
+    return np.repeat(start - (np.cumsum(length) - length), length) + np.arange(length.sum())

@@ -117,6 +117,7 @@ def _described(result: Result, number: int, ranks: np.ndarray) -> list[dict[str,
     same = {"house": scan.house.name, "width_m": scan.house.width_m, "length_m": scan.house.length_m}
     same |= {"shows_ground": shows_pitch(scan.frame, scan.house)}
     lists = {name: values.tolist() for name, values in columns.items()}
+    measured = _measures(result, scan, items, marks)
     rows = []
     for k, item in enumerate(items.tolist()):
         row = {"rank": int(ranks[k]), "parcel": scan.frame.parcel_names[scan.owner[item]], **same}
@@ -124,7 +125,7 @@ def _described(result: Result, number: int, ranks: np.ndarray) -> list[dict[str,
         row |= {name: round(row[name], 4) for name in ("score", "score_here", "score_lowest")}
         row["clearance_m"] = row["clearance_m"] if np.isfinite(row["clearance_m"]) else None
         row["pitch_se_pct"] = errors[k].steeper_pct(row["pitch_along_pct"], row["pitch_across_pct"])
-        row |= _assessed(result, marks[k]) | _measures(result, scan, item, marks[k])
+        row |= _assessed(result, marks[k]) | measured[k]
         lit = row.get("beam_share_worst")
         row["worst_month"] = None if lit is None or lit > NOTHING_LOST else refine.worst_month(scan, item)
         row["flags"] = refine.flags(scan, item, row, 100 * float(np.max(errors[k].both)), soils[k])
@@ -133,18 +134,20 @@ def _described(result: Result, number: int, ranks: np.ndarray) -> list[dict[str,
     return rows
 
 
-def _measures(result: Result, scan: Scan, item: int, marks: np.ndarray) -> dict[str, Any]:
-    """What the criteria measured at a candidate, and their marks."""
-    row: dict[str, Any] = {}
-    for judge, mark in zip(result.judges, marks.tolist(), strict=True):
-        value = float(scan.measures[judge.id][item])
-        if judge.id in MEASURE_COLUMNS:
-            row[MEASURE_COLUMNS[judge.id]] = value if np.isfinite(value) else None
-        if judge.id.startswith("reach_"):
-            row[f"{judge.id}_m"] = value
-        if judge.rubric.weight > 0:
-            row[f"score_{judge.id}"] = mark
-    return row
+def _measures(result: Result, scan: Scan, items: np.ndarray, marks: np.ndarray) -> list[dict[str, Any]]:
+    """What the criteria measured at each candidate, and their marks; marks, float64 [n, criteria]."""
+    rows: list[dict[str, Any]] = [{} for _ in items]
+    for judge, mark in zip(result.judges, marks.T.tolist(), strict=True):
+        name, weighs = judge.id, judge.rubric.weight > 0
+        values = np.asarray(scan.measures[name][items], np.float64)
+        for row, value, known, one in zip(rows, values.tolist(), np.isfinite(values).tolist(), mark, strict=True):
+            if name in MEASURE_COLUMNS:
+                row[MEASURE_COLUMNS[name]] = value if known else None
+            if name.startswith("reach_"):
+                row[f"{name}_m"] = value
+            if weighs:
+                row[f"score_{name}"] = one
+    return rows
 
 
 def _steadiness(result: Result, number: int, items: np.ndarray, score: np.ndarray) -> dict[str, np.ndarray]:

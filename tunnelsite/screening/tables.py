@@ -27,14 +27,13 @@ GROUND_REASONS = {
 
 def _shapes(result: Result, size: str) -> np.ndarray:
     """Footprints (`house`) or pads (`pad`) of the candidates in the parcels' coordinate system."""
-    shapes = []
-    for choice in result.choices:
-        scan = result.scans[choice.scan]
-        _, _, along, across = refine.placement(scan, choice.item)
-        what = getattr(scan, size)
-        shape = np.array([refine.rectangle(along, across, what.length_m, what.width_m)], object)
-        shapes.append(from_grid(shape, scan.frame.grid, result.crs)[0])
-    return np.array(shapes, object)
+    shapes = np.empty(len(result.choices), object)
+    of = np.array([choice.scan for choice in result.choices], np.int64)
+    for number in np.unique(of).tolist():
+        scan, mine = result.scans[number], np.flatnonzero(of == number)
+        items = np.array([result.choices[k].item for k in mine.tolist()])
+        shapes[mine] = from_grid(refine.rectangles(scan, items, getattr(scan, size)), scan.frame.grid, result.crs)
+    return shapes
 
 
 def candidates_table(result: Result) -> Table:
@@ -127,13 +126,22 @@ def rejections_table(result: Result) -> Table:
     rows, shapes = [], []
     for scan in result.scans:
         outlines = from_grid(np.asarray(scan.frame.parcels, object), scan.frame.grid, result.crs)
-        for parcel in range(len(scan.frame.parcels)):
-            for row in _parcel_rows(result, scan, parcel):
-                rows.append(row)
-                shapes.append(_multi(outlines[parcel]))
+        found = [_parcel_rows(result, scan, parcel) for parcel in range(len(scan.frame.parcels))]
+        rows += _placed(scan, [row for some in found for row in some])
+        shapes += [_multi(outlines[parcel]) for parcel, some in enumerate(found) for _ in some]
     title = "Why placements were rejected, by parcel and rule"
     geometry = np.array(shapes, object)
     return table_of("rejections", title, columns, rows, Places(geometry, "MultiPolygon", result.crs))
+
+
+def _placed(scan: Scan, rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """The rows with the longitude and latitude of their nearest misses."""
+    missed = [row for row in rows if "miss_at" in row]
+    grid = scan.frame.grid
+    lon, lat = grid.lonlat(*grid.centre(*np.array([row.pop("miss_at") for row in missed], np.int64).reshape(-1, 2).T))
+    for row, east, north in zip(missed, lon.tolist(), lat.tolist(), strict=True):
+        row |= {"miss_lon": east, "miss_lat": north}
+    return rows
 
 
 def _multi(shape: shapely.Polygon | shapely.MultiPolygon) -> shapely.MultiPolygon:
@@ -169,8 +177,7 @@ def _parcel_rows(result: Result, scan: Scan, parcel: int) -> list[dict[str, Any]
         if judge is not None:
             row |= {"limit_value": judge.rubric.limit, "unit": judge.criterion.description.unit}
         if tally.rejected and np.isfinite(tally.miss):
-            lon, lat = scan.frame.grid.lonlat(*scan.frame.grid.centre(tally.miss_row, tally.miss_col))
-            row |= {"nearest_miss": tally.miss, "miss_lon": float(lon), "miss_lat": float(lat)}
+            row |= {"nearest_miss": tally.miss, "miss_at": (tally.miss_row, tally.miss_col)}
         rows.append(row)
     return rows
 
