@@ -229,7 +229,9 @@ def test_open_land_is_free_as_far_as_is_looked_and_the_door_is_the_one_asked_for
     tight = Land(wide.frame, wide.area, [shed], 1.0)
     assert door_room_m(tight, (200.0, 200.0), HOUSE, True) == pytest.approx(10.0)
     assert door_room_m(tight, (200.0, 200.0), HOUSE, False) == TURN_M == door_room_m(tight, (200.0, 200.0), HOUSE, None)
-    edge = Land(frame(np.zeros((40, 40))), np.array([shapely.box(-50, -50, 50, 50)]), [], 1.0)  # the land reaches beyond the data
+    edge = Land(
+        frame(np.zeros((40, 40))), np.array([shapely.box(-50, -50, 50, 50)]), [], 1.0
+    )  # the land reaches beyond the data
     assert next_house(edge, (20.0, 20.0), (HOUSE, PAD), 3.0).beside_m == pytest.approx(40 - 22.5)
 
 

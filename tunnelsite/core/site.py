@@ -176,13 +176,27 @@ class Frame:
 
 def segments_of(geometry: Any) -> np.ndarray:
     """All edges of shapely geometries as float64 [n, 4]; a point counts as an edge of no length."""
-    parts = shapely.get_parts(np.atleast_1d(np.asarray(geometry, object)).ravel())
-    parts = shapely.get_parts(parts[~shapely.is_empty(parts)])
+    return _segments(np.atleast_1d(np.asarray(geometry, object)).ravel())[0]
+
+
+def segments_of_each(geometries: np.ndarray) -> list[np.ndarray]:
+    """`segments_of` of each geometry, found together."""
+    edges, owner = _segments(geometries)
+    order = np.argsort(owner, kind="stable")
+    return np.split(edges[order], np.searchsorted(owner[order], np.arange(1, len(geometries))))[: len(geometries)]
+
+
+def _segments(geometries: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """(edges, float64 [n, 4]; position of the geometry that each belongs to, int [n])."""
+    parts, of = shapely.get_parts(geometries, return_index=True)
+    known = ~shapely.is_empty(parts)
+    parts, within = shapely.get_parts(parts[known], return_index=True)
+    of = of[known][within]
     polygons = shapely.get_type_id(parts) == 3
-    lines = np.concatenate([parts[~polygons], shapely.get_rings(parts[polygons])])
-    coordinates, owner = shapely.get_coordinates(lines, return_index=True)
-    single = shapely.get_num_coordinates(lines) == 1
-    start = np.flatnonzero(owner[:-1] == owner[1:]) if len(owner) else np.empty(0, int)
-    edges = np.hstack([coordinates[start], coordinates[start + 1]])
-    points = coordinates[np.isin(owner, np.flatnonzero(single))]
-    return np.vstack([edges, np.hstack([points, points])]) if len(points) else edges
+    rings, ring_of = shapely.get_rings(parts[polygons], return_index=True)
+    lines, of = np.concatenate([parts[~polygons], rings]), np.concatenate([of[~polygons], of[polygons][ring_of]])
+    coordinates, line = shapely.get_coordinates(lines, return_index=True)
+    start = np.flatnonzero(line[:-1] == line[1:]) if len(line) else np.empty(0, int)
+    points = np.flatnonzero(np.isin(line, np.flatnonzero(shapely.get_num_coordinates(lines) == 1)))
+    edges = np.hstack([coordinates[np.append(start, points)], coordinates[np.append(start + 1, points)]])
+    return edges, of[line[np.append(start, points)]]

@@ -56,5 +56,10 @@ def pond_blocks(ground: np.ndarray, side: int, cell_m2: float, sizes_m2: tuple[f
 
 def _grown(patch: np.ndarray) -> np.ndarray:
     """A patch with the blocks that touch it."""
-    found: np.ndarray = ndimage.maximum_filter(patch, 3, mode="constant")
+    tall = patch.copy()  # many are of a few blocks, for which a filter of scipy's takes twenty times as long
+    tall[1:] |= patch[:-1]
+    tall[:-1] |= patch[1:]
+    found = tall.copy()
+    found[:, 1:] |= tall[:, :-1]
+    found[:, :-1] |= tall[:, 1:]
     return found

@@ -73,7 +73,8 @@ def free_m(land: Land, start: np.ndarray, way: Way, reach_m: float) -> np.ndarra
     blocked = [shapely.difference(boxes, land.area), *(_parts(boxes, bar) for bar in land.bars)]
     edges = np.array([*map(shapely.bounds, blocked), _unfit_cells(land, swept)])
     near = edges[..., axis] - edge if sign > 0 else edge - edges[..., axis + 2]
-    return np.clip(np.fmin.reduce(near, axis=0, initial=reach_m), 0.0, reach_m)
+    found: np.ndarray = np.clip(np.fmin.reduce(near, axis=0, initial=reach_m), 0.0, reach_m)
+    return found
 
 
 def _parts(boxes: np.ndarray, bar: Bar) -> np.ndarray:

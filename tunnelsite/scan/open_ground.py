@@ -10,7 +10,7 @@ import shapely
 
 from tunnelsite.core.grid import Grid
 from tunnelsite.core.house import House, Pad
-from tunnelsite.core.site import Frame, segments_of
+from tunnelsite.core.site import Frame, segments_of, segments_of_each
 from tunnelsite.kernels.bands import bands
 from tunnelsite.kernels.clear_centres import Lattice, blocked_centres
 from tunnelsite.kernels.polygon_mask import polygon_mask
@@ -125,7 +125,7 @@ def open_ground(frame: Frame, pad: Pad, setback_m: float, barred: list[Bar]) -> 
     farthest = max([setback_m, *(bar.distance_m for bar in barred)])
     least = least_half_m(pad, frame.grid.cell_m, farthest)
     cells = _Cells(owner, home, near, (pad.length_m / 2, pad.width_m / 2), least)
-    room = [inset(parcel, setback_m) for parcel in frame.parcels]
+    room = list(inset(np.asarray(frame.parcels, object), setback_m))
     inside = _within_parcels(frame, cells, room)
     counted = [inside - _counts(owner, count)]
     for number, bar in enumerate(barred):
@@ -143,19 +143,20 @@ def _within_parcels(frame: Frame, cells: _Cells, room: list[shapely.Geometry]) -
     """Give each cell to the parcel whose setback holds the pad; by parcel, how many centres it holds."""
     grid = frame.grid
     inside = np.zeros(len(frame.parcels), np.int64)
-    for index, (parcel, left) in enumerate(zip(frame.parcels, room, strict=True)):
-        rows, cols = _window(grid, shapely.bounds(parcel))
+    outlines, rooms = (segments_of_each(np.array(shapes, object)) for shapes in (frame.parcels, room))
+    bounds, empty = shapely.bounds(frame.parcels), shapely.is_empty(room).tolist()
+    for index, (outline, edges) in enumerate(zip(outlines, rooms, strict=True)):
+        rows, cols = _window(grid, bounds[index])
         if rows.start >= rows.stop or cols.start >= cols.stop:
             continue
         part = grid.window(rows.start, cols.start, rows.stop - rows.start, cols.stop - cols.start)
         place = Lattice(part.west_m, part.north_m, part.cell_m, *part.shape)
-        outline, edges = segments_of(parcel), segments_of(left)
         for band in bands(part.shape):
             here = (slice(rows.start + band.start, rows.start + band.stop), cols)
             mine = _inside(outline, place, band) & (cells.home[here] < 0)
             cells.home[here][mine] = index
             inside[index] += np.count_nonzero(mine)
-            if left.is_empty:
+            if empty[index]:
                 continue
             mine &= _inside(edges, place, band)
             cells.owner[here][mine & ~_blocked(edges, cells.half_m, place, band)] = index

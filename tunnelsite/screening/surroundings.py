@@ -7,7 +7,6 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
-import shapely
 
 from tunnelsite.core.table import REAL, TEXT, Heading
 from tunnelsite.scan import refine
