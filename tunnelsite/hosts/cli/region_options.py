@@ -11,7 +11,7 @@ def add_options(command: argparse.ArgumentParser) -> None:
     """Options of `region`."""
     command.add_argument("--out", metavar="FILE", help="GeoPackage to write (default region.gpkg)")
     command.add_argument("--top", metavar="NUMBER", help="candidates kept for each parcel (default 3)")
-    text = "side of the squares whose parcels share one local grid (default: small regions whole, else 8, 4 or 2 km); 0m = every parcel by itself"
+    text = "side of the squares whose parcels share a local grid (default: small regions whole, else 8, 4 or 2 km); 0m = each parcel alone"
     command.add_argument("--group-size", metavar="LENGTH", help=text)
     text = "how far water is followed: `all` the land of the DEM, once, before the parcels (default), or no farther than each task's `halo`"
     command.add_argument("--drainage", choices=("all", "halo"), default="all", help=text)
