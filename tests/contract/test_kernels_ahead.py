@@ -23,12 +23,16 @@ print(sum(one.stats.cache_hits.values()))
 """
 
 
-@pytest.fixture
-def ahead():
-    spec = importlib.util.spec_from_file_location("kernels_ahead", ROOT / ".ci/kernels_ahead.py")
+def loaded(name: str):
+    spec = importlib.util.spec_from_file_location(name, ROOT / f".ci/{name}.py")
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
     return module
+
+
+@pytest.fixture
+def ahead():
+    return loaded("kernels_ahead")
 
 
 @pytest.fixture
@@ -36,6 +40,20 @@ def hook(ahead):
     warned: list[str] = []
     hook = ahead.KernelsAhead(str(ROOT), {}, None, None, "", "wheel", SimpleNamespace(display_warning=warned.append))
     return SimpleNamespace(hook=hook, warned=warned)
+
+
+def test_numba_is_fetched_for_a_wheel_and_not_for_an_editable_install(monkeypatch) -> None:
+    monkeypatch.chdir(ROOT)
+    backend = loaded("build_backend")
+
+    def has_numba(needs: list[str]) -> bool:
+        return any(one.startswith("numba>=") for one in needs)
+
+    assert has_numba(backend.get_requires_for_build_wheel())
+    assert not has_numba(backend.get_requires_for_build_editable()) and not has_numba(
+        backend.get_requires_for_build_sdist()
+    )
+    assert callable(backend.build_wheel) and callable(backend.build_editable) and callable(backend.build_sdist)
 
 
 def test_compiled_kernels_go_beside_their_source_in_the_wheel(ahead, hook, monkeypatch) -> None:
