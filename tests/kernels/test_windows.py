@@ -21,18 +21,17 @@ def slow(layer, length, width):
 
 
 def rough(shape, seed=0):
-    return np.random.default_rng(seed).normal(100.0, 5.0, shape)
+    return np.random.default_rng(seed).normal(100.0, 5.0, shape).astype(np.float32)
 
 
-@pytest.mark.parametrize("dtype", [np.float32, np.float64])
 @pytest.mark.parametrize("size", [(1, 1), (7, 3), (7.3, 3.2), (6, 4), (0.4, 2.5), (16, 1.5), (33.2, 17)])
-def test_equals_the_slow_reference(size, dtype):
-    layer = rough((26, 41)).astype(dtype)
+def test_equals_the_slow_reference(size):
+    layer = rough((26, 41))
     layer[11, 20] = np.nan
     mean, high, low, _ = slow(layer, *size)
     np.testing.assert_allclose(rectangle_mean(layer, *size), mean, rtol=1.3e-7)
-    np.testing.assert_array_equal(rectangle_max(layer, *size), high.astype(dtype))
-    np.testing.assert_array_equal(rectangle_min(layer, *size), low.astype(dtype))
+    np.testing.assert_array_equal(rectangle_max(layer, *size), high)
+    np.testing.assert_array_equal(rectangle_min(layer, *size), low)
 
 
 @settings(max_examples=25, deadline=None)
@@ -59,7 +58,7 @@ def test_mirror_and_sign():
 
 @pytest.mark.parametrize("kernel", [rectangle_mean, rectangle_max, rectangle_min])
 def test_any_block_of_rows_and_any_threads_give_the_same_bits(kernel):
-    layer = rough((2 * TILE_ROWS + 50, 2200)).astype(np.float32)
+    layer = rough((2 * TILE_ROWS + 50, 2200))
     layer[90, 1000:1300] = np.nan
     before = numba.get_num_threads()
     try:
@@ -76,7 +75,7 @@ def test_any_block_of_rows_and_any_threads_give_the_same_bits(kernel):
 @pytest.mark.parametrize("kernel", [rectangle_mean, rectangle_max, rectangle_min])
 @pytest.mark.parametrize("bad", [np.nan, np.inf, -np.inf])
 def test_cells_that_are_not_finite_are_no_data(kernel, bad):
-    layer = rough((30, 60)).astype(np.float32)
+    layer = rough((30, 60))
     layer[15, 30] = bad
     blank = np.isnan(kernel(layer, 7, 5))
     assert blank[2:-2, 3:-3].sum() == 35

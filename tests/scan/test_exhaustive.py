@@ -1,4 +1,4 @@
-"""The engine against the slow reference, at every placement of a small random farm, and at every third of another."""
+"""The engine against the slow reference, at every second placement of a small random farm, and at every third of another."""
 
 from __future__ import annotations
 
@@ -52,8 +52,8 @@ SETTINGS = settings_from(
 )
 
 
-@pytest.mark.parametrize(("seed", "size", "step"), [(1, (4.3, 9.7), 1), (2, (5.0, 12.0), 3)])
-def test_every_placement_agrees(seed: int, size: tuple[float, float], step: int) -> None:
+@pytest.mark.parametrize(("seed", "size", "step"), [(1, (4.3, 9.7), 2), (2, (5.0, 12.0), 3)])
+def test_placements_agree(seed: int, size: tuple[float, float], step: int) -> None:
     house = House(*size, kind="container")
     # nothing to take off the depths: tests/kernels/terrain/test_grading.py does that
     exact = SETTINGS.model_copy(update={"elevation_error_m": 0.0})
