@@ -16,6 +16,7 @@ from tunnelsite.kernels.water.flow import CODE, COL_STEP, NO_DATA, ROW_STEP, spa
 
 # rows that one thread follows; fixed, so that sums of weights do not depend on the number of threads
 _BLOCK = 128
+_ABREAST = 16  # rows whose finished cells are followed together
 # State of a cell while water is followed: how many inflows are not known yet; whether it, or any cell that drains to it, borders
 # the unknown; whether its water was handed on.
 _WAITING, _OPEN, _DONE = 0x0F, 0x40, 0x80
@@ -45,47 +46,45 @@ def _inflows(mine, direction, state):
     return bad
 
 
-@njit(**INNER, forceinline=True)
-def _follow(cell, first, last, step, direction, state, total):
-    # Hand a finished cell's water on, and go on as long as that finishes the next one; stay within cells first..last.
-    water, edge = total[cell], state[cell] & _OPEN
-    while True:
-        below = cell + step[direction[cell]]
-        if below < first or below >= last:  # unsigned, as all places here: none has to be tested for being negative
-            return
-        waiting = state[below]
-        if below == cell or waiting & _DONE:  # an outlet, or out of the data
-            state[cell] |= _DONE
-            return
-        water = total[below] + water
-        waiting = (waiting - 1) | edge
-        total[below], state[below] = water, waiting
-        state[cell] |= _DONE
-        if waiting & _WAITING:
-            return
-        cell, edge = below, waiting & _OPEN
+@njit(**INNER)
+def _follow(heads, count, first, last, step, direction, state, total):
+    """Hand the water of the finished cells heads[:count] on, and that of those which this finishes, within cells first..last.
+
+    Cell by cell, one step down each, round by round: steps of different cells do not wait for each other, and no branch has to guess
+    whether a cell is finished. Every round leaves as many heads as the one before or fewer.
+    """
+    while count > 0:
+        left = 0
+        for k in range(count):
+            cell = np.uint64(heads[k])
+            below = cell + step[direction[cell]]
+            if below < first or below >= last:  # unsigned, as all places here: none has to be tested for being negative
+                continue
+            mine, waiting = state[cell], state[below]
+            state[cell] = mine | _DONE
+            if below == cell or waiting & _DONE:  # an outlet, or out of the data
+                continue
+            waiting = (waiting - 1) | (mine & _OPEN)
+            total[below] += total[cell]
+            state[below] = waiting
+            heads[left] = below
+            left += waiting & _WAITING == 0
+        count = left
 
 
 @shared_singly
 def _follow_rows(one, direction, state, total, step, cols, places):
     """Follow all finished cells of some rows down, within some others: places int64 [n, 4], the first and past-the-last row of either."""
-    heads, (row_first, row_last, first, last) = np.empty(cols, np.int32), places[one]
-    for row in range(row_first, row_last):
+    row_first, row_last, first, last = places[one]
+    heads = np.empty(cols * min(_ABREAST, row_last - row_first) + 1, np.int32)
+    for top in range(row_first, row_last, _ABREAST):
         count = 0  # listed first: half the cells have no inflow, and no branch would guess which
-        line = state[row * cols : (row + 1) * cols]
+        start = top * cols
+        line = state[start : min(top + _ABREAST, row_last) * cols]
         for k in range(line.size):
-            heads[count] = k
+            heads[count] = start + k
             count += line[k] & (_WAITING | _DONE) == 0
-        for k in range(count):
-            _follow(
-                np.uint64(row * cols + heads[k]),
-                np.uint64(first * cols),
-                np.uint64(last * cols),
-                step,
-                direction,
-                state,
-                total,
-            )
+        _follow(heads, count, np.uint64(first * cols), np.uint64(last * cols), step, direction, state, total)
 
 
 def _accumulate(direction, state, total):
