@@ -10,6 +10,7 @@ import time
 from pathlib import Path
 
 from tests.benchmarks import (
+    bench_composed,
     bench_cost,
     bench_horizon,
     bench_region,
@@ -31,6 +32,7 @@ def main(target: str | None = None) -> None:
         (bench_horizon, (2000,)),
         (bench_scan, (1600, 3)),
         (bench_screening, (2000,)),
+        (bench_composed, (2000,)),
         (bench_cost, ((700, 1400, 2000),)),
         (bench_region, (4096,)),
         (bench_small_parcels, (20, 15)),
