@@ -66,12 +66,13 @@ def features_of(given: Vector, option: str, *, kinds: tuple[str, ...], may_be_em
 def from_file_or_memory(given: Raster) -> str | os.PathLike[str] | xarray.DataArray:
     """A raster as the readers take it: an open dataset is read from its file, or from memory where it has none."""
     import rasterio
-    import xarray
 
     if not isinstance(given, rasterio.DatasetReader):
         return given
     if os.path.isfile(given.name):
         return str(given.name)
+    import xarray  # half a second, and few give an open dataset that lies in memory
+
     scales, offsets = (np.reshape(one, (-1, 1, 1)) for one in (given.scales, given.offsets))
     cells = given.read(masked=True).astype(np.float64).filled(np.nan) * scales + offsets
     a, b, c, d, e, f = tuple(given.transform)[:6]
