@@ -10,6 +10,7 @@ import os
 import signal
 import tempfile
 from dataclasses import replace
+from multiprocessing.util import get_temp_dir
 from pathlib import Path
 
 import numba
@@ -149,6 +150,7 @@ def _disk_is_not_waited_for():
 def _scratch_goes_with_the_tests(tmp_path_factory: pytest.TempPathFactory):
     """A folder for temporary files of their own: what a killed command leaves there, or a call that is made to fail, goes with it."""
     tmp_path_factory.getbasetemp()  # stays where pytest keeps it
+    get_temp_dir()  # the sockets of multiprocessing's: goes with this process, after the last test
     with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as folder, pytest.MonkeyPatch.context() as patch:
         os.chmod(folder, 0o1777)  # some tests go on as another user
         patch.setenv("TMPDIR", folder)

@@ -81,12 +81,12 @@ def test_sample_farm_stands_after_one_click(desk: Shown, served: Served) -> None
     assert desk.page.locator(".north").is_visible()
     scale = desk.page.locator(".leaflet-control-scale-line").all_text_contents()
     assert {text.split()[-1] for text in scale} == {"m", "ft"}
-    # fewer directions and draws: the runs below are about the page
+    # fewer directions, draws and cells: the runs below are about the page
     desk.page.evaluate(
         "set => fetch('/api/settings', {method: 'PATCH', headers: {'X-Desk': '1', 'Content-Type': 'application/json'}, body: set})",
-        '{"set": {"azimuths": 16, "draws": 20}}',
+        '{"set": {"azimuths": 16, "draws": 20, "cell": "2m"}}',
     )
-    desk.until(lambda: "draws = 20" in (served.folder / "farm.toml").read_text("utf-8"))
+    desk.until(lambda: desk.asked("/api/state")["model"]["state"] == "ready")  # the ground is read again
 
 
 def test_tree_is_on_disk_when_it_is_drawn(desk: Shown, served: Served) -> None:

@@ -1,27 +1,36 @@
-"""The desk as a process of its own on the loopback address: runs, kills, bounds, and the same answer as the command line."""
+"""The desk on the loopback address: runs, kills, bounds, and the same answer as the command line.
+
+It is a process of its own only where that is what is tested: in this one, what it needs is imported already.
+"""
 
 from __future__ import annotations
 
+import contextlib
 import os
 import re
 import signal
 import socket
-import subprocess
-import sys
+import threading
 import time
 from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import geopandas
 import httpx
+import psutil
 import pyproj
 import pytest
 import rasterio
+import uvicorn
 
 from tests.desk.fields import FARM
 from tests.desk.served import TOKEN, Served
 from tests.whole_run.files import gentle, plain_farm
+from tunnelsite.desk.application import application
+from tunnelsite.desk.project import Project
+from tunnelsite.hosts.cli.main import main
 
 LIMIT_S = 180.0  # the first screening may have to compile the kernels
 
@@ -29,8 +38,8 @@ LIMIT_S = 180.0  # the first screening may have to compile the kernels
 class Client:
     """What a page says to the server, without a browser."""
 
-    def __init__(self, served: Served) -> None:
-        self.http = httpx.Client(base_url=f"http://127.0.0.1:{served.port}", headers={"X-Desk": "1"}, timeout=LIMIT_S)
+    def __init__(self, port: int) -> None:
+        self.http = httpx.Client(base_url=f"http://127.0.0.1:{port}", headers={"X-Desk": "1"}, timeout=LIMIT_S)
         self.http.get(f"/?token={TOKEN}")
 
     def __call__(self, method: str, path: str, body: Any = None, status: int = 200) -> Any:
@@ -45,7 +54,7 @@ class Client:
             state = self("GET", "/api/state")
             if ready(state):
                 return state
-            time.sleep(0.1)
+            time.sleep(0.05)
         raise AssertionError(state)
 
     def screened(self) -> dict[str, Any]:
@@ -54,35 +63,49 @@ class Client:
         return self.until(lambda state: (state["run"] or {"state": "failed"})["state"] == "failed")
 
 
-def started(folder: Path) -> Iterator[tuple[Served, Client]]:
-    served = Served(folder)
-    served.start()
-    try:
-        yield served, Client(served)
-    finally:
-        served.kill()
-
-
 def small_farm(folder: Path) -> Path:
     plain_farm(folder, gentle(80, 100))
-    (folder / "farm.toml").write_text(FARM, "utf-8")
+    (folder / "farm.toml").write_text(FARM + "draws = 20\n", "utf-8")
     return folder
 
 
+@contextlib.contextmanager
+def serving(folder: Path) -> Iterator[Client]:
+    """A desk in this process."""
+    with socket.create_server(("127.0.0.1", 0)) as listening:
+        port = listening.getsockname()[1]
+        app = application(Project(folder), TOKEN, port)
+        server = uvicorn.Server(uvicorn.Config(app, log_level="error", lifespan="on", ws="none"))
+        served = threading.Thread(target=server.run, kwargs={"sockets": [listening]})
+        served.start()
+        try:
+            yield Client(port)
+        finally:
+            server.should_exit = True
+            served.join()
+
+
 @pytest.fixture
-def farm(tmp_path: Path) -> Iterator[tuple[Served, Client]]:
-    yield from started(small_farm(tmp_path))
+def farm(tmp_path: Path) -> Iterator[Client]:
+    with serving(small_farm(tmp_path)) as client:
+        yield client
+
+
+@pytest.fixture
+def empty(tmp_path: Path) -> Iterator[Client]:
+    with serving(tmp_path) as client:
+        yield client
 
 
 @pytest.fixture(scope="module")
 def standing(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Served, Client]]:
-    """The same for all tests that change nothing in the folder."""
-    yield from started(small_farm(tmp_path_factory.mktemp("standing")))
-
-
-@pytest.fixture
-def empty(tmp_path: Path) -> Iterator[tuple[Served, Client]]:
-    yield from started(tmp_path)
+    """A desk in a process of its own, for all tests that need one."""
+    served = Served(small_farm(tmp_path_factory.mktemp("standing")))
+    served.start()
+    try:
+        yield served, Client(served.port)
+    finally:
+        served.kill()
 
 
 def tree(lon: float, lat: float, height: Any = "40 ft") -> dict[str, Any]:
@@ -90,6 +113,13 @@ def tree(lon: float, lat: float, height: Any = "40 ft") -> dict[str, Any]:
         "geometry": {"type": "Point", "coordinates": [lon, lat]},
         "properties": {"what": "tree", "height_m": height},
     }
+
+
+def ended(process: psutil.Process) -> bool:
+    try:
+        return process.status() == psutil.STATUS_ZOMBIE
+    except psutil.NoSuchProcess:
+        return True
 
 
 def middle(state: dict[str, Any]) -> tuple[float, float]:
@@ -108,83 +138,81 @@ def test_it_listens_on_this_machine_alone(standing: tuple[Served, Client]) -> No
     assert bound <= {"0100007F"}
 
 
-def test_run_is_cancelled_at_once_leaves_nothing_and_runs_again(farm: tuple[Served, Client]) -> None:
-    served, client = farm
-    client.until(lambda state: state["model"]["state"] == "ready")
-    client("POST", "/api/run", {}, 202)
-    assert client("POST", "/api/run", {}, 409)["words"]
-    assert client("DELETE", "/api/run") == {"cancelled": True}
-    assert client("GET", "/api/state")["run"] is None and not (served.folder / "runs").exists()
-    state = client.screened()
+def test_run_is_cancelled_at_once_leaves_nothing_and_runs_again(farm: Client, tmp_path: Path) -> None:
+    farm.until(lambda state: state["model"]["state"] == "ready")
+    farm("POST", "/api/run", {}, 202)
+    assert farm("POST", "/api/run", {}, 409)["words"]
+    assert farm("DELETE", "/api/run") == {"cancelled": True}
+    assert farm("GET", "/api/state")["run"] is None and not (tmp_path / "runs").exists()
+    state = farm.screened()
     assert [entry["id"] for entry in state["runs"]] == [state["current"]] and not state["stale"]
-    assert {file.name for file in (served.folder / "runs" / state["current"]).iterdir()} == {
+    assert {file.name for file in (tmp_path / "runs" / state["current"]).iterdir()} == {
         "sites.gpkg", "run.npz", "farm.toml", "answer.json",
     }  # fmt: skip
-    client("PATCH", "/api/settings", {"set": {"setback": "10ft"}})
-    assert client("GET", "/api/state")["stale"] and "# the usual one" in (served.folder / "farm.toml").read_text()
+    farm("PATCH", "/api/settings", {"set": {"setback": "10ft"}})
+    assert farm("GET", "/api/state")["stale"] and "# the usual one" in (tmp_path / "farm.toml").read_text()
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """A desk with a tree, a keep-out and a finished run: its id, and what pages heard of it."""
+
+    served: Served
+    client: Client
+    run: str
+    heard: list[str]
 
 
 @pytest.fixture(scope="module")
-def drawn(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Served, Client, str]]:
-    """A desk with a tree, a keep-out and a finished run."""
-    for served, client in started(small_farm(tmp_path_factory.mktemp("drawn"))):
-        lon, lat = middle(client.until(lambda state: state["model"]["state"] == "ready"))
-        client("PUT", "/api/drawn/maple", tree(lon, lat))
-        keep_out = {"type": "LineString", "coordinates": [[lon - 2e-4, lat - 1e-4], [lon - 2e-4, lat + 1e-4]]}
-        wanted = {"what": "keep_out", "distance_m": "10 ft"}
-        client("PUT", "/api/drawn/line", {"geometry": keep_out, "properties": wanted})
-        yield served, client, client.screened()["current"]
+def drawn(standing: tuple[Served, Client]) -> Drawn:
+    """The first run of the standing desk."""
+    served, client = standing
+    lon, lat = middle(client.until(lambda state: state["model"]["state"] == "ready"))
+    client("PUT", "/api/drawn/maple", tree(lon, lat))
+    keep_out = {"type": "LineString", "coordinates": [[lon - 2e-4, lat - 1e-4], [lon - 2e-4, lat + 1e-4]]}
+    wanted = {"what": "keep_out", "distance_m": "10 ft"}
+    client("PUT", "/api/drawn/line", {"geometry": keep_out, "properties": wanted})
+    heard = []
+    with client.http.stream("GET", "/api/events") as stream:
+        lines = stream.iter_lines()
+        heard.append(next(lines))
+        client("POST", "/api/run", {}, 202)
+        for line in lines:
+            heard.append(line)
+            if '"state": "done"' in line:
+                break
+    return Drawn(served, client, client("GET", "/api/state")["current"], heard)
+
+
+def test_events_tell_of_the_run(drawn: Drawn) -> None:
+    assert drawn.heard[0] == "event: hello"
+    steps = [line for line in drawn.heard if '"step"' in line and '"share"' in line]
+    assert steps and any(line == "event: answer" for line in drawn.heard)
 
 
 def test_command_line_gives_the_same_answer_with_what_was_drawn(
-    drawn: tuple[Served, Client, str], tmp_path: Path
+    drawn: Drawn, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    served, client, run = drawn
-    command = [
-        sys.executable,
-        "-m",
-        "tunnelsite",
-        "screen",
-        "--project",
-        str(served.folder / "farm.toml"),
-        "--out",
-        "cli.gpkg",
-        "-q",
-    ]
-    subprocess.run(command, cwd=tmp_path, check=True, capture_output=True)
+    monkeypatch.chdir(tmp_path)
+    assert main(["screen", "--project", str(drawn.served.folder / "farm.toml"), "--out", "cli.gpkg", "-q"]) == 0
     for layer in ("candidates", "pads", "stakes", "rejections"):
         found, wanted = (
             geopandas.read_file(path, layer=layer)
-            for path in (served.folder / "runs" / run / "sites.gpkg", tmp_path / "cli.gpkg")
+            for path in (drawn.served.folder / "runs" / drawn.run / "sites.gpkg", tmp_path / "cli.gpkg")
         )
         assert len(found) and found.equals(wanted), layer
-    options = client("GET", "/api/answer")["options"]
+    options = drawn.client("GET", "/api/answer")["options"]
     table = geopandas.read_file(tmp_path / "cli.gpkg", layer="candidates")
     assert [option["score"] for option in options] == pytest.approx(list(table["score"]))
 
 
-def test_drawing_and_run_are_there_after_a_kill(drawn: tuple[Served, Client, str]) -> None:
-    served, client, run = drawn
-    lon, lat = middle(client("GET", "/api/state"))
-    for number in range(3):
-        client("PUT", f"/api/drawn/tree-{number}", tree(lon + number * 1e-4, lat))
-    client("POST", "/api/run", {}, 202)
-    os.kill(served.process.pid, signal.SIGKILL)
-    served.process.wait()
-    served.start()
-    client = Client(served)
-    state = client("GET", "/api/state")
-    assert state["current"] == run and len(state["runs"]) == 1
-    there = {one["id"] for one in client("GET", "/api/drawn")["features"]}
-    assert there == {"maple", "line", "tree-0", "tree-1", "tree-2"}
-    assert not list((served.folder / "runs").glob(".*"))
-    assert client("GET", "/api/answer")["run"] == run
-
-
-def test_second_desk_on_the_folder_is_refused_in_words(standing: tuple[Served, Client]) -> None:
-    command = [sys.executable, "-m", "tunnelsite", "desk", str(standing[0].folder), "--no-browser"]
-    done = subprocess.run(command, capture_output=True, text=True, timeout=60)
-    assert done.returncode == 2 and "another desk has" in done.stderr and "Traceback" not in done.stderr
+def test_second_desk_on_the_folder_is_refused_in_words(
+    standing: tuple[Served, Client], monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(uvicorn.Server, "run", lambda *given, **named: None)  # where it is not refused it ends too
+    assert main(["desk", str(standing[0].folder), "--no-browser"]) == 2
+    said = capsys.readouterr().err
+    assert "another desk has" in said and "Traceback" not in said
 
 
 def test_bodies_are_bounded_and_wrong_ones_answered_in_words(standing: tuple[Served, Client]) -> None:
@@ -220,49 +248,44 @@ def test_no_file_outside_is_served(standing: tuple[Served, Client], path: str) -
     )
 
 
-def test_files_are_dropped_used_and_screened(
-    empty: tuple[Served, Client], tmp_path_factory: pytest.TempPathFactory
-) -> None:
-    _, client = empty
+def test_files_are_dropped_used_and_screened(empty: Client, tmp_path_factory: pytest.TempPathFactory) -> None:
     source = tmp_path_factory.mktemp("source")
     plain_farm(source)
     files = [("file", (name, (source / name).read_bytes())) for name in ("dem.tif", "parcels.gpkg")]
-    found = client.http.post("/api/files", files=files).json()["files"]
+    found = empty.http.post("/api/files", files=files).json()["files"]
     assert [(one["name"], one["used_as"]) for one in found] == [("dem.tif", "dem"), ("parcels.gpkg", "parcels")]
-    client("PATCH", "/api/settings", {"set": {"house": ["20x48ft"], "azimuths": 8}})
-    client.until(lambda state: state["model"]["state"] == "ready")
-    assert client.screened()["headings"][3]["state"] == "ok"
-    images = {layer["id"]: layer for layer in client("GET", "/api/layers")["layers"]}
+    empty("PATCH", "/api/settings", {"set": {"house": ["20x48ft"], "azimuths": 8, "draws": 20}})
+    empty.until(lambda state: state["model"]["state"] == "ready")
+    assert empty.screened()["headings"][3]["state"] == "ok"
+    images = {layer["id"]: layer for layer in empty("GET", "/api/layers")["layers"]}
     assert {"hillshade", "score", "why_not", "water", "light"} <= set(images)
     for layer in images.values():
-        assert client.http.get(layer["url"]).content.startswith(b"\x89PNG")
+        assert empty.http.get(layer["url"]).content.startswith(b"\x89PNG")
 
 
 def test_field_drawn_on_a_terrain_model_alone_is_screened(
-    empty: tuple[Served, Client], tmp_path_factory: pytest.TempPathFactory
+    empty: Client, tmp_path_factory: pytest.TempPathFactory
 ) -> None:
-    _, client = empty
     source = tmp_path_factory.mktemp("source")
     plain_farm(source)
-    client.http.post("/api/files", files=[("file", ("dem.tif", (source / "dem.tif").read_bytes()))])
-    client("PATCH", "/api/settings", {"set": {"house": ["20x48ft"], "azimuths": 8}})
-    lon, lat = middle(client.until(lambda state: state["model"]["state"] == "ready"))
+    empty.http.post("/api/files", files=[("file", ("dem.tif", (source / "dem.tif").read_bytes()))])
+    empty("PATCH", "/api/settings", {"set": {"house": ["20x48ft"], "azimuths": 8, "draws": 20}})
+    lon, lat = middle(empty.until(lambda state: state["model"]["state"] == "ready"))
     ring = [[lon - 3e-4, lat - 2e-4], [lon + 3e-4, lat - 2e-4], [lon + 3e-4, lat + 2e-4], [lon - 3e-4, lat + 2e-4]]
     field = {
         "geometry": {"type": "Polygon", "coordinates": [[*ring, ring[0]]]},
         "properties": {"what": "field", "name": "Nord"},
     }
-    client("PUT", "/api/drawn/nord", field)
-    client.until(lambda state: state["model"]["state"] == "ready" and "missing" not in state["headings"][0]["line"])
-    client.screened()
-    options = client("GET", "/api/answer")["options"]
+    empty("PUT", "/api/drawn/nord", field)
+    empty.until(lambda state: state["model"]["state"] == "ready" and "missing" not in state["headings"][0]["line"])
+    empty.screened()
+    options = empty("GET", "/api/answer")["options"]
     assert options and {option["parcel"] for option in options} == {"Nord"}
 
 
 def test_question_of_a_foot_map_comes_back_as_a_question(
-    empty: tuple[Served, Client], tmp_path_factory: pytest.TempPathFactory
+    empty: Client, tmp_path_factory: pytest.TempPathFactory
 ) -> None:
-    _, client = empty
     path = tmp_path_factory.mktemp("source") / "dem.tif"
     crs = rasterio.crs.CRS.from_wkt(pyproj.CRS("EPSG:2263").to_wkt())  # New York Long Island, US survey feet
     transform = rasterio.transform.from_origin(1_000_000, 200_000, 3, 3)
@@ -270,26 +293,33 @@ def test_question_of_a_foot_map_comes_back_as_a_question(
         path, "w", driver="GTiff", width=60, height=50, count=1, dtype="float32", crs=crs, transform=transform
     ) as target:
         target.write(gentle(50, 60), 1)
-    client.http.post("/api/files", files=[("file", ("dem.tif", path.read_bytes()))])
-    client("PATCH", "/api/files/dem.tif", {"use_as": "dem"})
-    question = client.until(lambda state: state["questions"])["questions"][0]
+    empty.http.post("/api/files", files=[("file", ("dem.tif", path.read_bytes()))])
+    empty("PATCH", "/api/files/dem.tif", {"use_as": "dem"})
+    question = empty.until(lambda state: state["questions"])["questions"][0]
     assert question["id"] == "elevation_unit" and "feet" in question["words"] and len(question["choices"]) >= 3
-    client("POST", "/api/answers/elevation_unit", {"value": "us-ft"})
-    state = client.until(lambda state: state["model"]["state"] == "ready")
+    empty("POST", "/api/answers/elevation_unit", {"value": "us-ft"})
+    state = empty.until(lambda state: state["model"]["state"] == "ready")
     assert not state["questions"] and "US survey feet" in state["headings"][0]["line"]
 
 
-def test_events_tell_of_the_run(standing: tuple[Served, Client]) -> None:
-    _, client = standing
-    client.until(lambda state: state["model"]["state"] == "ready")
-    heard: list[str] = []
-    with client.http.stream("GET", "/api/events") as stream:
-        lines = stream.iter_lines()
-        assert next(lines) == "event: hello"
-        client("POST", "/api/run", {}, 202)
-        for line in lines:
-            heard.append(line)
-            if '"state": "done"' in line:
-                break
-    steps = [line for line in heard if '"step"' in line and '"share"' in line]
-    assert steps and any(line == "event: answer" for line in heard)
+def test_drawing_and_run_are_there_after_a_kill(drawn: Drawn) -> None:
+    served, client, run = drawn.served, drawn.client, drawn.run
+    lon, lat = middle(client("GET", "/api/state"))
+    for number in range(3):
+        client("PUT", f"/api/drawn/tree-{number}", tree(lon + number * 1e-4, lat))
+    client("POST", "/api/run", {}, 202)
+    workers = psutil.Process(served.process.pid).children(recursive=True)
+    os.kill(served.process.pid, signal.SIGKILL)
+    served.process.wait()
+    served.start()
+    client = Client(served.port)
+    state = client("GET", "/api/state")
+    assert state["current"] == run and len(state["runs"]) == 1
+    there = {one["id"] for one in client("GET", "/api/drawn")["features"]}
+    assert there == {"maple", "line", "tree-0", "tree-1", "tree-2"}
+    assert not list((served.folder / "runs").glob(".*"))
+    assert client("GET", "/api/answer")["run"] == run
+    until = time.monotonic() + 30
+    while not all(ended(worker) for worker in workers):  # by themselves: the desk could not end them
+        assert time.monotonic() < until, workers
+        time.sleep(0.05)

@@ -2,20 +2,17 @@
 
 from __future__ import annotations
 
+import multiprocessing
 import os
 import threading
-import time
 from collections.abc import Callable
 from multiprocessing.connection import Connection
 from typing import Any
 
-WATCH_S = 1.0
-
 
 def work_on(pipe: Connection) -> None:
     """Answer what comes through the pipe until it is closed."""
-    parent = os.getppid()
-    threading.Thread(target=_end_with, args=(parent,), daemon=True).start()
+    threading.Thread(target=_end_with_the_desk, daemon=True).start()
     _quiet_interrupts()
     from tunnelsite.core.errors import TunnelsiteError
     from tunnelsite.desk.bench import Bench
@@ -56,11 +53,12 @@ def _teller(pipe: Connection, number: int) -> Callable[[dict[str, Any]], None]:
     return lambda value: pipe.send((number, "told", value))
 
 
-def _end_with(parent: int) -> None:
-    """End when the desk was killed: it could not say so."""
-    while os.getppid() == parent:
-        time.sleep(WATCH_S)
-    os._exit(1)
+def _end_with_the_desk() -> None:
+    """End when the desk was killed: it could not say so. It need not be what this process was forked from."""
+    desk = multiprocessing.parent_process()
+    if desk is not None:
+        desk.join()
+        os._exit(1)
 
 
 def _quiet_interrupts() -> None:

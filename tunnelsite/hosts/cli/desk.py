@@ -47,6 +47,7 @@ def desk(given: argparse.Namespace) -> int:
         raise UsageError(f"{TOKEN} has {len(token)} letters", f"{LEAST_TOKEN} or more", "give a longer one, or none")
     project = Project(folder)
     with project.held(), _listening(int(given.port)) as listening:
+        os.environ["PYTHONSAFEPATH"] = "1"  # what it starts takes no module out of the folder that it was started in
         port = listening.getsockname()[1]
         address = f"http://{HOST}:{port}/?token={token}"
         app = application(project, token, port)
