@@ -3,10 +3,8 @@
 import csv
 import json
 import xml.etree.ElementTree as ElementTree
-from pathlib import Path
 
 import geopandas
-import numpy as np
 import pytest
 import shapely
 
@@ -14,7 +12,6 @@ from tests.hosts.screened import asked, refused, screened, screened_farm, tilted
 from tests.whole_run.files import plain_farm
 from tunnelsite.hosts.cli.main import main
 
-FARM = Path(__file__).resolve().parents[3] / "sample_data"
 SVG = "{http://www.w3.org/2000/svg}"
 APRON_M = 1.2192
 RISE = 0.015
@@ -171,23 +168,6 @@ def test_one_file_in_the_way_stops_all(slope, tmp_path, capsys):
     assert status == 2 and "exists already" in message
     assert [path.name for path in tmp_path.glob("[!.]*")] == ["g-map.svg"]
     assert (tmp_path / "g-map.svg").read_text() == "mine"
-
-
-def test_sample_farm(demo, tmp_path, capsys):
-    """No water is lost or made over the border of the box, and what still enters the pad is said."""
-    sites, _ = demo
-    words = ["grading", "--project", str(FARM / "farm.toml"), "--sites", str(sites), "--rank", "1", *QUICK]
-    summary = asked(capsys, *words, "--out", str(tmp_path / "g.gpkg"))
-    water = summary["drainage"]
-    assert any("still enters" in text for text in summary["cautions"]) == (water["entering_after_m2"] > 0)
-    stuck = [arm for arm in water["swale"] if not arm["reaches_daylight"]]
-    assert sum("longer tail" in text for text in summary["cautions"]) == len(stuck)
-    assert water["neighbours"]["left_before_m2"] == pytest.approx(water["neighbours"]["left_after_m2"], rel=0.01)
-    candidates = geopandas.read_file(sites, layer="candidates")
-    assert summary["grading"]["pad_cut_m3"] == pytest.approx(candidates.iloc[0]["cut_m3"], rel=0.2, abs=0.1)
-    lines = geopandas.read_file(tmp_path / "g.gpkg", layer="lines")
-    assert lines.crs == candidates.crs
-    assert np.isfinite(lines.total_bounds).all() and lines.distance(candidates.geometry.iloc[0]).max() < 600
 
 
 def test_services_and_keep_outs_in_the_way_are_named(slope, tmp_path, capsys):

@@ -12,7 +12,6 @@ import sys
 from pathlib import Path
 
 import numpy as np
-import pyogrio
 import pytest
 import rasterio
 
@@ -43,45 +42,6 @@ def called(*arguments) -> subprocess.CompletedProcess:
     return subprocess.CompletedProcess(arguments, status, out.getvalue(), err.getvalue())
 
 
-@pytest.fixture
-def sites(demo) -> tuple[Path, subprocess.CompletedProcess]:
-    """The demo, run once."""
-    return demo
-
-
-def test_demo_needs_no_argument_and_ranks(sites) -> None:
-    out, done = sites
-    assert done.returncode == 0, done.stderr
-    layers = {name for name, _ in pyogrio.list_layers(out)}
-    assert layers >= {"candidates", "pads", "stakes", "rejections", "criteria", "run"}
-    assert "rank" in done.stdout and "screening, not a survey" in done.stdout
-    assert "\x1b" not in done.stderr and "\x1b" not in done.stdout  # run-07: no colour where it is no terminal
-
-
-CONTRACT = [
-    "rank", "score", "parcel", "rank_in_parcel", "house", "width_m", "length_m", "bearing_deg", "lon", "lat", "ground_m",
-    "pitch_along_pct", "pitch_across_pct", "pitch_se_pct", "relief_m", "roughness_m", "crown_m", "cut_m3", "fill_m3",
-    "max_cut_m", "max_fill_m", "pad_m2", "upslope_m2", "ponding_m", "beam_share", "beam_share_worst",
-    "worst_month", "noon_clear_dec", "drainage_height_m",
-    "drainage_distance_m", "room_m", "score_here", "score_lowest", "assessed_pct", "not_assessed", "wind_shelter",
-    "topographic_factor", "cold_pool_m", "valley_depth_m", "reach_water_m", "reach_power_m", "reach_road_m", "night_lux", "clearance_m", "flags",
-]  # fmt: skip
-
-
-def test_candidates_carry_the_columns_of_the_contract(sites) -> None:
-    out, _ = sites
-    found = list(pyogrio.read_info(out, layer="candidates")["fields"])
-    assert [name for name in found if name in CONTRACT] == CONTRACT
-    scores = [name for name in found if name.startswith("score_") and name not in CONTRACT]
-    assert {"score_pitch", "score_sun", "score_drainage", "score_reach_water"} <= set(scores)
-    table = pyogrio.read_dataframe(out, layer="candidates")
-    assert table["rank"].tolist() == list(range(1, len(table) + 1)) and len(table) == 10
-    assert table["score"].is_monotonic_decreasing
-    assert table["score"].between(0, 100).all()
-    for name in scores:
-        assert table[name].dropna().between(0, 1).all()
-
-
 def test_what_was_not_assessed_is_null(tmp_path: Path) -> None:
     dem, parcels = plain_farm(tmp_path)
     out = tmp_path / "s.gpkg"
@@ -91,43 +51,6 @@ def test_what_was_not_assessed_is_null(tmp_path: Path) -> None:
         rows = database.execute("select wind_shelter, night_lux, clearance_m, beam_share from candidates").fetchall()
     assert rows and all(row[:3] == (None, None, None) for row in rows)
     assert all(row[3] is not None for row in rows)
-
-
-def test_the_demo_finds_what_was_planted(sites) -> None:
-    out, _ = sites
-    truths = json.loads((FARM / "truths.json").read_text())
-    table = pyogrio.read_dataframe(out, layer="candidates")
-    narrow = pyogrio.read_dataframe(out, layer="rejections", read_geometry=False)
-    reasons = narrow[narrow.rule == "boundary"].set_index("parcel").reason
-    assert reasons["Ribbon"].startswith("too narrow: 6.5 m < 9.1 m")
-    assert "Ribbon" not in set(table.parcel)
-    assert (table.bearing_deg - 90).abs().max() < 0.01
-    assert truths  # the terrace, the pond and the hollow are tested in tests/whole_run
-
-
-def test_run_table_and_criteria_say_what_was_done(sites) -> None:
-    out, _ = sites
-    run = pyogrio.read_dataframe(out, layer="run", read_geometry=False)
-    inputs = run[run.kind == "input"]
-    assert {"dem.tif", "parcels.gpkg", "surface.tif"} <= set(inputs.name)
-    assert inputs.value.str.match(r"sha256 [0-9a-f]{64}").all()
-    cautions = " ".join(run[run.kind == "caution"].value)
-    for word in (
-        "buried utilities",
-        "overhead power lines",
-        "Local codes rule",
-        "licensed practice",
-        "level in the field",
-    ):
-        assert word in cautions
-    criteria = pyogrio.read_dataframe(out, layer="criteria", read_geometry=False)
-    assert criteria.source.str.len().min() > 5
-    remembered = run.kind == "project"  # its files as seen from the GeoPackage: by a relative path, wherever both lie
-    assert not run.value[~remembered].str.contains(str(ROOT)).any()
-    settings = json.loads(run.value[remembered].item())
-    for name in ("dem", "parcels", "surface"):
-        assert not Path(settings[name]).is_absolute()
-        assert (out.parent / settings[name]).resolve().is_relative_to(ROOT)
 
 
 def test_json_is_json_and_progress_goes_to_stderr(tmp_path: Path) -> None:

@@ -186,34 +186,6 @@ def test_parcels_that_do_not_hold_it(farm, tmp_path, capsys):
     assert shapely.hausdorff_distance(_corners(tmp_path / "s.csv"), _footprint(farm[2])) < 2e-3
 
 
-def test_sample_farm_in_every_format(demo, tmp_path, capsys):
-    sites, _ = demo
-    endings = ("csv", "gpx", "geojson", "html")
-    outs = [word for ending in endings for word in ("--out", str(tmp_path / f"s.{ending}"))]
-    words = [
-        "stakeout",
-        "--project",
-        str(FARM / "farm.toml"),
-        "--sites",
-        str(sites),
-        "--rank",
-        "1",
-        "--date",
-        "2026-11-25",
-    ]
-    summary = asked(capsys, *words, *outs)
-    assert [Path(text).suffix[1:] for text in summary["outputs"]] == list(endings)
-    # sample_data/README.md: true east is the wanted bearing, and grid north lies 1.95 deg clockwise of true north there
-    assert summary["bearing_deg"] == pytest.approx(90.0, abs=0.01)
-    assert summary["bearings"]["from grid north (WGS 84 / UTM zone 17N)"].startswith("88.0")
-    assert summary["diagonal_m"] == pytest.approx(np.hypot(96, 30) * 0.3048)
-    assert {path.suffix for path in tmp_path.glob("s.*")} == {f".{ending}" for ending in endings}
-    geojson = geopandas.read_file(tmp_path / "s.geojson")
-    assert len(geojson) == sum(summary["stakes"].values()) + 1
-    assert "one-call" in (tmp_path / "s.html").read_text("utf-8")
-    assert main([*words, *outs, "-q"]) == 2  # exists already
-
-
 @pytest.mark.parametrize(
     ("kind", "words"),
     [("in-ground", ()), ("container", ("--crown", "2 %", "--apron-fall", "3 %", "--base", "0.2m"))],
