@@ -10,8 +10,8 @@ of the rectangle. Touching is allowed: both tests are strict, by TOLERANCE_M.
 from typing import NamedTuple
 
 import numpy as np
-from numba import njit
 
+from tunnelsite.kernels.compiled import njit
 from tunnelsite.kernels.options import INNER, PLAIN
 from tunnelsite.kernels.shared import shared_singly
 

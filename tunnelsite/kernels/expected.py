@@ -4,8 +4,8 @@ import math
 from typing import NamedTuple
 
 import numpy as np
-from numba import njit
 
+from tunnelsite.kernels.compiled import njit
 from tunnelsite.kernels.options import INNER
 from tunnelsite.kernels.shared import shared
 

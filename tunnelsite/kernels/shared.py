@@ -14,6 +14,7 @@ from collections.abc import Callable
 
 import numba
 
+from tunnelsite.kernels.compiled import njit
 from tunnelsite.kernels.options import FAST, PLAIN
 
 _PARTS = 4  # for each thread: one that is held up leaves the rest to others
@@ -28,7 +29,7 @@ class Shared:
 
     def __init__(self, function: Callable, options: dict = PLAIN, *, single: bool = False) -> None:
         self.single = single
-        self.kernel = numba.njit(**options)(function)
+        self.kernel = njit(**options)(function)
         self.__doc__, self.__name__ = function.__doc__, function.__name__
 
     def __call__(self, rounds: int, *arguments) -> list:

@@ -5,8 +5,8 @@ the number of threads.
 """
 
 import numpy as np
-from numba import njit
 
+from tunnelsite.kernels.compiled import njit
 from tunnelsite.kernels.options import INNER, PLAIN
 
 TILE_ROWS = 128

@@ -7,8 +7,8 @@ in log2(size) passes that each run on many columns at once and are exact. The me
 """
 
 import numpy as np
-from numba import njit
 
+from tunnelsite.kernels.compiled import njit
 from tunnelsite.kernels.coverage import axis_coverage
 from tunnelsite.kernels.options import INNER
 from tunnelsite.kernels.shared import shared_singly

@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numba import njit
 
+from tunnelsite.kernels.compiled import njit
 from tunnelsite.kernels.options import INNER, PLAIN
 from tunnelsite.kernels.shared import shared
 from tunnelsite.kernels.water.flow import COL_STEP, ROW_STEP

@@ -10,8 +10,8 @@ from collections.abc import Callable
 from typing import NamedTuple
 
 import numpy as np
-from numba import njit
 
+from tunnelsite.kernels.compiled import njit
 from tunnelsite.kernels.light.horizon import FLAT_EARTH, Rays, grid_pair, horizon_tangent
 from tunnelsite.kernels.options import PLAIN
 from tunnelsite.kernels.shared import shared

@@ -7,8 +7,8 @@ passed over could change nothing: the results are those of the whole march, to t
 """
 
 import numpy as np
-from numba import njit
 
+from tunnelsite.kernels.compiled import njit
 from tunnelsite.kernels.options import FAST_INNER
 
 GROUP = 8  # rows that are passed over together

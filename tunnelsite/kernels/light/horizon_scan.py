@@ -13,8 +13,8 @@ from collections.abc import Callable
 
 import numba
 import numpy as np
-from numba import njit
 
+from tunnelsite.kernels.compiled import njit
 from tunnelsite.kernels.light.horizon_near import ASIDE, GROUP, march, march_near, roof
 from tunnelsite.kernels.light.horizon_skyline import BESIDE, BLOCK, NOTHING, aim, glance, push, steepest, survivors
 from tunnelsite.kernels.options import FAST_INNER, INNER

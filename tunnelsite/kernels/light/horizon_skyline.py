@@ -8,8 +8,8 @@ strip (`watch`), so that "still the same vertex?" is one vectorised comparison.
 """
 
 import numpy as np
-from numba import njit
 
+from tunnelsite.kernels.compiled import njit
 from tunnelsite.kernels.options import FAST_INNER
 
 BLOCK = 16  # rows that enter the skylines together, most of their samples sorted out beforehand

@@ -10,8 +10,8 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
-from numba import njit
 
+from tunnelsite.kernels.compiled import njit
 from tunnelsite.kernels.options import INNER, PLAIN
 from tunnelsite.kernels.shared import shared
 

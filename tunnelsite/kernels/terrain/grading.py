@@ -12,8 +12,8 @@ looked for over the very pad, to its edges and corners, on ground that is biline
 from typing import NamedTuple
 
 import numpy as np
-from numba import njit
 
+from tunnelsite.kernels.compiled import njit
 from tunnelsite.kernels.coverage import SNAP_CELLS, axis_weights, rectangle_moments
 from tunnelsite.kernels.options import INNER
 from tunnelsite.kernels.shared import shared_singly

@@ -1,8 +1,8 @@
 """One pad graded by itself: where a lone thing stands on it, and where cut makes up the fill other than one to one."""
 
 import numpy as np
-from numba import njit
 
+from tunnelsite.kernels.compiled import njit
 from tunnelsite.kernels.options import INNER
 from tunnelsite.kernels.terrain.pads_abreast import kept_share
 

@@ -5,8 +5,8 @@ are alike, and rough ground show in many places, a lone thing in one.
 """
 
 import numpy as np
-from numba import njit
 
+from tunnelsite.kernels.compiled import njit
 from tunnelsite.kernels.coverage import axis_weights
 from tunnelsite.kernels.options import PLAIN
 from tunnelsite.kernels.shared import shared

@@ -6,8 +6,8 @@ Only what nearly every pad asks for: cut makes up the fill one to one, and no lo
 """
 
 import numpy as np
-from numba import njit
 
+from tunnelsite.kernels.compiled import njit
 from tunnelsite.kernels.options import INNER, PLAIN
 from tunnelsite.kernels.terrain.lanes import LANES, known, lanes_of, larger, load, smaller, store
 

@@ -6,8 +6,8 @@ column change. The same holds along the row for u.
 """
 
 import numpy as np
-from numba import njit
 
+from tunnelsite.kernels.compiled import njit
 from tunnelsite.kernels.options import INNER
 from tunnelsite.kernels.terrain.lanes import LANES, expect, gathered, lanes_of, load, single_root, spread, store
 

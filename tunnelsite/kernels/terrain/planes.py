@@ -9,8 +9,8 @@ long rows and a result depends neither on threads nor on the rows asked for.
 from typing import NamedTuple
 
 import numpy as np
-from numba import njit
 
+from tunnelsite.kernels.compiled import njit
 from tunnelsite.kernels.coverage import axis_coverage, rectangle_moments
 from tunnelsite.kernels.options import INNER
 from tunnelsite.kernels.shared import shared_singly

@@ -5,8 +5,8 @@ depends neither on threads nor on the rows asked for.
 """
 
 import numpy as np
-from numba import njit
 
+from tunnelsite.kernels.compiled import njit
 from tunnelsite.kernels.options import INNER
 from tunnelsite.kernels.shared import shared
 from tunnelsite.kernels.tiles import checked_rows

@@ -10,8 +10,8 @@ Source: Horn, B.K.P. (1981) Hill shading and the reflectance map, Proceedings of
 import math
 
 import numpy as np
-from numba import njit
 
+from tunnelsite.kernels.compiled import njit
 from tunnelsite.kernels.shared import shared
 
 # atan(t) in degrees for t in 0..1 is t * polynomial(t * t): near-minimax fit, within 0.000003 degree in

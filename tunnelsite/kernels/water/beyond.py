@@ -7,8 +7,8 @@ row and column of another; between them it is bilinear.
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
+from tunnelsite.kernels.compiled import njit
 from tunnelsite.kernels.options import PLAIN
 from tunnelsite.kernels.resample import _between, _bilinear
 from tunnelsite.kernels.shared import shared

@@ -20,8 +20,8 @@ Earth Surface Dynamics 7:549-562; Barnes (2016) Computers & Geosciences 96:56-68
 """
 
 import numpy as np
-from numba import njit
 
+from tunnelsite.kernels.compiled import njit
 from tunnelsite.kernels.options import INNER, PLAIN
 from tunnelsite.kernels.shared import shared, shared_singly
 

@@ -10,8 +10,8 @@ digital elevation models, Water Resources Research 33(2):309-319, equations 1-6 
 import math
 
 import numpy as np
-from numba import njit
 
+from tunnelsite.kernels.compiled import njit
 from tunnelsite.kernels.options import INNER, PLAIN
 from tunnelsite.kernels.shared import shared
 from tunnelsite.kernels.water.fill import with_rim

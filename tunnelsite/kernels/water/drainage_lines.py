@@ -7,9 +7,9 @@ first cell of a line.
 """
 
 import numpy as np
-from numba import njit
 
 from tunnelsite.kernels.bands import bands
+from tunnelsite.kernels.compiled import njit
 from tunnelsite.kernels.distance import distance_to, from_rows_away, rows_away
 from tunnelsite.kernels.options import INNER
 from tunnelsite.kernels.shared import shared

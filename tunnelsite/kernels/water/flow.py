@@ -13,8 +13,8 @@ import math
 from itertools import pairwise
 
 import numpy as np
-from numba import njit
 
+from tunnelsite.kernels.compiled import njit
 from tunnelsite.kernels.options import PLAIN
 from tunnelsite.kernels.shared import shared, shared_singly
 from tunnelsite.kernels.water.fill import with_rim, without_rim

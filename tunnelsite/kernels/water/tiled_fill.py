@@ -14,8 +14,8 @@ filled by itself, only a spanning tree of each tile's spills is kept, and the la
 from typing import NamedTuple
 
 import numpy as np
-from numba import njit
 
+from tunnelsite.kernels.compiled import njit
 from tunnelsite.kernels.options import INNER, PLAIN
 from tunnelsite.kernels.water.fill import filled
 from tunnelsite.kernels.water.flow import COL_STEP, NO_DATA, OUTLET, ROW_STEP, flow_direction

@@ -9,8 +9,8 @@ Source: the directions of `flow`; the steps over level ground from tile to tile 
 import math
 
 import numpy as np
-from numba import njit
 
+from tunnelsite.kernels.compiled import njit
 from tunnelsite.kernels.options import PLAIN
 from tunnelsite.kernels.water.flow import _OPEN_FLAT, CODE, COL_STEP, NO_DATA, OUTLET, ROW_STEP, _steepest
 from tunnelsite.kernels.water.tile_frame import mine, numbers, perimeter, rim

@@ -10,8 +10,8 @@ clusters, Environmental Modelling & Software 92:202-212 [@barnes-2017].
 from typing import NamedTuple
 
 import numpy as np
-from numba import njit
 
+from tunnelsite.kernels.compiled import njit
 from tunnelsite.kernels.options import PLAIN
 from tunnelsite.kernels.water.flow import CODE, COL_STEP, NO_DATA, OUTLET, ROW_STEP
 from tunnelsite.kernels.water.tile_frame import mine, numbers, perimeter

@@ -6,8 +6,8 @@ Arrays are [row, col], row 0 = north; directions are the codes of `flow`.
 import math
 
 import numpy as np
-from numba import njit
 
+from tunnelsite.kernels.compiled import njit
 from tunnelsite.kernels.one_thread import one_thread
 from tunnelsite.kernels.options import INNER
 from tunnelsite.kernels.shared import shared, shared_singly

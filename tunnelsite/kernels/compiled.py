@@ -1,0 +1,48 @@
+"""Kernels compiled by numba and kept on disk. What is kept is a help and never a hindrance.
+
+numba looks into what it kept before it knows whether it is of this version of the program, and a class that is gone by then, or a file
+that was cut off, ends the run with an error of `pickle`. Here what cannot be read is thrown away and compiled anew.
+"""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Callable
+from typing import Any
+
+import numba
+from numba.core.caching import FunctionCache
+from numba.core.dispatcher import Dispatcher
+
+
+class KernelCache(FunctionCache):
+    """What numba keeps of one kernel, as numba does it, but no error of it ends a run."""
+
+    def load_overload(self, sig: Any, target_context: Any) -> Any:
+        """The kept kernel for a signature; None where there is none, or none that can be read."""
+        try:
+            return super().load_overload(sig, target_context)
+        except Exception:  # unpickling raises whatever the bytes lead to
+            try:
+                self.flush()
+            except OSError:  # a folder of another user: nothing can be kept beside it
+                self.disable()
+            return None
+
+    def save_overload(self, sig: Any, data: Any) -> None:
+        """Keep a kernel; where the disk is full it is compiled again next time."""
+        with contextlib.suppress(OSError):
+            super().save_overload(sig, data)
+
+
+def njit(*, cache: bool = False, **options: Any) -> Callable[[Callable], Dispatcher]:
+    """As `numba.njit`, with what is kept on disk in a `KernelCache`. Arguments: options of numba, see `options`."""
+    compiled = numba.njit(**options)
+
+    def made(function: Callable) -> Dispatcher:
+        found: Dispatcher = compiled(function)
+        if cache:
+            found._cache = KernelCache(found.py_func)  # where numba's own `enable_caching` puts one
+        return found
+
+    return made
