@@ -109,12 +109,20 @@ class PacketProgress(Message):
     problem: Problem | None = None
 
 
+class ScanCode(Message):
+    """A QR code to be drawn: modules on a side, the quiet ones round it among them, and the dark ones as a path of SVG, one unit each."""
+
+    side: int
+    path: str
+
+
 class PhoneShown(Message):
-    """The pinned place whose stakes are shown on the local network, and the address to type on the phone."""
+    """The pinned place whose stakes are shown on the local network, and the address to scan or type on the phone."""
 
     letter: Letter
     name: str = ""
     address: str
+    code: ScanCode
 
 
 class PacketFile(Message):

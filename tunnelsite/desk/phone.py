@@ -18,6 +18,7 @@ from starlette.routing import Route
 
 from tunnelsite.core.errors import UsageError
 from tunnelsite.desk.answers import Missing
+from tunnelsite.desk.code_to_scan import scan_code
 from tunnelsite.desk.messages import PhoneShown
 
 if TYPE_CHECKING:
@@ -128,7 +129,8 @@ class Phones:
         page = await self.desk.ask("phone", pin=pin.model_dump(mode="json"))
         self.stop()
         self._page = PhonePage(page, host)
-        self.shown = PhoneShown(letter=pin.letter, name=pin.name, address=self._page.address)
+        address = self._page.address
+        self.shown = PhoneShown(letter=pin.letter, name=pin.name, address=address, code=scan_code(address))
         self.desk.soon(self._serve(self._page))
 
     async def _serve(self, page: PhonePage) -> None:

@@ -30,7 +30,7 @@ def desk(given: argparse.Namespace) -> int:
         raise UsageError(
             f"the desk needs a package that is missing ({problem.name})",
             "the extra `desk`",
-            "run pip install starlette uvicorn tomlkit python-multipart",
+            "run pip install starlette uvicorn tomlkit python-multipart segno",
         ) from None
     folder = Path(given.folder)
     if not folder.is_dir():
