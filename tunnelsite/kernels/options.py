@@ -7,3 +7,5 @@ FAST = {**PLAIN, "fastmath": {"contract"}}
 # Called from other kernels alone: without a wrapper for Python, and not kept, as whatever calls it holds its code.
 INNER = {**PLAIN, "cache": False, "no_cpython_wrapper": True}
 FAST_INNER = {**FAST, "cache": False, "no_cpython_wrapper": True}
+# For those that neither make an array nor return one: no references are counted, of which each is a locked addition.
+BARE = {**FAST_INNER, "_nrt": False}

@@ -9,14 +9,14 @@ passed over could change nothing: the results are those of the whole march, to t
 import numpy as np
 
 from tunnelsite.kernels.compiled import njit
-from tunnelsite.kernels.options import FAST_INNER
+from tunnelsite.kernels.options import BARE
 
 GROUP = 8  # rows that are passed over together
 ASIDE = 2  # lines on either side whose cells a ray from a cell of a line may meet
 _APART = 2  # runs of eight columns are marched together if no more than so many lie between them
 
 
-@njit(**FAST_INNER)
+@njit(**BARE)
 def roof(flat, columns, plan, line0, first, raw, out):
     """Set out [lines] to the greatest height that rays from cells of each line can meet in march rows first to first + GROUP.
 
@@ -38,7 +38,7 @@ def roof(flat, columns, plan, line0, first, raw, out):
         out[i] = z + abs(z) * np.float32(5e-7)  # a height between two cells may be rounded up
 
 
-@njit(**FAST_INNER)
+@njit(**BARE)
 def march_near(flat, columns, plan, start, line, eye, best, steps, roofs, marks):
     """Raise best to the steepest near sample of a strip row that starts at start = (march row, cell, column), on scan line `line`.
 
@@ -47,7 +47,7 @@ def march_near(flat, columns, plan, start, line, eye, best, steps, roofs, marks)
     """
     p, n = start[0], eye.size
     count, rings = plan.near_count, len(roofs)
-    tops, seen, marched = roofs.reshape(-1), np.int64(0), np.int64(0)
+    tops, marched = roofs.reshape(-1), np.int64(0)
     rises, eights = marks[0], marks[1][: (n + 7) // 8]
     eights[-1] = 0
     for group in range((p - steps) // GROUP, p // GROUP + 1):  # from afar: uphill the farthest rise highest
@@ -59,8 +59,12 @@ def march_near(flat, columns, plan, start, line, eye, best, steps, roofs, marks)
         above = np.uint64((group % rings) * roofs.shape[1] + line)
         for i in range(np.uint64(n)):
             rises[i] = max(tops[above + i] - eye[i], np.float32(0.0)) * inverse - lift > best[i]
-        run = np.int64(-1)
-        for eight in range(len(eights) + _APART + 1):
+        eight, run, seen = np.int64(0), np.int64(-1), np.int64(0)
+        while eight < len(eights) + _APART + 1:
+            e = np.uint64(eight)
+            if run < 0 and eight + 4 <= len(eights) and eights[e] | eights[e + 1] | eights[e + 2] | eights[e + 3] == 0:
+                eight += 4  # mostly there is nothing for long
+                continue
             if eight < len(eights) and eights[eight] != 0:
                 run, seen = eight if run < 0 else run, eight
             elif run >= 0 and eight - seen > _APART:
@@ -68,10 +72,11 @@ def march_near(flat, columns, plan, start, line, eye, best, steps, roofs, marks)
                 march(flat, columns, plan, start, (8 * run, end), (first, last), eye, best)
                 marched += (end - 8 * run) * (last - first)
                 run = np.int64(-1)
+            eight += 1
     return marched / (n * max(count[steps], 1))
 
 
-@njit(**FAST_INNER)
+@njit(**BARE)
 def _march_sides(flat, plan, q, start, span, eye, best):
     """One sample of the near march for the columns low..high of a strip row: start = (cell, column), span =
     columns."""
@@ -84,7 +89,7 @@ def _march_sides(flat, plan, q, start, span, eye, best):
         best[i] = v if v > best[i] else best[i]
 
 
-@njit(**FAST_INNER)
+@njit(**BARE)
 def march(flat, columns, plan, start, run, samples, eye, best):
     """Raise best to the steepest of some near samples for a run of columns of a strip row that starts at (march row, cell, column).
 

@@ -16,127 +16,108 @@ import numpy as np
 
 from tunnelsite.kernels.compiled import njit
 from tunnelsite.kernels.light.horizon_near import ASIDE, GROUP, march, march_near, roof
-from tunnelsite.kernels.light.horizon_skyline import BESIDE, BLOCK, NOTHING, aim, glance, push, steepest, survivors
-from tunnelsite.kernels.options import FAST_INNER, INNER
+from tunnelsite.kernels.light.horizon_skyline import (
+    BESIDE,
+    BLOCK,
+    NOTHING,
+    aim,
+    between,
+    cross_block,
+    glance,
+    push,
+    sight,
+    steepest,
+    survivors,
+)
+from tunnelsite.kernels.options import BARE, INNER
 from tunnelsite.kernels.shared import fast_shared
 
 NEAR_STEPS = 56  # most row steps marched exactly from a cell; at least BLOCK - 1 fewer
-AGREE = np.float32(0.002)  # tangents of two neighbouring lines closer than this are interpolated
 CROWDED = 0.3  # part of the near march from which on it costs less to march all
 LANES = 4  # tables that are looked up at a time
 STRIP = 1024  # most scan lines that a thread handles together; the results do not depend on it
+_HIGHER, _MORE = np.float32(1.5), np.float32(0.005)  # a cell's own ray may see so much more than its lines
 _TILE = 64
+_EIGHTH = np.int64(0x0001020304050607)  # times a power of 256, its top eight bits say which
 _TURN_ROWS = 1 << 12
 
 
-@njit(**FAST_INNER)
-def _cross_row(flat, columns, row, line0, offset, line_z):
-    """Set line_z to the heights where scan lines, the first at column line0 + offset, cross a row."""
-    n = line_z.size
-    side = 0 if offset == 0.0 else (1 if offset > 0.0 else -1)
-    f = np.float32(abs(offset))
-    low = min(max(0, -line0, -(line0 + side)), n)
-    high = max(low, min(n, columns - line0, columns - line0 - side))
-    line_z[:low] = np.nan
-    line_z[high:] = np.nan
-    here = np.uint64(row * columns + line0 + low)
-    there = np.uint64(row * columns + line0 + side + low)
-    o = np.uint64(low)
-    for i in range(np.uint64(high - low)):
-        z = flat[here + i]
-        line_z[o + i] = z + f * (flat[there + i] - z)
-
-
-@njit(**FAST_INNER)
-def _cross_block(flat, columns, plan, line0, first, count, crossed):
-    """Fill crossed, see `survivors`, with the march rows first, first + 1, ... of a block."""
-    rows = flat.size // columns
-    crossed[:] = np.nan
-    for k in range(max(first - BESIDE, 0), first + count):
-        row = k if plan.ahead < 0 else rows - 1 - k
-        _cross_row(flat, columns, row, line0 + plan.shift[k], plan.offset[k], crossed[k - first + BESIDE])
-
-
-@njit(**FAST_INNER)
-def _look(line0, p, eye, drop, per_step, skyline, seen, keep):
-    """Set seen = (tangent, steps) to each eye's horizon on the scan line that starts the strip row at line0.
-
-    Where the watched vertex is not the answer it is searched for, and watched from then on if `keep`.
-    """
-    heights, places, tops, guess, watch = skyline
-    tangent, steps, (missed, eights) = seen
-    n = eye.size
-    glance(watch, line0, p, eye, drop, per_step, tangent, steps, missed)
-    for eight in range((n + 7) // 8):
-        if eights[eight] == 0:
-            continue
-        for i in range(8 * eight, min(8 * eight + 8, n)):
-            if missed[i]:
-                line = line0 + i
-                v = steepest(line, eye[i], p, heights, places, tops[line], drop)
-                d = np.float32(p) - places[v, line]
-                tangent[i] = (heights[v, line] - eye[i] - drop * d * d) * per_step / d
-                steps[i] = d
-                if keep:
-                    aim(line, v, heights, places, tops, guess, watch)
-
-
-@njit(**FAST_INNER)
+@njit(**BARE)
 def _far(line0, p, plan, eye, best, skyline, scratch):
     """Set best to the horizon beyond the near march of a strip row whose scan lines start at line0, where the two lines agree.
 
-    Sets scratch = ((tangents, steps), (tangents, steps), (apart, eights)): what either line gives, and whether they do not agree,
-    each by itself and eight at a time; best is 0 there.
+    Sets scratch, see `glance`: what either line gives, and whether they do not agree; best is 0 there.
     """
-    (t0, k0), (t1, k1), marks = scratch
-    apart, n = marks[0], eye.size
-    drop, per_step = np.float32(plan.drop), plan.sight[1, 1]
-    _look(line0, p, eye, drop, per_step, skyline, (t0, k0, marks), np.bool_(True))
-    offset = plan.offset[p]
-    if offset == 0.0:  # the scan line runs through the cells themselves
-        t1, k1 = t0, k0
-    else:
-        _look(line0 + (-1 if offset > 0.0 else 1), p, eye, drop, per_step, skyline, (t1, k1, marks), np.bool_(False))
+    heights, places, tops, guess, watch = skyline
+    (t0, k0), (t1, k1), (_, some), (apart, _) = scratch
+    drop, per_step, offset = np.float32(plan.drop), plan.sight[1, 1], plan.offset[p]
     share = np.float32(abs(offset))
-    for i in range(n):
-        a, b = t0[i], t1[i]
-        differ = (abs(b - a) > AGREE) & ((a > np.float32(0.0)) | (b > np.float32(0.0)))
-        s = a + share * (b - a)
-        apart[i] = differ
-        best[i] = s if (s > np.float32(0.0)) & (not differ) else np.float32(0.0)
+    aside = 0 if offset == 0.0 else (-1 if offset > 0.0 else 1)  # 0: the scan line runs through the cells themselves
+    glance(watch, (line0, line0 + aside), (p, share), eye, (drop, per_step), best, scratch)
+    for eight in range((eye.size + 7) // 8):
+        word = some[eight]
+        while word:  # what a line watches is not the answer
+            i = 8 * eight + ((word & -word) * _EIGHTH >> 56)
+            word &= word - 1
+            if i >= eye.size:
+                break
+            e, line = eye[i], line0 + i
+            v = steepest(line, e, p, heights, places, tops[line], drop, guess[line])
+            aim(line, v, heights, places, tops, guess, watch)
+            a, k0[i] = sight(line, v, e, p, heights, places, drop)
+            b, k1[i] = a, k0[i]
+            if aside != 0:
+                v = steepest(line + aside, e, p, heights, places, tops[line + aside], drop, guess[line + aside])
+                b, k1[i] = sight(line + aside, v, e, p, heights, places, drop)
+            t0[i], t1[i] = a * per_step, b * per_step
+            best[i], apart[i] = between(t0[i], t1[i], share)
 
 
-@njit(**FAST_INNER)
+@njit(**BARE, forceinline=True)  # a call would hand over all of the plan
+def _crossings(flat, columns, plan, sights, p, place, eye, high):
+    """Raise a tangent to the greatest of a ray from height eye within row steps k - 1 to k + 1, place = ((cell, column), k)."""
+    (start, column), middle = place
+    side, width, pitch = plan.side, np.uint64(columns), plan.ahead * columns
+    for k in range(max(middle - 1, 1), min(middle + 1, p) + 1):
+        shift, row = side * plan.column[np.uint64(k)], np.uint64(6 * k)
+        first, cell, f = column + shift, start + shift + pitch * k, sights[row]
+        if np.uint64(first) >= width:
+            continue
+        z, before = flat[np.uint64(cell)], flat[np.uint64(cell - pitch)]
+        inverse, drop = sights[row + np.uint64(4)], sights[row + np.uint64(5)]
+        v = (before + sights[row + np.uint64(3)] * (z - before) - eye) * inverse - drop
+        high = v if v > high else high
+        second = side if f > np.float32(0.0) else 0
+        if np.uint64(first + second) < width:
+            inverse, drop = sights[row + np.uint64(1)], sights[row + np.uint64(2)]
+            v = (z + f * (flat[np.uint64(cell + second)] - z) - eye) * inverse - drop
+            high = v if v > high else high
+    return high
+
+
+@njit(**BARE)
 def _settle(flat, columns, plan, p, at, eye, best, scratch):
     """Raise best where `_far` has found the lines apart, by the crossings of the cell's own ray in the row steps in which either line
-    has its horizon and in those beside them: at = (cell, column).
+    has its horizon and in those beside them: at = (cell, column). The ray may see more than the lines, but counts only up to a bound,
+    so that it does not matter whether the near march comes before or after.
     """
-    (tangents0, steps0), (tangents1, steps1), (apart, eights) = scratch
-    sight, side, width, pitch = plan.sight, plan.side, np.uint64(columns), plan.ahead * columns
-    for eight in range((eye.size + 7) // 8):
-        if eights[eight] == 0:
-            continue
-        for i in range(8 * eight, min(8 * eight + 8, eye.size)):
-            if not (apart[i] and (tangents0[i] > best[i] or tangents1[i] > best[i])):
-                continue
-            k0, k1, e, high = np.int64(steps0[i]), np.int64(steps1[i]), eye[i], best[i]
-            for j in range(6):
-                k = k0 - 1 + j if j < 3 else k1 - 4 + j
-                if k < 1 or k > p or (j > 2 and abs(k - k0) < 2):
-                    continue
-                shift = side * plan.column[np.uint64(k)]
-                first, cell = at[1] + i + shift, at[0] + i + shift + pitch * k
-                if np.uint64(first) >= width:
-                    continue
-                row, f = np.uint64(k), sight[np.uint64(k), 0]
-                z, before = flat[np.uint64(cell)], flat[np.uint64(cell - pitch)]
-                v = (before + sight[row, 3] * (z - before) - e) * sight[row, 4] - sight[row, 5]
-                high = v if v > high else high
-                second = side if f > np.float32(0.0) else 0
-                if np.uint64(first + second) < width:
-                    v = (z + f * (flat[np.uint64(cell + second)] - z) - e) * sight[row, 1] - sight[row, 2]
-                    high = v if v > high else high
-            best[i] = high
+    (tangents0, steps0), (tangents1, steps1), _, (_, some) = scratch
+    sights = plan.sight.reshape(-1)
+    for eight in range(np.uint64((eye.size + 7) // 8)):
+        word = some[eight]
+        while word:
+            i = np.uint64(8) * eight + np.uint64((word & -word) * _EIGHTH >> 56)
+            word &= word - 1
+            if i >= np.uint64(eye.size):
+                break
+            most = max(tangents0[i], tangents1[i]) * _HIGHER + _MORE
+            if most > best[i]:
+                place, high, k = (at[0] + np.int64(i), at[1] + np.int64(i)), best[i], np.int64(steps0[i])
+                high = _crossings(flat, columns, plan, sights, p, (place, k), eye[i], high)
+                if steps0[i] != steps1[i]:
+                    k = np.int64(steps1[i])
+                    high = _crossings(flat, columns, plan, sights, p, (place, k), eye[i], high)
+                best[i] = min(high, most)
 
 
 @njit(**INNER, fastmath=False)  # said aloud, or the caller's licence would be inherited
@@ -162,7 +143,7 @@ def add_losses(tangents, look_up, free, place, losses):
                 sums[to + group + k] += taken[at + group + k]
 
 
-@njit(**FAST_INNER)
+@njit(**BARE)
 def _raise_to_floor(floor, row, column, best):
     """Raise the horizons of a run of cells that starts at (row, column) to their `outlines.Floor`."""
     starts, first, end, offset, values = floor
@@ -198,12 +179,7 @@ def scan(surface, observer, window, lift, plan, near, floor, tally, tangents):
 
 @fast_shared
 def _scan_strips(mine, surface, observer, window, lift, plan, sizes, floor, tally, tangents):
-    columns = surface.shape[1]
-    look_up, free, flipped, losses = tally
-    top, bottom, left, right = window
-    flat, eyes, out = surface.reshape(-1), observer.reshape(-1), tangents.reshape(-1)
     near, strip, leftmost, rows = sizes  # no row is walked beyond the last observers
-    block = max(1, min(BLOCK, near))
     for number in range(mine[0], mine[1]):
         line0 = leftmost + number * strip - 1  # with one line more on either side
         heights = np.empty((rows, strip + 2), np.float32)
@@ -215,50 +191,70 @@ def _scan_strips(mine, surface, observer, window, lift, plan, sizes, floor, tall
         watch[1::2] = -1.0
         crossed = np.empty((BLOCK + 2 * BESIDE, strip + 2), np.float32)
         above, mask = np.empty(strip + 2, np.float32), np.empty(strip + 2, np.int32)
-        values, eights = np.empty((6, strip), np.float32), np.empty((2, (strip + 7) // 8), np.int64)
-        rises = (eights[1].view(np.bool_), eights[1])
-        scratch = ((values[0], values[1]), (values[2], values[3]), (eights[0].view(np.bool_), eights[0]))
+        values, eights = np.empty((6, strip), np.float32), np.zeros((3, (strip + 7) // 8), np.int64)
+        rises, missed, apart = eights[0].view(np.bool_), eights[1].view(np.bool_), eights[2].view(np.bool_)
+        scratch = ((values[0], values[1]), (values[2], values[3]), (missed, eights[1]), (apart, eights[2]))
         raw, roofs = np.empty(strip + 2 + 2 * ASIDE, np.float32), np.empty((near // GROUP + 2, strip + 2), np.float32)
-        crowded = 0.0  # part of the near march that could not be passed over in the last row that was looked at
-        known = np.int64(0)  # rows farther than this one are in the skylines
-        for p in range(rows):
-            if p - near > known:
-                count = block - (known + plan.anchor) % block
-                _cross_block(flat, columns, plan, line0, known, count, crossed)
-                survivors(crossed, np.float32(plan.drop), above, mask)
-                push(crossed, mask, known, heights, places, tops, guess, watch, np.float32(plan.drop))
-                known += count
-            if p % GROUP == 0:
-                roof(flat, columns, plan, line0, p, raw, roofs[p // GROUP % len(roofs)])
-            column = max(left, line0 + 1 + plan.shift[p])
-            n = min(right, line0 + 1 + plan.shift[p] + strip) - column
-            row = p if plan.ahead < 0 else len(surface) - 1 - p
-            if n <= 0 or row < top or row >= bottom:
-                continue
-            cell = row * columns + column
-            eye, best = values[4, :n], values[5, :n]
-            place = np.uint64((row - top) * (right - left) + column - left)
-            for i in range(np.uint64(n)):
-                eye[i] = eyes[place + i] + lift
+        skyline = heights, places, tops, guess, watch
+        room = values, scratch, (crossed, above, mask), (raw, roofs, (rises, eights[0]))
+        _walk(surface, observer, window, lift, plan, (near, strip, line0, rows), floor, tally, tangents, skyline, room)
+
+
+@njit(**BARE)
+def _walk(surface, observer, window, lift, plan, sizes, floor, tally, tangents, skyline, room):
+    """Walk a strip of lines from the row farthest ahead; sizes = (near, lines, one line before the first, rows)."""
+    columns = surface.shape[1]
+    look_up, free, flipped, losses = tally
+    top, bottom, left, right = window
+    near, strip, line0, rows = sizes
+    flat, eyes, out = surface.reshape(-1), observer.reshape(-1), tangents.reshape(-1)
+    heights, places, tops, guess, watch = skyline
+    values, scratch, (crossed, above, mask), (raw, roofs, marks) = room
+    block = max(1, min(BLOCK, near))
+    crowded = 0.0  # part of the near march that could not be passed over in the last row that was looked at
+    known = np.int64(0)  # rows farther than this one are in the skylines
+    for p in range(rows):
+        if p - near > known:
+            count = block - (known + plan.anchor) % block
+            cross_block(flat, columns, plan, line0, known, count, crossed)
+            survivors(crossed, np.float32(plan.drop), above, mask)
+            push(crossed, mask, known, heights, places, tops, guess, watch, np.float32(plan.drop))
+            known += count
+        if p % GROUP == 0:
+            roof(flat, columns, plan, line0, p, raw, roofs[p // GROUP % len(roofs)])
+        column = max(left, line0 + 1 + plan.shift[p])
+        n = min(right, line0 + 1 + plan.shift[p] + strip) - column
+        row = p if plan.ahead < 0 else len(surface) - 1 - p
+        if n <= 0 or row < top or row >= bottom:
+            continue
+        cell = row * columns + column
+        eye, best = values[4, :n], values[5, :n]
+        place = np.uint64((row - top) * (right - left) + column - left)
+        for i in range(np.uint64(n)):
+            eye[i] = eyes[place + i] + lift
+        line = column - (line0 + plan.shift[p])
+        if known > 0:
+            _far(line, p, plan, eye, best, skyline, scratch)
+        else:
             best[:] = 0.0
-            line = column - (line0 + plan.shift[p])
-            if known > 0:
-                _far(line, p, plan, eye, best, (heights, places, tops, guess, watch), scratch)
-            if p % GROUP == 0 or crowded < CROWDED:
-                crowded = march_near(flat, columns, plan, (p, cell, column), line, eye, best, p - known, roofs, rises)
-            else:
-                march(flat, columns, plan, (p, cell, column), (0, n), (0, plan.near_count[p - known]), eye, best)
-            if known > 0:
-                _settle(flat, columns, plan, p, (cell, column), eye, best, scratch)
-            if floor[4].size > 0:
-                _raise_to_floor(floor, row - top, column - left, best)
+        sparse = crowded < CROWDED  # then settled horizons spare much of the march; else a march spares much settling
+        if known > 0 and sparse:
+            _settle(flat, columns, plan, p, (cell, column), eye, best, scratch)
+        if p % GROUP == 0 or sparse:
+            crowded = march_near(flat, columns, plan, (p, cell, column), line, eye, best, p - known, roofs, marks)
+        else:
+            march(flat, columns, plan, (p, cell, column), (0, n), (0, plan.near_count[p - known]), eye, best)
+        if known > 0 and not sparse:
+            _settle(flat, columns, plan, p, (cell, column), eye, best, scratch)
+        if floor[4].size > 0:
+            _raise_to_floor(floor, row - top, column - left, best)
+        if look_up.shape[1] > 0:
             for i in range(n):
                 best[i] = best[i] if eye[i] == eye[i] else np.float32(np.nan)
-            if look_up.shape[1] > 0:
-                add_losses(best, look_up, free, (row - top, column - left, flipped), losses)
-            else:  # an array put into a slice brings the text of its error, which takes seconds to compile
-                for i in range(np.uint64(n)):
-                    out[place + i] = best[i]
+            add_losses(best, look_up, free, (row - top, column - left, flipped), losses)
+        else:  # an array put into a slice brings the text of its error, which takes seconds to compile
+            for i in range(np.uint64(n)):
+                out[place + i] = best[i] if eye[i] == eye[i] else np.float32(np.nan)
 
 
 @fast_shared

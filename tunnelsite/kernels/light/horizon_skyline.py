@@ -10,7 +10,7 @@ strip (`watch`), so that "still the same vertex?" is one vectorised comparison.
 import numpy as np
 
 from tunnelsite.kernels.compiled import njit
-from tunnelsite.kernels.options import FAST_INNER
+from tunnelsite.kernels.options import BARE
 
 BLOCK = 16  # rows that enter the skylines together, most of their samples sorted out beforehand
 BESIDE = 4  # rows looked at on either side of a block
@@ -19,10 +19,39 @@ _DE_BRUIJN = np.int32(0x09AF)  # times a power of two, its top four bits of 16 n
 _PLACE = np.zeros(16, np.int32)
 for _k in range(16):
     _PLACE[((0x09AF << _k) >> 12) & 15] = _k
+AGREE = np.float32(0.002)  # tangents of two neighbouring lines closer than this are interpolated
 NOTHING = np.float32(-1e30)  # height [m] that stands for an empty skyline
 
 
-@njit(**FAST_INNER)
+@njit(**BARE)
+def _cross_row(flat, columns, row, line0, offset, line_z):
+    """Set line_z to the heights where scan lines, the first at column line0 + offset, cross a row."""
+    n = line_z.size
+    side = 0 if offset == 0.0 else (1 if offset > 0.0 else -1)
+    f = np.float32(abs(offset))
+    low = min(max(0, -line0, -(line0 + side)), n)
+    high = max(low, min(n, columns - line0, columns - line0 - side))
+    line_z[:low] = np.nan
+    line_z[high:] = np.nan
+    here = np.uint64(row * columns + line0 + low)
+    there = np.uint64(row * columns + line0 + side + low)
+    o = np.uint64(low)
+    for i in range(np.uint64(high - low)):
+        z = flat[here + i]
+        line_z[o + i] = z + f * (flat[there + i] - z)
+
+
+@njit(**BARE)
+def cross_block(flat, columns, plan, line0, first, count, crossed):
+    """Fill crossed, see `survivors`, with the march rows first, first + 1, ... of a block."""
+    rows = flat.size // columns
+    crossed[:] = np.nan
+    for k in range(max(first - BESIDE, 0), first + count):
+        row = k if plan.ahead < 0 else rows - 1 - k
+        _cross_row(flat, columns, row, line0 + plan.shift[k], plan.offset[k], crossed[k - first + BESIDE])
+
+
+@njit(**BARE)
 def survivors(rows, drop, above, mask):
     """Set bit k of mask for the lines whose sample on block row k can still be a horizon.
 
@@ -36,7 +65,7 @@ def survivors(rows, drop, above, mask):
         _survivors(rows.reshape(-1), last, drop, above, mask)
 
 
-@njit(**FAST_INNER)
+@njit(**BARE)
 def _survivors(flat, last, drop, above, mask):
     """The block rows last, last - 1, ...: few, and of constant number, or the loop over lines is not vectorised."""
     n, n2, n4 = np.uint64(mask.size), np.uint64(2 * mask.size), np.uint64(4 * mask.size)
@@ -58,7 +87,7 @@ def _survivors(flat, last, drop, above, mask):
         mask[i] |= bits << (last - _UNROLLED + 1)
 
 
-@njit(**FAST_INNER, forceinline=True)
+@njit(**BARE, forceinline=True)
 def aim(i, vertex, heights, places, tops, guess, watch):
     """Make a vertex the one that line i watches."""
     nearer = min(vertex + 1, tops[i])
@@ -72,7 +101,7 @@ def aim(i, vertex, heights, places, tops, guess, watch):
     watch[5, i] = places[farther, i]
 
 
-@njit(**FAST_INNER)
+@njit(**BARE)
 def push(rows, mask, first, heights, places, tops, guess, watch, drop):
     """Add a block's samples that `survivors` left, the block starting at march row first, to the skylines and bring `watch`
     up to date.
@@ -115,45 +144,72 @@ def push(rows, mask, first, heights, places, tops, guess, watch, drop):
             aim(i, guess[i], heights, places, tops, guess, watch)
 
 
-@njit(**FAST_INNER)
-def glance(watch, line0, p, eye, drop, per_step, tangent, steps, missed):
-    """Tangent from each eye (march row p) to its line's watched vertex, steps to it, and whether another is
-    steeper.
+@njit(**BARE)
+def between(a, b, share):
+    """(the horizon, at least 0, between two lines that have tangents a and b, whether they are too far apart to be interpolated).
 
-    The first eye's line is line0. One flat array and unsigned indices, or the loop is not vectorised.
+    The horizon is 0 where they are.
     """
-    fp = np.float32(p)
-    flat = watch.reshape(-1)
-    lines = watch.shape[1]
-    v, n, f = np.uint64(line0), np.uint64(line0 + 2 * lines), np.uint64(line0 + 4 * lines)
-    one = np.uint64(lines)
+    apart = (abs(b - a) > AGREE) & ((a > np.float32(0.0)) | (b > np.float32(0.0)))
+    s = a + share * (b - a)
+    return s if (s > np.float32(0.0)) & (not apart) else np.float32(0.0), apart
+
+
+@njit(**BARE)
+def glance(watch, lines, at, eye, scale, best, seen):
+    """Look from each eye to the vertices watched by two lines, lines = the first eye's: set best to the horizon `between` them.
+
+    at = (march row, share of the second line); scale = (drop, 1 / row step). Sets seen = ((tangents, steps), (tangents, steps), (missed,
+    _), (apart, _)): either line's, whether another vertex than the watched one is steeper, and whether the lines are apart.
+    One flat array and unsigned indices, or the loop is not vectorised.
+    """
+    fp, share, (drop, per_step) = np.float32(at[0]), at[1], scale
+    (tangents0, steps0), (tangents1, steps1), (missed, _), (apart, _) = seen
+    flat, row = watch.reshape(-1), np.uint64(watch.shape[1])
+    v, w = np.uint64(lines[0]), np.uint64(lines[1])
     for i in range(np.uint64(eye.size)):
-        e = eye[i]
-        d = fp - flat[v + one + i]
-        dn = fp - flat[n + one + i]
-        df = fp - flat[f + one + i]
-        z = flat[v + i] - e - drop * d * d
-        zn = flat[n + i] - e - drop * dn * dn
-        zf = flat[f + i] - e - drop * df * df
-        tangent[i] = z * per_step / d
-        steps[i] = d
-        missed[i] = (zn * d > z * dn) | (zf * d > z * df)
+        a, d, other = _watched(flat, row, v + i, eye[i], fp, drop)
+        b, db, others = _watched(flat, row, w + i, eye[i], fp, drop)
+        a, b = a * per_step, b * per_step
+        tangents0[i], steps0[i], tangents1[i], steps1[i] = a, d, b, db
+        missed[i] = other | others
+        best[i], apart[i] = between(a, b, share)
 
 
-@njit(**FAST_INNER)
-def steepest(i, eye, p, heights, places, top, drop):
-    """Index of line i's vertex with the steepest line of sight from height eye at march row p."""
-    low = 0
-    high = top
-    fp = np.float32(p)
+@njit(**BARE)
+def _watched(flat, row, at, e, fp, drop):
+    """(tangent to the watched vertex of a line [1 / step], steps to it, whether one beside it is steeper)."""
+    d = fp - flat[at + row]
+    dn = fp - flat[at + np.uint64(3) * row]
+    df = fp - flat[at + np.uint64(5) * row]
+    z = flat[at] - e - drop * d * d
+    zn = flat[at + np.uint64(2) * row] - e - drop * dn * dn
+    zf = flat[at + np.uint64(4) * row] - e - drop * df * df
+    return z / d, d, (zn * d > z * dn) | (zf * d > z * df)
+
+
+@njit(**BARE)
+def sight(i, vertex, eye, p, heights, places, drop):
+    """(tangent [1 / step], steps) from height eye at march row p to a vertex of line i."""
+    d = np.float32(p) - places[vertex, i]
+    return (heights[vertex, i] - eye - drop * d * d) / d, d
+
+
+@njit(**BARE)
+def steepest(i, eye, p, heights, places, top, drop, guess):
+    """Index of line i's vertex with the steepest line of sight from height eye at march row p, sought from a guess outwards."""
+    low, high, step, fp = 0, top, 0, np.float32(p)
+    probe = min(guess, top - 1)
     while low < high:
-        probe = (low + high) >> 1
         d = fp - places[probe, i]
         dn = fp - places[probe + 1, i]
         z = heights[probe, i] - eye - drop * d * d
         zn = heights[probe + 1, i] - eye - drop * dn * dn
         if zn * d > z * dn:
             low = probe + 1
+            probe = min(low + step, (low + high) >> 1)
         else:
             high = probe
+            probe = max(high - 1 - step, (low + high) >> 1)
+        step = 2 * step + 1
     return low
