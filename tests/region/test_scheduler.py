@@ -159,3 +159,9 @@ def test_a_group_that_fails_fails_the_parcel_at_fault(tmp_path: Path, monkeypatc
         )
         assert one.equals(two)
     assert "this outline breaks something" in capsys.readouterr().out
+    monkeypatch.setattr("tunnelsite.region.tasks.FEW", 1)  # halves, of which one fails again
+    halved = tmp_path / "halved.gpkg"
+    assert main(["region", *map(str, files), *asked, "--group-size", "2km", "--out", str(halved)]) == 0
+    state = pyogrio.read_dataframe(halved, layer="parcels").set_index("parcel").state
+    assert sorted(state.index[state == "failed"]) == ["lot 4"] and len(state) == 3
+    assert pyogrio.read_dataframe(halved, layer="tasks").state.tolist().count("split") == 2

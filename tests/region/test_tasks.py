@@ -62,6 +62,23 @@ def test_no_task_is_wider_than_its_local_grid_holds_true() -> None:
         assert max(grid_size(boxes[group], 0.0, 1.0)) <= tasks.WIDEST_M
 
 
+def test_a_task_that_fails_is_halved_until_its_parcels_are_few(monkeypatch: pytest.MonkeyPatch) -> None:
+    parcels = county(1500.0, 150.0)  # 10 x 10
+    names = [str(k) for k in range(len(parcels))]
+    (whole,) = tasks_of(parcels, names, replace(AUTO, cell_m=5.0), {}, np.zeros(len(parcels), int))
+    halves = tasks.smaller_tasks(parcels, names, [whole], {}, 7)
+    assert [len(half.parcels) for half in halves] == [50, 50] and [half.number for half in halves] == [7, 8]
+    assert sorted(np.concatenate([half.parcels for half in halves])) == list(range(100))
+    west, east = (shapely.total_bounds(parcels.geometry[half.parcels]) for half in halves)
+    assert west[2] < east[0] or west[3] < east[1]  # land round them is halved, too
+    few = replace(halves[0], parcels=halves[0].parcels[: tasks.FEW])
+    alone = tasks.smaller_tasks(parcels, names, [few], {}, 0)
+    assert [task.parcels.tolist() for task in alone] == [[k] for k in few.parcels.tolist()]
+    every = tasks.all_smaller_tasks(parcels, names, [whole], {})
+    assert {task.key for task in halves} < {task.key for task in every}
+    assert {k for task in every if len(task.parcels) == 1 for k in task.parcels} == set(range(100))
+
+
 def test_many_parcels_are_shared_out(monkeypatch: pytest.MonkeyPatch) -> None:
     parcels = county(3900.0, 75.0)
     coarse = replace(AUTO, cell_m=5.0)

@@ -15,14 +15,14 @@ from tunnelsite.core.layers import Features
 from tunnelsite.core.table import INTEGER, REAL, TEXT, Heading, Places, Table, table_of
 from tunnelsite.region.parcel_columns import SCREENED, own_columns, parcel_columns
 from tunnelsite.region.part import check_values, columns_of
-from tunnelsite.region.running import Failure
+from tunnelsite.region.running import Failure, may_be_one_parcel
 from tunnelsite.region.tasks import Task
 
 TASK_COLUMNS = {
     "task": Heading(INTEGER, "number"),
     "key": Heading(TEXT, "SHA-256 of everything its answer depends on"),
     "parcels": Heading(INTEGER, "parcels in it"),
-    "state": Heading(TEXT, "screened, failed, no data, or split into a task for each parcel"),
+    "state": Heading(TEXT, "screened, failed, no data, or split into smaller tasks"),
     "cell_m": Heading(REAL, "working cell", "m"),
     "notes": Heading(TEXT, "what was found or assumed"),
 }
@@ -33,7 +33,7 @@ Found = list[tuple[int, dict[str, Any]]]  # task numbers, and tables as `part.ta
 @dataclass(frozen=True)
 class Done:
     """What came of the tasks: all of them, the failures by task number, and those failed ones whose parcels were then screened
-    each alone, in tasks that follow."""
+    in smaller tasks that follow."""
 
     tasks: Sequence[Task]
     failures: Mapping[int, Failure]
@@ -44,6 +44,11 @@ class Done:
         if any(task is one for one in self.split):
             return "split"
         return self.failures[task.number].state if task.number in self.failures else SCREENED
+
+    def to_split(self) -> list[Task]:
+        """The tasks that failed for what may lie in one of their parcels, and were not split yet."""
+        failed = [task for task in self.last() if task.number in self.failures]
+        return [task for task in failed if may_be_one_parcel(task, self.failures[task.number])]
 
     def last(self) -> list[Task]:
         """The tasks whose answer stands: all but those that were split."""

@@ -23,7 +23,7 @@ from tunnelsite.settings.model import Settings
 LOOKED_THROUGH_NS, DRAINED_NS = 20.0, 750.0
 DRAINED_AT_ONCE_NS = 300.0  # of a DEM that is drained in one piece (tests/benchmarks/bench_region.py)
 # Processor time [s]: of the program before its first task and after its last; of a parcel and house size, beside its candidates.
-PROGRAM_S, PARCEL_S = 4.0, 0.008
+PROGRAM_S, PARCEL_S = 4.0, 0.002
 
 
 def whole_cost(region: Region, tasks: Sequence[Task], settings: Settings, plan: RegionPlan) -> dict[str, Any]:

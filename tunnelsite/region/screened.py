@@ -22,15 +22,15 @@ from tunnelsite.io.read.files import layer_of
 from tunnelsite.io.read.site_features import OPTIONAL
 from tunnelsite.io.write.drained_tiles import DrainedTiles
 from tunnelsite.plans.run_table import region_run_table
-from tunnelsite.region.drainage import FORMAT, tile_count
+from tunnelsite.region.drainage import FORMAT, is_small, tile_count
 from tunnelsite.region.groups import groups_table
 from tunnelsite.region.inputs import Region, TaskInputs, own_cell_m, task_inputs
 from tunnelsite.region.merging import Done, merged_tables
 from tunnelsite.region.one_task import TaskOutputs
 from tunnelsite.region.part import unpacked
-from tunnelsite.region.running import Failure, PartsFolder, may_be_one_parcel, part_path, run_tasks
+from tunnelsite.region.running import Failure, PartsFolder, part_path, run_tasks
 from tunnelsite.region.suitability import BlockGrid, lattice, suitability_raster
-from tunnelsite.region.tasks import RegionPlan, Squares, Task, each_alone, tasks_of
+from tunnelsite.region.tasks import RegionPlan, Squares, Task, all_smaller_tasks, smaller_tasks, tasks_of
 from tunnelsite.region.whole_dem import drained_region, water_note
 from tunnelsite.region.worker_pool import Hands, WorkerPool
 from tunnelsite.screening.run_table import LIBRARIES, version_rows
@@ -163,9 +163,10 @@ def screened_region(
     wanted = TaskOutputs(plan.top, blocks, kept.folder if kept.runs else None)
     basis = _basis(region, settings, plan, blocks)
     if kept.partitions is not None:
-        kept.partitions.begin([*tasks, *each_alone(region.parcels, region.names, tasks, basis, len(tasks))])
+        kept.partitions.begin([*tasks, *all_smaller_tasks(region.parcels, region.names, tasks, basis)])
     lands, land_of = region.lands, region.land_of
-    tiles = max(tile_count(land.dem.whole.shape) for land in lands)
+    shapes = [land.dem.whole.shape for land in lands]
+    tiles = max(1 if is_small(shape) else tile_count(shape) for shape in shapes)
     with Hands(pool, max(len(tasks), tiles)) as hands:
         water: dict[int, DrainedTiles] = {}
         for number, land in enumerate(lands):
@@ -180,13 +181,12 @@ def screened_region(
 
             return run_tasks(some, inputs_of, (settings, wanted), hands, kept, progress)
 
-        failures = run(tasks)
-        split = [task for task in tasks if task.number in failures and may_be_one_parcel(task, failures[task.number])]
-        alone = each_alone(region.parcels, region.names, split, basis, len(tasks))
-        failures |= run(alone)
-    done = Done([*tasks, *alone], failures, split)
+        done = Done(list(tasks), run(tasks), [])
+        while split := done.to_split():
+            smaller = smaller_tasks(region.parcels, region.names, split, basis, len(done.tasks))
+            done = Done([*done.tasks, *smaller], {**done.failures, **run(smaller)}, [*done.split, *split])
     if kept.partitions is not None:
-        kept.partitions.end(task for task in done.last() if task.number not in failures)
+        kept.partitions.end(task for task in done.last() if task.number not in done.failures)
     return _put_together(region, settings, Division(plan, blocks), done, kept.folder, progress)
 
 

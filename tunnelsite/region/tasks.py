@@ -20,6 +20,7 @@ SIZES_M = (math.inf, 8000.0, 4000.0, 2000.0)
 MOST_CELLS = 20_000_000  # of a task's land, about 2 GB of memory; where even the smallest square has more, it is as large as that
 WIDEST_M = 16_000.0  # of a task's parcels: even at 60 degrees north, east on its local grid is off true east by 0.12 degrees at most
 MOST_PARCELS = 3000  # in a task, or one worker would be left with it at the end
+FEW = 16  # parcels: of a task that fails, one alone may be at fault; a larger one is halved to find it
 DEGREE_M = 111_320.0  # of latitude; of longitude times the cosine
 
 
@@ -83,11 +84,33 @@ def tasks_of(
     return _keyed(parcels, names, _groups(parcels, squares, land), basis, 0)
 
 
-def each_alone(
+def smaller_tasks(
     parcels: Features, names: Sequence[str], tasks: Sequence[Task], basis: Mapping[str, Any], first: int
 ) -> list[Task]:
-    """A task for each parcel of some tasks, numbered from `first` on; each is that of `--group-size 0m`. Arguments: as `tasks_of`."""
-    return _keyed(parcels, names, [[k] for task in tasks for k in task.parcels.tolist()], basis, first)
+    """Each of some tasks in two, cut across its longer side, or in one for each parcel where it has few, which is that of
+    `--group-size 0m`; numbered from `first` on. Arguments: as `tasks_of`."""
+    boxes = lonlat_boxes(parcels)
+    return _keyed(parcels, names, [part for task in tasks for part in _cut(task.parcels, boxes)], basis, first)
+
+
+def all_smaller_tasks(
+    parcels: Features, names: Sequence[str], tasks: Sequence[Task], basis: Mapping[str, Any]
+) -> list[Task]:
+    """Every task that may come of some when they are cut again and again."""
+    found, left = list[Task](), list(tasks)
+    while left:
+        found += (parts := smaller_tasks(parcels, names, left, basis, 0))
+        left = [task for task in parts if len(task.parcels) > 1]
+    return found
+
+
+def _cut(members: np.ndarray, boxes: np.ndarray) -> list[list[int]]:
+    if len(members) <= FEW:
+        return [[k] for k in members.tolist()]
+    middle = boxes[members, :2] + boxes[members, 2:]
+    middle[:, 0] *= math.cos(math.radians(middle[:, 1].mean() / 2))
+    order = members[np.argsort(middle[:, np.argmax(np.ptp(middle, axis=0))], kind="stable")]
+    return [sorted(half.tolist()) for half in np.array_split(order, 2)]
 
 
 def _keyed(

@@ -9,6 +9,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from tunnelsite.core.counting import counted, time_words
 from tunnelsite.core.ending import say_what_is_kept
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.shown import one_line
@@ -169,18 +170,20 @@ def _dry_run(given: argparse.Namespace, region: Region, settings: Settings, plan
     if given.json:
         answer(found, str, as_json=True)
         return 0
-    say(f"{found['parcels']:,} parcels in {found['tasks']:,} tasks; cells of {cost['cell_m']:g} m")
+    cells = f"cells of {cost['cell_m']:g} m"
+    say(f"{counted(found['parcels'], 'parcel')} in {counted(found['tasks'], 'task')}; {cells}")
     say(
-        f"about {cost['hours']:.2g} h of work on {os.cpu_count() or 1} cores in all ({cost['processor_seconds']:,.0f} s of processor "
-        f"time, half to twice as much); the largest task takes about {cost['largest_seconds']:.0f} s "
-        f"and {cost['largest_memory_bytes'] / 1e9:.1f} GB"
+        f"about {time_words(3600 * cost['hours'])} of work on {counted(os.cpu_count() or 1, 'core')} "
+        f"({time_words(cost['processor_seconds'])} of processor time, half to twice as much); the largest task takes about "
+        f"{time_words(cost['largest_seconds'])} and {cost['largest_memory_bytes'] / 1e9:.1f} GB"
     )
     rows, cols = region.dem.whole.shape
     if plan.drainage == "all":
         say(
-            f"of these, water is followed over all of the DEM ({rows:,} x {cols:,} cells) in about {cost['drainage_hours']:.2g} h, with "
-            f"{cost['drainage_memory_bytes'] / 1e9:.2g} GB of memory and {cost['drainage_disk_bytes'] / 1e9:.2g} GB of disk; "
-            "--drainage halo leaves it out, and what comes from beyond a task's halo with it"
+            f"of these, water is followed over all of the DEM ({rows:,} x {cols:,} cells) in about "
+            f"{time_words(3600 * cost['drainage_hours'])}, with {cost['drainage_memory_bytes'] / 1e9:.2g} GB of memory and "
+            f"{cost['drainage_disk_bytes'] / 1e9:.2g} GB of disk; --drainage halo leaves it out, and what comes "
+            "from beyond a task's halo with it"
         )
     say(*[f"assumed or found: {text}" for text in notes] or ["nothing had to be assumed"])
     return 0
