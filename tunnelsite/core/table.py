@@ -173,7 +173,7 @@ def table_of(
 def columns_of_rows(headings: Mapping[str, Heading], rows: Sequence[Mapping[str, Any]]) -> dict[str, Column]:
     """Columns with the values of rows."""
     return {
-        name: Column([_known(row.get(name), one.kind) for row in rows], one.kind, one.title, one.unit, one.description)
+        name: Column(_column(name, one.kind, rows), one.kind, one.title, one.unit, one.description)
         for name, one in headings.items()
     }
 
@@ -207,9 +207,12 @@ def values_and_mask(name: str, column: Column) -> tuple[np.ndarray, np.ndarray]:
     return values, mask
 
 
-def _known(value: Any, kind: str) -> Any:
-    """A number that is not finite was not assessed."""
-    return None if value is None or (kind != TEXT and not math.isfinite(value)) else value
+def _column(name: str, kind: str, rows: Sequence[Mapping[str, Any]]) -> list[Any]:
+    """One column of rows; a number that is not finite was not assessed."""
+    values = [row.get(name) for row in rows]
+    if kind == TEXT:
+        return values
+    return [None if value is None or not math.isfinite(value) else value for value in values]
 
 
 def _missing(value: Any) -> bool:
@@ -221,5 +224,7 @@ def _missing(value: Any) -> bool:
 
 
 def _storable(value: Any) -> str:
+    if type(value) is str and value.isascii() and "\0" not in value:
+        return value
     # A lone surrogate cannot be stored as UTF-8, and drivers written in C end a text at a null byte.
     return str(value).encode("utf-8", "replace").decode("utf-8").replace("\0", "\N{REPLACEMENT CHARACTER}")
