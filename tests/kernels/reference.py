@@ -154,7 +154,7 @@ def _graded_nodes(ground, lone, size, cell, asked, at=None):
         east, south = np.clip(_fitted(z, w, u, v)[1:] / cell, -max_slope, max_slope)
         over = z - (east * u + south * v) * cell
         low, high = over.min(), over.max()
-        for _ in range(200):
+        for _ in range(64):  # down to what a float64 tells apart
             level = (low + high) / 2
             d = over - level
             if (w * np.maximum(d, 0)).sum() > shrink * (w * np.maximum(-d, 0)).sum():

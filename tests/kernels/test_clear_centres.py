@@ -70,9 +70,11 @@ def test_segments_meet_rectangles(segments, half_length, half_width):
     lines = shapely.linestrings(np.array(segments).reshape(-1, 2, 2))
     surely = np.zeros(got.shape, bool)
     maybe = np.zeros(got.shape, bool)
+    less, more = (boxes(LATTICE, half_length + d, half_width + d) for d in (-TIE_M, TIE_M))
+    shapely.prepare(lines)
     for line in lines:
-        surely |= shapely.intersects(line, boxes(LATTICE, half_length - TIE_M, half_width - TIE_M))
-        maybe |= shapely.intersects(line, boxes(LATTICE, half_length + TIE_M, half_width + TIE_M))
+        surely |= shapely.intersects(line, less)
+        maybe |= shapely.intersects(line, more)
     assert (surely <= got).all()
     assert (got <= maybe).all()
 
@@ -158,7 +160,8 @@ def test_overlap_with_a_convex_polygon(points, half_length, half_width):
     if hull.geom_type != "Polygon" or hull.area < 1e-3:
         return
     got = spread(overlapping_centres(np.asarray(hull.exterior.coords), half_length, half_width, LATTICE), LATTICE)
-    surely = shapely.area(shapely.intersection(hull, boxes(LATTICE, half_length - TIE_M, half_width - TIE_M))) > 0
+    shapely.prepare(hull)
+    surely = shapely.intersects(hull, boxes(LATTICE, half_length - TIE_M, half_width - TIE_M))
     maybe = shapely.intersects(hull, boxes(LATTICE, half_length + TIE_M, half_width + TIE_M))
     assert (surely <= got).all()
     assert (got <= maybe).all()

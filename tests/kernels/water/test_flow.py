@@ -293,7 +293,7 @@ def test_upslope_equals_richdem():
 
 
 def test_threads_and_blocks_do_not_change_a_bit():
-    ground = rough(700, 90, 21, gaps=0.001)  # several blocks of rows
+    ground = rough(500, 60, 21, gaps=0.001)  # several blocks of rows
     full = filled(ground)
     direction = flow_direction(full, 1.0)
     weights = np.random.default_rng(2).random(full.shape)
