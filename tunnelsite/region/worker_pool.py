@@ -83,7 +83,7 @@ def killed(outcome: Any) -> bool:
 def _called(function: Callable[..., Any], threads: int, arguments: tuple[Any, ...]) -> Any:
     import numba
 
-    most: int = numba.config.NUMBA_NUM_THREADS  # type: ignore[attr-defined]  # set while numba is imported
+    most: int = numba.config.NUMBA_NUM_THREADS  # set while numba is imported
     numba.set_num_threads(max(1, min(threads, most)))
     return function(*arguments)
 
