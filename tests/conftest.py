@@ -58,7 +58,6 @@ MANY_BYTES, PLACES_KEPT = 8 * 1000, 60  # what is kept of the suns, below
 # its own does, and as many threads as there are, which cost more than they save where two tests run side by side.
 USUAL_DRAWS, FEW_DRAWS = 200, 20
 EVERY_DRAW = (
-    "contract/test_example",
     "desk/",
     "hosts/gis/",
     "hosts/server/",
