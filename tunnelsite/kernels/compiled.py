@@ -8,11 +8,13 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Callable
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numba
 from numba.core.caching import FunctionCache
-from numba.core.dispatcher import Dispatcher
+
+if TYPE_CHECKING:
+    from numba.core.dispatcher import Dispatcher
 
 
 class KernelCache(FunctionCache):
