@@ -158,7 +158,7 @@ def test_workers_do_not_matter_and_a_killed_run_goes_on(files, whole, tmp_path: 
     pytest.importorskip("distributed")
     folder = tmp_path / "out"
     folder.mkdir()
-    words = ["region", *map(str, files), *ASKED, "--out", str(folder / "r.gpkg"), "--workers", "2", "-q"]
+    words = ["region", *map(str, files), *ASKED, "--out", str(folder / "r.gpkg"), "--workers", "1", "-q"]
     words.append("--partitions")
     running = subprocess.Popen(
         [sys.executable, "-m", "tests.region.small_tiles", *words],

@@ -385,8 +385,10 @@ def test_output_01_a_disk_that_is_really_full(tmp_path):
     assert "needed" in late and "free" in late and "no room" in late
 
 
-@pytest.mark.parametrize("shape", [(1300, 900), (1, 2100), (700, 513), (40, 60)])
-@pytest.mark.parametrize("system", ["EPSG:26915", "EPSG:4326"])
+@pytest.mark.parametrize(
+    ("shape", "system"),
+    [*((shape, "EPSG:26915") for shape in ((1300, 900), (1, 2100), (40, 60))), ((700, 513), "EPSG:4326")],
+)
 def test_overviews_of_the_largest_cell_keep_a_stream(tmp_path, shape, system):
     """Every overview cell is the largest of its block, by a plain loop over blocks; all else is as in any other file of ours."""
     cogeo = pytest.importorskip("rio_cogeo")
