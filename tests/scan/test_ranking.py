@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -10,8 +11,9 @@ import pytest
 from tunnelsite.core.grid import Grid
 from tunnelsite.core.house import House, Pad
 from tunnelsite.core.store import Store
+from tunnelsite.scan import ranking
 from tunnelsite.scan.engine import Scan
-from tunnelsite.scan.ranking import RankedPlacement, RankRules, footprint_corners, ranked
+from tunnelsite.scan.ranking import RankedPlacement, RankRules, footprint_corners, near_placements, ranked
 from tunnelsite.scan.tight_ground import Nudged
 
 ROWS, COLS = 40, 60
@@ -68,6 +70,25 @@ def test_the_list_is_the_greedy_one(apart: float, bearings) -> None:
     found = ranked(scans, scored, RankRules(8, apart))
     assert [(choice.scan, choice.item) for choice in found] == slow(scans, scored, apart, 8)
     assert [choice.score for choice in found] == sorted((choice.score for choice in found), reverse=True)
+
+
+@pytest.mark.parametrize("apart", [0.0, 6.0, 13.5])
+def test_what_lies_near_is_the_same_looked_at_one_by_one_and_by_spans_of_cells(apart: float, monkeypatch) -> None:
+    rng = np.random.default_rng(5)
+    one, two = (scan(house, nudged=some_nudged(rng)) for house in (House(3.0, 6.0), House(4.5, 10.0)))
+    one = one.only(rng.random(ROWS * COLS) < 0.7)
+    two = replace(two, frame=one.frame)
+    found = {}
+    for few in (0, 1 << 20):
+        monkeypatch.setattr(ranking, "FEW", few)
+        found[few] = [
+            near_placements(which, other, item, apart)
+            for which in (one, two)
+            for other in (one, two)
+            for item in range(0, len(other.index), 97)
+        ]
+    for slow_one, quick in zip(*found.values(), strict=True):
+        assert len(quick) and np.array_equal(slow_one, quick)
 
 
 def test_ties_go_to_the_earlier_scan_then_north_then_west() -> None:

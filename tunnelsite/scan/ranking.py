@@ -12,6 +12,8 @@ from tunnelsite.core.store import Store
 from tunnelsite.kernels.clear_centres import TOLERANCE_M, Lattice, overlapping_centres
 from tunnelsite.scan.engine import Scan
 
+FEW = 10_000  # placements, as of a small parcel: looked at one and all they are found sooner than by spans of cells
+
 
 @dataclass(frozen=True)
 class RankedPlacement:
@@ -149,6 +151,8 @@ def footprint_corners(scan: Scan, item: int) -> np.ndarray:
 
 def near_placements(scan: Scan, other: Scan, item: int, apart_m: float) -> np.ndarray:
     """Packed positions, rising, of a scan's placements that overlap a placement of another or stand nearer than `apart_m`."""
+    if other.frame is scan.frame and len(scan.index) <= FEW:
+        return _near_of_few(scan, other, item, apart_m)
     grid, house = scan.frame.grid, scan.house
     corners = footprint_corners(other, item)
     outline = np.column_stack(grid.from_map(corners[:, 0], corners[:, 1]))
@@ -159,6 +163,15 @@ def near_placements(scan: Scan, other: Scan, item: int, apart_m: float) -> np.nd
     if apart_m > 0:
         found = np.union1d(found, _stored(scan, _disc_spans(scan, along, across, apart_m)))
     return _nudged_as_they_stand(scan, outline, apart_m, found)
+
+
+def _near_of_few(scan: Scan, other: Scan, item: int, apart_m: float) -> np.ndarray:
+    """The same for placements on one grid, each of them looked at."""
+    place = other.centre(other.index[item])
+    along, across = (np.abs(all_m - one_m) for all_m, one_m in zip(scan.centre(scan.index), place, strict=True))
+    length, width = (scan.house.length_m + other.house.length_m) / 2, (scan.house.width_m + other.house.width_m) / 2
+    over = (along < length - TOLERANCE_M) & (across < width - TOLERANCE_M)
+    return np.flatnonzero(over | (np.hypot(along, across) < apart_m - TOLERANCE_M))
 
 
 def _nudged_as_they_stand(scan: Scan, outline: np.ndarray, apart_m: float, found: np.ndarray) -> np.ndarray:
