@@ -13,11 +13,13 @@ from rasterio.transform import Affine
 from tests.whole_run.files import NORTH, UTM17, WEST, gentle, write_dem, write_parcels
 from tunnelsite import read_site, screen
 from tunnelsite.plans.sunchart.view import sun_view
+from tunnelsite.report import candidate_study
 from tunnelsite.report.candidate_study import Study, studied
 from tunnelsite.report.page import PageAsk, report_page
 from tunnelsite.screening.result import Result
 from tunnelsite.settings.model import settings_from
 
+FEW_DRAWS = 20  # go through the code of many; how wide they spread: tests/plans/grading
 HOSTILE = "</script><img src=x onerror=document.title='owned'>"
 TURNED = "safe\u202egnp.exe\u202c end"
 LONG = "L" * 3000
@@ -58,7 +60,9 @@ def hostile(tmp_path_factory) -> Report:
     )
     result = screen(site, settings=settings)
     sun = sun_view(site, settings, result.frame).with_farm_steps()
-    studies = [studied(result, rank, sun) for rank in (1, 2)]
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(candidate_study, "DRAWS", FEW_DRAWS)
+        studies = [studied(result, rank, sun) for rank in (1, 2)]
     pages = [
         report_page(result, studies, PageAsk(f"Farm {HOSTILE}", client, "2026-11-25 12:00:00 UTC"))
         for client in (False, True)

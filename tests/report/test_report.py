@@ -8,10 +8,19 @@ import numpy as np
 import pytest
 
 from tests.decisions.test_explain import HOUSE, SETTINGS, ground_site
+from tests.report.conftest import FEW_DRAWS
 from tunnelsite import ReportSettings, make_report, screen
 from tunnelsite.core.errors import UsageError
+from tunnelsite.report import candidate_study
 from tunnelsite.screening.kept_run import keep_run, kept_run
 from tunnelsite.settings.field import read_settings
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _few_grounds_are_drawn():
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(candidate_study, "DRAWS", FEW_DRAWS)
+        yield
 
 
 @pytest.fixture(scope="module")
