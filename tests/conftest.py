@@ -95,8 +95,10 @@ SLOW = (
     "contract/test_types",
     "criteria/test_earthwork",
     "decisions/test_explain",
+    "drawing/test_phone_page.py::test_in_the_field",
     "gather/test_cell_errors",
     "gather/test_clouds",
+    "gather/test_screening_of_gathered",
     "io/formats/test_cog",
     "io/formats/test_geopackage_faults",
     "io/test_",
@@ -109,6 +111,8 @@ SLOW = (
     "plans/grading/test_error",
     "plans/grading/test_plan",
     "plans/grading/test_volumes_of",
+    "plans/layout/test_plan",
+    "plans/layout/test_thinned",
     "plans/sunchart/test_crowns",
     "plans/sunchart/test_ridge",
     "plans/test_",
@@ -119,6 +123,7 @@ SLOW = (
     "scan/test_rounded_heights",
     "scan/test_tops",
     "sun/test_received",
+    "sun/test_weather_fit",
 )
 
 
