@@ -23,12 +23,13 @@ from rasterio import features
 from scipy import ndimage, stats
 
 from tests.benchmarks.bench_scan import scipy_planes
-from tests.benchmarks.composed_layers import add_air_and_room, add_light, add_terrain, farm_read
+from tests.benchmarks.composed_layers import add_air_and_room, add_shares, add_terrain, cast, farm_read
 from tunnelsite.core.grid import Grid
 from tunnelsite.core.house import House, Pad
 from tunnelsite.core.rubric import Rubric
 from tunnelsite.kernels.coverage import axis_weights
 
+BETWEEN = "light of the suns between"
 BESIDE_M2, BESIDE_M = 10_000.0, 35 * 0.3048
 WINDOWS = 512  # pads graded together, so that they stay in the cache
 
@@ -49,14 +50,16 @@ class Errors:
 
 @dataclass(frozen=True)
 class Asked:
-    """The job: cells; house and pad; rubrics by criterion; suns (azimuth, elevation [deg], energy, month) a row, the last that of noon in
-    midwinter; errors; slope a pad may keep; shift and least distance of two options [m]; options wanted."""
+    """The job: cells; house and pad; rubrics by criterion; suns (azimuth, elevation [deg], energy, month) a row, the first that of noon in
+    midwinter (month 0); how many of the first make up a coarse series; errors; slope a pad may keep; what a shift weighs, cell by cell;
+    least distance of two options [m]; options wanted."""
 
     grid: Grid
     house: House
     pad: Pad
     rubrics: dict[str, Rubric]
     suns: np.ndarray
+    coarse: int
     errors: Errors
     pad_pitch: float
     shift: np.ndarray
@@ -67,8 +70,8 @@ class Asked:
 @dataclass
 class Composed:
     """What comes of it: layers by name; measures of every placement; placements whose pad lies in a parcel, and those that pass every
-    limit; score at the place and over shifts; processor time by
-    step."""
+    limit; score at the place and over shifts; seconds and
+    processor time by step."""
 
     layers: dict[str, np.ndarray] = field(default_factory=dict)
     measures: dict[str, np.ndarray] = field(default_factory=dict)
@@ -76,24 +79,28 @@ class Composed:
     passed: np.ndarray | None = None
     here: np.ndarray | None = None
     score: np.ndarray | None = None
-    busy: dict[str, float] = field(default_factory=dict)
+    spent: dict[str, tuple[float, float]] = field(default_factory=dict)
 
 
 def composed(folder: Path, asked: Asked) -> Composed:
     """Screen the farm of a folder (dem.tif, parcels.gpkg, obstacles.gpkg) and write its candidates there (composed.gpkg)."""
-    done, last = Composed(), time.process_time()
+    done, last = Composed(), (time.perf_counter(), time.process_time())
 
     def step(name: str) -> None:
         nonlocal last
-        now = time.process_time()
-        done.busy[name], last = now - last, now
+        now = time.perf_counter(), time.process_time()
+        done.spent[name], last = (now[0] - last[0], now[1] - last[1]), now
 
     parcels = farm_read(folder, asked.grid, done.layers)
     step("read")
     add_terrain(done.layers, asked.grid.cell_m)
     step("slope, flow")
-    add_light(done.layers, asked.suns, asked.grid.cell_m)
+    lit: dict = {}
+    cast(done.layers["surface"], asked.suns[: asked.coarse], asked.grid.cell_m, lit)
     step("light")
+    cast(done.layers["surface"], asked.suns[asked.coarse :], asked.grid.cell_m, lit)
+    step(BETWEEN)
+    add_shares(done.layers, asked.suns, lit)
     add_air_and_room(done.layers, asked.grid.cell_m)
     step("air, distances")
     _measure(done, asked)

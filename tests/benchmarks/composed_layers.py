@@ -66,14 +66,17 @@ def add_terrain(layers: dict, cell_m: float) -> None:
     layers.update(upslope=cells * cell_m**2, ponding=filled - ground)
 
 
-def add_light(layers: dict, suns: np.ndarray, cell_m: float) -> None:
-    """Share of each month's beam that the shadows leave: the darkest month and the season; and who is in the sun at noon of midwinter."""
-    surface, lit = layers["surface"], {}
+def cast(surface: np.ndarray, suns: np.ndarray, cell_m: float, lit: dict) -> None:
+    """Add the light of suns to that of their months. Arguments: suns, rows of azimuth, elevation [deg], energy, month; lit, by month."""
     for azimuth, elevation, energy, month in suns:
         shine = doshade(surface, cell_m, np.asarray(normalvector(90.0 - elevation, azimuth), np.float64))
         if month not in lit:
             lit[month] = np.zeros(surface.shape, np.float32)
         lit[month] += np.float32(energy) * shine
+
+
+def add_shares(layers: dict, suns: np.ndarray, lit: dict) -> None:
+    """Share of each month's beam that the shadows leave: the darkest month and the season; and who is in the sun at noon of midwinter."""
     layers["noon"] = lit.pop(0)
     beam = {month: suns[suns[:, 3] == month, 2].sum() for month in lit}
     layers["season_sun"] = sum(lit.values()) / np.float32(sum(beam.values()))
