@@ -80,7 +80,7 @@ def parcels(drawing: Drawing, frame: Frame, view: FarmView) -> None:
 
 
 def names(drawing: Drawing, frame: Frame, view: FarmView, middles: Sequence[np.ndarray]) -> Labels:
-    """Names of parcels and services, clear of each other, of the north arrow and of what is marked; gives where words stand now.
+    """Names of the parcels and services seen, clear of each other, of the north arrow and of marks; gives where words stand now.
 
     Arguments: middles, easting and northing [m] of the marks, whose pins stand above them.
     """
@@ -92,9 +92,11 @@ def names(drawing: Drawing, frame: Frame, view: FarmView, middles: Sequence[np.n
         labels.keep(x, y - 26, 16)
     drawing.open_group("names")
     for parcel, name in zip(frame.parcels, frame.parcel_names, strict=True):
-        if not shapely.is_empty(parcel):
+        drawn = shapely.transform(parcel, lambda _, parcel=parcel: view.points(on_map(frame.grid, parcel)))
+        seen = shapely.get_coordinates(shapely.clip_by_rect(drawn, 0, 0, view.width, view.height))
+        if len(seen):  # a name at the edge of the picture would be read as that of another parcel
             words = plain_name(name, 26)
-            x, y = labels.place(words, 17, _parcel_spots(view.points(on_map(frame.grid, parcel))))
+            x, y = labels.place(words, 17, _parcel_spots(seen))
             drawing.words(
                 x, y, words, 17, fill=INK, text_anchor="middle", font_weight="600", class_="isolated", **halo(5)
             )
