@@ -35,7 +35,7 @@ from tunnelsite.kernels.shared import fast_shared
 NEAR_STEPS = 56  # most row steps marched exactly from a cell; at least BLOCK - 1 fewer
 CROWDED = 0.3  # part of the near march from which on it costs less to march all
 LANES = 4  # tables that are looked up at a time
-STRIP = 1024  # most scan lines that a thread handles together; the results do not depend on it
+STRIP = 960  # most scan lines that a thread handles together: a thread holds as many skylines; the results do not depend on it
 _HIGHER, _MORE = np.float32(1.5), np.float32(0.005)  # a cell's own ray may see so much more than its lines
 _TILE = 64
 _EIGHTH = np.int64(0x0001020304050607)  # times a power of 256, its top eight bits say which
