@@ -121,9 +121,8 @@ def upslope_cells(direction):
     Raises: ValueError: direction is not a two-dimensional array of these codes, or runs in a loop.
     """
     direction, state = _traced(direction)
-    total = np.ones(direction.shape, np.int32)
+    total = (direction != NO_DATA).astype(np.int32)
     _summed(direction, state, total)
-    total[direction == NO_DATA] = 0
     del direction  # these arrays are the largest of a whole screening, so each goes as soon as it can
     return without_rim(total), without_rim(_bordering(state))
 
