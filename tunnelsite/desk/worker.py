@@ -10,15 +10,13 @@ import sys
 import threading
 from collections.abc import Callable
 from multiprocessing.connection import Connection
+from multiprocessing.process import BaseProcess
 from typing import Any
 
 from tunnelsite.core.errors import TunnelsiteError
 from tunnelsite.desk.work import work_on
 
 Told = Callable[[dict[str, Any]], None]
-# On Linux workers are forked from a process that has imported what they need and computes nothing: a hundredth of a start from
-# nothing. It is not safe everywhere: macOS's own libraries start threads (Python's documentation of multiprocessing, "Contexts").
-START = "forkserver" if sys.platform == "linux" else "spawn"
 
 
 class WorkerEnded(TunnelsiteError):
@@ -33,10 +31,8 @@ class Worker:
 
     def __init__(self) -> None:
         self._loop = asyncio.get_running_loop()
-        context: Any = multiprocessing.get_context(START)
-        context.set_forkserver_preload(["tunnelsite.desk.bench"])
-        self._pipe, theirs = context.Pipe()
-        self._process = context.Process(target=work_on, args=(theirs,), daemon=True, name="tunnelsite desk worker")
+        self._pipe, theirs = multiprocessing.Pipe()
+        self._process: BaseProcess | None = None
         self._numbers = itertools.count()
         self._waiting: dict[int, tuple[asyncio.Future[Any], Told | None]] = {}
         self._ended = False
@@ -63,14 +59,14 @@ class Worker:
     def kill(self) -> None:
         """End it at once; where it is just being started, as soon as it is."""
         self._end()
-        if self._process.is_alive():
+        if self._process is not None and self._process.is_alive():
             self._process.kill()
 
     def _live(self, theirs: Connection) -> None:
         """Start the process, which the first one of a desk makes wait, and hear it until it ends."""
         try:
             with theirs:
-                self._process.start()
+                self._process = started(theirs)
             if self._ended:
                 self._process.kill()
             with contextlib.suppress(EOFError, OSError):
@@ -101,6 +97,28 @@ class Worker:
             if not future.done():
                 future.set_exception(ended())
         self._waiting.clear()
+
+
+def started(pipe: Connection) -> BaseProcess:
+    """A process that answers what comes through the other end of the pipe.
+
+    On Linux it is forked from one that has imported what is needed and computes nothing, which takes a hundredth of a start from
+    nothing; elsewhere that is not safe, since macOS's own libraries start threads (Python's documentation of multiprocessing,
+    "Contexts and start methods"). Where it cannot be forked, for one below a folder of temporary files with too long a name for
+    a socket, it starts from nothing. Errors: OSError.
+    """
+    if sys.platform == "linux":
+        with contextlib.suppress(OSError):
+            return _started("forkserver", pipe)
+    return _started("spawn", pipe)
+
+
+def _started(how: str, pipe: Connection) -> BaseProcess:
+    context: Any = multiprocessing.get_context(how)
+    context.set_forkserver_preload(["tunnelsite.desk.bench"])
+    process: BaseProcess = context.Process(target=work_on, args=(pipe,), daemon=True, name="tunnelsite desk worker")
+    process.start()
+    return process
 
 
 def ended() -> WorkerEnded:
