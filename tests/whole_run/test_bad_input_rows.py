@@ -84,7 +84,7 @@ TESTED = {
     "output-19": ("threads and strips", RUN, "test_output_19_threads_and_strips_do_not_change_a_bit"),
     "run-01": ("Ctrl-C", "hosts/cli/test_interruption.py", "test_ctrl_c_keeps_the_old_output_and_leaves_nothing"),
     "run-05": ("little memory", HOSTILE, "test_run_05_little_address_space"),
-    "run-07": ("no terminal", COMMAND, "test_demo_needs_no_argument_and_ranks"),
+    "run-07": ("no terminal", "hosts/cli/test_demo.py", "test_demo_needs_no_argument_and_ranks"),
     "run-03": ("a worker killed", "region/test_workers.py", "test_only_the_task_that_kills_its_worker_fails"),
     "run-09": ("time zone", BY_COMMAND, "test_output_19_and_run_09_the_same_bytes_whatever_the_threads_and_the_time_zone"),
     "server-01": ("input outside the schema", SERVER, "test_wrong_inputs_are_refused_before_a_job_is_accepted"),
