@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import argparse
 import functools
+import importlib
+import pkgutil
 import re
+import sys
 from pathlib import Path
 
 import pytest
 
+import tunnelsite
 from tests.whole_run.files import plain_farm
 from tunnelsite.hosts.cli import options
 from tunnelsite.hosts.cli.main import main
-from tunnelsite.io.write import handover as _writers  # noqa: F401 (imported before what they import is replaced)
-from tunnelsite.screening import exporting as _exporting  # noqa: F401
 
 NUMBERS = ("LENGTH", "NUMBER", "DEG", "SHARE", "SLOPE", "RATE", "HOURS", "SECONDS", "HEIGHT", "DEPTH/MINUTES")
 FILES = ("FILE", "DIR", "STEM")
@@ -47,6 +49,38 @@ def farm(tmp_path_factory) -> Path:
     return folder
 
 
+WORK = (
+    "tunnelsite.io.write.outputs.reserved_outputs",
+    "tunnelsite.io.write.outputs.refuse_clashes",
+    "tunnelsite.io.read.site.site_from",
+    "tunnelsite.plans.candidate.find_candidate",
+    "tunnelsite.io.read.sites_file.read_run",
+    "tunnelsite.region.inputs.read_region",
+    "waitress.create_server",
+    "tunnelsite.io.write.staging.write_whole",
+    "tunnelsite.screening.exporting.export",
+    "tunnelsite.gather.request.gather",
+    "tunnelsite.gather.request.area_of_parcels",
+)
+
+
+@functools.cache
+def names_of_work() -> list[tuple[object, str]]:
+    """Every module and the name by which it calls one of WORK. All are imported first: a module that is imported while a function
+    is replaced would keep the other for good, and with it the tests that come later."""
+    for module in pkgutil.walk_packages(tunnelsite.__path__, "tunnelsite."):
+        if not module.name.startswith("tunnelsite.hosts.gis") and not module.name.endswith("__main__"):
+            importlib.import_module(module.name)
+    work = [pkgutil.resolve_name(place) for place in WORK]
+    modules = [module for name, module in sys.modules.items() if name.split(".")[0] in ("tunnelsite", "waitress")]
+    return [
+        (module, name)
+        for module in modules
+        for name, value in vars(module).items()
+        if any(value is one for one in work)
+    ]
+
+
 @pytest.fixture
 def stopped(monkeypatch, farm):
     """No command gets beyond its options."""
@@ -56,20 +90,8 @@ def stopped(monkeypatch, farm):
     def reached(*_arguments, **_named):
         raise Reached
 
-    for place in (
-        "tunnelsite.io.write.outputs.reserved_outputs",
-        "tunnelsite.io.write.outputs.refuse_clashes",
-        "tunnelsite.io.read.site.site_from",
-        "tunnelsite.plans.candidate.find_candidate",
-        "tunnelsite.io.read.sites_file.read_run",
-        "tunnelsite.region.inputs.read_region",
-        "waitress.create_server",
-        "tunnelsite.io.write.staging.write_whole",
-        "tunnelsite.screening.exporting.export",
-        "tunnelsite.gather.request.gather",
-        "tunnelsite.gather.request.area_of_parcels",
-    ):
-        monkeypatch.setattr(place, reached)
+    for module, name in names_of_work():
+        monkeypatch.setattr(module, name, reached)
 
 
 BASE = {
