@@ -19,10 +19,12 @@ def marks_of(scan: Scan, judge: Judge, items: slice | np.ndarray) -> np.ndarray:
 
 
 def _at(scan: Scan, column: np.ndarray, items: slice | np.ndarray) -> np.ndarray:
-    """Values of a column. Places strewn over it draw nearly all of it into memory: it leaves before the next is looked at."""
+    """Values of a column. Places strewn over it draw nearly all of it into memory: no other is there meanwhile."""
+    if isinstance(items, slice):
+        return column[items]
+    scan.frame.store.rest()
     values = column[items]
-    if isinstance(items, np.ndarray):
-        scan.frame.store.rest()
+    scan.frame.store.rest()
     return values
 
 

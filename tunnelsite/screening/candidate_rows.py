@@ -140,6 +140,7 @@ def _measures(result: Result, scan: Scan, items: np.ndarray, marks: np.ndarray) 
     for judge, mark in zip(result.judges, marks.T.tolist(), strict=True):
         name, weighs = judge.id, judge.rubric.weight > 0
         values = np.asarray(scan.measures[name][items], np.float64)
+        scan.frame.store.rest()  # each value draws a stretch of its column into memory
         for row, value, known, one in zip(rows, values.tolist(), np.isfinite(values).tolist(), mark, strict=True):
             if name in MEASURE_COLUMNS:
                 row[MEASURE_COLUMNS[name]] = value if known else None
