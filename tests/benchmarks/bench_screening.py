@@ -76,7 +76,7 @@ def made_site(side: int):
 MOST_OF_LIGHT = {"container": 2.9, "in-ground": 2.6}
 # Of the DEM's bytes. The limits of an in-ground house reject nearly all of this ground, those of a container house a third: the
 # measures of the others live in a scratch file, but are looked at in memory.
-MOST_MEMORY = {"in-ground": 12.0, "container": 13.0}
+MOST_MEMORY = {"in-ground": 12.0, "container": 12.5}
 
 
 def timed_screening(side: int, azimuths: int, kind: str = "container") -> dict:
