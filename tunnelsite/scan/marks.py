@@ -23,7 +23,7 @@ def _at(scan: Scan, column: np.ndarray, items: slice | np.ndarray) -> np.ndarray
     if isinstance(items, slice):
         return column[items]
     scan.frame.store.rest()
-    values = column[items]
+    values: np.ndarray = column[items]
     scan.frame.store.rest()
     return values
 
