@@ -5,12 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any
-
-import numpy as np
+from typing import TYPE_CHECKING, Any
 
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.sources import source_words
+
+if TYPE_CHECKING:
+    import numpy as np
 
 _JSON_TYPES = {float: "number", int: "integer", bool: "boolean", str: "string"}
 # How a raster travels inside JSON (OGC 18-062r2, 7.11.2.2: binary values are base64; OGC 19-008r4 for the media type).
@@ -110,6 +111,8 @@ class LayerSpec:
 
     def stored(self, values: np.ndarray, datum_m: float) -> np.ndarray:
         """The values as a file holds them: heights absolute rather than from the datum, NaN where there is no data."""
+        import numpy as np  # not at the start: help is made from descriptions, and takes half as long without
+
         if self.is_elevation:
             return (values.astype(np.float64) + datum_m).astype(np.float32)
         if self.no_data is None:

@@ -13,8 +13,6 @@ from tunnelsite.core.errors import TunnelsiteError, UsageError
 from tunnelsite.hosts.cli import interruption
 from tunnelsite.hosts.cli.streams import Answers, ready_streams, steer, tell
 from tunnelsite.hosts.cli.surroundings import check_environment, warn_only
-from tunnelsite.io.held_folder import take_away_left
-from tunnelsite.io.plain_names import temporary_places
 
 INTERRUPTED = 130
 
@@ -52,7 +50,6 @@ def _status(arguments: Sequence[str] | None) -> int:
     )
     try:
         check_environment(os.environ)
-        take_away_left(temporary_places())
         with contextlib.redirect_stdout(Answers(sys.stdout)):
             status = _commanded(arguments)
             sys.stdout.flush()  # while a lost answer can still be reported
@@ -74,9 +71,17 @@ def _commanded(arguments: Sequence[str] | None) -> int:
             from tunnelsite.hosts.cli.beginning import beginning
 
             return beginning()
+        _take_away_left()
         return int(given.command(given) or 0)
     except SystemExit as stop:  # argparse exits 2 on wrong usage and 0 after help
         return int(stop.code or 0)
+
+
+def _take_away_left() -> None:
+    from tunnelsite.io.held_folder import take_away_left
+    from tunnelsite.io.plain_names import temporary_places
+
+    take_away_left(temporary_places())
 
 
 def _given(arguments: list[str]) -> argparse.Namespace:
