@@ -32,11 +32,11 @@ export function handOverPart() {
 function phonePart(pins, shown) {
   const show = (letter) => tried(() => post('/api/phone', { letter })), stop = () => tried(() => remove('/api/phone'));
   return h('section', { class: 'phone-part' }, h('h3', { text: 'In the field' }),
-    shown ? [h('p', { role: 'status', text: 'Scan this code with the camera of a phone in the same network, or type the address:' }),
+    shown ? [h('p', { role: 'status', text: 'Scan this code with the camera of a phone on the same network, or type the address:' }),
       s('svg', { class: 'scan-code', viewBox: `0 0 ${shown.code.side} ${shown.code.side}`, role: 'img', 'aria-label': 'QR code of the address below' },
         s('rect', { width: shown.code.side, height: shown.code.side }), s('path', { d: shown.code.path })),
       h('p', {}, h('strong', { class: 'phone-address', text: shown.address })),
-      h('p', { class: 'why', text: `It shows the stakes of ${shown.letter}${shown.name ? ` (${shown.name})` : ''}, to read only, for an hour at most. Anyone in your network who has the address can read them. Browsers tell the position to secure pages only, and this is none: save it on the phone before you leave the network, and open it from there.` }),
+      h('p', { class: 'why', text: `It shows the stakes of ${shown.letter}${shown.name ? ` (${shown.name})` : ''}, to read only, for an hour at most. Anyone on your network who has the address can read them. Browsers tell the position to secure pages only, and this is none: save it on the phone before you leave the network, and open it from there.` }),
       h('div', { class: 'row' }, h('button', { type: 'button', id: 'phone-stop', text: 'Stop showing it', onclick: stop }))]
       : [h('p', { class: 'why', text: 'Distance and bearing to each stake, a level book and a horizon on a phone. The desk is on this machine alone; with this button it shows that one page, and no more, to your local network until you stop it.' }),
         h('div', { class: 'row' }, pins.map(({ letter }) => h('button', { type: 'button', class: 'show-on-phone', text: `Show ${letter} on a phone`, onclick: ({ target }) => { Object.assign(target, { disabled: true, textContent: 'Making the page …' }); show(letter).then(() => set('packet', known.packet)); } })))]);
