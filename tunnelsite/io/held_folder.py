@@ -11,8 +11,10 @@ import os
 import shutil
 import sys
 import tempfile
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from pathlib import Path
+
+from tunnelsite.core.ending import taken_away
 
 if sys.platform != "win32":
     import fcntl
@@ -30,11 +32,19 @@ class HeldFolder:
         self._lock: int | None = None
         while True:
             self.path = Path(tempfile.mkdtemp(prefix=f"{PREFIX}{kind}-", dir=place))
-            with contextlib.suppress(
-                FileNotFoundError, BlockingIOError
-            ):  # a command took it for one that was left: make another
+            # a command may take it for one that was left before it is locked: make another
+            with contextlib.suppress(FileNotFoundError, BlockingIOError):
                 self._lock = _lock(self.path)
                 return
+
+    @contextlib.contextmanager
+    def until_done(self) -> Iterator[Path]:
+        """Its path; it goes with the block, or with the run where that is ended within it."""
+        with taken_away(self.remove):
+            try:
+                yield self.path
+            finally:
+                self.remove()
 
     def remove(self) -> None:
         """Take it away with what is in it; no link is followed. May be called again."""

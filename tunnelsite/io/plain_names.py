@@ -14,7 +14,6 @@ import tempfile
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 
-from tunnelsite.core.ending import taken_away
 from tunnelsite.core.errors import ResourceShortage
 from tunnelsite.io.held_folder import PREFIX, HeldFolder
 
@@ -86,14 +85,10 @@ def without_link(text: str) -> str:
 
 @contextlib.contextmanager
 def _links(targets: dict[str, Path]) -> Iterator[Path]:
-    folder = _own_folder()
-    with taken_away(folder.remove):
-        try:
-            for name, target in targets.items():
-                _link(target.absolute(), folder.path / name)
-            yield folder.path
-        finally:
-            folder.remove()
+    with _own_folder().until_done() as folder:
+        for name, target in targets.items():
+            _link(target.absolute(), folder / name)
+        yield folder
 
 
 def _link(target: Path, link: Path) -> None:

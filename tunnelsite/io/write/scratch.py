@@ -17,7 +17,6 @@ from typing import IO
 
 import numpy as np
 
-from tunnelsite.core.ending import taken_away
 from tunnelsite.core.errors import ResourceShortage
 from tunnelsite.core.store import GrowingArray, Store
 from tunnelsite.io.held_folder import HeldFolder
@@ -162,12 +161,8 @@ class ScratchColumn(GrowingArray):
 @contextlib.contextmanager
 def temporary_folder() -> Iterator[str]:
     """A folder for other programs' files, which goes with the block, or with the run where that is ended within it."""
-    folder = HeldFolder("files")
-    with taken_away(folder.remove):
-        try:
-            yield str(folder.path)
-        finally:
-            folder.remove()
+    with HeldFolder("files").until_done() as folder:
+        yield str(folder)
 
 
 def short_of_disk(size: int, problem: OSError) -> ResourceShortage:
