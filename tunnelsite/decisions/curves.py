@@ -9,7 +9,7 @@ import numpy as np
 
 from tunnelsite.core.rubric import Rubric
 from tunnelsite.core.sources import keys_of, sources
-from tunnelsite.scan.firmness.other_weights import candidate_marks, marks_of_choices, ranks_of, weighted_means
+from tunnelsite.scan.firmness.other_weights import candidates_over_shifts, marks_over_shifts, ranks_of, weighted_means
 
 if TYPE_CHECKING:
     from tunnelsite.screening.result import Result
@@ -38,7 +38,7 @@ def curve_effects(result: Result) -> list[CurveEffect]:
     """The effect of every curve with a weight on the order of the candidates, the largest first; none where one leads alone."""
     if len(result.choices) < 2:
         return []
-    marks = candidate_marks(result)
+    marks = candidates_over_shifts(result).counted.T
     weights = np.array([[judge.rubric.weight for judge in result.judges]], float)
     before = ranks_of(weighted_means(marks[None], weights))[0]
     found = []
@@ -50,7 +50,7 @@ def curve_effects(result: Result) -> list[CurveEffect]:
         for width in WIDTHS:
             other = [replace(judge, rubric=stretched(judge.rubric, width))]
             changed = marks.copy()
-            changed[k] = marks_of_choices(result, result.choices, other)[0]
+            changed[k] = marks_over_shifts(result, result.choices, other).counted[:, 0]
             ranks = ranks_of(weighted_means(changed[None], weights))[0]
             first.append(int(np.argmin(ranks)) + 1)
             moved = max(moved, int(np.abs(ranks - before).max()))

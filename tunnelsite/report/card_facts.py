@@ -98,7 +98,7 @@ def all_facts(result: Result, options: Sequence[PageOption] = ()) -> list[Facts]
         scan = result.scans[choice.scan]
         first, top, out, within = (float(part[k]) for part in (draws.first, draws.top, draws.out, draws.within_exact))
         firmness = Firmness(first, top, out, within, draws.errors[k].counted.plain_words(feet=scan.house.feet))
-        judged = _judged(result, choice, SteadyMarks(marks.counted[k], marks.assessed[k]), row)
+        judged = _judged(result, choice, marks.of(k), row)
         option = options[k] if options else PageOption(str(k + 1), rank=k + 1)
         found.append(Facts(k + 1, row, judged, firmness, _distances(result, choice, row), scan.house.feet, option))
     return found

@@ -99,16 +99,22 @@ class SteadyMarks:
     """Marks of placements over their shifts.
 
     Attributes: counted, float64 [n, criteria], what each criterion adds to the steady score, which is their weighted mean: half for
-    spots where its mark is not known, 0 where a limit rejects; assessed, bool [n, criteria], whether it is known at the exact place.
+    spots where its mark is not known, 0 where a limit rejects; assessed, bool [n, criteria], whether it is known at the exact place;
+    unknown, float64 [n, criteria], share of the spots where it is not known.
     """
 
     counted: np.ndarray
     assessed: np.ndarray
+    unknown: np.ndarray
 
     @property
     def known(self) -> np.ndarray:
         """What counts where it was assessed, float64 [n, criteria], else NaN."""
         return np.where(self.assessed, self.counted, np.nan)
+
+    def of(self, number: int) -> SteadyMarks:
+        """Those of one placement, each [criteria]."""
+        return SteadyMarks(self.counted[number], self.assessed[number], self.unknown[number])
 
 
 def steady_marks(scan: Scan, items: np.ndarray, judges: list[Judge], shift_m: float) -> SteadyMarks:
@@ -116,11 +122,13 @@ def steady_marks(scan: Scan, items: np.ndarray, judges: list[Judge], shift_m: fl
     near = nearby(scan, items, shift_m)
     area = near.sums(near.weights) + near.rejected
     own = near.items == np.asarray(items)[near.of]
-    found = SteadyMarks(np.empty((len(items), len(judges))), np.empty((len(items), len(judges)), bool))
+    shape = len(items), len(judges)
+    found = SteadyMarks(np.empty(shape), np.empty(shape, bool), np.empty(shape))
     for k, judge in enumerate(judges):
         marks = marks_of(scan, judge, near.items)
         found.counted[:, k] = near.sums(near.weights * filled_marks(marks)) / area
         found.assessed[:, k] = near.sums(own & np.isfinite(marks)) > 0
+        found.unknown[:, k] = near.sums(near.weights * np.isnan(marks)) / area
     return found
 
 

@@ -20,12 +20,13 @@ from tunnelsite.scan.combine import combined
 from tunnelsite.scan.firmness import drawn_ground
 from tunnelsite.scan.firmness.drawn_ground import drawn_measures, reading_only
 from tunnelsite.scan.firmness.elsewhere import best_everywhere
-from tunnelsite.scan.firmness.other_weights import candidate_marks, drawn_weights
+from tunnelsite.scan.firmness.other_weights import candidate_marks, candidates_over_shifts, drawn_weights
 from tunnelsite.scan.firmness.rank_shares import DrawPlan, rank_shares, ranked_scores, unknown_marks
+from tunnelsite.scan.judge import ScoresHere
 from tunnelsite.scan.marks import marks_of
 from tunnelsite.scan.pitch_error import PitchError, stated_error
 from tunnelsite.scan.ranking import RankedPlacement, RankRules, ranked
-from tunnelsite.scan.steady import steady_marks
+from tunnelsite.scan.steady import steady_marks, steady_scores
 
 HOUSES = [House(6, 12), House(5, 9.5)]
 CRITERIA = catalogue.criteria()
@@ -175,9 +176,7 @@ def test_shares_against_a_plain_loop(result):
     count = len(result.choices)
     tally, out = np.zeros((count, count)), np.zeros(count)
     unknown = unknown_marks(len(result.judges), plan)
-    steady = candidate_marks(
-        result
-    )  # over the shifts of the house, moved by what the drawn ground makes of the exact place
+    over_shifts = candidates_over_shifts(result)  # moved by what the drawn ground makes of the exact place
     for draw in range(60):
         scores = []
         for k, (scan, item) in enumerate(chosen(result)):
@@ -186,11 +185,13 @@ def test_shares_against_a_plain_loop(result):
                 value = measured.measures.get(judge.id)
                 value = scan.measures[judge.id][item] if value is None else value[draw, k]
                 rejected |= bool(judge.rubric.beyond(np.float64(value)))
-                mark = steady[len(marks), k]
+                share = over_shifts.unknown[k, len(marks)]
+                mark = over_shifts.counted[k, len(marks)] - 0.5 * share
                 if judge.id in measured.measures:
                     here = marks_of(scan, judge, np.array([item]))[0]
-                    mark = np.clip(mark + judge.rubric.marks(np.float64(value)) - here, 0, 1)
-                marks.append([unknown[draw, len(marks)] if np.isnan(mark) else mark])
+                    moved = (1 - share) * (judge.rubric.marks(np.float64(value)) - here)
+                    mark = np.clip(mark + moved, 0, 1 - share) if np.isfinite(moved) else mark
+                marks.append([mark + share * unknown[draw, len(marks)]])
             scores.append(-1.0 if rejected else round(float(combined(np.array(marks), random[draw])[0]), 8))
             out[k] += rejected
         for k in range(count):
@@ -286,7 +287,7 @@ def test_the_best_of_all_options_against_a_plain_search(result, concentration, w
     options += [(one.scan, one.item) for one in ranked(run.scans, run.scored, RankRules(201, run.apart_m))]
     options = list(dict.fromkeys(options))
     marks = [
-        steady_marks(run.scans[scan], np.array([item]), run.judges, run.settings.shift_m).known[0]
+        steady_marks(run.scans[scan], np.array([item]), run.judges, run.settings.shift_m).counted[0]
         for scan, item in options
     ]
     first, elsewhere = 0, 0
@@ -333,3 +334,36 @@ def test_what_is_not_known_of_one_option_is_no_firm_lead():
     marks = np.repeat(np.array([[0.8, 0.8], [0.6, np.nan], [np.nan, np.nan]])[None], 200, axis=0)
     scores = ranked_scores(np.where(np.isnan(marks), unknown[..., None], marks), np.full((200, 3), 1 / 3), "mean")
     assert np.mean(scores[:, 1] > scores[:, 0]) == pytest.approx(0.4, abs=0.01)
+
+
+def _partly_known(result):
+    """The run without standard errors, the sun known at some of the spots of each shift and not at the exact places."""
+    scans = []
+    for number, scan in enumerate(result.scans):
+        values = np.array(scan.measures["sun"])
+        values[::3] = np.nan
+        values[[choice.item for choice in result.choices if choice.scan == number]] = np.nan
+        scans.append(replace(scan, measures={**scan.measures, "sun": values}, truths={}))
+    scored = [steady_scores(scan, ScoresHere(scan, result.judges), result.settings.shift_m) for scan in scans]
+    choices = [replace(one, score=float(scored[one.scan][one.item])) for one in result.choices]
+    return replace(result, scans=scans, scored=scored, choices=choices)
+
+
+def test_a_mark_known_only_within_the_shift_counts_as_in_the_screening(result):
+    """What a run ranks by is what the draws begin with; what is known of no spot is drawn between none and full marks."""
+    run = _partly_known(result)
+    marks = candidates_over_shifts(run)
+    at = [judge.id for judge in run.judges].index("sun")
+    assert not marks.assessed[:, at].any()
+    assert ((marks.unknown[:, at] > 0.2) & (marks.unknown[:, at] < 0.6)).all()
+    given = [choice.score for choice in run.choices]
+    plan = DrawPlan(draws=40, concentration=1e9)
+    found = rank_shares(run, [], plan)  # no criterion of a catalogue: no ground is drawn
+    assert found.score_mean == pytest.approx(given, abs=1e-5)
+    weights = np.array([judge.rubric.weight for judge in run.judges])
+    off = (unknown_marks(len(weights), plan) - 0.5) * (weights / weights.sum()) @ marks.unknown.T
+    low, high = np.quantile(given + 100 * off, [0.05, 0.95], axis=0)
+    assert np.ptp(off, axis=0).min() > 0.03
+    assert found.score_low == pytest.approx(low, abs=0.01) and found.score_high == pytest.approx(high, abs=0.01)
+    best = best_everywhere(run, 1e12, draws=5)
+    assert [(one.share, one.better) for one in best] == [(1.0, 0)]

@@ -16,6 +16,7 @@ from tunnelsite.kernels.water.flow import CODE, COL_STEP, OUTLET, ROW_STEP, flow
 from tunnelsite.kernels.water.upslope import upslope_sum
 from tunnelsite.scan.combine import filled_marks
 from tunnelsite.scan.engine import Judge, Scan
+from tunnelsite.scan.marks import marks_of
 from tunnelsite.scan.pitch_error import PitchError
 from tunnelsite.scan.ranked_run import RankSettings
 from tunnelsite.scan.steady import Nearby, nearby
@@ -37,10 +38,11 @@ CELLS_AT_ONCE = 500_000  # of drawn windows: some 50 MB, however many draws are 
 @dataclass(frozen=True)
 class Wet:
     """What one criterion on water finds on drawn grounds, float64 [draws, n], NaN = not assessed: `measure` at the exact place,
-    `mark` over the shifts of the house."""
+    `mark` over the shifts of the house, `unknown`, share of the shifts where the run or the drawn ground does not tell it."""
 
     measure: np.ndarray
     mark: np.ndarray
+    unknown: np.ndarray
 
 
 def drawn_water(
@@ -61,7 +63,7 @@ def drawn_water(
     """
     count, seed = draws
     range_m = errors[0].counted.seen[1]
-    found = {judge.id: Wet(*(np.full((count, len(chosen)), np.nan) for _ in range(2))) for judge in judges}
+    found = {judge.id: Wet(*(np.full((count, len(chosen)), np.nan) for _ in range(3))) for judge in judges}
     for basin, at in _basins(chosen, settings.shift_m):
         sd = np.array([errors[k].counted.seen[0] for k in at])
         step = max(1, CELLS_AT_ONCE // basin.ground.size)
@@ -70,7 +72,8 @@ def drawn_water(
             fields = np.stack([_errors(basin, range_m, (seed, draw)) for draw in range(which.start, which.stop)])
             grounds = drawn_windows(basin, fields * sd[:, None, None], sd, range_m)
             for name, wet in wet_measures(basin, grounds, judges, settings).items():
-                found[name].measure[which, at], found[name].mark[which, at] = wet.measure, wet.mark
+                for whole, part in zip(vars(found[name]).values(), vars(wet).values(), strict=True):
+                    whole[which, at] = part
     return found
 
 
@@ -211,13 +214,14 @@ def wet_measures(basin: Basin, grounds: np.ndarray, judges: Sequence[Judge], set
     found = {}
     for judge in judges:
         whole = judge.measure(strip).astype(np.float64).reshape(mask.shape)
-        mark = np.full((draws, count), np.nan)
+        mark, unknown = np.full((2, draws, count), np.nan)
+        shown = np.isfinite(marks_of(scan, judge, near.items))
         for k, (part, (row, col)) in enumerate(zip(each, places, strict=True)):
-            marks = judge.rubric.marks(whole[:, k, row, col])
-            known = np.isfinite(marks)
-            mean = filled_marks(marks) @ near.weights[part] / (near.weights[part].sum() + near.rejected[k])
-            mark[:, k] = np.where(known.any(axis=1), mean, np.nan)
-        found[judge.id] = Wet(whole[:, :, down // 2, right // 2], mark)
+            marks = np.where(shown[part], judge.rubric.marks(whole[:, k, row, col]), np.nan)
+            share = near.weights[part] / (near.weights[part].sum() + near.rejected[k])
+            mark[:, k] = np.where(np.isfinite(marks).any(axis=1), filled_marks(marks) @ share, np.nan)
+            unknown[:, k] = np.isnan(marks) @ share
+        found[judge.id] = Wet(whole[:, :, down // 2, right // 2], mark, unknown)
     return found
 
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tunnelsite.scan.firmness.other_weights import drawn_weights, marks_of_choices, ranks_of
+from tunnelsite.scan.firmness.other_weights import drawn_weights, marks_over_shifts, ranks_of
 from tunnelsite.scan.firmness.rank_shares import ranked_scores
 from tunnelsite.scan.ranked_run import RankedRun
 from tunnelsite.scan.ranking import RankedPlacement, RankRules, ranked
@@ -43,7 +43,7 @@ def best_everywhere(result: RankedRun, concentration: float = 50.0, draws: int =
     listed = [(choice.scan, choice.item) for choice in result.choices]
     more = [choice for choice in ranked(result.scans, result.scored, rules) if (choice.scan, choice.item) not in listed]
     options = [*result.choices, *more]
-    marks = marks_of_choices(result, options, result.judges)
+    marks = marks_over_shifts(result, options, result.judges).counted.T
     weights = np.array([judge.rubric.weight for judge in result.judges])
     drawn = drawn_weights(weights, concentration, draws, seed)
     scores = ranked_scores(marks[None], drawn, result.settings.combine)

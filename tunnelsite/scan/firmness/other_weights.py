@@ -29,22 +29,19 @@ def candidate_marks(result: RankedRun) -> np.ndarray:
 
 def candidates_over_shifts(result: RankedRun) -> SteadyMarks:
     """The same with what counts where a mark is not known: [candidates, criteria]."""
-    return _over_shifts(result, result.choices, result.judges)
+    return marks_over_shifts(result, result.choices, result.judges)
 
 
-def marks_of_choices(result: RankedRun, choices: Sequence[RankedPlacement], judges: Sequence[Judge]) -> np.ndarray:
-    """Marks of some placements over their shifts: float64 [criteria, placements], NaN = not assessed."""
-    return _over_shifts(result, choices, judges).known.T
-
-
-def _over_shifts(result: RankedRun, choices: Sequence[RankedPlacement], judges: Sequence[Judge]) -> SteadyMarks:
+def marks_over_shifts(result: RankedRun, choices: Sequence[RankedPlacement], judges: Sequence[Judge]) -> SteadyMarks:
+    """Marks of some placements over their shifts: [placements, criteria]."""
     shape = len(choices), len(judges)
-    found = SteadyMarks(np.empty(shape), np.empty(shape, bool))
+    found = SteadyMarks(np.empty(shape), np.empty(shape, bool), np.empty(shape))
     of = np.array([choice.scan for choice in choices], np.int64)
     for number in np.unique(of).tolist():
         items = np.array([choice.item for choice in choices if choice.scan == number])
         marks = steady_marks(result.scans[number], items, list(judges), result.settings.shift_m)
-        found.counted[of == number], found.assessed[of == number] = marks.counted, marks.assessed
+        for whole, part in zip(vars(found).values(), vars(marks).values(), strict=True):
+            whole[of == number] = part
     return found
 
 

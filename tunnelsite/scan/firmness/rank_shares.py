@@ -11,14 +11,14 @@ from tunnelsite.core.criterion import Criterion
 from tunnelsite.core.elevation_error import ErrorModel
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.site import Frame
-from tunnelsite.scan.combine import WAYS, combined
+from tunnelsite.scan.combine import UNKNOWN_MARK, WAYS, combined
 from tunnelsite.scan.engine import Judge, Scan
 from tunnelsite.scan.firmness.drawn_ground import Drawn, drawn_measures, reading_only
 from tunnelsite.scan.firmness.drawn_water import FLOW, Wet, drawn_water
 from tunnelsite.scan.firmness.other_weights import (
     TOLERANCE,
     both_within,
-    candidate_marks,
+    candidates_over_shifts,
     drawn_weights,
     weighted_means,
 )
@@ -106,7 +106,7 @@ def rank_shares(result: RankedRun, criteria: Sequence[Criterion], plan: DrawPlan
     random = drawn_weights(weights, plan.concentration, plan.draws, plan.seed)
     way, beyond = result.settings.combine, drawn.beyond
     both = ranked_scores(drawn.marks, random, way, beyond)
-    lone = ranked_scores(candidate_marks(result)[None], random, way)
+    lone = ranked_scores(candidates_over_shifts(result).counted.T[None], random, way)
     fixed = ranked_scores(drawn.marks, np.broadcast_to(weights / weights.sum(), random.shape), way, beyond)
     shares, mean_rank = acceptability(both)
     within = (np.abs(drawn.pads.slope_along) <= TOLERANCE) & (np.abs(drawn.pads.slope_across) <= TOLERANCE)
@@ -193,7 +193,7 @@ def _drawn(result: RankedRun, errors: list[PitchError], redrawn: list[Judge], pl
     """Marks with the criteria measured again in their places.
 
     A mark is that over the shifts of the house, moved by what the drawn ground makes of the mark at the exact place; on water
-    the mark over the shifts is itself taken on the drawn ground. Marks that are not known are drawn by `unknown_marks`.
+    the mark over the shifts is itself taken on the drawn ground. For spots where a mark is not known it is drawn by `unknown_marks`.
     """
     draws = (plan.draws, plan.seed)
     chosen = [(result.scans[choice.scan], choice.item) for choice in result.choices]
@@ -202,23 +202,26 @@ def _drawn(result: RankedRun, errors: list[PitchError], redrawn: list[Judge], pl
     pads = drawn_measures(chosen, errors, dry, draws, result.settings.pad_pitch)
     water = drawn_water(chosen[:WET_FIRST], errors[:WET_FIRST], wet, draws, result.settings) if wet else {}
     numbers = np.random.default_rng((plan.seed, 1))
-    marks = np.repeat(candidate_marks(result)[None], plan.draws, axis=0)
+    steady = candidates_over_shifts(result)
+    marks = np.repeat(steady.counted.T[None], plan.draws, axis=0)
+    unknown = np.repeat(steady.unknown.T[None], plan.draws, axis=0)
     beyond = np.zeros(marks.shape[::2], bool)
     spread = []
-    for judge, place in zip(result.judges, np.moveaxis(marks, 1, 0), strict=True):
+    rows = zip(result.judges, np.moveaxis(marks, 1, 0), np.moveaxis(unknown, 1, 0), strict=True)
+    for judge, place, share in rows:
         if judge.id in water:
-            _soak(place, beyond, judge, water[judge.id])
+            _soak(place, share, water[judge.id])
+            beyond[:, : len(chosen[:WET_FIRST])] |= judge.rubric.beyond(water[judge.id].measure)
         elif judge.id in pads.measures:
             measure = pads.measures[judge.id]
-            place[:] = np.clip(place + judge.rubric.marks(measure) - _marks_here(result, judge), 0.0, 1.0)
+            _move(place, share, judge.rubric.marks(measure) - _marks_here(result, judge))
             beyond |= judge.rubric.beyond(measure)
         elif any(judge.id in scan.truths for scan, _ in chosen):
             true = np.array([_truth(scan, judge.id, item) for scan, item in chosen])
             value = true[:, 0] + true[:, 1] * numbers.standard_normal(place.shape)
-            place[:] = np.clip(place + judge.rubric.marks(value) - _marks_here(result, judge), 0.0, 1.0)
+            _move(place, share, judge.rubric.marks(value) - _marks_here(result, judge))
             spread.append(judge.id)
-    unknown = unknown_marks(len(result.judges), plan)[..., None]
-    marks = np.where(np.isnan(marks), unknown, marks)
+    marks += (unknown_marks(len(result.judges), plan)[..., None] - UNKNOWN_MARK) * unknown
     high = {name: _high(found.measure, len(chosen)) for name, found in water.items()}
     return _DrawnMarks(marks, beyond, pads, tuple(spread), high)
 
@@ -230,11 +233,17 @@ def unknown_marks(criteria: int, plan: DrawPlan) -> np.ndarray:
     return np.random.default_rng((plan.seed, 2)).permuted(steps, axis=1).T
 
 
-def _soak(place: np.ndarray, beyond: np.ndarray, judge: Judge, wet: Wet) -> None:
-    """Put marks of water on drawn grounds into those of one criterion [draws, n] and what its limit rejects into `beyond`."""
-    first = wet.mark.shape[1]
-    place[:, :first] = np.where(np.isfinite(wet.mark), wet.mark, place[:, :first])
-    beyond[:, :first] |= judge.rubric.beyond(wet.measure)
+def _move(place: np.ndarray, unknown: np.ndarray, by: np.ndarray) -> None:
+    """Move the marks of one criterion [draws, n], of which a share is that of spots where it is not known; NaN moves nothing."""
+    half = UNKNOWN_MARK * unknown
+    place[:] = half + np.clip(place - half + (1.0 - unknown) * np.nan_to_num(by), 0.0, 1.0 - unknown)
+
+
+def _soak(place: np.ndarray, unknown: np.ndarray, wet: Wet) -> None:
+    """Put marks of water on drawn grounds, and their unknown shares, into those of one criterion [draws, n]; `wet` is of the first few."""
+    first, known = wet.mark.shape[1], np.isfinite(wet.mark)
+    for whole, part in ((place, wet.mark), (unknown, wet.unknown)):
+        whole[:, :first] = np.where(known, part, whole[:, :first])
 
 
 def _high(measures: np.ndarray, count: int) -> np.ndarray:
