@@ -342,7 +342,6 @@ def test_wetness_is_the_log_of_area_over_slope():
     ("call", "words"),
     [
         (lambda: filled(np.zeros(4)), r"1 dimension"),
-        (lambda: filled(np.broadcast_to(np.float32(0), (50_000, 50_000))), r"50000 x 50000 cells are more"),
         (lambda: flow_direction(np.zeros((4, 4)), 0), r"cell_m is 0"),
         (lambda: upslope_cells(np.zeros((4, 4))), r"float64"),
         (lambda: upslope_cells(np.full((4, 4), 3, np.uint8)), r"16 cells hold no direction code"),
@@ -356,3 +355,20 @@ def test_wetness_is_the_log_of_area_over_slope():
 def test_nonsense_is_refused_in_words(call, words):
     with pytest.raises(ValueError, match=words):
         call()
+
+
+@pytest.mark.parametrize(
+    ("trace", "kind"),
+    [
+        (filled, np.float32),
+        (lambda ground: flow_direction(ground, 1.0), np.float32),
+        (upslope_cells, np.uint8),
+        (lambda codes: upslope_sum(codes, codes), np.uint8),
+    ],
+)
+def test_more_cells_than_can_be_numbered_are_refused_before_any_memory_is_taken(trace, kind):
+    """The kernels number cells with 32 bits: one more row than fits, of cells that share one byte."""
+    cols = 46_339
+    rows = (2**31 - 1) // (cols + 2) - 1
+    with pytest.raises(ValueError, match=f"{rows} x {cols} cells are more than the 2147483647 .* use a larger cell"):
+        trace(np.broadcast_to(kind(0), (rows, cols)))

@@ -92,17 +92,23 @@ def _copy_finite(mine, values, out):
             out[row, col] = value if np.isfinite(value) else np.nan
 
 
-def rimmed(shape, dtype):
-    """Return an array to be filled with heights of this shape, with a rim of NaN one cell wide round it.
-
-    Raises: ValueError: more cells than flow can be traced over.
-    """
+def refuse_larger(shape):
+    """Raises ValueError: more cells, with a rim round them, than flow can be traced over."""
     rows, cols = shape
     if (rows + 2) * (cols + 2) > LARGEST:
         raise ValueError(
             f"{rows} x {cols} cells are more than the {LARGEST} that flow can be traced over at once; "
             "use a larger cell or split the area by watershed"
         )
+
+
+def rimmed(shape, dtype):
+    """Return an array to be filled with heights of this shape, with a rim of NaN one cell wide round it.
+
+    Raises: ValueError: more cells than flow can be traced over.
+    """
+    refuse_larger(shape)
+    rows, cols = shape
     padded = np.empty((rows + 2, cols + 2), dtype)
     for rim in (padded[:1], padded[-1:], padded[:, :1], padded[:, -1:]):
         rim[...] = np.nan

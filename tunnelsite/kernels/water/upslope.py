@@ -11,7 +11,7 @@ from tunnelsite.kernels.compiled import njit
 from tunnelsite.kernels.one_thread import one_thread
 from tunnelsite.kernels.options import INNER
 from tunnelsite.kernels.shared import shared, shared_singly
-from tunnelsite.kernels.water.fill import LARGEST, without_rim
+from tunnelsite.kernels.water.fill import refuse_larger, without_rim
 from tunnelsite.kernels.water.flow import CODE, COL_STEP, NO_DATA, ROW_STEP, spacing
 
 # rows that one thread follows; fixed, so that sums of weights do not depend on the number of threads
@@ -183,11 +183,11 @@ def wetness(area_m2, slope, cell_m, least_slope=0.001):
 def _traced(direction):
     # Directions with a rim, and the state of each cell before any water is followed.
     given = np.asarray(direction)
-    if given.ndim != 2 or given.dtype != np.uint8 or (given.shape[0] + 2) * (given.shape[1] + 2) > LARGEST:
+    if given.ndim != 2 or given.dtype != np.uint8:
         raise ValueError(
-            f"direction is {given.dtype} of shape {given.shape}; expected rows x columns of uint8 codes "
-            f"from flow_direction, at most {LARGEST} cells"
+            f"direction is {given.dtype} of shape {given.shape}; expected rows x columns of uint8 codes from flow_direction"
         )
+    refuse_larger(given.shape)
     direction = np.pad(given, 1, constant_values=NO_DATA)
     state = np.full(direction.shape, _DONE, np.uint8)
     bad = sum(_inflows(len(direction) - 2, direction, state))
