@@ -104,6 +104,23 @@ def test_place_off_the_data_is_refused_in_words(farm) -> None:
         farm[2].message(farm[1].rows[0]["lon"], farm[1].rows[0]["lat"], 90.0, "a barn")
 
 
+def test_beyond_the_frame_no_layer_is_known(farm) -> None:
+    """Codes of whole numbers too: none drains to the first cell's neighbour, none is darkest in its month."""
+    _, result, in_hand = farm
+    base = result.frame.grid
+    lon, lat = (float(value) for value in base.lonlat(*base.centre(2, 3)))
+    piece = in_hand.spots.piece(lon, lat, 75.0, 30.0)
+    along, across = base.from_map(*piece.grid.to_map(*piece.grid.centre(*np.indices(piece.grid.shape))))
+    west, south, east, north = base.bounds
+    outside = (along < west) | (along > east) | (across < south) | (across > north)
+    assert outside.any() and not outside.all()
+    assert result.frame.no_data == {"flow_direction": 255, "worst_month": 255}
+    for name, code in result.frame.no_data.items():
+        assert (piece.layers[name][outside] == code).all() and (piece.layers[name][~outside] != code).any(), name
+    for name in ("beam_share", "ponding_m"):
+        assert np.isnan(piece.layers[name][outside]).all(), name
+
+
 def test_barn_that_is_drawn_bars_the_hand_at_once(farm) -> None:
     project, result, in_hand = farm
     row, drawing = result.rows[0], MapDrawing(project)

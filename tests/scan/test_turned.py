@@ -26,10 +26,12 @@ def frame_of() -> Frame:
         "ground": (0.02 * along - 0.01 * across).astype(np.float32),
         "own": (1000.0 * rows + cols).astype(np.float32),
         "count": (rows + cols).astype(np.int32),
+        "drains_to": (rows % 8).astype(np.uint8),
     }
     parcel = np.array([shapely.box(-30, -20, 40, 30)], object)
     tree = features([shapely.Point(12.0, -7.0)], grid.crs, "trees", height_m=[9.0])
-    return Frame(grid, 0.0, layers, dict.fromkeys(layers, "m"), parcel, ["Field"], -78.0, 43.0, obstacles=tree)
+    units = dict.fromkeys(layers, "m")
+    return Frame(grid, 0.0, layers, units, parcel, ["Field"], -78.0, 43.0, obstacles=tree, no_data={"drains_to": 255})
 
 
 @pytest.mark.parametrize("bearing_deg", [90.0, 60.0, 0.0, 117.5])
@@ -51,7 +53,7 @@ def test_every_cell_holds_what_lies_at_its_place(bearing_deg: float, centre: tup
     assert np.array_equal(found.layers["count"][sure], (row + col)[sure])
     beyond = (along < west) | (along > east) | (across < south) | (across > north)
     assert np.isnan(found.layers["own"][beyond]).all() and np.isnan(found.layers["ground"][beyond]).all()
-    assert not found.layers["count"][beyond].any()
+    assert not found.layers["count"][beyond].any() and (found.layers["drains_to"][beyond] == 255).all()
 
 
 @pytest.mark.parametrize("bearing_deg", [60.0, 135.0])

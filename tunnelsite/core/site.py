@@ -107,7 +107,7 @@ class Frame:
     Attributes:
         grid: the local grid. datum_m: subtracted from `ground` and `surface`.
         layers: rasters by id; `ground` [m above datum] is always there, others are added as they are computed.
-        units: unit of each layer.
+        units: unit of each layer. no_data: what stands for no data in those of whole numbers that have such a code.
         parcels, parcel_names: one (multi)polygon and name a parcel.
         lon_deg, lat_deg: origin of the local projection.
         own_features: features of the user's own, by name.
@@ -147,17 +147,24 @@ class Frame:
     notes: list[str] = field(default_factory=list)
     store: Store = field(default_factory=Store)
     whole: Frame | None = None
+    no_data: dict[str, int] = field(default_factory=dict)
 
     def __repr__(self) -> str:
         grid = self.grid
         size = f"{grid.rows} x {grid.cols} cells of {grid.cell_m:g} m"
         return f"<Frame: {size}, ridge at {grid.bearing_deg:g} deg; {len(self.layers)} layers>"
 
-    def keep(self, name: str, values: np.ndarray, unit: str) -> None:
+    def keep(self, name: str, values: np.ndarray, unit: str, no_data: int | None = None) -> None:
         """Add a layer."""
         self.layers[name] = self.store.kept(values)
         self.units[name] = unit
+        if no_data is not None:
+            self.no_data[name] = no_data
         self.store.rest()
+
+    def nothing(self, name: str) -> float:
+        """What a layer holds where there are no data: NaN; in whole numbers their code for it, else 0."""
+        return math.nan if self.layers[name].dtype.kind == "f" else self.no_data.get(name, 0)
 
     def round_parcels(self, spare_m: float) -> tuple[slice, slice]:
         """(rows, cols) of the box that holds the parcels and so much land round them, as far as the grid reaches."""

@@ -86,10 +86,8 @@ class Spots:
         for name, values in self.frame.layers.items():
             if name in layers or (only is not None and name not in only):
                 continue
-            found = values[rows, cols]
-            if found.dtype.kind == "f":
-                found[~inside] = np.nan
-            layers[name] = found
+            layers[name] = values[rows, cols]
+            layers[name][~inside] = self.frame.nothing(name)
         return layers
 
     def _turned_now(self, bearing_deg: float) -> Frame:

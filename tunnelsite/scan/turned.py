@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -34,7 +33,7 @@ def turned(frame: Frame, bearing_deg: float, centre: tuple[float, float], reach_
     return replace(
         frame,
         grid=grid,
-        layers=_nearest(frame.layers, row, col) | {"ground": _bilinear(frame.ground, row, col)},
+        layers=_nearest(frame, row, col) | {"ground": _bilinear(frame.ground, row, col)},
         parcels=_turned_shapes(frame.parcels, old, grid),
         outlines=_turned_shapes(frame.outlines, old, grid),
         keep_outs=tuple(_turned_features(item, old, grid) for item in frame.keep_outs),
@@ -48,16 +47,16 @@ def turned(frame: Frame, bearing_deg: float, centre: tuple[float, float], reach_
     )
 
 
-def _nearest(layers: Mapping[str, np.ndarray], row: np.ndarray, col: np.ndarray) -> dict[str, np.ndarray]:
-    """Layers at the nearest cells; beyond the frame NaN, or 0 in a layer of whole numbers."""
-    shape = layers["ground"].shape
+def _nearest(frame: Frame, row: np.ndarray, col: np.ndarray) -> dict[str, np.ndarray]:
+    """Layers at the nearest cells; beyond the frame what stands for no data."""
+    shape = frame.grid.shape
     rows, cols = np.rint(row).astype(int), np.rint(col).astype(int)
     outside = (rows < 0) | (rows >= shape[0]) | (cols < 0) | (cols >= shape[1])
     rows[outside] = cols[outside] = 0
     found = {}
-    for name, values in layers.items():
+    for name, values in frame.layers.items():
         found[name] = values[rows, cols]
-        found[name][outside] = np.nan if values.dtype.kind == "f" else 0
+        found[name][outside] = frame.nothing(name)
     return found
 
 

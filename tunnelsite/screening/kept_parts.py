@@ -58,6 +58,7 @@ def frame_out(frame: Frame, key: str, arrays: dict[str, np.ndarray]) -> dict[str
     return {
         "grid": dataclasses.asdict(frame.grid),
         "plain": {name: getattr(frame, name) for name in PLAIN},
+        "no_data": frame.no_data,
         "error": None if frame.error is None else dataclasses.asdict(frame.error),
         "parcels": features_out(parcels, f"{key}.parcels", arrays),
         "structures": features_out(frame.structures, f"{key}.structures", arrays),
@@ -93,6 +94,7 @@ def frame_in(item: dict[str, Any], key: str, arrays: dict[str, np.ndarray]) -> F
         grid=Grid(**item["grid"]),
         layers=under(arrays, f"{key}.layer."),
         units={},
+        no_data=item.get("no_data", {}),  # runs kept by an earlier version have none
         parcels=_features_in(item["parcels"], f"{key}.parcels", arrays).geometry,
         structures=_features_or_none(item["structures"], f"{key}.structures", arrays),
         keep_outs=tuple(_features_in(one, f"{key}.keep{k}", arrays) for k, one in enumerate(item["keep_outs"])),

@@ -105,11 +105,12 @@ def add_made(process: Process, site: Site, frame: Frame, settings: Settings, pro
             raise
         frame.notes.append(f"process {process.id!r} of a plug-in was skipped: {problem}")
         return
-    halves = {spec.id for spec in process.description.makes if spec.half}
+    specs = {spec.id: spec for spec in process.description.makes}
     for name in list(made):  # one by one and by no other name, so that what is kept in a file leaves memory here
         if name not in frame.layers:
             values = made[name].values
-            frame.keep(name, values.astype(np.float16) if name in halves else values, made[name].unit)
+            spec = specs[name]
+            frame.keep(name, values.astype(np.float16) if spec.half else values, made[name].unit, spec.no_data)
             del values
         del made[name]
 
