@@ -53,6 +53,28 @@ def test_a_window_gets_what_the_whole_gives(monkeypatch, limit: int, window: tup
     assert (part["worst_month"].values[~known] == season_light.NOT_KNOWN).all()
 
 
+@pytest.mark.parametrize("limit", [8_000, 1 << 30])
+def test_a_window_sees_the_same_far_ground_as_the_whole(monkeypatch, limit: int) -> None:
+    """A ridge 900 m off. Far horizons lie between those of the lowest and the highest eye near by, so they may differ by a hair."""
+    inputs = grove_in_winter()
+    cell, count = 10.0, 240
+    heights = np.zeros((count, count), np.float32)
+    heights[210:213] = 500.0
+    heights[116:124, 116:126] = np.nan  # where the ground itself is known
+    far = Layer(heights, "m", "far ground", (cell, cell), (118.3 * cell, 117.6 * cell))
+    near = season_light.PROCESS(inputs)["beam_share_worst"].values
+    whole = season_light.PROCESS(inputs | {"far_ground": far})
+    monkeypatch.setattr(season_light, "LOSSES_BYTES", limit)
+    window = 11, 30, 23, 60
+    asked = {"far_ground": far, "light_window": layer(np.array([window], float), "light_window")}
+    part = season_light.PROCESS(inputs | asked)
+    for name in ("beam_share", "beam_share_worst"):
+        found, wanted = (window_of(one, window)[name] for one in (part, whole))
+        np.testing.assert_allclose(found, wanted, atol=2e-3, err_msg=name)
+    assert (near - whole["beam_share_worst"].values)[11:30, 23:60].mean() > 0.1  # the ridge matters
+    assert np.isfinite(part["beam_share"].values).sum() == np.isfinite(window_of(part, window)["beam_share"]).sum()
+
+
 def test_a_window_beyond_the_ground_is_refused() -> None:
     ground, surface, _ = grove()
     sun = season_sun(clear_sky_steps(Observer(44.0, 10.0, 100.0), 60), WINTER, bare_trees(44.0))[:, :4]

@@ -50,7 +50,6 @@ def _run(inputs: Inputs, parameters: Values, progress: Progress) -> dict[str, La
     azimuths = azimuths[sector_tables(*steps, sun[:, 2], azimuths)[0, :, 0] > 0]  # no horizon where no sun stands
     scene = _scene(inputs, parameters, azimuths, progress)
     of_month = [sun[:, MONTH] == month if month else np.ones(len(sun), bool) for month in months]
-    scene = replace(scene, window=_window(inputs))
     views = []
     for heights, edges, energy in _parts(inputs, sun):
         monthly = [np.where(mine, energy / sum_m, 0.0) for mine, sum_m in zip(of_month, months.values(), strict=True)]
@@ -161,13 +160,15 @@ def _scene(inputs: Inputs, parameters: Values, azimuths: np.ndarray, progress: P
     """Who sees what, towards these azimuths, before a surface is chosen."""
     ground = inputs["ground"]
     rays = Rays(drop_per_m=earth_drop_per_m(), lift_m=parameters["light_height_m"])
-    scene = Scene(ground.values, ground.values, ground.cell_m[0], rays)
+    top, bottom, left, right = window = _window(inputs)
+    scene = Scene(ground.values, ground.values, ground.cell_m[0], rays, window=window)
     if "far_ground" not in inputs:
         return scene
-    far, eye = inputs["far_ground"], ground.values + np.float32(parameters["light_height_m"])
+    far, eye = inputs["far_ground"], ground.values[top:bottom, left:right] + np.float32(parameters["light_height_m"])
     cells = scene.cell_m, square_cell_m(far, "far_ground")
     level = Rays(drop_per_m=rays.drop_per_m)
-    beyond = raise_to_far(far_view(far.values, eye, cells, far.corner_m, azimuths, level), eye)
+    corner_m = far.corner_m[0] + top * scene.cell_m, far.corner_m[1] + left * scene.cell_m
+    beyond = raise_to_far(far_view(far.values, eye, cells, corner_m, azimuths, level), eye, (top, left))
     progress("far horizon", 1.0)
     return replace(scene, beyond=beyond)
 

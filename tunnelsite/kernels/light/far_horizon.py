@@ -12,7 +12,8 @@ from typing import NamedTuple
 import numpy as np
 
 from tunnelsite.kernels.compiled import njit
-from tunnelsite.kernels.light.horizon import FLAT_EARTH, Rays, grid_pair, horizon_tangent
+from tunnelsite.kernels.light.horizon import FLAT_EARTH, Rays, grid_pair, seen_by, tangents_ahead
+from tunnelsite.kernels.light.horizon_rays import march
 from tunnelsite.kernels.options import PLAIN
 from tunnelsite.kernels.shared import shared
 
@@ -58,23 +59,32 @@ def far_view(
     place = (first[0] - low[0] - 0.5, first[1] - low[1] - 0.5)
     shape = (high[0] - low[0], high[1] - low[1])
     eye = _widened(_extremes(observer, place[0], place[1], fine_m / coarse_m, shape))
-    azimuths = np.asarray(azimuths_deg, np.float64)
-    tangent = np.empty((len(azimuths), 2, *shape), np.float32)
-    window = (slice(low[0], high[0]), slice(low[1], high[1]))
+    ways = [march(azimuth) for azimuth in np.asarray(azimuths_deg, np.float64)]
+    tangent = np.empty((len(ways), 2, *shape), np.float32)
     eyes = np.full(far.shape, np.nan, np.float32)
     for which in (0, 1):
-        eyes[window] = eye[which]
-        for k, azimuth in enumerate(azimuths):
-            tangent[k, which] = horizon_tangent(far, eyes, coarse_m, azimuth, rays)[window]
+        eyes[low[0] : high[0], low[1] : high[1]] = eye[which]
+        seen = [seen_by((far, eyes), None, (low[0], high[0], low[1], high[1]), turn=turn) for turn in (False, True)]
+        for k, way in enumerate(ways):
+            tangent[k, which] = tangents_ahead(seen[way.transposed], coarse_m, way, rays)
     return FarView(tangent, eye, place, fine_m / coarse_m)
 
 
-def raise_to_far(view: FarView, observer: np.ndarray) -> Callable[[int, np.ndarray], None]:
-    """What raises, in place, a fine grid's horizon tangents towards azimuth number k to those of the far land."""
+def raise_to_far(
+    view: FarView, observer: np.ndarray, first: tuple[int, int] = (0, 0)
+) -> Callable[[int, np.ndarray, tuple[int, int]], None]:
+    """What raises, in place, horizon tangents towards azimuth number k to those of the far land.
+
+    Arguments: view; observer, of whom it is; first, row and column of the first of them in a larger grid. Called with k, the tangents
+    [rows, cols] and the row and column of their own first cell in that grid.
+    """
     observer = np.ascontiguousarray(observer, np.float32)
 
-    def raised(k: int, tangent: np.ndarray) -> None:
-        _raise(len(tangent), tangent, observer, view.tangent[k], view.eye, view.place[0], view.place[1], view.ratio)
+    def raised(k: int, tangent: np.ndarray, at: tuple[int, int] = first) -> None:
+        down, right = at[0] - first[0], at[1] - first[1]
+        eyes = np.ascontiguousarray(observer[down : down + tangent.shape[0], right : right + tangent.shape[1]])
+        place = view.place[0] + down * view.ratio, view.place[1] + right * view.ratio
+        _raise(len(tangent), tangent, eyes, view.tangent[k], view.eye, *place, view.ratio)
 
     return raised
 

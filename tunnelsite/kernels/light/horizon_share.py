@@ -85,22 +85,23 @@ class Scene:
     """Who sees what.
 
     `surface`, `observer` [rows, cols] [m], `cell_m`, `rays`, `edges`: as `horizon_tangent`; `window` (top, bottom, left, right),
-    if given, holds the observers that count. `beyond(k, tangent)`, if given, raises the
-    tangents [rows, cols] towards azimuth k in place to those of land that the surface does not hold (`far_horizon.raise_to_far`).
+    if given, holds the observers that count. `beyond(k, tangent, first)`, if given, raises the tangents towards azimuth k of some
+    observers, the first of them in row and column `first`, in place to those of land that the surface does not hold
+    (`far_horizon.raise_to_far`).
     """
 
     surface: np.ndarray
     observer: np.ndarray
     cell_m: float
     rays: Rays = FLAT_EARTH
-    beyond: Callable[[int, np.ndarray], None] | None = None
+    beyond: Callable[[int, np.ndarray, tuple[int, int]], None] | None = None
     edges: np.ndarray | None = None
     window: tuple[int, int, int, int] | None = None
 
 
 def folded_share(
     surface: np.ndarray, observer: np.ndarray, cell_m: float, azimuths_deg: np.ndarray, tables: np.ndarray,
-    rays: Rays = FLAT_EARTH, beyond: Callable[[int, np.ndarray], None] | None = None,
+    rays: Rays = FLAT_EARTH, beyond: Callable[[int, np.ndarray, tuple[int, int]], None] | None = None,
 ) -> np.ndarray:  # fmt: skip
     """Share of each table that the horizon leaves free at every cell.
 
@@ -150,14 +151,12 @@ def add_folded(
             scan_ahead(seen, scene.cell_m, ways[k], scene.rays, tally)
             return
         tangent = tangents_ahead(seen, scene.cell_m, ways[k], scene.rays)
-        scene.beyond(k, tangent)
-        top, bottom, left, right = scene.window or (0, tangent.shape[0], 0, tangent.shape[1])
-        part = np.ascontiguousarray(tangent[top:bottom, left:right])
-        _add_rows(bottom - top, part, tally.look_up, tally.free, losses)
+        scene.beyond(k, tangent, (0, 0) if scene.window is None else (scene.window[0], scene.window[2]))
+        _add_rows(len(tangent), np.ascontiguousarray(tangent), tally.look_up, tally.free, losses)
 
     done = 0
     for turn, some in ((False, level), (True, across)):
-        seen = seen_by(pair, scene.edges, scene.window if scene.beyond is None else None, turn=turn) if some else None
+        seen = seen_by(pair, scene.edges, scene.window, turn=turn) if some else None
         pause(done / count)
         for k in some:
             add(k, seen, turn)
