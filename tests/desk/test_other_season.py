@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -10,7 +12,7 @@ from tunnelsite.core.errors import UsageError
 from tunnelsite.desk.hand import InHand
 from tunnelsite.desk.map_drawing import MapDrawing
 from tunnelsite.desk.measures import Units
-from tunnelsite.desk.other_season import HELD_M, lit_for
+from tunnelsite.desk.other_season import HELD_M, lit_for, lit_near, relit
 from tunnelsite.desk.spot import Spots
 from tunnelsite.desk.what_if import what_if
 from tunnelsite.screening.result import Result
@@ -62,7 +64,6 @@ def test_other_months_score_as_their_own_run_does(runs, own: str, other: str) ->
     assert abs(usual["score"]["steady"] - wanted["score"]["steady"]) > 3  # the season matters here
     assert tried["score"]["steady"] == pytest.approx(wanted["score"]["steady"], abs=0.02)
     assert tried["light"] == wanted["light"]
-    assert tried["tried"]["shade_within"] is None  # the field is smaller than that
     assert tried["tried"]["months"] == other and tried["room_m"] is None and "tried" not in usual
 
 
@@ -99,8 +100,24 @@ def test_what_if_of_other_months_is_the_answer_of_their_run(runs) -> None:
     assert np.abs(wanted.scored[0] - runs[WINTER].scored[0]).max() > 3  # the season matters on this field
 
 
-def test_shade_that_was_left_out_is_named(runs, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_shade_from_beyond_the_land_that_is_lit_counts(runs, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Light is computed on 20 m round the house; a ridge at the far end of the field shades it all the same."""
     lon, lat = shaded(runs[WINTER])
     monkeypatch.setattr("tunnelsite.desk.other_season.REACH_M", -HELD_M + 20.0)
-    tried = InHand(runs[WINTER], Units(True)).in_months(SUMMER, (lon, lat)).message(lon, lat, TURN_DEG, SIZE)
-    assert tried["tried"]["shade_within"] == "656 ft"
+    result = runs[WINTER]
+    frame, settings = result.frame, result.settings.model_copy(update={"crop_months": SUMMER})
+    surfaces = {name: values.copy() for name, values in frame.layers.items() if name.startswith("surface")}
+    for values in surfaces.values():
+        values[-3:] += 60.0
+    walled = replace(frame, layers=frame.layers | surfaces)
+    light = []
+    for land in (frame, walled):
+        whole, part = relit(result.site, land, settings), lit_near(result.site, land, settings, (lon, lat))
+        row, col = (round((whole.grid.north_m - part.grid.north_m) / part.grid.cell_m),
+                    round((part.grid.west_m - whole.grid.west_m) / part.grid.cell_m))  # fmt: skip
+        place = slice(row, row + part.grid.rows), slice(col, col + part.grid.cols)
+        assert part.grid.rows == 41 < whole.grid.rows - row  # the ridge lies beyond
+        for name in ("beam_share", "beam_share_worst", "worst_month"):
+            np.testing.assert_array_equal(part.layers[name], whole.layers[name][place], err_msg=name)
+        light.append(part.layers["beam_share"].mean())
+    assert light[1] < light[0] - 0.05

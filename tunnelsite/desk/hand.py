@@ -14,7 +14,7 @@ from tunnelsite.decisions.explain import PreparedGround
 from tunnelsite.decisions.explanation import RuleCheck
 from tunnelsite.desk.hand_measures import MeasuredHouse, measured
 from tunnelsite.desk.measures import NOT_KNOWN, Units
-from tunnelsite.desk.other_season import REACH_M, lit_near
+from tunnelsite.desk.other_season import lit_near
 from tunnelsite.desk.outline import house_outline
 from tunnelsite.desk.plain import plain, plain_title
 from tunnelsite.desk.point_light import PointLight
@@ -87,18 +87,9 @@ class InHand:
             "criteria": self._criteria(found),
         }
         if self.tried_months:
-            message["tried"] = {
-                "months": self.tried_months,
-                "words": season_words(self.tried_months),
-                "shade_within": self.units.away(REACH_M) if self._is_part() else None,
-            }
+            message["tried"] = {"months": self.tried_months, "words": season_words(self.tried_months)}
         message["words"] = [f"Flags: {found.row['flags']}"] if found.row and found.row["flags"] else []
         return message | {"took_ms": round(1000 * (time.perf_counter() - begun), 1)}
-
-    def _is_part(self) -> bool:
-        """Whether the light of the months tried was computed on less land than the run's."""
-        tried, whole = self.spots.frame.grid, self.result.frame.grid
-        return tried.rows < whole.rows or tried.cols < whole.cols
 
     def _pitch(self, found: MeasuredHouse, bearing: float) -> dict[str, Any]:
         row = found.row or {}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 
 import numpy as np
 
@@ -116,14 +116,21 @@ def add_made(process: Process, site: Site, frame: Frame, settings: Settings, pro
 
 
 def made_by(
-    process: Process, site: Site, frame: Frame, settings: Settings, progress: Progress = silent
+    process: Process,
+    site: Site,
+    frame: Frame,
+    settings: Settings,
+    progress: Progress = silent,
+    given: Mapping[str, Layer] | None = None,
 ) -> dict[str, Layer]:
-    """What a process makes of a frame's layers, told of the site what it declares. Errors: those of the process."""
+    """What a process makes of a frame's layers, told of the site what it declares. Arguments: given, layers in place of those that the
+    site would give. Errors: those of the process."""
     about, cell = process.description, (frame.grid.cell_m, frame.grid.cell_m)
     inputs = {spec.id: Layer(frame.layers[spec.id], spec.unit, spec.title, cell)
               for spec in about.reads if spec.id in frame.layers}  # fmt: skip
     wanted = {spec.id for spec in about.reads if not (spec.unless and set(spec.unless) <= inputs.keys())}
-    inputs |= given_layers(wanted, site, frame, settings)
+    given = {} if given is None else given
+    inputs |= given_layers(wanted - given.keys(), site, frame, settings) | dict(given)
     names = _names(process)
     return process(inputs, facts_of(frame, names) | setting_facts(names, site, settings), progress)
 
