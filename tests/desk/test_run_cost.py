@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import pytest
-
-from tunnelsite.desk.run_cost import run_cost, time_words
-from tunnelsite.screening.run_cost import Work
+from tunnelsite.core.counting import time_words
+from tunnelsite.desk.run_cost import run_cost
+from tunnelsite.screening.run_cost import Work, estimated
 from tunnelsite.settings.model import settings_from
 
 PLENTY, LITTLE = 64_000_000_000, 500_000_000
@@ -15,7 +14,8 @@ COUNTY = Work(cells=500_000_000, source_cells=500_000_000, parcel_cells=450_000_
 
 def test_usual_farm_is_one_short_line() -> None:
     told = run_cost(FARM, settings_from({}), 1.0, PLENTY)
-    assert told.fits and not told.advice and told.words.endswith(" s.") and "memory" not in told.words
+    assert told.fits and not told.advice and "memory" not in told.words
+    assert told.words == f"A run takes about {time_words(estimated(FARM).seconds)}." and told.words.endswith(" s.")
 
 
 def test_field_over_most_of_a_large_model_says_what_it_needs_and_what_to_do() -> None:
@@ -34,10 +34,3 @@ def test_run_that_cannot_fit_says_so() -> None:
 
 def test_cells_that_would_hide_the_pitch_are_not_advised() -> None:
     assert "Working cell" not in " ".join(run_cost(COUNTY, settings_from({"house": "10x20ft"}), 1.5, PLENTY).advice)
-
-
-@pytest.mark.parametrize(
-    ("seconds", "words"), [(1, "5 s"), (42, "40 s"), (100, "2 min"), (5000, "83 min"), (7200, "2 h"), (9000, "2.5 h")]
-)
-def test_time_is_said_as_people_say_it(seconds: float, words: str) -> None:
-    assert time_words(seconds) == words

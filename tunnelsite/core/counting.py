@@ -22,9 +22,9 @@ def listed(names: Sequence[str]) -> str:
 
 
 def time_words(seconds: float) -> str:
-    """A time in the unit that a person would use: `45 s`, `12 min`, `3.4 h`; what is shorter than a second is one."""
+    """A time in the unit that a person would use: `45 s`, `12 min`, `2 h`, `3.4 h`; what is shorter than a second is one."""
     if seconds < 119.5:
         return f"{max(seconds, 1.0):.0f} s"
     if seconds < 119.5 * 60:
         return f"{seconds / 60:.0f} min"
-    return f"{seconds / 3600:.1f} h" if seconds < 99.5 * 3600 else f"{seconds / 3600:,.0f} h"
+    return f"{seconds / 3600:.1f} h".replace(".0 h", " h") if seconds < 99.5 * 3600 else f"{seconds / 3600:,.0f} h"

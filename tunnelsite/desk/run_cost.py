@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from tunnelsite.core.counting import time_words
 from tunnelsite.core.units import FOOT_M
 from tunnelsite.desk.messages import RunCost
 from tunnelsite.desk.page_words import on_the_page
@@ -28,15 +29,6 @@ def run_cost(work: Work, settings: Settings, cell_m: float, free_bytes: int) -> 
         words += f" and about {bytes_words(cost.memory_bytes)} of memory; {bytes_words(free_bytes)} {free}"
     much = cost.seconds > LONG_S or not fits
     return RunCost(words=f"{words}.", fits=fits, advice=_advice(work, settings, cell_m, cost, fits) if much else [])
-
-
-def time_words(seconds: float) -> str:
-    """A span of time as people say it."""
-    if seconds < 55:
-        return f"{max(5, 5 * round(seconds / 5))} s"
-    if seconds < 5400:
-        return f"{max(1, round(seconds / 60))} min"
-    return f"{seconds / 3600:.1f} h".replace(".0 h", " h")
 
 
 def _advice(work: Work, settings: Settings, cell_m: float, cost: Cost, fits: bool) -> list[str]:
