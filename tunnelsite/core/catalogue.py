@@ -138,7 +138,9 @@ def _offered(group: str, kind: type, taken: set[str], report: Report) -> list[An
         try:
             loaded = entry.load()
             if not isinstance(loaded, kind):
-                raise TypeError(f"it is a {type(loaded).__name__}, not a {kind.__name__}")
+                raise TypeError(
+                    f"it is of the type {type(loaded).__name__}, not a {kind.__name__}: let the entry point name one"
+                )
             item: Any = loaded
             wrong = plan_faults(item) if kind is PlanKind else faults(item)
             if wrong:

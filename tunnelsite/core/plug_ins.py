@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import inspect
 import re
+import reprlib
 from collections.abc import Mapping
 from dataclasses import replace
 from functools import partial
@@ -20,6 +21,11 @@ from tunnelsite.core.needs import LIMITS, fact_faults, is_condition
 from tunnelsite.core.process import ByTiles, GroundTiles, Process, Progress, Write
 from tunnelsite.core.rubric import Rubric
 
+CALLED = {
+    "measure": ("site",),
+    "truth": ("site", "measure"),
+    "run": ("inputs", "parameters", "progress"),
+}  # what is given by place
 ID = re.compile(r"[a-z][a-z0-9]*(_[a-z0-9]+)*")
 
 
@@ -40,53 +46,78 @@ def faults(item: Criterion | Process) -> list[str]:
     """What is wrong with a criterion or process before it is ever run, in words; empty = nothing found."""
     about = item.description
     if not isinstance(about, Description):
-        return [f"its description is a {type(about).__name__}"]
-    found = [f"its {name} is empty" for name in ("title", "text", "source") if not str(getattr(about, name)).strip()]
+        return [f"its description is {_given(about)}: make it with tunnelsite.core.describe.Description"]
+    found = [
+        f"its {name} is empty: write it"
+        for name in ("title", "text", "source")
+        if not str(getattr(about, name)).strip()
+    ]
     if not ID.fullmatch(str(about.id)):
-        found.append(f"its id {about.id!r} is not lower-case words joined by _")
+        found.append(f"its id {about.id!r} is not lower-case words joined by _, as in distance_to_lime")
     for name, kind in (("reads", LayerSpec), ("makes", LayerSpec), ("parameters", Parameter)):
         if not all(isinstance(one, kind) for one in getattr(about, name)):
-            return [*found, f"its {name} are not {kind.__name__}s"]
+            return [*found, f"its {name} hold what is no {kind.__name__}: give a tuple of {kind.__name__}(...)"]
     for parameter in about.parameters:
         found += fact_faults(parameter)
         if parameter.default == parameter.default:  # NaN = there is none
             try:
                 parameter.checked(parameter.default, str(about.id))
             except (TunnelsiteError, KeyError) as problem:
-                found.append(f"its default does not pass its own check ({problem})")
+                found.append(
+                    f"the default of its parameter {parameter.id} is refused ({problem}): change that, or what is allowed"
+                )
     return found + (_criterion_faults(item) if isinstance(item, Criterion) else _process_faults(item))
 
 
 def _criterion_faults(item: Criterion) -> list[str]:
     found = []
     if not item.description.unit:
-        found.append("its measure has no unit")
+        found.append('its measure has no unit: give its description one, "1" for a plain number')
     if not ("any" in item.rubrics or set(KINDS) <= set(item.rubrics)):
-        found.append("it has no rubric for `any` kind of house")
-    if not all(isinstance(rubric, Rubric) for rubric in item.rubrics.values()):
-        found.append("its rubrics are not Rubrics")
-    found += [f"it needs {need!r}, which is no input" for need in item.needs if not is_condition(need)]
-    found += [f"its limit_by {item.limit_by!r} is no setting of a limit"] if item.limit_by not in ("", *LIMITS) else []
+        found.append("it has no rubric for `any` kind of house: add one under the key 'any'")
+    found += [
+        f"its rubric for {kind!r} is {_given(rubric)}: make it with tunnelsite.core.rubric.Rubric"
+        for kind, rubric in item.rubrics.items()
+        if not isinstance(rubric, Rubric)
+    ]
+    found += [
+        f"it needs {need!r}, which is no input: docs/plugins.md lists the conditions"
+        for need in item.needs
+        if not is_condition(need)
+    ]
+    if item.limit_by not in ("", *LIMITS):
+        found.append(
+            f"its limit_by {item.limit_by!r} is no setting of a limit: one of {', '.join(LIMITS)}, or leave it out"
+        )
     named = {parameter.id: parameter.default for parameter in item.description.parameters}
     if item.truth is not None:
-        found += _call_faults(item.truth, "truth", (None, None), named)
-    return found + _call_faults(item.measure, "measure", (None,), named)
+        found += _call_faults(item.truth, "truth", named)
+    return found + _call_faults(item.measure, "measure", named)
 
 
 def _process_faults(item: Process) -> list[str]:
-    found = [] if item.description.makes else ["it makes nothing"]
+    found = [] if item.description.makes else ["it makes nothing: name in its description what it makes"]
     if item.by_tiles is not None and not isinstance(item.by_tiles, ByTiles):
-        found.append(f"its by_tiles is a {type(item.by_tiles).__name__}")
-    return found + _call_faults(item.run, "run", (None, None, None), {})
+        found.append(
+            f"its by_tiles is {_given(item.by_tiles)}: make it with tunnelsite.core.process.ByTiles, or leave it out"
+        )
+    return found + _call_faults(item.run, "run", {})
 
 
-def _call_faults(function: Any, name: str, given: tuple[Any, ...], named: dict[str, Any]) -> list[str]:
+def _given(value: object) -> str:
+    """What stands where something else is expected: the value, shortened, and its type."""
+    return f"{reprlib.repr(value)} (of the type {type(value).__name__})"
+
+
+def _call_faults(function: Any, name: str, named: dict[str, Any]) -> list[str]:
     if not callable(function):
-        return [f"its {name} cannot be called"]
+        return [f"its {name} is {_given(function)}, which cannot be called: give a function"]
     try:
-        inspect.signature(function).bind(*given, **named)
+        inspect.signature(function).bind(*CALLED[name], **named)
     except TypeError as problem:
-        return [f"its {name} does not take its parameters ({problem})"]
+        return [
+            f"its {name} does not take its parameters ({problem}): it is called as {name}({', '.join([*CALLED[name], *named])})"
+        ]
     except ValueError:  # a built-in function that does not tell
         return []
     return []
