@@ -3,6 +3,7 @@ import signal
 import subprocess
 import sys
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
@@ -87,3 +88,30 @@ def test_a_temporary_folder_is_held_and_goes(tmp_path: Path, monkeypatch: pytest
         take_away_left([str(tmp_path)])
         assert os.listdir(tmp_path) == [Path(folder).name]
     assert os.listdir(tmp_path) == []
+
+
+def test_on_windows_a_file_that_is_open_holds_the_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Windows removes no file that is open in any process; here by the rule alone, for the files of this process."""
+    remove = os.remove
+
+    def refused(path: Path) -> None:
+        if any(os.path.samefile(f"/proc/self/fd/{one}", path) for one in os.listdir("/proc/self/fd") if _open(one)):
+            raise PermissionError(13, "the file is open in another process", str(path))
+        remove(path)
+
+    def _open(number: str) -> bool:
+        return os.path.exists(f"/proc/self/fd/{number}")
+
+    monkeypatch.setattr(held_folder, "sys", SimpleNamespace(platform="win32"))
+    monkeypatch.setattr(held_folder.os, "remove", refused)
+    mine, killed, done = (HeldFolder("files", str(tmp_path)) for _ in range(3))
+    (killed.path / "half").write_text("half")
+    (tmp_path / "tunnelsite-run-files-being-made").mkdir()
+    assert killed._lock is not None
+    os.close(killed._lock)  # as the system does for a process that is killed
+    done.remove()
+    done.remove()
+    take_away_left([str(tmp_path)])
+    assert sorted(os.listdir(tmp_path)) == sorted([mine.path.name, "tunnelsite-run-files-being-made"])
+    mine.remove()
+    assert not mine.path.exists()

@@ -1,7 +1,8 @@
 """Folders of ours among the temporary files, each held by a lock on itself for as long as its process lives.
 
 A process that is killed outright takes nothing away, but the system drops its lock: the next command tells by that whose folder is left,
-in whatever container its process was, and takes it away. Windows has no lock on a folder; what is left there stays.
+in whatever container its process was, and takes it away. Windows has no lock on a folder, but removes no file that a process has open:
+there a folder is held by such a file in it.
 """
 
 from __future__ import annotations
@@ -20,6 +21,7 @@ if sys.platform != "win32":
     import fcntl
 
 PREFIX = "tunnelsite-run-"
+HELD = ".held"  # the file by which a folder is held on Windows
 
 
 class HeldFolder:
@@ -48,7 +50,12 @@ class HeldFolder:
 
     def remove(self) -> None:
         """Take it away with what is in it; no link is followed. May be called again."""
+        if sys.platform == "win32":
+            self._let_go()
         shutil.rmtree(self.path, ignore_errors=True)
+        self._let_go()
+
+    def _let_go(self) -> None:
         lock, self._lock = self._lock, None
         if lock is not None:
             os.close(lock)
@@ -56,8 +63,6 @@ class HeldFolder:
 
 def take_away_left(places: Iterable[str]) -> None:
     """Take away what killed processes of this user left. Arguments: places, folders to look in; one that cannot be read is passed over."""
-    if sys.platform == "win32":
-        return
     for place in places:
         with contextlib.suppress(OSError), os.scandir(place) as entries:
             for entry in entries:
@@ -67,6 +72,10 @@ def take_away_left(places: Iterable[str]) -> None:
 
 def _take_away(folder: Path) -> None:
     with contextlib.suppress(OSError):  # gone or held
+        if sys.platform == "win32":
+            os.remove(folder / HELD)  # not there where the folder is being made
+            shutil.rmtree(folder, ignore_errors=True)
+            return
         if folder.lstat().st_uid != os.geteuid():
             return
         lock = _lock(folder)
@@ -81,7 +90,7 @@ def _lock(folder: Path) -> int | None:
     Errors: FileNotFoundError where it is gone; BlockingIOError where another process holds it.
     """
     if sys.platform == "win32":
-        return None
+        return os.open(folder / HELD, os.O_CREAT | os.O_EXCL | os.O_RDWR)
     handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY | os.O_NOFOLLOW)
     try:
         fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
