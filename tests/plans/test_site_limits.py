@@ -111,7 +111,7 @@ def test_what_lies_in_the_way_stands_on_every_page(hill, where, client: bool) ->
 
     land = where.on_grid(shapely.box(-35, -W / 2 - 0.5, 35, 35))
     plan = grading_plan(hill, where, None, SiteLimits(land, land))
-    assert len(plan.conflicts) == 1 and plan.conflicts[0] == plan.warnings[0]
+    assert len(plan.conflicts) == 1 and plan.conflicts[0] == plan.warnings[0] and not plan.buildable
     error = ErrorModel(0.03, 4.0)
     graded = Graded(None, GradingSettings(), plan, earthwork_error(plan, error, draws=3), None, None, error, ())
     assert graded.earth_numbers["conflicts"] == list(plan.conflicts)

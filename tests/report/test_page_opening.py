@@ -12,7 +12,8 @@ from tests.scan.grounds import hills, site
 from tunnelsite import Settings, screen
 from tunnelsite.core.house import House
 from tunnelsite.report.card_facts import all_facts
-from tunnelsite.report.page_opening import answer, costliest, relaxed_section, unknown_section
+from tunnelsite.report.page_compare import compared
+from tunnelsite.report.page_opening import Beside, answer, costliest, relaxed_section, unknown_section
 from tunnelsite.report.plain_words import file_words
 from tunnelsite.scan.firmness.verdict import share_words
 
@@ -79,3 +80,23 @@ def test_names_from_data_stay_text(scarce) -> None:
         scan.frame.parcel_names[:] = named
     shown = tostring(relaxed_section(replace(scarce)), "unicode")
     assert "<b>" not in shown
+
+
+def test_the_first_screen_tells_what_heights_that_are_off_make_of_an_option(hostile) -> None:
+    """A score of 93 that falls to 48 on average, and a limit that rejects it every other time, belong beside the score."""
+    facts = all_facts(hostile.result)[:2]
+    firm = [replace(one.firmness, mean=one.row["score"] - 0.5, out=0.0) for one in facts]
+    sure = [replace(one, firmness=own) for one, own in zip(facts, firm, strict=True)]
+    beside = words(compared(hostile.result, sure, set()))
+    assert "heights off" not in beside and "A limit rejects it" not in beside
+    unsure = [replace(sure[0], firmness=replace(firm[0], mean=47.61, out=0.46)), sure[1]]
+    beside = words(compared(hostile.result, unsure, set()))
+    assert f"Score on average, heights off by their error47.6{firm[1].mean:.1f}" in beside
+    assert "A limit rejects it where heights are off46 %0 %" in beside
+
+
+def test_the_first_screen_names_options_that_cannot_be_built_as_drawn(hostile) -> None:
+    facts = all_facts(hostile.result)
+    assert "Not buildable" not in words(answer(hostile.result, facts))
+    said = words(answer(hostile.result, facts, Beside(unbuildable=["1", "3"])))
+    assert "Not buildable as drawn. Options 1 and 3: earth would be moved beyond the parcel's edge" in said

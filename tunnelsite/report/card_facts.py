@@ -45,12 +45,13 @@ class Judged:
 @dataclass(frozen=True)
 class Firmness:
     """How firm the rank is, shares of the run's draws of weights and heights: first, among the first three, out (a limit rejects
-    it); chance, that both slopes of the natural ground are within 1/192 by the pitch's standard error, NaN = not known;
+    it); mean, of its scores on the drawn grounds; chance, that both slopes of the natural ground are within 1/192 by the pitch's standard error, NaN = not known;
     error, of the elevations, in words."""
 
     first: float
     top_3: float
     out: float
+    mean: float
     chance: float
     error: str
 
@@ -96,8 +97,9 @@ def all_facts(result: Result, options: Sequence[PageOption] = ()) -> list[Facts]
     found = []
     for k, (choice, row) in enumerate(zip(result.choices, result.rows, strict=True)):
         scan = result.scans[choice.scan]
-        first, top, out, within = (float(part[k]) for part in (draws.first, draws.top, draws.out, draws.within_exact))
-        firmness = Firmness(first, top, out, within, draws.errors[k].counted.plain_words(feet=scan.house.feet))
+        shares = (draws.first, draws.top, draws.out, draws.score_mean, draws.within_exact)
+        first, top, out, mean, within = (float(part[k]) for part in shares)
+        firmness = Firmness(first, top, out, mean, within, draws.errors[k].counted.plain_words(feet=scan.house.feet))
         judged = _judged(result, choice, marks.of(k), row)
         option = options[k] if options else PageOption(str(k + 1), rank=k + 1)
         found.append(Facts(k + 1, row, judged, firmness, _distances(result, choice, row), scan.house.feet, option))

@@ -65,7 +65,8 @@ def report_page(result: Result, studies: Sequence[Study], ask: PageAsk) -> str:
     body = tag("body", class_="client" if ask.client else "full")
     put(body, tag("a", "Skip to the answer", href="#main", class_="skip"), _header(result, ask))
     main = tag("main", id="main")
-    opening = Beside(ask.options, frozenset(carded), beside, ask.chosen)
+    unbuildable = [one.label for one in studies if one.graded is not None and not one.graded.earth.buildable]
+    opening = Beside(ask.options, frozenset(carded), beside, ask.chosen, unbuildable)
     put(main, answer(result, listed, opening), unknown_section(result, listed))
     if not ask.chosen:  # few options because few were chosen is no lack of places
         put(main, relaxed_section(result))

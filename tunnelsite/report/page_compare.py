@@ -10,6 +10,7 @@ from tunnelsite.drawing.markup import named, tag
 from tunnelsite.report.card_facts import Facts
 from tunnelsite.report.chosen import PageOption
 from tunnelsite.report.table_columns import columns_of
+from tunnelsite.scan.firmness.drawn_words import LOST, REJECTED
 from tunnelsite.scan.firmness.verdict import share_words
 
 if TYPE_CHECKING:
@@ -56,7 +57,12 @@ def _head(one: Facts, linked: set[int]) -> Element:
 
 
 def _words_rows(shown: Sequence[Facts]) -> list[tuple[str, list[str]]]:
-    rows = [("Came first in trials of weights and heights", [share_words(o.firmness.first) for o in shown])]
+    rows = []
+    if any(one.row["score"] - one.firmness.mean >= LOST for one in shown):
+        rows.append(("Score on average, heights off by their error", [f"{one.firmness.mean:.1f}" for one in shown]))
+    if any(one.firmness.out >= REJECTED for one in shown):
+        rows.append(("A limit rejects it where heights are off", [share_words(one.firmness.out) for one in shown]))
+    rows.append(("Came first in trials of weights and heights", [share_words(o.firmness.first) for o in shown]))
     if any(one.option.rank != k for k, one in enumerate(shown, 1)):
         rows.append(("Rank in the screening", [str(o.option.rank or "not listed") for o in shown]))
     worst = [next((item.words for item in o.against()), "Nothing that counts") for o in shown]

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from xml.etree.ElementTree import Element
 
 from tunnelsite.core import amounts
+from tunnelsite.core.counting import listed
 from tunnelsite.drawing.markup import named, put, tag
 from tunnelsite.report.card_facts import Facts
 from tunnelsite.report.chosen import PageOption
@@ -31,12 +32,14 @@ CARE = (
 @dataclass(frozen=True)
 class Beside:
     """What a page holds beside its answer: options, all of the result's, none = by rank; carded, ranks with a card; table, of the
-    options side by side; chosen, whether they were chosen by hand."""
+    options side by side; chosen, whether they were chosen by hand; unbuildable, labels of
+    those whose earthwork runs over the parcel's edge or into what was to be kept clear of."""
 
     options: Sequence[PageOption] = ()
     carded: frozenset[int] = frozenset()
     table: Element | None = None
     chosen: bool = False
+    unbuildable: Sequence[str] = ()
 
 
 def answer(result: Result, facts: Sequence[Facts], beside: Beside | None = None) -> Element:
@@ -96,12 +99,21 @@ def _best(facts: Sequence[Facts], result: Result, beside: Beside, *, scarce: boo
     said.append(tag("p", doubt, " ".join(verdict_words(result, beside.options)), id="verdict"))
     if beside.table is not None:
         said.append(beside.table)
+    if beside.unbuildable:
+        said.append(_unbuildable(beside.unbuildable))
     shift = result.settings.shift_m
     if shift > 0:
         away = amounts.away(shift, feet=best.feet)
-        said.append(tag("p", "Points are averages over the errors of the heights and over every position of the house within "
-                             f"{away} of the place shown.", class_="soft"))  # fmt: skip
+        said.append(tag("p", f"Points are averages over every position of the house within {away} of the place shown. They count how "
+                             "errors of the heights change slope and earth, not how they turn the water or break a limit.",
+                        class_="soft"))  # fmt: skip
     return said
+
+
+def _unbuildable(labels: Sequence[str]) -> Element:
+    which = f"{'Option' if len(labels) == 1 else 'Options'} {listed(list(labels))}"
+    words = f"{which}: earth would be moved beyond the parcel's edge or into what is to be kept clear of. The card says what to change."
+    return tag("p", tag("strong", "Not buildable as drawn. "), words, class_="care")
 
 
 def share_words(part: int, whole: int) -> str:

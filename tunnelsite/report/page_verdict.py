@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from tunnelsite.report.chosen import PageOption
-from tunnelsite.scan.firmness.verdict import share_words
+from tunnelsite.scan.firmness.verdict import share_words, why_words
 
 if TYPE_CHECKING:
     from tunnelsite.screening.result import Result
@@ -31,8 +31,9 @@ def verdict_words(result: Result, options: Sequence[PageOption]) -> list[str]:
         f"{share_words(float(shares.first_by_weights[0]))}, with other heights{water} alone in "
         f"{share_words(float(shares.first_by_errors[0]))}."
     )
-    ties = verdict.ties_of([_label(options, rank) for rank in range(1, verdict.options + 1)])
-    return [ties, doubts] if ties else [doubts]
+    labels = [_label(options, rank) for rank in range(1, verdict.options + 1)]
+    why = why_words(shares, verdict.words, verdict.runner_up, labels)
+    return [words for words in (verdict.ties_of(labels), why, doubts) if words]
 
 
 def _label(options: Sequence[PageOption], rank: int) -> str:

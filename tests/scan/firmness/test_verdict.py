@@ -15,8 +15,9 @@ from tunnelsite.core.house import House
 from tunnelsite.hosts.cli.main import main
 from tunnelsite.hosts.cli.screening import summary_of
 from tunnelsite.hosts.cli.screening_words import words_of
+from tunnelsite.scan.firmness.rank_shares import WET_FIRST
 from tunnelsite.scan.firmness.ties import undecided
-from tunnelsite.scan.firmness.verdict import Verdict, verdict_of, verdict_record
+from tunnelsite.scan.firmness.verdict import Verdict, verdict_of, verdict_record, why_words
 from tunnelsite.screening.kept_run import keep_run, kept_run
 
 WEST, NORTH = 499_900.0, 4_700_100.0
@@ -142,3 +143,24 @@ def test_the_screens_answer_tells_it(mirrored, tmp_path):
     assert all(text in words for text in undecided(mirrored)) and undecided(mirrored)
     told = [row["value"] for row in mirrored.tables["run"].rows if row["name"] == "verdict"]
     assert told == [mirrored.verdict.sentence]
+
+
+def test_a_close_call_names_the_option_that_holds_up_better(planted):
+    """A score counts no doubt of the water: an option that a limit rejects half the time is not sent ahead without a word."""
+    close = {"first": np.array([0.5, 0.4]), "behind": np.array([0.5, 0.5]), "out": np.array([0.46, 0.0])}
+    found = replace(planted.rank_shares, **close, score_mean=np.array([47.6, 74.5]))
+    said = verdict_of(found).sentence
+    assert (
+        "Its lead is a close call. Within the errors of the heights option 2 scores 74.5 on average and option 1 47.6, and a limit "
+        "rejects them 0 % and 46 % of the time. Option 2 is the safer choice. Option 2 ties with option 1" in said
+    )
+    assert "option B scores 74.5 on average and option A 47.6" in why_words(found, "a close call", 2, ["A", "B"])
+    assert verdict_of(replace(found, score_mean=np.array([73.0, 74.5]))).why == "", "a hair's difference is no reason"
+
+
+def test_no_option_whose_water_was_not_routed_is_called_the_safer(planted):
+    """Its mean counts no water, so it stands higher for that alone."""
+    count = WET_FIRST + 1
+    far = {"first": np.full(count, 1 / count), "behind": np.full(count, 0.5), "out": np.zeros(count), "flags": ("",) * count}
+    found = replace(planted.rank_shares, **far, score_mean=np.array([80.0] * WET_FIRST + [95.0]))
+    assert verdict_of(found).why == ""

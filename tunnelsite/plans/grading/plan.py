@@ -14,7 +14,7 @@ from tunnelsite.plans.grading.earth_rule import EarthRule
 from tunnelsite.plans.grading.judged_ground import NO_ERROR, felt_ground, judged_ground
 from tunnelsite.plans.grading.pad_plane import Earthwork, PadCells, finish_of, pad_plane, quick_plane
 from tunnelsite.plans.grading.side_slopes import Finish, SideSlopes, side_slopes, slope_depths, slope_volumes
-from tunnelsite.plans.grading.warnings import plan_conflicts, plan_warnings
+from tunnelsite.plans.grading.warnings import NOT_BUILDABLE, plan_conflicts, plan_warnings
 from tunnelsite.plans.place import PlacedHouse, box
 from tunnelsite.plans.site_limits import SiteLimits
 
@@ -79,6 +79,11 @@ class GradingPlan:
     measured: np.ndarray
     warnings: tuple[str, ...] = ()
     conflicts: tuple[str, ...] = ()
+
+    @property
+    def buildable(self) -> bool:
+        """Whether the earthwork keeps inside the parcel and off what is to be kept clear of."""
+        return not any(text.startswith(NOT_BUILDABLE) for text in self.conflicts)
 
     @property
     def tier(self) -> str:

@@ -7,12 +7,13 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from tunnelsite.core.counting import listed
-from tunnelsite.scan.firmness.rank_shares import DrawPlan, RankShares
+from tunnelsite.scan.firmness.rank_shares import WET_FIRST, DrawPlan, RankShares
 from tunnelsite.scan.ranked_run import RankedRun
 
 FIRM, FAIR = 0.8, 0.6  # least share of draws in which the first option stays first (ours); a firm lead has no ties
 ALIKE = "these data do not tell them apart"
 SHOWS, SHOWS_OUT = 0.1, 0.02  # points on average, and share of the draws, that tell two options apart (ours)
+SAFER = 2.0  # points on average by which an option must hold up better to be named beside a lead (ours)
 GOOD = ("within 3/4 in per 12 ft as it lies", "soil: well drained")  # how flags that speak for a place begin
 APART = 0.9  # an option differs from the first where it stays behind it in this share of the draws (ours)
 
@@ -23,7 +24,7 @@ class Verdict:
 
     Attributes: first, share of draws in which option 1 stays first; runner_up, rank of the option that is first most often of
     the others, None = there is no other, and runner_up_first, its share; tied, ranks of the options, of `options`, that the
-    draws do not tell apart from option 1; why, what makes the runner-up hold up better, in words, empty where it does not; flags, of
+    draws do not tell apart from option 1; why, which option holds up better and by how much, in words, empty where none does; flags, of
     each option, what speaks against it, empty where nothing does; words, `firm`, `fairly firm`, `a close call`, `not settled` or `the
     only option`; drawn, what was drawn, in words; draws and seed.
     """
@@ -48,7 +49,7 @@ class Verdict:
         said = f"Option 1 stays first in {share_words(self.first)} of {self.draws} draws of {self.drawn}"
         other = f"option {self.runner_up} comes first in {share_words(self.runner_up_first)}"
         if self.words != "not settled":
-            said += f"; {other}. Its lead is {self.words}."
+            said += f"; {other}. Its lead is {self.words}. {self.why}".rstrip()
         else:
             look = f"Look at both, and level them.{self._flagged([self.runner_up], None)}"
             said += f", and {other}: the lead is not settled. {self.why} {look}"
@@ -99,23 +100,33 @@ def verdict_of(found: RankShares) -> Verdict:
     else:
         words = "firm" if first >= FIRM and not tied else "fairly firm" if first >= FAIR else "a close call"
     plan, count = found.plan, len(found.first)
-    why = _why(found, runner) if words == "not settled" and runner is not None else ""
+    why = "" if runner is None else why_words(found, words, runner, [str(rank) for rank in range(1, count + 1)])
     flags = tuple(_against(text) for text in found.flags)
     return Verdict(first, runner, second, tied, count, why, flags, words, _drawn_words(found), plan.draws, plan.seed)
 
 
-def _why(found: RankShares, runner: int) -> str:
-    """What makes an option come first more often than the first of the list."""
-    at = runner - 1
+def why_words(found: RankShares, words: str, runner: int, labels: Sequence[str]) -> str:
+    """Which option holds up better than the first where heights are off, in a sentence; empty where none does.
+
+    Arguments: found; words and runner, of the verdict: a lead that is not settled is held against the runner-up, any other against the
+    option with the best mean of those round which water was routed; labels of the options.
+    """
     mean, out = found.score_mean, found.out
-    if mean[at] - mean[0] >= SHOWS:
-        rejected = ""
-        if out[0] - out[at] >= SHOWS_OUT:
-            rejected = (
-                f", and a limit rejects them {share_words(float(out[at]))} and {share_words(float(out[0]))} of the time"
-            )
-        return f"Within the errors of the heights option {runner} scores {mean[at]:.1f} on average and option 1 {mean[0]:.1f}{rejected}."
-    return f"Option {runner} scores no more within the errors of the heights: other weights bring it forward."
+    open_lead = words == "not settled"
+    at = runner - 1 if open_lead else int(mean[:WET_FIRST].argmax())
+    name, first = labels[at], labels[0]
+    if mean[at] - mean[0] < (SHOWS if open_lead else SAFER):
+        unlike = f"Option {name} scores no more within the errors of the heights: other weights bring it forward."
+        return unlike if open_lead else ""
+    rejected = ""
+    if out[0] - out[at] >= SHOWS_OUT:
+        both = f"{share_words(float(out[at]))} and {share_words(float(out[0]))}"
+        rejected = f", and a limit rejects them {both} of the time"
+    safer = "" if open_lead else f" Option {name} is the safer choice."
+    return (
+        f"Within the errors of the heights option {name} scores {mean[at]:.1f} on average and option {first} {mean[0]:.1f}"
+        f"{rejected}.{safer}"
+    )
 
 
 def _against(flags: str) -> str:
