@@ -17,6 +17,7 @@ from tunnelsite.core import amounts
         (60.96, "m", "200 ft (60.96 m)"),
         (4046.8564224, "m2", "1 acre (4046.86 m2)"),
         (2 * 4046.8564224, "m2", "2 acres (8093.71 m2)"),
+        (50_000.0, "m2", "12 acres (5 ha)"),
         (9.290304, "m2", "100 sq ft (9.2903 m2)"),
         (0.764554857984, "m3", "1.0 yd³ (0.764555 m3)"),
         (2.5, "%", "2.5 %"),
@@ -43,3 +44,11 @@ def test_signed_depths_and_heights() -> None:
 )
 def test_distances_below_zero_have_the_figures_of_those_above(value, words) -> None:
     assert amounts.away(value, feet=False) == words
+
+
+def test_large_amounts_are_written_out() -> None:
+    """A stream's 292 ha were `7.2e+02 acres`, a flood's flow `3.5e+02 cfs`."""
+    assert amounts.land(2.92e6, feet=True) == "720 acres (292.0 ha)"
+    assert amounts.land(2.92e8, feet=True).startswith("72,000 acres")
+    assert amounts.flow(10.0, feet=True) == "350 cfs (10,000 l/s)"
+    assert amounts.flow(0.04, feet=True) == "1.4 cfs (40 l/s)"

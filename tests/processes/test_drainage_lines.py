@@ -129,14 +129,21 @@ def test_no_house_in_what_may_be_a_river_comes_before_one_on_known_ground():
     ("height", "away", "beside", "said"),
     [
         (3.0, 60.0, 0.0, []),
-        (3.0, 6.0, 0.0, ["cutting runs 6 m from the pad"]),
-        (0.05, 7.0, 2.92e6, ["292 ha passes beside", "runs 7 m from", "only 0.05 m above"]),
-        (-0.2, 90.0, 0.0, ["only 0.00 m above"]),
+        (3.0, 6.0, 0.0, ["cutting runs 6.0 m (20 ft) from the pad"]),
+        (
+            0.05,
+            7.0,
+            2.92e6,
+            ["292.0 ha (720 acres) passes beside", "runs 7.0 m (23 ft) from", "only 5 cm (2 in) above"],
+        ),
+        (-0.2, 90.0, 0.0, ["only 0 cm (0 in) above"]),
         (None, None, None, []),
     ],
 )
 def test_what_is_near_water_is_flagged(height, away, beside, said):
-    words = water_words({"drainage_height_m": height, "drainage_distance_m": away, "flow_beside_m2": beside})
+    words = water_words(
+        {"drainage_height_m": height, "drainage_distance_m": away, "flow_beside_m2": beside}, feet=False
+    )
     assert len(words) == len(said) and all(part in text for part, text in zip(said, words, strict=True))
 
 
@@ -166,7 +173,8 @@ def test_a_line_beside_the_pad_that_comes_from_beyond_the_data_is_told(away_m, c
 def test_level_ground_below_a_bank_at_the_end_of_the_data_may_be_a_river(row, height, away, said):
     """A bank 4 m high across 160 x 160 cells of 1 m, level on either side and rough by 2 cm: the river is cut off by the data's end."""
     ground = np.where(R < 60, 125.0, 129.0) + np.random.default_rng(3).normal(0, 0.02, R.shape)
-    scan = SimpleNamespace(frame=SimpleNamespace(grid=SimpleNamespace(cell_m=1.0), ground=ground))
+    house = SimpleNamespace(feet=False)
+    scan = SimpleNamespace(frame=SimpleNamespace(grid=SimpleNamespace(cell_m=1.0), ground=ground), house=house)
     words = bed_words(scan, {"drainage_height_m": height, "drainage_distance_m": away}, row, 80)
     assert bool(words) == said and words.startswith("may be a river's bed" if said else "")
     assert ";" not in words  # flags are joined by it

@@ -236,7 +236,9 @@ def test_parcels_09_too_narrow_says_so(tmp_path: Path) -> None:
     result = run(dem, write_parcels(tmp_path / "q.gpkg", [strip], UTM17), House(9.144, 29.26, kind="container"))
     assert not result.rows
     reason = next(row["reason"] for row in result.tables["rejections"].rows if row["rule"] == "boundary")
-    assert reason.startswith("too narrow: 5.0 m < 9.1 m")
+    assert reason.startswith(
+        "too narrow: 5.00 m (16 ft 5 in) at its widest, and the house needs 9.14 m (30 ft) (the pad is"
+    )
 
 
 def test_layers_05_an_empty_layer_is_not_a_distance_of_zero(tmp_path: Path) -> None:

@@ -6,6 +6,7 @@ from tunnelsite.core.units import FOOT_M, INCH_M, feet_inches
 
 YARD3_M3 = (3 * FOOT_M) ** 3
 ACRE_M2 = 43_560 * FOOT_M**2
+HECTARE_M2 = 10_000.0
 
 
 def _both(feet: bool, imperial: str, metric: str) -> str:
@@ -39,15 +40,21 @@ def volume(value_m3: float, *, feet: bool) -> str:
 
 def land(value_m2: float, *, feet: bool) -> str:
     """An area of land: `0.25 acres (1,000 m²)`."""
-    metric = f"{value_m2:,.0f} m²" if value_m2 < 10_000 else f"{value_m2 / 10_000:.1f} ha"
+    metric = f"{value_m2:,.0f} m²" if value_m2 < HECTARE_M2 else f"{value_m2 / HECTARE_M2:.1f} ha"
     return _both(feet, _acres(value_m2), metric)
 
 
 def _acres(value_m2: float) -> str:
-    acres = f"{value_m2 / ACRE_M2:.2g}"
+    acres = _rounded(value_m2 / ACRE_M2, 2)
     if value_m2 < 0.1 * ACRE_M2:
         return f"{value_m2 / FOOT_M**2:,.0f} sq ft"
     return f"{acres} acre{'' if acres == '1' else 's'}"
+
+
+def _rounded(value: float, figures: int) -> str:
+    """A number of so many figures, written out: `720` and `1,200`, never `7.2e+02`."""
+    short = f"{value:.{figures}g}"
+    return f"{float(short):,.0f}" if "e+" in short else short
 
 
 def speed(value_m_s: float, *, feet: bool) -> str:
@@ -57,7 +64,7 @@ def speed(value_m_s: float, *, feet: bool) -> str:
 
 def flow(value_m3_s: float, *, feet: bool) -> str:
     """A flow of water: `1.4 cfs (40 l/s)`."""
-    return _both(feet, f"{value_m3_s / FOOT_M**3:.2g} cfs", f"{1000 * value_m3_s:.3g} l/s")
+    return _both(feet, f"{_rounded(value_m3_s / FOOT_M**3, 2)} cfs", f"{_rounded(1000 * value_m3_s, 3)} l/s")
 
 
 def level(value_m: float, *, feet: bool) -> str:
@@ -102,6 +109,8 @@ def in_unit(value: float, unit: str | None, *, feet: bool, figures: str = "g") -
     Arguments: value; unit, SI, "1" or None = none; feet; figures, how the number in that unit is written (a format of Python).
     """
     shown = f"{value:{figures}}" + ("" if unit in (None, "", "1") else f" {unit}")
+    if unit == "m2" and abs(value) >= HECTARE_M2:
+        shown = f"{value / HECTARE_M2:{figures}} ha"
     if not feet or unit not in ("m", "m2", "m3"):
         return shown
     if unit == "m3":

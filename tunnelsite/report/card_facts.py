@@ -45,8 +45,8 @@ class Judged:
 @dataclass(frozen=True)
 class Firmness:
     """How firm the rank is, shares of the run's draws of weights and heights: first, among the first three, out (a limit rejects
-    it); mean, of its scores on the drawn grounds; chance, that both slopes of the natural ground are within 1/192 by the pitch's standard error, NaN = not known;
-    error, of the elevations, in words."""
+    it); mean, of its scores on the drawn grounds; chance, that both slopes of the natural ground are within 1/192 by the pitch's
+    standard error, NaN = not known; error, of the elevations, in words."""
 
     first: float
     top_3: float

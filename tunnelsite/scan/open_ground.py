@@ -8,6 +8,7 @@ from functools import cached_property
 import numpy as np
 import shapely
 
+from tunnelsite.core import amounts
 from tunnelsite.core.grid import Grid
 from tunnelsite.core.house import House, Pad
 from tunnelsite.core.site import Frame, segments_of, segments_of_each
@@ -251,24 +252,26 @@ def _window(grid: Grid, bounds: np.ndarray) -> tuple[slice, slice]:
 def why_nothing_fits(room: shapely.Geometry, parcel: shapely.Geometry, pad: Pad, house: House, setback_m: float) -> str:
     """The reason, in words, why not one pad fits a parcel: too narrow, too short or no such rectangle anywhere."""
     whole, inner, fit = _widest(parcel), _widest(room), pad.width_m - FIT_M
-    need = (
-        f"the pad is {pad.width_m:.1f} m x {pad.length_m:.1f} m: house {house.width_m:.1f} m x {house.length_m:.1f} m"
-    )
-    need += f" plus apron {(pad.width_m - house.width_m) / 2:.1f} m all round"
+
+    def told(value_m: float) -> str:
+        return amounts.size(value_m, feet=house.feet)
+
+    need = f"the pad is {told(pad.width_m)} by {told(pad.length_m)}: the house and an apron of {told((pad.width_m - house.width_m) / 2)}"
     if whole < house.width_m - FIT_M:
-        return f"too narrow: {_unlike(whole, house.width_m)} ({need})"
+        return f"too narrow: {_unlike(whole, house.width_m, 'house', house.feet)} ({need})"
     if whole < fit:
-        return f"too narrow: {_unlike(whole, pad.width_m)} ({need})"
+        return f"too narrow: {_unlike(whole, pad.width_m, 'pad', house.feet)} ({need})"
     if inner < fit:
-        inside = f" inside the setback of {setback_m:.1f} m"
-        return f"too narrow: {_unlike(inner, pad.width_m, inside)} ({need})"
-    return f"no room for the pad at this bearing, though {inner:.1f} m wide ({need})"
+        return f"too narrow inside the setback of {told(setback_m)}: {_unlike(inner, pad.width_m, 'pad', house.feet)} ({need})"
+    return f"no room for the pad at this bearing, though {told(inner)} wide ({need}): try a shorter house or another bearing"
 
 
-def _unlike(have_m: float, need_m: float, where: str = "") -> str:
-    """`have < need` with as many decimals as tell them apart."""
-    digits = next(d for d in (1, 2, 3, 4) if d == 4 or round(have_m, d) < round(need_m, d))
-    return f"{have_m:.{digits}f} m{where} < {need_m:.{digits}f} m"
+def _unlike(have_m: float, need_m: float, what: str, feet: bool) -> str:
+    """What there is and what is needed; to a tenth of a millimetre where they are written alike."""
+    have, need = (amounts.size(value, feet=feet) for value in (have_m, need_m))
+    if have == need:
+        have, need = f"{have_m:.4f} m", f"{need_m:.4f} m"
+    return f"{have} at its widest, and the {what} needs {need}"
 
 
 def _widest(area: shapely.Geometry) -> float:

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import shapely
 
+from tunnelsite.core import amounts
 from tunnelsite.core.banks import BANK_M, BANK_WITHIN_M, BED_SHARE
 from tunnelsite.core.grid import true_bearing
 from tunnelsite.core.height_step import LOUD_STEP_M, step_words
@@ -173,7 +174,7 @@ def flags(scan: Scan, item: int, values: dict[str, Any], worst_se_pct: float, so
     """Words a reader should not miss, joined by `; `. Arguments: values, its row so far; worst_se_pct, the larger standard error
     of its two slopes [%], NaN = not known: the slope that is less sure decides as well whether the ground is within the tolerance;
     soil, what `soil_words` says of its pad."""
-    words = []
+    words, feet = [], scan.house.feet
     row, col, _, _ = placement(scan, item)
     resolved = values["shows_ground"]  # else the model has not seen this ground, however smooth it is
     if not resolved:
@@ -200,21 +201,21 @@ def flags(scan: Scan, item: int, values: dict[str, Any], worst_se_pct: float, so
         words.append("a watercourse may come past it from beyond the data")
     standing = float(scan.measures["standing"][item]) if "standing" in scan.measures else 0.0
     if standing > SHOWS_M:
-        words.append(f"something {standing:.1f} m tall shows on the pad")
+        words.append(f"something {amounts.away(standing, feet=feet)} tall shows on the pad")
     if values["max_cut_m"] > 0.15:
-        words.append("cut deeper than 0.15 m")
+        words.append(f"cut deeper than {amounts.depth(0.15, feet=feet)}")
     if values.get("ponding_m") is not None and values["ponding_m"] > HOLLOW_M:
         words.append("lies in a hollow")
     if "beam_share" in values and values["beam_share"] is None:
         words.append("sun not assessed")
     words.append(dark_words(values))
-    words += [*_site_words(values), f"soil: {soil}" if soil else ""]
+    words += [*_site_words(values, feet), f"soil: {soil}" if soil else ""]
     return "; ".join(text for text in words if text)
 
 
-def _site_words(values: dict[str, Any]) -> list[str]:
+def _site_words(values: dict[str, Any], feet: bool) -> list[str]:
     """What the surroundings of the placement say: hilltop, frost, night light."""
-    words = water_words(values)
+    words = water_words(values, feet)
     if (values.get("topographic_factor") or 0.0) >= WINDY:
         words.append(
             f"hilltop: wind pressure up to about {values['topographic_factor']:.1f} times (screening of ASCE 7 Kzt), have wind loads "
@@ -223,7 +224,8 @@ def _site_words(values: dict[str, Any]) -> list[str]:
     if (values.get("cold_pool_m") or 0.0) > POOL_M:
         words.append("frost pocket")
     if (values.get("valley_depth_m") or 0.0) > LOW_M:
-        words.append(f"low ground, {values['valley_depth_m']:.1f} m below the land within 250 m: cold air")
+        low = amounts.away(values["valley_depth_m"], feet=feet)
+        words.append(f"low ground, {low} below the land within {amounts.away(250, feet=feet)}: cold air")
     if (values.get("night_lux") or 0.0) > NIGHT_LUX:
         words.append(f"night light {values['night_lux']:.2g} lx: not for short-day crops")
     return words
@@ -250,16 +252,16 @@ def dark_words(values: dict[str, Any]) -> str:
     return f"dark: {100 * share:.0f} % of the sun in {MONTHS[month - 1].capitalize()}"
 
 
-def water_words(values: dict[str, Any]) -> list[str]:
+def water_words(values: dict[str, Any], feet: bool) -> list[str]:
     """A stream or swale beside the pad, near it, or hardly below it. Arguments: values, a candidate's row so far."""
     words, height, beside = [], values.get("drainage_height_m"), values.get("flow_beside_m2") or 0.0
     away = values.get("drainage_distance_m")
     if beside > 0:
-        words.append(f"water from {beside / 1e4:.3g} ha passes beside the pad")
+        words.append(f"water from {amounts.land(beside, feet=feet)} passes beside the pad")
     if away is not None and away < BUFFER_M:
-        words.append(f"a stream, ditch, swale or cutting runs {away:.0f} m from the pad")
+        words.append(f"a stream, ditch, swale or cutting runs {amounts.away(away, feet=feet)} from the pad")
     if height is not None and height < FREEBOARD_M:
-        words.append(f"only {max(height, 0.0):.2f} m above the stream, ditch or swale it drains to")
+        words.append(f"only {amounts.depth(max(height, 0.0), feet=feet)} above the stream, ditch or swale it drains to")
     return words
 
 
@@ -284,8 +286,9 @@ def bed_words(scan: Scan, values: dict[str, Any], row: int, col: int) -> str:
     low, high = np.nanquantile(part, (0.02, 0.98)) - float(ground[row, col])
     if high < BANK_M or low < -BED_SHARE * high:
         return ""
+    bank = amounts.away(float(high), feet=scan.house.feet)
     return (
-        f"may be a river's bed, open water or flood plain: a bank {high:.1f} m high stands over it, hardly any ground near is lower, and "
+        f"may be a river's bed, open water or flood plain: a bank {bank} high stands over it, hardly any ground near is lower, and "
         "where its water goes lies beyond the data"
     )
 
@@ -294,5 +297,4 @@ def _pad_any(scan: Scan, layer: np.ndarray, row: int, col: int, beyond_m: float 
     """Whether a layer holds anything under the pad and as far beyond it. Arguments: row, col, of its middle; beyond_m [m]."""
     cell = scan.frame.grid.cell_m
     down, right = (int((side / 2 + beyond_m) / cell + 0.5) for side in (scan.pad.width_m, scan.pad.length_m))
-    part = layer[max(row - down, 0) : row + down + 1, max(col - right, 0) : col + right + 1]
-    return bool(part.any())
+    return bool(layer[max(row - down, 0) : row + down + 1, max(col - right, 0) : col + right + 1].any())

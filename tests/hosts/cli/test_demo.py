@@ -61,7 +61,9 @@ def test_the_demo_finds_what_was_planted(demo) -> None:
     table = pyogrio.read_dataframe(out, layer="candidates")
     narrow = pyogrio.read_dataframe(out, layer="rejections", read_geometry=False)
     reasons = narrow[narrow.rule == "boundary"].set_index("parcel").reason
-    assert reasons["Ribbon"].startswith("too narrow: 6.5 m < 9.1 m")
+    assert reasons["Ribbon"].startswith(
+        "too narrow: 21 ft 4 in (6.50 m) at its widest, and the house needs 30 ft (9.14 m)"
+    )
     assert "Ribbon" not in set(table.parcel)
     assert (table.bearing_deg - 90).abs().max() < 0.01
     assert truths  # the terrace, the pond and the hollow are tested in tests/whole_run

@@ -110,7 +110,7 @@ def test_little_that_passes_names_limits_to_relax_and_compromises() -> None:
     relax |= {"more_options": 7}
     broken = {"parcel": "Home", "lat": 2.0, "lon": 1.0, "breaks": "deepest cut 0.19 m, above the limit of 0.15 m"}
     text = words_of(SUMMARY | {"placements_tried": 9000, "relax": [relax], "compromises": [broken]}, False)
-    assert "Few pass: read on before you choose." in text
+    assert "Few pass: read on before you choose. Limits that rejected most: deepest cut 4." in text
     assert "deepest cut up to 0.3 m, now 0.15 m: 772 more placements, 7 more options" in text
     assert "Home, 2.000000, 1.000000: deepest cut 0.19 m, above the limit" in text and "not recommended" in text
 

@@ -161,6 +161,11 @@ def test_a_close_call_names_the_option_that_holds_up_better(planted):
 def test_no_option_whose_water_was_not_routed_is_called_the_safer(planted):
     """Its mean counts no water, so it stands higher for that alone."""
     count = WET_FIRST + 1
-    far = {"first": np.full(count, 1 / count), "behind": np.full(count, 0.5), "out": np.zeros(count), "flags": ("",) * count}
+    far = {
+        "first": np.full(count, 1 / count),
+        "behind": np.full(count, 0.5),
+        "out": np.zeros(count),
+        "flags": ("",) * count,
+    }
     found = replace(planted.rank_shares, **far, score_mean=np.array([80.0] * WET_FIRST + [95.0]))
     assert verdict_of(found).why == ""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shlex
+from collections import Counter
 from collections.abc import Sequence
 from typing import Any
 
@@ -11,6 +12,7 @@ from tunnelsite.core.units import FOOT_M, INCH_M
 
 MOST_REASONS = 40  # lines that a person still reads
 ALL_PCT = 99.5  # of the weight: told as 100
+SCARCE = 0.01  # of the placements tried: where fewer pass, the answer says which limits rejected most (ours)
 IN_WORDS = 3  # options that get a sentence each
 ACRE_M2 = 43_560 * FOOT_M**2
 MONTHS = [
@@ -66,8 +68,18 @@ def _opening(summary: dict[str, Any]) -> str:
     sizes = list(dict.fromkeys(row["house"] for row in found))
     what = f"{len(found)} place{'s' * (len(found) > 1)} for a {' or '.join(sizes)} house"
     passed, tried = summary["placements_scored"], summary["placements_tried"]
-    few = " Few pass: read on before you choose." if passed < 0.01 * tried else ""
+    few = f" Few pass: read on before you choose.{_costliest(summary['rejections'])}" if passed < SCARCE * tried else ""
     return f"{what}, the best of {passed:,} placements that pass every limit ({tried:,} tried, {summary['seconds']:.1f} s).{few}"
+
+
+def _costliest(rows: Sequence[dict[str, Any]]) -> str:
+    """The limits that rejected most, in a sentence; empty where none rejected any."""
+    counts: Counter[str] = Counter()
+    for row in rows:
+        if row["limit_value"] is not None:  # else an edge, or something to keep clear of
+            counts[row["reason"]] += row["rejected"]
+    most = [f"{title[0].lower()}{title[1:]} {count:,}" for title, count in counts.most_common(3) if count]
+    return f" Limits that rejected most: {', '.join(most)}." if most else ""
 
 
 def _table(rows: Sequence[dict[str, Any]], feet: bool) -> list[str]:
