@@ -33,16 +33,18 @@ def test_what_does_not_decide_is_named(result):
     assert "all four options" in found and "not decide" in found
 
 
-def test_full_marks_and_equal_marks_are_two_things(result, monkeypatch):
+def test_full_marks_equal_marks_and_no_marks_are_three_things(result, monkeypatch):
     count = len(result.judges)
     marks = np.linspace(0, 1, count * 4).reshape(count, 4)
     weighted = [k for k, judge in enumerate(result.judges) if judge.rubric.weight > 0]
     marks[weighted[0]] = [1.0, 0.995, 1.0, 1.0]
     marks[weighted[1]] = 0.4
     marks[weighted[2]] = [1.0, np.nan, 1.0, 1.0]
+    marks[weighted[3]] = [0.0, 0.005, 0.0, 0.0]
     monkeypatch.setattr("tunnelsite.scan.firmness.ties.candidate_marks", lambda result: marks)
-    titles = [result.judges[k].criterion.description.title for k in weighted[:3]]
+    titles = [result.judges[k].criterion.description.title for k in weighted[:4]]
     assert undecided(result) == [
+        f"{titles[3]} earns no marks at any option: every place listed is poor in it, the first one too.",
         f"{titles[0]} is full marks for all four options: it does not decide.",
         f"{titles[1]} is the same for all four options: it does not decide.",
     ]

@@ -26,11 +26,20 @@ def undecided(result: RankedRun) -> list[str]:
     marks = candidate_marks(result)
     full: list[Judge] = []
     even: list[Judge] = []
+    none: list[Judge] = []
     for judge, row in zip(result.judges, marks, strict=True):
         if judge.rubric.weight > 0 and np.ptp(row) <= ALIKE:  # NaN is no answer, and not at most anything
-            (full if row.min() >= 1 - ALIKE else even).append(judge)
+            (full if row.min() >= 1 - ALIKE else none if row.max() <= ALIKE else even).append(judge)
     count = len(result.choices)
-    return [*_alike(result), *_sentence(full, "full marks", count), *_sentence(even, "the same", count)]
+    return [*_alike(result), *_poor(none), *_sentence(full, "full marks", count), *_sentence(even, "the same", count)]
+
+
+def _poor(judges: Sequence[Judge]) -> list[str]:
+    """What is as bad as can be everywhere: it decides nothing, and the best place of such a list may be none to build on."""
+    if not judges:
+        return []
+    earn, them = ("earns", "it") if len(judges) == 1 else ("earn", "them")
+    return [f"{_start(judges)} {earn} no marks at any option: every place listed is poor in {them}, the first one too."]
 
 
 def _alike(result: RankedRun) -> list[str]:
@@ -48,11 +57,18 @@ def _alike(result: RankedRun) -> list[str]:
 def _sentence(judges: Sequence[Judge], what: str, count: int) -> list[str]:
     if not judges:
         return []
-    names = [_name(judge) for judge in judges]
-    start = listed(names)
-    are, do = ("is", "it does") if len(names) == 1 else ("are", "they do")
-    number = f"all {COUNTS[count] if count < len(COUNTS) else count}" if count > 2 else "both"
-    return [f"{start[0].upper()}{start[1:]} {are} {what} for {number} options: {do} not decide."]
+    are, do = ("is", "it does") if len(judges) == 1 else ("are", "they do")
+    return [f"{_start(judges)} {are} {what} for {_all(count)}: {do} not decide."]
+
+
+def _all(count: int) -> str:
+    return f"all {COUNTS[count] if count < len(COUNTS) else count} options" if count > 2 else "both options"
+
+
+def _start(judges: Sequence[Judge]) -> str:
+    """The criteria at the start of a sentence."""
+    names = listed([_name(judge) for judge in judges])
+    return names[0].upper() + names[1:]
 
 
 def _name(judge: Judge) -> str:
