@@ -13,6 +13,7 @@ from tests.desk.fields import field_project, screened_field
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.layers import Features
 from tunnelsite.core.placement import Placement
+from tunnelsite.desk.bench import Bench
 from tunnelsite.desk.hand import InHand
 from tunnelsite.desk.hand_measures import measured, with_surroundings
 from tunnelsite.desk.land import with_features
@@ -53,6 +54,17 @@ def test_options_are_measured_as_the_screening_measured_them(farm) -> None:
         for name in SAME:
             wanted, got = row[name], found.row[name]
             assert (wanted is None and got is None) or got == pytest.approx(wanted, rel=1e-4, abs=1e-6), name
+
+
+def test_house_that_keeps_every_rule_is_measured_before_any_search(farm) -> None:
+    """Its room to shift is asked of placements that no search has made yet."""
+    project, result, _ = farm
+    row, bench = result.rows[0], Bench()
+    assert bench.look(str(project.folder))["more"]
+    bench.look_more(str(project.folder))
+    told = bench.hand(row["lon"], row["lat"], 90.0, "20x48ft")
+    assert told["score"]["words"] == "no score yet: find places first" and told["room_m"] is None
+    assert not [rule for rule in told["rules"] if rule["state"] == "broken"] and told["earth"]
 
 
 def test_half_a_turn_is_the_same_house(farm) -> None:

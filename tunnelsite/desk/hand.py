@@ -218,7 +218,7 @@ class InHand:
         """Room to shift by the placements of the run, where it tried this house along this ridge; else not known."""
         if found.steady is None or self.tried_months:
             return None
-        for scan, here in zip(self.result.scans, self.result.here, strict=True):
+        for number, scan in enumerate(self.result.scans):
             grid = scan.frame.grid
             if scan.house != house or abs((grid.bearing_deg - place[2] + 90.0) % 180.0 - 90.0) > SAME_DEG:
                 continue
@@ -226,6 +226,7 @@ class InHand:
             row, col = int((grid.north_m - across) / grid.cell_m), int((along - grid.west_m) / grid.cell_m)
             item = int(np.searchsorted(scan.index, row * grid.cols + col))
             if item < len(scan.index) and scan.index[item] == row * grid.cols + col:
+                here = self.result.here[number]  # before a run there is none, and no placement either
                 return float(rooms_to_shift(scan, here, np.array([item]), np.array([found.steady]))[0])
         return None
 

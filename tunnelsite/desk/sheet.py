@@ -82,7 +82,7 @@ def answer_lines(
     if answer is not None:
         options, words = answer["options"], "no place passes every rule"
         if options:
-            words = f"{len(options)} options, best {options[0]['score']:.0f} of 100"
+            words = f"{len(options)} option{'s' * (len(options) > 1)}, best {options[0]['score']:.0f} of 100"
         found["find"] = words + ("; the project was changed since" if stale else "")
         found["find_state"] = "doubt" if stale or not options else "ok"
     if pins:

@@ -28,7 +28,7 @@ export function choosePart() {
     answer.first_look && h('p', { class: 'stale', text: 'First look: the exact answer follows.' }),
     (answer.headline ?? []).map((words, n) => h('p', { class: n ? '' : 'headline', text: words })),
     answer.options.length > 0 && table(answer.options, columns),
-    answer.verdict?.words && h('p', {}, h('strong', { text: `${capital(answer.verdict.word)}: ` }), answer.verdict.words),
+    answer.verdict?.words && h('p', {}, answer.options.length > 1 && h('strong', { text: `${capital(answer.verdict.word)}: ` }), answer.verdict.words),
     answer.options[0]?.words && h('details', { open: true }, h('summary', { text: 'The first option in words' }), h('ul', { class: 'plain-list' }, answer.options[0].words.map((words) => h('li', { text: words })))),
     answer.assessed_pct != null && h('p', { class: 'why', text: `Scores stand on ${Math.round(answer.assessed_pct)} % of the weight; what was not given is listed under “Find places”.` }),
     h('h3', { text: 'Pins' }), pinList(),
