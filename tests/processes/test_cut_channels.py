@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from tunnelsite.kernels.bands import bands
 from tunnelsite.kernels.water.fill import filled
 from tunnelsite.kernels.water.flow import flow_direction
 from tunnelsite.kernels.water.upslope import upslope_cells
@@ -38,6 +39,16 @@ def test_depth_is_that_of_its_definition(gaps):
     ground = random.normal(0, 1, (14, 17)).astype(np.float32)
     ground[random.random(ground.shape) < gaps] = np.nan
     np.testing.assert_allclose(depth_below_banks(ground, 2), slow_depth(ground, 2), atol=1e-6)
+
+
+def test_a_channel_runs_on_from_one_band_of_rows_to_the_next(monkeypatch):
+    random = np.random.default_rng(5)
+    rough = np.tile(trench(1.5), (3, 1)) + random.normal(0, 0.2, (480, 160)).astype(np.float32)
+    rough[random.random(rough.shape) < 0.02] = np.nan
+    whole = cut_channels(rough, 1.0, 0.5)
+    assert whole[:, 80].any() and len(list(bands((240, 80), 1))) == 2
+    monkeypatch.setattr("tunnelsite.processes.cut_channels.bands", lambda shape: bands(shape, 1))
+    np.testing.assert_array_equal(cut_channels(rough, 1.0, 0.5), whole)
 
 
 def test_a_stream_is_found_whole_and_slopes_terraces_and_banks_are_none():

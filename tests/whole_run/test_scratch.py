@@ -61,6 +61,8 @@ def test_a_run_in_scratch_files_and_bands_is_the_run_in_memory_to_the_bit(monkey
     for module in (
         "scan.open_ground",
         "processes.level_patches",
+        "processes.cut_channels",
+        "processes.cut_off_beds",
         "kernels.water.drainage_lines",
         "processes.noon_sun",
         "kernels.air.cold_pool",

@@ -12,6 +12,7 @@ from __future__ import annotations
 import numpy as np
 from scipy import ndimage
 
+from tunnelsite.kernels.bands import bands
 from tunnelsite.kernels.blocks import block_means
 
 BLOCK_M = 2.0  # finer cells are averaged: a ditch is wider, and the errors of single cells go
@@ -46,8 +47,8 @@ def cut_channels(ground: np.ndarray, cell_m: float, deep_m: float) -> np.ndarray
         return np.zeros(ground.shape, bool)
     side = max(1, int(BLOCK_M // cell_m))
     block_m = side * cell_m
-    depth = depth_below_banks(block_means(ground, side), max(1, round(WIDEST_M / 2 / block_m)))
-    labels, count = ndimage.label(np.nan_to_num(depth) >= deep_m, np.ones((3, 3)))
+    deep = _deep(block_means(ground, side), max(1, round(WIDEST_M / 2 / block_m)), deep_m)
+    labels, count = ndimage.label(deep, np.ones((3, 3)))
     blocks = np.bincount(labels.ravel(), minlength=count + 1)
     long = np.zeros(count + 1, bool)
     for k, (down, right) in enumerate(ndimage.find_objects(labels), 1):
@@ -55,3 +56,13 @@ def cut_channels(ground: np.ndarray, cell_m: float, deep_m: float) -> np.ndarray
         long[k] = length * block_m >= SHORTEST_M and blocks[k] <= length**2 / 4  # else a pit
     found: np.ndarray = long[labels].repeat(side, 0).repeat(side, 1)
     return found[: ground.shape[0], : ground.shape[1]]
+
+
+def _deep(ground: np.ndarray, reach: int, deep_m: float) -> np.ndarray:
+    """Which cells lie `deep_m` or more below their banks; a band of rows at a time, each with the rows that its cells depend on."""
+    deep = np.empty(ground.shape, bool)
+    for rows in bands(ground.shape):
+        first = max(rows.start - 2 * reach, 0)
+        depth = depth_below_banks(ground[first : rows.stop + 2 * reach], reach)
+        deep[rows] = depth[rows.start - first :][: rows.stop - rows.start] >= deep_m
+    return deep

@@ -9,6 +9,7 @@ import numpy as np
 from scipy import ndimage
 
 from tunnelsite.core.banks import BANK_M, BANK_WITHIN_M, BED_SHARE
+from tunnelsite.kernels.bands import bands
 from tunnelsite.kernels.blocks import block_means
 from tunnelsite.kernels.water.flow import OUTLET
 
@@ -34,13 +35,17 @@ def cut_off_beds(ground: np.ndarray, height: np.ndarray, direction: np.ndarray, 
     with np.errstate(invalid="ignore"):
         low = ~drained & (bank >= BANK_M) & (lower <= BED_SHARE * bank) & (uneven <= LEVEL_SHARE * bank)
     labels, count = ndimage.label(low, np.ones((3, 3)))
-    rows, cols = np.nonzero((direction == OUTLET) & np.isfinite(ground))
+    outlets = direction == OUTLET
+    outlets &= np.isfinite(ground)
+    down, right = np.nonzero(outlets)
+    del outlets
     cut_off = np.zeros(count + 1, bool)
-    cut_off[labels[rows // side, cols // side]] = True
+    cut_off[labels[down // side, right // side]] = True
     cut_off[0] = False
-    beds = cut_off[labels].repeat(side, 0).repeat(side, 1)[: ground.shape[0], : ground.shape[1]]
-    found: np.ndarray = beds & np.isfinite(ground) & np.isnan(height)
-    return found
+    beds: np.ndarray = cut_off[labels].repeat(side, 0).repeat(side, 1)[: ground.shape[0], : ground.shape[1]]
+    for rows in bands(ground.shape):
+        beds[rows] &= np.isfinite(ground[rows]) & np.isnan(height[rows])
+    return beds
 
 
 def _highest(means: np.ndarray, side: int) -> np.ndarray:

@@ -34,13 +34,19 @@ def _run(inputs: Inputs, parameters: Values, progress: Progress) -> dict[str, La
     lines = entering_valleys(ground.values, direction, open_edge, ground.cell_m[0])
     lines |= area >= least
     lines |= channels & (area >= BED_M2)  # the bed, where water gathers, not the foot of the bank
-    progress("drainage lines", 0.65)  # what lies in files may leave memory each time
-    height = height_above_drainage(ground.values, ponding, direction, lines, parameters["sure_height_m"])
+
+    def pause() -> None:
+        progress("drainage lines", 0.65)  # what lies in files may leave memory each time
+
+    pause()
+    height = height_above_drainage(ground.values, ponding, direction, lines, parameters["sure_height_m"], pause)
     progress("drainage lines", 0.7)
     beds = cut_off_beds(ground.values, height, direction, ground.cell_m[0])
+    progress("drainage lines", 0.75)
     height[beds] = 0.0
     known = ~np.isnan(area)
-    lines |= channels & known  # from the top of the bank
+    channels &= known  # from the top of the bank
+    lines |= channels
     lines |= beds
     del channels, beds
     progress("drainage lines", 0.8)

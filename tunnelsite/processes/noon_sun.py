@@ -58,7 +58,7 @@ def _run(inputs: Inputs, parameters: Values, progress: Progress) -> dict[str, La
         tangent = tangents_ahead(seen_by(pair, edges, window, turn=way.transposed), cell, way, rays)
         lit[rows] = np.where(np.isnan(tangent), np.float32(np.nan), tangent <= highest)
         del tangent
-    progress("noon sun", 1.0)
+        progress("noon sun", rows.stop / len(lit))  # ground that was looked at may leave memory
     return {"noon_sun": Layer(lit, "1", "In the sun at noon of the winter solstice", ground.cell_m)}
 
 

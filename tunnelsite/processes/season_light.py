@@ -29,7 +29,7 @@ from tunnelsite.processes.outlines_given import KIND, OUTLINES, outlines_of
 from tunnelsite.processes.sun_asked import square_cell_m
 
 LEAST_ENERGY = 1e-9
-LOSSES_BYTES = 1 << 30
+LOSSES_BYTES = 1 << 30  # or as much as the heights take, where that is more
 LEAST_MONTH = 0.02  # of the mean month's beam: a month that has less has no light to lose; no source
 NOT_KNOWN = np.uint8(255)  # which month is the darkest
 MONTH, PASSED = 3, 4  # columns of the sun's table
@@ -132,9 +132,10 @@ def _window(inputs: Inputs) -> tuple[int, int, int, int]:
 
 
 def _parts_of_rows(shape: tuple[int, int], tables: int) -> list[tuple[int, int]]:
-    """Bands of rows, the first and the past-the-last, of which the losses of light take LOSSES_BYTES at most. Every band walks over all of
-    the land, so there are no more than have to be."""
-    count = max(1, -(-shape[0] * shape[1] * losses_bytes(tables) // LOSSES_BYTES))
+    """Bands of rows, the first and the past-the-last, of which the losses of light take LOSSES_BYTES at most, or as much as the heights.
+    Every band walks over all of the land, so there are no more than have to be."""
+    cells = shape[0] * shape[1]
+    count = max(1, -(-cells * losses_bytes(tables) // max(LOSSES_BYTES, 4 * cells)))
     ends = [shape[0] * k // count for k in range(count + 1)]
     return [(top, bottom) for top, bottom in pairwise(ends) if bottom > top]
 

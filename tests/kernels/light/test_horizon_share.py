@@ -9,8 +9,17 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.kernels.reference import profile_share, sky_tables
+from tunnelsite.kernels.light import horizon_scan
 from tunnelsite.kernels.light.horizon import cast_shadow, horizon_tangent
-from tunnelsite.kernels.light.horizon_share import NODES, UNITS, folded_share, sector_tables
+from tunnelsite.kernels.light.horizon_share import (
+    NODES,
+    UNITS,
+    Scene,
+    add_folded,
+    folded_share,
+    no_losses,
+    sector_tables,
+)
 
 TWELVE = np.arange(0.0, 360.0, 30.0)
 
@@ -50,6 +59,17 @@ def test_level_land_keeps_everything_and_unknown_stays_unknown():
     assert got.shape == (4, 30, 20) and got.dtype == np.float32
     assert np.isnan(got[:, 3, 4]).all() and np.isnan(got[1]).all()  # a table without energy has no share
     np.testing.assert_allclose(got[[0, 2, 3]][:, eye == 77.0], 1.0, atol=2e-6)
+
+
+def test_memory_may_be_given_back_piece_by_piece_while_a_surface_is_turned(monkeypatch):
+    monkeypatch.setattr(horizon_scan, "_TURN_ROWS", 16)
+    surface, _ = trees()
+    scene, rests = Scene(surface, surface, 1.0), list[float]()
+    east = sector_tables(
+        np.array([90.0]), np.array([20.0]), np.ones(1), TWELVE
+    )  # rows run along it: the surface is turned
+    add_folded(scene, TWELVE, east, no_losses(surface.shape, 1), rests.append)
+    assert rests.count(0.0) > len(surface) / 16 and rests[-1] == 1.0
 
 
 def test_folding_equals_the_profile_of_every_cell():

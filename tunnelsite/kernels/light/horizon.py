@@ -1,6 +1,7 @@
 """Horizon of a surface seen from every cell of a grid, cast shadow, and the horizon all round one place."""
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -115,16 +116,17 @@ def seen_by(
     window: tuple[int, int, int, int] | None = None,
     *,
     turn: bool,
+    pause: Callable[[], None] = lambda: None,
 ) -> Seen:
     """A pair from `grid_pair` with the edges of `horizon_tangent` (None: no outlines) on it, transposed or not; of the observers only
-    those of the window (top, bottom, left, right), or all."""
+    those of the window (top, bottom, left, right), or all. pause(), as in `horizon_scan.turned`."""
     surface, observer = pair
     top, bottom, left, right = window = window or (0, observer.shape[0], 0, observer.shape[1])
     eyes = np.ascontiguousarray(observer[top:bottom, left:right])
     if edges is not None:
         edges = edges - np.array([top, left, top, left, 0, 0])
     if turn:
-        first = turned(surface)
+        first = turned(surface, pause)
         whole = observer is surface and eyes.shape == observer.shape
         eyes = first if whole else turned(eyes)
         surface, window = first, (left, right, top, bottom)

@@ -279,7 +279,7 @@ def _turn(mine, a, first, last, out):
 
 
 def turned(a: np.ndarray, pause: Callable[[], None] = lambda: None) -> np.ndarray:
-    """The transpose of a 2-D array, in C order; pause() is called now and then, see `horizon_share.folded_losses`."""
+    """The transpose of a 2-D array, in C order; pause() is called now and then, see `horizon_share.add_folded`."""
     out = np.empty(a.shape[::-1], a.dtype)
     for first in range(0, a.shape[0], _TURN_ROWS):
         _turn(-(-a.shape[1] // _TILE), a, first, min(first + _TURN_ROWS, a.shape[0]), out)

@@ -12,6 +12,7 @@ the nearest of nodes four times as close, 0.014 degrees apart near the level.
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -156,7 +157,10 @@ def add_folded(
 
     done = 0
     for turn, some in ((False, level), (True, across)):
-        seen = seen_by(pair, scene.edges, scene.window, turn=turn) if some else None
+        seen = None  # the one before goes first
+        if some:
+            rest = partial(pause, done / count)
+            seen = seen_by(pair, scene.edges, scene.window, turn=turn, pause=rest)
         pause(done / count)
         for k in some:
             add(k, seen, turn)

@@ -6,6 +6,8 @@ Source: Nobre et al. (2011) Height Above the Nearest Drainage, Journal of Hydrol
 first cell of a line.
 """
 
+from typing import NamedTuple
+
 import numpy as np
 
 from tunnelsite.kernels.bands import bands
@@ -49,25 +51,39 @@ def _ends(mine, direction, steps, end):
 
 
 @shared
-def _heights(mine, ground, ponding, line, enough, end, height):
+def _heights(mine, ground, level, line, enough, end, height):
     """Height above the water level at the end of each path, in the memory of the ends."""
-    cols = ground.shape[1]
     for row in range(mine[0], mine[1]):
-        for col in range(cols):
-            at = np.int64(end[row, col])
+        for col in range(ground.shape[1]):
+            at = end[row, col]
             if at == _UNKNOWN:
                 height[row, col] = np.nan
                 continue
-            r, c = at // cols, at % cols
-            above = ground[row, col] - (ground[r, c] + ponding[r, c])
-            height[row, col] = above if line[r, c] or above >= enough else np.nan
+            above = ground[row, col] - level[at]
+            height[row, col] = above if line[at] or above >= enough else np.nan
 
 
-def _own_places(ends):
-    """Flat index of each cell that is an end, elsewhere unknown: int32 [rows, cols]."""
-    places, own = np.flatnonzero(ends), np.full(ends.size, _UNKNOWN)
-    own[places] = places
-    return own.reshape(ends.shape)
+class _Ends(NamedTuple):
+    """Where ways end: the number of each such cell, elsewhere unknown, int32 [rows, cols]; by number the level of its water, float32 [m],
+    and whether it is a cell of a line."""
+
+    number: np.ndarray
+    level: np.ndarray
+    line: np.ndarray
+
+
+def _ends_of(ground, ponding, direction, line, pause):
+    """The lines and outlets: what heights count from is looked up once, so that no way leads back to rasters that may live in files."""
+    number = np.full(direction.shape, _UNKNOWN)
+    levels, lines, count = [], [], 0
+    for rows in bands(number.shape, _BAND_CELLS):
+        ends = line[rows] | (direction[rows] == OUTLET)
+        levels.append((ground[rows] + ponding[rows])[ends])
+        lines.append(line[rows][ends])
+        number[rows][ends] = np.arange(count, count + levels[-1].size)
+        count += levels[-1].size
+        pause()
+    return _Ends(number, np.concatenate(levels), np.concatenate(lines))
 
 
 def _lead_out(direction, steps, end):
@@ -78,7 +94,7 @@ def _lead_out(direction, steps, end):
     )
 
 
-def height_above_drainage(ground, ponding, direction, line, enough_m):
+def height_above_drainage(ground, ponding, direction, line, enough_m, pause=lambda: None):
     """Return the height of each cell above the water level of the first line on its way down.
 
     Arguments:
@@ -86,6 +102,7 @@ def height_above_drainage(ground, ponding, direction, line, enough_m):
         direction: (rows, cols) uint8, codes of the filled ground. line: (rows, cols) bool, cells of a line.
         enough_m: where the way leaves the data before it meets a line, the height above that place [m] is a lower bound. It is given
             where it is at least this much; else the height is not known.
+        pause(): called after each band of rows: rasters that live in files may leave memory.
     Return: (rows, cols) float32 [m], NaN = not known. Below 0 in a hollow through which a line runs: the depth under its water.
     Errors: ValueError for shapes that differ or directions that run in a loop, out of the raster or into no data.
     Source: Nobre et al. (2011). Level is that of the filled ground, so that the height over a hollow counts from where it spills.
@@ -94,7 +111,8 @@ def height_above_drainage(ground, ponding, direction, line, enough_m):
     shapes = {np.shape(one) for one in (ground, ponding, direction, line)}
     if len(shapes) != 1 or direction.dtype != np.uint8:
         raise ValueError(f"expected rasters of one shape and directions of uint8, got {shapes} and {direction.dtype}")
-    end = _own_places(line | (direction == OUTLET))
+    ends = _ends_of(ground, ponding, direction, line, pause)
+    end = ends.number
     steps = np.zeros((256, 2), np.int64)
     steps[CODE] = np.column_stack([ROW_STEP, COL_STEP])
     bad = _lead_out(direction, steps, end)  # so that no way has to be watched at each step
@@ -104,7 +122,10 @@ def height_above_drainage(ground, ponding, direction, line, enough_m):
     if bad:
         raise ValueError(f"{bad} cells drain nowhere, out of the raster or into no data; make them with flow_direction")
     height = end.view(np.float32)
-    _heights(len(ground), ground, ponding, line, np.float32(enough_m), end, height)
+    for rows in bands(end.shape, _BAND_CELLS):
+        part = np.ascontiguousarray(ground[rows])
+        _heights(len(part), part, ends.level, ends.line, np.float32(enough_m), end[rows], height[rows])
+        pause()
     return height
 
 
