@@ -11,15 +11,17 @@ import numpy as np
 from tunnelsite.core.horizon import Horizon
 from tunnelsite.core.placement import Placement
 from tunnelsite.core.site import Frame, Site
-from tunnelsite.core.units import MONTHS, days_of
+from tunnelsite.core.units import MONTHS
 from tunnelsite.plans.sunchart.chart import Clock, Details, horizon_chart
 from tunnelsite.plans.sunchart.picture import sun_chart_svg
 from tunnelsite.plans.sunchart.site_horizon import surface_horizon
+from tunnelsite.scan.far_ground import FarGround, far_ground
 from tunnelsite.screening.crop_sun import bare_months
 from tunnelsite.settings.model import Settings, crop_period
 from tunnelsite.sun.irradiance import SunSteps, clear_sky_steps, weather_steps
-from tunnelsite.sun.position import Observer, day_of_year
+from tunnelsite.sun.position import Observer
 from tunnelsite.sun.received import light_received
+from tunnelsite.sun.season import judged_months
 
 OPEN = 0.9995  # what rounds to all of the light
 EVERY_DEG = 3.0  # of the horizon; the sun chart looks every half degree
@@ -29,7 +31,7 @@ HALF_YEAR = ((12, 21), (1, 21), (2, 21), (3, 21), (4, 21), (5, 21), (6, 21))
 
 
 class PointLight:
-    """Light at points of one frame, which has its surface; the far land is left to the sun chart."""
+    """Light at points of one frame, which has its surface, behind all of its land and the far land of its site."""
 
     def __init__(self, site: Site, frame: Frame, settings: Settings) -> None:
         self.site, self.frame, self.settings = site, frame, settings
@@ -38,7 +40,7 @@ class PointLight:
         """The same for other crop months; the sun of the year is shared. Errors: UsageError for a period that is none."""
         crop_period(crop_months)
         other = copy(self)
-        vars(other).update(steps=self.steps, azimuths=self.azimuths)
+        vars(other).update(steps=self.steps, azimuths=self.azimuths, far=self.far)
         other.settings = self.settings.model_copy(update={"crop_months": crop_months})
         return other
 
@@ -51,6 +53,12 @@ class PointLight:
         return clear_sky_steps(place, STEP_MINUTES)
 
     @cached_property
+    def far(self) -> FarGround | None:
+        """The land beyond the frame. Errors: InputRefused as `far_ground`."""
+        far_dem = self.site.far_dem
+        return None if far_dem is None else far_ground(far_dem, self.frame, self.settings.far_reach_m)
+
+    @cached_property
     def azimuths(self) -> np.ndarray:
         """Directions in which the sun ever stands [deg]."""
         every = np.arange(0.0, 360.0, EVERY_DEG)
@@ -60,7 +68,8 @@ class PointLight:
     def horizon(self, lon: float, lat: float, azimuths: np.ndarray) -> Horizon:
         """What is seen from a place at the height of the crops, towards azimuths [deg]. Errors: UsageError off the data."""
         settings = self.settings
-        return surface_horizon(self.frame, (lon, lat), settings.light_height_m, azimuths, bare_months(settings, lat))
+        bare = bare_months(settings, lat)
+        return surface_horizon(self.frame, (lon, lat), settings.light_height_m, azimuths, bare, self.far)
 
     def shares(self, lon: float, lat: float) -> list[float | None]:
         """Share of the direct sun by month, January first; None where the sun does not rise. Errors: UsageError off the data."""
@@ -71,13 +80,13 @@ class PointLight:
     def months_at(self, lon: float, lat: float) -> dict[str, Any]:
         """The twelve months in the middle of the house, and the darkest with crops. Errors: UsageError off the data."""
         period = crop_period(self.settings.crop_months)
-        crops = set(days_of(period))
+        crops = judged_months(period)
         months: list[dict[str, Any]] = [
             {
                 "month": month,
                 "name": MONTHS[month - 1].capitalize(),
                 "share": share,
-                "crop": day_of_year(month, 15) in crops,
+                "crop": month in crops,
             }
             for month, share in enumerate(self.shares(lon, lat), 1)
         ]

@@ -74,6 +74,11 @@ def crop_month_of(period: tuple[tuple[int, int], tuple[int, int]]) -> np.ndarray
     return found
 
 
+def judged_months(period: tuple[tuple[int, int], tuple[int, int]]) -> frozenset[int]:
+    """The months of the crop months that are judged one by one, 1..12 (see `crop_month_of`)."""
+    return frozenset(np.unique(crop_month_of(period)).tolist()) - {0}
+
+
 def monthly_transmission(kind: Crowns, bare: BareTrees | None) -> np.ndarray:
     """Share of the beam that crowns pass in each month, 0..1 [12], a month that is bare for a part counting by its days."""
     days = np.zeros(365)

@@ -9,7 +9,7 @@ from tunnelsite.core.errors import UsageError
 from tunnelsite.core.grid import Grid, covering_grid, local_crs
 from tunnelsite.core.layers import Features
 from tunnelsite.core.site import Frame
-from tunnelsite.plans.sunchart.site_horizon import _Eye, horizon_at
+from tunnelsite.plans.sunchart.site_horizon import _Eye, horizon_at, surface_horizon
 from tunnelsite.scan.far_ground import FarGround
 from tunnelsite.scan.surface import add_surface
 
@@ -78,3 +78,18 @@ def test_a_far_ridge_stands_as_high_as_its_distance_says(toward_deg: int, down: 
     seen = _Eye(frame, (150, 150), 1.0, np.arange(0.0, 360.0, 0.5)).far(FarGround(far, heights, ()))
     assert seen.horizon_deg[2 * toward_deg] == pytest.approx(np.degrees(np.arctan(119.0 / 1000.0)), abs=0.2)
     assert seen.distance_m[2 * toward_deg] == pytest.approx(1000.0, abs=cell / 2 + 1)
+
+
+@pytest.mark.parametrize(("south_m", "east_m"), [(0.0, 0.0), (15.0, -20.0), (25.0, 25.0)])
+def test_far_land_serves_for_a_place_between_its_cells(south_m: float, east_m: float) -> None:
+    """A ridge 120 m tall, 950 to 1,050 m north of a cell's centre, seen from beside it: never farther off than the place is."""
+    frame = _frame()
+    cell, reach = 50.0, 41
+    heights = np.zeros((2 * reach + 1, 2 * reach + 1), np.float32)
+    heights[reach - 20] = 120.0
+    along, across = frame.grid.centre(150, 150)
+    corner = along - east_m - (reach + 0.5) * cell, across + south_m + (reach + 0.5) * cell
+    far = FarGround(Grid(frame.grid.crs_wkt, cell, *heights.shape, *corner), heights, ())
+    seen = surface_horizon(frame, (LON, LAT), 1.0, np.array([0.0, 180.0]), far=far)
+    assert seen.elevation_deg[0] == pytest.approx(np.degrees(np.arctan(119.0 / (1000.0 + south_m))), abs=0.03)
+    assert seen.elevation_deg[1] == 0.0

@@ -10,6 +10,7 @@ from tunnelsite.io.formats.styles import colour
 from tunnelsite.plans.sunchart.chart import SunChart
 from tunnelsite.sun.crops import CROP_BANDS, daily_light_integral
 from tunnelsite.sun.received import Light
+from tunnelsite.sun.season import judged_months
 
 WIDTH, HEIGHT, LEFT, RIGHT, TOP, BOTTOM = 520.0, 300.0, 44.0, 12.0, 62.0, 26.0  # as the picture of the sky
 BAR = 0.62  # of a month's width
@@ -57,7 +58,7 @@ def _month(
     drawing: Drawing, chart: SunChart, k: int, tall: tuple[float, float], at: tuple[float, float, float]
 ) -> None:
     (here, opened), (x, wide, floor) = tall, at
-    crop = chart.in_crop(k + 1, 15)
+    crop = k + 1 in judged_months(chart.crop_days)
     drawing.rectangle(x - wide / 2, floor - here, wide, max(here, 0.0), fill=colour("cividis", 0.12 if crop else 0.72))
     drawing.rectangle(x - wide / 2, floor - opened, wide, max(opened, 0.0), fill="none", stroke=INK, stroke_width=1.2,
                       stroke_dasharray="4 3")  # fmt: skip

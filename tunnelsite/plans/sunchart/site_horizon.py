@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -92,14 +93,19 @@ def horizon_at(
 
 
 def surface_horizon(
-    frame: Frame, place: tuple[float, float], eye_m: float, azimuth_deg: np.ndarray, bare: BareTrees | None = None
+    frame: Frame,
+    place: tuple[float, float],
+    eye_m: float,
+    azimuth_deg: np.ndarray,
+    bare: BareTrees | None = None,
+    far: FarGround | None = None,
 ) -> Horizon:
-    """The horizon of the surface of a frame alone, towards some azimuths, for light that is wanted at once.
+    """The horizon of the surface of a frame, towards some azimuths, for light that is wanted at once.
 
-    It is that of `horizon_at` there, without the far land and without what stands in each direction.
+    It is that of `horizon_at` there, without what stands in each direction.
 
     Arguments: frame, that has its surface; place, WGS 84 (longitude, latitude) [deg]; eye_m above the ground [m]; azimuth_deg, clockwise
-        from true north, rising [n]; bare, when deciduous trees are bare.
+        from true north, rising [n]; bare, when deciduous trees are bare; far, land beyond the frame, which may serve for many places.
     Errors: UsageError where the point lies off the elevation data.
     """
     grid = frame.grid
@@ -108,7 +114,8 @@ def surface_horizon(
     turn = true_bearing(grid, along, across) - 90.0
     view = _Eye(frame, (row, col), float(frame.ground[row, col]) + eye_m, (azimuth_deg - turn) % 360.0)
     foliage = crowns_seen(frame, grid.centre(row, col), view.eye, view.on_grid_deg, bare)
-    seen = view.seen(frame.layers["surface" if foliage is None else "surface_leafless"], None)
+    beyond = None if far is None else view.far(far)
+    seen = view.seen(frame.layers["surface" if foliage is None else "surface_leafless"], beyond)
     return Horizon(azimuth_deg, seen.horizon_deg, seen.distance_m, foliage=foliage)
 
 
@@ -146,12 +153,19 @@ class _Eye:
         return HorizonProfile(*(np.where(higher, theirs, ours) for theirs, ours in zip(beyond, found, strict=True)))
 
     def far(self, far: FarGround) -> HorizonProfile:
-        """The profile of the land beyond, of which one cell's centre lies on the eye."""
+        """The profile of the land beyond. Where the eye stands beside the centre of the nearest of its cells, what is seen from there is
+        as much nearer or farther as the eye is."""
         along, across = self.frame.grid.centre(*self.cell)
-        row = round((far.grid.north_m - across) / far.grid.cell_m - 0.5)
-        col = round((along - far.grid.west_m) / far.grid.cell_m - 0.5)
-        rays = Rays(drop_per_m=earth_drop_per_m())
-        found = horizon_profile(far.heights, row, col, self.eye, far.grid.cell_m, self.on_grid_deg, rays)
+        cell, rays = far.grid.cell_m, Rays(drop_per_m=earth_drop_per_m())
+        row, col = round((far.grid.north_m - across) / cell - 0.5), round((along - far.grid.west_m) / cell - 0.5)
+        found = horizon_profile(far.heights, row, col, self.eye, cell, self.on_grid_deg, rays)
+        centre = far.grid.centre(row, col)
+        east, north = along - float(centre[0]), across - float(centre[1])
+        if math.hypot(east, north) > 1e-6 * cell:
+            angle = np.radians(self.on_grid_deg)
+            away = np.maximum(found.distance_m - north * np.cos(angle) - east * np.sin(angle), cell / 2)
+            tangent = np.maximum((found.blocker_m - self.eye) / away - rays.drop_per_m * away, 0.0)
+            found = found._replace(horizon_deg=np.degrees(np.arctan(tangent)), distance_m=away)
         return found._replace(horizon_deg=np.nan_to_num(found.horizon_deg))
 
     def cells(self, seen: HorizonProfile) -> tuple[np.ndarray, np.ndarray]:
