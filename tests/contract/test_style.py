@@ -39,7 +39,7 @@ AT_THE_TOP = {"__init__.py", "__main__.py"}
 OUTSIDE = {
     "kernels": {"numpy", "numba", "llvmlite", "richdem"},  # llvmlite: numba's own, for `lanes`
     "core": {"numpy", "pyproj", "shapely", "pydantic"},
-    "sun": {"numpy", "pandas", "pvlib"},
+    "sun": {"numpy", "h5py"},
     "criteria": {"numpy"},
     "processes": {"numpy", "scipy", "richdem"},
     "scan": {"numpy", "shapely", "scipy", "pyproj"},

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from tunnelsite.core.weather import Weather
+from tunnelsite.sun.clear_sky import clear_sky, daily_turbidity
 from tunnelsite.sun.position import Observer, daylight_positions, midnight_s, month_of
 from tunnelsite.sun.weather_fit import LATE_NOTED_H, centre_h, check_fit, distance_km, late_words
 
@@ -42,13 +43,9 @@ def clear_sky_steps(
     """The light of a year, or of some of its days, without a cloud. Empty days in polar night.
 
     Arguments: place; step_minutes, a divisor of 1440; of_days, 1..365.
-    Source: [@ineichen-perez-2002] with the monthly Linke turbidity map of SoDa/Meteotest, as implemented in pvlib.
-    The days are those of local
-    mean solar time, so that a day's light stays together at every longitude.
+    Source: [@ineichen-perez-2002] with the monthly Linke turbidity map of SoDa/Meteotest, which pvlib carries.
+    The days are those of local mean solar time, so that a day's light stays together at every longitude.
     """
-    import pandas as pd
-    from pvlib import atmosphere, clearsky, irradiance
-
     days = np.sort(np.asarray(of_days, int))
     middle = np.round((np.arange(0, 1440, step_minutes) + step_minutes / 2) * 60)
     seconds = (midnight_s(days, place.lon_deg)[:, None] + middle).ravel()
@@ -56,16 +53,10 @@ def clear_sky_steps(
     up = elevation > 0
     which = np.repeat(np.arange(len(days)), len(middle))[up]
     day = days[which]
-    noon = pd.DatetimeIndex(pd.to_datetime(midnight_s(days, place.lon_deg) + 43_200, unit="s", utc=True))
-    turbidity = clearsky.lookup_linke_turbidity(noon, place.lat_deg, place.lon_deg).to_numpy()
-    zenith = 90.0 - elevation[up]
-    airmass = atmosphere.get_absolute_airmass(
-        atmosphere.get_relative_airmass(zenith), atmosphere.alt2pres(place.altitude_m)
-    )
-    sky = clearsky.ineichen(zenith, airmass, turbidity[which], place.altitude_m, irradiance.get_extra_radiation(day))
+    sky = clear_sky(elevation[up], daily_turbidity(days, place)[which], day, place.altitude_m)
     hours = step_minutes / 60
-    beam = np.nan_to_num(np.asarray(sky["dni"])) * np.sin(np.radians(elevation[up])) * hours
-    diffuse = np.nan_to_num(np.asarray(sky["dhi"])) * hours
+    beam = np.nan_to_num(sky.beam) * np.sin(np.radians(elevation[up])) * hours
+    diffuse = np.nan_to_num(sky.diffuse) * hours
     source = "clear sky (Ineichen & Perez 2002, Linke turbidity map)"
     return SunSteps(azimuth[up], elevation[up], month_of(day), day, beam, np.maximum(diffuse, 0), step_minutes, source)
 

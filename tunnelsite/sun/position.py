@@ -9,6 +9,7 @@ import numpy as np
 
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.units import MONTH_DAYS
+from tunnelsite.sun.of_pvlib import spa
 
 YEAR = 2025  # any 365-day year serves: positions on a day differ by less than 0.2 deg from year to year
 DELTA_T_S = 69.0  # TT - UT1 around 2025; a second moves the sun by 0.00001 deg [@delta-t]
@@ -39,20 +40,22 @@ def sun_positions(seconds: np.ndarray, place: Observer) -> tuple[np.ndarray, np.
     Return: azimuth clockwise from true north, elevation with refraction [deg], each [n].
     Source: Reda & Andreas 2003, NREL/TP-560-34302, as implemented in pvlib; pressure from the altitude (standard atmosphere).
     """
-    from pvlib import atmosphere, spa
-
-    pressure_hpa = atmosphere.alt2pres(place.altitude_m) / 100
-    found = spa.solar_position(
+    found = spa().solar_position(
         np.asarray(seconds, float),
         place.lat_deg,
         place.lon_deg,
         place.altitude_m,
-        pressure_hpa,
+        pressure_pa(place.altitude_m) / 100,
         TEMPERATURE_C,
         DELTA_T_S,
         REFRACTION_DEG,
     )
     return found[4], found[2]  # pvlib names them azimuth and (against its docstring) apparent elevation
+
+
+def pressure_pa(altitude_m: float) -> float:
+    """Air pressure at an altitude [Pa], of the standard atmosphere."""
+    return float(100 * ((44331.514 - altitude_m) / 11880.516) ** (1 / 0.1902632))
 
 
 def daylight_positions(seconds: np.ndarray, place: Observer) -> tuple[np.ndarray, np.ndarray]:
@@ -96,10 +99,8 @@ def utc_seconds(text: str) -> float:
 
 def declination_deg(seconds: np.ndarray) -> np.ndarray:
     """Geocentric declination of the sun [deg] at seconds since 1970 in UTC (SPA)."""
-    from pvlib import spa
-
     return np.asarray(
-        spa.solar_position(np.asarray(seconds, float), 0.0, 0.0, 0.0, 1013.25, 12.0, DELTA_T_S, 0.5667, sst=True)[2]
+        spa().solar_position(np.asarray(seconds, float), 0.0, 0.0, 0.0, 1013.25, 12.0, DELTA_T_S, 0.5667, sst=True)[2]
     )
 
 
@@ -121,10 +122,10 @@ def month_of(day: np.ndarray) -> np.ndarray:
 
 def solar_noon_s(day: np.ndarray | int, place: Observer, year: int = YEAR) -> np.ndarray:
     """When the sun crosses the meridian on a day, seconds since 1970 in UTC: mean noon less the equation of time (SPA)."""
-    from pvlib import spa
-
     noon = (midnight_s(day, place.lon_deg, year) + DAY_S // 2).astype(float)
     equation_min = np.asarray(
-        spa.solar_position(np.atleast_1d(noon), place.lat_deg, place.lon_deg, 0.0, 1013.25, 12.0, DELTA_T_S, 0.5667)[5]
+        spa().solar_position(np.atleast_1d(noon), place.lat_deg, place.lon_deg, 0.0, 1013.25, 12.0, DELTA_T_S, 0.5667)[
+            5
+        ]
     )
     return np.asarray(np.atleast_1d(noon) - equation_min * 60)
