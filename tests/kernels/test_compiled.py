@@ -5,11 +5,13 @@ from __future__ import annotations
 import errno
 import importlib.util
 import pickle
+import subprocess
 import sys
 from collections.abc import Iterator
 from pathlib import Path
 
 import numba
+import numpy as np
 import pytest
 
 SOURCE = """
@@ -109,3 +111,18 @@ def test_every_kernel_is_compiled_through_it() -> None:
     ways = ("from numba import njit", "numba.njit(")
     direct = [path.name for path in package.rglob("*.py") if any(way in path.read_text("utf-8") for way in ways)]
     assert direct == ["compiled.py"]
+
+
+@pytest.mark.parametrize("then", ["", "assert numba.njit(lambda: more(np.ones(3)).sum())() == 6;"])
+def test_a_kept_kernel_needs_no_compiler(module_file: Path, then: str) -> None:
+    """It is loaded without what numba loads to compile; and can still be called by what is compiled afterwards."""
+    more = fresh(module_file)
+    more(1)
+    more(np.ones(3))
+    code = (
+        "import sys; import numba; import numpy as np; from small_kernel import more;"
+        "assert more(1) == 2 and more(np.ones(3)).sum() == 6 and sum(more.stats.cache_hits.values()) == 2;"
+        f"print('numba.np.arraymath' in sys.modules);{then}"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=module_file.parent)
+    assert (done.returncode, done.stdout.strip()) == (0, "False"), done.stderr

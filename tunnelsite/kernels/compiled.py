@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import numba
 from numba.core.caching import FunctionCache
+from numba.core.runtime import rtsys
 
 if TYPE_CHECKING:
     from numba.core.dispatcher import Dispatcher
@@ -22,6 +23,8 @@ class KernelCache(FunctionCache):
 
     def load_overload(self, sig: Any, target_context: Any) -> Any:
         """The kept kernel for a signature; None where there is none, or none that can be read."""
+        with contextlib.suppress(Exception):
+            return self._load_alone(sig, target_context)
         try:
             return super().load_overload(sig, target_context)
         except Exception:  # unpickling raises whatever the bytes lead to
@@ -30,6 +33,15 @@ class KernelCache(FunctionCache):
             except OSError:  # a folder of another user: nothing can be kept beside it
                 self.disable()
             return None
+
+    def _load_alone(self, sig: Any, target_context: Any) -> Any:
+        """As numba does it, but without all that a compiler has to know, half a second: what is kept needs the memory of arrays alone.
+
+        numba learns the rest as soon as something has to be compiled after all. A kernel that hashes would need more than this.
+        """
+        rtsys.initialize(target_context)
+        with self._guard_against_spurious_io_errors():
+            return self._load_overload(sig, target_context)
 
     def save_overload(self, sig: Any, data: Any) -> None:
         """Keep a kernel; where the disk is full it is compiled again next time."""
