@@ -119,3 +119,5 @@ def test_combinations_and_front():
     assert combined(marks, [1, 1], "lowest")[:3] == pytest.approx([0.25, 0, 0.5])
     assert all(np.isnan(combined(marks, [1, 1], way)[3]) for way in ("mean", "geometric", "lowest"))
     assert dominance(np.array([[1, 0, 0.5, 0.4], [0, 1, 0.5, 0.5]])).tolist() == [True, True, True, False]
+    half_known = np.array([[0.5, 0.6, 0.6, 0.7], [1.0, np.nan, 0.9, np.nan]])
+    assert dominance(half_known).tolist() == [True, False, True, True]  # only what is known of both alike is beaten

@@ -45,13 +45,19 @@ def test_reasons_name_the_largest_difference_first():
     first, second, *rest = side_by_side(COLUMNS, CRITERIA, [1, 2, 3]).reasons()
     assert first == "rank 2 scores 22.0 points less than rank 1: -30.0 for pitch, +8.0 for sun"
     assert second == "rank 3 scores 30.0 points less than rank 1: -30.0 for pitch"
-    assert rest == [
-        "rank 1 is at least as good as rank 3 on every mark, whatever the weights",
-        "rank 2 is at least as good as rank 3 on every mark, whatever the weights",  # on the marks that both have
-    ]
+    assert rest == ["rank 1 is at least as good as rank 3 on every mark, whatever the weights"]
     other_way = side_by_side(COLUMNS, CRITERIA, [2, 1]).reasons()
     assert other_way[0].startswith("rank 1 scores 22.0 points more than rank 2: +30.0 for pitch")
     assert "depends on the weights" in other_way[-1]
+
+
+def test_what_is_not_known_of_one_is_no_mark_that_the_other_beats():
+    """Alike but for a soil that is full marks at one and not known at the other, which counts half and costs points."""
+    columns = COLUMNS | {"score_sun": [0.5, 0.9, 0.9], "score_soils": [0.5, None, 1.0], "score": [80.0, 58.0, 68.0]}
+    *_, last = side_by_side(columns, CRITERIA, [3, 2]).reasons()
+    assert "depends on the weights" in last
+    better = side_by_side(columns | {"score_sun": [0.5, 0.91, 0.9]}, CRITERIA, [3, 2]).reasons()
+    assert not any("whatever the weights" in words for words in better)
 
 
 def test_other_ways_to_combine_have_no_points():

@@ -42,15 +42,15 @@ def combined(marks: np.ndarray, weights: np.ndarray, way: str = "mean") -> np.nd
 def dominance(marks: np.ndarray) -> np.ndarray:
     """Pareto front: True where no other candidate is at least as good on every mark and better on one.
 
-    Arguments: marks, float [criteria, n]. A pair is compared on the marks both have; a pair with none in common is not.
-    Return: bool [n]. With gaps "beats" is not transitive, so every member of a ring may be beaten.
+    Arguments: marks, float [criteria, n]. A mark that is known of one of a pair alone may be the better or the worse: then neither beats
+    the other.
+    Return: bool [n].
     """
     marks = np.asarray(marks, np.float64)
     front = np.ones(marks.shape[1], bool)
     for item in range(marks.shape[1]):
         mine = marks[:, item, None]
-        common = ~np.isnan(marks) & ~np.isnan(mine)
-        worse = (common & (marks < mine)).any(axis=0)
-        better = (common & (marks > mine)).any(axis=0)
-        front[item] = not (better & ~worse).any()
+        alike = (np.isnan(marks) == np.isnan(mine)).all(axis=0)
+        worse, better = (marks < mine).any(axis=0), (marks > mine).any(axis=0)
+        front[item] = not (alike & better & ~worse).any()
     return front
