@@ -184,6 +184,31 @@ def test_pins_are_told_apart_by_their_letters(farm) -> None:
     score = next(row for row in found["rows"] if row["id"] == "score")
     assert score["values"] == {letter: f"{row['score']:.1f}" for letter, row in zip("AC", rows, strict=True)}
     assert any("A" in words and "C" in words for words in found["words"]) and "rank" not in " ".join(found["words"])
+    rooms = next(row for row in found["rows"] if row["id"] == "room_m")
+    wanted = {letter: in_hand.units.away(row["room_m"]) for letter, row in zip("AC", rows, strict=True)}
+    assert (
+        rooms["values"] == wanted and len(set(wanted.values())) == 2
+    )  # by the run, not by the few places round the pin
+
+
+def test_pin_that_breaks_a_rule_is_no_better_than_one_that_keeps_them(farm) -> None:
+    _, result, in_hand = farm
+    row, scan = result.rows[0], result.scans[0]
+    parcel = scan.frame.parcels[0]
+    west, _, _, north = shapely.bounds(parcel)
+    lon, lat = (
+        float(value) for value in scan.frame.grid.lonlat(west + 4.0, north - 20.0)
+    )  # the pad reaches over the edge
+    places = ((row["lon"], row["lat"]), (lon, lat))
+    pins = [
+        {"letter": letter, "place": {"lon": at[0], "lat": at[1], "bearing_deg": 90.0, "house": row["house"]}}
+        for letter, at in zip("AB", places, strict=True)
+    ]
+    found = pins_compared(in_hand, pins)
+    score = next(one for one in found["rows"] if one["id"] == "score")
+    assert score["values"] == {"A": f"{row['score']:.1f}", "B": "not offered"} and score["better"] is None
+    [words] = found["words"]
+    assert words.startswith("B is not offered. Rules that it breaks: edge of the parcel or setback")
 
 
 def test_surroundings_are_those_of_the_run_and_the_same_for_a_house_turned_a_little(farm) -> None:

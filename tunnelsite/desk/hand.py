@@ -211,10 +211,10 @@ class InHand:
             words += f"; it would score {here:.0f}"
         return {
             "score": {"steady": plain(steady), "here": plain(here), "words": words},
-            "room_m": self._room(found, place, house),
+            "room_m": self.room(found, place, house),
         }
 
-    def _room(self, found: MeasuredHouse, place: tuple[float, float, float], house: House) -> float | None:
+    def room(self, found: MeasuredHouse, place: tuple[float, float, float], house: House) -> float | None:
         """Room to shift by the placements of the run, where it tried this house along this ridge; else not known."""
         if found.steady is None or self.tried_months:
             return None

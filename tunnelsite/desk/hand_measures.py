@@ -30,7 +30,8 @@ class MeasuredHouse:
     """A house anywhere.
 
     Attributes: scan, the placements tried round it, its own among them at `item`; row, its columns as those of a candidate but for
-    its surroundings, None where heights are missing; explained, every rule; steady, its steady score, None where a rule rejects it.
+    its surroundings and the room to shift, which these few do not show, None where heights are missing; explained, every rule; steady,
+    its steady score, None where a rule rejects it.
     """
 
     scan: Scan
@@ -80,7 +81,7 @@ def measured(result: Result, spots: Spots, place: tuple[float, float, float], ho
     here = ScoresHere(shown, result.judges, settings.combine)
     whole = replace(mini, scans=[shown], here=[here], scored=[steady_scores(shown, here, settings.shift_m)])
     score = float(whole.scored[0][item])
-    row = measured_rows(replace(whole, choices=[RankedPlacement(0, item, score)]))[0]
+    row = measured_rows(replace(whole, choices=[RankedPlacement(0, item, score)]))[0] | {"room_m": None}
     rejected = replace(mini, scans=[scan.only(np.zeros(len(scan.index), bool))])
     explained = _explained(rejected if steady is None else whole, place, house)
     return MeasuredHouse(shown, item, row, explained, steady)

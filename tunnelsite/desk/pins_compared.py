@@ -10,6 +10,7 @@ from tunnelsite.decisions.side_by_side import side_by_side
 from tunnelsite.desk.hand import InHand
 from tunnelsite.desk.hand_measures import measured, with_surroundings
 from tunnelsite.desk.measures import NOT_KNOWN
+from tunnelsite.desk.plain import plain_title
 
 # What is shown of each: column, title, kind of amount, which way is better (0 = neither).
 SHOWN = (
@@ -32,23 +33,32 @@ SHOWN = (
     ("room_m", "Room to shift", "away", 1),
 )
 LEAST_DIFFERENCE = 1e-6
+NOT_OFFERED = "not offered"
 
 
 def pins_compared(in_hand: InHand, pins: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
     """The message of two or three pins side by side. Errors: UsageError for a place off the data."""
-    letters, rows = [pin["letter"] for pin in pins], []
+    letters, rows, broken = [pin["letter"] for pin in pins], [], []
+    titles = {judge.id: judge.criterion.description.title for judge in in_hand.result.judges}
     for pin in pins:
         place = pin["place"]
-        spot = place["lon"], place["lat"], place["bearing_deg"] % 180.0
-        found = measured(in_hand.result, in_hand.spots, spot, in_hand.house(place["house"]))
-        rows.append(
-            with_surroundings(in_hand.result, in_hand.spots, found)
-            | {"score": found.steady if found.steady is not None else found.explained.score_here}
-        )
+        spot, house = (place["lon"], place["lat"], place["bearing_deg"] % 180.0), in_hand.house(place["house"])
+        found = measured(in_hand.result, in_hand.spots, spot, house)
+        room = {"score": found.steady, "room_m": in_hand.room(found, spot, house)}
+        rows.append(with_surroundings(in_hand.result, in_hand.spots, found) | room)
+        broken.append([plain_title(rule.rule, titles) for rule in found.explained.broken])
     told = [
         _row(in_hand, letters, rows, shown) for shown in SHOWN if any(row.get(shown[0]) is not None for row in rows)
     ]
-    return {"letters": letters, "rows": told, "words": _words(in_hand, letters, rows)}
+    for row in told:
+        if row["id"] == "score":
+            row["values"] |= {letter: NOT_OFFERED for letter, rules in zip(letters, broken, strict=True) if rules}
+    said = [
+        f"{letter} is not offered. Rules that it breaks: {'; '.join(rules)}."
+        for letter, rules in zip(letters, broken, strict=True)
+        if rules
+    ]
+    return {"letters": letters, "rows": told, "words": [*said, *_words(in_hand, letters, rows)]}
 
 
 def _row(
@@ -77,8 +87,8 @@ def _amount(in_hand: InHand, kind: str, value: float) -> str:
 
 
 def _words(in_hand: InHand, letters: Sequence[str], rows: Sequence[Mapping[str, Any]]) -> list[str]:
-    """What sets them apart, by criterion. What has no row is left out."""
-    whole = [(letter, row) for letter, row in zip(letters, rows, strict=True) if "lon" in row]
+    """What sets them apart, by criterion. What has no row, or breaks a rule, is left out."""
+    whole = [(letter, row) for letter, row in zip(letters, rows, strict=True) if row["score"] is not None]
     if len(whole) < 2:
         return []
     names = dict.fromkeys(name for _, row in whole for name in row)
