@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import tracemalloc
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -60,6 +62,20 @@ def test_a_valley_by_hand():
     away = distance_from_drainage(line, np.isfinite(layers[3]), (1.0, 1.0), 200.0, 10.0)
     assert away[150, 30] == 20.0 and away[150, 50] == 0.0
     assert np.isnan(away[150, 0]) and np.isnan(away[0, 20])  # the edge is nearer: a line may run just beyond it
+
+
+def test_heights_take_one_array_of_their_own_and_rasters_may_leave_memory_on_the_way(monkeypatch):
+    monkeypatch.setattr("tunnelsite.kernels.water.drainage_lines._BAND_CELLS", 1 << 16)
+    layers, rests = drained(rough(1500, 900, 2, np.float32, None, 0.0)), []
+    line = layers[3] >= 500.0
+    height_above_drainage(*layers[:3], line, 1.0)  # kernels are loaded
+    tracemalloc.start()
+    try:
+        height = height_above_drainage(*layers[:3], line, 1.0, lambda: rests.append(1))
+        most = tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
+    assert most < 1.7 * height.nbytes and len(rests) > 20
 
 
 def test_where_the_way_leaves_the_data_only_a_sufficient_bound_is_given():
