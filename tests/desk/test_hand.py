@@ -16,6 +16,7 @@ from tunnelsite.core.placement import Placement
 from tunnelsite.desk.bench import Bench
 from tunnelsite.desk.hand import InHand
 from tunnelsite.desk.hand_measures import measured, with_surroundings
+from tunnelsite.desk.images import MapImages
 from tunnelsite.desk.land import with_features
 from tunnelsite.desk.map_drawing import MapDrawing
 from tunnelsite.desk.measures import Units
@@ -65,6 +66,34 @@ def test_house_that_keeps_every_rule_is_measured_before_any_search(farm) -> None
     told = bench.hand(row["lon"], row["lat"], 90.0, "20x48ft")
     assert told["score"]["words"] == "no score yet: find places first" and told["room_m"] is None
     assert not [rule for rule in told["rules"] if rule["state"] == "broken"] and told["earth"]
+
+
+def test_tap_before_any_search_offers_to_put_the_house_there(farm) -> None:
+    """The strip invites to click a place and put the house there; that was answered by `find places first`."""
+    project, result, _ = farm
+    row, bench = result.rows[0], Bench()
+    bench.look(str(project.folder))
+    bench.look_more(str(project.folder))
+    told = bench.tap(row["lon"], row["lat"])
+    assert told["state"] == "not searched" and told["words"] and not told["reasons"]
+    assert told["place"] == {"lon": row["lon"], "lat": row["lat"], "bearing_deg": 90.0, "house": "20x48ft"}
+
+
+def test_nothing_is_said_to_stand_on_land_of_which_the_bare_ground_alone_is_known(farm) -> None:
+    _, result, in_hand = farm
+    frame, row = result.frame, result.rows[0]
+    bare = MapImages(frame, feet=True)
+    assert "standing_m" in frame.layers and not (frame.layers["standing_m"] > 0).any()
+    assert "surface" not in [one["id"] for one in bare.described()]
+    assert "Stands there" not in [one["title"] for one in bare.values_at(row["lon"], row["lat"])]
+    tree = frame.layers["standing_m"].copy()
+    tree[0, 0] = 9.0
+    wooded = MapImages(replace(frame, layers=frame.layers | {"standing_m": tree}), feet=True)
+    assert "Stands there" in [one["title"] for one in wooded.values_at(row["lon"], row["lat"])]
+    (light,) = [
+        one for one in in_hand.message(row["lon"], row["lat"], 90.0, "20x48ft")["criteria"] if one["id"] == "sun"
+    ]
+    assert light["words"].endswith("; not in it: shade of trees and buildings (only the bare ground was given)")
 
 
 def test_half_a_turn_is_the_same_house(farm) -> None:

@@ -21,7 +21,7 @@ from tunnelsite.scan.firmness.drawn_words import drawn_words
 from tunnelsite.scan.firmness.ties import undecided
 from tunnelsite.scan.firmness.verdict import verdict_record
 from tunnelsite.screening.candidate_rows import unknown_here
-from tunnelsite.screening.not_assessed import where_unknown
+from tunnelsite.screening.not_assessed import unseen_words, where_unknown
 from tunnelsite.screening.result import Result
 from tunnelsite.screening.run_table import DOUBT, VERDICT
 
@@ -85,11 +85,12 @@ def _option(result: Result, row: Mapping[str, Any], units: Units, breaks: str = 
     scan = result.scans[choice.scan]
     _, _, along, across = refine.placement(scan, choice.item)
     words = [
-        measure_words(judge.criterion, judge.rubric, _known(scan.measures[judge.id][choice.item]), row, feet=units.feet)
+        measure_words(judge.criterion, judge.rubric, _known(scan.measures[judge.id][choice.item]), row, feet=units.feet,
+                      unseen=unseen_words(judge.criterion, result.gaps))
         for name in IN_WORDS
         for judge in result.judges
         if judge.id == name
-    ]
+    ]  # fmt: skip
     if row["flags"]:
         words.append(f"Flags: {row['flags']}")
     place = {"lon": row["lon"], "lat": row["lat"], "bearing_deg": scan.frame.grid.bearing_deg, "house": row["house"]}

@@ -32,7 +32,7 @@ from tunnelsite.desk.project import Project
 from tunnelsite.desk.run_cost import run_cost
 from tunnelsite.desk.screening import USUAL_CRITERIA, screened
 from tunnelsite.desk.spot import Spots
-from tunnelsite.desk.tap import tapped
+from tunnelsite.desk.tap import not_searched, tapped
 from tunnelsite.desk.what_if import NeedsRun, what_if
 from tunnelsite.io.read.files import available_bytes
 from tunnelsite.io.read.site import site_from
@@ -198,9 +198,9 @@ class Bench:
         return self.in_hand
 
     def tap(self, lon: float, lat: float) -> dict[str, Any]:
-        """Why not here. Errors: UsageError where nothing was looked for yet."""
+        """Why not here. Errors: UsageError where there is no field yet, or the land is still being read."""
         if self.result is None:
-            raise UsageError("no places were looked for yet", "an answer to ask about", "find places first")
+            return not_searched(self._ready(), lon, lat)
         with one_thread():
             return tapped(held(self.in_hand), lon, lat)
 

@@ -22,6 +22,7 @@ from tunnelsite.desk.sheet import season_words
 from tunnelsite.desk.spot import Spots
 from tunnelsite.report.card_words import measure_words
 from tunnelsite.scan.steady import rooms_to_shift
+from tunnelsite.screening.not_assessed import unseen_words
 from tunnelsite.screening.result import Result
 from tunnelsite.settings.model import settings_from
 
@@ -238,7 +239,10 @@ class InHand:
                 continue
             words = rule.title + ": not assessed"
             if found.row is not None:
-                words = measure_words(judge.criterion, judge.rubric, rule.value, found.row, feet=self.units.feet)
+                unseen = unseen_words(judge.criterion, self.result.gaps)
+                words = measure_words(
+                    judge.criterion, judge.rubric, rule.value, found.row, feet=self.units.feet, unseen=unseen
+                )
             told.append({"id": rule.rule, "title": rule.title, "words": words, "marks": plain(rule.marks), "weight": rule.weight,
                          "points": plain(rule.points), "could_gain": plain(rule.could_gain)})  # fmt: skip
         return sorted(told, key=lambda one: -(one["could_gain"] or 0.0))

@@ -52,6 +52,11 @@ class MapImages:
         for name, layer in needs.items():
             if layer not in frame.layers:
                 self._painters.pop(name)
+        standing = frame.layers.get("standing_m")
+        if (
+            standing is not None and not (standing > 0).any()
+        ):  # the bare ground alone was given: that nothing stands is not known
+            self._painters.pop("surface")
 
     @property
     def view(self) -> dict[str, float]:
@@ -169,7 +174,7 @@ class MapImages:
             "ponding_m": ("ponding", "Water stands", "m", self.units.depth),
         }
         for name, (layer, title, unit, words) in told.items():
-            if name in self.frame.layers:
+            if name in self.frame.layers and layer in self._painters:
                 value = float(self.frame.layers[name][cell])
                 found.append({"layer": layer, "title": title, "value": value, "unit": unit, "words": words(value)})
         return [item if np.isfinite(item["value"]) else item | {"value": None, "words": "not known"} for item in found]

@@ -12,6 +12,7 @@ from tunnelsite.desk.hand import InHand
 from tunnelsite.desk.page_words import message_of
 from tunnelsite.desk.plain import plain, plain_title
 from tunnelsite.drawing.outcome_groups import group_of, shown_scan
+from tunnelsite.scan.engine import Scan
 
 MOST_LOSSES = 5
 LEAST_LOSS = 0.1  # points
@@ -22,9 +23,8 @@ HEADS = {"water": "Water", "edge": "Edge of the field", "keep": "Keep clear", "s
 def tapped(in_hand: InHand, lon: float, lat: float) -> dict[str, Any]:
     """The message of a tap, for the house and ridge of the first option."""
     result = in_hand.result
-    number = shown_scan(result)
-    scan = result.scans[number]
-    place = {"lon": lon, "lat": lat, "bearing_deg": scan.frame.grid.bearing_deg, "house": scan.house.name}
+    scan = result.scans[shown_scan(result)]
+    place = _place(scan, lon, lat)
     try:
         found = explain_at(in_hand.prepared, Placement(lon, lat, scan.frame.grid.bearing_deg, scan.house))
     except UsageError as problem:
@@ -47,6 +47,18 @@ def tapped(in_hand: InHand, lon: float, lat: float) -> dict[str, Any]:
         words = [_verdict(in_hand, found), *(one["words"] for one in losses)]
     return {"place": place, "state": state, "words": words, "reasons": reasons, "losses": losses, "rank": found.rank,
             "score": plain(found.score)}  # fmt: skip
+
+
+def not_searched(in_hand: InHand, lon: float, lat: float) -> dict[str, Any]:
+    """The message of a tap before any search: the house can be put there and measured all the same."""
+    words = "After “Find places” a click says why a house is not offered here, or what it would lose. It can be tried by hand already."
+    return {"place": _place(in_hand.result.scans[0], lon, lat), "state": "not searched", "words": [words], "reasons": [], "losses": [],
+            "rank": None, "score": None}  # fmt: skip
+
+
+def _place(scan: Scan, lon: float, lat: float) -> dict[str, Any]:
+    """A house of a scan, ridge and all, at a place."""
+    return {"lon": lon, "lat": lat, "bearing_deg": scan.frame.grid.bearing_deg, "house": scan.house.name}
 
 
 def _reason(in_hand: InHand, found: Explanation, rule: RuleCheck, titles: dict[str, str]) -> dict[str, Any]:

@@ -17,6 +17,7 @@ from tunnelsite.scan.firmness.other_weights import candidates_over_shifts
 from tunnelsite.scan.ranking import RankedPlacement
 from tunnelsite.scan.refine import placement, rectangle
 from tunnelsite.scan.steady import SteadyMarks
+from tunnelsite.screening.not_assessed import unseen_words
 
 if TYPE_CHECKING:
     from tunnelsite.screening.result import Result
@@ -115,7 +116,8 @@ def _judged(result: Result, choice: RankedPlacement, marks: SteadyMarks, row: Ma
         value = float(scan.measures[judge.id][choice.item])
         known = value if np.isfinite(value) else None
         share = 100 * judge.rubric.weight / total if total > 0 and result.settings.combine == "mean" else None
-        words = measure_words(judge.criterion, judge.rubric, known, row, feet=scan.house.feet)
+        unseen = unseen_words(judge.criterion, result.gaps)
+        words = measure_words(judge.criterion, judge.rubric, known, row, feet=scan.house.feet, unseen=unseen)
         points, lost = (None, None) if share is None else (share * counted, share * (1 - counted))
         title = judge.criterion.description.title
         found.append(Judged(judge.id, title, words, counted if assessed else None, judge.rubric.weight, points, lost))

@@ -21,13 +21,18 @@ TIERS = (
 )
 
 
-def measure_words(criterion: Criterion, rubric: Rubric, value: float | None, row: Row, *, feet: bool) -> str:
+def measure_words(
+    criterion: Criterion, rubric: Rubric, value: float | None, row: Row, *, feet: bool, unseen: str = ""
+) -> str:
     """One sentence on a measure.
 
-    Arguments: criterion; rubric; value, None = not assessed; row, the candidate's columns; feet, whether the user works in feet.
+    Arguments: criterion; rubric; value, None = not assessed; row, the candidate's columns; feet, whether the user works in feet;
+    unseen, what the criterion could not look at, in words.
     """
     if value is None:
         return f"{criterion.description.title}: not assessed"
+    if unseen:
+        return f"{measure_words(criterion, rubric, value, row, feet=feet)}; not in it: {unseen}"
     if criterion.id.startswith("reach_"):
         name = criterion.id.removeprefix("reach_")
         return f"{name.capitalize()} is {amounts.away(value, feet=feet)} away in a straight line"

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from tunnelsite.core import catalogue
 from tunnelsite.core.counting import listed
+from tunnelsite.core.criterion import Criterion
 from tunnelsite.core.needs import unmet_words
 from tunnelsite.core.site import Site
 from tunnelsite.criteria.reach import reach
@@ -61,6 +62,12 @@ def gaps(site: Site, settings: Settings, judges: Sequence[Judge], report: Callab
             Gap(f"roads, yards, floodplain, ponds, wetland, septic field, easements and lines that are not in {given}")
         )
     return sorted(found, key=lambda gap: -gap.weight)
+
+
+def unseen_words(criterion: Criterion, gaps: Sequence[Gap]) -> str:
+    """What a criterion that is in the score could not look at, in words; empty where it saw everything. Arguments: gaps, of the run."""
+    missing = {gap.words for gap in gaps if gap.partly}
+    return "; ".join(text for text in criterion.partly.values() if text in missing)
 
 
 def where_unknown(titles: Mapping[str, Sequence[str]]) -> list[str]:
