@@ -17,6 +17,7 @@ from tunnelsite.core.stakes import heights_at
 from tunnelsite.plans.grading.volumes import prism_volumes
 from tunnelsite.plans.place import PlacedHouse
 
+NEAR = 8  # the first of so many parts of the way out
 PER_CELL = 4  # rays a cell side; a toe is then right to a few centimetres on 1 m cells
 WIDEST_M = 0.5  # apart at most: a pad may be no wider than a few cells
 NODES = 12  # of a ray's integral, which crosses a few cells
@@ -99,19 +100,32 @@ def traced(place: PlacedHouse, ground: np.ndarray, finish: Finish, rule: SlopeRu
     eu, ev, du, dv = _rays(place)
     step = place.grid.cell_m / PER_CELL
     out = np.arange(0.0, rule.reach_m + step, step)
-    natural = heights_at(ground, *place.cells(eu[:, None] + out * du[:, None], ev[:, None] + out * dv[:, None]))
-    edge = np.asarray(finish(eu, ev), float)[:, None]
-    is_cut = natural[:, 0] > edge[:, 0]
-    # Height still between the slope and the ground: positive until daylight.
-    left = np.where(is_cut[:, None], natural - edge - out / rule.cut, edge - out / rule.fill - natural)
+    edge = np.asarray(finish(eu, ev), float)
+    is_cut = heights_at(ground, *place.cells(eu, ev)) > edge
+    toe = np.full(eu.size, np.inf)
+    for steps in (-(-out.size // NEAR), out.size):  # most slopes end near the pad: only the others are followed on
+        ray = np.flatnonzero(np.isinf(toe))
+        u, v = (from_m[ray, None] + out[:steps] * by[ray, None] for from_m, by in ((eu, du), (ev, dv)))
+        natural, start, far = heights_at(ground, *place.cells(u, v)), edge[ray, None], out[:steps]
+        # Height still between the slope and the ground: positive until daylight.
+        left = np.where(is_cut[ray, None], natural - start - far / rule.cut, start - far / rule.fill - natural)
+        toe[ray] = _daylight_m(left, step)
+    return SideSlopes(eu, ev, du, dv, toe, is_cut, rule)
+
+
+def _daylight_m(left: np.ndarray, step: float) -> np.ndarray:
+    """How far out each ray meets the ground [m]: NaN where that is missing, infinite where nowhere.
+
+    Arguments: left, height left [m], [ray, steps out]; step [m].
+    """
     over = ~(left > 0)  # true for NaN too
     first = np.argmax(over, axis=1)
-    rays = np.arange(eu.size)
+    rays = np.arange(len(left))
     after, before = left[rays, first], left[rays, np.maximum(first - 1, 0)]
     with np.errstate(invalid="ignore", divide="ignore"):
-        toe = np.where(first == 0, np.where(np.isnan(after), np.nan, 0.0), out[first] - step * after / (after - before))
-    toe[~over.any(axis=1)] = np.inf
-    return SideSlopes(eu, ev, du, dv, toe, is_cut, rule)
+        beside = step * first - step * after / (after - before)
+    found = np.where(first == 0, np.where(np.isnan(after), np.nan, 0.0), beside)
+    return np.where(over.any(axis=1), found, np.inf)
 
 
 def slope_depths(
