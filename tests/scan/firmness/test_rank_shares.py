@@ -367,3 +367,21 @@ def test_a_mark_known_only_within_the_shift_counts_as_in_the_screening(result):
     assert found.score_low == pytest.approx(low, abs=0.01) and found.score_high == pytest.approx(high, abs=0.01)
     best = best_everywhere(run, 1e12, draws=5)
     assert [(one.share, one.better) for one in best] == [(1.0, 0)]
+
+
+def test_a_limit_rejects_the_true_value_that_is_drawn_round_a_measure(result):
+    """As often as the normal error says: 2000 draws, a share is good to four times 1.1 %."""
+    judge = next(one for one in result.judges if one.id == "pitch")
+    truths = [scan.truths["pitch"] for scan in result.scans]
+    mean, se = (
+        np.array([getattr(truths[one.scan], part)[one.item] for one in result.choices]) for part in ("mean", "se")
+    )
+    limit = float(mean.max() + 0.3 * se.max())
+    strict = replace(judge, rubric=replace(judge.rubric, limit=limit))
+    run = replace(
+        result, judges=[strict], scans=[replace(scan, truths={"pitch": scan.truths["pitch"]}) for scan in result.scans]
+    )
+    found = rank_shares(run, [], DrawPlan(draws=2000))
+    assert found.spread == ("pitch",)
+    chance = ndtr((mean - limit) / se)
+    assert found.out == pytest.approx(chance, abs=0.045) and chance.max() > 0.3

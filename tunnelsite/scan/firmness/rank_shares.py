@@ -220,6 +220,7 @@ def _drawn(result: RankedRun, errors: list[PitchError], redrawn: list[Judge], pl
             true = np.array([_truth(scan, judge.id, item) for scan, item in chosen])
             value = true[:, 0] + true[:, 1] * numbers.standard_normal(place.shape)
             _move(place, share, judge.rubric.marks(value) - _marks_here(result, judge))
+            beyond |= judge.rubric.beyond(value)
             spread.append(judge.id)
     marks += (unknown_marks(len(result.judges), plan)[..., None] - UNKNOWN_MARK) * unknown
     high = {name: _high(found.measure, len(chosen)) for name, found in water.items()}
