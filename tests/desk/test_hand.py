@@ -79,6 +79,25 @@ def test_tap_before_any_search_offers_to_put_the_house_there(farm) -> None:
     assert told["place"] == {"lon": row["lon"], "lat": row["lat"], "bearing_deg": 90.0, "house": "20x48ft"}
 
 
+def test_what_needs_an_exact_answer_says_so_before_there_is_one(farm) -> None:
+    """While a first look with twenty options stood on the map it said that no places were looked for yet."""
+    bench = Bench()
+    for ask in (lambda: bench.compare([]), lambda: bench.phone({}), lambda: bench.whatif("", {})):
+        with pytest.raises(UsageError, match=r"no exact answer yet.*wait for the search that is going on"):
+            ask()
+
+
+def test_broken_limit_tells_its_measure_once(farm) -> None:
+    _, result, _ = farm
+    judge = next(one for one in result.judges if one.id == "deepest_cut")
+    strict = replace(judge, rubric=replace(judge.rubric, full_at=-3.0, none_at=-2.0, limit=-1.0))  # nothing keeps it
+    other = InHand(replace(result, judges=[strict if one is judge else one for one in result.judges]), Units(True))
+    row = result.rows[0]
+    told = other.message(row["lon"], row["lat"], 90.0, "20x48ft")["rules"]
+    (rule,) = [one for one in told if one["rule"] == "deepest_cut"]
+    assert rule["state"] == "broken" and "(limit " in rule["words"] and rule["change"] == ""
+
+
 def test_nothing_is_said_to_stand_on_land_of_which_the_bare_ground_alone_is_known(farm) -> None:
     _, result, in_hand = farm
     frame, row = result.frame, result.rows[0]

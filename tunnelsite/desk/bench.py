@@ -212,18 +212,26 @@ class Bench:
             light = in_hand.light.in_months(months) if months else in_hand.light
             return light.chart(place)
 
-    def compare(self, pins: list[dict[str, Any]]) -> dict[str, Any]:
-        """Pinned places side by side. Errors: UsageError where nothing was looked for yet."""
+    def _answered(self) -> Result:
+        """The exact answer; a first look is none. Errors: UsageError where there is none yet."""
         if self.result is None:
-            raise UsageError("no places were looked for yet", "an answer", "find places first")
+            raise UsageError(
+                "there is no exact answer yet",
+                "a search that has ended",
+                "find places, or wait for the search that is going on",
+            )
+        return self.result
+
+    def compare(self, pins: list[dict[str, Any]]) -> dict[str, Any]:
+        """Pinned places side by side. Errors: UsageError where there is no exact answer yet."""
+        self._answered()
         with one_thread():
             return pins_compared(held(self.in_hand), pins)
 
     def phone(self, pin: dict[str, Any]) -> str:
-        """The stakes of a pin as a page for the phone. Errors: UsageError where nothing was looked for yet; those of the plan."""
-        if self.result is None:
-            raise UsageError("no places were looked for yet", "an answer", "find places first")
-        return phone_page(held(self.site), pin, self.result)
+        """The stakes of a pin as a page for the phone. Errors: UsageError where there is no exact answer yet; those of the plan."""
+        answered = self._answered()
+        return phone_page(held(self.site), pin, answered)
 
     def packet(self, folder: str, run: str, pins: list[dict[str, Any]], name: str, told: Told) -> str:
         """Write a packet. Errors: those of `write_packet`."""
@@ -242,13 +250,12 @@ class Bench:
     def whatif(self, folder: str, values: dict[str, Any]) -> dict[str, Any]:
         """An answer with other settings, from what was measured. Arguments: values, all settings as in a project file.
 
-        Return: the answer; or `needs_run` and why. Errors: UsageError for wrong settings, or where nothing was looked for yet.
+        Return: the answer; or `needs_run` and why. Errors: UsageError for wrong settings, or where there is no exact answer yet.
         """
-        if self.result is None:
-            raise UsageError("no places were looked for yet", "an answer to change", "find places first")
+        answered = self._answered()
         begun, units = time.monotonic(), held(self.images).units
         run = self.images.run if isinstance(self.images, AnswerImages) else ""
-        base = self._base or (self.result, run)
+        base = self._base or (answered, run)
         try:
             found = what_if(base[0], settings_from(values))
         except NeedsRun as problem:

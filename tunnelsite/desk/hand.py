@@ -149,14 +149,10 @@ class InHand:
                 "change": self._change(rule) if state == "broken" else ""}  # fmt: skip
 
     def _change(self, rule: RuleCheck) -> str:
-        """What would have to change, in the user's unit."""
-        judge = next((one for one in self.result.judges if one.id == rule.rule), None)
-        if judge is None:
+        """What would have to change, in the user's unit, where the rule's words do not hold measure and limit already."""
+        if all(one.id != rule.rule for one in self.result.judges):
             return self.units.in_own_units(rule.change)
-        if rule.unit in ("", "1"):
-            return "another place"
-        way = "at least" if judge.rubric.rises else "at most"
-        return f"{way} {self.amount(rule.limit, rule.unit)}, now {self.amount(rule.value, rule.unit)}"
+        return "another place" if rule.unit in ("", "1") else ""
 
     def rule_words(self, rule: RuleCheck) -> str:
         """A rule at one place in the user's unit."""
