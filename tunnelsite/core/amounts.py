@@ -122,7 +122,7 @@ def in_unit(value: float, unit: str | None, *, feet: bool, figures: str = "g") -
 
 
 def relaxed(value: float, limit: float, unit: str, *, feet: bool) -> str:
-    """A limit that is relaxed, in words: `up to 0.3 m, now 0.15 m`, `down to 3 m, now 5 m`. Arguments: value; limit, as it is; unit; feet."""
+    """A limit that is relaxed, in words: `up to 0.3 m, now 0.15 m`, `down to 3 m, now 5 m`. Arguments: value; limit, as it is; unit."""
     to, now = (in_unit(one, unit, feet=feet) for one in (value, limit))
     return f"{'up' if value >= limit else 'down'} to {to}, now {now}"
 
