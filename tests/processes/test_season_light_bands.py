@@ -45,7 +45,7 @@ def test_a_window_gets_what_the_whole_gives(monkeypatch, limit: int, window: tup
     inputs = grove_in_winter()
     whole = season_light.PROCESS(inputs)
     monkeypatch.setattr(season_light, "LOSSES_BYTES", limit)
-    part = season_light.PROCESS(inputs | {"light_window": layer(np.array([window], float), "light_window")})
+    part = season_light.PROCESS(inputs | {"windows": layer(np.array([window], float), "windows")})
     for name, values in window_of(whole, window).items():
         np.testing.assert_array_equal(values, window_of(part, window)[name], err_msg=name)
     known = np.isfinite(part["beam_share"].values)
@@ -66,7 +66,7 @@ def test_a_window_sees_the_same_far_ground_as_the_whole(monkeypatch, limit: int)
     whole = season_light.PROCESS(inputs | {"far_ground": far})
     monkeypatch.setattr(season_light, "LOSSES_BYTES", limit)
     window = 11, 30, 23, 60
-    asked = {"far_ground": far, "light_window": layer(np.array([window], float), "light_window")}
+    asked = {"far_ground": far, "windows": layer(np.array([window], float), "windows")}
     part = season_light.PROCESS(inputs | asked)
     for name in ("beam_share", "beam_share_worst"):
         found, wanted = (window_of(one, window)[name] for one in (part, whole))
@@ -79,5 +79,20 @@ def test_a_window_beyond_the_ground_is_refused() -> None:
     ground, surface, _ = grove()
     sun = season_sun(clear_sky_steps(Observer(44.0, 10.0, 100.0), 60), WINTER, bare_trees(44.0))[:, :4]
     inputs = {"ground": layer(ground), "surface": layer(surface), "sun": layer(sun, "sun")}
-    with pytest.raises(UsageError, match="light_window"):
-        season_light.PROCESS(inputs | {"light_window": layer(np.array([[0.0, 9.0, 0.0, 1e6]]), "light_window")})
+    with pytest.raises(UsageError, match="windows"):
+        season_light.PROCESS(inputs | {"windows": layer(np.array([[0.0, 9.0, 0.0, 1e6]]), "windows")})
+
+
+def test_several_windows_get_what_the_whole_gives_and_nothing_else() -> None:
+    inputs, windows = grove_in_winter(), [(2, 9, 3, 11), (20, 31, 40, 60), (5, 12, 8, 20)]
+    whole = season_light.PROCESS(inputs)
+    part = season_light.PROCESS(inputs | {"windows": layer(np.array(windows, float), "windows")})
+    for window in windows:
+        for name, values in window_of(whole, window).items():
+            np.testing.assert_array_equal(values, window_of(part, window)[name], err_msg=name)
+    asked = np.zeros(inputs["ground"].values.shape, bool)
+    for top, bottom, left, right in windows:
+        asked[top:bottom, left:right] = True
+    np.testing.assert_array_equal(
+        np.isfinite(part["beam_share"].values), asked & np.isfinite(whole["beam_share"].values)
+    )

@@ -80,9 +80,9 @@ _LAYERS = (
         optional=True,
     ),
     LayerSpec(
-        "light_window",
+        "windows",
         "1, 1, 1, 1",
-        "first row, row past the last, first column, column past the last of the cells whose light is wanted; all where it is not given",
+        "first row, row past the last, first column, column past the last of each window of cells that are wanted; all where none is given",
         optional=True,
     ),
     LayerSpec("far_ground", "m", "coarser heights of land round the raster, no data where it knows", optional=True),

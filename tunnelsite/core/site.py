@@ -166,10 +166,10 @@ class Frame:
         """What a layer holds where there are no data: NaN; in whole numbers their code for it, else 0."""
         return math.nan if self.layers[name].dtype.kind == "f" else self.no_data.get(name, 0)
 
-    def round_parcels(self, spare_m: float) -> tuple[slice, slice]:
-        """(rows, cols) of the box that holds the parcels and so much land round them, as far as the grid reaches."""
+    def cells_round(self, places: np.ndarray, spare_m: float) -> tuple[slice, slice]:
+        """(rows, cols) of the box that holds geometries and so much land round them, as far as the grid reaches."""
         grid = self.grid
-        west, south, east, north = shapely.total_bounds(self.parcels)
+        west, south, east, north = shapely.total_bounds(places)
         first, last = (grid.north_m - north - spare_m) / grid.cell_m, (grid.north_m - south + spare_m) / grid.cell_m
         left, right = (west - grid.west_m - spare_m) / grid.cell_m, (east - grid.west_m + spare_m) / grid.cell_m
         rows = slice(max(math.floor(first), 0), min(math.ceil(last), grid.rows))

@@ -10,7 +10,8 @@ from tunnelsite.core.grid import transformer
 from tunnelsite.core.layers import Layer
 from tunnelsite.core.reproject import WGS84
 from tunnelsite.core.site import Frame, Site
-from tunnelsite.processes.season_light import PROCESS, WINDOW
+from tunnelsite.processes.season_light import PROCESS
+from tunnelsite.processes.wanted_cells import WINDOWS
 from tunnelsite.scan.spot import cell_at
 from tunnelsite.screening.layers import made_by
 from tunnelsite.settings.model import Settings
@@ -26,7 +27,7 @@ def lit_near(site: Site, frame: Frame, settings: Settings, place: tuple[float, f
     """
     rows, cols = _round(frame, place, REACH_M + HELD_M)
     window = np.array([[rows.start, rows.stop, cols.start, cols.stop]], np.float64)
-    made = _light(site, frame, settings, {WINDOW.id: Layer(window, WINDOW.unit, WINDOW.title)})
+    made = _light(site, frame, settings, {WINDOWS.id: Layer(window, WINDOWS.unit, WINDOWS.title)})
     layers = {name: values[rows, cols] for name, values in frame.layers.items()}
     layers |= {name: values[rows, cols].copy() for name, values in made.items()}
     size = rows.stop - rows.start, cols.stop - cols.start

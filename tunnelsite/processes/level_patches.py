@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy import ndimage
@@ -14,6 +14,7 @@ from tunnelsite.core.process import Inputs, Process, Progress, Values
 from tunnelsite.kernels.bands import bands
 from tunnelsite.kernels.terrain.level_patches import level_cells
 from tunnelsite.processes.pond_shapes import pond_blocks
+from tunnelsite.processes.wanted_cells import WINDOWS, Wanted, wanted_of
 
 TOLERANCE_M = 2e-4  # heights are float32 above a datum: equal ones stay equal to well below this through the warp
 LOWER_M = 0.01  # a rim cell this much lower than the patch lets water out
@@ -77,10 +78,12 @@ def _wet(rim: _Rim, patch: np.ndarray, most_lower: float, step_m: float) -> tupl
     return np.where(rounded, banked, held | filled), rounded & held & ~banked
 
 
-def _add_ponds(values: np.ndarray, cell_m: tuple[float, float], least_m2: float, result: np.ndarray) -> None:
+def _add_ponds(ground: Layer, least_m2: float, wanted: Wanted | None, result: np.ndarray) -> None:
     """Mark small water that was not levelled (in place)."""
+    cell_m, sizes_m2 = ground.cell_m, (least_m2, LEVELLED_M2)
     side = max(2, round(BLOCK_M / cell_m[0]))
-    for row, col in np.argwhere(pond_blocks(values, side, cell_m[0] * cell_m[1], (least_m2, LEVELLED_M2))):
+    blocks = None if wanted is None else wanted.blocks(side, 1)  # of a patch that is wanted at least the shore is
+    for row, col in np.argwhere(pond_blocks(ground.values, side, cell_m[0] * cell_m[1], sizes_m2, blocks)):
         result[row * side : row * side + side, col * side : col * side + side] = 1.0
 
 
@@ -109,7 +112,8 @@ def _run(inputs: Inputs, parameters: Values, progress: Progress) -> dict[str, La
                     level[rows] = chosen[label[rows]]
                 result[ndimage.binary_dilation(level, structure=_RING)] = value
     if parameters["ponds"] == "yes" and step <= 0 and ground.cell_m[0] <= FINE_CELL_M:
-        _add_ponds(values, ground.cell_m, parameters["least_m2"], result)
+        wanted = wanted_of(inputs, values.shape, "level_patches")
+        _add_ponds(replace(ground, values=values), parameters["least_m2"], wanted, result)
     progress("level patches", 1.0)
     return {"water_like": Layer(result, "1", "Looks like open water", ground.cell_m)}
 
@@ -122,7 +126,7 @@ PROCESS = Process(
         "level patches that recur at one height, as filled voids do. Where heights were rounded to a step, ground looks so too: only "
         "patches with a bank round them are marked, the others are not known. On cells up to 3 m small water that was not levelled is "
         "looked for as well: a calm, nearly level patch of at most 8,000 m2 whose rim rises all round.",
-        reads=(LayerSpec("ground", "m", "bare ground"),),
+        reads=(LayerSpec("ground", "m", "bare ground"), WINDOWS),
         makes=(LayerSpec("water_like", "1", "1 = looks like open water, no data = not known", half=True),),
         parameters=(
             Parameter("least_m2", "smallest patch", 100.0, "m2", 0.0, 1e9),

@@ -18,11 +18,13 @@ LEAST_BLOCKS = 4  # without the shore
 _AROUND = 2  # blocks: the shore and the rim
 
 
-def pond_blocks(ground: np.ndarray, side: int, cell_m2: float, sizes_m2: tuple[float, float]) -> np.ndarray:
+def pond_blocks(
+    ground: np.ndarray, side: int, cell_m2: float, sizes_m2: tuple[float, float], wanted: np.ndarray | None = None
+) -> np.ndarray:
     """Return which blocks of a ground look like small water.
 
     Arguments: ground: float32 [rows, cols] [m], NaN = no data; side of a block [cells]; cell_m2, area of a cell [m2]; sizes_m2,
-        (least, most) area of a patch with its shore [m2].
+        (least, most) area of a patch with its shore [m2]; wanted, bool, of the blocks: patches that hold none of them are left out.
     Return: bool [ceil(rows / side), ceil(cols / side)]: patches of blocks in which heights scatter by less than 5 cm, which fall by
         less than 2 cm from block to block and 25 cm in all, with the block of their shore, whose rim, the block beyond, stands more
         than 15 cm higher nearly everywhere. A terrace falls away on one side and a field runs on, so neither has such a rim. A
@@ -34,6 +36,8 @@ def pond_blocks(ground: np.ndarray, side: int, cell_m2: float, sizes_m2: tuple[f
     label = ndimage.label(calm)[0]
     blocks = np.bincount(label.ravel())
     likely = (blocks >= LEAST_BLOCKS) & (blocks <= sizes_m2[1] / (side**2 * cell_m2))
+    if wanted is not None:
+        likely &= np.bincount(label[wanted], minlength=len(likely)) > 0
     label, level = np.pad(label, _AROUND), np.pad(level, _AROUND, constant_values=np.nan)
     found = np.zeros(label.shape, bool)
     for number, box in enumerate(ndimage.find_objects(label), 1):

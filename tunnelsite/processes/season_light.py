@@ -27,13 +27,13 @@ from tunnelsite.kernels.light.horizon_share import (
 )
 from tunnelsite.processes.outlines_given import KIND, OUTLINES, outlines_of
 from tunnelsite.processes.sun_asked import square_cell_m
+from tunnelsite.processes.wanted_cells import WINDOWS, wanted_of
 
 LEAST_ENERGY = 1e-9
 LOSSES_BYTES = 1 << 30  # or as much as the heights take, where that is more
 LEAST_MONTH = 0.02  # of the mean month's beam: a month that has less has no light to lose; no source
 NOT_KNOWN = np.uint8(255)  # which month is the darkest
 MONTH, PASSED = 3, 4  # columns of the sun's table
-WINDOW = LAYERS["light_window"]
 LEAFLESS = ("surface_leafless", "surface_leafless_2", "surface_leafless_3")
 
 
@@ -68,7 +68,7 @@ class SeasonLight(NamedTuple):
 def _folded(
     views: list[tuple[Scene, np.ndarray]], azimuths: np.ndarray, months: dict[int, float], progress: Progress
 ) -> SeasonLight:
-    """The light of every cell of the scenes' window, a band of rows at a time; NaN and month 255 elsewhere.
+    """The light of every cell of the scenes' window that has an observer, a band of rows at a time; NaN and month 255 elsewhere.
 
     Arguments: views, scenes with their tables.
     """
@@ -115,22 +115,6 @@ def _left(lost: np.ndarray, observer: np.ndarray, place: tuple[slice, slice], pr
     return left
 
 
-def _window(inputs: Inputs) -> tuple[int, int, int, int]:
-    """First and past-the-last row and column of the cells whose light is wanted. Errors: UsageError for a window beyond the ground."""
-    rows, cols = inputs["ground"].values.shape
-    if WINDOW.id not in inputs:
-        return 0, rows, 0, cols
-    given = inputs[WINDOW.id].values
-    if given.shape != (1, 4) or not (0 <= given[0, 0] < given[0, 1] <= rows and 0 <= given[0, 2] < given[0, 3] <= cols):
-        raise UsageError(
-            f"season_light: {WINDOW.id} is {given.tolist()}",
-            f"one row of four numbers, within the {rows} rows and {cols} columns of the ground",
-            "correct it, or leave it out for all of the ground",
-        )
-    top, bottom, left, right = (int(value) for value in given[0])
-    return top, bottom, left, right
-
-
 def _parts_of_rows(shape: tuple[int, int], tables: int) -> list[tuple[int, int]]:
     """Bands of rows, the first and the past-the-last, of which the losses of light take LOSSES_BYTES at most, or as much as the heights.
     Every band walks over all of the land, so there are no more than have to be."""
@@ -161,11 +145,17 @@ def _scene(inputs: Inputs, parameters: Values, azimuths: np.ndarray, progress: P
     """Who sees what, towards these azimuths, before a surface is chosen."""
     ground = inputs["ground"]
     rays = Rays(drop_per_m=earth_drop_per_m(), lift_m=parameters["light_height_m"])
-    top, bottom, left, right = window = _window(inputs)
-    scene = Scene(ground.values, ground.values, ground.cell_m[0], rays, window=window)
+    wanted = wanted_of(inputs, ground.values.shape, "season_light")
+    observer, window = ground.values, (0, ground.values.shape[0], 0, ground.values.shape[1])
+    if wanted is not None:
+        window = wanted.box
+    if wanted is not None and len(wanted.windows) > 1:  # an eye without a height sees nothing
+        observer = np.where(wanted.cells(), observer, np.float32(np.nan))
+    scene = Scene(ground.values, observer, ground.cell_m[0], rays, window=window)
     if "far_ground" not in inputs:
         return scene
-    far, eye = inputs["far_ground"], ground.values[top:bottom, left:right] + np.float32(parameters["light_height_m"])
+    top, bottom, left, right = window
+    far, eye = inputs["far_ground"], observer[top:bottom, left:right] + np.float32(parameters["light_height_m"])
     cells = scene.cell_m, square_cell_m(far, "far_ground")
     level = Rays(drop_per_m=rays.drop_per_m)
     corner_m = far.corner_m[0] + top * scene.cell_m, far.corner_m[1] + left * scene.cell_m
@@ -217,7 +207,7 @@ PROCESS = Process(
             LayerSpec(LEAFLESS[1], "m", "the same with the densest kind of them", optional=True),
             LayerSpec(LEAFLESS[2], "m", "the same with the two densest kinds of them", optional=True),
             LAYERS["far_ground"],
-            WINDOW,
+            WINDOWS,
         ),
         makes=(
             LayerSpec("beam_share", "1", "beam energy received / received with a flat horizon", half=True),

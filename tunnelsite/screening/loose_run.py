@@ -76,7 +76,7 @@ def cropped(result: Result) -> Result:
 
 def _frame_within(frame: Frame, spare_m: float) -> tuple[Frame, tuple[slice, slice]]:
     grid = frame.grid
-    rows, cols = frame.round_parcels(spare_m)
+    rows, cols = frame.cells_round(frame.parcels, spare_m)
     part = grid.window(rows.start, cols.start, rows.stop - rows.start, cols.stop - cols.start)
     layers = {name: np.ascontiguousarray(frame.layers[name][rows, cols]) for name in LAYERS if name in frame.layers}
     return replace(frame, grid=part, layers=layers), (rows, cols)

@@ -85,14 +85,14 @@ def _far_ground(site: Site, frame: Frame, settings: Settings) -> dict[str, Layer
     return {"far_ground": Layer(far.heights, "m", "far ground", (cell, cell), far.corner_m(frame.grid))}
 
 
-def _light_window(site: Site, frame: Frame, settings: Settings) -> dict[str, Layer]:
-    """The parcels and as much land round them as `loose_run.cropped` keeps."""
+def _windows(site: Site, frame: Frame, settings: Settings) -> dict[str, Layer]:
+    """Each parcel and as much land round it as `loose_run.cropped` keeps."""
     if not site.parcels_alone:
         return {}
-    spec, longest = SPECS["light_window"], max(Pad.around(one, settings.apron_m).length_m for one in settings.houses)
-    rows, cols = frame.round_parcels(PARCEL_MARGIN_M + longest)
-    window = np.array([[rows.start, rows.stop, cols.start, cols.stop]], np.float64)
-    return {"light_window": Layer(window, spec.unit, spec.title)}
+    spec, longest = SPECS["windows"], max(Pad.around(one, settings.apron_m).length_m for one in settings.houses)
+    boxes = [frame.cells_round(one, PARCEL_MARGIN_M + longest) for one in frame.parcels]
+    found = np.array([[rows.start, rows.stop, cols.start, cols.stop] for rows, cols in boxes], np.float64)
+    return {"windows": Layer(found, spec.unit, spec.title)}
 
 
 def _water_beyond(site: Site, frame: Frame, settings: Settings) -> dict[str, Layer]:
@@ -103,7 +103,7 @@ def _water_beyond(site: Site, frame: Frame, settings: Settings) -> dict[str, Lay
 LAYERS: dict[str, Callable[[Site, Frame, Settings], dict[str, Layer]]] = {
     "sun": _sun,
     "outlines": _outlines,
-    "light_window": _light_window,
+    "windows": _windows,
     "far_ground": _far_ground,
     "upslope_beyond_m2": _water_beyond,
     "open_beyond": _water_beyond,

@@ -175,26 +175,28 @@ def _greatest(padded, place, ways, counts, heights):
 
 
 @shared
-def _greatest_of_all(mine, padded, ways, counts, longest, found):
+def _greatest_of_all(mine, padded, asked, ways, counts, longest, found):
     width = padded.shape[1]
     for row in range(mine[0], mine[1]):
         heights = np.empty(2 * longest + 1)
         for col in range(found.shape[1]):
             place = np.int64(row + longest) * width + col + longest
-            if np.isfinite(padded.ravel()[place]):
+            if asked[row, col]:
                 found[row, col] = _greatest(padded.ravel(), place, ways, counts, heights)
 
 
-def greatest_factor(ground, cell_m):
+def greatest_factor(ground, cell_m, wanted=None):
     """Return the greatest topographic factor of every cell: eight winds along rows, columns and diagonals, features of 50 to 800 m.
 
-    Arguments: ground: float32 [rows, cols] [m], NaN = no data; cell_m [m]. Return: float32 [rows, cols], 1 or more, NaN where the
-    ground is. ASCE 7 judges upwind ground by sectors of 45 deg [@asce7-sectors].
+    Arguments: ground: float32 [rows, cols] [m], NaN = no data; cell_m [m]; wanted: bool [rows, cols], None = all.
+    Return: float32 [rows, cols], 1 or more, NaN where the ground is and where it is not wanted. ASCE 7 judges upwind ground by sectors
+    of 45 deg [@asce7-sectors].
     """
     longest = max(1, round(REACHES_M[-1] / cell_m))
     padded = np.pad(np.asarray(ground, np.float64), longest, constant_values=np.nan)
     ways = (ROW_STEP * padded.shape[1] + COL_STEP).astype(np.int64), cell_m * np.hypot(ROW_STEP, COL_STEP)
     counts = np.maximum(np.rint(np.array(REACHES_M) / ways[1][:, None]), 1).astype(np.int64)
     found = np.full(ground.shape, np.float32(np.nan))
-    _greatest_of_all(len(found), padded, ways, counts, longest, found)
+    asked = np.isfinite(ground) if wanted is None else np.isfinite(ground) & wanted
+    _greatest_of_all(len(found), padded, asked, ways, counts, longest, found)
     return found
