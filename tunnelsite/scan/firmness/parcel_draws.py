@@ -286,8 +286,9 @@ def _steps(share: np.ndarray) -> np.ndarray:
 
 
 def _beyond(judge: Judge, value: np.ndarray, limit: np.ndarray) -> np.ndarray:
-    """True where a drawn limit rejects; NaN = there is none, or nothing was assessed."""
-    return value < limit if judge.rubric.rises else value > limit
+    """True where a drawn limit rejects, in single precision as in the scan; NaN = there is none, or nothing was assessed."""
+    measure, drawn = value.astype(np.float32), limit.astype(np.float32)
+    return measure < drawn if judge.rubric.rises else measure > drawn
 
 
 def _each_combined(marks: np.ndarray, weights: np.ndarray, way: str) -> np.ndarray:
