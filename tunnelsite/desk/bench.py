@@ -213,12 +213,12 @@ class Bench:
             return light.chart(place)
 
     def _answered(self) -> Result:
-        """The exact answer; a first look is none. Errors: UsageError where there is none yet."""
+        """The exact answer; a first look is none, nor is one read from the folder. Errors: UsageError where there is none yet."""
         if self.result is None:
             raise UsageError(
-                "there is no exact answer yet",
-                "a search that has ended",
-                "find places, or wait for the search that is going on",
+                "no search has ended since the desk was opened",
+                "a ground that is measured: an answer kept in the folder holds its numbers alone",
+                "find places once more, or wait for the search that is going on",
             )
         return self.result
 
