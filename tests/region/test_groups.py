@@ -43,6 +43,13 @@ ROWS = [
 ]  # fmt: skip
 
 
+@pytest.mark.parametrize("blank", ["", "  "])
+def test_a_text_of_blanks_is_no_group(blank: str) -> None:
+    rows = [_row("screened", None), _row("screened", blank), _row("screened", " Elm"), _row("screened", "Elm")]
+    table = groups_table(_parcels(rows), "town", [SMALL])
+    assert [(row["group"], row["parcels"]) for row in table.rows] == [("Elm", 2), ("not stated", 2)]
+
+
 def test_shares_are_of_the_parcels_of_which_something_is_known() -> None:
     table = groups_table(_parcels(ROWS), "TOWN", HOUSES)
     found = {(row["group"], row["house"]): row for row in table.rows}

@@ -44,7 +44,8 @@ def group_labels(parcels: Table, column: str) -> list[str]:
     """The group of each row of the layer `parcels`. Errors: as `check_group_column`."""
     own = f"own_{column}"
     shown = own if own in parcels.columns else check_group_column(list(parcels.columns), column)
-    return [NOT_STATED if value is None else str(value) for value in parcels.values(shown)]
+    texts = ["" if value is None else str(value).strip() for value in parcels.values(shown)]
+    return [text or NOT_STATED for text in texts]
 
 
 def groups_table(parcels: Table, column: str, houses: Sequence[str]) -> Table:

@@ -92,7 +92,8 @@ def _windows(site: Site, frame: Frame, settings: Settings) -> dict[str, Layer]:
     spec, longest = SPECS["windows"], max(Pad.around(one, settings.apron_m).length_m for one in settings.houses)
     boxes = [frame.cells_round(one, PARCEL_MARGIN_M + longest) for one in frame.parcels]
     found = np.array([[rows.start, rows.stop, cols.start, cols.stop] for rows, cols in boxes], np.float64)
-    return {"windows": Layer(found, spec.unit, spec.title)}
+    found = found[(found[:, 0] < found[:, 1]) & (found[:, 2] < found[:, 3])]  # a parcel may lie off the elevation model
+    return {"windows": Layer(found, spec.unit, spec.title)} if len(found) else {}
 
 
 def _water_beyond(site: Site, frame: Frame, settings: Settings) -> dict[str, Layer]:

@@ -9,7 +9,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from tunnelsite.core.counting import counted, time_words
+from tunnelsite.core.counting import counted, time_words, verb
 from tunnelsite.core.ending import say_what_is_kept
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.shown import one_line
@@ -143,9 +143,9 @@ def _words(summary: dict[str, Any]) -> str:
     for row in summary["failed"][:10]:
         lines.append(f"not screened: {row['parcel']}: {row['reason']}")
     if summary["no_data"]:
-        lines.append(
-            f"no data: {summary['no_data']:,} parcels hold not one height of the elevation model, see the layer `parcels`"
-        )
+        count = summary["no_data"]
+        words = f"{counted(count, 'parcel')} {verb(count, 'holds', 'hold')}"
+        lines.append(f"no data: {words} not one height of the elevation model, see the layer `parcels`")
     if len(summary["failed"]) > 10:
         lines.append(f"... and {len(summary['failed']) - 10} more, see the layer `parcels`")
     lines += [f"note: {text}" for text in summary["notes"][:MOST_NOTES]]
