@@ -51,6 +51,8 @@ def test_a_candidate_is_found_by_rank_and_by_its_placement(result):
     assert by_rank.rank == by_place.rank == 2
     assert by_rank == replace(by_place, moved_m=by_rank.moved_m)
     assert by_rank.standing.first_share == result.rank_shares.first[1]
+    sure = replace(by_rank.standing, first_share=0.998, top_3_share=1.0, chance_pitch_within_1_192=0.002).words()
+    assert [words for words in sure if "over 99 %" in words or "100 %" in words or "under 1 %" in words] == sure[:3]
     told = json.loads(json.dumps(by_rank.summary))
     assert told["places"][0]["rank"] == 2 and told["verdict"]["sentence"] == result.verdict.sentence
     assert list(by_rank.table["rule"]) == [rule.rule for rule in by_rank.rules]

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from tunnelsite.core import amounts
 from tunnelsite.core.notebook import notebook_frames
 from tunnelsite.core.ridge_words import ridge_words
-from tunnelsite.scan.firmness.verdict import Verdict, verdict_record
+from tunnelsite.scan.firmness.verdict import Verdict, share_words, verdict_record
 
 if TYPE_CHECKING:
     import pandas
@@ -84,11 +84,11 @@ class Standing:
     def words(self) -> list[str]:
         """The same as plain lines."""
         words = {
-            "first_share": "is first in {:.0%} of the trials with other weights and heights",
-            "top_3_share": "is among the best three in {:.0%} of them",
-            "chance_pitch_within_1_192": "chance that it slopes at most 3/4 in per 12 ft both ways: {:.0%}, by the error of the pitch",
+            "first_share": "is first in {} of the trials with other weights and heights",
+            "top_3_share": "is among the best three in {} of them",
+            "chance_pitch_within_1_192": "chance that it slopes at most 3/4 in per 12 ft both ways: {}, by the error of the pitch",
         }
-        return [*(words[name].format(value) for name, value in self.shares.items()), self.verdict.sentence]
+        return [*(words[name].format(share_words(value)) for name, value in self.shares.items()), self.verdict.sentence]
 
 
 @dataclass(frozen=True, repr=False)
