@@ -12,7 +12,7 @@ import shapely
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.layers import Features
 from tunnelsite.core.table import INTEGER, REAL, TEXT, Heading, Places, Table, table_of
-from tunnelsite.region.group_map import colour, group_map
+from tunnelsite.region.group_map import SIDE, WIDE, colour, group_map
 from tunnelsite.region.groups import groups_table
 from tunnelsite.region.parcel_columns import house_column, own_columns, parcel_columns
 
@@ -78,6 +78,17 @@ def test_the_map_draws_every_parcel_for_every_house_and_leaves_the_unknown_blank
     assert fills.count(colour(1.0)) == 2 and fills.count(colour(0.5)) == 2 and fills.count(colour(0.0)) == 2
     words = " ".join(one.text or "" for one in root.iter() if one.tag.endswith("text"))
     assert "Elm: 50%" in words and "Oak: no data" in words
+
+
+def test_names_of_groups_at_a_maps_side_stay_within_it() -> None:
+    rows = [_row("screened", f"a township of a long name, {k}", 80.0, 60.0) for k in range(40)]
+    parcels = _parcels(rows)
+    root = ElementTree.fromstring(group_map(parcels, groups_table(parcels, "town", HOUSES), "town"))
+    names = [one for one in root.iter() if one.tag.endswith("text") and "township" in (one.text or "")]
+    assert len(names) == 2 * len(rows)
+    for k, one in enumerate(names):
+        left, half = SIDE + k // len(rows) * (WIDE + SIDE), 3 * len(one.text or "")
+        assert left <= float(one.get("x", "nan")) - half and float(one.get("x", "nan")) + half <= left + WIDE
 
 
 def test_own_columns_are_kept_and_never_hide_ours() -> None:

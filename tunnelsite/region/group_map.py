@@ -13,7 +13,7 @@ from tunnelsite.core.grid import local_crs
 from tunnelsite.core.layers import Features
 from tunnelsite.core.reproject import lonlat_bounds, reprojected
 from tunnelsite.core.table import Table
-from tunnelsite.drawing.colours import INK, PAPER, SOFT
+from tunnelsite.drawing.colours import INK, PAPER, SOFT, halo
 from tunnelsite.drawing.svg import Drawing
 from tunnelsite.io.formats.styles import PALETTES
 from tunnelsite.region.groups import group_labels
@@ -21,6 +21,7 @@ from tunnelsite.region.parcel_columns import SCREENED
 
 WIDE, SIDE, HEAD, FOOT = 560.0, 24.0, 64.0, 76.0
 CLASSES = 5
+LETTER = 7.5  # width of a letter of a group's name
 
 
 def group_map(parcels: Table, groups: Table, column: str) -> str:
@@ -39,7 +40,13 @@ def group_map(parcels: Table, groups: Table, column: str) -> str:
         shares = {row["group"]: row["feasible_share"] for row in groups.rows if row["house"] == house}
         corner = (SIDE + k * (WIDE + SIDE), HEAD)
         drawing.words(corner[0], HEAD - 12, house, 14, fill=INK)
-        _parcels(drawing, parcels, shapely.transform(shapes, lambda at, corner=corner: at + corner), (labels, shares))
+        _parcels(
+            drawing,
+            parcels,
+            shapely.transform(shapes, lambda at, corner=corner: at + corner),
+            (labels, shares),
+            corner[0],
+        )
     legend(drawing, HEAD + high + 30, "share of a group's parcels where a place passes every limit")
     return drawing.text
 
@@ -59,8 +66,10 @@ def on_paper(parcels: Table) -> np.ndarray:
     return np.asarray(shapely.simplify(shapely.transform(shapes, on_picture), 0.2))
 
 
-def _parcels(drawing: Drawing, parcels: Table, shapes: np.ndarray, told: tuple[Sequence[str], dict[str, Any]]) -> None:
-    """One map. told = (group of each parcel, feasible share of each group)."""
+def _parcels(
+    drawing: Drawing, parcels: Table, shapes: np.ndarray, told: tuple[Sequence[str], dict[str, Any]], left: float
+) -> None:
+    """One map, whose left side is at `left`. told = (group of each parcel, feasible share of each group)."""
     labels, shares = told
     for row, shape, label in zip(parcels.rows, shapes, labels, strict=True):
         known = row["state"] == SCREENED and shares[label] is not None
@@ -71,13 +80,9 @@ def _parcels(drawing: Drawing, parcels: Table, shapes: np.ndarray, told: tuple[S
         at = shapely.get_coordinates(shapely.point_on_surface(mine))
         if len(at):
             words = f"{label}: {_share_words(shares[label])}"
-            edge: dict[str, Any] = {
-                "stroke": PAPER,
-                "stroke_width": 3.5,
-                "stroke_linejoin": "round",
-                "paint_order": "stroke",
-            }
-            drawing.words(at[0, 0], at[0, 1], words, 12, fill=INK, text_anchor="middle", font_weight=600, **edge)
+            half = LETTER * len(words) / 2
+            along = float(np.clip(at[0, 0], left + half, max(left + WIDE - half, left + half)))  # beside no other map
+            drawing.words(along, at[0, 1], words, 12, fill=INK, text_anchor="middle", font_weight=600, **halo())
 
 
 def outline(drawing: Drawing, shape: shapely.Geometry, look: dict[str, object]) -> None:
