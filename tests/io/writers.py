@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import tempfile
 from collections.abc import Callable
-from functools import partial
+from functools import cache, partial
 from pathlib import Path
 
 import numpy as np
@@ -27,6 +27,7 @@ Writer = Callable[[Path, int], None]  # (path, 0 = small or 1 = larger content),
 SIZES = (40, 2000)
 
 
+@cache
 def writers() -> dict[str, Writer]:
     """{name of a file: what writes such a file}; contents that take long are made here, once."""
     found: dict[str, Writer] = {"page.html": _page, "table.csv": _table, "layer.tif": _layer, "sites.gpkg": _geopackage}
