@@ -298,6 +298,8 @@ def test_dry_run_and_refusals(files, tmp_path: Path, capsys) -> None:
         and not list(tmp_path.iterdir())
     )
     assert plan["drainage"] == "all" and plan["hours"] > plan["drainage_hours"] > 0 and plan["drainage_disk_bytes"] > 0
+    assert main([*words, "--dry-run", "--group-by", "townshp"]) == 2  # as the run itself
+    assert "--group-by townshp" in capsys.readouterr().err
     assert main([*words, "--dry-run", "--json", "--drainage", "halo"]) == 0
     less = json.loads(capsys.readouterr().out)
     assert less["hours"] == pytest.approx(plan["hours"] - plan["drainage_hours"]) and less["drainage_hours"] == 0

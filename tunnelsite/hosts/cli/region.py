@@ -47,17 +47,16 @@ def region(given: argparse.Namespace) -> int:
     from tunnelsite.region.inputs import read_region
 
     if given.dry_run:
-        return _dry_run(given, read_region(settings), settings, plan)
+        found = read_region(settings)
+        return _dry_run(given, found, settings, _as_spelt(plan, found))
     with reserved_outputs(outputs, inputs, overwrite=bool(given.overwrite)):
-        from tunnelsite.region.groups import check_group_column
         from tunnelsite.region.running import PartsFolder
         from tunnelsite.region.saving import write_region
         from tunnelsite.region.screened import screened_region
 
         progress("reading", 0.0)
         found = read_region(settings)
-        if plan.group_by is not None:
-            plan = replace(plan, group_by=check_group_column(list(found.parcels.columns), plan.group_by))
+        plan = _as_spelt(plan, found)
         progress("reading", 1.0)
         with output_folder(parts, "a folder for finished tasks"):
             say_what_is_kept(f"finished tasks are kept in {one_line(str(parts))}; the same command goes on from there")
@@ -69,6 +68,15 @@ def region(given: argparse.Namespace) -> int:
     summary = _summary(result, outputs, parts)
     answer(summary, _words, as_json=given.json)
     return 0
+
+
+def _as_spelt(plan: RegionPlan, found: Region) -> RegionPlan:
+    """The plan with the column of its groups as the parcels spell it. Errors: UsageError for one that they do not have."""
+    from tunnelsite.region.groups import check_group_column
+
+    if plan.group_by is None:
+        return plan
+    return replace(plan, group_by=check_group_column(list(found.parcels.columns), plan.group_by))
 
 
 def _plan(given: argparse.Namespace) -> RegionPlan:
