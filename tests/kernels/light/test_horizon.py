@@ -279,6 +279,24 @@ def test_threads_do_not_matter(farm):
     np.testing.assert_array_equal(*answers)
 
 
+def test_what_memory_held_before_does_not_matter():
+    """A line that holds nothing yet, beside one whose horizon has changed, is looked at too: nothing is there, whatever lies in memory."""
+    rng = np.random.default_rng(5)
+    surface = np.round(rng.random((400, 380)) * 640).astype(np.float32) / 64
+    known = np.zeros(surface.shape, bool)
+    for row, column in rng.integers(0, 370, (150, 2)):
+        known[row : row + 12, column : column + 3] = True
+    surface[~known] = np.nan
+    answers = []
+    for before in (0.0, 50.0):
+        dirt = [
+            np.full(1 << size, before, np.float32) for size in (22, *(20, 19, 18) * 6)
+        ]  # the first makes room for others to be kept
+        del dirt
+        answers.append([horizon_tangent(surface, np.zeros_like(surface), 1.0, azimuth) for azimuth in (20.0, 250.0)])
+    np.testing.assert_array_equal(*answers)
+
+
 def test_curved_earth_lowers_a_distant_ridge():
     drop = earth_drop_per_m()
     assert drop == pytest.approx(0.87 / (2 * 6_371_000))

@@ -184,6 +184,7 @@ def _scan_strips(mine, surface, observer, window, lift, plan, sizes, floor, tall
         line0 = leftmost + number * strip - 1  # with one line more on either side
         heights = np.empty((rows, strip + 2), np.float32)
         places = np.empty((rows, strip + 2), np.float32)
+        heights[0], places[0] = NOTHING, -1.0  # a line that holds nothing yet is looked at with its neighbour
         tops, guess = np.empty(strip + 2, np.int64), np.empty(strip + 2, np.int64)
         tops[:], guess[:] = -1, 0
         watch = np.empty((6, strip + 2), np.float32)

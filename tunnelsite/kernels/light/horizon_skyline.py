@@ -90,7 +90,7 @@ def _survivors(flat, last, drop, above, mask):
 @njit(**BARE, forceinline=True)
 def aim(i, vertex, heights, places, tops, guess, watch):
     """Make a vertex the one that line i watches."""
-    nearer = min(vertex + 1, tops[i])
+    nearer = max(vertex, min(vertex + 1, tops[i]))  # of none there is the first alone
     farther = max(vertex - 1, 0)
     guess[i] = vertex
     watch[0, i] = heights[vertex, i]
