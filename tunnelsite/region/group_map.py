@@ -14,6 +14,7 @@ from tunnelsite.core.layers import Features
 from tunnelsite.core.reproject import lonlat_bounds, reprojected
 from tunnelsite.core.table import Table
 from tunnelsite.drawing.colours import INK, PAPER, SOFT, halo
+from tunnelsite.drawing.labels import Labels
 from tunnelsite.drawing.svg import Drawing
 from tunnelsite.io.formats.styles import PALETTES
 from tunnelsite.region.groups import group_labels
@@ -21,7 +22,6 @@ from tunnelsite.region.parcel_columns import SCREENED
 
 WIDE, SIDE, HEAD, FOOT = 560.0, 24.0, 64.0, 76.0
 CLASSES = 5
-LETTER = 7.5  # width of a letter of a group's name
 
 
 def group_map(parcels: Table, groups: Table, column: str) -> str:
@@ -71,6 +71,7 @@ def _parcels(
 ) -> None:
     """One map, whose left side is at `left`. told = (group of each parcel, feasible share of each group)."""
     labels, shares = told
+    names = Labels(WIDE, float(shapely.total_bounds(shapes)[3]))  # beside no other map
     for row, shape, label in zip(parcels.rows, shapes, labels, strict=True):
         known = row["state"] == SCREENED and shares[label] is not None
         look = {"fill": colour(shares[label]), "stroke": PAPER, "stroke_width": 0.4} if known else UNKNOWN
@@ -80,9 +81,8 @@ def _parcels(
         at = shapely.get_coordinates(shapely.point_on_surface(mine))
         if len(at):
             words = f"{label}: {_share_words(shares[label])}"
-            half = LETTER * len(words) / 2
-            along = float(np.clip(at[0, 0], left + half, max(left + WIDE - half, left + half)))  # beside no other map
-            drawing.words(along, at[0, 1], words, 12, fill=INK, text_anchor="middle", font_weight=600, **halo())
+            x, y = names.place(words, 12, [(at[0, 0] - left, at[0, 1])])
+            drawing.words(left + x, y, words, 12, fill=INK, text_anchor="middle", font_weight=600, **halo())
 
 
 def outline(drawing: Drawing, shape: shapely.Geometry, look: dict[str, object]) -> None:
