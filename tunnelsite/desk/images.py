@@ -53,9 +53,8 @@ class MapImages:
             if layer not in frame.layers:
                 self._painters.pop(name)
         standing = frame.layers.get("standing_m")
-        if (
-            standing is not None and not (standing > 0).any()
-        ):  # the bare ground alone was given: that nothing stands is not known
+        # with the bare ground alone, whether anything stands is not known
+        if standing is not None and not (standing > 0).any():
             self._painters.pop("surface")
 
     @property

@@ -149,8 +149,8 @@ def _scene(inputs: Inputs, parameters: Values, azimuths: np.ndarray, progress: P
     observer, window = ground.values, (0, ground.values.shape[0], 0, ground.values.shape[1])
     if wanted is not None:
         window = wanted.box
-    if wanted is not None and len(wanted.windows) > 1:  # an eye without a height sees nothing
-        observer = np.where(wanted.cells(), observer, np.float32(np.nan))
+        if len(wanted.windows) > 1:  # an eye without a height sees nothing
+            observer = np.where(wanted.cells(), observer, np.float32(np.nan))
     scene = Scene(ground.values, observer, ground.cell_m[0], rays, window=window)
     if "far_ground" not in inputs:
         return scene
