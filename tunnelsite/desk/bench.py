@@ -217,8 +217,8 @@ class Bench:
         if self.result is None:
             raise UsageError(
                 "no search has ended since the desk was opened",
-                "a ground that is measured: an answer kept in the folder holds its numbers alone",
-                "find places once more, or wait for the search that is going on",
+                "measured ground; an answer kept in the folder holds only its numbers",
+                "find places again, or wait for the search that is going on",
             )
         return self.result
 

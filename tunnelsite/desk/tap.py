@@ -51,7 +51,7 @@ def tapped(in_hand: InHand, lon: float, lat: float) -> dict[str, Any]:
 
 def not_searched(in_hand: InHand, lon: float, lat: float) -> dict[str, Any]:
     """The message of a tap before any search: the house can be put there and measured all the same."""
-    words = "After “Find places” a click says why a house is not offered here, or what it would lose. It can be tried by hand already."
+    words = "Find places first: then a click says why a house is not offered here, or what costs it points. You can try one by hand now."
     return {"place": _place(in_hand.result.scans[0], lon, lat), "state": "not searched", "words": [words], "reasons": [], "losses": [],
             "rank": None, "score": None}  # fmt: skip
 
