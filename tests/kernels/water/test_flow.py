@@ -228,6 +228,25 @@ def test_level_ground_is_defined_and_repeatable():
     check_directions(level, direction, 1.0, 1.0)
 
 
+@pytest.mark.parametrize("dtype", [np.float32, np.float64])
+def test_level_ground_of_many_heights_over_many_blocks(dtype):
+    """Its heights are shared out among threads: each flat in one share, whole, however far it reaches."""
+    rng = np.random.default_rng(9)
+    ground = np.repeat(np.repeat(rng.integers(-6, 6, (60, 4)), 5, 0), 6, 1).astype(dtype)  # terraces, some of them pits
+    ground[:, 12:15] = np.where(rng.random((300, 3)) < 0.5, 0.0, -0.0)  # equal, though their bits are not
+    full = filled(ground)
+    direction = flow_direction(full, 1.0)
+    check_directions(full, direction, 1.0, 1.0)
+    pits = flow_direction(ground, 1.0)
+    threads = numba.get_num_threads()
+    try:
+        numba.set_num_threads(1)
+        assert np.array_equal(flow_direction(full, 1.0), direction)
+        assert np.array_equal(flow_direction(ground, 1.0), pits)
+    finally:
+        numba.set_num_threads(threads)
+
+
 def test_a_pit_that_was_not_filled_is_an_outlet():
     ground = np.array([[5, 5, 5, 5], [5, 1, 1, 5], [5, 5, 5, 5]], float)
     direction = flow_direction(ground, 1.0)

@@ -10,12 +10,11 @@ Remote Sensing 54(11):1593-1600 (the codes) [@ocallaghan-mark-1984] [@jenson-dom
 """
 
 import math
-from itertools import pairwise
 
 import numpy as np
 
 from tunnelsite.kernels.compiled import njit
-from tunnelsite.kernels.options import PLAIN
+from tunnelsite.kernels.options import INNER
 from tunnelsite.kernels.shared import shared, shared_singly
 from tunnelsite.kernels.water.fill import with_rim, without_rim
 
@@ -23,6 +22,8 @@ OUTLET, NO_DATA = np.uint8(0), np.uint8(255)
 # While directions are being found: level ground whose way out is not known yet; from _WAY on, that it is the neighbour numbered so.
 _WAY, _OPEN_FLAT = np.uint8(240), np.uint8(248)
 _BLOCK = 128  # rows looked at side by side
+# Level ground is gone over in this many shares (a power of two), each of certain heights: what is level and touches is in one.
+_SHARES = 16
 
 # Neighbours in the order that settles ties, cardinal before diagonal: E S W N SE SW NW NE.
 ROW_STEP = np.array([0, 1, 0, -1, 1, 1, -1, -1])
@@ -68,30 +69,47 @@ def _steepest(mine, z, per_east, per_north, per_diagonal, direction):
                     out[k] = _OPEN_FLAT
 
 
+@njit(**INNER, forceinline=True)
+def _share_of(height):
+    # Alike for equal heights, 0.0 and -0.0 among them, and else at random: whole metres too fall into all shares.
+    return np.int64(np.float64(height) * 7919.77) & (_SHARES - 1)
+
+
+@shared_singly
+def _count_level(block, z, direction, cells, counts):
+    """Count the level ground of a block by its share of heights."""
+    for cell in range(np.uint64(cells[block]), np.uint64(cells[block + 1])):
+        if direction[cell] == _OPEN_FLAT:
+            counts[_share_of(z[cell]), block] += 1
+
+
 @shared_singly
 def _ways_out(block, z, direction, cells, step, queue, place):
     """Queue the level ground of a block that borders a cell of its height that drains, from its place on, which is moved to the end."""
-    count = place[block]
     for cell in range(np.uint64(cells[block]), np.uint64(cells[block + 1])):
         if direction[cell] == _OPEN_FLAT:
             for k in range(8):
                 beside = cell + step[k]
                 if direction[beside] < _WAY and z[beside] == z[cell]:
                     direction[cell] = _WAY + k
-                    queue[count] = cell
-                    count += 1
+                    share = _share_of(z[cell])
+                    queue[place[share, block]] = cell
+                    place[share, block] += 1
                     break
-    place[block] = count
 
 
-@njit(**PLAIN)
-def _rings(z, direction, step, queue, count):
-    """Go over level ground from the cells queue[:count] on; return how many cells that reached.
+@shared_singly
+def _rings(share, z, direction, step, queue, starts, stops):
+    """Go over a share of the level ground from its queued cells on; return how many cells that reached.
 
     One ring of equal steps after the other. Its directions are set only when all are known: a cell drains to the ring before,
-    never along its own, to its first neighbour there.
+    never along its own, to its first neighbour there. Ground of other heights is never written, so shares go side by side.
     """
-    first = 0
+    first = count = starts[share, 0]
+    for block in range(starts.shape[1]):  # moved together
+        for place in range(starts[share, block], stops[share, block]):
+            queue[count] = queue[place]
+            count += 1
     while first < count:
         last = count
         for place in range(first, last):
@@ -108,7 +126,7 @@ def _rings(z, direction, step, queue, count):
                     queue[count] = beside
                     count += code == _OPEN_FLAT
         first = last
-    return count
+    return count - starts[share, 0]
 
 
 def _drain_flats(z, direction):
@@ -117,14 +135,14 @@ def _drain_flats(z, direction):
     step = (ROW_STEP * width + COL_STEP).astype(np.uint64)  # unsigned: no place has to be tested for being negative
     z, direction = z.ravel(), direction.ravel()
     cells = np.append(np.arange(1, rows - 1, _BLOCK), rows - 1) * width
-    opened = np.array([np.count_nonzero(direction[a:b] == _OPEN_FLAT) for a, b in pairwise(cells)])
-    queue = np.empty(opened.sum() + 1, np.int32)
-    place = opened.cumsum() - opened
-    first = place.copy()
-    _ways_out(len(cells) - 1, z, direction, cells, step, queue, place)
-    found = np.concatenate([queue[a:b] for a, b in zip(first, place, strict=True)])
-    queue[: found.size] = found
-    reached = _rings(z, direction, step, queue, found.size)
+    opened = np.zeros((_SHARES, len(cells) - 1), np.int64)
+    _count_level(len(cells) - 1, z, direction, cells, opened)
+    room = opened.copy()
+    room[:, -1] += 1  # a share may write one place past its last cell
+    starts = (room.cumsum() - room.ravel()).reshape(room.shape)
+    queue, stops = np.empty(room.sum(), np.int32), starts.copy()
+    _ways_out(len(cells) - 1, z, direction, cells, step, queue, stops)
+    reached = sum(_rings(_SHARES, z, direction, step, queue, starts, stops))
     if reached < opened.sum():  # the rest: the bottom of a pit in ground that was not filled
         direction[direction == _OPEN_FLAT] = OUTLET
 
