@@ -7,6 +7,7 @@ import http.server
 import json
 import re
 import threading
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -42,6 +43,14 @@ def served(sheet, tmp_path: Path):  # noqa: F811
         threading.Thread(target=server.serve_forever, daemon=True).start()
         yield f"http://127.0.0.1:{server.server_address[1]}/p.html"
         server.shutdown()
+
+
+def test_on_grade_is_what_the_eighth_of_an_inch_does_not_show(sheet) -> None:  # noqa: F811
+    """1 mm is less than half of 1/8 in (1.6 mm): no crew digs `cut 0 in`. On a page in metres 1 mm is 1 mm."""
+    near = replace(sheet.points[0], cut_m=0.001)
+    for feet, words in ((True, "on grade"), (False, "cut 0.001 m")):
+        page = phone_html(replace(sheet, points=(near, *sheet.points[1:]), feet=feet))
+        assert stakes_of(page)[0]["cut"] == words
 
 
 def test_in_the_field(served: str, sheet, tmp_path: Path) -> None:  # noqa: F811

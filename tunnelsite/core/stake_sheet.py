@@ -6,6 +6,8 @@ from dataclasses import dataclass
 
 import pyproj
 
+from tunnelsite.core.units import INCH_M
+
 # For tables, which have no room for the cautions in full.
 CARE = "buried lines located and marked first; look up for overhead lines; confirm heights with a level"
 
@@ -33,6 +35,11 @@ class StakePoint:
     ground_m: float | None = None
     finish_m: float | None = None
     cut_m: float | None = None
+
+
+def on_grade(cut_m: float, *, feet: bool) -> bool:
+    """Whether a cut or fill rounds to nothing as a crew is told it: to the eighth of an inch, or to the millimetre."""
+    return abs(cut_m) < (INCH_M / 16 if feet else 0.0005)
 
 
 @dataclass(frozen=True)

@@ -8,11 +8,10 @@ from __future__ import annotations
 from html import escape
 from importlib.resources import files
 
-from tunnelsite.core.stake_sheet import StakePoint, StakeSheet
+from tunnelsite.core.stake_sheet import StakePoint, StakeSheet, on_grade
 from tunnelsite.core.units import feet_inches
 from tunnelsite.drawing.markup import digest, json_text
 
-ON_GRADE_M = 0.0005
 KINDS = {
     "corner": "corners of the house",
     "offset": "offset stakes",
@@ -64,7 +63,7 @@ def _stake(point: StakePoint, feet: bool) -> dict[str, object]:
 def _cut(cut_m: float | None, feet: bool) -> str:
     if cut_m is None:
         return ""
-    if abs(cut_m) < ON_GRADE_M:
+    if on_grade(cut_m, feet=feet):
         return "on grade"
     depth = feet_inches(abs(cut_m), 8) if feet else f"{abs(cut_m):.3f} m"
     return f"{'cut' if cut_m > 0 else 'fill'} {depth}"

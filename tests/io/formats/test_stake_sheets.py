@@ -17,6 +17,7 @@ import pytest
 import shapely
 
 from tests.io.stake_sheet_example import example_sheet
+from tests.report.browser import browser
 from tunnelsite.core.errors import InputRefused, OutputFailed, UsageError
 from tunnelsite.io.formats.stake_dxf import stake_dxf
 from tunnelsite.io.formats.stake_page import page_html
@@ -216,7 +217,9 @@ def test_dxf_opens_in_its_library_without_a_fault(sheet, tmp_path) -> None:
     corners = [vertex.dxf.location for vertex in house.vertices]
     assert corners[0].distance(corners[2]) == pytest.approx(100.5783 * 0.3048, rel=5e-4)  # UTM's scale
     words = " ".join(text.dxf.text for text in drawing.modelspace().query("TEXT"))
-    assert "metre" in words and "one-call" in words
+    assert "metre" in words
+    for caution in sheet.cautions:  # whole: release 12 ends a text at 255 letters
+        assert caution in words
 
 
 def test_dxf_of_a_map_in_feet_is_in_feet() -> None:
@@ -347,6 +350,36 @@ def test_the_page_says_what_a_crew_needs(sheet) -> None:
     for point in sheet.points:
         if point.kind != "post":
             assert point.label in words
+
+
+@pytest.mark.parametrize("wide", [1280, 390])
+def test_no_name_of_a_stake_is_broken_and_nothing_runs_out_of_the_side(sheet, tmp_path, wide: int) -> None:
+    """`NE offset across` stood as `NE / offset / acros / s` in a column that its neighbours had squeezed."""
+    file = tmp_path / "stakes.html"
+    file.write_text(page_html(sheet), "utf-8")
+    with browser() as started:
+        page = started.new_page(viewport={"width": wide, "height": 900})
+        page.goto(file.as_uri())
+        assert page.evaluate("document.documentElement.scrollWidth") <= wide
+        lines = page.evaluate(
+            """() => [...document.querySelectorAll('.stakes td:first-child')].map((cell) => {
+                 const range = document.createRange();
+                 range.selectNodeContents(cell);
+                 return [cell.textContent, new Set([...range.getClientRects()].map((one) => one.top)).size];
+               })"""
+        )
+    assert len(lines) == 100
+    for name, count in lines:
+        assert count <= len(name.split()), name
+
+
+def test_notes_do_not_take_a_sheet_of_their_own(sheet) -> None:
+    """The new sheet begins with the notes, or with the stakes where there are none."""
+    noted = page_html(replace(sheet, notes=("heights are those of a plan",)))
+    assert re.findall(r'<h2 class="new">(.*?)</h2>', noted) == ["Notes"]
+    assert re.findall(r'<h2 class="new">(.*?)</h2>', page_html(replace(sheet, notes=()))) == [
+        "Stakes of the house and pad"
+    ]
 
 
 def test_a_metric_page_counts_in_metres() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import textwrap
 from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
 PLAIN = 7
 STAKE_COLOURS = {"corner": 1, "offset": 5, "apron": 3, "grid": 8, "post": 7, "board": 6, "square": 4, "bench": 2}
 _TEXT_M = 0.3
+_NOTE_LETTERS = 100  # of a line of the notes; release 12 ends every text at 255
 _NAME_LETTERS = 31  # of a layer in release 12
 _STYLES = "  0\nTABLE\n  2\nSTYLE\n"  # before it, since a layer names a line type and nothing names a layer before the entities
 
@@ -64,7 +66,8 @@ class DxfDrawing:
     def notes(self, lines: Sequence[str], corner: tuple[float, float], times: float = 1) -> None:
         """Lines of words below a corner (the south-west one of what is drawn), `times` as high as a label."""
         step = 2 * times * self.text_height
-        for number, words in enumerate(lines, 2):
+        parts = (part for words in lines for part in textwrap.wrap(words, _NOTE_LETTERS))
+        for number, words in enumerate(parts, 2):
             self.text(words, (corner[0], corner[1] - number * step), "NOTES", times=times)
 
     def _z(self, height_m: float | None) -> float:

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from html import escape
 
-from tunnelsite.core.stake_sheet import StakePoint, StakeSheet
+from tunnelsite.core.stake_sheet import StakePoint, StakeSheet, on_grade
 from tunnelsite.core.units import FOOT_M, feet_inches
 from tunnelsite.io.formats.stake_sketch import CUT, FILL, INK, LINE, SOFT, sketch_svg
 
-ON_GRADE_M = 0.0005  # less than half a millimetre is neither cut nor fill
+NEW_PAGE = ' class="new"'
 # Refuses every request, should anything ever slip in that asks for one.
 POLICY = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
 STYLE = f"""
@@ -40,17 +40,17 @@ table {{ border-collapse: collapse; width: 100%; font-variant-numeric: tabular-n
 thead {{ display: table-header-group; }}
 tr {{ break-inside: avoid; }}
 th, td {{ border-bottom: .5pt solid #c8cdd3; padding: .75mm 1.6mm; text-align: right; vertical-align: baseline; }}
-th:first-child, td:first-child {{ text-align: left; overflow-wrap: anywhere; }}
+th:first-child, td:first-child {{ text-align: left; overflow-wrap: break-word; }}
 thead th {{ border-bottom: 1pt solid {INK}; font-size: 8.6pt; line-height: 1.2; vertical-align: bottom; }}
 td.write {{ border-bottom: .8pt solid {SOFT}; min-width: 13mm; }}
 .stakes {{ font-size: 8.4pt; }}
 .stakes td {{ white-space: nowrap; padding: .75mm 1mm; }}
-.stakes td:first-child {{ white-space: normal; }}
+.stakes td:first-child {{ white-space: normal; min-width: 24mm; }}
 .words th, .words td {{ text-align: left; }}
 .words th {{ width: 42mm; font-weight: normal; color: #4a5560; }}
 .cut {{ color: {CUT}; }} .fill {{ color: {FILL}; }} .line {{ color: {LINE}; }} .none {{ color: {SOFT}; }}
 .new {{ break-before: page; }}
-@media screen {{ body {{ padding: 8mm; }} .new {{ margin-top: 12mm; }} }}
+@media screen {{ body {{ padding: 8mm; }} .new {{ margin-top: 12mm; }} .slides {{ overflow-x: auto; }} }}
 """
 
 
@@ -74,7 +74,7 @@ def page_html(sheet: StakeSheet) -> str:
         _tape_table(sheet),
         _ties_table(sheet),
         _notes(sheet),
-        '<h2 class="new">Stakes of the house and pad</h2>',
+        f"<h2{'' if sheet.notes else NEW_PAGE}>Stakes of the house and pad</h2>",
         f"<p>{escape(sheet.heights_words)}. C = cut (dig down), F = fill (bring up), from the ground at the stake "
         "to the finished pad. "
         "Along: from the centre towards the far end of the ridge; across: to its left. Write the rod reading and "
@@ -218,8 +218,11 @@ def _stake_table(points: Sequence[StakePoint], feet: bool) -> str:
         heights = [_height(value, feet) for value in (point.ground_m, point.finish_m)]
         cells = "".join(f"<td>{words}</td>" for words in (*place, *heights))
         name = f"<td>{escape(point.label)}</td>"
-        rows.append(f'<tr>{name}{cells}{_cut_cells(point.cut_m)}<td class="write"></td><td class="write"></td></tr>')
-    return f'<table class="stakes"><thead><tr>{head}</tr></thead><tbody>{"".join(rows)}</tbody></table>'
+        rows.append(
+            f'<tr>{name}{cells}{_cut_cells(point.cut_m, feet)}<td class="write"></td><td class="write"></td></tr>'
+        )
+    table = f'<table class="stakes"><thead><tr>{head}</tr></thead><tbody>{"".join(rows)}</tbody></table>'
+    return f'<div class="slides">{table}</div>'
 
 
 def _height(value_m: float | None, feet: bool) -> str:
@@ -228,11 +231,11 @@ def _height(value_m: float | None, feet: bool) -> str:
     return f"{value_m / FOOT_M:.2f}" if feet else f"{value_m:.3f}"
 
 
-def _cut_cells(cut_m: float | None) -> str:
+def _cut_cells(cut_m: float | None, feet: bool) -> str:
     if cut_m is None:
         return '<td class="none">&ndash;</td><td class="none">&ndash;</td>'
-    if abs(cut_m) < ON_GRADE_M:
-        return "<td>on grade</td><td>0.000</td>"
+    if on_grade(cut_m, feet=feet):
+        return f"<td>on grade</td><td>{abs(cut_m):.3f}</td>"
     kind, letter = ("cut", "C") if cut_m >= 0 else ("fill", "F")
     inches, metres = feet_inches(abs(cut_m), 8), f"{abs(cut_m):.3f}"
     return f'<td class="{kind}">{letter} {inches}</td><td class="{kind}">{letter} {metres}</td>'
@@ -263,4 +266,4 @@ def _post_words(sheet: StakeSheet) -> str:
 def _notes(sheet: StakeSheet) -> str:
     if not sheet.notes:
         return ""
-    return "<h2>Notes</h2><ul>" + "".join(f"<li>{escape(note)}</li>" for note in sheet.notes) + "</ul>"
+    return f"<h2{NEW_PAGE}>Notes</h2><ul>" + "".join(f"<li>{escape(note)}</li>" for note in sheet.notes) + "</ul>"

@@ -101,8 +101,9 @@ def _marks(points: Sequence[StakePoint], feet: bool) -> list[Mark]:
 def _cut(cut_m: float | None, feet: bool) -> str:
     if cut_m is None:
         return ""
-    also = f" ({abs(cut_m) / FOOT_M:.2f} ft)" if feet else ""
-    return f"{'cut' if cut_m >= 0 else 'fill'} {abs(cut_m):.3f} m{also}"
+    metres = f"{abs(cut_m):.3f} m"
+    amount = f"{abs(cut_m) / FOOT_M:.2f} ft ({metres})" if feet else metres
+    return f"{'cut' if cut_m >= 0 else 'fill'} {amount}"
 
 
 def stake_geojson(sheet: StakeSheet) -> str:

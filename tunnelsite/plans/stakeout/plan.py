@@ -231,7 +231,7 @@ def _pad_words(plan: dict[str, Any], feet: bool) -> str:
     cut, fill = (amounts.volume(plan[name], feet=feet) for name in ("cut_m3", "fill_m3"))
     return (
         f"{amounts.level(plan['level_m'], feet=feet)} at its centre, rises {100 * plan['slope_along']:+.3f} % along, "
-        f"{100 * plan['slope_across']:+.3f} % across; cut {cut}, fill {fill}"
+        f"{100 * plan['slope_across']:+.3f} % across; the pad alone, without side slopes: cut {cut}, fill {fill}"
     )
 
 
