@@ -1,4 +1,4 @@
-"""Small grounds and places for the tests of `siteplan`: no projection is needed, a grid is only its numbers."""
+"""Small grounds and places for the tests of plans: no projection is needed, a grid is only its numbers."""
 
 from __future__ import annotations
 

@@ -46,7 +46,7 @@ def land(value_m2: float, *, feet: bool) -> str:
 
 def _acres(value_m2: float) -> str:
     acres = _rounded(value_m2 / ACRE_M2, 2)
-    if value_m2 < 0.1 * ACRE_M2:
+    if value_m2 < 0.2 * ACRE_M2:  # two figures of a tenth of an acre hide 400 square feet
         return f"{value_m2 / FOOT_M**2:,.0f} sq ft"
     return f"{acres} acre{'' if acres == '1' else 's'}"
 

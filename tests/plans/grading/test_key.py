@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import xml.etree.ElementTree as ElementTree
 from types import SimpleNamespace
 
+import numpy as np
+import pytest
 import shapely
 
 from tunnelsite.core.house import House, Pad
-from tunnelsite.plans.grading.key import _lines
+from tunnelsite.drawing.svg import Drawing
+from tunnelsite.plans.grading.key import _lines, key
 
 
 def data(*, slopes_m: float = 0.0, drainage=None):
@@ -16,6 +20,27 @@ def data(*, slopes_m: float = 0.0, drainage=None):
     outline = shapely.box(-pad.length_m / 2 - slopes_m, -pad.width_m / 2, pad.length_m / 2 + slopes_m, pad.width_m / 2)
     plan = SimpleNamespace(outline=outline, place=SimpleNamespace(house=house, pad=pad))
     return SimpleNamespace(plan=plan, drainage=drainage, interval_m=0.15)
+
+
+@pytest.mark.parametrize("feet", [True, False])
+@pytest.mark.parametrize("deepest_m", [0.03, 0.3, 1.0, 2.5])
+def test_depths_under_the_colours_do_not_run_into_each_other(deepest_m: float, feet: bool) -> None:
+    """`-3 ft 3 1/4 in` ran into `-1 ft 11 1/2 in` under the colours of a metre of cut."""
+    one = data()
+    one.plan.place.house = House(9.144, 29.26, feet=feet)
+    one.wide = 680.0
+    drawing = Drawing(680.0, 200.0, "key", "key")
+    key(drawing, one, np.linspace(-deepest_m, deepest_m, 11), 10.0, set())
+    words = [
+        (float(text.get("x")), float(text.get("y")), "".join(text.itertext()))
+        for text in ElementTree.fromstring(drawing.text).iter("{http://www.w3.org/2000/svg}text")
+        if text.get("text-anchor") == "middle"
+    ]
+    assert len(words) >= 6
+    for x, y, text in words:
+        assert x - 3.4 * len(text) >= 0
+        for other_x, other_y, other in words:
+            assert other_y != y or other_x <= x or other_x - x >= 3.4 * (len(text) + len(other))
 
 
 def names(one, drawn) -> list[str]:

@@ -20,7 +20,7 @@ from tunnelsite.plans.candidate import Candidate, standing
 from tunnelsite.plans.drainage.plan import DrainagePlan, drainage_plan
 from tunnelsite.plans.grading.asked import drainage_settings, earth_rule, elevation_error
 from tunnelsite.plans.grading.error import EarthworkError, earthwork_error
-from tunnelsite.plans.grading.layers import areas_table, lines_table, station_rows, stations_table
+from tunnelsite.plans.grading.layers import areas_table, lines_table, station_columns, station_rows, stations_table
 from tunnelsite.plans.grading.map import MapData, grading_map_svg
 from tunnelsite.plans.grading.plan import GradingPlan, grading_plan
 from tunnelsite.plans.grading.profiles import profiles_svg
@@ -130,7 +130,10 @@ def grade_of(found: Candidate, settings: GradingSettings | None = None, progress
             "map": grading_map_svg(MapData(found.title, earth, made.water, interval, FOOTER)),
             "profiles": profiles_svg(found.title, earth, FOOTER),
         },
-        {"profile_table": _sheet(profile_rows(earth)), "station_table": _sheet(station_rows(earth, stood, staked))},
+        {
+            "profile_table": _sheet(profile_rows(earth)),
+            "station_table": _sheet(station_rows(earth, stood, staked), station_columns(feet=found.place.house.feet)),
+        },
         maps,
         Lineage(
             crs,
@@ -196,8 +199,9 @@ def _run(made: Graded) -> Table:
     )
 
 
-def _sheet(rows: Sequence[dict[str, Any]]) -> Table:
-    names = rows[0] if rows else ("label",)  # nothing to stake: a heading alone
+def _sheet(rows: Sequence[dict[str, Any]], heads: Sequence[str] = ()) -> Table:
+    """A table of rows; heads, its columns where there is no row."""
+    names = rows[0] if rows else heads
     columns = {name: Column([row[name] for row in rows], TEXT if name in WORDS else REAL) for name in names}
     return Table(columns)
 

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
 MARGIN = 24.0
 SEEN_M2 = 0.5  # side slopes of less ground are no line of their own
+LETTER, GAP = 7.4, 8.0  # width of a letter of the key's words at most, and between two of them
 # Looks of lines, on the map and in its key.
 HOUSE: dict[str, object] = {"stroke": INK, "stroke_width": 3.4}
 PAD: dict[str, object] = {"stroke": INK, "stroke_width": 2}
@@ -62,18 +63,22 @@ def key(drawing: Drawing, data: MapData, edges: np.ndarray, top: float, drawn: s
     """Colours of cut and fill, by the edges of their classes [m], and the looks of the lines; drawn, which contours there are."""
     drawing.open_group("key")
     feet = data.plan.place.house.feet
-    drawing.words(MARGIN, top, "Fill (−) and cut (+)", 14, fill=INK, font_weight="bold")
+    drawing.words(
+        MARGIN, top, "Fill (−) and cut (+), from the ground to the finished pad", 14, fill=INK, font_weight="bold"
+    )
     narrow = data.wide < 600
-    wide, left = 26.0 if narrow else 36.0, MARGIN + 24  # the words of the outer edges reach beyond them
+    wide, depths = 26.0 if narrow else 36.0, _depths(edges, feet)
+    longest = max(LETTER * len(words) for pair in depths for words in pair)
+    left = max(MARGIN + 24, longest / 2 + 4)  # the words of the outer edges reach beyond them
     for k in range(len(edges) - 1):
         share, x = (edges[k] + edges[k + 1]) / 2 / edges[-1], left + k * wide
         drawing.rectangle(x, top + 9, wide, 18, fill=cut_fill_colour(share), stroke=SOFT, stroke_width=0.6)
         if share < 0:
             drawing.rectangle(x, top + 9, wide, 18, fill="url(#fill-hatch)")
     middle = len(edges) // 2
-    for k in (0, middle, len(edges) - 1) if narrow else (0, middle - 3, middle, middle + 3, len(edges) - 1):
-        words = amounts.signed_depth(float(edges[k]), feet=feet) if edges[k] else ("0", "")
-        x = left + k * wide
+    few = narrow or longest > (middle - 3) * wide - GAP
+    for k in (0, middle, len(edges) - 1) if few else (0, middle - 3, middle, middle + 3, len(edges) - 1):
+        words, x = depths[k], left + k * wide
         drawing.line(x, top + 27, x, top + 31, stroke=INK, stroke_width=1)
         drawing.words(x, top + 44, words[0], 13.4, fill=INK, text_anchor="middle")
         drawing.words(x, top + 59, words[1], 13.4, fill=SOFT, text_anchor="middle")
@@ -84,6 +89,11 @@ def key(drawing: Drawing, data: MapData, edges: np.ndarray, top: float, drawn: s
         drawing.line(x, y, x + 38, y, **look)
         drawing.words(x + 46, y + 4, name, 13.4, fill=INK)
     drawing.close_group()
+
+
+def _depths(edges: np.ndarray, feet: bool) -> list[tuple[str, str]]:
+    """The edges [m] in the user's own unit and in the other one."""
+    return [amounts.signed_depth(float(edge), feet=feet) if edge else ("0", "") for edge in edges]
 
 
 def scale_bar(drawing: Drawing, scale: float, place: tuple[float, float], *, feet: bool) -> None:

@@ -9,6 +9,7 @@ import numpy as np
 import pyproj
 import shapely
 
+from tunnelsite.core import amounts
 from tunnelsite.core.reproject import from_grid, to_wgs84
 from tunnelsite.core.stake_sheet import CARE
 from tunnelsite.core.table import REAL, TEXT, Heading, Places, Table, table_of
@@ -56,6 +57,13 @@ def stations_table(plan: GradingPlan, found: Sequence[Station], crs: pyproj.CRS)
     shapes = list(shapely.points([[one.along_m, one.across_m] for one in found])) if found else []
     title = "Stakes of swale, level spreaders and side slopes"
     return table_of("stations", title, STATION_COLUMNS, rows, Places(_moved(plan, shapes, crs), "Point", crs))
+
+
+def station_columns(*, feet: bool) -> tuple[str, ...]:
+    """The columns of the sheet that `station_rows` makes."""
+    metres = [name for name in STATION_COLUMNS if name.endswith("_m")]
+    also = also_in_feet(dict.fromkeys(metres)) if feet else {}
+    return ("label", "kind", "easting", "northing", "lon", "lat", *metres, *also, "care")
 
 
 def station_rows(plan: GradingPlan, found: Sequence[Station], table: Table) -> list[dict[str, Any]]:
@@ -115,7 +123,7 @@ def lines_table(plan: GradingPlan, drainage: DrainagePlan | None, interval_m: fl
     for when, surface in (("before", plan.natural), ("after", after)):
         for level, points in contour_lines(along, across, surface[rows_, cols_], interval_m):
             line = shapely.linestrings(points)
-            add(line, f"contour {when}", f"{level:.2f} m", level_m=level)
+            add(line, f"contour {when}", amounts.height(level, feet=plan.place.house.feet), level_m=level)
     return table_of(
         "lines",
         "Lines of the grading and drainage plan",

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 FAR_M = 5.0
 LEAST_CELLS = 4  # across the pad; with fewer its prisms are off by 5 % and more (tests against scipy's integral)
 DEPTH_M = 0.01  # depths of the plan and of the screening that are nearer than that are one number
+WORTH_M2 = 0.5  # less ground than this beyond a setback or clearance is not worth a word
 WORTH_M3 = 1.0  # less earth than this is lost or found in the grading
 NOT_BUILDABLE = "NOT BUILDABLE AS DRAWN: "
 FIX = "Move the pad, steepen the side slopes as far as the soil stands, or have a retaining wall designed by licensed practice"
@@ -51,7 +52,7 @@ def _over_limits(plan: GradingPlan, limits: SiteLimits) -> list[str]:
             )
     for name in limits.barred_by(plan.outline):
         said.append(f"{NOT_BUILDABLE}the earthwork runs into {name}. {FIX}.")
-    if plan.over_parcel_m2 is not None and plan.over_parcel_m2 > graver + LEAST_M2:
+    if plan.over_parcel_m2 is not None and plan.over_parcel_m2 > graver + WORTH_M2:
         said.append(
             f"The side slopes disturb {amounts.land(plan.over_parcel_m2, feet=feet)} beyond the open ground of the parcel (its "
             "setback, keep-outs and clearances): ask whether earth may be moved there."

@@ -178,7 +178,7 @@ def grading_lines(summary: dict[str, Any], *, feet: bool) -> list[str]:
             for value in (grading[f"{name}_m3"], sure[f"{name}_m3"]["low"], sure[f"{name}_m3"]["high"])
         )
         deep = amounts.depth(grading[f"max_{name}_m"], feet=feet)
-        lines.append(f"{name} {amount}, 90 % between {low} and {high}; {most} {deep}")
+        lines.append(f"{name} {amount}, 90 % between {low} and {high}; {most} {deep}{_from_where(grading)}")
     if sure["no_daylight_share"] > 0:
         lines.append(
             f"in {sure['no_daylight_share']:.0%} of the draws of height error a side slope does not meet the ground: level the way out "
@@ -202,6 +202,13 @@ def grading_lines(summary: dict[str, Any], *, feet: bool) -> list[str]:
     return lines + _water_lines(summary["drainage"], feet)
 
 
+def _from_where(grading: Mapping[str, Any]) -> str:
+    """Between which surfaces earth is counted, where they are not the ground and the finished pad."""
+    bare = "once the topsoil is off" if grading["topsoil"]["stripped_m3"] > 0 else ""
+    under = "to the underside of the base" if grading["base_m"] > 0 else ""
+    return "".join(f", {words}" for words in (bare, under) if words)
+
+
 def surplus_words(grading: Mapping[str, Any], *, feet: bool) -> str:
     """What earth is left over or missing, measured in the cut, before it swells on a lorry."""
     surplus = grading["surplus_m3"]
@@ -218,6 +225,8 @@ def _water_lines(water: dict[str, Any] | None, feet: bool) -> list[str]:
         return ["drainage: not assessed"]
     before, after = (amounts.land(water[f"entering_{when}_m2"], feet=feet) for when in ("before", "after"))
     lines = [f"water from {before} uphill enters as the land lies, from {after} after grading"]
+    if water["drain_length_m"] > 0:
+        lines.append(f"French drain round the house, off its posts: {amounts.away(water['drain_length_m'], feet=feet)}")
     for arm in water["swale"]:
         peak = "peak flow not assessed (no rain given)"
         if arm["peak_m3_s"] is not None:
