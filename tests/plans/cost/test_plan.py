@@ -10,7 +10,7 @@ import pytest
 import shapely
 
 from tests.scan.grounds import features, site
-from tunnelsite import CostSettings, Placement, cost
+from tunnelsite import CostSettings, GradingSettings, Placement, cost, grade
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.house import House
 from tunnelsite.plans.candidate import standing
@@ -60,10 +60,11 @@ def test_quantities_are_those_of_the_grading_plan(plain):
     error = counted_error(found.frame, (found.place.row, found.place.col), stated_error(found.frame, 0.05, 5.0))
     rule = EarthRule(topsoil_m=0.2, base_m=0.1, base_loose=1.3)
     plan, told = grading_plan(found.ground, found.place, rule, found.limits, error), rows(plain)
-    assert told.loc["earthwork", "quantity"] == max(plan.cut_m3, plan.fill_m3) > 5
     assert (
-        told.loc["topsoil", "quantity"] == plan.materials.topsoil_stripped_m3 == pytest.approx(0.2 * plan.outline.area)
+        told.loc["earthwork", "quantity"] == pytest.approx(max(plan.cut_m3, plan.fill_m3), abs=1e-6) and plan.cut_m3 > 5
     )
+    assert plan.materials.topsoil_stripped_m3 == pytest.approx(0.2 * plan.outline.area)
+    assert told.loc["topsoil", "quantity"] == pytest.approx(plan.materials.topsoil_stripped_m3, abs=1e-6)
     assert told.loc["base", "quantity"] == pytest.approx(0.1 * 1.3 * plan.place.pad.area_m2)
     assert told.loc["earthwork", "low"] <= told.loc["earthwork", "quantity"] <= told.loc["earthwork", "high"]
     # from the west wall of the house to the tap: 55 - 7.5 - 8 m; no way can be shorter
@@ -122,3 +123,19 @@ def test_a_price_of_what_the_site_does_not_have():
         cost(farm(), place(), read_settings(CostSettings, {"price": {"gas": "3/m"}}))
     with pytest.raises(UsageError, match="yd3"):
         place(price={"earthwork": "3/ft"}) and cost(farm(), place(price={"earthwork": "3/ft"}))
+
+
+def test_the_interval_is_that_of_a_grading_plan():
+    """The same house had `90 % up to 7.4 yd3` in its grading plan and `up to 7` here: the draws were half as many."""
+    spread = grade(farm(), place(), GradingSettings(no_swale=True)).summary["grading"]
+    told = rows(cost(farm(), place(), CostSettings())).loc["earthwork"]
+    larger = "cut_m3" if spread["cut_m3"] >= spread["fill_m3"] else "fill_m3"
+    sure = spread["uncertainty"][larger]
+    assert (told["low"], told["high"]) == pytest.approx((sure["low"], sure["high"]), abs=1e-6)
+
+
+def test_the_table_tells_quantities_in_the_units_of_the_house_too(plain):
+    in_feet = rows(cost(farm(), place(House.parse("20x50ft")), asked()))
+    assert in_feet.loc["water", "in_words"].split(" (")[0].endswith(" ft")
+    assert in_feet.loc["earthwork", "in_words"].split(" (")[0].endswith(" yd³")
+    assert rows(plain).loc["water", "in_words"].split(" (")[0].endswith(" m")

@@ -1,6 +1,7 @@
 """The sun chart as numbers and as a picture: every hidden minute accounted for, names escaped, no surprise anywhere on earth."""
 
 import csv
+import re
 import xml.etree.ElementTree as ElementTree
 
 import numpy as np
@@ -95,7 +96,13 @@ def test_lost_hours_are_told_in_words(chart):
     assert lost_words(walled) == (
         f"loses {lost.possible_h - lost.clear_h:.1f} of {lost.possible_h:.1f} h on {lost.name}, after {clock_words(lost.minutes[lost.clear][-1])}"
     )
-    assert 14 * 60 < last < 14.7 * 60 and "in between" not in lost_words(walled)
+    assert 14 * 60 < last < 14.7 * 60 and " to " not in lost_words(walled)
+    tree = np.where((AZIMUTHS > 140) & (AZIMUTHS < 150), 40.0, 0.0)  # a gap at mid-morning is told by its clock times
+    gap = horizon_chart(Horizon(AZIMUTHS, tree), FARM, Clock(), CROP)
+    assert re.search(r", 0?9:\d\d to (0?9|10):\d\d$", lost_words(gap)), lost_words(gap)
+    both = np.minimum(np.maximum(tree, elevation), 22.0)  # so low that the shortest day still loses most
+    words = lost_words(horizon_chart(Horizon(AZIMUTHS, both), FARM, Clock(), CROP))
+    assert re.search(r", 0?9:\d\d to (0?9|10):\d\d and after 1[34]:\d\d$", words), words
     assert lost_words(horizon_chart(flat_horizon(), FARM, Clock(), CROP)) == ""
     assert lost_words(horizon_chart(Horizon(AZIMUTHS, np.full(720, 80.0)), FARM, Clock(), CROP)).endswith(
         ("Apr", "Mar", "Oct")

@@ -14,6 +14,7 @@ from tunnelsite.core.table import Column, Table
 from tunnelsite.plans.candidate import standing
 from tunnelsite.plans.cost.quantities import Quantity, quantities
 from tunnelsite.plans.cost.settings import CostSettings
+from tunnelsite.plans.cost.words import cost_lines
 from tunnelsite.plans.plan import Plan
 from tunnelsite.settings.model import settings_from
 from tunnelsite.settings.prices import Prices
@@ -21,6 +22,7 @@ from tunnelsite.settings.prices import Prices
 STEM = "cost"
 FILES = {"cost": ".csv", "summary": ".json"}
 NO_PRICE = "no price given"
+DIGITS = 6  # of a number in the table: no 3.2e-09 where nothing is moved
 CAUTIONS = (
     "A cost table from elevation data and your own prices, not a quotation. The interval counts the error of the elevations in the "
     "earthwork and how much shorter a trench could be, and nothing else.",
@@ -141,6 +143,7 @@ COLUMNS = {
     "low": ("REAL", "lower end of its interval", ""),
     "high": ("REAL", "upper end of its interval", ""),
     "unit": ("TEXT", "unit of the quantity", ""),
+    "in_words": ("TEXT", "quantity and interval in the units of the house", ""),
     "unit_price": ("REAL", "your price of one such unit; none = no price given", ""),
     "price_given": ("TEXT", "the price as you gave it", ""),
     "cost": ("REAL", "quantity times price; none where either is missing", ""),
@@ -150,9 +153,17 @@ COLUMNS = {
 }
 
 
+def _shown(cell: Any) -> Any:
+    return round(cell, DIGITS) + 0.0 if isinstance(cell, float) else cell
+
+
 def _table(options: Sequence[dict[str, Any]]) -> Table:
-    rows = [{"option": one["title"], "rank": one["rank"]} | item for one in options for item in one["items"]]
-    columns = {name: Column([row[name] for row in rows], *about) for name, about in COLUMNS.items()}
+    rows = [
+        {"option": one["title"], "rank": one["rank"], "in_words": line.quantity} | item
+        for one in options
+        for item, line in zip(one["items"], cost_lines(one), strict=True)
+    ]
+    columns = {name: Column([_shown(row[name]) for row in rows], *about) for name, about in COLUMNS.items()}
     return Table(columns, title="What the work costs at your own unit prices")
 
 

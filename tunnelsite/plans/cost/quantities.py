@@ -15,6 +15,7 @@ from tunnelsite.plans.grading.earth_rule import EarthRule
 from tunnelsite.plans.grading.error import earthwork_error
 from tunnelsite.plans.grading.plan import GradingPlan, grading_plan
 from tunnelsite.plans.layout.service_trenches import ServiceTrench, service_trenches
+from tunnelsite.plans.layout.trench import way_words
 from tunnelsite.scan.pitch_error import counted_error, stated_error
 from tunnelsite.scan.surface import add_surface
 
@@ -117,7 +118,7 @@ def _ways(found: Candidate) -> list[Quantity]:
 
 def _way(one: ServiceTrench) -> Quantity:
     name = one.trench.service
-    title = "Way to the road" if name == "road" else f"Trench to {name}"
+    title = _title(name)
     if one.line is None:
         return Quantity(name, title, "m", None, note=one.trench.note or "no way leads there")
     note = "shortest way round keep-outs and structures; not a design"
@@ -126,10 +127,15 @@ def _way(one: ServiceTrench) -> Quantity:
     return Quantity(name, title, "m", one.trench.length_m, one.trench.shortest_m, None, note)
 
 
+def _title(service: str) -> str:
+    words = way_words(service)
+    return words[0].upper() + words[1:]
+
+
 def _empty(services: Mapping[str, object], known: Sequence[ServiceTrench]) -> list[Quantity]:
     there = {one.trench.service for one in known}
     return [
-        Quantity(name, f"Trench to {name}", "m", None, note="the file holds no feature")
+        Quantity(name, _title(name), "m", None, note="the file holds no feature")
         for name in services
         if name not in there
     ]

@@ -35,8 +35,12 @@ def hidden_table(chart: SunChart) -> Table:
             "number": Column([b.number for _, b in rows], "INTEGER", "number in the chart"),
             "what": Column([b.what or None for _, b in rows], "TEXT", "what hides it"),
             "kind": Column([b.kind or None for _, b in rows], "TEXT", "ground, or standing on it"),
-            "distance_m": Column([b.distance_m for _, b in rows], "REAL", "distance of its highest point", "m"),
-            "standing_m": Column([b.standing_m for _, b in rows], "REAL", "its height above its own ground", "m"),
+            "distance_m": Column(
+                [_centimetres(b.distance_m) for _, b in rows], "REAL", "distance of its highest point", "m"
+            ),
+            "standing_m": Column(
+                [_centimetres(b.standing_m) for _, b in rows], "REAL", "its height above its own ground", "m"
+            ),
             "top_elevation_deg": Column(
                 [round(b.top_deg, 3) for _, b in rows], "REAL", "elevation of its highest point", "deg"
             ),
@@ -45,6 +49,14 @@ def hidden_table(chart: SunChart) -> Table:
             ),
         }
     )
+
+
+def _centimetres(value_m: float | None) -> float | None:
+    return None if value_m is None else round(value_m, 2)
+
+
+def _share(value: float | None) -> float | None:
+    return None if value is None else round(value, 5)
 
 
 def hours_table(chart: SunChart) -> Table:
@@ -88,7 +100,7 @@ def horizon_table(chart: SunChart) -> Table:
             "azimuth_deg": Column(horizon.azimuth_deg, "REAL", "clockwise from true north", "deg"),
             "elevation_deg": Column(np.round(horizon.top_deg, 4), "REAL", "of everything", "deg"),
             "ground_elevation_deg": Column(np.round(ground, 4), "REAL", "of the bare ground", "deg"),
-            "distance_m": Column(distance, "REAL", "of what is highest", "m"),
+            "distance_m": Column(np.round(distance, 2), "REAL", "of what is highest", "m"),
             "standing_m": Column(np.round(tall, 3), "REAL", "its height above its own ground", "m"),
             "what": Column(list(horizon.what) or [None] * count, "TEXT", "what it is"),
         }
@@ -119,8 +131,8 @@ def light_table(light: Light, transmission: float) -> Table:
             "both, with a level horizon",
             "kWh/m2",
         ),
-        "beam_share": Column([s.beam_share for s in sums], "REAL", "beam here / with a level horizon", "1"),
-        "total_share": Column([s.total_share for s in sums], "REAL", "light here / with a level horizon", "1"),
+        "beam_share": Column([_share(s.beam_share) for s in sums], "REAL", "beam here / with a level horizon", "1"),
+        "total_share": Column([_share(s.total_share) for s in sums], "REAL", "light here / with a level horizon", "1"),
         "not_assessed": Column([s.reason or None for s in sums], "TEXT", "why a share is missing"),
         "dli_outside_mol": Column(
             [round(value, 3) for value in outside], "REAL", "daily light integral outside", "mol m-2 d-1"

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+import numpy as np
+
 from tunnelsite.core import amounts
 from tunnelsite.core.units import FOOT_M, MONTHS
 from tunnelsite.plans.sunchart.blockers import Blocker
@@ -19,6 +21,7 @@ CAVEAT = (
 
 
 LEAST_LOST_MIN = 5.0  # less is not worth a word
+MOST_SPANS = 3  # of a day that stand one by one
 
 
 def position_words(lat_deg: float, lon_deg: float) -> str:
@@ -77,11 +80,21 @@ def lost_words(chart: SunChart) -> str:
     when = []
     if seen[0] - day.minutes[0] >= LEAST_LOST_MIN:
         when.append(f"before {clock_words(seen[0])}")
+    when += _between(seen)
     if day.minutes[-1] - seen[-1] >= LEAST_LOST_MIN:
         when.append(f"after {clock_words(seen[-1])}")
-    if (seen[-1] - seen[0] + 1) - len(seen) >= LEAST_LOST_MIN:
-        when.append("in between" if when else f"between {clock_words(seen[0])} and {clock_words(seen[-1])}")
-    return f"{text}, {' and '.join(when)}" if when else text
+    if not when:
+        return text
+    return f"{text}, {' and '.join(filter(None, [', '.join(when[:-1]), when[-1]]))}"
+
+
+def _between(seen: np.ndarray) -> list[str]:
+    """When the sun is hidden between minutes that see it, in words; `seen`, those minutes [min]."""
+    gaps = np.flatnonzero(np.diff(seen) > LEAST_LOST_MIN)
+    spans = [f"{clock_words(seen[k] + 1)} to {clock_words(seen[k + 1])}" for k in gaps]
+    if len(spans) <= MOST_SPANS:
+        return spans
+    return [f"at times from {clock_words(seen[gaps[0]] + 1)} to {clock_words(seen[gaps[-1] + 1])}"]
 
 
 def blocker_words(blocker: Blocker, *, feet: bool) -> tuple[str, str, str, str]:
