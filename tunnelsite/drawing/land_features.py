@@ -28,6 +28,7 @@ TREES: dict[str, object] = {
 TREE: dict[str, object] = {"fill": "none", "stroke": "#1f5b35", "stroke_width": 1.6}
 STRUCTURE: dict[str, object] = {"fill": "#3c4650", "stroke": PAPER, "stroke_width": 1}
 SERVICE: dict[str, object] = {"stroke": INK, "stroke_width": 2.2}
+SCALE_WORDS = 80.0  # room that the words of a scale bar take beside it
 PARCEL: dict[str, object] = {"stroke": INK, "stroke_width": 2, "stroke_dasharray": "14 4 3 4"}
 
 
@@ -151,11 +152,14 @@ def furniture(drawing: Drawing, view: FarmView, *, feet: bool) -> None:
     drawing.words(x, y + 16, "N", 15, fill=INK, text_anchor="middle", font_weight="700")
     drawing.close_group()
     drawing.open_group("scale")
-    drawing.rectangle(8, view.height - 64, min(300, view.width * 0.45), 56, fill=PAPER, fill_opacity=0.85)
+    box = min(300, view.width * 0.45)
+    drawing.rectangle(8, view.height - 64, box, 56, fill=PAPER, fill_opacity=0.85)
     units = (("ft", FOOT_M), ("m", 1.0)) if feet else (("m", 1.0), ("ft", FOOT_M))
     for (unit, unit_m), y in zip(units, (view.height - 42, view.height - 18), strict=True):
         long = nice_step(min(140, view.width * 0.2) / view.scale / unit_m, 1, (1.0, 2.0, 5.0))
         wide = long * unit_m * view.scale
+        while wide > box - SCALE_WORDS:
+            long, wide = long / 2, wide / 2
         drawing.path([(16, y - 6), (16, y), (16 + wide, y), (16 + wide, y - 6)], stroke=INK, stroke_width=1.6)
         drawing.words(22 + wide, y + 2, f"{long:g} {unit}", 14, fill=INK)
     drawing.close_group()

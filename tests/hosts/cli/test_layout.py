@@ -237,6 +237,8 @@ def test_sample_farm(tmp_path, capsys):
         assert not any(barred.intersects(shape).any() for shape in found.geometry)
     trenches = geopandas.read_file(out, layer="trenches")
     assert set(trenches["service"]) == {"water", "power", "road"}
+    picture = (tmp_path / "block.svg").read_text("utf-8")
+    assert "way to the road" in picture and "trench to road" not in picture  # nobody digs one
     known = trenches.dropna(subset=["length_m"])
     assert (known["length_m"] >= known["straight_m"] - 4.0).all()
     # ways over land of others, measured again from the file

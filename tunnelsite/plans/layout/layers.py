@@ -12,6 +12,7 @@ import shapely
 from tunnelsite.core.reproject import from_grid
 from tunnelsite.core.table import INTEGER, REAL, TEXT, Heading, Places, Table, table_of
 from tunnelsite.plans.layout.service_trenches import ServiceTrench
+from tunnelsite.plans.layout.trench import way_words
 from tunnelsite.screening import tables
 from tunnelsite.screening.result import Result
 
@@ -64,10 +65,10 @@ def layout_table(
     columns["gap_m"] = Heading(REAL, "distance to the nearest other house of the layout", "m")
     for name in dict.fromkeys(one.trench.service for ways in found for one in ways):
         columns[f"trench_{name}_m"] = Heading(
-            REAL, f"trench to {name}, or to the trench it joins, round keep-outs and structures", "m"
+            REAL, f"{way_words(name)}, or to that of the house it joins, round keep-outs and structures", "m"
         )
         if name in prices:
-            columns[f"cost_{name}"] = Heading(REAL, f"trench to {name} at {prices[name]:g} a metre")
+            columns[f"cost_{name}"] = Heading(REAL, f"{way_words(name)} at {prices[name]:g} a metre")
     columns["flags"] = flags
     for k, (row, ways) in enumerate(zip(rows, found, strict=True)):
         others = [shapely.distance(houses[k], other) for j, other in enumerate(houses) if j != k]

@@ -13,6 +13,7 @@ from tunnelsite.drawing.farm_map import relief
 from tunnelsite.drawing.farm_view import FarmView, on_map, rings_on_map
 from tunnelsite.drawing.land_features import features, furniture, names, parcels
 from tunnelsite.drawing.svg import Drawing
+from tunnelsite.plans.layout.trench import way_words
 
 if TYPE_CHECKING:
     from tunnelsite.plans.layout.layers import PlacedBlock
@@ -65,7 +66,7 @@ def _trenches(drawing: Drawing, view: FarmView, grid: Grid, placed: PlacedBlock)
     for k, name in enumerate(names):
         y = view.height - 84 - 20 * (len(names) - 1 - k)
         drawing.path([(16, y), (56, y)], **_line(k))
-        drawing.words(64, y + 5, f"trench to {name}", 14, fill=INK, **halo())
+        drawing.words(64, y + 5, way_words(name), 14, fill=INK, **halo())
     drawing.close_group()
 
 

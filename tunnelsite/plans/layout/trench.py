@@ -54,6 +54,13 @@ class TrenchGround:
             )
 
 
+def way_words(service: str, *, several: bool = False) -> str:
+    """What leads to a service: a trench; to the road no trench but the way in."""
+    if service == "road":
+        return "ways to the road" if several else "way to the road"
+    return f"{'trenches' if several else 'trench'} to {service}"
+
+
 @dataclass(frozen=True)
 class Trench:
     """The cheapest trench to one service.

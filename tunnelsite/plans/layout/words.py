@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from tunnelsite.core.units import FOOT_M
+from tunnelsite.plans.layout.trench import way_words
 
 
 def layout_words(summary: dict[str, Any], *, feet: bool) -> str:
@@ -39,13 +40,13 @@ def layout_words(summary: dict[str, Any], *, feet: bool) -> str:
 def _totals(summary: dict[str, Any], *, feet: bool) -> list[str]:
     """Trenches of all houses, a line a service, with the cost where there is a price."""
     lines = []
-    way = "a trench for each house" if summary["scattered"] else "one trunk that the houses share"
+    each = "one for each house" if summary["scattered"] else "one trunk; above stands what each house adds to it"
     for name, total in summary["trench_totals"].items():
         shown = f"{total['length_m'] / FOOT_M:,.0f} ft" if feet else f"{total['length_m']:,.0f} m"
-        text = f"trenches to {name}: {shown} in all, {way}"
+        text = f"{way_words(name, several=True)}: {shown} in all, {each}"
         if name in summary["prices"]:
             price = summary["prices"][name]
-            each = f"{price * FOOT_M:.4g} a foot ({price:.4g} a metre)" if feet else f"{price:g} a metre"
-            text += f"; {total['cost']:,.0f} at {each}"
+            rate = f"{price * FOOT_M:.4g} a foot ({price:.4g} a metre)" if feet else f"{price:g} a metre"
+            text += f"; {total['cost']:,.0f} at {rate}"
         lines.append(text)
     return lines
