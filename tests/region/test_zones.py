@@ -1,4 +1,4 @@
-"""Tiles in two UTM zones: each parcel is screened on the tiles that hold it, as if there were no others."""
+"""Tiles in two coordinate systems: each parcel is screened on the tiles that know it best, with the others' heights beyond their edge."""
 
 from __future__ import annotations
 
@@ -21,7 +21,8 @@ from tunnelsite.region.screened import planned
 from tunnelsite.region.tasks import RegionPlan
 from tunnelsite.settings.model import settings_from
 
-UTM18, SIDE, LAT = "EPSG:32618", 150, 42.4
+UTM18, SIDE, LAT, SEAM = "EPSG:32618", 150, 42.4, -78.0
+LOCAL = pyproj.CRS.from_proj4(f"+proj=tmerc +lat_0={LAT} +lon_0={SEAM} +datum=WGS84").to_wkt()
 ASKED = [*SCREENED, "--workers", "0", "--group-size", "0m"]
 
 
@@ -70,6 +71,59 @@ def test_each_parcel_as_on_its_own_tiles(tiles, tmp_path: Path, capsys) -> None:
     assert len(run[run.kind == "input"]) == 3
     assert main(["region", str(folder), str(parcels), *ASKED, "--dry-run"]) == 0
     assert "2 parcels in 2 tasks" in capsys.readouterr().out
+
+
+def seam_ground(east: np.ndarray, north: np.ndarray) -> np.ndarray:
+    """Gentle ground by degrees from the middle of the seam."""
+    x, y = (east - SEAM) * 82_300, (north - LAT) * 111_000
+    return 200 + 0.005 * x - 0.004 * y + 0.3 * np.sin(x / 25) + 0.2 * np.cos(y / 20)
+
+
+def seam_tile(path: Path, system: str, keep, size: tuple[int, int] = (320, 220)) -> None:
+    """A tile round the middle of the seam, without data where `keep` of the degrees east of the seam is false."""
+    cols, rows = size
+    west, north = corner(system, SEAM)
+    place = Affine(1, 0, west - cols // 2, 0, -1, north + rows // 2)
+    col, row = np.meshgrid(np.arange(cols) + 0.5, np.arange(rows) + 0.5)
+    change = pyproj.Transformer.from_crs(system, "EPSG:4326", always_xy=True)
+    lon, lat = change.transform(place.c + col, place.f - row)
+    heights = np.where(keep(lon - SEAM), seam_ground(lon, lat), -9999).astype(np.float32)
+    write_dem(path, heights, place, system, nodata=-9999)
+
+
+def seam_parcels(path: Path) -> Path:
+    """Three parcels: across the seam, and one on either side that its halo reaches over."""
+    change = pyproj.Transformer.from_crs(LOCAL, "EPSG:4326", always_xy=True).transform
+    boxes = [shapely.box(west, -45, west + 80, 45) for west in (-45, -128, 38)]
+    shapes = [shapely.transform(shapely.segmentize(box, 10), change, interleaved=False) for box in boxes]
+    return write_parcels(path, shapes, "EPSG:4326", parcel=["across", "west", "east"])
+
+
+@pytest.mark.parametrize("other", [UTM18, "EPSG:5070"])
+def test_a_parcel_across_the_seam_as_on_one_raster(other: str, tmp_path: Path) -> None:
+    """Tiles that meet at the seam without overlap, against a raster of the same ground in one system."""
+    parcels = seam_parcels(tmp_path / "parcels.gpkg")
+    for folder in ("one", "two"):
+        (tmp_path / folder).mkdir()
+    seam_tile(tmp_path / "one" / "all.tif", LOCAL, lambda east: east == east)
+    seam_tile(tmp_path / "two" / "a.tif", UTM17, lambda east: east <= 0)
+    seam_tile(tmp_path / "two" / "b.tif", other, lambda east: east >= 0)
+    one, two = (screened(tmp_path / name, parcels, tmp_path / f"{name}.gpkg") for name in ("one", "two"))
+    expected, found = (each["parcels"].set_index("parcel") for each in (one, two))
+    assert found.state.tolist() == ["screened"] * 3
+    assert found.feasible_6x15m.tolist() == expected.feasible_6x15m.tolist() == [1, 1, 1]
+    assert found.best_score.to_numpy() == pytest.approx(expected.best_score.to_numpy(), abs=2.0)
+    assert found.centres_m2.to_numpy() == pytest.approx(expected.centres_m2.to_numpy(), rel=0.03)
+
+
+def test_a_parcel_goes_with_the_system_that_holds_most_data_of_it(tmp_path: Path) -> None:
+    parcels = seam_parcels(tmp_path / "parcels.gpkg")
+    (tmp_path / "dem").mkdir()
+    seam_tile(tmp_path / "dem" / "a.tif", UTM17, lambda east: east <= 0)  # its rectangle reaches over all three
+    seam_tile(tmp_path / "dem" / "b.tif", UTM18, lambda east: east >= -0.0003)
+    settings = settings_from({"dem": str(tmp_path / "dem"), "parcels": str(parcels), "house": ["6x15m"]})
+    region = read_region(settings)
+    assert [region.lands[k].dem.whole.crs.name[-3:] for k in region.land_of] == ["18N", "17N", "18N"]
 
 
 def test_parcels_of_one_square_are_kept_apart_by_system(tiles) -> None:

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from functools import partial
+from functools import cached_property, partial
 from typing import NoReturn
 
 import numpy as np
@@ -20,13 +20,14 @@ from tunnelsite.core.weather import Weather
 from tunnelsite.core.wind_rose import WindRose
 from tunnelsite.io.read.cell_errors import cell_errors
 from tunnelsite.io.read.files import file_name
-from tunnelsite.io.read.land_window import window_bounds
+from tunnelsite.io.read.land_window import reaches, window_bounds
 from tunnelsite.io.read.mosaic import Mosaic, mosaic, mosaics, read_mosaic
 from tunnelsite.io.read.own_layers import OwnLayers
 from tunnelsite.io.read.rasters import covered, height_rules
 from tunnelsite.io.read.site import read_inputs
 from tunnelsite.io.write.drained_tiles import DrainedTiles
 from tunnelsite.region.lands import LandTiles, land_numbers, lands_of
+from tunnelsite.region.seams import with_neighbours
 from tunnelsite.region.tasks import lonlat_boxes
 from tunnelsite.scan.data_checks import check_columns
 from tunnelsite.scan.localise import native_cell_m, unique_names
@@ -61,15 +62,14 @@ class Region:
 
     @property
     def lands(self) -> list[Region]:
-        """The region once for each coordinate system of its tiles, with the tiles in that system alone."""
-        first = replace(self, others=())
-        return [first, *(replace(first, **vars(land)) for land in self.others)]
+        """The region once for each coordinate system of its tiles, with that one first."""
+        every = [LandTiles(self.dem, self.surface, self.dem_error), *self.others]
+        return [replace(self, **vars(one), others=tuple(x for x in every if x is not one)) for one in every]
 
-    @property
+    @cached_property
     def land_of(self) -> np.ndarray:
-        """Which of `lands` holds each parcel's inner point, 0 where none does: int64 [parcels]."""
-        points = shapely.get_coordinates(shapely.point_on_surface(self.parcels.geometry))
-        return land_numbers([LandTiles(self.dem), *self.others], points, self.parcels.crs)
+        """Which of `lands` knows each parcel best: int64 [parcels]."""
+        return land_numbers([LandTiles(self.dem), *self.others], self.parcels)
 
     @property
     def digests(self) -> list[tuple[str, str]]:
@@ -108,7 +108,7 @@ def own_cell_m(region: Region) -> float:
 
 @dataclass(frozen=True)
 class TaskInputs:
-    """What a worker needs for one task: small enough to be sent."""
+    """What a worker needs for one task: small enough to be sent. neighbours: tiles in other coordinate systems that reach its land."""
 
     dem: Mosaic
     parcels: Features
@@ -123,6 +123,7 @@ class TaskInputs:
     drained: DrainedTiles | None = None
     own: OwnLayers | None = None
     dem_error: Mosaic | None = None
+    neighbours: tuple[LandTiles, ...] = ()
 
 
 def read_region(settings: Settings) -> Region:
@@ -189,6 +190,7 @@ def task_inputs(
         drained,
         region.own,
         region.dem_error,
+        tuple(land for land in region.others if reaches(land.dem.whole, parcels, settings.halo_m)),
     )
 
 
@@ -204,12 +206,19 @@ def task_site(inputs: TaskInputs, settings: Settings) -> Site:
             zero_is_nodata=settings.zero_is_nodata or None,
         )  # fmt: skip
 
+    def land(tiles: Mosaic, beside: Sequence[Mosaic | None]) -> SourceRaster:
+        found = heights(tiles, settings.halo_m)
+        if not beside:
+            return found
+        others = (heights(one, settings.halo_m) for one in beside if one is not None)
+        return with_neighbours(found, others, window_bounds(tiles.whole, inputs.parcels, settings.halo_m))
+
     own = inputs.own or OwnLayers({}, {}, {})
     return Site(
-        dem=heights(inputs.dem, settings.halo_m),
+        dem=land(inputs.dem, [one.dem for one in inputs.neighbours]),
         dem_error=cell_errors(inputs.dem_error, inputs.parcels, settings.halo_m),
         parcels=inputs.parcels,
-        surface=None if inputs.surface is None else heights(inputs.surface, settings.halo_m),
+        surface=None if inputs.surface is None else land(inputs.surface, [one.surface for one in inputs.neighbours]),
         far_dem=None if inputs.far_dem is None else heights(inputs.far_dem, settings.halo_m + settings.far_reach_m),
         keep_outs=inputs.keep_outs,
         services=inputs.services,

@@ -6,13 +6,18 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-import pyproj
+import shapely
 
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.core.grid import horizontal, transformer
+from tunnelsite.core.layers import Features
 from tunnelsite.io.read.cell_errors import error_files
 from tunnelsite.io.read.files import file_name
-from tunnelsite.io.read.mosaic import Mosaic, holding
+from tunnelsite.io.read.mosaic import Mosaic
+from tunnelsite.io.read.tile_cover import held_shares, known_share
+from tunnelsite.region.tasks import DEGREE_M
+
+REACH_M = 1000.0  # of land round a parcel that tells two systems apart, in which it is known alike
 
 
 @dataclass(frozen=True)
@@ -62,10 +67,37 @@ def _with_errors(dem: Mosaic, surface: Mosaic | None) -> LandTiles:
     return LandTiles(noted, surface, errors.tiles)
 
 
-def land_numbers(lands: Sequence[LandTiles], points: np.ndarray, crs: pyproj.CRS | None) -> np.ndarray:
-    """Which land holds each point, the first that does, 0 where none does: int64 [n]. Arguments: lands; points [n, 2] in `crs`."""
-    found = np.zeros(len(points), np.int64)
-    for number, land in reversed(list(enumerate(lands))) if len(lands) > 1 else ():
-        change = transformer(horizontal(crs).to_wkt(), horizontal(land.dem.whole.crs).to_wkt())
-        found[holding(land.dem, np.column_stack(change.transform(points[:, 0], points[:, 1])))] = number
+def land_numbers(lands: Sequence[LandTiles], parcels: Features) -> np.ndarray:
+    """Which land knows each parcel best, 0 where none does: int64 [n].
+
+    Where tiles of several lands reach a parcel, that with data in most of it; of those alike the one whose tiles hold most of
+    what lies within `REACH_M`, then the first.
+    """
+    if len(lands) == 1:
+        return np.zeros(len(parcels), np.int64)
+    boxes = [_boxes(land.dem, parcels) for land in lands]
+    held = np.stack([held_shares(land.dem, box) for land, box in zip(lands, boxes, strict=True)])
+    round_them = np.stack(
+        [held_shares(land.dem, _grown(land.dem, box)) for land, box in zip(lands, boxes, strict=True)]
+    )
+    for k in np.flatnonzero((held > 0).sum(axis=0) > 1):
+        for number in np.flatnonzero(held[:, k]).tolist():
+            held[number, k] = known_share(lands[number].dem, boxes[number][k])
+    best = held.round(3) == held.round(3).max(axis=0)
+    found: np.ndarray = np.where(best, round_them.round(3), -1.0).argmax(axis=0)
+    return found
+
+
+def _boxes(dem: Mosaic, parcels: Features) -> np.ndarray:
+    """Boxes of the parcels in the system of a DEM, float64 [n, 4]."""
+    change = transformer(horizontal(parcels.crs).to_wkt(), horizontal(dem.whole.crs).to_wkt()).transform
+    box: np.ndarray = shapely.bounds(shapely.transform(parcels.geometry, change, interleaved=False))
+    return np.where(np.isfinite(box), box, np.nan)
+
+
+def _grown(dem: Mosaic, boxes: np.ndarray) -> np.ndarray:
+    """The boxes and `REACH_M` round them."""
+    crs = horizontal(dem.whole.crs)
+    reach = REACH_M / (DEGREE_M if crs.is_geographic else crs.axis_info[0].unit_conversion_factor)
+    found: np.ndarray = boxes + np.array([-reach, -reach, reach, reach])
     return found

@@ -240,8 +240,8 @@ def systems_note(region: Region) -> list[str]:
         return []
     names = ", ".join(land.dem.whole.crs.name for land in region.lands)
     return [
-        f"tiles of the DEM have {len(region.lands)} coordinate systems ({names}): each parcel was screened on those "
-        "of the system that holds its middle, and what lies beyond their edge was not known to it"
+        f"tiles of the DEM have {len(region.lands)} coordinate systems ({names}): each parcel was screened on those of the system "
+        "that knows most of it, with heights interpolated from the others beyond their edge; there water is known no farther than the halo"
     ]
 
 

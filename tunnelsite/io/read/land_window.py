@@ -48,6 +48,15 @@ def window_bounds(header: RasterHeader, land: Features, halo_m: float) -> tuple[
     return found
 
 
+def reaches(header: RasterHeader, land: Features, halo_m: float) -> bool:
+    """Whether a raster meets the parcels and `halo_m` round them."""
+    try:
+        window_bounds(header, land, halo_m)
+    except InputRefused:
+        return False
+    return True
+
+
 def _fix(header: RasterHeader, corners: np.ndarray, source: pyproj.CRS, target: pyproj.CRS) -> str:
     """What to do about parcels that do not meet a raster: coordinates the other way round are the usual reason."""
     change = transformer(source.to_wkt(), target.to_wkt())

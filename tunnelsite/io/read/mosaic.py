@@ -74,18 +74,6 @@ def mosaics(path: str, option: str = "DEM", crs: str | None = None) -> tuple[Mos
     return tuple(mosaic_of(some, folder) for some in by_system.values())
 
 
-def holding(tiles: Mosaic, points: np.ndarray) -> np.ndarray:
-    """Which points lie in one of the tiles, bool [n]. Arguments: points, float64 [n, 2], east and north in the tiles' system."""
-    a, b, c, d, e, f = tiles.whole.affine
-    east, north = points[:, 0] - c, points[:, 1] - f
-    area = a * e - b * d
-    col, row = (e * east - b * north) / area, (a * north - d * east) / area
-    found = np.zeros(len(points), bool)
-    for header, (top, left) in zip(tiles.tiles, tiles.places, strict=True):
-        found |= (row >= top) & (row < top + header.rows) & (col >= left) & (col < left + header.cols)
-    return found
-
-
 def mosaic_of(headers: Sequence[RasterHeader], path: Path) -> Mosaic:
     """Files as one raster. Arguments: headers, one or more; path, by which the whole of several is called. Errors: as `mosaic`."""
     first = headers[0]
