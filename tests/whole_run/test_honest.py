@@ -12,7 +12,11 @@ from tests.whole_run.files import NORTH, UTM17, WEST, gentle, plain_farm, write_
 from tunnelsite import read_site, screen
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.house import House
+from tunnelsite.decisions.explain import explain
 from tunnelsite.io.read.raster_reading import RasterReading
+from tunnelsite.plans.candidate import standing
+from tunnelsite.report.candidate_study import studied
+from tunnelsite.report.card_facts import all_facts
 from tunnelsite.settings.model import settings_from
 
 SMALL = House(5.0, 12.0)
@@ -82,12 +86,35 @@ def test_a_smooth_model_of_wide_cells_has_not_seen_the_ground_of_a_house(tmp_pat
         for row in result.rows:
             assert ("not resolved" in row["flags"]) == (not seen)
             assert ("within 3/4 in per 12 ft" in row["flags"]) == seen
-        for row in result.tables["candidates"].rows:
+        told = [*result.rows, *result.tables["candidates"].rows]
+        for row in told:
             for name in ("pitch_across_pct", "pitch_se_pct", "roughness_m", "cut_m3", "max_cut_m"):
                 assert (row[name] is not None) == seen, name
+        assert all((row["max_cut_m"] is not None) == seen for row in result.tables["pads"].rows)
+        for row in result.tables["candidates"].rows:
             marks = [row[f"score_{name}"] for name in ("pitch", "roughness", "crown")]
             assert [mark is not None for mark in marks] == [seen] * 3
             assert seen or "pitch of the natural ground (not known here)" in row["not_assessed"]
+
+
+def test_no_plan_and_no_chance_is_told_for_ground_that_the_model_has_not_seen(tmp_path) -> None:
+    """What follows a choice says it too: the report makes no grading plan of interpolated ground, `explain` tells no chance of its
+    pitch, and plans asked for all the same begin with the caution."""
+    plane = (200 + 0.03 * np.arange(60)[None, :] + np.zeros((50, 1))).astype(np.float32)
+    dem = write_dem(tmp_path / "dem.tif", plane, Affine(10, 0, WEST, 0, -10, NORTH), UTM17)
+    parcels = write_parcels(tmp_path / "p.gpkg", [shapely.box(WEST + 200, NORTH - 300, WEST + 320, NORTH - 220)], UTM17)
+    farm = read_site(str(dem), str(parcels))
+    for house, seen in ((House(8.0, 20.0), False), (House(16.0, 20.0), True)):
+        result = screen(farm, house, settings=_settings(cell="2m", kind="container"))
+        study = studied(result, 1, None)
+        assert (study.graded is not None) == seen
+        assert ("too wide to show the ground" in study.missing.get("grading", "")) == (not seen)
+        words = {item.id: item.words for item in all_facts(result)[0].judged}
+        assert ("not assessed" in words["pitch"]) == ("not assessed" in words["earthwork"]) == (not seen)
+        assert (explain(result, 1).standing.chance_pitch_within_1_192 is not None) == seen
+        for frame in (None, result.frame):
+            notes = standing(farm, result.option(1), frame=frame).notes
+            assert sum("cannot show how level the ground" in note for note in notes) == (not seen)
 
 
 def test_the_run_table_tells_the_houses_that_were_screened(tmp_path) -> None:

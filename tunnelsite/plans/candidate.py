@@ -13,7 +13,7 @@ import shapely
 
 from tunnelsite.core.errors import InputRefused, refuse_other
 from tunnelsite.core.grid import Grid, geographic_wkt, transformer
-from tunnelsite.core.house import Pad
+from tunnelsite.core.house import House, Pad
 from tunnelsite.core.placement import Placement
 from tunnelsite.core.site import Frame, Site
 from tunnelsite.core.stakes import DesignPlane
@@ -24,6 +24,7 @@ from tunnelsite.plans.grading.pad_plane import PadCells, quick_plane
 from tunnelsite.plans.limits import site_limits
 from tunnelsite.plans.place import PlacedHouse
 from tunnelsite.plans.site_limits import SiteLimits
+from tunnelsite.scan.data_checks import unseen_ground
 from tunnelsite.scan.doubts import SURFACE_LIKE
 from tunnelsite.scan.localise import frame_grid, localised
 from tunnelsite.scan.pitch_error import counted_error, stated_error
@@ -200,7 +201,17 @@ def standing(site: Site, placement: Placement, notes: Sequence[str] = (), frame:
     parcel = _parcel(known, place, placement, said)
     ground = known.ground.astype(np.float64) + known.datum_m
     files = [f"{item.name}: {note}" for item in (site.dem, site.parcels) for note in item.notes]
-    return Candidate(site, settings, known, ground, place, parcel, placement, (*known.doubts, *said, *files))
+    doubts = [*known.doubts, *_unseen(known, site.dem.name, house)]
+    return Candidate(site, settings, known, ground, place, parcel, placement, (*doubts, *said, *files))
+
+
+def _unseen(frame: Frame, dem_name: str, house: House) -> list[str]:
+    """Words where the model's cells are too wide to plan on and the frame does not say so."""
+    unseen = unseen_ground(frame, dem_name, [house])
+    if not unseen or any(text.startswith(unseen) for text in frame.doubts):
+        return []
+    said = "heights, slopes, cut and fill of this plan, and their intervals, are of ground drawn between the cells"
+    return [f"{unseen}: {said}. Level a grid on the pad before any of them is used"]
 
 
 def _grid(site: Site, settings: Settings) -> Grid:

@@ -48,6 +48,9 @@ class Study:
     feet: bool = False
 
 
+UNSEEN = "the elevation model's cells are too wide to show the ground under the pad: level it, or get a finer model."
+
+
 def studied(
     result: Result, rank: int, view: SunView | None, label: str = "", utc_offset_h: float | None = None
 ) -> Study:
@@ -61,9 +64,11 @@ def studied(
     missing: dict[str, str] = {}
     earth = chart = None
     try:
-        earth = _graded(result, rank)
+        earth = _graded(result, rank) if row["shows_ground"] else None
     except TunnelsiteError as problem:
         missing["grading"] = missing["drainage"] = str(problem)
+    if not row["shows_ground"]:
+        missing["grading"] = missing["drainage"] = UNSEEN
     if earth is not None and earth.no_water is not None:
         missing["drainage"] = str(earth.no_water)
     if view is None:

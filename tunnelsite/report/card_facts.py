@@ -114,7 +114,7 @@ def _judged(result: Result, choice: RankedPlacement, marks: SteadyMarks, row: Ma
     found = []
     for judge, counted, assessed in zip(result.judges, marks.counted.tolist(), marks.assessed, strict=True):
         value = float(scan.measures[judge.id][choice.item])
-        known = value if np.isfinite(value) else None
+        known = value if assessed and np.isfinite(value) else None
         share = 100 * judge.rubric.weight / total if total > 0 and result.settings.combine == "mean" else None
         unseen = unseen_words(judge.criterion, result.gaps)
         words = measure_words(judge.criterion, judge.rubric, known, row, feet=scan.house.feet, unseen=unseen)

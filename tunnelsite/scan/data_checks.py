@@ -30,14 +30,24 @@ def check_houses(site: Site, cell_m: float | None, houses: Sequence[House]) -> l
 
 def doubt_cells(frame: Frame, name: str, houses: Sequence[House]) -> None:
     """Let the frame say that its model cannot show how level the ground is. Arguments: frame; name of the file; houses wanted."""
-    blind = [house for house in houses if not shows_pitch(frame, house)]
-    if blind:
-        narrow = min(blind, key=lambda house: house.width_m)
+    unseen = unseen_ground(frame, name, houses)
+    if unseen:
         frame.doubts.append(
-            f"cells of {name} are {frame.dem_cell_m or frame.grid.cell_m:.3g} m and cannot show how level the ground under a house "
-            f"{_width(narrow)} wide is: pitch, crown and earthwork are not known and count half in every score. This answer tells which "
+            f"{unseen}: pitch, crown and earthwork are not known and count half in every score. This answer tells which "
             "land to look at, not where to build. Get a model with cells of 3 m or finer"
         )
+
+
+def unseen_ground(frame: Frame, name: str, houses: Sequence[House]) -> str:
+    """That a model's cells are too wide for some of the houses, in words; empty where they are not. Arguments: as `doubt_cells`."""
+    blind = [house for house in houses if not shows_pitch(frame, house)]
+    if not blind:
+        return ""
+    narrow = min(blind, key=lambda house: house.width_m)
+    return (
+        f"cells of {name} are {frame.dem_cell_m or frame.grid.cell_m:.3g} m and cannot show how level the ground under a house "
+        f"{_width(narrow)} wide is"
+    )
 
 
 def check_columns(features: Mapping[str, Features | None]) -> None:

@@ -194,18 +194,13 @@ def candidate_rows(result: Result) -> list[dict[str, Any]]:
 
 
 def measured_rows(result: Result) -> list[dict[str, Any]]:
-    """The same without what lies round them, see `surroundings`."""
+    """The same without what lies round them, see `surroundings`. What the elevation model cannot show is None."""
     of = np.array([choice.scan for choice in result.choices], np.int64)
     found = [_described(result, number, np.flatnonzero(of == number) + 1) for number in np.unique(of).tolist()]
     rows = sorted((row for part in found for row in part), key=lambda row: row["rank"])
     seen: dict[str, int] = {}
     for row in rows:
         seen[row["parcel"]] = row["rank_in_parcel"] = seen.get(row["parcel"], 0) + 1
-    return rows
-
-
-def table_rows(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
-    """The rows as they go into the table: what the elevation model cannot show is None."""
     return [row if row["shows_ground"] else row | dict.fromkeys(GROUND_COLUMNS) for row in rows]
 
 

@@ -14,7 +14,7 @@ from tunnelsite.core.table import INTEGER, REAL, TEXT, Heading, Places, Table, t
 from tunnelsite.scan import refine
 from tunnelsite.scan.engine import Scan
 from tunnelsite.scan.open_ground import why_nothing_fits
-from tunnelsite.screening.candidate_rows import CANDIDATE_COLUMNS, candidate_columns, table_rows
+from tunnelsite.screening.candidate_rows import CANDIDATE_COLUMNS, candidate_columns
 
 if TYPE_CHECKING:
     from tunnelsite.screening.result import Result
@@ -42,7 +42,7 @@ def candidates_table(result: Result) -> Table:
         "candidates",
         "Footprints where the house may stand, ranked",
         candidate_columns(result),
-        table_rows(result.rows),
+        result.rows,
         Places(_shapes(result, "house"), "Polygon", result.crs),
     )
 
