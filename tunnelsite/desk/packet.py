@@ -4,21 +4,20 @@ from __future__ import annotations
 
 import contextlib
 import glob
-import html
 import tomllib
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
-from datetime import datetime
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from tunnelsite.core import catalogue
-from tunnelsite.core.cautions import CAUTIONS
 from tunnelsite.core.errors import TunnelsiteError
 from tunnelsite.core.house import House
 from tunnelsite.core.placement import Placement
+from tunnelsite.core.plan_kind import PlanKind
 from tunnelsite.core.site import Site
 from tunnelsite.desk.held import held
+from tunnelsite.desk.packet_index import DATA, Written, of_plan, packet_index
 from tunnelsite.desk.page_words import message_of
 from tunnelsite.desk.project import FARM, Project, named_files
 from tunnelsite.desk.screening import KEPT
@@ -29,6 +28,10 @@ from tunnelsite.io.write.handover import write_handover
 from tunnelsite.io.write.outputs import make_folder
 from tunnelsite.io.write.staging import write_whole
 from tunnelsite.io.write.whole_folder import whole_folder
+from tunnelsite.plans.grading.grade import grade
+from tunnelsite.plans.plan import Plan
+from tunnelsite.plans.stakeout.plan import stake_out
+from tunnelsite.plans.stakeout.settings import StakeOutSettings
 from tunnelsite.report.candidate_study import Study
 from tunnelsite.report.checklists import checklists_page, known_of
 from tunnelsite.report.chosen import PinnedPlace, choice_at
@@ -40,17 +43,8 @@ from tunnelsite.settings.model import settings_from
 
 OPENED = "project"  # the folder of the packet that holds a project of its own
 MOST_DATA_BYTES = 200 << 20  # of a packet that is to be sent
-PLANS = ("sun_chart", "grade", "stake_out")  # those that a packet holds
+PLANS = ("sun_chart", "grade", "stake_out")  # those that a packet holds; stakes follow the grading plan before them
 Says = Callable[[float, str], None]
-
-
-@dataclass(frozen=True)
-class Written:
-    """One thing of the packet: title and file beside the index, or why it could not be made."""
-
-    title: str
-    file: str = ""
-    reason: str = ""
 
 
 def write_packet(project: Project, run: str, pins: Sequence[Mapping[str, Any]], name: str, says: Says) -> Path:
@@ -62,7 +56,7 @@ def write_packet(project: Project, run: str, pins: Sequence[Mapping[str, Any]], 
     target = project.packet / name
     with whole_folder(target) as part:
         pieces = list(_pieces(project, run, pins, (part, says)))
-        write_whole(part / "index.html", _index(project, pins, pieces), overwrite=False)
+        write_whole(part / "index.html", packet_index(project.folder.name, pins, pieces), overwrite=False)
     says(1.0, "the packet is written")
     return target
 
@@ -78,9 +72,10 @@ def _pieces(project: Project, run: str, pins: Sequence[Mapping[str, Any]], to: t
     steps = len(pins) * len(kinds) + 2
     for number, pin in enumerate(pins):
         place = placement_of(pin, result)
+        made: dict[str, Plan] = {}
         for step, kind in enumerate(kinds):
             says(0.1 + 0.6 * (number * len(kinds) + step) / steps, f"{kind.title.lower()} of {pin['letter']}")
-            yield from _plan(kind, site, place, (folder, pin["letter"]))
+            yield from _plan(kind, (site, place), made, (folder, pin["letter"]))
     passing = _passing(result, pins)
     says(0.75, "the page")
     yield from _pages(project, (result, site), passing, folder)
@@ -96,7 +91,7 @@ def _project(project: Project, run: str, folder: Path) -> Iterator[Written]:
     text = (project.runs / run / FARM).read_bytes()
     make_folder(folder / OPENED)
     write_whole(folder / OPENED / FARM, text, overwrite=False)
-    yield Written("The project: open this folder with the desk, or run its project file", f"{OPENED}/{FARM}")
+    yield Written("The project: open this folder with the desk, or run its project file", f"{OPENED}/{FARM}", part=DATA)
     left = MOST_DATA_BYTES
     for name in named_files(tomllib.loads(text.decode("utf-8"))):
         path = (project.folder / name).resolve()
@@ -129,23 +124,31 @@ def placement_of(pin: Mapping[str, Any], result: Result) -> Placement:
 
 
 def phone_page(site: Site, pin: Mapping[str, Any], result: Result) -> str:
-    """The stakes of a pin as a page for the phone. Errors: those of the plan."""
-    kind = next(kind for kind in catalogue.plans() if kind.id == "stake_out")
-    return str(kind(site, placement_of(pin, result)).documents["phone"])
+    """The stakes of a pin as a page for the phone, to the heights of its grading plan. Errors: those of the plan."""
+    place, made = placement_of(pin, result), {}
+    with contextlib.suppress(TunnelsiteError):
+        made = {"grade": grade(site, place)}
+    return str(stake_out(site, place, _following(made)).documents["phone"])
 
 
-def _plan(kind: Any, site: Site, place: Placement, to: tuple[Path, str]) -> Iterator[Written]:
+def _following(made: Mapping[str, Plan]) -> StakeOutSettings:
+    """Stakes to the heights of the grading plan, where there is one: two papers of one pad never differ."""
+    return StakeOutSettings(grading=made.get("grade"))
+
+
+def _plan(
+    kind: PlanKind, where: tuple[Site, Placement], made: dict[str, Plan], to: tuple[Path, str]
+) -> Iterator[Written]:
     folder, letter = to
-    title = f"{letter}: {kind.title}"
     try:
-        made = kind(site, place)
-        paths = made.write(folder / f"{letter}-{kind.id.replace('_', '-')}")
+        plan = made[kind.id] = kind(*where, _following(made) if kind.id == "stake_out" else None)
+        paths = plan.write(folder / f"{letter}-{kind.id.replace('_', '-')}")
     except TunnelsiteError as problem:
-        yield Written(title, reason=message_of(problem))
+        yield Written(f"{letter}: {kind.title}", reason=message_of(problem))
         return
     for what, path in paths.items():
         if path.suffix in (".svg", ".html", ".gpx", ".csv", ".pdf", ".gpkg", ".dxf"):
-            yield Written(f"{title}, {what.replace('_', ' ')}", str(path.relative_to(folder)))
+            yield of_plan(kind, letter, what, str(path.relative_to(folder)))
 
 
 def _passing(result: Result, pins: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
@@ -200,36 +203,8 @@ def _layers(result: Result, folder: Path) -> Iterator[Written]:
     if not result.choices:
         return
     result.write(folder / "options.gpkg")
-    yield Written("Places, pads and stakes (GeoPackage)", "options.gpkg")
+    yield Written("Places, pads and stakes (GeoPackage)", "options.gpkg", part=DATA)
     with contextlib.suppress(TunnelsiteError):
         written = write_handover(read_layers(str(folder / "options.gpkg")), folder, ["gpx"], {}, overwrite=False)
         for path in written:
-            yield Written("Places for a GPS receiver (GPX)", path.name)
-
-
-def _index(project: Project, pins: Sequence[Mapping[str, Any]], pieces: Sequence[Written]) -> str:
-    """The first page: what lies in the folder, in plain HTML that any browser opens."""
-
-    def text(words: str) -> str:
-        return html.escape(words, quote=True)
-
-    notes = "".join(f"<li>{_pin_line(pin, text)}</li>" for pin in pins)
-    files = "".join(f'<li><a href="{text(one.file)}">{text(one.title)}</a></li>' for one in pieces if one.file)
-    lacks = "".join(f"<li>{text(one.title)}: {text(one.reason)}</li>" for one in pieces if not one.file)
-    missing = f"<h2>Not in it</h2><ul>{lacks}</ul>" if lacks else ""
-    cautions = "".join(f"<li>{text(one)}</li>" for one in CAUTIONS)
-    return (
-        '<!doctype html><html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width">'
-        f"<title>{text(project.folder.name)}: places for a house</title>"
-        "<style>body{font:16px/1.5 system-ui,sans-serif;max-width:46rem;margin:2rem auto;padding:0 1rem;color:#1b1f24}"
-        "h1{font-size:1.5rem}li{margin:.3rem 0}span{color:#5b6570}</style></head><body>"
-        f"<h1>Places for a house: {text(project.folder.name)}</h1><p>Made {datetime.now():%d %B %Y, %H:%M}. This is a screening, "
-        f"not a survey.</p><h2>Places</h2><ul>{notes}</ul><h2>Files</h2><ul>{files}</ul>{missing}"
-        f"<h2>Before anything is dug</h2><ul>{cautions}</ul></body></html>\n"
-    )
-
-
-def _pin_line(pin: Mapping[str, Any], text: Callable[[str], str]) -> str:
-    place = pin["place"]
-    where = f"{place['lat']:.6f}, {place['lon']:.6f}; {text(place['house'])}, ridge {place['bearing_deg']:g}°"
-    return f"<b>{pin['letter']}</b> {text(pin['name'])} <span>{text(pin['note'])}</span> ({where})"
+            yield Written("Places for a GPS receiver (GPX)", path.name, part=DATA)
