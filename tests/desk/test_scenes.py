@@ -188,6 +188,8 @@ def test_first_option_stands_at_the_high_end_of_the_scores(desk: Shown) -> None:
 def test_house_is_tried_in_other_months(desk: Shown) -> None:
     page = desk.page
     page.click("#sun-chart")
+    page.wait_for_selector(".sun-chart")
+    assert page.locator(".sun-chart").bounding_box()["width"] >= 720  # of 1120 drawn: its words can be read
     page.click("#map-card summary")
     page.click("#hand-months-6")
     page.click("#hand-months-9")
@@ -245,10 +247,16 @@ def test_two_pins_and_their_packet(desk: Shown, served: Served) -> None:
         page.wait_for_selector("#dialog", state="hidden")
     page.click("#side-by-side")
     page.wait_for_selector(".differences td")
+    sides = page.eval_on_selector_all(".differences td", "cells => cells.map(cell => getComputedStyle(cell).textAlign)")
+    assert set(sides) == {"right"}  # the last column stood at the left of its own
+    box = "box => box.scrollWidth <= box.clientWidth"
+    assert page.eval_on_selector("#dialog .table-box", box)
     page.click("#dialog button:text-is('Close')")
     _open(desk, "hand_over")
     page.click("#write-packet")
     page.wait_for_selector(".open-packet", timeout=WAIT_MS)
+    packet, phone = (page.locator(what).first.bounding_box() for what in (".open-packet", ".show-on-phone"))
+    assert packet["y"] < phone["y"]  # what was asked for stands right below the button
     with page.expect_popup() as opened:
         page.click(".open-packet")
     opened.value.wait_for_load_state()

@@ -7,6 +7,7 @@ from tunnelsite.core.units import FOOT_M, INCH_M, feet_inches
 YARD3_M3 = (3 * FOOT_M) ** 3
 ACRE_M2 = 43_560 * FOOT_M**2
 HECTARE_M2 = 10_000.0
+LEAST_ACRES = 0.2  # two figures of less hide 400 square feet
 
 
 def _both(feet: bool, imperial: str, metric: str) -> str:
@@ -46,7 +47,7 @@ def land(value_m2: float, *, feet: bool) -> str:
 
 def _acres(value_m2: float) -> str:
     acres = _rounded(value_m2 / ACRE_M2, 2)
-    if value_m2 < 0.2 * ACRE_M2:  # two figures of a tenth of an acre hide 400 square feet
+    if value_m2 < LEAST_ACRES * ACRE_M2:
         return f"{value_m2 / FOOT_M**2:,.0f} sq ft"
     return f"{acres} acre{'' if acres == '1' else 's'}"
 

@@ -208,7 +208,8 @@ class Bench:
         """The sun chart of a place as SVG, with the crop months or others. Errors: as `hand`."""
         in_hand = self._ready()
         with one_thread():
-            place = Placement(lon, lat, bearing_deg, in_hand.house(house))
+            chosen = in_hand.house(house)
+            place = Placement(lon, lat, bearing_deg, chosen, f"House in the hand, {chosen.name}")
             light = in_hand.light.in_months(months) if months else in_hand.light
             return light.chart(place)
 

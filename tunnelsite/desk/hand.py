@@ -160,7 +160,7 @@ class InHand:
         if rule.passed is None:
             return NOT_KNOWN
         if rule.rule == "no_data":
-            return "heights are known under the whole pad" if rule.passed else "heights are missing under the pad"
+            return "known under all of it" if rule.passed else "missing, at least in part"
         value = rule.value
         if value is None:  # of a rule that says yes or no
             return "no sign of it" if rule.passed else "it looks so"

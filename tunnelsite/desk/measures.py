@@ -6,7 +6,7 @@ import math
 import re
 from dataclasses import dataclass
 
-from tunnelsite.core.amounts import ACRE_M2, YARD3_M3
+from tunnelsite.core.amounts import ACRE_M2, HECTARE_M2, LEAST_ACRES, YARD3_M3
 from tunnelsite.core.units import FOOT_M, INCH_M
 
 NOT_KNOWN = "not known"
@@ -61,8 +61,8 @@ class Units:
             return NOT_KNOWN
         if self.feet:
             acres = value_m2 / ACRE_M2
-            return f"{_two(acres)} acres" if acres >= 0.05 else f"{value_m2 / FOOT_M**2:,.0f} sq ft"
-        return f"{_two(value_m2 / 1e4)} ha" if value_m2 >= 1000 else f"{value_m2:,.0f} m²"
+            return f"{_two(acres)} acres" if acres >= LEAST_ACRES else f"{value_m2 / FOOT_M**2:,.0f} sq ft"
+        return f"{_two(value_m2 / 1e4)} ha" if value_m2 >= HECTARE_M2 else f"{value_m2:,.0f} m²"
 
     def volume(self, value_m3: float) -> str:
         """Earth: `5.5 cu yd`, `4.2 m³`."""

@@ -21,6 +21,6 @@ def plain(value: Any) -> Any:
 def plain_title(rule: str, titles: Mapping[str, str]) -> str:
     """A rule in words, a file by its name without its ending. Arguments: rule; titles of the criteria by id."""
     if rule == "no_data":
-        return "heights known under the pad"
+        return "heights under the pad"
     words = rule_words(rule, dict(titles))
     return os.path.splitext(words)[0].replace("_", " ") if rule.startswith("keep_out:") else words

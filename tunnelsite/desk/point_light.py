@@ -111,6 +111,8 @@ class PointLight:
         lon, lat = place.lon_deg, place.lat_deg
         frame = self.frame
         spot, middle = (Observer(*at, frame.datum_m) for at in ((lat, lon), (frame.lat_deg, frame.lon_deg)))
-        details = Details(place.title, eye_m=self.settings.light_height_m, days=HALF_YEAR, sun_of=middle)
+        details = Details(
+            place.title, eye_m=self.settings.light_height_m, days=HALF_YEAR, sun_of=middle, feet=place.house.feet
+        )
         horizon = self.horizon(lon, lat, np.arange(0.0, 360.0, CHART_DEG))
         return sun_chart_svg(horizon_chart(horizon, spot, Clock(), crop_period(self.settings.crop_months), details))

@@ -47,7 +47,8 @@ export function pitch(percent) {
 /** A volume of earth [m3]. */
 export function volume(cubicMetres) {
   if (!known(cubicMetres)) return NOT_KNOWN;
-  return feet() ? `${rounded(cubicMetres / CUBIC_YARD_M3, 0)} cu yd` : `${rounded(cubicMetres, 0)} m³`;
+  const amount = feet() ? cubicMetres / CUBIC_YARD_M3 : cubicMetres;
+  return `${rounded(amount, Math.abs(amount) < 99.95 ? 1 : 0)} ${feet() ? 'cu yd' : 'm³'}`;
 }
 
 /** An area [m2]: acres or square feet; hectares or square metres. */
@@ -55,10 +56,10 @@ export function area(squareMetres) {
   if (!known(squareMetres)) return NOT_KNOWN;
   if (feet()) {
     const acres = squareMetres / ACRE_M2;
-    if (acres >= 0.095) return `${rounded(acres, acres < 10 ? 1 : 0)} ${acres.toFixed(1) === '1.0' ? 'acre' : 'acres'}`;
+    if (acres >= 0.2) return `${rounded(acres, acres < 1 ? 2 : acres < 10 ? 1 : 0)} ${acres.toFixed(1) === '1.0' ? 'acre' : 'acres'}`;
     return `${rounded(squareMetres / FOOT_M ** 2, 0)} sq ft`;
   }
-  return squareMetres >= 1000 ? `${rounded(squareMetres / 1e4, 1)} ha` : `${rounded(squareMetres, 0)} m²`;
+  return squareMetres >= 1e4 ? `${rounded(squareMetres / 1e4, 1)} ha` : `${rounded(squareMetres, 0)} m²`;
 }
 
 /** A share 0..1 as per cent. */

@@ -22,8 +22,8 @@ export function handOverPart() {
     going && h('p', {}, h('progress', { value: packet.share ?? 0, max: 1, 'aria-label': 'Packet' }), ` ${packet.words}`),
     packet?.state === 'failed' && h('p', { class: 'broken', text: packet.problem?.words ?? packet.words }),
     packet?.state === 'cancelled' && h('p', { class: 'soft', text: 'Cancelled; nothing was left half written.' }),
-    pins.length > 0 && phonePart(pins, state.phone),
     (state?.packets ?? []).length > 0 && [h('h3', { text: 'Packets written' }), h('ul', { class: 'packets' }, state.packets.map(entry))],
+    pins.length > 0 && phonePart(pins, state.phone),
     h('p', { class: 'caution', text: 'Before anyone digs: have buried utilities located and marked, keep clear of overhead lines, confirm the pitch with a level, and ask the local authority about permits, setbacks, floodplain and wetland. Local codes rule.' }),
   ];
 }

@@ -73,12 +73,15 @@ function line(title, words, more = '') {
 
 const short = (words) => words.replace(' in. per 12 ft', ' in./12 ft');
 
+/** Earth [m3] and how deep or high it lies at most [m]; nothing is neither. */
+const moved = (cubicMetres, most, word) => (most ? `${volume(cubicMetres)}, ${word} ${depth(most)}` : volume(cubicMetres));
+
 function groundOf(hand) {
   const { pitch: slope, earth, water } = hand;
   return h('div', { class: 'strip-part ground-part', tabindex: '0', role: 'group', 'aria-label': 'Ground and water', 'data-keep': 'ground' }, h('h3', { text: 'Ground and water' }),
     h('dl', {},
       line('Pitch along', short(slope?.along_words || pitch(slope?.along_pct))), line('Pitch across', short(slope?.across_words || pitch(slope?.across_pct))),
-      line('Cut', `${volume(earth?.cut_m3)}, deepest ${depth(earth?.max_cut_m)}`), line('Fill', `${volume(earth?.fill_m3)}, deepest ${depth(earth?.max_fill_m)}`),
+      line('Cut', moved(earth?.cut_m3, earth?.max_cut_m, 'deepest')), line('Fill', moved(earth?.fill_m3, earth?.max_fill_m, 'highest')),
       line('Water', (water?.words ?? [NOT_KNOWN]).map((words) => h('span', { class: 'each', text: words })))));
 }
 
