@@ -14,7 +14,7 @@ from tunnelsite.core import amounts
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.house import House
 from tunnelsite.core.placement import Placement
-from tunnelsite.decisions.explain import PreparedGround, explain_at, explain_rank
+from tunnelsite.decisions.explain import PreparedGround, explain_at, explain_everywhere, explain_rank
 
 WEST, NORTH = 499_900.0, 4_700_100.0
 OFF = 0.75  # the placement explained is the one centred on the nearest cell
@@ -202,3 +202,16 @@ def test_explanations_agree_with_the_scan_on_a_farm_with_everything(seed):
             refused |= {check.rule.partition(":")[0] for check in told.broken}
             assert all(check.change for check in told.broken)
     assert {"boundary", "no_data"} <= refused
+
+
+def test_flags_stand_in_the_explanation(result) -> None:
+    """What keeps every rule may be doubtful all the same, as a place that may be a river's bed: a candidate is told as in its row, any
+    other place that passes as it would be; a place that a rule rejects has its rules."""
+    for rank, row in enumerate(result.rows, 1):
+        assert explain_rank(result, rank).flags == row["flags"]
+        found = explain_everywhere(result, row["lon"], row["lat"])
+        assert any(one.flags == row["flags"] and one.rank == rank for one in found)
+    assert result.rows[0]["flags"] and f"flags: {result.rows[0]['flags']}" in explain_rank(result, 1).words()
+    passing = next(one for one in explain_everywhere(result, *at(30.5, 60.5)) if one.score is not None)
+    assert passing.rank is None and passing.flags
+    assert not any(one.flags for one in explain_everywhere(result, *at(45, 35)))  # on the pond

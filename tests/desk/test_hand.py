@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 import shapely
 
-from tests.desk.fields import field_project, screened_field
+from tests.desk.fields import FARM, field_project, screened_field
+from tests.whole_run.files import plain_farm
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.layers import Features
 from tunnelsite.core.placement import Placement
@@ -22,9 +23,11 @@ from tunnelsite.desk.map_drawing import MapDrawing
 from tunnelsite.desk.measures import Units
 from tunnelsite.desk.packet import phone_page
 from tunnelsite.desk.pins_compared import pins_compared
+from tunnelsite.desk.project import Project
 from tunnelsite.desk.spot import Spots
 from tunnelsite.desk.tap import tapped
 from tunnelsite.io.read.site import site_from
+from tunnelsite.report.plain_words import plain_flags
 from tunnelsite.screening.surroundings import SURROUNDINGS_COLUMNS, surroundings
 
 SAME = (
@@ -55,6 +58,28 @@ def test_options_are_measured_as_the_screening_measured_them(farm) -> None:
         for name in SAME:
             wanted, got = row[name], found.row[name]
             assert (wanted is None and got is None) or got == pytest.approx(wanted, rel=1e-4, abs=1e-6), name
+
+
+def test_the_hand_is_told_what_not_to_miss(farm) -> None:
+    """As the report says it: a house on what may be a river's bed keeps every rule, and only a flag warns of it."""
+    _, result, in_hand = farm
+    row = result.rows[0]
+    told = in_hand.message(row["lon"], row["lat"], 90.0, result.scans[0].house.name)
+    assert row["flags"] and told["flags"] == plain_flags(row["flags"]).split("; ")
+
+
+def test_the_hand_is_told_of_a_bank_as_far_as_the_screening_looks(tmp_path) -> None:
+    """A river 130 m wide at the end of the data, its bank 4 m high: the piece round a house in it shows no bank."""
+    row, _ = np.mgrid[0:200, 0:160]
+    ground = np.where(row < 130, 125.0, 129.0 + 0.01 * row) + np.random.default_rng(3).normal(0, 0.02, row.shape)
+    plain_farm(tmp_path, ground.astype(np.float32))
+    (tmp_path / "farm.toml").write_text(FARM.replace("top = 3", "top = 99"), "utf-8")
+    result = screened_field(Project(tmp_path))
+    in_hand, wet = InHand(result, Units(True)), [row for row in result.rows if "river's bed" in row["flags"]]
+    assert min(row["lat"] for row in wet) + 60 / 111_000 < max(row["lat"] for row in wet), "some far from the bank"
+    for row in result.rows:
+        told = in_hand.message(row["lon"], row["lat"], 90.0, "20x48ft")
+        assert any("river's bed" in text for text in told["flags"]) == (row in wet)
 
 
 def test_house_that_keeps_every_rule_is_measured_before_any_search(farm) -> None:

@@ -19,10 +19,12 @@ from tunnelsite.scan.engine import Judge, Scan
 from tunnelsite.scan.firmness.other_weights import both_within, pitch_errors
 from tunnelsite.scan.firmness.verdict import Verdict
 from tunnelsite.scan.open_ground import Bar, bars
+from tunnelsite.scan.ranking import RankedPlacement
 from tunnelsite.scan.refine import placement
 from tunnelsite.scan.spot import Spot, cell_at, look_m, measured, spot_at
 from tunnelsite.scan.steady import SCORE_STEP
 from tunnelsite.scan.tight_ground import FIT_M
+from tunnelsite.screening.candidate_rows import measured_rows
 from tunnelsite.screening.result import Result
 from tunnelsite.settings.model import Settings, settings_from
 
@@ -98,7 +100,8 @@ def explain_rank(result: Result, rank: int) -> Explanation:
         raise UsageError(f"rank is {rank}", f"1 to {len(result.choices)}", "choose a candidate of this run")
     choice = result.choices[rank - 1]
     scan = result.scans[choice.scan]
-    return _explained(PreparedGround.of(result), Spot.of_scan(scan, scan.index[choice.item]))
+    found = _explained(PreparedGround.of(result), Spot.of_scan(scan, scan.index[choice.item]))
+    return replace(found, flags=_flags(result, choice))
 
 
 def check_degrees(lon: float, lat: float) -> None:
@@ -114,10 +117,19 @@ def explain_everywhere(result: Result, lon: float, lat: float) -> list[Explanati
     """
     check_degrees(lon, lat)
     prepared, found = PreparedGround.of(result), []
-    for scan in result.scans:
+    for number, scan in enumerate(result.scans):
         row, col, along_m, across_m = cell_at(scan.frame, lon, lat)
-        found.append(_explained(prepared, Spot.of_scan(scan, row * scan.frame.grid.cols + col, (along_m, across_m))))
+        spot = Spot.of_scan(scan, row * scan.frame.grid.cols + col, (along_m, across_m))
+        one, item = _explained(prepared, spot), _item_of(scan, spot.index)
+        if item is not None and one.score is not None:
+            one = replace(one, flags=_flags(result, RankedPlacement(number, item, one.score)))
+        found.append(one)
     return found
+
+
+def _flags(result: Result, choice: RankedPlacement) -> str:
+    """What a reader should not miss at a stored placement, a candidate or not."""
+    return str(measured_rows(replace(result, choices=[choice]))[0]["flags"])
 
 
 def explain_at(prepared: PreparedGround, place: Placement) -> Explanation:

@@ -99,7 +99,8 @@ class Explanation:
     candidate though no rule rejects it.
 
     `notes`: how the place was measured, where that is not as in a screening. `doubts`: what makes the heights doubtful. `left_out`:
-    criteria that could not be used, so that marks and ranks are of a ranking without them. `standing`: of a candidate.
+    criteria that could not be used, so that marks and ranks are of a ranking without them. `standing`: of a candidate. `flags`: what a
+    reader should not miss where no rule rejects the place.
     """
 
     house: str
@@ -117,6 +118,7 @@ class Explanation:
     doubts: tuple[str, ...] = ()
     left_out: tuple[str, ...] = ()
     standing: Standing | None = None
+    flags: str = ""
 
     @property
     def summary(self) -> dict[str, Any]:
@@ -154,6 +156,7 @@ class Explanation:
             lines.append(f"{unless}it would score {self.score_here:.1f} at this very place")
         feet = self.house.strip().endswith("ft")
         lines += [rule.line(feet=feet) for rule in self.rules]
+        lines += [f"flags: {self.flags}"] if self.flags else []
         return "\n".join([*lines, *(f"  note: {text}" for text in self.notes)])
 
     def _headline(self) -> str:

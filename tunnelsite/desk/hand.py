@@ -21,6 +21,7 @@ from tunnelsite.desk.point_light import PointLight
 from tunnelsite.desk.sheet import season_words
 from tunnelsite.desk.spot import Spots
 from tunnelsite.report.card_words import measure_words
+from tunnelsite.report.plain_words import plain_flags
 from tunnelsite.scan.steady import rooms_to_shift
 from tunnelsite.screening.not_assessed import unseen_words
 from tunnelsite.screening.result import Result
@@ -89,7 +90,7 @@ class InHand:
         }
         if self.tried_months:
             message["tried"] = {"months": self.tried_months, "words": season_words(self.tried_months)}
-        message["words"] = [f"Flags: {found.row['flags']}"] if found.row and found.row["flags"] else []
+        message["flags"] = plain_flags(found.row["flags"]).split("; ") if found.row and found.row["flags"] else []
         return message | {"took_ms": round(1000 * (time.perf_counter() - begun), 1)}
 
     def _pitch(self, found: MeasuredHouse, bearing: float) -> dict[str, Any]:

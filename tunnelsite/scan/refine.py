@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from tunnelsite.core import amounts
-from tunnelsite.core.banks import BANK_M, BANK_WITHIN_M, BED_SHARE
+from tunnelsite.core.banks import BANK_M, BANK_WITHIN_M, BED_SHARE, FREEBOARD_M, may_be_bed
 from tunnelsite.core.grid import true_bearing
 from tunnelsite.core.height_step import LOUD_STEP_M, step_words
 from tunnelsite.core.house import House, Pad
@@ -33,7 +33,6 @@ POOL_M = 0.3  # deeper ones are no longer the noise of the elevation model; comm
 DARK_SHARE = 0.6  # of the sun in the darkest crop month: none of the marks are left
 LOW_M = 2.5  # half way to no marks
 BUFFER_M = 35 * 0.3048  # no room for a buffer along the water [@riparian-buffer]
-FREEBOARD_M = 0.3048  # the margin that floors are kept above a flood [@freeboard]; less above the water itself is no margin at all
 WINDY = 1.3  # a warning below a third more pressure would stand on every rise; common practice, no source
 NIGHT_LUX = 1.0  # likely to disturb sensitive crops (derived; no agreed threshold)
 UNSURE_SE_PCT = 100 / 192 / 2  # a standard error of half the tolerance leaves the pitch undecided
@@ -277,8 +276,7 @@ def bed_words(scan: Scan, values: dict[str, Any], row: int, col: int) -> str:
     """Whether a place may lie in a river or on its flood plain, in words, empty where not: its height and distance from lines that
     gather water are not known or none, hardly any ground near is lower, and a bank stands over it. In lidar moving water looks like
     smooth, level ground."""
-    height, away = values.get("drainage_height_m"), values.get("drainage_distance_m")
-    if (height or 0.0) >= FREEBOARD_M or away or (away is None and height is not None):
+    if not may_be_bed(values.get("drainage_height_m"), values.get("drainage_distance_m")):
         return ""
     cell, ground = scan.frame.grid.cell_m, scan.frame.ground
     reach = int(BANK_WITHIN_M / cell)

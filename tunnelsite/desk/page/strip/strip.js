@@ -116,7 +116,9 @@ const STATES = { broken: ['✕', 'broken'], unknown: ['?', 'not known'], kept: [
 
 function rulesOf(hand) {
   const order = ['broken', 'unknown', 'kept'], rules = [...hand.rules].sort((a, b) => order.indexOf(a.state) - order.indexOf(b.state));
-  return h('div', { class: 'strip-part rules-part', tabindex: '0', role: 'group', 'aria-label': 'Rules', 'data-keep': 'rules' }, h('h3', { text: 'Rules' }),
+  return h('div', { class: 'strip-part rules-part', tabindex: '0', role: 'group', 'aria-label': 'Rules', 'data-keep': 'rules' },
+    hand.flags?.length > 0 && [h('h3', { text: 'Do not miss' }), h('ul', { class: 'flags' }, hand.flags.map((text) => h('li', { text: text[0].toUpperCase() + text.slice(1) })))],
+    h('h3', { text: 'Rules' }),
     h('ul', { class: 'rules' }, rules.map((rule) => h('li', { class: rule.state },
       h('span', { class: 'mark', 'aria-hidden': 'true', text: STATES[rule.state][0] }),
       h('span', {}, h('strong', { text: `${plain(rule.title)}: `, title: rule.title }), h('span', { class: 'state', text: STATES[rule.state][1] }), rule.words && `. ${rule.words[0].toUpperCase()}${rule.words.slice(1)}`, rule.state === 'broken' && rule.change && h('span', { class: 'why', text: ` ${rule.change}` }))))));
