@@ -20,7 +20,7 @@ SUMMARY = {
     "shift_m": 3.0, "doubts": [], "apart_m": 20.0, "options_wanted": 1, "relax": [], "compromises": [], "rejections": [WHY],
     "not_assessed": {"assessed_pct": 61.2, "gaps": ["wind (no wind direction was given)"]}, "candidates": [ROW], "drawn": [""] * 20, "per_parcel": None,
  "undecided": ["Sun is full marks for both options: it does not decide."],
-    "verdict": {"sentence": "Its lead is firm."},
+    "verdict": {"sentence": "Its lead is firm."}, "parcels_left_out": [],
 }  # fmt: skip
 
 
@@ -122,3 +122,34 @@ def test_a_note_on_every_bearing_stands_once() -> None:
         "raised",
         "bearing 80: other",
     ]
+
+
+def test_options_that_may_stand_on_a_river_are_named_though_no_sentence_tells_them() -> None:
+    bed = "pitch uncertain; may be a river's bed, open water or flood plain: a bank 5 m high stands over it"
+    rows = [ROW | {"rank": rank, "flags": bed if rank in (5, 7) else "pitch uncertain"} for rank in range(1, 8)]
+    lines = words_of(SUMMARY | {"candidates": rows, "options_wanted": 7}, False).splitlines()
+    assert "Options 5 and 7 may be a river's bed, open water or flood plain: look there before anything else." in lines
+    assert not any("may be a river" in line for line in words_of(SUMMARY, False).splitlines())
+
+
+def test_parcels_without_an_option_are_named() -> None:
+    """Whoever asks about each parcel learns that the others beat it, or that nothing passes there."""
+    left = [{"parcel": "Hill", "passed": 3, "best": 71.26}, {"parcel": "Pond", "passed": 0, "best": None}]
+    text = words_of(SUMMARY | {"parcels_left_out": left}, False)
+    assert "No option lies in Hill: its best place scores 71.3 (--per-parcel lists more parcels)." in text
+    assert "No option lies in Pond: no place passes every limit there (layer `rejections`)." in text
+    assert "more parcel" not in text.replace("lists more parcels", "")
+    many = words_of(SUMMARY | {"parcels_left_out": left * 4}, False)
+    assert many.count("No option lies in") == 5 and "Nor does one lie in 3 more parcels." in many
+
+
+@pytest.mark.parametrize(("se", "words"), [(0.007, "less than 0.1"), (0.049, "less than 0.1"), (0.05, "0.1")])
+def test_a_doubt_that_rounds_to_nothing_is_not_called_zero(se: float, words: str) -> None:
+    text = words_of(SUMMARY | {"candidates": [ROW | {"pitch_se_pct": se}]}, False)
+    assert f"falls 0.8 % (give or take {words}), " in text
+
+
+def test_a_month_that_keeps_all_its_sun_is_not_called_dark() -> None:
+    row = ROW | {"beam_share": 0.999, "beam_share_worst": 0.9964, "worst_month": 6}
+    text = words_of(SUMMARY | {"candidates": [row]}, False)
+    assert "100 % of the sun of the crop months" in text and "darkest" not in text

@@ -6,6 +6,7 @@ import argparse
 import os
 import time
 from collections.abc import Mapping, Sequence
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -150,6 +151,7 @@ def summary_of(result: Result, out: Path, seconds: float) -> dict[str, Any]:
     from tunnelsite.scan.firmness.verdict import verdict_record
     from tunnelsite.screening.candidate_rows import unknown_here
     from tunnelsite.screening.not_assessed import where_unknown
+    from tunnelsite.screening.parcels_left_out import parcels_left_out
     from tunnelsite.screening.run_table import DOUBT, VERDICT
 
     tables = result.tables
@@ -171,6 +173,7 @@ def summary_of(result: Result, out: Path, seconds: float) -> dict[str, Any]:
         "verdict": None if result.verdict is None else verdict_record(result.verdict),
         "drawn": [drawn_words(result, result.rank_shares, row["rank"]) for row in candidates],
         "undecided": undecided(result),
+        "parcels_left_out": [asdict(one) for one in parcels_left_out(result)],
         "not_assessed": {
             "assessed_pct": min(shares) if shares else None,
             "gaps": [

@@ -8,27 +8,18 @@ from collections.abc import Sequence
 from typing import Any
 
 from tunnelsite.core import amounts
+from tunnelsite.core.counting import listed
 from tunnelsite.core.units import FOOT_M, INCH_M
 
 MOST_REASONS = 40  # lines that a person still reads
 ALL_PCT = 99.5  # of the weight: told as 100
 SCARCE = 0.01  # of the placements tried: where fewer pass, the answer says which limits rejected most (ours)
+MOST_PARCELS = 5  # without an option: named
 IN_WORDS = 3  # options that get a sentence each
 ACRE_M2 = 43_560 * FOOT_M**2
 MONTHS = [
-    "January",
-    "February",
-    "March",
-    "April",
-    "May",
-    "June",
-    "July",
-    "August",
-    "September",
-    "October",
-    "November",
-    "December",
-]
+    "January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November", "December",
+]  # fmt: skip
 
 
 def words_of(summary: dict[str, Any], more: bool) -> str:
@@ -45,6 +36,8 @@ def words_of(summary: dict[str, Any], more: bool) -> str:
             "",
             summary["verdict"]["sentence"],
             *summary["undecided"],
+            *_ruled_out(found),
+            *_left_out(summary["parcels_left_out"]),
             *_fewer(summary),
         ]
     else:
@@ -138,7 +131,7 @@ def _ground(row: dict[str, Any], feet: bool) -> list[str]:
         return ["the elevation model's cells are too wide to show how the ground lies"]
     se = row["pitch_se_pct"]
     pitch = max(abs(row["pitch_along_pct"]), abs(row["pitch_across_pct"]))
-    doubt = "" if se is None else f" (give or take {se:.1f})"
+    doubt = "" if se is None else f" (give or take {se:.1f})" if se >= 0.05 else " (give or take less than 0.1)"
     return [f"falls {pitch:.1f} %{doubt}", _deepest(row["max_cut_m"], feet)]
 
 
@@ -157,10 +150,38 @@ def _light(row: dict[str, Any]) -> float | None:
 
 
 def _in_month(row: dict[str, Any]) -> str:
-    month = row.get("worst_month")
-    if month is None or row.get("beam_share_worst") is None:
+    month, share = row.get("worst_month"), row.get("beam_share_worst")
+    if month is None or share is None or 100 * share >= ALL_PCT:  # of every month then
         return " of the crop months"
     return f" in {MONTHS[int(month) - 1]}, its darkest crop month"
+
+
+def _ruled_out(rows: Sequence[dict[str, Any]]) -> list[str]:
+    """Options that may stand on what is no ground at all: none of the table's numbers shows that."""
+    found: dict[str, list[str]] = {}
+    for row in rows:
+        for text in str(row["flags"]).split("; "):
+            if text.startswith("may be "):
+                found.setdefault(text.partition(":")[0], []).append(str(row["rank"]))
+    return [
+        f"Option{'s' * (len(ranks) > 1)} {listed(ranks)} {words}: look there before anything else."
+        for words, ranks in found.items()
+    ]
+
+
+def _left_out(rows: Sequence[dict[str, Any]]) -> list[str]:
+    """Parcels without an option in the list."""
+    lines = [
+        f"No option lies in {row['parcel']}: "
+        + (
+            "no place passes every limit there (layer `rejections`)."
+            if row["best"] is None
+            else f"its best place scores {row['best']:.1f} (--per-parcel lists more parcels)."
+        )
+        for row in rows[:MOST_PARCELS]
+    ]
+    more = len(rows) - len(lines)
+    return lines + ([f"Nor does one lie in {more:,} more parcel{'s' * (more > 1)}."] if more > 0 else [])
 
 
 def _fewer(summary: dict[str, Any]) -> list[str]:
