@@ -8,6 +8,7 @@ import email.parser
 import email.policy
 import json
 import os
+import re
 import signal
 import socket
 import struct
@@ -133,6 +134,8 @@ def test_every_process_is_described_as_the_standard_says(client):
         valid("process", told)
         for link in told["links"]:
             assert link["type"] == "application/json" and link["href"].startswith(client.url)
+        for item in told["inputs"].values():  # a client's form shows the title alone beside its field
+            assert ": " not in item["title"]
     slope = catalogue.process("slope").description
     told = client.ask("/processes/slope").json
     assert told["inputs"]["as_unit"]["schema"] == slope.parameters[0].json_schema()  # said once, in the catalogue
@@ -315,6 +318,7 @@ def test_wrong_inputs_are_refused_before_a_job_is_accepted(client, name, asynchr
         words in said.json["detail"] and "Expected:" in said.json["detail"] and "Traceback" not in said.json["detail"]
     )
     assert "Location" not in said.headers and said.headers["Content-Type"] == "application/problem+json"
+    assert not re.search(r"[^.][.?][.]( |$)", said.json["detail"])
 
 
 def test_settings_are_checked_before_a_screening_is_accepted(client):

@@ -12,6 +12,7 @@ from urllib.parse import urlencode
 from werkzeug.datastructures import MultiDict
 
 from tunnelsite.core.describe import nearest
+from tunnelsite.core.errors import UsageError
 from tunnelsite.hosts.server.refusals import Refused
 from tunnelsite.hosts.server.store import Job
 
@@ -174,4 +175,4 @@ def _duration_s(job: Job, now: datetime) -> float:
 
 
 def _wrong(name: str, given: str, expected: str) -> Refused:
-    return Refused(400, f"the query parameter {name[:40]} is {given}. Expected: {expected}.")
+    return Refused(400, str(UsageError(f"the query parameter {name[:40]} is {given}", expected)))

@@ -45,7 +45,9 @@ class Input:
         elif self.kind == "services":
             each = _or_dataset(FEATURES_SCHEMA, datasets["features"])
             schema = {"type": "object", "additionalProperties": each}
-        return {"title": self.title, "schema": schema, "minOccurs": self.least, "maxOccurs": self.most}
+        title, _, text = self.title.partition(": ")  # the words of a setting are `Title: a sentence or two`
+        about = {"title": title} | ({"description": text} if text else {})
+        return about | {"schema": schema, "minOccurs": self.least, "maxOccurs": self.most}
 
 
 @dataclass(frozen=True)

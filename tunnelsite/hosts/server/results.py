@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from tunnelsite.core.describe import nearest
+from tunnelsite.core.errors import UsageError
 from tunnelsite.hosts.server.offers import JSON, Offer
 from tunnelsite.hosts.server.refusals import Refused
 
@@ -47,8 +48,13 @@ def requested_of(offer: Offer, outputs: Any, response: Any) -> RequestedOutputs:
         if name not in offer.outputs:
             raise Refused(
                 400,
-                f"{offer.id} has no output {str(name)[:60]!r}. Expected: one of {', '.join(offer.outputs)}. "
-                f"Fix: {nearest(str(name), offer.outputs)}.",
+                str(
+                    UsageError(
+                        f"{offer.id} has no output {str(name)[:60]!r}",
+                        f"one of {', '.join(offer.outputs)}",
+                        nearest(str(name), offer.outputs),
+                    )
+                ),
             )
         asked = asked if isinstance(asked, Mapping) else {}
         way = asked.get("transmissionMode", "value")

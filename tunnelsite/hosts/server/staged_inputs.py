@@ -13,6 +13,7 @@ from typing import Any
 import jsonschema
 
 from tunnelsite.core.describe import nearest
+from tunnelsite.core.errors import UsageError
 from tunnelsite.hosts.server.job_limits import Limits
 from tunnelsite.hosts.server.offers import Datasets, Input, Offer
 from tunnelsite.hosts.server.refusals import Refused
@@ -191,7 +192,7 @@ def _check(name: str, value: Any, schema: Mapping[str, Any]) -> None:
 
 
 def _wrong(given: str, expected: str, fix: str) -> Refused:
-    return Refused(400, f"{given}. Expected: {expected}. Fix: {fix}.")
+    return Refused(400, str(UsageError(given, expected, fix)))
 
 
 def _short(value: Any) -> str:
