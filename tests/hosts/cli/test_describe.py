@@ -27,6 +27,13 @@ def test_the_answer_is_json(capsys) -> None:
     assert found["program"] == "tunnelsite" and [tool["id"] for tool in found["tools"]] == list(TOOLS)
 
 
+def test_no_title_is_an_abbreviation_of_the_command_line() -> None:
+    """A planner met the fields `Dem`, `Out`, `Png`, `Csv` and `At` in the desktop GIS."""
+    titles = {one.title for tool in TOOLS.values() for one in tool.arguments}
+    assert not titles & {"Dem", "Out", "Png", "Csv", "Pdf", "At", "To", "Kept", "Sites", "Dem crs"}
+    assert {"Ground", "Screening", "Rank of the candidate", "Write to"} <= titles
+
+
 def test_every_process_and_every_command_of_files_is_there() -> None:
     assert {f"run_{process.description.id}" for process in catalogue.processes()} < TOOLS.keys()
     top = parser()

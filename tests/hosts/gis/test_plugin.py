@@ -51,10 +51,12 @@ refused, bad = tools["run_slope"].run({"input": sys.argv[2], "output": sys.argv[
 heard.stop = True
 stopped, ended = tools["run_slope"].run({"input": sys.argv[2], "output": sys.argv[4]}, context, heard)
 fields = {name: [field.type() for field in tool.parameterDefinitions()] for name, tool in tools.items()}
+titles = {name: [field.description() for field in tool.parameterDefinitions()] for name, tool in tools.items()}
 from tunnelsite_tools.tool import _load
 _load(sys.argv[5], context)
 layers = [details.name for details in context.layersToLoadOnCompletion().values()]
-print(json.dumps({"good": good, "bad": bad, "ended": ended, "fields": fields, "lines": heard.lines, "layers": layers}))
+print(json.dumps({"good": good, "bad": bad, "ended": ended, "fields": fields, "lines": heard.lines, "layers": layers,
+                  "titles": titles}))
 plugin.unload()
 """
 
@@ -108,4 +110,8 @@ def test_tools_in_the_toolbox(tmp_path: Path) -> None:
     assert any("slope" in line for line in found["lines"])
     assert {"screen", "grading", "report", "run_slope"} <= found["fields"].keys()
     assert found["fields"]["screen"].count("raster") == 3 and "point" in found["fields"]["explain"]
-    assert sorted(found["layers"]) == ["candidates", "pads", "stakes"]  # neither tables nor a layer without features
+    shown = [
+        f"{sites.stem}: {layer}" for layer in ("candidates", "pads", "stakes")
+    ]  # two plans have layers of one name
+    assert sorted(found["layers"]) == shown  # neither tables nor a layer without features
+    assert found["titles"]["grading"][:2] == ["Screening", "Rank of the candidate"]  # what a plan is usually made of

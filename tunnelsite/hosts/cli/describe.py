@@ -48,6 +48,26 @@ ENDINGS = {
     "cost": ".csv",
 }  # of --out; all others write a GeoPackage
 READ = {"SITES": "sites", "KEPT": "kept", "DEM": "raster", "PARCELS": "features"}
+# What a form calls an argument that is no setting, where the name of its option says too little without the command line.
+TITLES = {
+    "again": "Screening to repeat",
+    "at": "Place",
+    "csv": "Tables",
+    "dem": "Ground",
+    "dem_crs": "Coordinate system",
+    "first": "Screening",
+    "kept": "Kept run",
+    "out": "Write to",
+    "pdf": "PDF",
+    "png": "Picture as PNG",
+    "project": "Project file",
+    "rank": "Rank of the candidate",
+    "ranks": "Ranks of the candidates",
+    "run": "Kept run",
+    "second": "Another screening",
+    "sites": "Screening",
+    "to": "Folder to write to",
+}
 
 
 @dataclass(frozen=True)
@@ -137,7 +157,8 @@ def _arguments(command: str, options: argparse.ArgumentParser) -> Iterator[Argum
 
 def _argument(command: str, item: argparse.Action, field: Field | None, section: str) -> Argument:
     kind, facts = _kind(command, item, field)
-    title = field.words.title if field is not None else item.dest.replace("_", " ").capitalize()
+    plain = TITLES.get(item.dest, item.dest.replace("_", " ").capitalize())
+    title = field.words.title if field is not None else plain
     default = (
         field.default_words
         if field is not None

@@ -22,6 +22,7 @@ FIRST = {
     "setback", "clearance", "sites", "rank", "at", "kept", "first", "second", "ranks", "input", "output", "layer", "out", "to",
     "project", "grading", "houses", "formats",
 }  # fmt: skip
+CHOICE = ("sites", "rank", "ranks")  # a candidate of a screening
 OURS = {"json", "quiet", "verbose", "overwrite", "dry_run"}  # settled here, not asked
 BETWEEN = "!!::!!"  # the parts of a line on a layer of a file
 LONG_LAT = QgsCoordinateReferenceSystem("EPSG:4326")
@@ -33,7 +34,10 @@ class Tool(QgsProcessingAlgorithm):
     def __init__(self, about):
         super().__init__()
         self.about = about
-        self.asked = [one for one in about["arguments"] if one["name"] not in OURS]
+        asked = [one for one in about["arguments"] if one["name"] not in OURS]
+        self.asked = sorted(
+            asked, key=lambda one: one["name"] not in CHOICE
+        )  # what a plan is usually made of comes first
         self.known = {one["name"] for one in about["arguments"]}
 
     def createInstance(self):
@@ -135,5 +139,6 @@ def _load(path, context):
         _, name, count, kind = line.split(BETWEEN)[:4]
         if kind not in ("None", "NoGeometry") and count != "0":
             uri = f"{path}|layername={name}"
-            details = QgsProcessingContext.LayerDetails(name, context.project(), name)
+            shown = f"{Path(path).stem}: {name}"  # two plans have layers of one name
+            details = QgsProcessingContext.LayerDetails(shown, context.project(), name)
             context.addLayerToLoadOnCompletion(uri, details)
