@@ -21,6 +21,7 @@ from tunnelsite.screening.python_call import houses_asked, settings_asked, with_
 from tunnelsite.screening.rescoring import Measures
 from tunnelsite.screening.result import Result, judged
 from tunnelsite.screening.run_cost import refuse_shortage
+from tunnelsite.screening.steep_ground import steep_gaps
 from tunnelsite.settings.model import Settings, settings_from
 
 
@@ -70,7 +71,8 @@ def screen(
     for frame in frames.values():
         doubt_cells(frame, site.dem.name, wanted)
         frame.notes += [*told, *skipped]
-    result = judged(site, Measures(settings, scans, judges), gaps(site, settings, judges, skipped.append))
+    unseen = [*gaps(site, settings, judges, skipped.append), *steep_gaps(scans[0].frame)]
+    result = judged(site, Measures(settings, scans, judges), unseen)
     return replace(result, left_out=skipped)
 
 
