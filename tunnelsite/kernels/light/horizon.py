@@ -149,7 +149,7 @@ def horizon_tangent(
     is 0: looking down into a valley or off the edge of the data hides no sun that stands above the
     horizontal.
     Errors: ValueError on shapes, cell size or azimuth.
-    Source: the surface is the wireframe defined in `horizon_rays`. The result is exact on it within 41 row steps
+    Source: the surface is the wireframe defined in `horizon_rays`. The result is exact on it within 49 row steps
     (NEAR_STEPS, less a block of rows) and, beyond, on the two scan lines on either side of the cell's ray,
     interpolated (see `horizon_scan`).
     """

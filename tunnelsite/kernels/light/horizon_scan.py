@@ -32,7 +32,7 @@ from tunnelsite.kernels.light.horizon_skyline import (
 from tunnelsite.kernels.options import BARE, INNER
 from tunnelsite.kernels.shared import fast_shared
 
-NEAR_STEPS = 56  # most row steps marched exactly from a cell; at least BLOCK - 1 fewer
+NEAR_STEPS = 64  # most row steps marched exactly from a cell; at least BLOCK - 1 fewer
 CROWDED = 0.3  # part of the near march from which on it costs less to march all
 LANES = 4  # tables that are looked up at a time
 STRIP = 960  # most scan lines that a thread handles together: a thread holds as many skylines; the results do not depend on it
