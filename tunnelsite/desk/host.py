@@ -258,6 +258,7 @@ class Desk:
     async def state(self) -> State:
         """Everything the sheet shows."""
         project, view = self.project, self.looked.get("view")
+        told = answer_lines(self.answer, self.stale, self.pins(), packet_entries(project))
         return State(
             version=self.version,
             folder=str(project.folder),
@@ -266,9 +267,7 @@ class Desk:
             units=project.units,
             hemisphere="south" if self.looked.get("south") else "north",
             view=None if view is None else View(**view),
-            headings=headings(
-                project, self.looked, answer_lines(self.answer, self.stale, self.pins(), packet_entries(project))
-            ),
+            headings=headings(project, self.looked, told, self.drawing.kinds),
             questions=questions(self.looked),
             model=self.model,
             run=self.runner.status,

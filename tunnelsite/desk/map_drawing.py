@@ -55,6 +55,11 @@ class MapDrawing:
         """All of it as GeoJSON."""
         return {"version": self.version, "type": "FeatureCollection", "features": list(self._features.values())}
 
+    @property
+    def kinds(self) -> set[str]:
+        """What kinds of things were drawn."""
+        return {str(one["properties"]["what"]) for one in self._features.values()}
+
     def put(self, name: str, given: dict[str, Any]) -> int:
         """Add or change a feature. Return: the new version. Errors: UsageError for what cannot be drawn; OutputFailed."""
         if len(self._features) >= MOST_FEATURES and name not in self._features:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import Any, Literal
 
 from tunnelsite.core.errors import UsageError
@@ -10,21 +10,28 @@ from tunnelsite.core.units import MONTHS
 from tunnelsite.desk.messages import AnswerChoice, PacketEntry, Pin, Question, SheetHeading
 from tunnelsite.desk.page_words import message_of
 from tunnelsite.desk.project import Project
+from tunnelsite.io.read.drawn import BUILDING, KEEP_OUT, LAMP, ROAD, SERVICE, TREE, TREE_LINE, WALL
 from tunnelsite.settings.model import crop_period
 
 SURROUNDINGS = ("surface", "obstacles", "structures", "keep_out", "service", "soils", "lamps", "wind")
+# What stands for a file of surroundings when it is drawn; a field is none of them.
+DRAWN_AS = {TREE: "obstacles", TREE_LINE: "obstacles", WALL: "obstacles", BUILDING: "structures", KEEP_OUT: "keep_out",
+            SERVICE: "service", ROAD: "service", LAMP: "lamps"}  # fmt: skip
 UNITS = (("ft", "feet"), ("us-ft", "US survey feet"), ("m", "metres"), ("dm", "decimetres"), ("cm", "centimetres"))
 QUESTIONS = ("elevation_unit", "far_elevation_unit")
 WHY_UNIT = "A pitch, a cut and the water's way are wrong by a factor of three if feet are taken for metres."
 
 
-def headings(project: Project, looked: Mapping[str, Any], found: Mapping[str, Any]) -> list[SheetHeading]:
-    """The sheet's headings. Arguments: project; looked, what reading the data gave; found, what the answer on the map says."""
+def headings(
+    project: Project, looked: Mapping[str, Any], found: Mapping[str, Any], drawn: Collection[str]
+) -> list[SheetHeading]:
+    """The sheet's headings. Arguments: project; looked, what reading the data gave; found, what the answer on the map says; drawn, what
+    kinds of things were drawn."""
     try:
         raw = project.raw()
     except UsageError as problem:
         return [SheetHeading(id="ground", title="Ground", line=message_of(problem), state="doubt")]
-    return [_ground(raw, looked), _surroundings(raw), _house(raw), *_answer(found)]
+    return [_ground(raw, looked), _surroundings(raw, drawn), _house(raw), *_answer(found)]
 
 
 def _ground(raw: Mapping[str, Any], looked: Mapping[str, Any]) -> SheetHeading:
@@ -41,17 +48,17 @@ def _ground(raw: Mapping[str, Any], looked: Mapping[str, Any]) -> SheetHeading:
     return SheetHeading(id="ground", title="Ground", line=line, state=state)
 
 
-def _surroundings(raw: Mapping[str, Any]) -> SheetHeading:
+def _surroundings(raw: Mapping[str, Any], drawn: Collection[str]) -> SheetHeading:
     given = [name for name in SURROUNDINGS if raw.get(name) or (name == "wind" and raw.get("wind_from") is not None)]
-    if raw.get("drawn"):
-        given.append("drawn")
-    missing = [name for name in SURROUNDINGS if name not in given]
+    by_hand = sorted({DRAWN_AS[what] for what in drawn if what in DRAWN_AS} - set(given), key=SURROUNDINGS.index)
+    missing = [name for name in SURROUNDINGS if name not in given and name not in by_hand]
     said = {"keep_out": "keep-outs", "service": "services", "surface": "what stands on the ground", "obstacles": "trees",
-            "structures": "buildings", "drawn": "what you drew"}  # fmt: skip
-    line = ", ".join(said.get(name, name) for name in given) or "nothing given yet"
+            "structures": "buildings"}  # fmt: skip
+    told = [said.get(name, name) for name in given] + [f"{said.get(name, name)} (drawn)" for name in by_hand]
+    line = ", ".join(told) or "nothing given yet"
     if missing:
         line += "; not given: " + ", ".join(said.get(name, name) for name in missing)
-    return SheetHeading(id="surroundings", title="Surroundings", line=line, state="ok" if given else "empty")
+    return SheetHeading(id="surroundings", title="Surroundings", line=line, state="ok" if told else "empty")
 
 
 def _house(raw: Mapping[str, Any]) -> SheetHeading:
