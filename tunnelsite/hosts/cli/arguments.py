@@ -59,8 +59,14 @@ def _unknown(parser: argparse.ArgumentParser, name: str | None, word: str, words
     return UsageError(
         f"{word!r} is no option of `{command}`",
         f"what `{command} --help` lists",
-        _elsewhere(parser, option) or nearest(option, words.values()),
+        _other_number(option, words) or _elsewhere(parser, option) or nearest(option, words.values()),
     )
+
+
+def _other_number(option: str, words: Mapping[str, str]) -> str | None:
+    """What to do about `--rank` where the command has `--ranks`, or the other way round; None where it has neither."""
+    found = [word for word in words.values() if word.removesuffix("s") == option.removesuffix("s")]
+    return f"write {found[0]}" if found else None
 
 
 def _renamed(parser: argparse.ArgumentParser, name: str | None) -> Mapping[str, str]:
