@@ -167,9 +167,8 @@ def _explained(prepared: PreparedGround, spot: Spot) -> Explanation:
     inside = np.flatnonzero(shapely.intersects_xy(frame.parcels, *spot.centre))
     home = int(inside[0]) if len(inside) else None
     barred = prepared.barred.get(id(frame)) or bars(frame, settings.clearance_m)
-    checks, here = criterion_checks(
-        prepared.judges, measured(spot, prepared.judges, settings.pad_pitch), settings.combine, feet=spot.house.feet
-    )
+    found_here, gaps = measured(spot, prepared.judges, settings.pad_pitch), () if result is None else tuple(result.gaps)
+    checks, here = criterion_checks(prepared.judges, found_here, settings.combine, feet=spot.house.feet, gaps=gaps)
     rules = (*ground_checks(spot, home, settings.setback_m, barred), heights_check(spot, settings.pad_pitch), *checks)
     name = None if home is None else frame.parcel_names[home]
     scan = _scan_of(prepared, spot)

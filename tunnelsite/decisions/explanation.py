@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from tunnelsite.core import amounts
 from tunnelsite.core.notebook import notebook_frames
 from tunnelsite.core.ridge_words import ridge_words
+from tunnelsite.decisions.criterion_words import inside
 from tunnelsite.scan.firmness.verdict import Verdict, share_words, verdict_record
 
 if TYPE_CHECKING:
@@ -28,7 +29,8 @@ class RuleCheck:
 
     Attributes: rule; title; unit; value (None = not assessed); limit (None = never rejects); passed (None = not
     assessed); marks 0..1; weight; points, what it adds to the score; could_gain, points more with full marks; change,
-    what would have to change for it to pass ("" where it passes); words, the value in words where its number says little.
+    what would have to change for it to pass ("" where it passes); words, what the value means; limit_words, the limit where its number
+    says little.
     """
 
     rule: str
@@ -43,16 +45,20 @@ class RuleCheck:
     could_gain: float | None = None
     change: str = ""
     words: str = ""
+    limit_words: str = ""
 
     def line(self, *, feet: bool) -> str:
         """The rule at the place as one line of text. Arguments: feet, whether feet come first."""
         state = "unknown" if self.value is None else "REJECTS" if self.passed is False else "ok"
-        value = self.words or (
+        value = inside(self.words) or (
             "not assessed" if self.value is None else amounts.measured(self.value, self.unit, feet=feet)
         )
         parts = [f"  {state:8} {self.title}: {value}"]
-        if self.limit and not self.words:  # 0 = may not be touched
-            parts.append(f" (limit {amounts.measured(self.limit, self.unit, feet=feet)})")
+        limit = self.limit_words or (
+            amounts.measured(self.limit, self.unit, feet=feet) if self.limit and self.unit not in ("", "1") else ""
+        )
+        if limit:  # 0 = may not be touched
+            parts.append(f" (limit {limit})")
         if self.points is not None and self.weight > 0:
             parts.append(f"; {self.points:.1f} points")
             if self.could_gain is not None and self.could_gain >= 0.05:

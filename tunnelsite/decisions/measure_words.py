@@ -14,7 +14,7 @@ LABELS = {
     "fill_m3": "earth to fill",
     "max_cut_m": "deepest cut",
     "max_fill_m": "highest fill",
-    "upslope_m2": "land that drains through",
+    "upslope_m2": "land that feeds the largest run of water",
     "ponding_m": "standing water",
     "beam_share": "sun of the crop months",
     "beam_share_worst": "sun of the darkest month",
@@ -26,12 +26,12 @@ LABELS = {
     "room_m": "room to shift",
     "assessed_pct": "weight assessed",
     "wind_shelter": "shelter from the wind",
-    "topographic_factor": "wind over hilltops",
-    "cold_pool_m": "cold-air pool",
-    "valley_depth_m": "below the land round it",
+    "topographic_factor": "wind pressure, times that of open ground",
+    "cold_pool_m": "depth of the cold-air pool",
+    "valley_depth_m": "against the land round it",
     "night_lux": "night light",
     "clearance_m": "nearest structure",
-    "water_head_m": "water source above it",
+    "water_head_m": "water source, against the floor",
     "way_in_m": "way in, straight",
     "way_in_pct": "slope of the way in",
     "way_in_steepest_pct": "its steepest stretch",
@@ -39,8 +39,10 @@ LABELS = {
     "beside_free_m": "free ground beside",
     "end_free_m": "free ground at the end",
     "upwind_m": "what stands upwind",
-    "upwind_heights": "the same in its heights",
+    "upwind_heights": "the same in its own heights",
 }
+BOTH_WAYS = {"valley_depth_m": ("lower", "higher"), "water_head_m": ("higher", "lower")}  # above 0, below 0
+NONE_UPWIND = 29.95  # heights: the measure ends at 30
 SUFFIXES = {"_m": "m", "_m2": "m2", "_m3": "m3", "_pct": "%", "_lux": "lx"}
 
 
@@ -57,6 +59,10 @@ def words(name: str, value: float | None, *, feet: bool) -> str:
         return "-"
     if name == "worst_month":
         return MONTHS[int(value) - 1].capitalize()
+    if name in BOTH_WAYS:
+        return f"{amounts.measured(abs(value), 'm', feet=feet)} {BOTH_WAYS[name][value < 0]}"
+    if name == "upwind_heights" and value >= NONE_UPWIND:
+        return "none near"
     known = CANDIDATE_COLUMNS.get(name)
     unit = known.unit if known is not None else next((SUFFIXES[end] for end in SUFFIXES if name.endswith(end)), None)
     return amounts.measured(value, unit, feet=feet)

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from functools import partial
 
 import numpy as np
 import shapely
 
 from tunnelsite.core import amounts
+from tunnelsite.core.amounts import yes_or_no
+from tunnelsite.decisions.criterion_words import value_words
 from tunnelsite.decisions.explanation import RuleCheck
 from tunnelsite.kernels.one_thread import one_thread
 from tunnelsite.scan.combine import combined, filled_marks
@@ -16,6 +19,7 @@ from tunnelsite.scan.open_ground import Bar
 from tunnelsite.scan.refine import shrunk, too_near
 from tunnelsite.scan.spot import Measured, Spot
 from tunnelsite.scan.tight_ground import FIT_M
+from tunnelsite.screening.not_assessed import Gap, unseen_words
 
 
 def ground_checks(spot: Spot, parcel: int | None, setback_m: float, barred: Sequence[Bar]) -> list[RuleCheck]:
@@ -68,21 +72,24 @@ def heights_check(spot: Spot, pad_pitch: float) -> RuleCheck:
         1.0,
         known,
         change=change,
-        words=amounts.yes_or_no(known),
+        words=yes_or_no(known),
     )
 
 
 def criterion_checks(
-    judges: Sequence[Judge], found: Mapping[str, Measured], combine: str, *, feet: bool
+    judges: Sequence[Judge], found: Mapping[str, Measured], combine: str, *, feet: bool, gaps: Sequence[Gap] = ()
 ) -> tuple[list[RuleCheck], float | None]:
-    """A check per criterion, and the score; points are shares of the score, so they are given for the weighted mean only."""
+    """A check per criterion, and the score; points are shares of the score, so they are given for the weighted mean only.
+
+    Arguments: judges; found, by criterion; combine; feet, whether they come first; gaps, what the run could not look at.
+    """
     weighted = [j for j in judges if j.rubric.weight > 0]
     some = any(not np.isnan(found[j.id].mark) for j in weighted)
     total = sum(j.rubric.weight for j in weighted)
     checks, score = [], 0.0
     for j in judges:
         share = 100 * j.rubric.weight / total if some and combine == "mean" else None
-        checks.append(_criterion_check(j, found[j.id], share, feet))
+        checks.append(_criterion_check(j, found[j.id], share, feet, unseen_words(j.criterion, gaps)))
         score += checks[-1].points or 0.0
     if combine != "mean":
         weights = np.array([j.rubric.weight for j in judges])
@@ -91,8 +98,9 @@ def criterion_checks(
     return checks, score if some else None
 
 
-def _criterion_check(judge: Judge, found: Measured, share: float | None, feet: bool) -> RuleCheck:
-    """One criterion. Arguments: share, points of the score that full marks would give; None = not known; feet, whether they come first."""
+def _criterion_check(judge: Judge, found: Measured, share: float | None, feet: bool, unseen: str) -> RuleCheck:
+    """One criterion. Arguments: share, points of the score that full marks would give; None = not known; feet, whether they come first;
+    unseen, what it could not look at."""
     value, known, rubric = found.measure, not np.isnan(found.mark), judge.rubric
     # in single precision, as in the scan: what it kept at its very limit is not rejected here
     passed = (
@@ -101,14 +109,13 @@ def _criterion_check(judge: Judge, found: Measured, share: float | None, feet: b
         else not bool(rubric.beyond(np.array(value, np.float32)))
     )
     points = None if share is None else share * float(filled_marks(np.array(found.mark)))
-    about, way = judge.criterion.description, "at least" if rubric.rises else "at most"
-    said, tell = (rubric.limit, value if known else None), judge.criterion.words
-    limit, now = (None if one is None else amounts.measured(one, about.unit, feet=feet) for one in said)
-    if tell is not None:
-        limit, now = (None if one is None else tell(one) for one in said)
+    about, way, tell = judge.criterion.description, "at least" if rubric.rises else "at most", judge.criterion.words
+    tell = tell or partial(amounts.measured, unit=about.unit, feet=feet)
+    limit, now = (None if one is None else tell(one) for one in (rubric.limit, value if known else None))
     need = f"{way} {limit}, now {now}" if passed is False and limit != now else ""
+    words = value_words(judge.criterion, value, {}, feet=feet, unseen=unseen) if known else ""
     return RuleCheck(
         judge.id, about.title, about.unit, value if known else None, rubric.limit, passed, found.mark if known else None,
-        rubric.weight, points, None if share is None or points is None else share - points, need,
-        tell(value) if tell is not None and known else "",
+        rubric.weight, points, None if share is None or points is None else share - points, need, words,
+        "" if limit is None or judge.criterion.words is yes_or_no else limit,
     )  # fmt: skip

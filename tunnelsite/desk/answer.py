@@ -11,11 +11,11 @@ import numpy as np
 from tunnelsite.core.amounts import in_unit
 from tunnelsite.core.cautions import CAUTIONS
 from tunnelsite.core.table import Table
+from tunnelsite.decisions.criterion_words import criterion_words
 from tunnelsite.desk.measures import Units
 from tunnelsite.desk.outline import house_outline
 from tunnelsite.desk.page_words import on_the_page
 from tunnelsite.desk.plain import plain, plain_title
-from tunnelsite.report.card_words import measure_words
 from tunnelsite.scan import refine
 from tunnelsite.scan.firmness.drawn_words import drawn_words
 from tunnelsite.scan.firmness.ties import undecided
@@ -85,7 +85,7 @@ def _option(result: Result, row: Mapping[str, Any], units: Units, breaks: str = 
     scan = result.scans[choice.scan]
     _, _, along, across = refine.placement(scan, choice.item)
     words = [
-        measure_words(judge.criterion, judge.rubric, _known(scan.measures[judge.id][choice.item]), row, feet=units.feet,
+        criterion_words(judge.criterion, judge.rubric, _known(scan.measures[judge.id][choice.item]), row, feet=units.feet,
                       unseen=unseen_words(judge.criterion, result.gaps))
         for name in IN_WORDS
         for judge in result.judges

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from tunnelsite.core.house import House
+from tunnelsite.decisions.criterion_words import criterion_words
 from tunnelsite.decisions.explain import PreparedGround
 from tunnelsite.decisions.explanation import RuleCheck
 from tunnelsite.desk.hand_measures import MeasuredHouse, measured
@@ -20,7 +21,6 @@ from tunnelsite.desk.plain import plain, plain_title
 from tunnelsite.desk.point_light import PointLight
 from tunnelsite.desk.sheet import season_words
 from tunnelsite.desk.spot import Spots
-from tunnelsite.report.card_words import measure_words
 from tunnelsite.report.plain_words import plain_flags
 from tunnelsite.scan.steady import rooms_to_shift
 from tunnelsite.screening.not_assessed import unseen_words
@@ -237,7 +237,7 @@ class InHand:
             words = rule.title + ": not assessed"
             if found.row is not None:
                 unseen = unseen_words(judge.criterion, self.result.gaps)
-                words = measure_words(
+                words = criterion_words(
                     judge.criterion, judge.rubric, rule.value, found.row, feet=self.units.feet, unseen=unseen
                 )
             told.append({"id": rule.rule, "title": rule.title, "words": words, "marks": plain(rule.marks), "weight": rule.weight,

@@ -6,6 +6,7 @@ from typing import Any
 
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.placement import Placement
+from tunnelsite.decisions.criterion_words import inside
 from tunnelsite.decisions.explain import explain_at, explain_rank
 from tunnelsite.decisions.explanation import Explanation, RuleCheck
 from tunnelsite.desk.hand import InHand
@@ -110,10 +111,9 @@ def _losses(in_hand: InHand, found: Explanation) -> list[dict[str, Any]]:
             continue
         lost = (best[rule.rule] - rule.points) if rule.rule in best else (rule.could_gain or 0.0)
         if lost >= LEAST_LOSS:
-            said = f"{rule.title} costs {lost:.1f} points"
-            if rule.value is not None:
-                said += f" ({in_hand.amount(rule.value, rule.unit)})"
-            told.append({"id": rule.rule, "title": rule.title, "points": lost, "words": said + "."})
+            why = f": {inside(rule.words)}" if rule.words else ""
+            words = f"{rule.title} costs {lost:.1f} points{why}."
+            told.append({"id": rule.rule, "title": rule.title, "points": lost, "words": words})
     return sorted(told, key=lambda one: -one["points"])[:MOST_LOSSES]
 
 

@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 
 from tunnelsite.core.grid import transformer
-from tunnelsite.report.card_words import measure_words
+from tunnelsite.decisions.criterion_words import criterion_words
 from tunnelsite.report.chosen import PageOption
 from tunnelsite.report.plain_words import file_words
 from tunnelsite.scan.firmness.other_weights import candidates_over_shifts
@@ -117,7 +117,7 @@ def _judged(result: Result, choice: RankedPlacement, marks: SteadyMarks, row: Ma
         known = value if assessed and np.isfinite(value) else None
         share = 100 * judge.rubric.weight / total if total > 0 and result.settings.combine == "mean" else None
         unseen = unseen_words(judge.criterion, result.gaps)
-        words = measure_words(judge.criterion, judge.rubric, known, row, feet=scan.house.feet, unseen=unseen)
+        words = criterion_words(judge.criterion, judge.rubric, known, row, feet=scan.house.feet, unseen=unseen)
         points, lost = (None, None) if share is None else (share * counted, share * (1 - counted))
         title = judge.criterion.description.title
         found.append(Judged(judge.id, title, words, counted if assessed else None, judge.rubric.weight, points, lost))

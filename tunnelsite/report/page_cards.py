@@ -11,6 +11,7 @@ from tunnelsite.core.house import House
 from tunnelsite.core.reproject import wgs84_doubt
 from tunnelsite.core.ridge_words import ridge_words
 from tunnelsite.core.units import FOOT_M
+from tunnelsite.decisions.criterion_words import inside
 from tunnelsite.drawing.markup import Content, named, put, tag
 from tunnelsite.report.candidate_study import Study
 from tunnelsite.report.card_around import around
@@ -68,12 +69,7 @@ def part(title: str, *content: Content, class_: str = "") -> Element:
 def _verdict(fact: Facts) -> str:
     good, against = fact.good(), fact.against()
     words = good[0].words if good else "Nothing speaks strongly for it"
-    return words + (f". But: {_lower(against[0].words)}." if against else ".")
-
-
-def _lower(words: str) -> str:
-    """The sentence inside another one: its first word small, unless that is an abbreviation."""
-    return words[0].lower() + words[1:] if len(words) > 1 and words[1].islower() else words
+    return words + (f". But: {inside(against[0].words)}." if against else ".")
 
 
 def _place_part(fact: Facts, result: Result, client: bool) -> Element:

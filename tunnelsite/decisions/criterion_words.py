@@ -1,17 +1,21 @@
-"""What a measure means for a builder: one plain sentence per criterion."""
+"""What a measure means for a builder: one plain sentence per criterion, the same in every host."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from functools import partial
 from typing import Any
 
 from tunnelsite.core import amounts
 from tunnelsite.core.criterion import Criterion
 from tunnelsite.core.rubric import Rubric
-from tunnelsite.core.soil_classes import CLASSES
 from tunnelsite.core.units import MONTHS
+from tunnelsite.criteria.soils import class_words, group_words
 
 Row = Mapping[str, Any]
+REACH = "reach_"
+NO_CUT = "Grading takes no cut that the elevation model can show"
+FULL_MOON_LX = 0.1  # [@moon-kyba]
 # Tiers of pitch [@pitch-tolerance] [@pitch-umass] [@pitch-nrcs-pennsylvania].
 TIERS = (
     (100 / 192, "already as level as a finished pad"),
@@ -21,7 +25,7 @@ TIERS = (
 )
 
 
-def measure_words(
+def criterion_words(
     criterion: Criterion, rubric: Rubric, value: float | None, row: Row, *, feet: bool, unseen: str = ""
 ) -> str:
     """One sentence on a measure.
@@ -31,17 +35,33 @@ def measure_words(
     """
     if value is None:
         return f"{criterion.description.title}: not assessed"
-    if unseen:
-        return f"{measure_words(criterion, rubric, value, row, feet=feet)}; not in it: {unseen}"
-    if criterion.id.startswith("reach_"):
-        name = criterion.id.removeprefix("reach_")
-        return f"{name.capitalize()} is {amounts.away(value, feet=feet)} away in a straight line"
+    said = value_words(criterion, value, row, feet=feet, unseen=unseen)
+    if criterion.id in WORDS or criterion.id.startswith(REACH):
+        return said
+    told = _in_its_unit(criterion, feet)
+    return (
+        f"{criterion.description.title}: {said} (full marks at {told(rubric.full_at)}, none at {told(rubric.none_at)})"
+    )
+
+
+def value_words(criterion: Criterion, value: float, row: Row, *, feet: bool, unseen: str = "") -> str:
+    """What a measure means, as it stands after the criterion's title. Arguments: as `criterion_words`; row, empty for a place that is
+    no candidate."""
+    more = f"; not in it: {unseen}" if unseen else ""
+    if criterion.id.startswith(REACH):
+        name = criterion.id.removeprefix(REACH)
+        return f"{name.capitalize()} is {amounts.away(value, feet=feet)} away in a straight line{more}"
     maker = WORDS.get(criterion.id)
-    if maker is not None:
-        return maker(value, row, feet)
-    unit = criterion.description.unit
-    shown = f"{value:.3g} {unit}" if unit not in ("", "1") else f"{value:.3g}"
-    return f"{criterion.description.title}: {shown} (full marks at {rubric.full_at:g}, none at {rubric.none_at:g})"
+    return (_in_its_unit(criterion, feet)(value) if maker is None else maker(value, row, feet)) + more
+
+
+def _in_its_unit(criterion: Criterion, feet: bool) -> Callable[[float], str]:
+    return criterion.words or partial(amounts.measured, unit=criterion.description.unit, feet=feet)
+
+
+def inside(words: str) -> str:
+    """A sentence after a colon or inside another one: its first word small, unless that is an abbreviation."""
+    return words[0].lower() + words[1:] if len(words) > 1 and words[1].islower() else words
 
 
 def _pitch(value: float, row: Row, feet: bool) -> str:
@@ -67,16 +87,20 @@ def _crown(value: float, row: Row, feet: bool) -> str:
 
 def _cut(value: float, row: Row, feet: bool) -> str:
     if amounts.depth(value, feet=feet).startswith("0 "):
-        return "Grading takes no cut that the elevation model can show"
+        return NO_CUT
     return f"Grading cuts {amounts.depth(value, feet=feet)} deep at most"
 
 
 def _earth(value: float, row: Row, feet: bool) -> str:
+    if row.get("cut_m3") is None:  # of a place that is no candidate
+        deep = amounts.depth(value, feet=feet)
+        none = deep.startswith("0 ")
+        return NO_CUT if none else f"Grading cuts {deep} off the pad on average"
     return f"{amounts.volume(row['cut_m3'], feet=feet)} of earth to cut and {amounts.volume(row['fill_m3'], feet=feet)} to fill on the pad"
 
 
 def _drainage(value: float, row: Row, feet: bool) -> str:
-    return f"Rain off {amounts.land(value, feet=feet)} of land uphill runs through the pad"
+    return f"The largest run of water through the pad is the rain off {amounts.land(value, feet=feet)} of land"
 
 
 def _above_line(value: float, row: Row, feet: bool) -> str:
@@ -120,8 +144,8 @@ def _noon(value: float, row: Row, feet: bool) -> str:
 
 
 def _wind(value: float, row: Row, feet: bool) -> str:
-    way = "well sheltered" if value >= 0.7 else "partly sheltered" if value >= 0.2 else "open to the wind"
-    return f"It lies {way}: shelter {value:.2f} of 1 from the winds given"
+    way = "well sheltered from" if value >= 0.7 else "partly sheltered from" if value >= 0.2 else "open to"
+    return f"It lies {way} the winds given, with {amounts.percent(value)} of the shelter close behind a hedge"
 
 
 def _cold(value: float, row: Row, feet: bool) -> str:
@@ -131,6 +155,8 @@ def _cold(value: float, row: Row, feet: bool) -> str:
 
 
 def _low_ground(value: float, row: Row, feet: bool) -> str:
+    if value <= -0.5:
+        return f"It lies {amounts.size(-value, feet=feet)} higher than the land round it, so cold air drains away"
     if value < 0.5:
         return "It lies no lower than the land round it, so cold air drains away"
     return f"It lies {amounts.depth(value, feet=feet)} lower than the land round it, to where cold air drains at night"
@@ -143,12 +169,18 @@ def _hilltop(value: float, row: Row, feet: bool) -> str:
 
 
 def _night(value: float, row: Row, feet: bool) -> str:
-    return f"Lamps shine {value:.2g} lx on the leaves at night at the brightest spot"
+    if value < 0.005:
+        return "No lamp that was given lights it at night"
+    moon = ", no more than a full moon" if value <= FULL_MOON_LX else ""
+    return f"Lamps shine {value:.2g} lx on the leaves at night at the brightest spot{moon}"
 
 
 def _soil(value: float, row: Row, feet: bool) -> str:
-    name = CLASSES[round(value)] if 0 <= round(value) < len(CLASSES) else f"class {value:g}"
-    return f"The soil map says {name}, at its wettest under the pad"
+    return f"The soil map says {class_words(value)}, at its wettest under the pad"
+
+
+def _soil_group(value: float, row: Row, feet: bool) -> str:
+    return f"The soil map says hydrologic group {group_words(value)}, at its slowest under the pad"
 
 
 def _bearing(value: float, row: Row, feet: bool) -> str:
@@ -159,6 +191,17 @@ def _room(value: float, row: Row, feet: bool) -> str:
     if value >= 99.5:  # the measure ends there
         return f"Nothing stands within {amounts.away(100.0, feet=feet)} of the house"
     return f"{amounts.away(value, feet=feet)} of room round the house for snow, vents and machines"
+
+
+def _standing(value: float, row: Row, feet: bool) -> str:
+    if value < 0.005:
+        return "Nothing stands on the pad by the surface model"
+    return f"The surface model shows something {amounts.depth(value, feet=feet)} high on the pad"
+
+
+def _windbreak(value: float, row: Row, feet: bool) -> str:
+    far = "30 or more" if value >= 29.95 else f"{value:.1f}"  # the measure ends there
+    return f"The nearest tree, hedge or building is {far} of its own heights away"
 
 
 WORDS: Mapping[str, Callable[[float, Row, bool], str]] = {
@@ -181,6 +224,9 @@ WORDS: Mapping[str, Callable[[float, Row, bool], str]] = {
     "hilltop": _hilltop,
     "night_light": _night,
     "soils": _soil,
+    "soil_group": _soil_group,
+    "standing": _standing,
+    "windbreak": _windbreak,
     "bearing": _bearing,
     "snow_room": _room,
 }
