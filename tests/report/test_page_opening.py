@@ -13,9 +13,10 @@ from tunnelsite import Settings, screen
 from tunnelsite.core.house import House
 from tunnelsite.report.card_facts import all_facts
 from tunnelsite.report.page_compare import compared
-from tunnelsite.report.page_opening import Beside, answer, costliest, relaxed_section, unknown_section
+from tunnelsite.report.page_opening import Beside, answer, relaxed_section, unknown_section
 from tunnelsite.report.plain_words import file_words
 from tunnelsite.scan.firmness.verdict import share_words
+from tunnelsite.screening.costly_limits import costly_limits
 
 
 def words(element) -> str:
@@ -64,10 +65,9 @@ def test_where_nearly_nothing_passes_nothing_is_found(scarce) -> None:
     assert facts
     said = words(answer(scarce, facts))
     assert "best place found" not in said and "Nearly nothing passes." in said
-    judge, rejected, _ = costliest(scarce)
-    limit = f"{judge.rubric.limit:g} m"
-    assert judge.id == "deepest_cut" and f"The limit that costs most is that on deepest cut ({limit})" in said
-    assert f"it rejects {rejected:,} of" in said
+    most = costly_limits(scarce.tables["rejections"].rows)[0]
+    assert most.rule == "deepest_cut" and f"The limit that costs most is that on deepest cut ({most.limit:g} m)" in said
+    assert f"it rejects {most.rejected:,} of {most.tried:,} positions" in said
     section = words(relaxed_section(scarce))
     assert "Deepest cut up to" in section and "break a limit" in section
     nothing = replace(scarce, choices=[], scans=scarce.scans)

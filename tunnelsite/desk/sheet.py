@@ -6,12 +6,11 @@ from collections.abc import Collection, Mapping, Sequence
 from typing import Any, Literal
 
 from tunnelsite.core.errors import UsageError
-from tunnelsite.core.units import MONTHS
 from tunnelsite.desk.messages import AnswerChoice, PacketEntry, Pin, Question, SheetHeading
 from tunnelsite.desk.page_words import message_of
 from tunnelsite.desk.project import Project
 from tunnelsite.io.read.drawn import BUILDING, KEEP_OUT, LAMP, ROAD, SERVICE, TREE, TREE_LINE, WALL
-from tunnelsite.settings.model import crop_period
+from tunnelsite.settings.model import period_words
 
 SURROUNDINGS = ("surface", "obstacles", "structures", "keep_out", "service", "soils", "lamps", "wind")
 # What stands for a file of surroundings when it is drawn; a field is none of them.
@@ -70,15 +69,10 @@ def _house(raw: Mapping[str, Any]) -> SheetHeading:
 
 def season_words(period: str) -> str:
     """`1 Oct to 30 Apr` of a period as it is written; as it stands, where it cannot be read."""
-    if not period:
-        return "all year"
     try:
-        ends = crop_period(period)
+        return period_words(period) if period else "all year"
     except UsageError:
         return period
-    if ends == ((1, 1), (12, 31)):
-        return "all year"
-    return " to ".join(f"{day} {MONTHS[month - 1].capitalize()}" for month, day in ends)
 
 
 def answer_lines(

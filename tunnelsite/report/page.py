@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 from xml.etree.ElementTree import Element
 
 from tunnelsite.core.ridge_words import ridge_words
-from tunnelsite.core.units import MONTHS
 from tunnelsite.drawing.farm_map import MapMark, farm_map_svg
 from tunnelsite.drawing.markup import digest, document, json_text, plain_name, put, svg_element, tag
 from tunnelsite.drawing.outcome_groups import OutcomeGroup, passed_groups, rejected_groups, score_edges, shown_scan
@@ -24,7 +23,7 @@ from tunnelsite.report.page_record import record_sections
 from tunnelsite.report.page_weights import page_data, weights_section
 from tunnelsite.report.plain_words import house_words
 from tunnelsite.scan.outcomes import outcomes
-from tunnelsite.settings.model import crop_period
+from tunnelsite.settings.model import period_words
 
 if TYPE_CHECKING:
     from tunnelsite.screening.result import Result
@@ -153,7 +152,7 @@ def _header(result: Result, ask: PageAsk) -> Element:
         ("Prepared by", ask.prepared_by),
         ("House", f"{houses}, {settings.kind}"),
         ("Ridge", ", ".join(dict.fromkeys(map(ridge_words, settings.bearings)))),
-        ("Crop months", _crop_words(settings.crop_months)),
+        ("Crop months", period_words(settings.crop_months)),
         ("Date", ask.stamp),
     )
     shown = [tag("div", tag("dt", name), tag("dd", plain_name(value))) for name, value in facts if value]
@@ -161,12 +160,6 @@ def _header(result: Result, ask: PageAsk) -> Element:
     logo = tag("img", src=ask.logo, alt="Logo", class_="logo") if ask.logo else None
     heading = tag("h1", tag("bdi", plain_name(ask.title)))
     return tag("header", logo, tag("p", kind, class_="kind"), heading, tag("dl", *shown))
-
-
-def _crop_words(text: str) -> str:
-    """`1 Oct to 30 Apr` from the setting."""
-    first, last = (f"{day} {MONTHS[month - 1].capitalize()}" for month, day in crop_period(text))
-    return "all year" if (first, last) == ("1 Jan", "31 Dec") else f"{first} to {last}"
 
 
 def _cards(result: Result, facts: list[Facts], studies: Sequence[Study], ask: PageAsk) -> Element | None:

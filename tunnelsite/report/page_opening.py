@@ -4,17 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 from xml.etree.ElementTree import Element
 
 from tunnelsite.core import amounts
 from tunnelsite.core.counting import listed
+from tunnelsite.decisions.criterion_words import inside
 from tunnelsite.drawing.markup import named, put, tag
 from tunnelsite.report.card_facts import Facts
 from tunnelsite.report.chosen import PageOption
 from tunnelsite.report.page_verdict import verdict_words
-from tunnelsite.report.plain_words import file_words
+from tunnelsite.report.plain_words import capital, file_words
 from tunnelsite.scan.engine import Judge
+from tunnelsite.screening.costly_limits import costly_limits
 from tunnelsite.screening.not_assessed import where_unknown
 from tunnelsite.screening.relaxing_tables import break_words
 
@@ -124,24 +126,6 @@ def share_words(part: int, whole: int) -> str:
     return f"{percent:.0f} %" if percent == round(percent) or 10 <= percent <= 90 else f"{percent:.1f} %"
 
 
-class Costliest(NamedTuple):
-    """The limit that rejected most: its judge, how many it rejected, of how many that came to it."""
-
-    judge: Judge
-    rejected: int
-    tried: int
-
-
-def costliest(result: Result) -> Costliest | None:
-    """The limit that rejected most; None where none rejected any."""
-    found = []
-    for judge in result.judges:
-        tallies = [tally for scan in result.scans for tally in scan.tallies[judge.id]]
-        found.append(Costliest(judge, sum(tally.rejected for tally in tallies), sum(tally.tried for tally in tallies)))
-    most = max(found, key=lambda one: one.rejected)
-    return most if most.rejected else None
-
-
 def _limit(judge: Judge) -> float:
     if judge.rubric.limit is None:
         raise ValueError(f"{judge.id} has no limit, so it rejects nothing")
@@ -149,23 +133,16 @@ def _limit(judge: Judge) -> float:
 
 
 def _costliest_words(result: Result) -> str:
-    most = costliest(result)
-    if most is None:
+    found = costly_limits(result.tables["rejections"].rows)
+    if not found:
         return " Where a house may lie at all decides: edges, setbacks and what to keep clear of."
-    judge = most.judge
-    about, limit = judge.criterion.description, _limit(judge)
-    feet = result.scans[0].house.feet
-    title = about.title[0].lower() + about.title[1:]
-    words = f" The limit that costs most is that on {title} ({amounts.in_unit(limit, about.unit, feet=feet)}): "
-    words += f"it rejects {most.rejected:,} of {most.tried:,} "
-    words += "positions that reach it."
-    more = (
-        None
-        if result.relaxation is None
-        else next((s for s in result.relaxation.steps if s.judge.id == judge.id), None)
-    )
+    most, feet = found[0], result.scans[0].house.feet
+    words = f" The limit that costs most is that on {inside(most.title)} ({amounts.in_unit(most.limit, most.unit, feet=feet)}): "
+    words += f"it rejects {most.rejected:,} of {most.tried:,} positions that reach it."
+    steps = [] if result.relaxation is None else result.relaxation.steps
+    more = next((step for step in steps if step.judge.id == most.rule), None)
     if more is not None:
-        words += f" At {amounts.in_unit(more.value, about.unit, feet=feet)} {more.placements:,} more would pass."
+        words += f" At {amounts.in_unit(more.value, most.unit, feet=feet)} {more.placements:,} more would pass."
     return words
 
 
@@ -182,15 +159,11 @@ def unknown_section(result: Result, facts: Sequence[Facts]) -> Element:
         share = low if low == high else f"{low} to {high}"
         half = "What the data do not show at an option counts half there; the rest of this list is in no score:"
         put(section, tag("p", f"Points rest on {share} of the weight. {half}"))
-    gaps = [tag("li", named(_capital(file_words(gap.words)), LONG)) for gap in result.gaps]
+    gaps = [tag("li", named(capital(file_words(gap.words)), LONG)) for gap in result.gaps]
     here = where_unknown({fact.label: [item.title for item in fact.unknown()] for fact in facts})
     lines = [*(tag("li", named(text, LONG)) for text in here), *gaps]
     put(section, tag("ul", *lines) if lines else tag("p", "Everything that counts was assessed."))
     return section
-
-
-def _capital(words: str) -> str:
-    return words[:1].upper() + words[1:]
 
 
 def relaxed_section(result: Result) -> Element | None:

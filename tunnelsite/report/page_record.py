@@ -11,6 +11,9 @@ import numpy as np
 from tunnelsite.core import amounts
 from tunnelsite.core.sources import keys_of, source_words
 from tunnelsite.drawing.markup import Content, named, put, tag
+from tunnelsite.drawing.outcome_groups import rule_words
+from tunnelsite.report.plain_words import capital, file_words
+from tunnelsite.report.settings_shown import shown_settings
 from tunnelsite.scan.combine import dominance
 from tunnelsite.scan.firmness.other_weights import candidate_marks
 
@@ -97,6 +100,7 @@ def _numbers(source: str, cited: list[str]) -> str:
 def _rejections(result: Result) -> Element:
     found = [row for row in result.tables["rejections"].rows if row["rejected"]]
     several, feet = len(result.scans) > 1, result.scans[0].house.feet
+    titles = {judge.id: judge.criterion.description.title for judge in result.judges}
     rows = []
     for row in found[:MOST_REASONS]:
         which = [f"{row['house']}, {row['bearing_deg']:.0f}°"] if several else []
@@ -106,12 +110,12 @@ def _rejections(result: Result) -> Element:
             [
                 row["parcel"],
                 *which,
-                row["rule"],
+                capital(file_words(rule_words(row["rule"], titles))),
                 f"{row['tried']:,}",
                 f"{row['rejected']:,}",
                 limit,
                 miss,
-                row["reason"],
+                "" if row["rule"] in titles else capital(file_words(row["reason"])),
             ]
         )
     heads = [
@@ -120,7 +124,7 @@ def _rejections(result: Result) -> Element:
         ("Rule", "words"),
         ("Tried", "number"),
     ]
-    heads += [("Rejected", "number"), ("Limit", "number"), ("Nearest miss", "words"), ("In words", "words")]
+    heads += [("Rejected", "number"), ("Limit", "number"), ("Nearest miss", "words"), ("Why", "words")]
     words = "Rules are tried in this order; a placement is counted at the first one that it breaks."
     left = (
         tag("p", f"{len(found) - MOST_REASONS:,} more rows stand in the GeoPackage.")
@@ -147,6 +151,8 @@ def _run(result: Result) -> Element:
     section = _section("What the run was made of", "run-title")
     for kind, title, opened in groups:
         rows = [row for row in result.tables["run"].rows if row["kind"] == kind]
+        if kind == "setting":
+            rows = [{"name": one.title, "value": one.words} for one in shown_settings(result)]
         if not rows:
             continue
         items = [

@@ -158,7 +158,7 @@ def _parcel_rows(result: Result, scan: Scan, parcel: int) -> list[dict[str, Any]
     rows = []
     for rule, counts in scan.ground.rejected.items():
         rejected = int(counts[parcel])
-        reason = GROUND_REASONS.get(rule, f"too near: {rule}")
+        reason = GROUND_REASONS.get(rule, f"too near: {rule.removeprefix('keep_out:')}")
         if rule == "boundary" and not tried:
             reason = refine.why_not_tried(scan, parcel, result.site.dem.name)
         elif rule == "boundary" and rejected == tried:

@@ -12,7 +12,7 @@ from tunnelsite.core.describe import kind_words, nearest
 from tunnelsite.core.errors import InputRefused, UsageError
 from tunnelsite.core.house import House
 from tunnelsite.core.rubric import Rubric
-from tunnelsite.core.units import length_m, month_day, number
+from tunnelsite.core.units import MONTHS, length_m, month_day, number
 from tunnelsite.settings.field import json_schema
 from tunnelsite.settings.fields import SECTIONS, ScreeningFields
 from tunnelsite.settings.presets import preset_names, with_presets
@@ -135,6 +135,12 @@ def crop_period(text: str, what: str = "crop months") -> tuple[tuple[int, int], 
     if not colon:
         raise UsageError(f"{what} is {text!r}", "FIRST:LAST such as 10-01:04-30 or Oct:Apr", "give both days")
     return month_day(first, what, alone=1), month_day(last, what, alone=31)
+
+
+def period_words(text: str) -> str:
+    """`1 Oct to 30 Apr` of a part of the year as it is written; `all year`. Errors: as `crop_period`."""
+    first, last = (f"{day} {MONTHS[month - 1].capitalize()}" for month, day in crop_period(text))
+    return "all year" if (first, last) == ("1 Jan", "31 Dec") else f"{first} to {last}"
 
 
 def settings_from(given: dict[str, Any], *, lines: dict[str, int] | None = None, file: str = "") -> Settings:

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import shlex
-from collections import Counter
 from collections.abc import Sequence
 from typing import Any
 
 from tunnelsite.core import amounts
 from tunnelsite.core.counting import listed
 from tunnelsite.core.units import FOOT_M, INCH_M
+from tunnelsite.screening.costly_limits import costly_limits
 
 MOST_REASONS = 40  # lines that a person still reads
 ALL_PCT = 99.5  # of the weight: told as 100
@@ -67,11 +67,7 @@ def _opening(summary: dict[str, Any]) -> str:
 
 def _costliest(rows: Sequence[dict[str, Any]]) -> str:
     """The limits that rejected most, in a sentence; empty where none rejected any."""
-    counts: Counter[str] = Counter()
-    for row in rows:
-        if row["limit_value"] is not None:  # else an edge, or something to keep clear of
-            counts[row["reason"]] += row["rejected"]
-    most = [f"{title[0].lower()}{title[1:]} {count:,}" for title, count in counts.most_common(3) if count]
+    most = [f"{one.title[0].lower()}{one.title[1:]} {one.rejected:,}" for one in costly_limits(rows)[:3]]
     return f" Limits that rejected most: {', '.join(most)}." if most else ""
 
 
