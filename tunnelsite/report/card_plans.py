@@ -81,7 +81,9 @@ def water_part(study: Study, feet: bool) -> Element:
 
 def _water_words(water: Mapping[str, Any], feet: bool) -> list[str]:
     before, after = (amounts.land(water[f"entering_{when}_m2"], feet=feet) for when in ("before", "after"))
-    words = [f"As the land lies, water from {before} uphill runs onto the disturbed ground."]
+    words = [
+        f"As the land lies, the rain off {before} of land uphill runs onto the pad and its side slopes, all runs together."
+    ]
     for arm in water["swale"]:
         long, deep = amounts.away(arm["length_m"], feet=feet), amounts.size(arm["deepest_m"], feet=feet)
         drained = ("at least " if arm["drains_at_least"] else "") + amounts.land(arm["drains_m2"], feet=feet)
@@ -93,7 +95,7 @@ def _water_words(water: Mapping[str, Any], feet: bool) -> list[str]:
         where = arm["outlet"]["where"]
         words.append(f"A swale {long} long and up to {deep} deep takes the water of {drained} and {end} {where}.")
     if water["swale"]:
-        words.append(f"With it, {after} still drain onto the pad's ground.")
+        words.append(f"With it, that of {after} still does.")
     if water["dug_m3"] > 0:
         words.append(_sentence(spoil_words(water, feet=feet)))
     words += water["said"]

@@ -74,7 +74,7 @@ def columns_of(result: Result, *, client: bool) -> list[RankingColumn]:
     found += _ground_columns(feet)
     if not client:
         land, unit = (lambda v: f"{v / amounts.ACRE_M2:.2f}", "acre") if feet else (lambda v: f"{v:,.0f}", "m²")
-        words = "land whose water crosses the pad"
+        words = "land whose rain makes the largest run of water through the pad"
         found.append(RankingColumn("water", "Uphill", words, NUMBER, _of("upslope_m2"), land, unit))
     for name in result.site.services:
         words = f"straight distance to {name}"
