@@ -39,3 +39,10 @@ def test_a_small_house_in_a_large_one_is_paired_with_itself():
     large, small = shapely.box(0, 0, 30, 10), shapely.box(5, 2, 20, 8)
     found = paired([large, small], [90, 80], [large, small], [90, 80])
     assert [(pair.rank_a, pair.rank_b) for pair in found] == [(1, 1), (2, 2)]
+
+
+def test_a_house_that_moved_a_little_is_no_other_house_at_its_old_spot():
+    """Two sizes compete: the large one moved by a step, and a small one came to lie where the large one was."""
+    large, moved, small = shapely.box(0, 0, 30, 10), shapely.box(2, 0, 32, 10), shapely.box(5, 2, 20, 8)
+    found = paired([large], [90], [small, moved], [91, 89])
+    assert [(pair.rank_a, pair.rank_b) for pair in found] == [(1, 2), (None, 1)]

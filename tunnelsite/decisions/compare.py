@@ -169,7 +169,7 @@ def _runs_compared(first: FinishedRun, second: FinishedRun) -> RunsCompared:
 
 
 def paired(first: Shapes, scores_a: Sequence[float], second: Shapes, scores_b: Sequence[float]) -> list[Pair]:
-    """Match the footprints of two rankings, largest overlap first, each at most once.
+    """Match the footprints of two rankings, those that are most alike first, each at most once.
 
     Arguments: first, second, shapely polygons in one projected coordinate system, in order of rank; scores of each.
     Return: pairs in order of the first ranking, then what only the second holds.
@@ -181,11 +181,9 @@ def paired(first: Shapes, scores_a: Sequence[float], second: Shapes, scores_b: S
         sizes = shapely.area(a)[:, None], shapely.area(b)[None, :]
         share, alike = common / np.minimum(*sizes), common / np.maximum(*sizes)  # a small house may lie in a large one
     match: dict[int, int] = {}
-    for flat in np.lexsort((-alike.ravel().round(6), -share.ravel().round(6))):
+    for flat in np.lexsort((-share.ravel().round(6), -alike.ravel().round(6))):
         i, j = divmod(int(flat), len(b))
-        if share[i, j] < LEAST_OVERLAP:
-            break
-        if i not in match and j not in match.values():
+        if share[i, j] >= LEAST_OVERLAP and i not in match and j not in match.values():
             match[i] = j
     pairs = [
         Pair(i + 1, match[i] + 1, float(share[i, match[i]]), float(scores_b[match[i]] - scores_a[i]))
