@@ -14,7 +14,7 @@ from pyproj.database import query_utm_crs_info
 from tunnelsite.core.grid import Grid, covering_grid, local_crs
 from tunnelsite.core.layers import Features, SourceRaster
 from tunnelsite.core.site import Site
-from tunnelsite.scan.localise import apart, native_cell_m, nearest, unique_names, utm_name, warped
+from tunnelsite.scan.localise import apart, native_cell_m, nearest, utm_name, warped
 
 DEGREES = pyproj.CRS("EPSG:4326")
 
@@ -74,13 +74,6 @@ def test_parcels_that_miss_the_dem_are_refused_with_the_gap(parcels: tuple[float
     assert f"they are {gap_km} km apart" in words
     west, south, east, north = parcels
     assert f"the parcels span {west}..{east}, {south}..{north} and the DEM 0..1000, 0..1000" in words
-
-
-def test_parcels_get_one_name_each() -> None:
-    shapes = np.array([shapely.box(0, 0, 1, 1)] * 4, object)
-    named = Features(shapes, {"Name": np.array(["North", " North ", None, "nan"], object)})
-    assert unique_names(named) == ["North", "North (2)", "parcel 3", "parcel 4"]
-    assert unique_names(Features(shapes[:2])) == ["parcel 1", "parcel 2"]
 
 
 def turned(turn_deg: float, values: np.ndarray, cell: float = 2.0) -> SourceRaster:

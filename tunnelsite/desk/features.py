@@ -15,7 +15,7 @@ from tunnelsite.core.reproject import WGS84, to_grid
 from tunnelsite.core.site import Site
 from tunnelsite.desk.measures import Units
 from tunnelsite.io.read.drawn import DRAWN
-from tunnelsite.scan.localise import parcel_names
+from tunnelsite.scan.parcel_names import parcel_names
 
 MOST_POINTS = 20_000
 FINEST_M, COARSEST_M = 0.1, 50.0  # how far a simplified line may stray

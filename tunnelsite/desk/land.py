@@ -22,8 +22,9 @@ from tunnelsite.io.read.drawn import read_drawn
 from tunnelsite.io.read.raster_header import raster_header
 from tunnelsite.io.read.site import site_from
 from tunnelsite.scan.engine import Scan
-from tunnelsite.scan.localise import frame_grid, native_cell_m, parcel_names, warped
+from tunnelsite.scan.localise import frame_grid, native_cell_m, warped
 from tunnelsite.scan.open_ground import OpenGround
+from tunnelsite.scan.parcel_names import parcel_names
 from tunnelsite.scan.surface import obstacle_shapes
 from tunnelsite.screening.judges import judges_of
 from tunnelsite.screening.layers import framed

@@ -30,7 +30,8 @@ from tunnelsite.region.lands import LandTiles, land_numbers, lands_of
 from tunnelsite.region.seams import with_neighbours
 from tunnelsite.region.tasks import lonlat_boxes
 from tunnelsite.scan.data_checks import check_columns
-from tunnelsite.scan.localise import native_cell_m, unique_names
+from tunnelsite.scan.localise import native_cell_m
+from tunnelsite.scan.parcel_names import unique_names
 from tunnelsite.settings.model import Settings
 
 MARGIN_M = 50.0  # features are cut to boxes of straight sides, which bend between coordinate systems

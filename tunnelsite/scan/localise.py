@@ -16,6 +16,7 @@ from tunnelsite.core.layers import Affine, Drained, Features, SourceRaster
 from tunnelsite.core.reproject import lonlat_bounds, to_grid
 from tunnelsite.core.site import Frame, Site
 from tunnelsite.kernels.resample import bilinear_samples, raise_to_crests, standing_tops
+from tunnelsite.scan.parcel_names import parcel_names
 
 WIDEST_FARM_M = 30_000.0  # at 15 km from the centre grid east is off true east by 0.1 deg at 45 deg N
 LATTICE_TOLERANCE_CELLS = 1e-4
@@ -256,25 +257,6 @@ def _heights(site: Site, grid: Grid) -> dict[str, np.ndarray]:
     layers["surface"] = site.store.kept(surface)
     site.store.rest()
     return layers
-
-
-def parcel_names(site: Site) -> list[str]:
-    """One name a parcel of a site, see `unique_names`."""
-    return unique_names(site.parcels)
-
-
-def unique_names(parcels: Features) -> list[str]:
-    """One name a parcel: its `parcel` or `name` column, made unique, or its number in the file."""
-    columns = {name.lower(): values for name, values in parcels.columns.items()}
-    given = columns.get("parcel", columns.get("name", columns.get("parcel_id")))
-    names: list[str] = []
-    seen: dict[str, int] = {}
-    for index in range(len(parcels)):
-        name = "" if given is None or given[index] is None else str(given[index]).strip()
-        name = name if name and name != "nan" else f"parcel {index + 1}"
-        seen[name] = seen.get(name, 0) + 1
-        names.append(name if seen[name] == 1 else f"{name} ({seen[name]})")
-    return names
 
 
 def utm_name(raster: SourceRaster) -> str:

@@ -30,6 +30,7 @@ from tunnelsite.io.read.site_features import OPTIONAL, keep_out_of, optional_fea
 from tunnelsite.io.read.vectors import read_features
 from tunnelsite.io.read.weather import read_weather
 from tunnelsite.io.write.scratch import Scratch
+from tunnelsite.scan.parcel_names import with_names_noted
 from tunnelsite.settings.model import Settings, keep_out_parts, own_layer_parts
 
 if TYPE_CHECKING:
@@ -144,7 +145,7 @@ def _land(parcels: Vector | Features | None, sketch: DrawnOnMap | None, header: 
         land = with_fields(land, sketch.fields, crs)
     if land is None:
         raise _not_named("parcels", "no parcels were given, and no field was drawn")
-    return land
+    return with_names_noted(land)
 
 
 def _with_drawn(site: Site, sketch: DrawnOnMap) -> Site:
@@ -254,7 +255,7 @@ def read_inputs(settings: Settings) -> RegionInputs:
     if settings.drawn is not None:
         raise UsageError("drawn is given to a region", "files alone", "export what was drawn, or screen the farm")
     return RegionInputs(
-        read_features(settings.parcels, "parcels", kinds=("polygon",)),
+        with_names_noted(read_features(settings.parcels, "parcels", kinds=("polygon",))),
         optional_features({name: getattr(settings, name) for name in OPTIONAL}),
         tuple(keep_out_of(text) for text in settings.keep_out),
         service_features(settings.service),
