@@ -60,6 +60,31 @@ def test_what_is_not_known_of_one_is_no_mark_that_the_other_beats():
     assert not any("whatever the weights" in words for words in better)
 
 
+def test_what_is_known_a_step_aside_counts_as_in_the_ranking():
+    """The soil of rank 2 is not known at its place; over the shifts it brings 16 of 20 points, which its score holds."""
+    found = side_by_side(COLUMNS | {"score": [80.0, 64.0, 50.0]}, CRITERIA, [1, 2])
+    assert found.points.sum(axis=0) == pytest.approx([80, 64]) and found.points[2, 1] == pytest.approx(16)
+    first, *_, last = found.reasons()
+    assert first == "rank 2 scores 16.0 points less than rank 1: -30.0 for pitch, +8.0 for sun, +6.0 for soil"
+    assert last == (
+        "rank 2: soil is not known at the place itself but a step aside, and brings 16.0 of 20.0 points over small shifts"
+    )
+    two = side_by_side(
+        COLUMNS | {"score": [80.0, 60.0, 50.0], "score_sun": [0.5, None, 0.5], "score_pitch": [1.0, 0.5, 0.5]},
+        CRITERIA,
+        [1, 2],
+    )
+    assert two.points[1:, 1] == pytest.approx([15, 15]), "only their sum is known"
+    assert (
+        "sun and soil are not known" in two.reasons()[-1] and "bring together 30.0 of 40.0 points" in two.reasons()[-1]
+    )
+
+
+def test_what_is_not_known_anywhere_near_counts_half_without_a_word():
+    found = side_by_side(COLUMNS, CRITERIA, [1, 2])
+    assert found.points[2, 1] == pytest.approx(10) and not any("step aside" in words for words in found.reasons())
+
+
 def test_other_ways_to_combine_have_no_points():
     found = side_by_side(COLUMNS, CRITERIA, [1, 3], "geometric")
     assert found.points is None and "points" in found.reasons()[0] and "pitch" not in found.reasons()[0]
@@ -71,7 +96,9 @@ def test_words_are_a_table_with_a_column_each():
     head = next(line for line in lines if "rank 3" in line and "rank 1" in line)
     score = next(line for line in lines if line.startswith("score"))
     assert head.index("rank 3") + 6 == score.index("50.0") + 4 and head.index("rank 1") + 6 == score.index("80.0") + 4
-    assert any("land that drains through" in line and line.endswith("0.31 acres (1,234 m²)") for line in lines)
+    assert any(
+        "land that feeds the largest run of water" in line and line.endswith("0.31 acres (1,234 m²)") for line in lines
+    )
     metric = {**COLUMNS, "house": ["9x29m"] * 3}
     assert any("1,234 m² (0.31 acres)" in line for line in side_by_side(metric, CRITERIA, [3, 1]).words().splitlines())
 

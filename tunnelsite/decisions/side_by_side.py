@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from tunnelsite.core.counting import listed
 from tunnelsite.core.notebook import notebook_frames
 from tunnelsite.core.ridge_words import ridge_words
 from tunnelsite.decisions.measure_words import label
 from tunnelsite.decisions.measure_words import words as measure_words
-from tunnelsite.scan.combine import dominance, filled_marks
+from tunnelsite.scan.combine import UNKNOWN_MARK, dominance, filled_marks
 
 if TYPE_CHECKING:
     import pandas
@@ -125,7 +126,24 @@ class SideBySide:
             said.append(f"rank {better} is at least as good as rank {worse} on every mark, whatever the weights")
         if len(self.ranks) > 1 and not self.beaten:
             said.append("none of these beats another on every mark: which is better depends on the weights")
-        return said
+        return said + [words for k in range(len(self.ranks)) if (words := self._known_aside(k))]
+
+    def _known_aside(self, k: int) -> str:
+        """What is not known at a place itself but a step aside; empty where there is none such, or it counts half."""
+        gone = np.isnan(self.marks[:, k])
+        if self.points is None or not gone.any():
+            return ""
+        whole = 100 * sum(one.weight for one, lost in zip(self.criteria, gone, strict=True) if lost)
+        whole /= sum(one.weight for one in self.criteria)
+        found = float(self.points[gone, k].sum())
+        if abs(found - UNKNOWN_MARK * whole) < LEAST_POINTS:
+            return ""
+        titles = [one.title.lower() for one, lost in zip(self.criteria, gone, strict=True) if lost]
+        alone = len(titles) == 1
+        return (
+            f"rank {self.ranks[k]}: {listed(titles)} {'is' if alone else 'are'} not known at the place itself but a step aside, and "
+            f"{'brings' if alone else 'bring together'} {found:.1f} of {whole:.1f} points over small shifts"
+        )
 
     def _because(self, k: int) -> str:
         if self.points is None:
@@ -175,6 +193,7 @@ def side_by_side(
         np.float64,
     ).reshape(len(weighed), len(at))
     weights = np.array([float(row["weight"]) for row in weighed])
+    scores = np.array([float(value) for value in values("score")])
     places = [
         f"{parcel}, {house}, ridge {ridge_words(float(bearing))}, {float(lon):.6f} {float(lat):.6f}"
         for parcel, house, bearing, lon, lat in zip(
@@ -183,21 +202,34 @@ def side_by_side(
     ]
     return SideBySide(
         tuple(ranks),
-        tuple(float(value) for value in values("score")),
+        tuple(scores.tolist()),
         tuple(places),
         measures,
         tuple(str(value or "") for value in values("flags")),
         tuple(WeighedCriterion(str(row["criterion"]), str(row["title"]), float(row["weight"])) for row in weighed),
         marks,
-        _points(marks, weights) if combine == "mean" else None,
+        _points(marks, weights, scores) if combine == "mean" else None,
         _beaten(marks, ranks),
         all(str(house).strip().endswith("ft") for house in values("house")),
     )
 
 
-def _points(marks: np.ndarray, weights: np.ndarray) -> np.ndarray:
+def _points(marks: np.ndarray, weights: np.ndarray, scores: np.ndarray) -> np.ndarray:
+    """What each criterion adds to the scores, float64 [criteria, n].
+
+    A mark that is not known at the place itself may be known a step aside, and counts there: it is what the others leave of the score.
+    Of several such marks only their sum is known, and it is shared out by weight.
+    """
     total = weights.sum()
-    return 100 * weights[:, None] * filled_marks(marks) / total if total > 0 else np.zeros_like(marks)
+    if not total > 0:
+        return np.zeros_like(marks)
+    whole, unknown = np.broadcast_to(100 * weights[:, None] / total, marks.shape), np.isnan(marks)
+    points = whole * filled_marks(marks)
+    left = scores - np.sum(points, axis=0, where=~unknown)
+    gone = np.sum(whole, axis=0, where=unknown)
+    share = np.clip(np.divide(left, gone, out=np.full(left.shape, UNKNOWN_MARK), where=gone > 0), 0.0, 1.0)
+    found: np.ndarray = np.where(unknown, whole * share, points)
+    return found
 
 
 def _beaten(marks: np.ndarray, ranks: Sequence[int]) -> tuple[tuple[int, int], ...]:
