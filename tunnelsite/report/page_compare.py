@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from tunnelsite.screening.result import Result
 
 NO_ROW = ("rank", "now")  # columns of the ranking that are the heads of this table
-MOST_COLUMNS = 6
+MOST_COLUMNS, MOST_ON_PHONE = 6, 3
 
 
 def compared(result: Result, shown: Sequence[Facts], linked: set[int]) -> Element | None:
@@ -36,16 +36,20 @@ def compared(result: Result, shown: Sequence[Facts], linked: set[int]) -> Elemen
         title = column.explained[:1].upper() + column.explained[1:]
         (differ if len(set(cells)) > 1 else same).append((title, cells))
     differ += _words_rows(shown)
-    head = tag("tr", tag("td", ""), *(_head(one, linked) for one in shown))
-    rows = [
-        tag("tr", tag("th", named(title), scope="row"), *(tag("td", named(cell, 300)) for cell in cells))
-        for title, cells in differ
-    ]
-    table = tag("table", tag("caption", "What differs between the options"), tag("thead", head), tag("tbody", *rows),
-                class_="compare")  # fmt: skip
+    head = tag("tr", tag("td", "", role="cell"), *(_head(one, linked) for one in shown), role="row")
+    rows = [_row(title, cells) for title, cells in differ]
+    caption = tag("caption", "What differs between the options")
+    # the roles are those the elements have: a phone lays the rows out otherwise, and then forgets them
+    table = tag("table", caption, tag("thead", head, role="rowgroup"), tag("tbody", *rows, role="rowgroup"),
+                class_="compare many" if len(shown) > MOST_ON_PHONE else "compare", role="table")  # fmt: skip
     frame = tag("div", table, class_="scroll", tabindex="0", role="region", aria_label="Options side by side")
     alike = tag("p", "The same for all of them: ", _listed(same), ".", class_="soft") if same else None
     return tag("div", frame, alike, class_="compared")
+
+
+def _row(title: str, cells: Sequence[str]) -> Element:
+    head = tag("th", named(title), scope="row", role="rowheader")
+    return tag("tr", head, *(tag("td", named(cell, 300), role="cell") for cell in cells), role="row")
 
 
 def _head(one: Facts, linked: set[int]) -> Element:
@@ -53,7 +57,7 @@ def _head(one: Facts, linked: set[int]) -> Element:
     name = named(one.option.name or one.row["parcel"], 40)
     where = f"#candidate-{one.rank}" if one.rank in linked else None
     content = tag("a", label, " ", name, href=where) if where else tag("span", label, " ", name)
-    return tag("th", content, scope="col")
+    return tag("th", content, scope="col", role="columnheader")
 
 
 def _words_rows(shown: Sequence[Facts]) -> list[tuple[str, list[str]]]:

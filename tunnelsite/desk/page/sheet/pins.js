@@ -42,12 +42,13 @@ export function pinList() {
   return h('div', {}, h('ul', { class: 'pins' }, pins.map(row)), pins.length > 1 && h('div', { class: 'row' }, h('button', { type: 'button', id: 'side-by-side', text: 'Side by side', onclick: sideBySide })));
 }
 
+/** The table's roles stand written out: a phone lays its rows out otherwise, and then forgets them. */
 async function sideBySide() {
   const said = await tried(() => get('/api/pins/compare'));
   if (!said) return;
   const names = new Map((known.state?.pins ?? []).map((pin) => [pin.letter, pin.name]));
   dialog('Side by side', h('ul', { class: 'plain-list' }, (said.words ?? []).map((words) => h('li', { text: words }))),
-    h('div', { class: 'table-box', tabindex: '0', role: 'region', 'aria-label': 'Differences' }, h('table', { class: 'differences' },
-      h('thead', {}, h('tr', {}, h('th', { scope: 'col', text: '' }), said.letters.map((letter) => h('th', { scope: 'col' }, h('span', { class: 'letter', text: letter }), names.get(letter) ?? '')))),
-      h('tbody', {}, said.rows.map(({ title, values, better }) => h('tr', {}, h('th', { scope: 'row', text: title }), said.letters.map((letter) => h('td', { class: better === letter ? 'better' : '' }, values[letter] ?? 'not known', better === letter && h('span', { class: 'soft', text: ' (better)' })))))))));
+    h('div', { class: 'table-box', tabindex: '0', role: 'region', 'aria-label': 'Differences' }, h('table', { class: 'differences', role: 'table' },
+      h('thead', { role: 'rowgroup' }, h('tr', { role: 'row' }, h('th', { scope: 'col', role: 'columnheader', text: '' }), said.letters.map((letter) => h('th', { scope: 'col', role: 'columnheader' }, h('span', { class: 'letter', text: letter }), names.get(letter) ?? '')))),
+      h('tbody', { role: 'rowgroup' }, said.rows.map(({ title, values, better }) => h('tr', { role: 'row' }, h('th', { scope: 'row', role: 'rowheader', text: title }), said.letters.map((letter) => h('td', { role: 'cell', class: better === letter ? 'better' : '' }, values[letter] ?? 'not known', better === letter && h('span', { class: 'soft', text: ' (better)' })))))))));
 }
