@@ -14,6 +14,7 @@ import shapely
 from tunnelsite.core.grid import covering_grid, local_crs
 from tunnelsite.core.site import Frame
 from tunnelsite.drawing.farm_view import FarmView
+from tunnelsite.drawing.labels import square
 from tunnelsite.drawing.land_features import furniture, names
 from tunnelsite.drawing.svg import Drawing
 
@@ -56,3 +57,23 @@ def test_scale_bars_and_their_words_stay_on_their_ground(width: float, scale: fl
     right = float(box.get("x")) + float(box.get("width"))
     for words in scale_bars.iter(f"{SVG}text"):
         assert float(words.get("x")) + 8.0 * len("".join(words.itertext())) <= right
+
+
+def test_a_name_stands_clear_of_houses_and_pins_and_inside_its_own_edge() -> None:
+    """A row of pins below the parcel's upper edge, which is not level: the name goes under them, not over the edge."""
+    grid = covering_grid(local_crs(pyproj.CRS("EPSG:4326"), -78.0, 43.0), (-300.0, -100.0, 300.0, 100.0), 10.0, 90.0)
+    parcel = shapely.Polygon([(-280, 70), (280, 90), (280, -80), (-280, -80)])
+    frame = Frame(grid, 0.0, {"ground": np.zeros(grid.shape)}, {}, np.array([parcel], object), ["Bench"], -78.0, 43.0)
+    view = FarmView.round(grid, [parcel])
+    pins = [square(x, y, 16) for x in np.arange(60, view.width - 40, 20) for y in (70.0, 90.0)]
+    for marks in ([], pins):
+        drawing = Drawing(view.width, view.height, "Map", "Names")
+        labels = names(drawing, frame, view, marks)
+        name = labels.taken[-1]
+        assert labels.clear(0, 0, 1, 1) and all(
+            name.right <= box.left or box.right <= name.left or name.bottom <= box.top or box.bottom <= name.top
+            for box in labels.taken[:-1]
+        )
+        edge = view.points(np.array([[-280.0, 70.0], [280.0, 90.0]]))
+        middle = (name.left + name.right) / 2
+        assert name.top > np.interp(middle, edge[:, 0], edge[:, 1]) - 1 and name.bottom < view.height

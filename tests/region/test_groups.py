@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import xml.etree.ElementTree as ElementTree
 
 import numpy as np
@@ -89,6 +90,34 @@ def test_names_of_groups_at_a_maps_side_stay_within_it() -> None:
     for k, one in enumerate(names):
         left, half = SIDE + k // len(rows) * (WIDE + SIDE), 3 * len(one.text or "")
         assert left <= float(one.get("x", "nan")) - half and float(one.get("x", "nan")) + half <= left + WIDE
+
+
+def test_a_far_parcel_without_data_shrinks_no_map() -> None:
+    near, far = _parcels(ROWS), _parcels([*ROWS, _row("no data", "Far away")])
+    shapes = np.array([*near.shapes, shapely.box(560_000, 4_700_000, 560_090, 4_700_080)], object)
+    far = table_of("parcels", "parcels", far.columns, far.rows, Places(shapes, "MultiPolygon", far.system))
+    pictures = [group_map(one, groups_table(one, "town", [SMALL]), "town") for one in (near, far)]
+    drawn = [re.findall(r'<path[^>]* d="[^"]*"', picture) for picture in pictures]
+    assert drawn[0] == drawn[1]
+    assert "Beyond this map, with no data: p." in pictures[1] and "Beyond" not in pictures[0]
+
+
+def test_names_of_groups_that_lie_among_one_another_cover_nothing() -> None:
+    """Six groups by turns in one field: the middle of each is the middle of all."""
+    rows = [_row("screened", f"Group {'ABCDEF'[k % 6]}", 80.0) for k in range(60)]
+    shapes = [shapely.box(500_000 + 100 * (k % 10), 4_700_000 + 90 * (k // 10), 500_090 + 100 * (k % 10), 4_700_080 + 90 * (k // 10)) for k in range(60)]  # fmt: skip
+    parcels = _parcels(rows)
+    geometry = np.array([shapely.multipolygons([shape]) for shape in shapes], object)
+    parcels = table_of("parcels", "parcels", parcels.columns, rows, Places(geometry, "MultiPolygon", parcels.system))
+    root = ElementTree.fromstring(group_map(parcels, groups_table(parcels, "town", [SMALL]), "town"))
+    at = [
+        (float(one.get("x", "nan")), float(one.get("y", "nan")))
+        for one in root.iter()
+        if one.tag.endswith("text") and (one.text or "").startswith("Group ")
+    ]
+    assert len(at) == 6
+    for k, one in enumerate(at):
+        assert all(abs(one[0] - other[0]) > 60 or abs(one[1] - other[1]) >= 12 for other in at[:k])
 
 
 def test_own_columns_are_kept_and_never_hide_ours() -> None:

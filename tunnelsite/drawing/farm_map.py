@@ -17,8 +17,9 @@ from tunnelsite.core.units import FOOT_M
 from tunnelsite.drawing.colours import INK, PAPER, halo
 from tunnelsite.drawing.contours import contour_interval, contour_lines, label_spots
 from tunnelsite.drawing.farm_view import WIDTH, FarmView, rings_on_map
+from tunnelsite.drawing.framing import framed
 from tunnelsite.drawing.hatches import HATCHES, add_patterns, hatching
-from tunnelsite.drawing.labels import Labels
+from tunnelsite.drawing.labels import Box, Labels, square
 from tunnelsite.drawing.land_features import features, furniture, names, parcels
 from tunnelsite.drawing.outcome_groups import OutcomeGroup, shown_scan
 from tunnelsite.drawing.svg import Drawing
@@ -57,7 +58,8 @@ def farm_map_svg(
     page, with words that can be read there.
     """
     frame = result.scans[shown_scan(result)].frame
-    view = FarmView.round(frame.grid, frame.parcels, SMALL if small else WIDTH)
+    shown = np.asarray(frame.parcels, object)[framed_parcels(frame)]
+    view = FarmView.round(frame.grid, shown, SMALL if small else WIDTH)
     drawing = Drawing(view.width, view.height, "Map of the farm", "")
     root = drawing.root
     root.attrib.pop("aria-labelledby")
@@ -79,11 +81,31 @@ def farm_map_svg(
     heights = _contours(drawing, frame, view, (rows, cols), feet=feet)
     features(drawing, frame, view)
     parcels(drawing, frame, view)
-    labels = names(drawing, frame, view, [mark.corners.mean(axis=0) for mark in marks])
+    boxes = [view.points(mark.corners) for mark in marks]
+    pins = [box.mean(axis=0) + way for box, way in zip(boxes, _pins(boxes, _not_to_hide(frame, view)), strict=True)]
+    covered = [Box(*box.min(axis=0), *box.max(axis=0)) for box in boxes] + [
+        square(float(x), float(y), PIN_R + 2) for x, y in pins
+    ]
+    labels = names(drawing, frame, view, covered)
     _heights(drawing, heights, labels)
-    _candidates(drawing, view, marks, _not_to_hide(frame, view))
+    _candidates(drawing, marks, boxes, pins)
     furniture(drawing, view, feet=feet)
     return drawing.text
+
+
+def framed_parcels(frame: Frame) -> np.ndarray:
+    """Which parcels the map of a farm frames, bool [n]: those that hold heights, and what lies near them."""
+    return framed(
+        np.asarray(frame.parcels, object), np.array([_holds_heights(frame, one) for one in frame.parcels], bool)
+    )
+
+
+def _holds_heights(frame: Frame, parcel: shapely.Geometry) -> bool:
+    grid = frame.grid
+    west, south, east, north = shapely.bounds(parcel)
+    rows, cols = ((grid.north_m - north, grid.north_m - south), (west - grid.west_m, east - grid.west_m))
+    (top, bottom), (left, right) = (np.clip(np.array(ends) / grid.cell_m, 0, None) for ends in (rows, cols))
+    return bool(np.isfinite(frame.ground[int(top) : int(bottom) + 1, int(left) : int(right) + 1]).any())
 
 
 def _every(window: tuple[slice, slice]) -> int:
@@ -198,19 +220,22 @@ def _not_to_hide(frame: Frame, view: FarmView) -> list[shapely.Geometry]:
     return [shapely.LineString(line) for line in found if len(line) > 1]
 
 
-def _candidates(drawing: Drawing, view: FarmView, marks: Sequence[MapMark], shown: Sequence[shapely.Geometry]) -> None:
+def _candidates(
+    drawing: Drawing, marks: Sequence[MapMark], boxes: Sequence[np.ndarray], pins: Sequence[np.ndarray]
+) -> None:
+    """Houses with their pins. Arguments: boxes [4, 2] and middles of the pins [2], in the picture's units."""
     drawing.open_group("", class_="marks")
-    boxes = [view.points(mark.corners) for mark in marks]
-    for mark, corners, pin in reversed(list(zip(marks, boxes, _pins(boxes, shown), strict=True))):  # the best on top
+    for mark, corners, pin in reversed(list(zip(marks, boxes, pins, strict=True))):  # the best on top
         link = drawing.add(
             "a", None, "", href=f"#{mark.target}", class_="mark", data_rank=mark.rank, aria_label=mark.words
         )
         shape = "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in corners.tolist()) + "Z"
         drawing.add("path", link, "", d=shape, fill=PAPER, stroke=PAPER, stroke_width=6, stroke_linejoin="round")
         drawing.add("path", link, "", d=shape, fill=PAPER, stroke=INK, stroke_width=2.6, class_="print")
-        x, y = (float(part) for part in corners.mean(axis=0) + pin)
+        x, y = pin.tolist()
         drawing.add("circle", link, "", cx=x, cy=y, r=PIN_R, fill=INK, stroke=PAPER, stroke_width=2, class_="pin")
-        back = -pin / np.hypot(*pin)  # from the pin to its box
+        back = corners.mean(axis=0) - pin
+        back /= np.hypot(*back)  # from the pin to its box
         point = [
             (x, y) + back * far + np.array((-back[1], back[0])) * wide for far, wide in ((12, 5), (12, -5), (21, 0))
         ]

@@ -4,28 +4,43 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 import numpy as np
 
-LETTER = 0.58  # width of a bold letter by its size
+LETTER = 0.64  # width of a bold letter by its size, in the widest of the fonts
 GAP = 3.0
+
+
+class Box(NamedTuple):
+    """What something covers of a picture."""
+
+    left: float
+    top: float
+    right: float
+    bottom: float
+
+
+def square(x: float, y: float, half: float) -> Box:
+    """A square round a point. Arguments: x, y; half, half its side."""
+    return Box(x - half, y - half, x + half, y + half)
 
 
 @dataclass
 class Labels:
-    """Where words stand already. Attributes: wide, tall, of the picture; taken, left, top, right and bottom of each."""
+    """Where words stand already. Attributes: wide, tall, of the picture; taken, what each of them covers."""
 
     wide: float
     tall: float
-    taken: list[tuple[float, float, float, float]] = field(default_factory=list)
+    taken: list[Box] = field(default_factory=list)
 
     def keep(self, x: float, y: float, half: float) -> None:
         """Keep a square round a point clear. Arguments: x, y; half, half its side."""
-        self.taken.append((x - half, y - half, x + half, y + half))
+        self.taken.append(square(x, y, half))
 
     def clear(self, x: float, y: float, half_wide: float, half_tall: float) -> bool:
         """Whether a box round a point covers nothing that stands already."""
-        box = (x - half_wide, y - half_tall, x + half_wide, y + half_tall)
+        box = Box(x - half_wide, y - half_tall, x + half_wide, y + half_tall)
         return not any(_common(box, other) for other in self.taken)
 
     def place(self, words: str, size: float, spots: Iterable[tuple[float, float]]) -> tuple[float, float]:
@@ -38,15 +53,15 @@ class Labels:
         for x, y in spots:
             inside = float(np.clip(x, min(half, self.wide / 2), max(self.wide - half, self.wide / 2)))
             places.append((inside, float(np.clip(y, size + GAP, self.tall - GAP))))
-        boxes = [(x - half, y - size, x + half, y + GAP) for x, y in places]
+        boxes = [Box(x - half, y - size, x + half, y + GAP) for x, y in places]
         covered = [sum(_common(box, other) for other in self.taken) for box in boxes]
         best = int(np.argmin(covered))
         self.taken.append(boxes[best])
         return places[best]
 
 
-def _common(one: tuple[float, float, float, float], other: tuple[float, float, float, float]) -> float:
+def _common(one: Box, other: Box) -> float:
     """Area that two boxes share."""
-    wide = min(one[2], other[2]) - max(one[0], other[0])
-    tall = min(one[3], other[3]) - max(one[1], other[1])
+    wide = min(one.right, other.right) - max(one.left, other.left)
+    tall = min(one.bottom, other.bottom) - max(one.top, other.top)
     return max(wide, 0.0) * max(tall, 0.0)

@@ -14,7 +14,7 @@ from tunnelsite.core.units import FOOT_M
 from tunnelsite.drawing.colours import INK, KEEP_OUT, PAPER, SOFT, halo
 from tunnelsite.drawing.contours import nice_step
 from tunnelsite.drawing.farm_view import FarmView, on_map, rings_on_map
-from tunnelsite.drawing.labels import Labels
+from tunnelsite.drawing.labels import Box, Labels
 from tunnelsite.drawing.markup import plain_name, tag
 from tunnelsite.drawing.svg import Drawing
 
@@ -29,6 +29,7 @@ TREE: dict[str, object] = {"fill": "none", "stroke": "#1f5b35", "stroke_width": 
 STRUCTURE: dict[str, object] = {"fill": "#3c4650", "stroke": PAPER, "stroke_width": 1}
 SERVICE: dict[str, object] = {"stroke": INK, "stroke_width": 2.2}
 SCALE_WORDS = 80.0  # room that the words of a scale bar take beside it
+LETTERS = (-16, 5)  # from their base line: what a name covers above and below it
 PARCEL: dict[str, object] = {"stroke": INK, "stroke_width": 2, "stroke_dasharray": "14 4 3 4"}
 
 
@@ -80,24 +81,21 @@ def parcels(drawing: Drawing, frame: Frame, view: FarmView) -> None:
     drawing.close_group()
 
 
-def names(drawing: Drawing, frame: Frame, view: FarmView, middles: Sequence[np.ndarray]) -> Labels:
-    """Names of the parcels and services seen, clear of each other, of the north arrow and of marks; gives where words stand now.
+def names(drawing: Drawing, frame: Frame, view: FarmView, marks: Sequence[Box]) -> Labels:
+    """Names of the parcels and services seen, clear of each other, of the north arrow, the scale and marks; gives where words stand now.
 
-    Arguments: middles, easting and northing [m] of the marks, whose pins stand above them.
+    Arguments: marks, what houses and their pins cover of the map.
     """
-    labels = Labels(view.width, view.height)
+    labels = Labels(view.width, view.height, list(marks))
     labels.keep(view.width - 34, 42, 28)
-    for middle in middles:
-        x, y = view.points(middle).ravel().tolist()
-        labels.keep(x, y, 16)
-        labels.keep(x, y - 26, 16)
+    labels.taken.append(_scale_box(view))
     drawing.open_group("names")
     for parcel, name in zip(frame.parcels, frame.parcel_names, strict=True):
         drawn = shapely.transform(parcel, lambda _, parcel=parcel: view.points(on_map(frame.grid, parcel)))
         seen = shapely.get_coordinates(shapely.clip_by_rect(drawn, 0, 0, view.width, view.height))
         if len(seen):  # a name at the edge of the picture would be read as that of another parcel
             words = plain_name(name, 26)
-            x, y = labels.place(words, 17, _parcel_spots(seen))
+            x, y = labels.place(words, 17, _parcel_spots(drawn, seen))
             drawing.words(
                 x, y, words, 17, fill=INK, text_anchor="middle", font_weight="600", class_="isolated", **halo(5)
             )
@@ -113,13 +111,27 @@ def names(drawing: Drawing, frame: Frame, view: FarmView, middles: Sequence[np.n
     return labels
 
 
-def _parcel_spots(outline: np.ndarray) -> list[tuple[float, float]]:
-    """Where a parcel's name may stand: inside its upper or lower edge or in the middle, or else just outside."""
+def _parcel_spots(drawn: shapely.Geometry, outline: np.ndarray) -> list[tuple[float, float]]:
+    """Where a parcel's name may stand: inside it, from its upper edge down and its middle outwards, or else just outside.
+
+    Arguments: drawn, the parcel on the picture; outline [n, 2], of what is seen of it.
+    """
     left, top = outline.min(axis=0).tolist()
     right, bottom = outline.max(axis=0).tolist()
     middle = (left + right) / 2
+    cols = (middle, (left + middle) / 2, (right + middle) / 2)
+    across = sorted(np.linspace(left, right, 13)[1:-1].tolist(), key=lambda x: abs(x - middle))
+    over = [(x, y) for y in np.arange(top + 20, bottom - 8, 12).tolist() for x in across]
+    within = (
+        np.all([shapely.intersects_xy(drawn, [(x, y + down) for x, y in over]) for down in LETTERS], axis=0)
+        if over
+        else []
+    )
     rows = (top + 20, bottom - 9, (top + bottom) / 2 + 6, top - 8, bottom + 20)
-    return [(x, y) for y in rows for x in (middle, (left + middle) / 2, (right + middle) / 2)]
+    return [
+        *(spot for spot, own in zip(over, within, strict=True) if own),
+        *((x, y) for y in rows for x in cols),
+    ]
 
 
 def _along(line: np.ndarray, count: int = 24) -> np.ndarray:
@@ -143,6 +155,10 @@ def _service_spots(view: FarmView, grid: Grid, geometry: np.ndarray) -> list[tup
     return [(seen[k][0], seen[k][1] + down) for k in order for down in (-9, 20)]
 
 
+def _scale_box(view: FarmView) -> Box:
+    return Box(8, view.height - 64, 8 + min(300, view.width * 0.45), view.height - 8)
+
+
 def furniture(drawing: Drawing, view: FarmView, *, feet: bool) -> None:
     """North arrow and scale bars, that in the user's unit first."""
     x, y = view.width - 34, 46.0
@@ -152,13 +168,13 @@ def furniture(drawing: Drawing, view: FarmView, *, feet: bool) -> None:
     drawing.words(x, y + 16, "N", 15, fill=INK, text_anchor="middle", font_weight="700")
     drawing.close_group()
     drawing.open_group("scale")
-    box = min(300, view.width * 0.45)
-    drawing.rectangle(8, view.height - 64, box, 56, fill=PAPER, fill_opacity=0.85)
+    box = _scale_box(view)
+    drawing.rectangle(box.left, box.top, box.right - box.left, box.bottom - box.top, fill=PAPER, fill_opacity=0.85)
     units = (("ft", FOOT_M), ("m", 1.0)) if feet else (("m", 1.0), ("ft", FOOT_M))
     for (unit, unit_m), y in zip(units, (view.height - 42, view.height - 18), strict=True):
         long = nice_step(min(140, view.width * 0.2) / view.scale / unit_m, 1, (1.0, 2.0, 5.0))
         wide = long * unit_m * view.scale
-        while wide > box - SCALE_WORDS:
+        while wide > box.right - box.left - SCALE_WORDS:
             long, wide = long / 2, wide / 2
         drawing.path([(16, y - 6), (16, y), (16 + wide, y), (16 + wide, y - 6)], stroke=INK, stroke_width=1.6)
         drawing.words(22 + wide, y + 2, f"{long:g} {unit}", 14, fill=INK)

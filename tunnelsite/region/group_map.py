@@ -14,7 +14,9 @@ from tunnelsite.core.layers import Features
 from tunnelsite.core.reproject import lonlat_bounds, reprojected
 from tunnelsite.core.table import Table
 from tunnelsite.drawing.colours import INK, PAPER, SOFT, halo
+from tunnelsite.drawing.framing import framed, outside_words
 from tunnelsite.drawing.labels import Labels
+from tunnelsite.drawing.markup import plain_name
 from tunnelsite.drawing.svg import Drawing
 from tunnelsite.io.formats.styles import PALETTES
 from tunnelsite.region.groups import group_labels
@@ -22,11 +24,13 @@ from tunnelsite.region.parcel_columns import SCREENED
 
 WIDE, SIDE, HEAD, FOOT = 560.0, 24.0, 64.0, 76.0
 CLASSES = 5
+MOST_SPOTS, LINE = 60, 15.0  # spots tried for one name; height of a line
 
 
 def group_map(parcels: Table, groups: Table, column: str) -> str:
     """The map as SVG. Arguments: parcels and groups, layers of one region; column by which they were grouped."""
-    shapes = on_paper(parcels)
+    there = screened(parcels)
+    shapes = on_paper(parcels, there)
     high = max(shapely.total_bounds(shapes)[3], 80.0)
     houses = list(dict.fromkeys(row["house"] for row in groups.rows))
     title = f"Parcels with room for a house, by {column}"
@@ -35,28 +39,43 @@ def group_map(parcels: Table, groups: Table, column: str) -> str:
     drawing = Drawing(*size, title, said)
     drawing.rectangle(0, 0, *size, fill=PAPER)
     drawing.words(SIDE, 26, title, 17, fill=INK, font_weight=600)
-    labels = group_labels(parcels, column)
+    labels = [label for label, here in zip(group_labels(parcels, column), there, strict=True) if here]
+    rows = [row for row, here in zip(parcels.rows, there, strict=True) if here]
     for k, house in enumerate(houses):
         shares = {row["group"]: row["feasible_share"] for row in groups.rows if row["house"] == house}
         corner = (SIDE + k * (WIDE + SIDE), HEAD)
         drawing.words(corner[0], HEAD - 12, house, 14, fill=INK)
         _parcels(
             drawing,
-            parcels,
+            rows,
             shapely.transform(shapes, lambda at, corner=corner: at + corner),
             (labels, shares),
             corner[0],
         )
     legend(drawing, HEAD + high + 30, "share of a group's parcels where a place passes every limit")
+    beyond(drawing, HEAD + high + 62, parcels, there)
     return drawing.text
 
 
-def on_paper(parcels: Table) -> np.ndarray:
-    """Outlines with north up, in units of the picture from its upper left corner; no finer than can be seen."""
-    found = Features(np.array(parcels.shapes, object), {}, parcels.system, "parcels")
-    west, south, east, north = lonlat_bounds(found)
-    crs = local_crs(parcels.system, (west + east) / 2, (south + north) / 2)
-    shapes = reprojected(found, crs).geometry
+def screened(parcels: Table) -> np.ndarray:
+    """Which parcels are on the map, bool [n]: those that were screened and what lies near them."""
+    known = np.array([row["state"] == SCREENED for row in parcels.rows], bool)
+    return framed(_projected(parcels, np.ones(len(known), bool)), known)
+
+
+def beyond(drawing: Drawing, y: float, parcels: Table, there: np.ndarray) -> None:
+    """Says which parcels are not on the map."""
+    names = [plain_name(row["parcel"], 26) for row, here in zip(parcels.rows, there, strict=True) if not here]
+    if names:
+        drawing.words(SIDE, y, outside_words(names), 12, fill=INK, class_="isolated")
+
+
+def on_paper(parcels: Table, there: np.ndarray) -> np.ndarray:
+    """Outlines with north up, in units of the picture from its upper left corner; no finer than can be seen.
+
+    Arguments: parcels; there, bool, which of them are on the map.
+    """
+    shapes = _projected(parcels, there)
     left, bottom, right, top = shapely.total_bounds(shapes)
     scale = WIDE / max(right - left, (top - bottom) / 1.5, 1e-9)
 
@@ -66,23 +85,46 @@ def on_paper(parcels: Table) -> np.ndarray:
     return np.asarray(shapely.simplify(shapely.transform(shapes, on_picture), 0.2))
 
 
+def _projected(parcels: Table, there: np.ndarray) -> np.ndarray:
+    """Outlines of some parcels in metres of a system of their own."""
+    found = Features(np.array(parcels.shapes, object)[there], {}, parcels.system, "parcels")
+    west, south, east, north = lonlat_bounds(found)
+    crs = local_crs(parcels.system, (west + east) / 2, (south + north) / 2)
+    return np.asarray(reprojected(found, crs).geometry, object)
+
+
 def _parcels(
-    drawing: Drawing, parcels: Table, shapes: np.ndarray, told: tuple[Sequence[str], dict[str, Any]], left: float
+    drawing: Drawing,
+    rows: Sequence[dict[str, Any]],
+    shapes: np.ndarray,
+    told: tuple[Sequence[str], dict[str, Any]],
+    left: float,
 ) -> None:
     """One map, whose left side is at `left`. told = (group of each parcel, feasible share of each group)."""
     labels, shares = told
     names = Labels(WIDE, float(shapely.total_bounds(shapes)[3]))  # beside no other map
-    for row, shape, label in zip(parcels.rows, shapes, labels, strict=True):
+    for row, shape, label in zip(rows, shapes, labels, strict=True):
         known = row["state"] == SCREENED and shares[label] is not None
         look = {"fill": colour(shares[label]), "stroke": PAPER, "stroke_width": 0.4} if known else UNKNOWN
         outline(drawing, shape, look)
     for label in sorted(set(labels)):
-        mine = shapely.union_all(shapely.make_valid(shapes[[one == label for one in labels]]))
-        at = shapely.get_coordinates(shapely.point_on_surface(mine))
-        if len(at):
+        spots = _name_spots(shapes[[one == label for one in labels]])
+        if len(spots):
             words = f"{label}: {_share_words(shares[label])}"
-            x, y = names.place(words, 12, [(at[0, 0] - left, at[0, 1])])
+            x, y = names.place(words, 12, (spots - (left, 0.0)).tolist())
             drawing.words(left + x, y, words, 12, fill=INK, text_anchor="middle", font_weight=600, **halo())
+
+
+def _name_spots(shapes: np.ndarray) -> np.ndarray:
+    """Where a group's name may stand, float64 [n, 2]: on its land, its largest parcels first, or a line or two above or below.
+
+    Groups may lie among one another: then one spot each is not enough.
+    """
+    mine = shapely.make_valid(shapes)
+    largest = mine[np.argsort(-shapely.area(mine), kind="stable")[:MOST_SPOTS]]
+    at = shapely.get_coordinates(shapely.point_on_surface([shapely.union_all(mine), *largest]))
+    lines = [np.array((0.0, line * LINE)) for line in (-1, 1, -2, 2)]
+    return np.concatenate([at, *(at[:4] + line for line in lines)]) if len(at) else at
 
 
 def outline(drawing: Drawing, shape: shapely.Geometry, look: dict[str, object]) -> None:

@@ -10,7 +10,7 @@ import shapely
 from tunnelsite.core.table import Table
 from tunnelsite.drawing.colours import INK, PAPER, SOFT
 from tunnelsite.drawing.svg import Drawing
-from tunnelsite.region.group_map import SIDE, UNKNOWN, colour, legend, on_paper, outline
+from tunnelsite.region.group_map import SIDE, UNKNOWN, beyond, colour, legend, on_paper, outline, screened
 from tunnelsite.region.group_map import WIDE as MAP_WIDE
 
 LEFT, WIDE, ROW, HEAD, GAP = 250.0, 300.0, 26.0, 76.0, 60.0
@@ -44,7 +44,8 @@ def share_map(parcels: Table, columns: Mapping[str, str]) -> str:
     """A map for each house size, parcels in the colour of their share of the draws, as SVG.
 
     Arguments: parcels, of `Sensitivity`; columns, by house, that hold the shares."""
-    shapes = on_paper(parcels)
+    there = screened(parcels)
+    shapes = on_paper(parcels, there)
     high = max(shapely.total_bounds(shapes)[3], 80.0)
     title = "Parcels with room for a house: share of the draws"
     size = (SIDE + len(columns) * (MAP_WIDE + SIDE), 64.0 + high + 76.0)
@@ -55,10 +56,12 @@ def share_map(parcels: Table, columns: Mapping[str, str]) -> str:
         corner = (SIDE + k * (MAP_WIDE + SIDE), 64.0)
         drawing.words(corner[0], 52, house, 14, fill=INK)
         placed = shapely.transform(shapes, lambda at, corner=corner: at + corner)
-        for share, shape in zip(parcels.values(column), placed, strict=True):
+        shares = [share for share, here in zip(parcels.values(column), there, strict=True) if here]
+        for share, shape in zip(shares, placed, strict=True):
             look = UNKNOWN if share is None else {"fill": colour(share), "stroke": PAPER, "stroke_width": 0.4}
             outline(drawing, shape, look)
     legend(drawing, 64.0 + high + 30, "share of the draws in which a house has room on the drawn ground")
+    beyond(drawing, 64.0 + high + 62, parcels, there)
     return drawing.text
 
 

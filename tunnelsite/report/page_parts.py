@@ -9,9 +9,11 @@ from xml.etree.ElementTree import Element
 from tunnelsite.core import amounts
 from tunnelsite.core.cautions import CAUTIONS
 from tunnelsite.core.ridge_words import ridge_words
+from tunnelsite.drawing.farm_map import framed_parcels
+from tunnelsite.drawing.framing import outside_words
 from tunnelsite.drawing.hatches import HATCHES
 from tunnelsite.drawing.land_features import land_key, swatch
-from tunnelsite.drawing.markup import Content, named, picture, put, tag
+from tunnelsite.drawing.markup import Content, named, picture, plain_name, put, tag
 from tunnelsite.drawing.outcome_groups import OutcomeGroup, shown_scan
 from tunnelsite.report.card_facts import Facts
 from tunnelsite.report.plain_words import file_words, house_words
@@ -73,13 +75,23 @@ def _map_words(result: Result) -> str:
     scan = result.scans[shown_scan(result)]
     best = ", as option 1" if result.choices else ""
     which = (
-        f" Colours are for a {house_words(scan.house.name)} house, ridge {ridge_words(scan.frame.grid.bearing_deg)}{best}."
+        f"Colours are for a {house_words(scan.house.name)} house, ridge {ridge_words(scan.frame.grid.bearing_deg)}{best}."
         if several
         else ""
     )
-    return (
-        "Each spot is coloured for a house with its middle there. True north is up; relief lit from "
-        f"the north-west.{which}"
+    names = [
+        plain_name(name, 40)
+        for name, here in zip(scan.frame.parcel_names, framed_parcels(scan.frame), strict=True)
+        if not here
+    ]
+    return " ".join(
+        part
+        for part in (
+            "Each spot is coloured for a house with its middle there. True north is up; relief lit from the north-west.",
+            which,
+            outside_words(names),
+        )
+        if part
     )
 
 

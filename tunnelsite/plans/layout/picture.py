@@ -11,6 +11,7 @@ from tunnelsite.core.grid import Grid
 from tunnelsite.drawing.colours import INK, PAPER, halo
 from tunnelsite.drawing.farm_map import relief
 from tunnelsite.drawing.farm_view import FarmView, on_map, rings_on_map
+from tunnelsite.drawing.labels import Box
 from tunnelsite.drawing.land_features import features, furniture, names, parcels
 from tunnelsite.drawing.svg import Drawing
 from tunnelsite.plans.layout.trench import way_words
@@ -43,8 +44,8 @@ def layout_picture(chosen: Result, placed: PlacedBlock) -> str:
         relief(drawing, frame, view, window)
     features(drawing, frame, view)
     parcels(drawing, frame, view)
-    middles = [on_map(frame.grid, shapely.centroid(house))[0] for house in placed.houses]
-    names(drawing, frame, view, middles)
+    outlines = [view.points(on_map(frame.grid, house)) for house in placed.houses]
+    names(drawing, frame, view, [Box(*outline.min(axis=0), *outline.max(axis=0)) for outline in outlines])
     _trenches(drawing, view, frame.grid, placed)
     _houses(drawing, view, chosen, placed)
     furniture(drawing, view, feet=any(scan.house.feet for scan in chosen.scans[:1]))
