@@ -323,3 +323,34 @@ def test_drawing_and_run_are_there_after_a_kill(drawn: Drawn) -> None:
     while not all(ended(worker) for worker in workers):  # by themselves: the desk could not end them
         assert time.monotonic() < until, workers
         time.sleep(0.05)
+
+
+def test_a_reopened_desk_scores_a_house_by_itself_and_says_what_it_waits_for(tmp_path: Path) -> None:
+    """The kept answer holds its numbers only: it is measured again, and no question is lost when the worker changes."""
+    folder = small_farm(tmp_path)
+    with serving(folder) as client:
+        client.screened()
+        option = client("GET", "/api/answer")["options"][0]
+    with serving(folder) as client:
+        client.until(lambda state: state["model"]["state"] == "ready")
+        said, end = [], time.monotonic() + LIMIT_S
+        while time.monotonic() < end:
+            answer = client.http.post("/api/hand", json=option["place"])
+            tap = client.http.post("/api/tap", json={name: option["place"][name] for name in ("lon", "lat")})
+            assert answer.status_code in (200, 422) and tap.status_code in (200, 422), (
+                answer.text,
+                tap.text,
+            )  # 422: still being read
+            if answer.status_code == 200:
+                said.append(answer.json())
+                if said[-1]["measured"] == "all":
+                    break
+                assert (
+                    said[-1]["score"]["words"] == "no score yet: wait a moment until the kept answer is measured again"
+                )
+            if tap.status_code == 200 and tap.json()["state"] == "not searched":
+                assert tap.json()["words"][0].startswith(
+                    "Wait a moment until the kept answer is measured again: then a click"
+                )
+            time.sleep(0.05)
+        assert said[-1]["score"]["steady"] == pytest.approx(option["score"])

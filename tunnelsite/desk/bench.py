@@ -19,6 +19,7 @@ from tunnelsite.desk.features import site_features
 from tunnelsite.desk.gather_messages import GatherAsked
 from tunnelsite.desk.gathering import gathered, planned
 from tunnelsite.desk.hand import InHand
+from tunnelsite.desk.hand_messages import GROUND_ONLY
 from tunnelsite.desk.held import held
 from tunnelsite.desk.images import MapImages
 from tunnelsite.desk.land import Looked, ground_alone, looked_at, more_of, with_features
@@ -178,7 +179,7 @@ class Bench:
                 told["tried"]["usual"] = usual["score"]["steady"]
         if self.result is None:
             score = {"steady": None, "here": None, "words": "no score yet: find places first"}
-            told |= {"measured": "ground only", "score": score, "room_m": None, "criteria": []}
+            told |= {"measured": GROUND_ONLY, "score": score, "room_m": None, "criteria": []}
         return told
 
     def _in_months(self, months: str, place: tuple[float, float]) -> InHand:

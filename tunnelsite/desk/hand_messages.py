@@ -6,6 +6,8 @@ from pydantic import Field
 
 from tunnelsite.desk.messages import Letter, Message, Place
 
+GROUND_ONLY, NOT_SEARCHED = "ground only", "not searched"  # what is told of a place before there is a screening
+
 
 class Hand(Message):
     """Where the house in the hand stands; `seq` counts the steps of one page; `months`, other crop months to try at this place."""

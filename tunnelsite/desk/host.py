@@ -7,8 +7,6 @@ import contextlib
 from datetime import datetime
 from typing import Any
 
-from pydantic import ValidationError
-
 from tunnelsite.core.errors import TunnelsiteError
 from tunnelsite.desk.answers import Missing, problem_of
 from tunnelsite.desk.background import Backgrounds
@@ -26,7 +24,7 @@ from tunnelsite.desk.project import Project
 from tunnelsite.desk.runner import Runner
 from tunnelsite.desk.runs import OptionsFile, clear_halves, kept_answer, run_entries, run_folder, run_folders
 from tunnelsite.desk.sheet import answer_lines, headings, questions
-from tunnelsite.desk.worker import Worker
+from tunnelsite.desk.worker import Worker, WorkerEnded
 
 SHOWN_S = 0.7  # the pages fetch the bare ground first
 REST_S = 0.4  # a drawing goes on: the features are read again when the hand rests
@@ -248,12 +246,18 @@ class Desk:
         self.changed()
 
     async def ask(self, what: str, **given: Any) -> Any:
-        """Ask the worker that holds what is on the map. Errors: Missing where there is none yet; those of the question."""
+        """Ask the worker that holds the map, or the one that takes its place meanwhile. Errors: Missing; those of the question."""
         if self.shown is None or self.model.state != "ready":
             raise Missing("there is no map yet", "a terrain model in the folder", "give one under Ground")
         if not self.shown.alive:
             self.look_again()
-        return await self.shown.ask(what, **given)
+        asked = self.shown
+        try:
+            return await asked.ask(what, **given)
+        except WorkerEnded:
+            if self.shown is asked:
+                raise
+        return await self.ask(what, **given)
 
     async def state(self) -> State:
         """Everything the sheet shows."""
@@ -285,12 +289,8 @@ class Desk:
         )
 
     def pins(self) -> list[Pin]:
-        """The pinned places, A first; what cannot be read of options.json is left out."""
-        found = []
-        for _, pin in sorted(self.kept.read().get("pins", {}).items()):
-            with contextlib.suppress(ValidationError):
-                found.append(Pin(**pin))
-        return found
+        """The pinned places, A first."""
+        return self.kept.pins()
 
     def _files(self) -> list[FileEntry]:
         try:

@@ -8,15 +8,20 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from tunnelsite.desk.answers import Conflict, body_of, number_of
-from tunnelsite.desk.hand_messages import Hand, Tap
+from tunnelsite.desk.hand_messages import GROUND_ONLY, NOT_SEARCHED, Hand, Tap
 from tunnelsite.desk.host import Desk
+from tunnelsite.desk.no_score import tap_words, what_to_do
 
 
 async def _hand(desk: Desk, request: Request) -> Any:
     asked = await body_of(request, Hand)
     place = asked.model_dump(exclude={"seq"})
     found = await desk.in_hand.ask(lambda: desk.ask("hand", **place))
-    return {"dropped": True, "seq": asked.seq} if found is None else found | {"seq": asked.seq}
+    if found is None:
+        return {"dropped": True, "seq": asked.seq}
+    if found["measured"] == GROUND_ONLY:
+        found["score"] = found["score"] | {"words": f"no score yet: {what_to_do(desk)}"}
+    return found | {"seq": asked.seq}
 
 
 async def _sun(desk: Desk, request: Request) -> Response:
@@ -31,7 +36,8 @@ async def _sun(desk: Desk, request: Request) -> Response:
 
 async def _tap(desk: Desk, request: Request) -> Any:
     asked = await body_of(request, Tap)
-    return await desk.ask("tap", **asked.model_dump())
+    found = await desk.ask("tap", **asked.model_dump())
+    return found | {"words": [tap_words(desk)]} if found["state"] == NOT_SEARCHED else found
 
 
 ROUTES = (

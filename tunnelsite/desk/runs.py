@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import shutil
 import tomllib
@@ -9,9 +10,11 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+from pydantic import ValidationError
+
 from tunnelsite.core.errors import UsageError
 from tunnelsite.desk.answers import Missing
-from tunnelsite.desk.messages import RunEntry
+from tunnelsite.desk.messages import Pin, RunEntry
 from tunnelsite.desk.project import FARM, Project
 from tunnelsite.io.write.staging import write_whole
 
@@ -141,6 +144,14 @@ class OptionsFile:
         except ValueError:
             self._file.replace(self._file.with_suffix(".broken.json"))
             return {}
+
+    def pins(self) -> list[Pin]:
+        """The pinned places, A first; what cannot be read is left out."""
+        found = []
+        for _, pin in sorted(self.read().get("pins", {}).items()):
+            with contextlib.suppress(ValidationError):
+                found.append(Pin(**pin))
+        return found
 
     def change(self, new: dict[str, Any]) -> None:
         """Keep more. Errors: OutputFailed."""

@@ -10,6 +10,8 @@ from tunnelsite.decisions.criterion_words import inside
 from tunnelsite.decisions.explain import explain_at, explain_rank
 from tunnelsite.decisions.explanation import Explanation, RuleCheck
 from tunnelsite.desk.hand import InHand
+from tunnelsite.desk.hand_messages import NOT_SEARCHED
+from tunnelsite.desk.no_score import TAP
 from tunnelsite.desk.page_words import message_of
 from tunnelsite.desk.plain import plain, plain_title
 from tunnelsite.drawing.outcome_groups import group_of, shown_scan
@@ -52,8 +54,8 @@ def tapped(in_hand: InHand, lon: float, lat: float) -> dict[str, Any]:
 
 def not_searched(in_hand: InHand, lon: float, lat: float) -> dict[str, Any]:
     """The message of a tap before any search: the house can be put there and measured all the same."""
-    words = "Find places first: then a click says why a house is not offered here, or what costs it points. You can try one by hand now."
-    return {"place": _place(in_hand.result.scans[0], lon, lat), "state": "not searched", "words": [words], "reasons": [], "losses": [],
+    words = f"Find places first: {TAP}"
+    return {"place": _place(in_hand.result.scans[0], lon, lat), "state": NOT_SEARCHED, "words": [words], "reasons": [], "losses": [],
             "rank": None, "score": None}  # fmt: skip
 
 

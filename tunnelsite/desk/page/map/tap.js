@@ -22,7 +22,7 @@ export function startTap(map) {
   readout(map);
 }
 
-const TITLES = { offered: 'A house could stand here', listed: 'One of the options', 'not searched': 'Nothing was looked for yet', outside: 'Outside the ground that is known' };
+const TITLES = { offered: 'A house could stand here', listed: 'One of the options', 'not searched': 'Not measured yet', outside: 'Outside the ground that is known' };
 
 function answer(said, at, gone) {
   const title = TITLES[said.state] ?? 'Why not here?';

@@ -60,7 +60,7 @@ function houseOf(hand) {
     !broken.length && hand.room_m != null && h('p', { text: `Room to shift: ${length(hand.room_m)}` }),
     verdict,
     hand.tried && h('p', { class: 'why', text: `Crops ${hand.tried.words}, tried here alone${hand.tried.usual == null ? '' : `; with the answer’s months ${score(hand.tried.usual)}`}.` }),
-    hand.measured === 'ground only' && h('p', { class: 'why', text: known.answer && known.state?.stale ? 'Ground only: the project was changed since the answer. Find places again, and reach and score follow too.' : 'Ground only: find places once, and light, reach and score follow too.' }),
+    hand.measured === 'ground only' && h('p', { class: 'why', text: `Ground only, ${hand.score.words}; light and reach follow too.` }),
     h('div', { class: 'keys', role: 'group', 'aria-label': 'Move and turn the house' },
       key('move west', '←', -step, 0), key('move north', '↑', 0, step), key('move south', '↓', 0, -step), key('move east', '→', step, 0), key('turn left', '↺', 0, 0, -1), key('turn right', '↻', 0, 0, 1)),
     h('div', { class: 'row' }, h('button', { type: 'button', id: 'keep-pin', text: 'Pin it', onclick: () => pinForm(inHand.place) }),
