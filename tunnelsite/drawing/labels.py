@@ -26,6 +26,12 @@ def square(x: float, y: float, half: float) -> Box:
     return Box(x - half, y - half, x + half, y + half)
 
 
+def name_box(words: str, size: float, x: float, y: float) -> Box:
+    """What words cover. Arguments: words; size, of the letters; x, y, the middle of their base line."""
+    half = size * LETTER * len(words) / 2 + GAP
+    return Box(x - half, y - size, x + half, y + GAP)
+
+
 @dataclass
 class Labels:
     """Where words stand already. Attributes: wide, tall, of the picture; taken, what each of them covers."""
@@ -48,12 +54,12 @@ class Labels:
 
         Arguments: words; size, of the letters; spots, (x, y) of the middle of the base line, the best first, one at least.
         """
-        half = size * LETTER * len(words) / 2 + GAP
+        half = name_box(words, size, 0.0, 0.0).right
         places = []
         for x, y in spots:
             inside = float(np.clip(x, min(half, self.wide / 2), max(self.wide - half, self.wide / 2)))
             places.append((inside, float(np.clip(y, size + GAP, self.tall - GAP))))
-        boxes = [Box(x - half, y - size, x + half, y + GAP) for x, y in places]
+        boxes = [name_box(words, size, x, y) for x, y in places]
         covered = [sum(_common(box, other) for other in self.taken) for box in boxes]
         best = int(np.argmin(covered))
         self.taken.append(boxes[best])

@@ -14,7 +14,7 @@ from tunnelsite.core.units import FOOT_M
 from tunnelsite.drawing.colours import INK, KEEP_OUT, PAPER, SOFT, halo
 from tunnelsite.drawing.contours import nice_step
 from tunnelsite.drawing.farm_view import FarmView, on_map, rings_on_map
-from tunnelsite.drawing.labels import Box, Labels
+from tunnelsite.drawing.labels import Box, Labels, name_box
 from tunnelsite.drawing.markup import plain_name, tag
 from tunnelsite.drawing.svg import Drawing
 
@@ -29,7 +29,7 @@ TREE: dict[str, object] = {"fill": "none", "stroke": "#1f5b35", "stroke_width": 
 STRUCTURE: dict[str, object] = {"fill": "#3c4650", "stroke": PAPER, "stroke_width": 1}
 SERVICE: dict[str, object] = {"stroke": INK, "stroke_width": 2.2}
 SCALE_WORDS = 80.0  # room that the words of a scale bar take beside it
-LETTERS = (-16, 5)  # from their base line: what a name covers above and below it
+PARCEL_SIZE = 17.0  # of the letters of a parcel's name
 PARCEL: dict[str, object] = {"stroke": INK, "stroke_width": 2, "stroke_dasharray": "14 4 3 4"}
 
 
@@ -95,9 +95,17 @@ def names(drawing: Drawing, frame: Frame, view: FarmView, marks: Sequence[Box]) 
         seen = shapely.get_coordinates(shapely.clip_by_rect(drawn, 0, 0, view.width, view.height))
         if len(seen):  # a name at the edge of the picture would be read as that of another parcel
             words = plain_name(name, 26)
-            x, y = labels.place(words, 17, _parcel_spots(drawn, seen))
+            x, y = labels.place(words, PARCEL_SIZE, _parcel_spots(words, drawn, seen))
             drawing.words(
-                x, y, words, 17, fill=INK, text_anchor="middle", font_weight="600", class_="isolated", **halo(5)
+                x,
+                y,
+                words,
+                PARCEL_SIZE,
+                fill=INK,
+                text_anchor="middle",
+                font_weight="600",
+                class_="isolated",
+                **halo(5),
             )
     for name, item in frame.services.items():
         spots = _service_spots(view, frame.grid, item.geometry)
@@ -111,10 +119,10 @@ def names(drawing: Drawing, frame: Frame, view: FarmView, marks: Sequence[Box]) 
     return labels
 
 
-def _parcel_spots(drawn: shapely.Geometry, outline: np.ndarray) -> list[tuple[float, float]]:
+def _parcel_spots(words: str, drawn: shapely.Geometry, outline: np.ndarray) -> list[tuple[float, float]]:
     """Where a parcel's name may stand: inside it, from its upper edge down and its middle outwards, or else just outside.
 
-    Arguments: drawn, the parcel on the picture; outline [n, 2], of what is seen of it.
+    Arguments: words; drawn, the parcel on the picture; outline [n, 2], of what is seen of it.
     """
     left, top = outline.min(axis=0).tolist()
     right, bottom = outline.max(axis=0).tolist()
@@ -122,11 +130,8 @@ def _parcel_spots(drawn: shapely.Geometry, outline: np.ndarray) -> list[tuple[fl
     cols = (middle, (left + middle) / 2, (right + middle) / 2)
     across = sorted(np.linspace(left, right, 13)[1:-1].tolist(), key=lambda x: abs(x - middle))
     over = [(x, y) for y in np.arange(top + 20, bottom - 8, 12).tolist() for x in across]
-    within = (
-        np.all([shapely.intersects_xy(drawn, [(x, y + down) for x, y in over]) for down in LETTERS], axis=0)
-        if over
-        else []
-    )
+    boxes = [shapely.box(*name_box(words, PARCEL_SIZE, x, y)) for x, y in over]
+    within = shapely.contains_properly(drawn, boxes) if over else []
     rows = (top + 20, bottom - 9, (top + bottom) / 2 + 6, top - 8, bottom + 20)
     return [
         *(spot for spot, own in zip(over, within, strict=True) if own),

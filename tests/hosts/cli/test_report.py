@@ -103,7 +103,7 @@ def test_no_candidate_is_a_page_with_reasons(farm, tmp_path, capsys) -> None:
     said = asked(capsys, "report", farm["dem"], str(narrow), *SMALL, "--out", str(out))
     page = out.read_text("utf-8")
     assert (
-        said["candidates"] == 0 and "passed every rule" in page and "too narrow" in page and "<script type" not in page
+        said["candidates"] == 0 and "passed every rule" in page and "Too narrow" in page and "<script type" not in page
     )
 
 
