@@ -42,8 +42,8 @@ def shown_settings(result: Result) -> list[ShownSetting]:
     criteria = {one.id: one for one in (*catalogue.criteria(lambda text: None), *(j.criterion for j in result.judges))}
     found = []
     for field in fields_of(Settings):
-        if field.name in told:
-            value = getattr(result.settings, field.name)
+        value = getattr(result.settings, field.name)
+        if field.name in told and value is not False:
             words = _by_criterion(value, criteria, feet) if isinstance(value, dict) else _words(field, value, feet)
             found.append(ShownSetting(field.words.title, words or told[field.name]))
     return found
