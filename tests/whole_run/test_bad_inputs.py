@@ -100,7 +100,7 @@ def test_crs_11_parcels_in_another_system(tmp_path: Path) -> None:
 def test_crs_13_parcels_elsewhere(tmp_path: Path) -> None:
     dem, _ = plain_farm(tmp_path)
     away = write_parcels(tmp_path / "far.gpkg", [shapely.box(WEST + 1e5, NORTH, WEST + 1e5 + 90, NORTH + 90)], UTM17)
-    with pytest.raises(InputRefused, match=r"do not meet.*99,900.* apart"):
+    with pytest.raises(InputRefused, match=r"do not meet.*99,900 metres apart"):
         run(dem, away)
 
 

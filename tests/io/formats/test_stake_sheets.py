@@ -385,6 +385,7 @@ def test_notes_do_not_take_a_sheet_of_their_own(sheet) -> None:
 def test_a_metric_page_counts_in_metres() -> None:
     words = " ".join("".join(_page(page_html(example_sheet(size="9.1x29.3m", bearing_deg=60))).text).split())
     assert "12.000 m" in words and "9.000 m" in words and "15.000 m" in words
+    assert "<td>29.300 m</td><td>96 ft" in page_html(example_sheet(size="9.1x29.3m"))  # the user's own unit first
     assert "along, m" in words and "10 mm apart" in words and "60.00 deg" in words
 
 

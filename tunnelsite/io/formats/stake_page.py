@@ -166,9 +166,9 @@ def _tape_table(sheet: StakeSheet) -> str:
     for one, other, value in pairs:
         kind = "diagonal" if value == sheet.diagonal_m else "side"
         name = f"{kind} {names[one]} to {names[other]}"
-        rows.append(
-            f'<tr><td>{name}</td><td>{feet_inches(value)}</td><td>{value:.3f} m</td><td class="write"></td></tr>'
-        )
+        own = (feet_inches(value), f"{value:.3f} m")
+        shown = "".join(f"<td>{words}</td>" for words in (own if sheet.feet else reversed(own)))
+        rows.append(f'<tr><td>{name}</td>{shown}<td class="write"></td></tr>')
     head = "<tr><th>tape</th><th>wanted</th><th>wanted</th><th>measured</th></tr>"
     return f"<table><thead>{head}</thead><tbody>{''.join(rows)}</tbody></table>"
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pyproj
 import shapely
@@ -84,16 +86,17 @@ def _step(crs: pyproj.CRS, land: Features) -> float:
 def _apart(header: RasterHeader, land: Features, parcels: tuple[float, float, float, float], fix: str) -> InputRefused:
     own, crs = header.bounds, horizontal(header.crs)
     gap = np.hypot(max(parcels[0] - own[2], own[0] - parcels[2], 0), max(parcels[1] - own[3], own[1] - parcels[3], 0))
-    unit = "deg" if crs.is_geographic else crs.axis_info[0].unit_name
+    unit = crs.axis_info[0].unit_name
+    units = "deg" if crs.is_geographic else re.sub("foot$", "feet", re.sub("metre$", "metres", unit))
     show = (
         "{:.6g} to {:.6g} east, {:.6g} to {:.6g} north"
         if crs.is_geographic
         else "{:.0f} to {:.0f} east, {:.0f} to {:.0f} north"
     )
     return NoHeights(
-        f"parcels {land.name} and {header.path.name} do not meet: in {crs.name} [{unit}] the parcels span "
+        f"parcels {land.name} and {header.path.name} do not meet: in {crs.name} [{units}] the parcels span "
         f"{show.format(parcels[0], parcels[2], parcels[1], parcels[3])}, the DEM {show.format(own[0], own[2], own[1], own[3])}; "
-        f"they are {f'{gap:.6g}' if crs.is_geographic else f'{gap:,.0f}'} {unit} apart",
+        f"they are {f'{gap:.6g}' if crs.is_geographic else f'{gap:,.0f}'} {units} apart",
         "parcels that lie on the DEM",
         fix,
     )
