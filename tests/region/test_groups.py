@@ -120,6 +120,15 @@ def test_names_of_groups_that_lie_among_one_another_cover_nothing() -> None:
         assert all(abs(one[0] - other[0]) > 60 or abs(one[1] - other[1]) >= 12 for other in at[:k])
 
 
+def test_a_name_stands_in_the_middle_of_parcels_that_do_not_touch() -> None:
+    parcels = _parcels([_row("screened", "Elm", 90.0, 80.0) for _ in range(9)])
+    drawing = ElementTree.fromstring(group_map(parcels, groups_table(parcels, "town", HOUSES), "town"))
+    names = [one for one in drawing.iter("{http://www.w3.org/2000/svg}text") if (one.text or "").startswith("Elm")]
+    assert len(names) == len(HOUSES)
+    for k, name in enumerate(names):
+        assert float(name.attrib["x"]) == pytest.approx(SIDE + k * (WIDE + SIDE) + WIDE / 2, abs=WIDE / 18)
+
+
 def test_own_columns_are_kept_and_never_hide_ours() -> None:
     columns = {
         "parcel": np.array(["a", "b"], object), "acres": np.array([1.5, np.nan]), "Task": np.array([7, 8]),

@@ -162,6 +162,7 @@ def test_robustness_of_a_region(region: KeptRegion, tmp_path: Path, capsys) -> N
     out = tmp_path / "firm.gpkg"
     assert main(["robustness", str(region.path), "--draws", "30", "--workers", "0", "--out", str(out)]) == 0
     said = capsys.readouterr().out
+    assert "where water runs stay as measured" in said
     assert "rank correlation" in said and "10 parcels have room as screened" in said
     parcels = pyogrio.read_dataframe(out, layer="parcels").set_index("parcel")
     known = parcels[parcels.state == "screened"]
@@ -170,6 +171,7 @@ def test_robustness_of_a_region(region: KeptRegion, tmp_path: Path, capsys) -> N
     assert set(parcels.town) == {"Elm", "Fir"}
     run = pyogrio.read_dataframe(out, layer="run")
     assert run[run.kind == "sensitivity"].set_index("name").value["draws"] == "30"
+    assert "where water runs" in run.set_index("name").value["not_drawn"]
     table = pyogrio.read_dataframe(out, layer="sensitivity")
     assert table.drawn.tolist() == 2 * [ALL, "weights", "limits", "heights"] and set(table.house) == set(HOUSES)
     assert (table.parcels == 10).all() and (table.feasible_p10 <= table.feasible_p90).all()

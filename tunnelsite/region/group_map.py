@@ -116,15 +116,22 @@ def _parcels(
 
 
 def _name_spots(shapes: np.ndarray) -> np.ndarray:
-    """Where a group's name may stand, float64 [n, 2]: on its land, its largest parcels first, or a line or two above or below.
+    """Where a group's name may stand, float64 [n, 2]: on its land, in the middle first, then on its largest
+    parcels, or a line or two above or below.
 
     Groups may lie among one another: then one spot each is not enough.
     """
     mine = shapely.make_valid(shapes)
     largest = mine[np.argsort(-shapely.area(mine), kind="stable")[:MOST_SPOTS]]
-    at = shapely.get_coordinates(shapely.point_on_surface([shapely.union_all(mine), *largest]))
+    at = shapely.get_coordinates(shapely.point_on_surface([_middle_part(shapely.union_all(mine)), *largest]))
     lines = [np.array((0.0, line * LINE)) for line in (-1, 1, -2, 2)]
     return np.concatenate([at, *(at[:4] + line for line in lines)]) if len(at) else at
+
+
+def _middle_part(land: shapely.Geometry) -> shapely.Geometry:
+    """The part of land in many parts, as parcels with ways between, that lies nearest to the middle of them all."""
+    parts = shapely.get_parts(land)
+    return parts[shapely.distance(parts, shapely.centroid(land)).argmin()] if len(parts) else land
 
 
 def outline(drawing: Drawing, shape: shapely.Geometry, look: dict[str, object]) -> None:

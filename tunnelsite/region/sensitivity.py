@@ -126,10 +126,8 @@ class Sensitivity:
 
     def words(self) -> str:
         """The same for people."""
-        plan, lines = (
-            self.plan,
-            [f"{len(self.region.parcels.rows):,} parcels, {self.plan.draws} draws (seed {self.plan.seed}):"],
-        )
+        plan = self.plan
+        lines = [f"{len(self.region.parcels.rows):,} parcels, {plan.draws} draws (seed {plan.seed}):"]
         for row in self.rows:
             if row["drawn"] == ALL:
                 lines.append(
@@ -146,7 +144,8 @@ class Sensitivity:
             lines.append(f"  {row['drawn']} drawn: {told}")
         lines.append(
             f"Weights: concentration {plan.concentration:g}; limits up to {plan.limit_range:.0%} stricter or looser; heights by the "
-            "standard errors of the run. A house stands where the model puts it in each draw. Sun, wind and distances stay as measured."
+            "standard errors of the run. A house stands where the model puts it in each draw. Sun, wind, distances and where water runs "
+            "stay as measured."
         )
         return "\n".join(lines)
 
@@ -182,6 +181,7 @@ class Sensitivity:
         told = {
             "draws": plan.draws, "seed": plan.seed, "concentration": f"{plan.concentration:g}", "limit_range": f"{plan.limit_range:g}",
             "parcels_drawn": "the house where the model puts it in each draw, on the drawn ground",
+            "not_drawn": "sun, wind, distances and where water runs: these stay as measured",
         }  # fmt: skip
         return [{"kind": "sensitivity", "name": name, "value": str(value)} for name, value in told.items()]
 

@@ -22,7 +22,7 @@ PANELS = (
 
 def spread_chart(rows: Sequence[Mapping[str, Any]]) -> str:
     """A line from the 10 % to the 90 % quantile and a dot at the median of each row, as SVG. Arguments: rows of `Sensitivity`."""
-    high = HEAD + ROW * len(rows) + 44
+    high = HEAD + ROW * len(rows) + 62
     size = (LEFT + len(PANELS) * (WIDE + GAP), high)
     title = "How far a region's answer moves when weights, limits and heights are drawn"
     said = "; ".join(f"{row['house']}, {row['drawn']}: {_numbers(row)}" for row in rows)
@@ -34,9 +34,11 @@ def spread_chart(rows: Sequence[Mapping[str, Any]]) -> str:
         drawing.words(20, middle + 4, f"{row['house']}: {row['drawn']}", 12, fill=INK)
     for k, (name, words) in enumerate(PANELS):
         _panel(drawing, LEFT + k * (WIDE + GAP), name, words, rows)
-    drawing.words(
-        20, high - 10, "lines: 10 to 90 % of the draws; dots: median; short strokes: as screened", 12, fill=INK
-    )
+    for above, words in (
+        (28, "lines: 10 to 90 % of the draws; dots: median; short strokes: as screened"),
+        (10, "sun, wind, distances and where water runs stay as measured in every draw"),
+    ):
+        drawing.words(20, high - above, words, 12, fill=INK)
     return drawing.text
 
 
