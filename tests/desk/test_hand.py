@@ -14,6 +14,7 @@ from tests.whole_run.files import plain_farm
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.layers import Features
 from tunnelsite.core.placement import Placement
+from tunnelsite.desk.answer import Told, answer_of
 from tunnelsite.desk.bench import Bench
 from tunnelsite.desk.hand import InHand
 from tunnelsite.desk.hand_measures import measured, with_surroundings
@@ -28,6 +29,7 @@ from tunnelsite.desk.spot import Spots
 from tunnelsite.desk.tap import tapped
 from tunnelsite.io.read.site import site_from
 from tunnelsite.report.plain_words import plain_flags
+from tunnelsite.screening.may_be import may_be_words
 from tunnelsite.screening.surroundings import SURROUNDINGS_COLUMNS, surroundings
 
 SAME = (
@@ -80,6 +82,8 @@ def test_the_hand_is_told_of_a_bank_as_far_as_the_screening_looks(tmp_path) -> N
     for row in result.rows:
         told = in_hand.message(row["lon"], row["lat"], 90.0, "20x48ft")
         assert any("river's bed" in text for text in told["flags"]) == (row in wet)
+    headline = answer_of(result, Told("run", 1.0, first_look=True), Units(True))["headline"]
+    assert headline[1:] == may_be_words(result.rows) and "river's bed" in headline[1]
 
 
 def test_house_that_keeps_every_rule_is_measured_before_any_search(farm) -> None:

@@ -7,9 +7,9 @@ from collections.abc import Sequence
 from typing import Any
 
 from tunnelsite.core import amounts
-from tunnelsite.core.counting import listed
 from tunnelsite.core.units import FOOT_M, INCH_M
 from tunnelsite.screening.costly_limits import costly_limits
+from tunnelsite.screening.may_be import may_be_words
 
 MOST_REASONS = 40  # lines that a person still reads
 ALL_PCT = 99.5  # of the weight: told as 100
@@ -36,7 +36,7 @@ def words_of(summary: dict[str, Any], more: bool) -> str:
             "",
             summary["verdict"]["sentence"],
             *summary["undecided"],
-            *_ruled_out(found),
+            *may_be_words(found),
             *_left_out(summary["parcels_left_out"]),
             *_fewer(summary),
         ]
@@ -150,19 +150,6 @@ def _in_month(row: dict[str, Any]) -> str:
     if month is None or share is None or 100 * share >= ALL_PCT:  # of every month then
         return " of the crop months"
     return f" in {MONTHS[int(month) - 1]}, its darkest crop month"
-
-
-def _ruled_out(rows: Sequence[dict[str, Any]]) -> list[str]:
-    """Options that may stand on what is no ground at all: none of the table's numbers shows that."""
-    found: dict[str, list[str]] = {}
-    for row in rows:
-        for text in str(row["flags"]).split("; "):
-            if text.startswith("may be "):
-                found.setdefault(text.partition(":")[0], []).append(str(row["rank"]))
-    return [
-        f"Option{'s' * (len(ranks) > 1)} {listed(ranks)} {words}: look there before anything else."
-        for words, ranks in found.items()
-    ]
 
 
 def _left_out(rows: Sequence[dict[str, Any]]) -> list[str]:

@@ -1,0 +1,22 @@
+"""Options that may stand in a river are named together, whatever their rank."""
+
+from __future__ import annotations
+
+from tunnelsite.screening.may_be import may_be_words
+
+BED = "may be a river's bed, open water or flood plain: a bank 5 m high stands over it"
+
+
+def test_each_doubt_is_said_once_with_its_options() -> None:
+    rows = [
+        {"rank": 1, "flags": "pitch uncertain"},
+        {"rank": 2, "flags": f"pitch uncertain; {BED}"},
+        {"rank": 3, "flags": f"{BED.replace('5 m', '6 m')}; lies in a hollow"},
+        {"rank": 4, "flags": "may be open water: heights are rounded"},
+        {"rank": 5, "flags": ""},
+    ]
+    assert may_be_words(rows) == [
+        "Options 2 and 3 may be a river's bed, open water or flood plain: look there before anything else.",
+        "Option 4 may be open water: look there before anything else.",
+    ]
+    assert may_be_words(rows[:1]) == []
