@@ -51,13 +51,19 @@ def make_pictures(folder: Path, sites: Path | None = None) -> list[Path]:
         asked = ("--project", str(FARM / "farm.toml"), "--sites", str(sites))
         # the second candidate: it has trees and a barn near, so its chart shows something
         _run("sunchart", *asked, "--rank", "2", "--out", str(work / "sun-chart.svg"))
-        _run("grading", *asked, "--rank", "1", "--out", str(work / "grading.gpkg"))
+        _run("grading", *asked, "--rank", str(_most_earth(sites)), "--out", str(work / "grading.gpkg"))
         data = {name: (work / name).read_bytes() for name in PICTURES[1:]}
         data["map.png"] = _small_png(candidates_map(sites))
     folder.mkdir(parents=True, exist_ok=True)
     for name in PICTURES:
         (folder / name).write_bytes(data[name])
     return [folder / name for name in PICTURES]
+
+
+def _most_earth(sites: Path) -> int:
+    """The rank of the candidate with the most to cut: the first ones lie level, and a plan that moves no earth shows nothing."""
+    candidates = geopandas.read_file(sites, layer="candidates")
+    return int(candidates.loc[candidates["cut_m3"].idxmax(), "rank"])
 
 
 def candidates_map(sites: Path) -> Figure:

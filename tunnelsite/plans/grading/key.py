@@ -68,15 +68,15 @@ def key(drawing: Drawing, data: MapData, edges: np.ndarray, top: float, drawn: s
     )
     narrow = data.wide < 600
     wide, depths = 26.0 if narrow else 36.0, _depths(edges, feet)
-    longest = max(LETTER * len(words) for pair in depths for words in pair)
-    left = max(MARGIN + 24, longest / 2 + 4)  # the words of the outer edges reach beyond them
+    room = [LETTER * max(len(words) for words in pair) for pair in depths]
+    left = max(MARGIN + 24, room[0] / 2 + 4)  # the words of the outer edges reach beyond them
     for k in range(len(edges) - 1):
         share, x = (edges[k] + edges[k + 1]) / 2 / edges[-1], left + k * wide
         drawing.rectangle(x, top + 9, wide, 18, fill=cut_fill_colour(share), stroke=SOFT, stroke_width=0.6)
         if share < 0:
             drawing.rectangle(x, top + 9, wide, 18, fill="url(#fill-hatch)")
     middle = len(edges) // 2
-    few = narrow or longest > (middle - 3) * wide - GAP
+    few = narrow or (room[0] + room[middle - 3]) / 2 + GAP > (middle - 3) * wide
     for k in (0, middle, len(edges) - 1) if few else (0, middle - 3, middle, middle + 3, len(edges) - 1):
         words, x = depths[k], left + k * wide
         drawing.line(x, top + 27, x, top + 31, stroke=INK, stroke_width=1)
