@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -249,6 +250,10 @@ def test_tap_tells_options_from_second_best_and_from_what_is_not_offered(farm) -
     )
     lost = sum(one["points"] for one in found["losses"])
     assert lost == pytest.approx(result.choices[0].score - found["score"], abs=0.3 * lost + 0.5)
+    for one in found[
+        "losses"
+    ]:  # in the words of the cards: `Shelter from the wind costs 3.2 points (0.16)` told nothing
+        assert re.fullmatch(r".+ costs \d+\.\d points: [a-zA-Z].{9,}\.", one["words"]), one["words"]
     assert tapped(in_hand, 0.0, 0.0)["state"] == "outside"
 
 
@@ -268,6 +273,8 @@ def test_pins_are_told_apart_by_their_letters(farm) -> None:
     assert (
         rooms["values"] == wanted and len(set(wanted.values())) == 2
     )  # by the run, not by the few places round the pin
+    for one in found["rows"]:  # `100 % (better)` beside `100 %` told nobody anything
+        assert one["better"] is None or list(one["values"].values()).count(one["values"][one["better"]]) == 1
 
 
 def test_pin_that_breaks_a_rule_is_no_better_than_one_that_keeps_them(farm) -> None:

@@ -17,6 +17,6 @@ def test_a_map_frames_what_is_known_and_what_lies_near_it() -> None:
 
 def test_what_lies_beyond_a_map_is_named() -> None:
     assert outside_words([]) == ""
-    assert outside_words(["F07"]) == "Beyond this map, with no data: F07."
-    assert outside_words(["A", "B", "C"]) == "Beyond this map, with no data: A, B and C."
-    assert outside_words(["A", "B", "C", "D"]) == "Beyond this map, with no data: A, B and 2 more."
+    assert outside_words(["F07"]) == "Beyond this map, of which nothing is known: F07."
+    assert outside_words(["A", "B", "C"]) == "Beyond this map, of which nothing is known: A, B and C."
+    assert outside_words(["A", "B", "C", "D"]) == "Beyond this map, of which nothing is known: A, B and 2 more."

@@ -99,7 +99,7 @@ def test_a_far_parcel_without_data_shrinks_no_map() -> None:
     pictures = [group_map(one, groups_table(one, "town", [SMALL]), "town") for one in (near, far)]
     drawn = [re.findall(r'<path[^>]* d="[^"]*"', picture) for picture in pictures]
     assert drawn[0] == drawn[1]
-    assert "Beyond this map, with no data: p." in pictures[1] and "Beyond" not in pictures[0]
+    assert "Beyond this map, of which nothing is known: p." in pictures[1] and "Beyond" not in pictures[0]
 
 
 def test_names_of_groups_that_lie_among_one_another_cover_nothing() -> None:

@@ -27,7 +27,7 @@ SHOWN = (
     ("reach_power_m", "To power", "away", -1),
     ("reach_road_m", "To a road", "away", -1),
     ("clearance_m", "To the nearest building", "away", 0),
-    ("water_head_m", "Water source above it", "height", 1),
+    ("water_head_m", "Water source, against the floor", "against", 1),
     ("way_in_pct", "Slope of the way in", "pitch", -1),
     ("door_room_m", "Room to turn at the door", "away", 1),
     ("room_m", "Room to shift", "away", 1),
@@ -75,12 +75,16 @@ def _row(
         letter: NOT_KNOWN if value is None else _amount(in_hand, kind, value)
         for letter, value in zip(letters, values, strict=True)
     }
+    if better is not None and list(words.values()).count(words[better]) > 1:
+        better = None  # nobody sees a difference
     return {"id": column, "title": title, "unit": "", "values": words, "better": better}
 
 
 def _amount(in_hand: InHand, kind: str, value: float) -> str:
     if kind == "points":
         return f"{value:.1f}"
+    if kind == "against":
+        return f"{in_hand.units.height(abs(value))} {'lower' if value < 0 else 'higher'}"
     if kind == "share":
         return f"{100 * value:.0f} %"
     return str(getattr(in_hand.units, kind)(value))

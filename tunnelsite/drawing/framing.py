@@ -35,4 +35,4 @@ def outside_words(names: Sequence[str]) -> str:
     told = (
         list(names) if len(names) <= MOST_NAMED else [*names[: MOST_NAMED - 1], f"{len(names) - MOST_NAMED + 1:,} more"]
     )
-    return f"Beyond this map, with no data: {listed(told)}."
+    return f"Beyond this map, of which nothing is known: {listed(told)}."

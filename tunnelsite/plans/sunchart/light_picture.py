@@ -75,6 +75,6 @@ def _crop_lines(drawing: Drawing, most: float, scale: float, floor: float) -> No
         y = floor - band.least * scale
         drawing.line(LEFT, y, WIDTH - RIGHT, y, stroke=PAPER, stroke_width=4, stroke_opacity=0.8)
         drawing.line(LEFT, y, WIDTH - RIGHT, y, stroke="#8a2f06", stroke_width=1.8, stroke_dasharray="10 4")
-        words = f"{band.name.replace(' and herbs', '')} want {band.least:g}"
+        words = f"{band.name.replace(' and herbs', '')}: {band.least:g} wanted"
         drawing.words(WIDTH - RIGHT - 4, y - 5, words, 14, fill="#8a2f06", font_weight="600", text_anchor="end",
                       paint_order="stroke", stroke=PAPER, stroke_width=4, stroke_linejoin="round")  # fmt: skip
