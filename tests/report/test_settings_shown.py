@@ -12,6 +12,7 @@ from tunnelsite import screen
 from tunnelsite.core.house import House
 from tunnelsite.report.page_record import record_sections
 from tunnelsite.report.settings_shown import shown_settings
+from tunnelsite.screening.kept_run import keep_run, kept_run
 from tunnelsite.settings.model import settings_from
 
 GIVEN = {
@@ -59,3 +60,16 @@ def test_the_record_of_the_page_holds_no_rule_ids(result):
     text = "".join("".join(section.itertext()) for section in record_sections(result))
     assert "Clearance" in text and "clearance_m" not in text and "3.6576" not in text
     assert not re.search(r"\b(deepest_cut|water_like|no_data|keep_out:|bearing_tolerance_deg|pad_pitch)\b", text)
+
+
+def test_curves_and_limits_of_classes_and_shares_are_told_in_words(result, tmp_path):
+    """Of a kept run too, which does not hold the words of its criteria."""
+    keep_run(result, tmp_path / "run.npz")
+    for one in (result, kept_run(tmp_path / "run.npz")):
+        criteria, rejections, _ = record_sections(one)
+        rows = {cells[0]: cells for row in criteria.iter("tr") if (cells := ["".join(cell.itertext()) for cell in row])}
+        assert rows["Sun in the darkest crop month"][1:4] == ["98 %", "60 %", "–"]
+        assert rows["Looks like open water"][1:4] == ["–", "–", "–"]
+        assert rows["Deepest cut"][3] == "1 ft (0.3048 m)"
+        assert "No other option is in everything at least as good as " in "".join(criteria.itertext())
+        assert "Whatever" not in "".join(rejections.itertext())

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING, Any, NamedTuple
 from xml.etree.ElementTree import Element
 
 import numpy as np
 
-from tunnelsite.core import amounts
+from tunnelsite.core import amounts, catalogue
+from tunnelsite.core.counting import listed
 from tunnelsite.core.sources import keys_of, source_words
 from tunnelsite.drawing.markup import Content, named, put, tag
 from tunnelsite.drawing.outcome_groups import rule_words
@@ -55,16 +56,39 @@ def _three(value: float) -> str:
     return f"{float(f'{value:.3g}'):,g}" if abs(value) < 1e6 else f"{value:,.0f}"
 
 
-def _in_unit(value: float | None, unit: str | None, feet: bool) -> str:
-    return "–" if value is None else amounts.in_unit(value, unit, feet=feet, figures=",.4g")
+class _Told(NamedTuple):
+    """How measures of a criterion are written: unit; words, of its classes and shares, None = a number; feet."""
+
+    unit: str | None
+    words: Callable[[float], str] | None
+    feet: bool
+
+    def value(self, value: float | None) -> str:
+        """A measure; a dash where there is none, or where it says no more than yes or no."""
+        if value is None or self.words is amounts.yes_or_no:
+            return "–"
+        return self.words(value) if self.words else amounts.in_unit(value, self.unit, feet=self.feet, figures=",.4g")
+
+
+_NUMBER = _Told(None, None, False)  # of a rule that is no criterion
+
+
+def _told(result: Result) -> dict[str, _Told]:
+    """How measures are written, by criterion. A kept run does not hold their words: those built in are known all the same."""
+    known = {one.id: one.words for one in catalogue.criteria(lambda text: None)}
+    feet = result.scans[0].house.feet
+    return {
+        judge.id: _Told(judge.criterion.description.unit, judge.criterion.words or known.get(judge.id), feet)
+        for judge in result.judges
+    }
 
 
 def _criteria(result: Result) -> Element:
-    feet = result.scans[0].house.feet
+    told = _told(result)
     cited: list[str] = []
     rows = [
         [
-            row["title"], *(_in_unit(row[name], row["unit"], feet) for name in ("full_at", "none_at", "limit_value")),
+            row["title"], *(told[judge.id].value(row[name]) for name in ("full_at", "none_at", "limit_value")),
             _figure(row["weight"]), f"{row['assessed']:,}", _numbers(judge.rubric.source, cited),
         ]
         for row, judge in zip(result.tables["criteria"].rows, result.judges, strict=True)
@@ -79,12 +103,8 @@ def _criteria(result: Result) -> Element:
     heads += [("Weight", number), ("Assessed", number), ("Sources", "words")]
     words = "Marks run in a straight line from none to full. What could not be assessed counts half: neither as good nor as bad."
     front: Sequence[bool] | np.ndarray = dominance(candidate_marks(result)) if result.choices else []
-    best = ", ".join(str(k + 1) for k, there in enumerate(front) if there)
-    more = (
-        tag("p", f"Whatever the weights, no listed option is at least as good in everything as: {best}.")
-        if best
-        else None
-    )
+    best = [str(k + 1) for k, there in enumerate(front) if there]
+    more = tag("p", f"No other option is in everything at least as good as {listed(best)}.") if best else None
     notes = tag("ol", *(tag("li", text) for text in cited), class_="sources")
     table = _table("Criteria; the numbers in the last column are those of the sources below", heads, rows)
     return _section("How marks are given", "criteria-title", tag("p", words), more, table, notes)
@@ -99,13 +119,13 @@ def _numbers(source: str, cited: list[str]) -> str:
 
 def _rejections(result: Result) -> Element:
     found = [row for row in result.tables["rejections"].rows if row["rejected"]]
-    several, feet = len(result.scans) > 1, result.scans[0].house.feet
+    several, told = len(result.scans) > 1, _told(result)
     titles = {judge.id: judge.criterion.description.title for judge in result.judges}
     rows = []
     for row in found[:MOST_REASONS]:
         which = [f"{row['house']}, {row['bearing_deg']:.0f}°"] if several else []
-        miss = "–" if row.get("nearest_miss") is None else _in_unit(row["nearest_miss"], row.get("unit"), feet)
-        limit = _in_unit(row.get("limit_value"), row.get("unit"), feet)
+        own = told.get(row["rule"], _NUMBER)
+        limit, miss = (own.value(row.get(name)) for name in ("limit_value", "nearest_miss"))
         rows.append(
             [
                 row["parcel"],
