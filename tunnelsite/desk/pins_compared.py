@@ -76,7 +76,7 @@ def _row(
         for letter, value in zip(letters, values, strict=True)
     }
     if better is not None and list(words.values()).count(words[better]) > 1:
-        better = None  # nobody sees a difference
+        better = None  # what is shown does not differ
     return {"id": column, "title": title, "unit": "", "values": words, "better": better}
 
 
