@@ -273,7 +273,7 @@ def test_pins_are_told_apart_by_their_letters(farm) -> None:
     assert (
         rooms["values"] == wanted and len(set(wanted.values())) == 2
     )  # by the run, not by the few places round the pin
-    for one in found["rows"]:  # `100 % (better)` beside `100 %` told nobody anything
+    for one in found["rows"]:  # `100 % (better)` beside `100 %` told nothing
         assert one["better"] is None or list(one["values"].values()).count(one["values"][one["better"]]) == 1
 
 

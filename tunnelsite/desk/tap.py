@@ -113,8 +113,8 @@ def _losses(in_hand: InHand, found: Explanation) -> list[dict[str, Any]]:
             continue
         lost = (best[rule.rule] - rule.points) if rule.rule in best else (rule.could_gain or 0.0)
         if lost >= LEAST_LOSS:
-            why = f": {inside(rule.words)}" if rule.words else ""
-            words = f"{rule.title} costs {lost:.1f} points{why}."
+            why = inside(rule.words) or "not known here, which counts half"
+            words = f"{rule.title} costs {lost:.1f} points: {why}."
             told.append({"id": rule.rule, "title": rule.title, "points": lost, "words": words})
     return sorted(told, key=lambda one: -one["points"])[:MOST_LOSSES]
 
