@@ -100,3 +100,17 @@ def test_the_first_screen_names_options_that_cannot_be_built_as_drawn(hostile) -
     assert "Not buildable" not in words(answer(hostile.result, facts))
     said = words(answer(hostile.result, facts, Beside(unbuildable=["1", "3"])))
     assert "Not buildable as drawn. Options 1 and 3: earth would be moved beyond the parcel's edge" in said
+
+
+def test_an_option_that_may_stand_in_a_river_is_named_before_the_table(hostile) -> None:
+    """In the short version only where its card is on the page: an option that is not shown is not named."""
+    facts = all_facts(hostile.result)
+    bed = "may be a river's bed, open water or flood plain: a bank 5 m high stands over it"
+    wet = [replace(fact, row={**fact.row, "flags": bed}) if fact.rank == 2 else fact for fact in facts]
+    said = "Option 2 may be a river's bed, open water or flood plain: look there before anything else."
+    assert said in words(answer(hostile.result, wet)) and said not in words(answer(hostile.result, facts))
+    for carded, named in (({1, 2}, True), ({1}, False)):
+        beside = Beside(carded=frozenset(carded), table=compared(hostile.result, facts[:2], {1, 2}))
+        text = words(answer(hostile.result, wet, beside))
+        assert (said in text) == named
+        assert not named or text.index(said) < text.index("What differs between the options")

@@ -17,6 +17,7 @@ from tunnelsite.report.page_verdict import verdict_words
 from tunnelsite.report.plain_words import capital, file_words
 from tunnelsite.scan.engine import Judge
 from tunnelsite.screening.costly_limits import costly_limits
+from tunnelsite.screening.may_be import may_be_words
 from tunnelsite.screening.not_assessed import where_unknown
 from tunnelsite.screening.relaxing_tables import break_words
 
@@ -99,6 +100,9 @@ def _best(facts: Sequence[Facts], result: Result, beside: Beside, *, scarce: boo
         said.append(tag("p", "For it: " + ". ".join(good) + "." + costs))
     doubt = "Among so few, a lead says little. " if scarce else ""
     said.append(tag("p", doubt, " ".join(verdict_words(result, beside.options)), id="verdict"))
+    shown = [fact for fact in facts if fact.rank in beside.carded] if beside.table is not None else facts
+    doubtful = may_be_words([{"rank": fact.label, "flags": fact.row["flags"]} for fact in shown])
+    said += [tag("p", tag("strong", text), class_="care") for text in doubtful]
     if beside.table is not None:
         said.append(beside.table)
     if beside.unbuildable:
