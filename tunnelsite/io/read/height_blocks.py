@@ -13,6 +13,7 @@ from tunnelsite.io.read.files import file_name
 from tunnelsite.io.read.heights import Odd, Zeros, above_datum, blank, datum_sample, middle_datum, zeros_are_asked_about
 from tunnelsite.io.read.mosaic import Mosaic, apart_notes, joined, near
 from tunnelsite.io.read.rasters import HeightRules, height_rules, north_up_affine
+from tunnelsite.io.read.tile_edges import EdgeStep, boxes_of, edge_notes, edge_step
 
 SURVEY_CELLS = 1 << 22  # looked at together
 
@@ -83,13 +84,16 @@ def height_blocks(
     Arguments and errors: as `rasters.read_raster`.
     """
     rules = height_rules(tiles.whole, vertical_unit, band, zero_is_nodata)
-    odd, samples, zeros, apart = Odd(), [], 0, 0.0
+    odd, samples, zeros, apart, step = Odd(), [], 0, 0.0, EdgeStep()
+    shapes, names = [tile.shape for tile in tiles.tiles], [tile.path.name for tile in tiles.tiles]
     for window in _bands(tiles.whole.shape):
         stored, empty, worst = joined(tiles, rules.band, window)
         blank(stored, empty)
         at = (window.row_off, window.col_off)
         samples.append(datum_sample(stored, rules.stored, tiles.whole.shape, at))
-        zeros += above_datum(stored, rules.stored, 0.0, odd)[1]
+        heights, zero_count = above_datum(stored, rules.stored, 0.0, odd)
+        zeros += zero_count
+        step = max(step, edge_step(heights, boxes_of(tiles.places, shapes, at)))
         apart = max(apart, worst)
     found = HeightBlocks(tiles, rules, middle_datum(samples), False, ())
     drop, zero_notes = False, tuple[str, ...]()
@@ -100,6 +104,7 @@ def height_blocks(
             near_zero.add(found.read(rows, cols), found.datum_m)
         drop, zero_notes = near_zero.judged(rules.stored, np.dtype(tiles.whole.bands[rules.band - 1].dtype))
     notes = (*rules.notes, *odd.notes(), *zero_notes, *apart_notes(tiles, apart))
+    notes += edge_notes(step, names)
     return replace(found, drops_zeros=drop, notes=notes)
 
 

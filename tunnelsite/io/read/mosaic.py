@@ -18,7 +18,8 @@ from tunnelsite.io.read.cells import stored_cells
 from tunnelsite.io.read.files import sha256
 from tunnelsite.io.read.named_tiles import NamedTile, is_vrt, named_tiles
 from tunnelsite.io.read.raster_header import RasterHeader, opened, raster_header, reading
-from tunnelsite.io.read.rasters import heights_of, numbers_of, unchanged
+from tunnelsite.io.read.rasters import heights_of, north_up_affine, numbers_of, unchanged
+from tunnelsite.io.read.tile_edges import boxes_of, edge_notes, edge_step
 
 ENDINGS = (".tif", ".tiff", ".asc")
 OFF_LATTICE_CELLS = 1e-3  # tiles may lie this far off their common lattice
@@ -206,16 +207,22 @@ def read_mosaic(
     Where tiles overlap the first by name that holds data is used. Arguments and errors: as `rasters.read_raster`.
     """
     apart: list[float] = []
+    corner: list[tuple[int, int]] = []
 
     def cells(index: int, window: Window) -> tuple[np.ndarray, list[Part], str]:
         stored, empty, worst = joined(tiles, index, window)
         apart.append(worst)
+        corner.append((window.row_off, window.col_off))
         return stored, empty, tiles.sha256
 
     found = heights_of(
         tiles.whole, cells, bounds=bounds, vertical_unit=vertical_unit, band=band, zero_is_nodata=zero_is_nodata
     )
-    return replace(found, notes=(*found.notes, *apart_notes(tiles, max(apart))))
+    _, over, along = north_up_affine(tiles.whole.shape, tiles.whole.affine)
+    as_stored = found.values[:: -1 if over else 1, :: -1 if along else 1]
+    step = edge_step(as_stored, boxes_of(tiles.places, [tile.shape for tile in tiles.tiles], corner[0]))
+    steps = edge_notes(step, [tile.path.name for tile in tiles.tiles])
+    return replace(found, notes=(*found.notes, *apart_notes(tiles, max(apart)), *steps))
 
 
 def read_numbers(tiles: Mosaic, bounds: tuple[float, float, float, float] | None) -> SourceRaster:
