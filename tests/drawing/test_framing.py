@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 import numpy as np
+import pyproj
 import shapely
 
+from tunnelsite.core.grid import covering_grid, local_crs
+from tunnelsite.core.site import Frame
+from tunnelsite.drawing.farm_map import framed_parcels
 from tunnelsite.drawing.framing import framed, outside_words
 
 
@@ -20,3 +24,13 @@ def test_what_lies_beyond_a_map_is_named() -> None:
     assert outside_words(["F07"]) == "Beyond this map, of which nothing is known: F07."
     assert outside_words(["A", "B", "C"]) == "Beyond this map, of which nothing is known: A, B and C."
     assert outside_words(["A", "B", "C", "D"]) == "Beyond this map, of which nothing is known: A, B and 2 more."
+
+
+def test_the_map_of_a_farm_leaves_out_a_far_parcel_without_heights_alone() -> None:
+    """Ground is known in the west; a parcel beside it without heights stays, one far in the east goes."""
+    grid = covering_grid(local_crs(pyproj.CRS("EPSG:4326"), -78.0, 43.0), (0.0, 0.0, 2000.0, 200.0), 10.0, 90.0)
+    ground = np.full(grid.shape, np.nan)
+    ground[:, :30] = 100.0
+    parcels = np.array([shapely.box(x, 20, x + 90, 180) for x in (20, 150, 310, 1800)], object)
+    frame = Frame(grid, 0.0, {"ground": ground}, {}, parcels, ["A", "B", "Near", "Far"], -78.0, 43.0)
+    assert framed_parcels(frame).tolist() == [True, True, True, False]
