@@ -3,8 +3,13 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
+import shapely
+from rasterio.transform import Affine
 
-from tunnelsite.region.by_parcel import QUANTILES, grouped_quantiles
+from tests.whole_run.files import NORTH, UTM17, WEST, gentle, write_dem, write_parcels
+from tunnelsite import House, read_site, screen
+from tunnelsite.region.by_parcel import QUANTILES, ByParcel, grouped_quantiles
 
 
 def test_quantiles_of_groups_are_those_of_each_alone_and_what_is_not_known_does_not_count() -> None:
@@ -23,3 +28,15 @@ def test_quantiles_of_groups_are_those_of_each_alone_and_what_is_not_known_does_
         np.testing.assert_array_equal(found[k], expected)
     assert np.isnan(found[[7, 11, 40]]).all() and np.isfinite(found[39]).all()
     assert np.isnan(grouped_quantiles(np.empty(0), np.empty(0, np.int32), 2, QUANTILES)).all()
+
+
+def test_a_parcel_says_how_much_of_it_is_known(tmp_path) -> None:
+    """Whole, a quarter beside a hole in the data, half beyond the DEM's end, and across its corner."""
+    heights = gentle(120, 160)
+    heights[40:80, 60:80] = -9999
+    dem = write_dem(tmp_path / "dem.tif", heights, Affine(1, 0, WEST, 0, -1, NORTH), UTM17, nodata=-9999)
+    boxes = [(10, 10, 40, 40), (40, 40, 80, 80), (140, 20, 180, 60), (-30, -20, 30, 20)]
+    shapes = [shapely.box(WEST + left, NORTH - low, WEST + right, NORTH - top) for left, top, right, low in boxes]
+    site = read_site(str(dem), str(write_parcels(tmp_path / "p.gpkg", shapes, UTM17)))
+    counts = ByParcel(screen(site, House(5.0, 12.0)))
+    assert [counts.row(k)["known_pct"] for k in range(4)] == pytest.approx([100, 50, 50, 25], abs=3)

@@ -116,6 +116,11 @@ def test_layers_and_counts(whole) -> None:
     )  # nothing is known there
     assert set(parcels.town) == {"Elm", "Fir"} and set(parcels.acres) == {2.5} and set(parcels.own_State) == {"mapped"}
     known = parcels[parcels.state == "screened"]
+    assert (
+        (known.known_pct > 0).all()
+        and known.known_pct.max() == 100
+        and not (parcels.known_pct[parcels.state == "no data"] > 0).any()
+    )
     assert (known.feasible_6x15m == (known.passed > 0)).all() and (known.options_6x15m == known.candidates).all()
     roomy = known[known.passed > 0]
     assert (roomy.centres_m2 < roomy.footprints_m2_6x15m).all() and (

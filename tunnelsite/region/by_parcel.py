@@ -76,8 +76,10 @@ class ByParcel:
         centres = [scan.index[mine] for scan, mine in zip(result.scans, items, strict=True)]
         one_grid = len(centres) > 1 and len({id(scan.frame) for scan in result.scans}) == 1
         feasible = len(np.unique(np.concatenate(centres))) if one_grid else max(map(len, centres), default=0)
+        known = self._known_share(parcel)
         row: dict[str, Any] = {
             "parcel": result.frame.parcel_names[parcel],
+            "known_pct": round(100 * known, 1),
             "tried": sum(int(scan.ground.inside[parcel]) for scan in result.scans),
             "passed": len(score),
             "centres_m2": round(feasible * cell**2, 3),
@@ -88,7 +90,7 @@ class ByParcel:
                 quantile_name(name, share): _plain(value)
                 for share, value in zip(QUANTILES, found[parcel].tolist(), strict=True)
             }
-        if not len(score) and not self._holds_heights(parcel):
+        if not len(score) and known == 0:
             none = f"{result.site.dem.name} holds no height in this parcel"
             return {"parcel": row["parcel"], "state": "no data", "reason": none}
         return row
@@ -116,20 +118,19 @@ class ByParcel:
             "options": len(self.best(parcel, top, house)) if passes else 0,
         }
 
-    def _holds_heights(self, parcel: int) -> bool:
-        """Whether one cell of a parcel has a height."""
+    def _known_share(self, parcel: int) -> float:
+        """Share of a parcel's cells that have a height, 0 to 1."""
         frame = self._result.frame
         grid, shape = frame.grid, frame.parcels[parcel]
         west, south, east, north = shapely.bounds(shape)
         top, bottom = (math.floor((grid.north_m - edge) / grid.cell_m) for edge in (north, south))
         left, right = (math.floor((edge - grid.west_m) / grid.cell_m) for edge in (west, east))
-        top, left = max(top, 0), max(left, 0)
-        bottom, right = min(bottom + 1, grid.rows), min(right + 1, grid.cols)
-        if top >= bottom or left >= right:
-            return False
-        part = grid.window(top, left, bottom - top, right - left)
-        inside = polygon_mask(segments_of(shape), part.west_m, part.north_m, part.cell_m, part.shape)
-        return bool(np.isfinite(frame.ground[top:bottom, left:right][inside]).any())
+        rows, cols = bottom + 1 - top, right + 1 - left
+        origin = grid.west_m + left * grid.cell_m, grid.north_m - top * grid.cell_m
+        inside = polygon_mask(segments_of(shape), *origin, grid.cell_m, (rows, cols))
+        held = frame.ground[max(top, 0) : max(top + rows, 0), max(left, 0) : max(left + cols, 0)]
+        there = inside[max(-top, 0) :, max(-left, 0) :][: held.shape[0], : held.shape[1]]
+        return float(np.count_nonzero(there & np.isfinite(held)) / max(np.count_nonzero(inside), 1))
 
     @cached_property
     def _quantiles(self) -> dict[str, np.ndarray]:

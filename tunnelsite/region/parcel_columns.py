@@ -18,6 +18,9 @@ PARCEL_COLUMNS = {
     "task": Heading(INTEGER, "task in which it was screened"),
     "state": Heading(TEXT, "screened, failed, or no data: not one height of the elevation model lies in it"),
     "reason": Heading(TEXT, "why it failed, or why there is no data"),
+    "known_pct": Heading(
+        REAL, "share of the parcel in which the elevation model holds heights: no house is looked for elsewhere", "%"
+    ),
     "candidates": Heading(INTEGER, "candidates listed"),
     "tried": Heading(INTEGER, "placements tried, over all houses and bearings"),
     "passed": Heading(INTEGER, "placements that passed every limit"),
