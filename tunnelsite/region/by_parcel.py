@@ -130,7 +130,8 @@ class ByParcel:
         inside = polygon_mask(segments_of(shape), *origin, grid.cell_m, (rows, cols))
         held = frame.ground[max(top, 0) : max(top + rows, 0), max(left, 0) : max(left + cols, 0)]
         there = inside[max(-top, 0) :, max(-left, 0) :][: held.shape[0], : held.shape[1]]
-        return float(np.count_nonzero(there & np.isfinite(held)) / max(np.count_nonzero(inside), 1))
+        whole = int(np.count_nonzero(inside))
+        return int(np.count_nonzero(there & np.isfinite(held))) / whole if whole else 0.0
 
     @cached_property
     def _quantiles(self) -> dict[str, np.ndarray]:
