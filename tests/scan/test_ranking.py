@@ -38,12 +38,12 @@ def some_nudged(rng: np.random.Generator) -> Nudged:
 
 
 def slow(scans, scored, apart: float, top: int) -> list[tuple[int, int]]:
-    """The greedy list by comparing every placement with every chosen one."""
+    """The greedy list by comparing every placement with every chosen one; of equal scores the roomier comes first."""
     import shapely
 
     order = sorted(
         ((k, i) for k, values in enumerate(scored) for i in np.flatnonzero(np.isfinite(values))),
-        key=lambda one: (-scored[one[0]][one[1]], one),
+        key=lambda one: (-scored[one[0]][one[1]], one[0], -slow_room(scored[one[0]], one[1]), one[1]),
     )
     chosen, shapes = [], []
     for k, item in order:
@@ -58,6 +58,13 @@ def slow(scans, scored, apart: float, top: int) -> list[tuple[int, int]]:
         if len(chosen) == top:
             break
     return chosen
+
+
+def slow_room(values: np.ndarray, item: int) -> float:
+    """Distance from a cell to the nearest that has less than 95 % of its score, none, or lies beyond the grid, to half a cell of 30 m."""
+    row, col = np.mgrid[-1 : ROWS + 1, -1 : COLS + 1]
+    good = np.pad(values.reshape(ROWS, COLS) >= 0.95 * values[item], 1)
+    return min(np.hypot(row - item // COLS, col - item % COLS)[~good].min(), 30.5)
 
 
 @pytest.mark.parametrize("apart", [0.0, 7.0, 13.5])
@@ -91,10 +98,20 @@ def test_what_lies_near_is_the_same_looked_at_one_by_one_and_by_spans_of_cells(a
         assert len(quick) and np.array_equal(slow_one, quick)
 
 
-def test_ties_go_to_the_earlier_scan_then_north_then_west() -> None:
+def test_ties_go_to_the_earlier_scan_then_to_most_room_then_north_then_west() -> None:
+    """Level ground of one score, with a hole in it: the house stands in the middle of it, not at its northern edge."""
     scans = [scan(House(3.0, 6.0), 90.0), scan(House(3.0, 6.0), 90.0)]
-    found = ranked(scans, [np.full(ROWS * COLS, 50.0)] * 2, RankRules(2, 10.0))
-    assert found[0] == RankedPlacement(0, 0, 50.0) and found[1] == RankedPlacement(0, 10, 50.0)
+    values = np.full((ROWS, COLS), np.nan)
+    values[3:14, 5:25] = 50.0
+    values[8, 10] = 40.0
+    found = ranked(scans, [values.ravel()] * 2, RankRules(5, 4.0))
+    assert [(one.scan, one.item) for one in found] == slow(scans, [values.ravel()] * 2, 4.0, 5)
+    assert found[0] == RankedPlacement(0, 8 * COLS + 16, 50.0)
+
+
+def test_of_very_many_ties_some_all_over_are_looked_at() -> None:
+    found = ranked([scan(House(3.0, 6.0))], [np.full(ROWS * COLS, 50.0)], RankRules(1))
+    assert slow_room(np.full(ROWS * COLS, 50.0), found[0].item) >= 18.0  # 20 m in the very middle
 
 
 def test_the_best_of_every_size_is_in_the_list() -> None:

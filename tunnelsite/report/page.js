@@ -132,9 +132,9 @@
     const scored = candidates.map((candidate) => {
       const part = share(candidate, weights);
       const points = part === null ? null : Math.max(rounded((100 * part + candidate.rest) / STEP) * STEP, 0);
-      return { rank: candidate.rank, label: candidate.label, order: candidate.order, score: points };
+      return { rank: candidate.rank, label: candidate.label, score: points };
     });
-    return scored.sort((a, b) => (a.score === null) - (b.score === null) || (b.score ?? 0) - (a.score ?? 0) || a.order - b.order);
+    return scored.sort((a, b) => (a.score === null) - (b.score === null) || (b.score ?? 0) - (a.score ?? 0) || a.rank - b.rank);
   };
 
   const sliders = all(".slider input");

@@ -31,15 +31,12 @@ def weighed(result: Result) -> list[int]:
 
 def page_data(result: Result, options: Sequence[PageOption] = ()) -> dict[str, Any]:
     """What the page ranks again with: weights, marks over the shifts as they count and whether each was assessed at the exact place
-    [candidates][criteria], the order of equals, and `rest`, what the steady score has over those marks combined.
-
-    Equals go, as in a screening, to the earlier house and bearing, then to the placement farther north, then farther west.
+    [candidates][criteria], and `rest`, what the steady score has over those marks combined. Equals stay in the screening's order.
     """
     chosen = weighed(result)
     marks = candidates_over_shifts(result)
     weights = np.array([judge.rubric.weight for judge in result.judges])
     shares = 100 * combined(marks.counted.T, weights, result.settings.combine)
-    order = sorted(range(len(result.choices)), key=lambda k: _place(result, k))
     return {
         "combine": result.settings.combine,
         "criteria": [
@@ -54,7 +51,6 @@ def page_data(result: Result, options: Sequence[PageOption] = ()) -> dict[str, A
             {
                 "rank": k + 1,
                 "label": options[k].label if options else str(k + 1),
-                "order": order.index(k),
                 "score": choice.score,
                 "rest": float(choice.score - shares[k]),
                 "marks": marks.counted[k, chosen].tolist(),
@@ -63,11 +59,6 @@ def page_data(result: Result, options: Sequence[PageOption] = ()) -> dict[str, A
             for k, choice in enumerate(result.choices)
         ],
     }
-
-
-def _place(result: Result, k: int) -> tuple[int, int]:
-    choice = result.choices[k]
-    return choice.scan, int(result.scans[choice.scan].index[choice.item])
 
 
 def weights_section(result: Result) -> Element:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 import shapely
@@ -11,6 +12,7 @@ import shapely
 from tunnelsite.core.store import Store
 from tunnelsite.kernels.clear_centres import TOLERANCE_M, Lattice, overlapping_centres
 from tunnelsite.scan.engine import Scan
+from tunnelsite.scan.steady import roomiest
 
 FEW = 10_000  # placements, as of a small parcel: looked at one and all they are found sooner than by spans of cells
 
@@ -45,16 +47,17 @@ def ranked(
     Arguments: scans; scored, steady score of each stored placement by scan, NaN = not to be had; rules; sound, the exact
     vector test: a placement that fails it is passed over.
     Greedy: the best placement left is taken and every placement that overlaps it or stands nearer than `apart_m` is put
-    aside. Equal scores go to the earlier scan (houses and bearings in the order given), then to the placement farther
-    north, then farther west. Where several house sizes compete the best place of each size is in the list, near to another
-    size's or not, in the place of the last ones where there is no room for it.
+    aside. Equal scores go to the earlier scan (houses and bearings in the order given), then to the placement with more
+    room to shift, then farther north, then farther west. Where several house sizes compete the best place of each size is in
+    the list, near to another size's or not, in the place of the last ones where there is no room for it.
     """
     left = [Remaining(values, scan.frame.store) for scan, values in zip(scans, scored, strict=True)]
-    firsts = _best_of_sizes(scans, left, sound)
+    pick_from = partial(_best, scans, scored, left)
+    firsts = _best_of_sizes(scans, left, pick_from, sound)
     chosen: list[RankedPlacement] = []
     taken: dict[int, int] = {}
     while len(chosen) < rules.top:
-        pick = _best(left, range(len(scans)))
+        pick = pick_from(range(len(scans)))
         if pick is None:
             break
         if not sound(scans[pick.scan], pick.item):
@@ -82,20 +85,30 @@ def ranked(
     return sorted(chosen, key=lambda choice: -choice.score) if missing else chosen
 
 
-def _best(left: Sequence[Remaining], which: Sequence[int]) -> RankedPlacement | None:
-    """The first best placement left in some scans; None where there is none."""
+def _best(
+    scans: Sequence[Scan], scored: Sequence[np.ndarray], left: Sequence[Remaining], which: Sequence[int]
+) -> RankedPlacement | None:
+    """The best placement left in some scans, of equal ones that with most room; None where there is none."""
     found = [(k, *left[k].best()) for k in which]
     k, item, score = max(found, key=lambda one: one[2], default=(-1, -1, -np.inf))
-    return None if score == -np.inf else RankedPlacement(k, item, float(score))
+    if score == -np.inf:
+        return None
+    equal = left[k].equal_to(score)
+    return RankedPlacement(k, roomiest(scans[k], scored[k], equal) if len(equal) > 1 else item, float(score))
 
 
-def _best_of_sizes(scans: Sequence[Scan], left: Sequence[Remaining], sound: Sound) -> list[RankedPlacement]:
+def _best_of_sizes(
+    scans: Sequence[Scan],
+    left: Sequence[Remaining],
+    pick_from: Callable[[Sequence[int]], RankedPlacement | None],
+    sound: Sound,
+) -> list[RankedPlacement]:
     """The best sound placement of each house size, where there are several."""
     names = list(dict.fromkeys(scan.house.name for scan in scans))
     found = []
     for name in names if len(names) > 1 else []:
         which = [k for k, scan in enumerate(scans) if scan.house.name == name]
-        while (pick := _best(left, which)) is not None:
+        while (pick := pick_from(which)) is not None:
             if sound(scans[pick.scan], pick.item):
                 found.append(pick)
                 break
@@ -128,12 +141,24 @@ class Remaining:
         score, item = self._best[int(np.argmax(self._best[:, 0]))]
         return int(item), float(score)
 
+    def equal_to(self, best: float) -> np.ndarray:
+        """All placements left with the best score: int64, rising."""
+        found = [
+            np.flatnonzero(self._values(piece) == best) + piece * self._piece
+            for piece in np.flatnonzero(self._best[:, 0] == best).tolist()
+        ]
+        return np.concatenate(found)
+
+    def _values(self, piece: int) -> np.ndarray:
+        kept = self._changed.get(piece)
+        return self._scored[piece * self._piece : (piece + 1) * self._piece] if kept is None else kept
+
     def drop(self, items: np.ndarray) -> None:
         """Put placements aside; items: int64, rising."""
         bounds = np.searchsorted(items, np.arange(len(self._best) + 1) * self._piece)
         for piece in np.flatnonzero(np.diff(bounds)).tolist():
             if piece not in self._changed:
-                self._changed[piece] = self._scored[piece * self._piece : (piece + 1) * self._piece].copy()
+                self._changed[piece] = self._values(piece).copy()
             values = self._changed[piece]
             values[items[bounds[piece] : bounds[piece + 1]] - piece * self._piece] = -np.inf
             self._search(piece, values)

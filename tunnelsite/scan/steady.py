@@ -166,6 +166,16 @@ def rooms_to_shift(scan: Scan, scored: Scores, items: np.ndarray, score: np.ndar
     return room
 
 
+def roomiest(scan: Scan, scored: Scores, items: np.ndarray) -> int:
+    """Of placements with equal scores that which has most room to shift, the first of several; of very many, some all over are looked at.
+
+    Arguments: scan; scored, by which the room is told; items, int64 [n], rising.
+    """
+    side = 2 * int(np.ceil(FARTHEST_M / scan.frame.grid.cell_m)) + 1
+    some = items[:: 1 + len(items) * side**2 // ROOM_CELLS]
+    return int(some[np.argmax(rooms_to_shift(scan, scored, some, scored[some]))])
+
+
 def _good_around(scan: Scan, scored: Scores, ask: tuple[np.ndarray, np.ndarray], reach: int) -> np.ndarray:
     """bool [n, 2 * reach + 1, 2 * reach + 1]: cells round placements that are stored, of their parcel, and keep enough of their score.
 
