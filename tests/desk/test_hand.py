@@ -80,7 +80,9 @@ def test_the_hand_is_told_of_a_bank_as_far_as_the_screening_looks(tmp_path) -> N
     result = screened_field(Project(tmp_path))
     in_hand, wet = InHand(result, Units(True)), [row for row in result.rows if "river's bed" in row["flags"]]
     assert min(row["lat"] for row in wet) + 60 / 111_000 < max(row["lat"] for row in wet), "some far from the bank"
-    for row in result.rows:
+    some = sorted(result.rows, key=lambda row: row["lat"])[::6]
+    assert 0 < sum(row in wet for row in some) < len(some)
+    for row in some:
         told = in_hand.message(row["lon"], row["lat"], 90.0, "20x48ft")
         assert any("river's bed" in text for text in told["flags"]) == (row in wet)
     headline = answer_of(result, Told("run", 1.0, first_look=True), Units(True))["headline"]
