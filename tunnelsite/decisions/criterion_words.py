@@ -86,16 +86,17 @@ def _crown(value: float, row: Row, feet: bool) -> str:
 
 
 def _cut(value: float, row: Row, feet: bool) -> str:
-    if amounts.depth(value, feet=feet).startswith("0 "):
-        return NO_CUT
-    return f"Grading cuts {amounts.depth(value, feet=feet)} deep at most"
+    return _cut_words(value, feet, "deep at most")
+
+
+def _cut_words(depth_m: float, feet: bool, how: str) -> str:
+    deep = amounts.depth(depth_m, feet=feet)
+    return NO_CUT if deep.startswith("0 ") else f"Grading cuts {deep} {how}"
 
 
 def _earth(value: float, row: Row, feet: bool) -> str:
     if row.get("cut_m3") is None:  # of a place that is no candidate
-        deep = amounts.depth(value, feet=feet)
-        none = deep.startswith("0 ")
-        return NO_CUT if none else f"Grading cuts {deep} off the pad on average"
+        return _cut_words(value, feet, "off the pad on average")
     return f"{amounts.volume(row['cut_m3'], feet=feet)} of earth to cut and {amounts.volume(row['fill_m3'], feet=feet)} to fill on the pad"
 
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from tunnelsite.report.plain_words import capital
+
 if TYPE_CHECKING:
     from tunnelsite.desk.host import Desk
 
@@ -24,5 +26,4 @@ def what_to_do(desk: Desk) -> str:
 
 def tap_words(desk: Desk) -> str:
     """The same for a click on the map."""
-    told = what_to_do(desk)
-    return f"{told[0].upper()}{told[1:]}: {TAP}"
+    return f"{capital(what_to_do(desk))}: {TAP}"

@@ -148,7 +148,7 @@ def rooms_to_shift(scan: Scan, scored: Scores, items: np.ndarray, score: np.ndar
     cell; at most 30 m are looked at.
     """
     grid = scan.frame.grid
-    reach = int(np.ceil(FARTHEST_M / grid.cell_m))
+    reach = _reach(scan)
     side = 2 * reach + 1
     apart = np.arange(-reach, reach + 1)
     away = (np.hypot(apart[:, None], apart) * grid.cell_m).ravel()
@@ -171,9 +171,14 @@ def roomiest(scan: Scan, scored: Scores, items: np.ndarray) -> int:
 
     Arguments: scan; scored, by which the room is told; items, int64 [n], rising.
     """
-    side = 2 * int(np.ceil(FARTHEST_M / scan.frame.grid.cell_m)) + 1
+    side = 2 * _reach(scan) + 1
     some = items[:: 1 + len(items) * side**2 // ROOM_CELLS]
     return int(some[np.argmax(rooms_to_shift(scan, scored, some, scored[some]))])
+
+
+def _reach(scan: Scan) -> int:
+    """How many cells room to shift is looked for to either side."""
+    return int(np.ceil(FARTHEST_M / scan.frame.grid.cell_m))
 
 
 def _good_around(scan: Scan, scored: Scores, ask: tuple[np.ndarray, np.ndarray], reach: int) -> np.ndarray:
