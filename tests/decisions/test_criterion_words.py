@@ -8,7 +8,7 @@ from tunnelsite.core import catalogue
 from tunnelsite.core.criterion import Criterion
 from tunnelsite.core.describe import Description
 from tunnelsite.core.rubric import Rubric
-from tunnelsite.decisions.criterion_words import WORDS, criterion_words, inside, value_words
+from tunnelsite.decisions.criterion_words import WORDS, criterion_words, value_words
 
 
 def test_every_built_in_criterion_with_a_weight_has_words() -> None:
@@ -85,9 +85,3 @@ def test_a_criterion_of_a_plug_in_is_told_in_its_unit_with_its_curve() -> None:
 def test_what_a_criterion_could_not_look_at_is_said_with_it() -> None:
     said = value_words(_catalogued("sun"), 1.0, {}, feet=True, unseen="shade of trees")
     assert said == "All of the direct sun of the crop months reaches it; not in it: shade of trees"
-
-
-def test_a_sentence_after_a_colon_begins_small_but_for_abbreviations() -> None:
-    assert (
-        inside("It lies open") == "it lies open" and inside("LPG is 3 m away") == "LPG is 3 m away" and inside("") == ""
-    )

@@ -71,6 +71,7 @@ def test_outside_every_parcel(result):
     assert boundary.passed is False and boundary.value == pytest.approx(-(8 + 4), abs=OFF)  # the pad's far edge
     assert f"{3 - boundary.value:.2f} m (" in boundary.change and "farther in" in boundary.change
     assert "in no parcel" in told.words() and "REJECTS  Pad inside the parcel's setback" in told.words()
+    assert f"setback: reaches {amounts.size(-boundary.value, feet=False)} beyond the parcel (limit" in told.words()
 
 
 def test_in_the_setback(result):
@@ -104,7 +105,7 @@ def test_too_steep(result):
     pitch = rule(told, "pitch")
     assert pitch.passed is False and pitch.value == pytest.approx(15, abs=0.1) and pitch.limit == 10
     assert pitch.change == f"at most 10 %, now {pitch.value:.2f} %" and pitch.marks == 0
-    assert "is rejected by pitch" in told.words()
+    assert "is not offered (pitch of the natural ground" in told.words()
     both = explained(result, *at(100, 118 - 5))  # every rule is told, not the first alone
     assert [check.rule for check in both.broken] == ["boundary", "pitch"]
 

@@ -34,7 +34,7 @@ def test_rows_of_one_limit_are_summed_and_edges_are_no_limits():
         CostlyLimit("ponding", "Ponding", 0.5, "m", 10, 148),
     ]
     assert costly_limits([]) == []
-    assert _costliest(rows) == " Limits that rejected most: pitch 12, ponding 10." and _costliest([]) == ""
+    assert _costliest(rows) == " Limits that rejected most: pitch (12), ponding (10)." and _costliest([]) == ""
 
 
 def test_the_tables_rows_are_what_the_scans_counted():

@@ -59,11 +59,6 @@ def _in_its_unit(criterion: Criterion, feet: bool) -> Callable[[float], str]:
     return criterion.words or partial(amounts.measured, unit=criterion.description.unit, feet=feet)
 
 
-def inside(words: str) -> str:
-    """A sentence after a colon or inside another one: its first word small, unless that is an abbreviation."""
-    return words[0].lower() + words[1:] if len(words) > 1 and words[1].islower() else words
-
-
 def _pitch(value: float, row: Row, feet: bool) -> str:
     tier = next(words for most, words in TIERS if value <= most)
     return f"The ground slopes {value:.2f} % at its steepest: {tier}"

@@ -9,18 +9,12 @@ from typing import TYPE_CHECKING, Any
 from tunnelsite.core import amounts
 from tunnelsite.core.notebook import notebook_frames
 from tunnelsite.core.ridge_words import ridge_words
-from tunnelsite.decisions.criterion_words import inside
+from tunnelsite.core.wording import inside
 from tunnelsite.scan.firmness.verdict import Verdict, share_words, verdict_record
+from tunnelsite.screening.rejection_words import rule_words
 
 if TYPE_CHECKING:
     import pandas
-
-# Rules that are no criterion and no file, as they stand after "rejected by".
-RULES = {
-    "boundary": "the parcel's boundary or setback",
-    "structures": "structures too near",
-    "no_data": "heights not known",
-}
 
 
 @dataclass(frozen=True)
@@ -166,10 +160,8 @@ class Explanation:
         return "\n".join([*lines, *(f"  note: {text}" for text in self.notes)])
 
     def _headline(self) -> str:
-        against = [
-            r.rule.partition(":")[2] or RULES.get(r.rule, r.title[:1].lower() + r.title[1:]) for r in self.broken
-        ]
-        verdict = "is rejected by " + ", ".join(against) if against else "passes every rule"
+        against = [inside(rule_words(rule.rule, {rule.rule: rule.title})) for rule in self.broken]
+        verdict = f"is not offered ({', '.join(against)})" if against else "passes every rule"
         if self.rank:
             verdict = f"is candidate {self.rank}"
         elif self.not_listed:

@@ -37,7 +37,9 @@ def ground_checks(spot: Spot, parcel: int | None, setback_m: float, barred: Sequ
         margin = float(shapely.distance(pad, shapely.boundary(home)))
     fits = parcel is not None and not out and margin >= setback_m - FIT_M
     need = "" if fits else f"the pad has to lie {_size(spot, setback_m - margin)} farther in, or be smaller"
-    checks = [RuleCheck("boundary", "Pad inside the parcel's setback", "m", margin, setback_m, fits, change=need)]
+    over_words = f"reaches {_size(spot, -margin)} beyond the parcel" if margin < 0 else ""
+    title = "Pad inside the parcel's setback"
+    checks = [RuleCheck("boundary", title, "m", margin, setback_m, fits, change=need, words=over_words)]
     return checks + [_clear_check(spot, pad, bar) for bar in barred]
 
 

@@ -11,6 +11,7 @@ import numpy as np
 from tunnelsite.core.counting import listed
 from tunnelsite.core.notebook import notebook_frames
 from tunnelsite.core.ridge_words import ridge_words
+from tunnelsite.core.wording import inside
 from tunnelsite.decisions.measure_words import label
 from tunnelsite.decisions.measure_words import words as measure_words
 from tunnelsite.scan.combine import UNKNOWN_MARK, dominance, filled_marks
@@ -138,7 +139,7 @@ class SideBySide:
         found = float(self.points[gone, k].sum())
         if abs(found - UNKNOWN_MARK * whole) < LEAST_POINTS:
             return ""
-        titles = [one.title.lower() for one, lost in zip(self.criteria, gone, strict=True) if lost]
+        titles = [inside(one.title) for one, lost in zip(self.criteria, gone, strict=True) if lost]
         alone = len(titles) == 1
         return (
             f"rank {self.ranks[k]}: {listed(titles)} {'is' if alone else 'are'} not known at the place itself but a step aside, and "
@@ -152,7 +153,7 @@ class SideBySide:
         order = [int(i) for i in np.argsort(-np.abs(change), kind="stable") if abs(change[i]) >= LEAST_POINTS]
         if not order:
             return ": they score alike on every criterion"
-        parts = [f"{change[i]:+.1f} for {self.criteria[i].title.lower()}" for i in order[:MOST_REASONS]]
+        parts = [f"{change[i]:+.1f} for {inside(self.criteria[i].title)}" for i in order[:MOST_REASONS]]
         rest = float(sum(change[i] for i in order[MOST_REASONS:]))
         return ": " + ", ".join(parts) + (f", {rest:+.1f} for the rest" if len(order) > MOST_REASONS else "")
 

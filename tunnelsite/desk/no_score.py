@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from tunnelsite.report.plain_words import capital
+from tunnelsite.core.wording import capital
 
 if TYPE_CHECKING:
     from tunnelsite.desk.host import Desk

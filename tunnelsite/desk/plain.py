@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from tunnelsite.drawing.outcome_groups import rule_words
+from tunnelsite.screening.rejection_words import rule_words
 
 
 def plain(value: Any) -> Any:

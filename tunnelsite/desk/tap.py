@@ -6,7 +6,7 @@ from typing import Any
 
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.placement import Placement
-from tunnelsite.decisions.criterion_words import inside
+from tunnelsite.core.wording import inside
 from tunnelsite.decisions.explain import explain_at, explain_rank
 from tunnelsite.decisions.explanation import Explanation, RuleCheck
 from tunnelsite.desk.hand import InHand

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from tunnelsite.io.formats.styles import colour
-from tunnelsite.scan.outcomes import PASSED, SOME_LIMIT, Outcomes
+from tunnelsite.scan.outcomes import PASSED, Outcomes
+from tunnelsite.screening.rejection_words import rule_words
 
 if TYPE_CHECKING:
     from tunnelsite.screening.result import Result
@@ -73,20 +74,6 @@ def group_of(rule: str) -> str:
     known = {"standing": "stand", "obstacles": "stand", "raised": "stand", "no_data": "unknown"}
     known |= dict.fromkeys(WATER_RULES, "water") | dict.fromkeys(GROUND_RULES, "ground")
     return known.get(rule, "other")
-
-
-def rule_words(rule: str, titles: dict[str, str]) -> str:
-    """A rule in words."""
-    if rule.startswith("keep_out:"):
-        return rule.partition(":")[2]
-    known = {
-        "boundary": "edge of the parcel or setback",
-        "structures": "structures and their clearance",
-        "obstacles": "drawn trees, hedges and buildings",
-        "no_data": "no heights under the pad",
-        SOME_LIMIT: "a limit (which one is not kept)",
-    }
-    return known.get(rule) or titles.get(rule, rule)
 
 
 def passed_groups(code: np.ndarray, scores: np.ndarray, edges: Sequence[float]) -> list[OutcomeGroup]:

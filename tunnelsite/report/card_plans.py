@@ -7,6 +7,7 @@ from typing import Any
 from xml.etree.ElementTree import Element
 
 from tunnelsite.core import amounts
+from tunnelsite.core.wording import capital
 from tunnelsite.drawing.markup import picture, tag
 from tunnelsite.drawing.thinned import short_svg
 from tunnelsite.plans.grading.map import NARROW, WIDTH, MapData, grading_map_svg
@@ -113,4 +114,4 @@ def _water_words(water: Mapping[str, Any], feet: bool) -> list[str]:
 
 
 def _sentence(words: str) -> str:
-    return words[:1].upper() + words[1:] + "."
+    return capital(words) + "."

@@ -11,7 +11,7 @@ from tunnelsite.core.house import House
 from tunnelsite.core.reproject import wgs84_doubt
 from tunnelsite.core.ridge_words import ridge_words
 from tunnelsite.core.units import FOOT_M
-from tunnelsite.decisions.criterion_words import inside
+from tunnelsite.core.wording import inside
 from tunnelsite.drawing.markup import Content, named, put, tag
 from tunnelsite.report.candidate_study import Study
 from tunnelsite.report.card_around import around

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 from xml.etree.ElementTree import Element
 
+from tunnelsite.core.wording import capital, inside
 from tunnelsite.drawing.markup import named, tag
 from tunnelsite.report.card_facts import Facts
 from tunnelsite.report.chosen import PageOption
@@ -33,7 +34,7 @@ def compared(result: Result, shown: Sequence[Facts], linked: set[int]) -> Elemen
         ):  # in the head
             continue
         cells = [column.words(one) for one in shown]
-        title = column.explained[:1].upper() + column.explained[1:]
+        title = capital(column.explained)
         (differ if len(set(cells)) > 1 else same).append((title, cells))
     differ += _words_rows(shown)
     head = tag("tr", tag("td", "", role="cell"), *(_head(one, linked) for one in shown), role="row")
@@ -76,7 +77,7 @@ def _words_rows(shown: Sequence[Facts]) -> list[tuple[str, list[str]]]:
 def _listed(same: Sequence[tuple[str, list[str]]]) -> list[Element | str]:
     parts: list[Element | str] = []
     for title, cells in same:
-        parts += ["; " if parts else "", f"{title[0].lower()}{title[1:]} ", named(cells[0])]
+        parts += ["; " if parts else "", f"{inside(title)} ", named(cells[0])]
     return parts
 
 

@@ -9,12 +9,12 @@ from xml.etree.ElementTree import Element
 
 from tunnelsite.core import amounts
 from tunnelsite.core.counting import listed
-from tunnelsite.decisions.criterion_words import inside
+from tunnelsite.core.wording import capital, inside
 from tunnelsite.drawing.markup import named, put, tag
 from tunnelsite.report.card_facts import Facts
 from tunnelsite.report.chosen import PageOption
 from tunnelsite.report.page_verdict import verdict_words
-from tunnelsite.report.plain_words import capital, file_words
+from tunnelsite.report.plain_words import file_words
 from tunnelsite.scan.engine import Judge
 from tunnelsite.screening.costly_limits import costly_limits
 from tunnelsite.screening.may_be import may_be_words

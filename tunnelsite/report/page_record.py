@@ -2,21 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from typing import TYPE_CHECKING, Any, NamedTuple
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
 from xml.etree.ElementTree import Element
 
 import numpy as np
 
-from tunnelsite.core import amounts, catalogue
 from tunnelsite.core.counting import listed
 from tunnelsite.core.sources import keys_of, source_words
+from tunnelsite.core.wording import capital
 from tunnelsite.drawing.markup import Content, named, put, tag
-from tunnelsite.drawing.outcome_groups import rule_words
-from tunnelsite.report.plain_words import capital, file_words
+from tunnelsite.report.plain_words import file_words
 from tunnelsite.report.settings_shown import shown_settings
 from tunnelsite.scan.combine import dominance
 from tunnelsite.scan.firmness.other_weights import candidate_marks
+from tunnelsite.screening.rejection_words import MeasureStyle, measure_styles, rule_words
 
 if TYPE_CHECKING:
     from tunnelsite.screening.result import Result
@@ -56,39 +56,12 @@ def _three(value: float) -> str:
     return f"{float(f'{value:.3g}'):,g}" if abs(value) < 1e6 else f"{value:,.0f}"
 
 
-class _Told(NamedTuple):
-    """How measures of a criterion are written: unit; words, of its classes and shares, None = a number; feet."""
-
-    unit: str | None
-    words: Callable[[float], str] | None
-    feet: bool
-
-    def value(self, value: float | None) -> str:
-        """A measure; a dash where there is none, or where it says no more than yes or no."""
-        if value is None or self.words is amounts.yes_or_no:
-            return "–"
-        return self.words(value) if self.words else amounts.in_unit(value, self.unit, feet=self.feet, figures=",.4g")
-
-
-_NUMBER = _Told(None, None, False)  # of a rule that is no criterion
-
-
-def _told(result: Result) -> dict[str, _Told]:
-    """How measures are written, by criterion. A kept run does not hold their words: those built in are known all the same."""
-    known = {one.id: one.words for one in catalogue.criteria(lambda text: None)}
-    feet = result.scans[0].house.feet
-    return {
-        judge.id: _Told(judge.criterion.description.unit, judge.criterion.words or known.get(judge.id), feet)
-        for judge in result.judges
-    }
-
-
 def _criteria(result: Result) -> Element:
-    told = _told(result)
+    styles = measure_styles(result)
     cited: list[str] = []
     rows = [
         [
-            row["title"], *(told[judge.id].value(row[name]) for name in ("full_at", "none_at", "limit_value")),
+            row["title"], *(styles[judge.id].value(row[name]) or "–" for name in ("full_at", "none_at", "limit_value")),
             _figure(row["weight"]), f"{row['assessed']:,}", _numbers(judge.rubric.source, cited),
         ]
         for row, judge in zip(result.tables["criteria"].rows, result.judges, strict=True)
@@ -119,13 +92,13 @@ def _numbers(source: str, cited: list[str]) -> str:
 
 def _rejections(result: Result) -> Element:
     found = [row for row in result.tables["rejections"].rows if row["rejected"]]
-    several, told = len(result.scans) > 1, _told(result)
+    several, styles = len(result.scans) > 1, measure_styles(result)
     titles = {judge.id: judge.criterion.description.title for judge in result.judges}
     rows = []
     for row in found[:MOST_REASONS]:
         which = [f"{row['house']}, {row['bearing_deg']:.0f}°"] if several else []
-        own = told.get(row["rule"], _NUMBER)
-        limit, miss = (own.value(row.get(name)) for name in ("limit_value", "nearest_miss"))
+        style = styles.get(row["rule"], MeasureStyle())
+        limit, miss = (style.value(row.get(name)) or "–" for name in ("limit_value", "nearest_miss"))
         rows.append(
             [
                 row["parcel"],

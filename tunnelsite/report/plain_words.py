@@ -21,11 +21,6 @@ def file_words(text: str) -> str:
     return _FILE.sub(lambda found: found[1].replace("_", " "), text)
 
 
-def capital(words: str) -> str:
-    """Words at the head of a line."""
-    return words[:1].upper() + words[1:]
-
-
 # Flags of a candidate as a client reads them.
 FLAGS = {
     "pitch uncertain": "the slope is not certain: check it with a level",

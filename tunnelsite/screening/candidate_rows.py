@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from tunnelsite.core.table import INTEGER, REAL, TEXT, Heading
+from tunnelsite.core.wording import inside
 from tunnelsite.scan import refine
 from tunnelsite.scan.pitch_error import placement_errors, shows_pitch
 from tunnelsite.scan.soils import soil_words
@@ -170,7 +171,7 @@ def _assessed(result: Result, marks: np.ndarray) -> dict[str, Any]:
         gap.weight for gap in result.gaps if gap.partly
     )  # is in the score, but of a part of what it should look at
     share = (weight[~unknown].sum() - partly) / (weight.sum() + missing - partly)
-    here = [f"{judge.criterion.description.title.lower()} {UNKNOWN}"
+    here = [f"{inside(judge.criterion.description.title)} {UNKNOWN}"
             for judge, gone in zip(result.judges, unknown, strict=True) if gone]  # fmt: skip
     return {"assessed_pct": 100 * float(share), "not_assessed": "; ".join([*here, *(gap.words for gap in result.gaps)])}
 

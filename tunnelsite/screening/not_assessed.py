@@ -10,6 +10,7 @@ from tunnelsite.core.counting import listed
 from tunnelsite.core.criterion import Criterion
 from tunnelsite.core.needs import unmet_words
 from tunnelsite.core.site import Site
+from tunnelsite.core.wording import inside
 from tunnelsite.criteria.reach import reach
 from tunnelsite.scan.engine import Judge
 from tunnelsite.screening.providers import is_met
@@ -43,7 +44,7 @@ def gaps(site: Site, settings: Settings, judges: Sequence[Judge], report: Callab
         unmet = [need for need in criterion.needs if not is_met(need, site, settings)]
         if not unmet or not rubric.weight > 0:
             continue
-        found.append(Gap(f"{criterion.description.title.lower()} ({unmet_words(unmet[0])})", rubric.weight))
+        found.append(Gap(f"{inside(criterion.description.title)} ({unmet_words(unmet[0])})", rubric.weight))
     for judge in judges:
         unseen = [text for need, text in judge.criterion.partly.items() if not is_met(need, site, settings)]
         found += [Gap(text, judge.rubric.weight, True) for text in unseen]

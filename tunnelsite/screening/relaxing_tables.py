@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from tunnelsite.core.amounts import in_unit
 from tunnelsite.core.table import INTEGER, REAL, TEXT, Heading, Table, table_of
+from tunnelsite.core.wording import inside
 
 if TYPE_CHECKING:
     from tunnelsite.screening.relaxing import Break, Relaxation, Step
@@ -45,7 +46,7 @@ def break_words(broken: list[Break], *, feet: bool) -> str:
         rubric, about = one.judge.rubric, one.judge.criterion.description
         way = "below" if rubric.rises else "above"
         measure = in_unit(one.measure, about.unit, feet=feet, figures=".3g")
-        parts.append(f"{about.title.lower()} {measure}, {way} the limit of {in_unit(one.limit, about.unit, feet=feet)}")
+        parts.append(f"{inside(about.title)} {measure}, {way} the limit of {in_unit(one.limit, about.unit, feet=feet)}")
     return "; ".join(parts)
 
 

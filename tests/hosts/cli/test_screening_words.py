@@ -14,12 +14,13 @@ ROW = {
 WHY = {
     "parcel": "Home", "house": "6x20m", "bearing_deg": 90.0, "rule": "deepest_cut", "tried": 9, "rejected": 4,
     "reason": "Deepest cut", "limit_value": 0.15, "nearest_miss": 0.24922, "unit": "m",
+    "words": "deepest cut (limit 0.15 m, the nearest 0.2492 m)",
 }  # fmt: skip
 SUMMARY = {
     "placements_tried": 9, "placements_scored": 5, "seconds": 1.0, "notes": ["dem.tif: in metres"], "out": "s.gpkg", "feet": False,
     "shift_m": 3.0, "doubts": [], "apart_m": 20.0, "options_wanted": 1, "relax": [], "compromises": [], "rejections": [WHY],
     "not_assessed": {"assessed_pct": 61.2, "gaps": ["wind (no wind direction was given)"]}, "candidates": [ROW], "drawn": [""] * 20, "per_parcel": None,
- "undecided": ["Sun is full marks for both options: it does not decide."],
+ "undecided": ["Sun earns full marks at both options: it does not decide."],
     "verdict": {"sentence": "Its lead is firm."}, "parcels_left_out": [],
 }  # fmt: skip
 
@@ -29,7 +30,7 @@ def test_options_come_first_then_what_was_not_assessed_then_notes() -> None:
     places = [
         text.index(part) for part in ("1 place for", "1. Home", "Not assessed (61 % of", "- wind", "Next:", "note: dem")
     ]
-    assert places == sorted(places) and "rejected 4 of 9" not in text
+    assert places == sorted(places) and "4 of 9 rejected" not in text
     assert "falls 0.8 % (give or take 0.2), cut at most 5 cm deep, 8,094 m2 drain through the pad" in text
     assert "Moved up to 3.0 m it keeps at least 90 % of its score." in text
 
@@ -97,11 +98,14 @@ def test_fewer_options_than_wanted_say_why() -> None:
 
 
 def test_reasons_tell_limit_and_nearest_miss() -> None:
-    assert "Home: deepest_cut rejected 4 of 9: Deepest cut (limit 0.15 m, nearest 0.2492 m)" in words_of(SUMMARY, True)
-    other = WHY | {"house": "9x30m", "limit_value": None, "nearest_miss": None, "unit": None}
+    told = "  Home:\n    4 of 9 rejected: deepest cut (limit 0.15 m, the nearest 0.2492 m)\n"
+    assert told in words_of(SUMMARY, True)
+    other = WHY | {"house": "9x30m", "tried": 0, "rejected": 0, "words": "the parcel lies outside dem.tif"}
     none = words_of(SUMMARY | {"candidates": [], "rejections": [WHY, other] * 30}, False)
     assert none.startswith("No place passes every limit")
-    assert "Home, 9x30m at 90 deg: deepest_cut rejected 4 of 9: Deepest cut\n" in none
+    assert (
+        "  Home, 9x30m, ridge east-west:\n    the parcel lies outside dem.tif\n" in none and "deepest_cut" not in none
+    )
     assert "and 20 more" in none and "--at LON LAT` shows every rule" in none
 
 
@@ -110,7 +114,7 @@ def test_little_that_passes_names_limits_to_relax_and_compromises() -> None:
     relax |= {"more_options": 7}
     broken = {"parcel": "Home", "lat": 2.0, "lon": 1.0, "breaks": "deepest cut 0.19 m, above the limit of 0.15 m"}
     text = words_of(SUMMARY | {"placements_tried": 9000, "relax": [relax], "compromises": [broken]}, False)
-    assert "Few pass: read on before you choose. Limits that rejected most: deepest cut 4." in text
+    assert "Few pass: read on before you choose. Limits that rejected most: deepest cut (4)." in text
     assert "deepest cut up to 0.3 m, now 0.15 m: 772 more placements, 7 more options" in text
     assert "Home, 2.000000, 1.000000: deepest cut 0.19 m, above the limit" in text and "not recommended" in text
 

@@ -45,8 +45,8 @@ def test_full_marks_equal_marks_and_no_marks_are_three_things(result, monkeypatc
     titles = [result.judges[k].criterion.description.title for k in weighted[:4]]
     assert undecided(result) == [
         f"{titles[3]} earns no marks at any option: every place listed is poor in it, the first one too.",
-        f"{titles[0]} is full marks for all four options: it does not decide.",
-        f"{titles[1]} is the same for all four options: it does not decide.",
+        f"{titles[0]} earns full marks at all four options: it does not decide.",
+        f"{titles[1]} is the same at all four options: it does not decide.",
     ]
 
 

@@ -14,6 +14,7 @@ from typing import Any
 from tunnelsite.core.describe import Parameter
 from tunnelsite.core.needs import FACTS
 from tunnelsite.core.process import Process
+from tunnelsite.core.wording import capital
 from tunnelsite.hosts.cli.streams import answer, say, tell
 from tunnelsite.settings.field import Field, fields_of
 
@@ -246,6 +247,4 @@ def _parameter(one: Parameter) -> Argument:
     title = f"{one.title} [{one.unit}]" if one.unit else one.title
     kind = "choice" if one.choices else ("choice" if kind == "flag" else kind)
     choices = one.choices or (("true", "false") if isinstance(one.default, bool) else ())
-    return Argument(
-        one.id, ("--set",), kind, title[0].upper() + title[1:], "", join=f"{one.id}=", choices=choices, default=default
-    )
+    return Argument(one.id, ("--set",), kind, capital(title), "", join=f"{one.id}=", choices=choices, default=default)

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
+from tunnelsite.core.wording import capital
 from tunnelsite.hosts.cli import small_options as small
 from tunnelsite.hosts.cli.arguments import Parser, whole
 from tunnelsite.hosts.cli.gather_options import add_options as add_gather_options
@@ -252,7 +253,7 @@ def _command(commands: argparse._SubParsersAction[Any], about: Command) -> argpa
 
         return getattr(import_module(f"tunnelsite.hosts.cli.{about.module}"), about.function)(given)
 
-    description = f"{about.text[0].upper()}{about.text[1:]}."
+    description = f"{capital(about.text)}."
     usage = f"tunnelsite {about.name} {GROUND} [options]" if about.name in GOING_ON else None
     command: argparse.ArgumentParser = commands.add_parser(
         about.name, help=about.text, description=description, epilog=EPILOG, allow_abbrev=False, usage=usage

@@ -152,9 +152,10 @@ def summary_of(result: Result, out: Path, seconds: float) -> dict[str, Any]:
     from tunnelsite.screening.candidate_rows import unknown_here
     from tunnelsite.screening.not_assessed import where_unknown
     from tunnelsite.screening.parcels_left_out import parcels_left_out
+    from tunnelsite.screening.rejection_words import measure_styles, rejection_words
     from tunnelsite.screening.run_table import DOUBT, VERDICT
 
-    tables = result.tables
+    tables, styles = result.tables, measure_styles(result)
     candidates = tables["candidates"].rows
     run = tables["run"]
     shares = [row["assessed_pct"] for row in candidates]
@@ -183,7 +184,10 @@ def summary_of(result: Result, out: Path, seconds: float) -> dict[str, Any]:
         },
         "relax": tables["relax"].rows if "relax" in tables else [],
         "compromises": tables["compromises"].rows if "compromises" in tables else [],
-        "rejections": [{name: row[name] for name in REASON} for row in tables["rejections"].rows],
+        "rejections": [
+            {name: row[name] for name in REASON} | {"words": rejection_words(row, styles)}
+            for row in tables["rejections"].rows
+        ],
         "notes": once([row for row in run.rows if row["kind"] == "note" and row["name"] not in (DOUBT, VERDICT)]),
         "cautions": [row["value"] for row in run.rows if row["kind"] == "caution"],
     }

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import shlex
 from collections.abc import Sequence
+from itertools import groupby
 from typing import Any
 
 from tunnelsite.core import amounts
+from tunnelsite.core.ridge_words import ridge_words
 from tunnelsite.core.units import FOOT_M, INCH_M
+from tunnelsite.core.wording import inside
 from tunnelsite.screening.costly_limits import costly_limits
 from tunnelsite.screening.may_be import may_be_words
 
@@ -47,7 +50,10 @@ def words_of(summary: dict[str, Any], more: bool) -> str:
     lines += _relaxed(summary)
     lines += ["", *_not_assessed(summary["not_assessed"]), "", *_next(summary), ""]
     if not found or more:
-        lines += ["Rejected, by parcel and rule:", *_rejections(summary["rejections"], more)]
+        lines += [
+            "Why placements were rejected, each by the first rule that it breaks:",
+            *_rejections(summary["rejections"], more),
+        ]
     lines += [f"note: {text}" for text in summary["notes"]]
     lines.append(
         f"Written to {summary['out']}. This is a screening, not a survey: level the site in the field, have buried"
@@ -67,7 +73,7 @@ def _opening(summary: dict[str, Any]) -> str:
 
 def _costliest(rows: Sequence[dict[str, Any]]) -> str:
     """The limits that rejected most, in a sentence; empty where none rejected any."""
-    most = [f"{one.title[0].lower()}{one.title[1:]} {one.rejected:,}" for one in costly_limits(rows)[:3]]
+    most = [f"{inside(one.title)} ({one.rejected:,})" for one in costly_limits(rows)[:3]]
     return f" Limits that rejected most: {', '.join(most)}." if most else ""
 
 
@@ -189,7 +195,7 @@ def _relaxed(summary: dict[str, Any]) -> list[str]:
         value, now = (
             amounts.in_unit(row[name], row["unit"], feet=summary["feet"]) for name in ("relaxed_to", "limit_value")
         )
-        lines.append(f"  {row['title'].lower()} up to {value}, now {now}: "
+        lines.append(f"  {inside(row['title'])} up to {value}, now {now}: "
                      f"{row['more_placements']:,} more placements, {row['more_options']} more options")  # fmt: skip
     if summary["compromises"]:
         lines.append("Least bad places that break a limit (layer `compromises`); they are not recommended as they are:")
@@ -225,22 +231,21 @@ def _next(summary: dict[str, Any]) -> list[str]:
 
 
 def _rejections(rows: Sequence[dict[str, Any]], more: bool) -> list[str]:
-    """What each rule rejected, with its limit and how near the nearest came; house and ridge where there are several."""
+    """What each rule rejected, parcel by parcel in the order in which rules are tried; house and ridge where there are several."""
     several = len({(row["house"], row["bearing_deg"]) for row in rows}) > 1
-    found = [row for row in rows if row["rejected"]]
+    found = [
+        row for row in rows if row["rejected"] or not row["tried"]
+    ]  # what was not tried at all has its reason, too
+    shown = found if more else found[:MOST_REASONS]
     lines = []
-    for row in found if more else found[:MOST_REASONS]:
-        which = f", {row['house']} at {row['bearing_deg']:g} deg" if several else ""
-        feet = str(row["house"]).strip().endswith("ft")
-        limit, nearest = (
-            None if row[name] is None else amounts.in_unit(row[name], row["unit"], feet=feet, figures=",.4g")
-            for name in ("limit_value", "nearest_miss")
-        )
-        near = "" if nearest is None else f" (limit {limit}, nearest {nearest})"
-        lines.append(f"  {row['parcel']}{which}: {row['rule']} rejected {row['rejected']:,} of {row['tried']:,}: "
-                     f"{row['reason']}{near}")  # fmt: skip
-    if len(found) > len(lines):
-        lines.append(f"  and {len(found) - len(lines):,} more: -v shows all, and the layer `rejections` holds them")
+    for (parcel, house, bearing), some in groupby(shown, lambda row: (row["parcel"], row["house"], row["bearing_deg"])):
+        head = f"  {parcel}, {house}, ridge {ridge_words(bearing)}:" if several else f"  {parcel}:"
+        lines.append(head)
+        for row in some:
+            count = f"{row['rejected']:,} of {row['tried']:,} rejected: " if row["tried"] else ""
+            lines.append(f"    {count}{row['words']}")
+    if len(found) > len(shown):
+        lines.append(f"  and {len(found) - len(shown):,} more: -v shows all, and the layer `rejections` holds them")
     return lines
 
 

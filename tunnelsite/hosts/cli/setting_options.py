@@ -8,6 +8,7 @@ from typing import Any, TypeVar
 
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.units import number
+from tunnelsite.core.wording import inside
 from tunnelsite.plans.kinds import Contents
 from tunnelsite.settings.field import Field, fields_of, read_settings
 from tunnelsite.settings.kinds import ByName, Choice, Flag, Several
@@ -53,8 +54,7 @@ def add_settings(
 
 def _argument(field: Field, kept: str) -> dict[str, Any]:
     words = field.words
-    told = words.help.removesuffix(".")
-    told = told[0].lower() + told[1:] if told[1:2].islower() or told[1:2] == " " else told
+    told = inside(words.help.removesuffix("."))
     if isinstance(words, Choice):
         told += f": {', '.join(words.choices[:-1])} or {words.choices[-1]}"
     repeatable = isinstance(words, ByName) or (isinstance(words, Several) and not words.split)

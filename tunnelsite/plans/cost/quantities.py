@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 
 from tunnelsite.core.site import Frame
+from tunnelsite.core.wording import capital
 from tunnelsite.plans.candidate import Candidate
 from tunnelsite.plans.cost.settings import CostSettings
 from tunnelsite.plans.grading.earth_rule import EarthRule
@@ -128,8 +129,7 @@ def _way(one: ServiceTrench) -> Quantity:
 
 
 def _title(service: str) -> str:
-    words = way_words(service)
-    return words[0].upper() + words[1:]
+    return capital(way_words(service))
 
 
 def _empty(services: Mapping[str, object], known: Sequence[ServiceTrench]) -> list[Quantity]:

@@ -13,6 +13,7 @@ from scipy import special
 from tunnelsite.core.errors import InputRefused, UsageError
 from tunnelsite.core.stakes import DesignPlane, Stake
 from tunnelsite.core.units import INCH_M
+from tunnelsite.core.wording import capital
 
 FINISHED_SLOPE = 1.0 / 192.0  # 3/4 in per 12 ft; common practice, no source
 READING_SD_M = 0.0015  # one height read with a builder's level at these distances; common practice, no source
@@ -225,7 +226,7 @@ def check_as_built(
             f"tolerance {100 * limit:.3f} %; "
             f"{1000 * fall:.0f} mm ({fall / INCH_M:.1f} in) over {side:.1f} m"
         )
-        found.append(SlopeCheck(slope, error, state, text[0].upper() + text[1:]))
+        found.append(SlopeCheck(slope, error, state, capital(text)))
     return found[0], found[1]
 
 

@@ -7,12 +7,14 @@ from collections.abc import Sequence
 import numpy as np
 
 from tunnelsite.core.counting import listed
+from tunnelsite.core.wording import capital, inside
 from tunnelsite.scan.engine import Judge
 from tunnelsite.scan.firmness.other_weights import candidate_marks
 from tunnelsite.scan.ranked_run import RankedRun
 
 SAME = 0.05  # points: shown as the same number, or the next
 ALIKE = 0.01  # marks this close are equal to the eye: one point of a hundred (ours)
+FULL, EVEN = ("earns full marks", "earn full marks"), ("is the same", "are the same")  # of one criterion, of several
 COUNTS = ("no", "the", "both", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
 
 
@@ -31,7 +33,7 @@ def undecided(result: RankedRun) -> list[str]:
         if judge.rubric.weight > 0 and np.ptp(row) <= ALIKE:  # NaN is no answer, and not at most anything
             (full if row.min() >= 1 - ALIKE else none if row.max() <= ALIKE else even).append(judge)
     count = len(result.choices)
-    return [*_alike(result), *_poor(none), *_sentence(full, "full marks", count), *_sentence(even, "the same", count)]
+    return [*_alike(result), *_poor(none), *_sentence(full, FULL, count), *_sentence(even, EVEN, count)]
 
 
 def _poor(judges: Sequence[Judge]) -> list[str]:
@@ -54,11 +56,11 @@ def _alike(result: RankedRun) -> list[str]:
     ]
 
 
-def _sentence(judges: Sequence[Judge], what: str, count: int) -> list[str]:
+def _sentence(judges: Sequence[Judge], what: tuple[str, str], count: int) -> list[str]:
     if not judges:
         return []
-    are, do = ("is", "it does") if len(judges) == 1 else ("are", "they do")
-    return [f"{_start(judges)} {are} {what} for {_all(count)}: {do} not decide."]
+    number, do = (0, "it does") if len(judges) == 1 else (1, "they do")
+    return [f"{_start(judges)} {what[number]} at {_all(count)}: {do} not decide."]
 
 
 def _all(count: int) -> str:
@@ -68,9 +70,8 @@ def _all(count: int) -> str:
 def _start(judges: Sequence[Judge]) -> str:
     """The criteria at the start of a sentence."""
     names = listed([_name(judge) for judge in judges])
-    return names[0].upper() + names[1:]
+    return capital(names)
 
 
 def _name(judge: Judge) -> str:
-    title = judge.criterion.description.title
-    return title[0].lower() + title[1:] if len(title) > 1 and title[1].islower() else title
+    return inside(judge.criterion.description.title)
