@@ -183,7 +183,7 @@ def _each_sun_once():
 
     What was computed is given again for the very same instants and place alone, as a copy.
     """
-    from tunnelsite.sun import film, position
+    from tunnelsite.sun import position
 
     computed, kept = position.sun_positions, {}
 
@@ -200,7 +200,6 @@ def _each_sun_once():
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(position, "sun_positions", sun_positions)
-        patch.setattr(film, "sky_transmission", functools.cache(film.sky_transmission))  # of nothing else than the film
         yield
 
 

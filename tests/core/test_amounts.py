@@ -52,3 +52,8 @@ def test_large_amounts_are_written_out() -> None:
     assert amounts.land(2.92e8, feet=True).startswith("72,000 acres")
     assert amounts.flow(10.0, feet=True) == "350 cfs (10,000 l/s)"
     assert amounts.flow(0.04, feet=True) == "1.4 cfs (40 l/s)"
+
+
+def test_a_least_that_is_relaxed_goes_down() -> None:
+    assert amounts.relaxed(0.3, 0.15, "m", feet=False) == "up to 0.3 m, now 0.15 m"
+    assert amounts.relaxed(3.0, 5.0, "m", feet=False) == "down to 3 m, now 5 m"

@@ -122,6 +122,12 @@ def in_unit(value: float, unit: str | None, *, feet: bool, figures: str = "g") -
     return f"{tape} ({shown})"
 
 
+def relaxed(value: float, limit: float, unit: str, *, feet: bool) -> str:
+    """A limit that is relaxed, in words: `up to 0.3 m, now 0.15 m`, `down to 3 m, now 5 m`. Arguments: value; limit, as it is; unit."""
+    to, now = (in_unit(one, unit, feet=feet) for one in (value, limit))
+    return f"{'up' if value >= limit else 'down'} to {to}, now {now}"
+
+
 def percent(share: float) -> str:
     """A share, 0..1: `97 %`; what is not quite everything is never 100 %."""
     return "99.9 %" if 0.9985 <= share < 0.9995 else f"{100 * share:.0f} %"

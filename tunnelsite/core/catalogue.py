@@ -80,13 +80,15 @@ Report = Callable[[str], None]
 
 
 def entry_points(group: str) -> metadata.EntryPoints:
-    """What the installed packages offer in a group; they are searched once for each search path."""
-    return _offers(group, tuple(sys.path))
+    """What the installed packages offer in a group; they are searched once for each search path, and for all groups at a time."""
+    found: metadata.EntryPoints = _offers(tuple(sys.path)).select(group=group)
+    return found
 
 
-@lru_cache(maxsize=16)
-def _offers(group: str, _path: tuple[str, ...]) -> metadata.EntryPoints:
-    return metadata.entry_points(group=group)
+@lru_cache(maxsize=4)
+def _offers(_path: tuple[str, ...]) -> Any:
+    """Everything on offer; its class has another name from Python 3.12 on."""
+    return metadata.entry_points()
 
 
 def criteria(report: Report = lambda text: None) -> list[Criterion]:

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from tunnelsite.core.amounts import in_unit
+from tunnelsite.core.amounts import relaxed
 from tunnelsite.core.cautions import CAUTIONS
 from tunnelsite.core.table import Table
 from tunnelsite.decisions.criterion_words import criterion_words
@@ -138,11 +138,8 @@ def _compromises(result: Result, units: Units) -> list[dict[str, Any]]:
 
 
 def _relax_words(row: Mapping[str, Any], units: Units) -> dict[str, Any]:
-    most, now = (in_unit(row[name], row["unit"], feet=units.feet) for name in ("relaxed_to", "limit_value"))
-    words = (
-        f"{row['title']} up to {most}, now {now}: "
-        f"{row['more_placements']:,} more placements, {row['more_options']} more options"
-    )
+    said = relaxed(row["relaxed_to"], row["limit_value"], row["unit"], feet=units.feet)
+    words = f"{row['title']} {said}: {row['more_placements']:,} more placements, {row['more_options']} more options"
     return {"rule": row.get("rule", ""), "title": row["title"], "words": words}
 
 

@@ -179,8 +179,8 @@ def relaxed_section(result: Result) -> Element | None:
     lines, feet = [], result.scans[0].house.feet
     for step in found.steps:
         about = step.judge.criterion.description
-        value, now = (amounts.in_unit(one, about.unit, feet=feet) for one in (step.value, _limit(step.judge)))
-        lines.append(f"{about.title} up to {value}, now {now}: {step.placements:,} more positions, "
+        said = amounts.relaxed(step.value, _limit(step.judge), about.unit, feet=feet)
+        lines.append(f"{about.title} {said}: {step.placements:,} more positions, "
                      f"{step.options} more options")  # fmt: skip
     if lines:
         put(

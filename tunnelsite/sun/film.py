@@ -6,6 +6,7 @@ which season and by how much at most; nothing more.
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass
 
 import numpy as np
@@ -45,6 +46,7 @@ def floor_transmission(azimuth_deg: np.ndarray, elevation_deg: np.ndarray, beari
     return np.asarray(film_transmission(cosine).mean(axis=0))
 
 
+@functools.cache
 def sky_transmission() -> float:
     """Share of the light of an evenly bright sky that reaches the floor; the same for every bearing."""
     elevation = np.degrees(np.arcsin(np.sqrt((np.arange(60) + 0.5) / 60)))  # equal parts of what falls on a level plane

@@ -192,10 +192,8 @@ def _relaxed(summary: dict[str, Any]) -> list[str]:
     if summary["relax"]:
         lines += ["", "What relaxing one limit would bring, the others as they are:"]
     for row in summary["relax"]:
-        value, now = (
-            amounts.in_unit(row[name], row["unit"], feet=summary["feet"]) for name in ("relaxed_to", "limit_value")
-        )
-        lines.append(f"  {inside(row['title'])} up to {value}, now {now}: "
+        said = amounts.relaxed(row["relaxed_to"], row["limit_value"], row["unit"], feet=summary["feet"])
+        lines.append(f"  {inside(row['title'])} {said}: "
                      f"{row['more_placements']:,} more placements, {row['more_options']} more options")  # fmt: skip
     if summary["compromises"]:
         lines.append("Least bad places that break a limit (layer `compromises`); they are not recommended as they are:")
