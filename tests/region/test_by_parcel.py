@@ -31,12 +31,23 @@ def test_quantiles_of_groups_are_those_of_each_alone_and_what_is_not_known_does_
 
 
 def test_a_parcel_says_how_much_of_it_is_known(tmp_path) -> None:
-    """Whole, a quarter beside a hole in the data, half beyond the DEM's end, and across its corner."""
+    """Whole, a quarter beside a hole in the data, half beyond the DEM's end, and across its corner; where no place is found and the
+    rest might hold one, nobody knows whether the parcel has room."""
     heights = gentle(120, 160)
     heights[40:80, 60:80] = -9999
+    heights[90:118, :] += 0.2 * np.arange(160)  # 20 %: no place passes there
+    heights[100:104, 100:104] = -9999
     dem = write_dem(tmp_path / "dem.tif", heights, Affine(1, 0, WEST, 0, -1, NORTH), UTM17, nodata=-9999)
     boxes = [(10, 10, 40, 40), (40, 40, 80, 80), (140, 20, 180, 60), (-30, -20, 30, 20)]
+    boxes += [(10, 92, 60, 116), (90, 92, 150, 116), (120, 92, 190, 116)]  # steep: whole, with a hole, beyond the end
+    boxes += [(80, 102, 99.5, 116), (20.2, 30.2, 20.6, 30.6)]  # just short of the hole, smaller than a cell
     shapes = [shapely.box(WEST + left, NORTH - low, WEST + right, NORTH - top) for left, top, right, low in boxes]
     site = read_site(str(dem), str(write_parcels(tmp_path / "p.gpkg", shapes, UTM17)))
     counts = ByParcel(screen(site, House(5.0, 12.0)))
-    assert [counts.row(k)["known_pct"] for k in range(4)] == pytest.approx([100, 50, 50, 25], abs=3)
+    rows = [counts.row(k) for k in range(len(boxes))]
+    known = [100, 50, 50, 25, 100, 98.9, 57.1, 100, 100]
+    assert [row["known_pct"] for row in rows] == pytest.approx(known, abs=3) and rows[5]["known_pct"] < 99.5
+    houses = [counts.house_row(k, "5x12m", 3) for k in range(len(boxes))]
+    assert [one.get("feasible") for one in houses] == [1, 1, 1, 1, 0, None, None, 0, 0]
+    assert [one.get("pads_m2") for one in houses[4:]] == [0, None, None, 0, 0]
+    assert [row["centres_m2"] for row in rows[4:]] == [0, None, None, 0, 0]

@@ -66,6 +66,22 @@ def test_shares_are_of_the_parcels_of_which_something_is_known() -> None:
     assert shapely.area(table.geometry[0]) == pytest.approx(3 * 90 * 80)
 
 
+def test_what_may_or_may_not_have_room_is_in_no_share_and_blank_on_the_map() -> None:
+    """Of three parcels one has room, one has none, and of one nothing was found where the heights are known."""
+    unsure = _row("screened", "Elm") | {
+        house_column(name, SMALL): None for name in ("feasible", "footprints_m2", "options")
+    }
+    parcels = _parcels([_row("screened", "Elm", 80.0), _row("screened", "Elm"), unsure, unsure | {"town": "Fir"}])
+    table = groups_table(parcels, "town", [SMALL])
+    elm, fir = table.rows
+    assert (elm["screened"], elm["not_known"], elm["feasible"], elm["feasible_share"]) == (3, 1, 1, 0.5)
+    assert (fir["screened"], fir["not_known"], fir["feasible"], fir["feasible_share"]) == (1, 1, None, None)
+    assert (elm["options"], fir["options"], fir["footprints_m2"]) == (2, None, None)
+    root = ElementTree.fromstring(group_map(parcels, table, "town"))
+    fills = [one.get("fill") for one in root.iter() if one.tag.endswith("path")]
+    assert fills.count(colour(0.5)) == 2 and fills.count("none") == 2
+
+
 def test_a_column_that_is_not_there_is_refused_with_those_that_are() -> None:
     with pytest.raises(UsageError, match="town"):
         groups_table(_parcels(ROWS), "county", HOUSES)
@@ -78,7 +94,7 @@ def test_the_map_draws_every_parcel_for_every_house_and_leaves_the_unknown_blank
     assert len(fills) == 2 * len(ROWS) and fills.count("none") == 2 * 3
     assert fills.count(colour(1.0)) == 2 and fills.count(colour(0.5)) == 2 and fills.count(colour(0.0)) == 2
     words = " ".join(one.text or "" for one in root.iter() if one.tag.endswith("text"))
-    assert "Elm: 50%" in words and "Oak: no data" in words
+    assert "Elm: 50%" in words and "Oak: not known" in words
 
 
 def test_names_of_groups_at_a_maps_side_stay_within_it() -> None:

@@ -19,7 +19,7 @@ from tunnelsite.region.draw_statistics import rank_correlations
 from tunnelsite.region.kept_region import KeptRegion, kept_region
 from tunnelsite.region.one_task import run_path
 from tunnelsite.region.rescored import rescore_region
-from tunnelsite.region.sensitivity import ALL, sensitivity
+from tunnelsite.region.sensitivity import ALL, Sensitivity, sensitivity
 from tunnelsite.scan.firmness.parcel_draws import ParcelPlan, limits_drawn, parcel_draws, weights_drawn
 from tunnelsite.screening.kept_run import of_kept_run
 from tunnelsite.screening.loose_run import as_asked
@@ -179,6 +179,22 @@ def test_robustness_of_a_region(region: KeptRegion, tmp_path: Path, capsys) -> N
     for name in ("feasible_share_6x15m", "score_p50_9_1x29_3m"):
         assert np.array_equal(parcels[name], np.array(turned.parcels.values(name), float), equal_nan=True)
     assert turned.rows == table.astype(object).where(table.notna(), None).to_dict("records")
+
+
+def test_what_may_or_may_not_have_room_is_in_no_share_of_the_draws(region: KeptRegion) -> None:
+    """Two parcels that have room in every draw and others that have none in any, of which it is not known; then none is known."""
+    count = len(region.parcels.rows)
+    rows = [row | {"feasible_6x15m": 1 if k < 2 else None} for k, row in enumerate(region.parcels.rows)]
+    some = replace(region, parcels=region.parcels.with_rows(rows), houses=HOUSES[:1])
+    scores = np.array([[50.0, 60.0], [70.0, 80.0], *[[np.nan, np.nan]] * (count - 2)], np.float32)
+    found = Sensitivity(some, ParcelPlan(draws=2), {ALL: {HOUSES[0]: scores}})
+    (row,) = found.rows
+    assert (row["parcels"], row["feasible"], row["feasible_p10"], row["unsettled"]) == (2, 1.0, 1.0, 0)
+    assert found.parcels.values("feasible_share_6x15m") == [1.0, 1.0, *[None] * (count - 2)]
+    assert "100 % of 2 parcels have room as screened" in found.words()
+    none = replace(some, parcels=some.parcels.with_rows([one | {"feasible_6x15m": None} for one in some.parcels.rows]))
+    told = replace(found, region=none)
+    assert told.rows[0]["parcels"] == 0 and "6x15m: of no parcel is it known whether it has room" in told.words()
 
 
 def test_what_a_region_cannot_be_asked(region: KeptRegion, tmp_path: Path, capsys) -> None:

@@ -25,6 +25,7 @@ from tunnelsite.drawing.outcome_groups import OutcomeGroup, shown_scan
 from tunnelsite.drawing.svg import Drawing
 from tunnelsite.io.write.picture_png import data_address, png_bytes
 from tunnelsite.kernels.terrain.slope import hillshade
+from tunnelsite.scan.known_ground import known_share
 
 if TYPE_CHECKING:
     from tunnelsite.screening.result import Result
@@ -95,17 +96,8 @@ def farm_map_svg(
 
 def framed_parcels(frame: Frame) -> np.ndarray:
     """Which parcels the map of a farm frames, bool [n]: those that hold heights, and what lies near them."""
-    return framed(
-        np.asarray(frame.parcels, object), np.array([_holds_heights(frame, one) for one in frame.parcels], bool)
-    )
-
-
-def _holds_heights(frame: Frame, parcel: shapely.Geometry) -> bool:
-    grid = frame.grid
-    west, south, east, north = shapely.bounds(parcel)
-    rows, cols = ((grid.north_m - north, grid.north_m - south), (west - grid.west_m, east - grid.west_m))
-    (top, bottom), (left, right) = (np.clip(np.array(ends) / grid.cell_m, 0, None) for ends in (rows, cols))
-    return bool(np.isfinite(frame.ground[int(top) : int(bottom) + 1, int(left) : int(right) + 1]).any())
+    held = np.array([known_share(frame, one) > 0 for one in frame.parcels], bool)
+    return framed(np.asarray(frame.parcels, object), held)
 
 
 def _every(window: tuple[slice, slice]) -> int:

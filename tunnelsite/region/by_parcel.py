@@ -2,19 +2,16 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import replace
 from functools import cached_property
 from typing import Any
 
 import numpy as np
-import shapely
 
-from tunnelsite.core.site import segments_of
-from tunnelsite.kernels.polygon_mask import polygon_mask
 from tunnelsite.region.covered_area import covered_cells
 from tunnelsite.scan.engine import Scan
+from tunnelsite.scan.known_ground import known_share, may_hold_more
 from tunnelsite.scan.ranking import RankedPlacement, RankRules, ranked
 from tunnelsite.scan.refine import broken_rules
 from tunnelsite.screening.result import Result
@@ -76,13 +73,14 @@ class ByParcel:
         centres = [scan.index[mine] for scan, mine in zip(result.scans, items, strict=True)]
         one_grid = len(centres) > 1 and len({id(scan.frame) for scan in result.scans}) == 1
         feasible = len(np.unique(np.concatenate(centres))) if one_grid else max(map(len, centres), default=0)
-        known = self._known_share(parcel)
+        known = known_share(result.frame, result.frame.parcels[parcel])
+        unknown = not len(score) and any(self._may_hold_more(parcel, scan.house.name) for scan in result.scans)
         row: dict[str, Any] = {
             "parcel": result.frame.parcel_names[parcel],
             "known_pct": round(100 * known, 1),
             "tried": sum(int(scan.ground.inside[parcel]) for scan in result.scans),
             "passed": len(score),
-            "centres_m2": round(feasible * cell**2, 3),
+            "centres_m2": None if unknown else round(feasible * cell**2, 3),
             "best_score": _plain(score.max()) if np.isfinite(score).any() else None,
         }
         for name, found in self._quantiles.items():
@@ -96,7 +94,8 @@ class ByParcel:
         return row
 
     def house_row(self, parcel: int, house: str, top: int) -> dict[str, Any]:
-        """What one house size finds in a parcel, by the names of `parcel_columns.HOUSE_COLUMNS`. Arguments: as `best`."""
+        """What one house size finds in a parcel, by the names of `parcel_columns.HOUSE_COLUMNS`; nothing where it finds no place and
+        might stand on what is not known. Arguments: as `best`."""
         result, areas, best = self._result, [(0.0, 0.0)], [-np.inf]
         for scan, scored, mine in zip(result.scans, result.scored, self.items(parcel), strict=True):
             if scan.house.name == house and len(mine):
@@ -109,6 +108,8 @@ class ByParcel:
                 areas.append((house_m2, pad_m2))
                 best.append(np.max(scored[mine], where=np.isfinite(scored[mine]), initial=-np.inf))
         passes = len(areas) > 1
+        if not passes and self._may_hold_more(parcel, house):
+            return {}  # no place in the part that is known: what the whole parcel holds is not
         footprints, pads = np.max(areas, axis=0)  # of several bearings that with most
         return {
             "feasible": int(passes),
@@ -118,20 +119,11 @@ class ByParcel:
             "options": len(self.best(parcel, top, house)) if passes else 0,
         }
 
-    def _known_share(self, parcel: int) -> float:
-        """Share of a parcel's cells that have a height, 0 to 1."""
-        frame = self._result.frame
-        grid, shape = frame.grid, frame.parcels[parcel]
-        west, south, east, north = shapely.bounds(shape)
-        top, bottom = (math.floor((grid.north_m - edge) / grid.cell_m) for edge in (north, south))
-        left, right = (math.floor((edge - grid.west_m) / grid.cell_m) for edge in (west, east))
-        rows, cols = bottom + 1 - top, right + 1 - left
-        origin = grid.west_m + left * grid.cell_m, grid.north_m - top * grid.cell_m
-        inside = polygon_mask(segments_of(shape), *origin, grid.cell_m, (rows, cols))
-        held = frame.ground[max(top, 0) : max(top + rows, 0), max(left, 0) : max(left + cols, 0)]
-        there = inside[max(-top, 0) :, max(-left, 0) :][: held.shape[0], : held.shape[1]]
-        whole = int(np.count_nonzero(inside))
-        return int(np.count_nonzero(there & np.isfinite(held))) / whole if whole else 0.0
+    def _may_hold_more(self, parcel: int, house: str) -> bool:
+        """Whether a house of a size might stand where the heights are not known."""
+        setback_m = self._result.settings.setback_m
+        mine = (scan for scan in self._result.scans if scan.house.name == house)
+        return any(may_hold_more(scan, parcel, setback_m) for scan in mine)
 
     @cached_property
     def _quantiles(self) -> dict[str, np.ndarray]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -20,11 +21,20 @@ from tunnelsite.drawing.markup import plain_name
 from tunnelsite.drawing.svg import Drawing
 from tunnelsite.io.formats.styles import PALETTES
 from tunnelsite.region.groups import group_labels
-from tunnelsite.region.parcel_columns import SCREENED
+from tunnelsite.region.parcel_columns import SCREENED, house_column
 
 WIDE, SIDE, HEAD, FOOT = 560.0, 24.0, 64.0, 76.0
 CLASSES = 5
 MOST_SPOTS, LINE = 60, 15.0  # spots tried for one name; height of a line
+
+
+@dataclass(frozen=True)
+class _Told:
+    """What a map shows: labels, the group of each parcel; shares, feasible share of each group; feasible, the column of a parcel."""
+
+    labels: Sequence[str]
+    shares: dict[str, Any]
+    feasible: str
 
 
 def group_map(parcels: Table, groups: Table, column: str) -> str:
@@ -49,7 +59,7 @@ def group_map(parcels: Table, groups: Table, column: str) -> str:
             drawing,
             rows,
             shapely.transform(shapes, lambda at, corner=corner: at + corner),
-            (labels, shares),
+            _Told(labels, shares, house_column("feasible", house)),
             corner[0],
         )
     legend(drawing, HEAD + high + 30, "share of a group's parcels where a place passes every limit")
@@ -97,14 +107,14 @@ def _parcels(
     drawing: Drawing,
     rows: Sequence[dict[str, Any]],
     shapes: np.ndarray,
-    told: tuple[Sequence[str], dict[str, Any]],
+    told: _Told,
     left: float,
 ) -> None:
-    """One map, whose left side is at `left`. told = (group of each parcel, feasible share of each group)."""
-    labels, shares = told
+    """One map, whose left side is at `left`."""
+    labels, shares = told.labels, told.shares
     names = Labels(WIDE, float(shapely.total_bounds(shapes)[3]))  # beside no other map
     for row, shape, label in zip(rows, shapes, labels, strict=True):
-        known = row["state"] == SCREENED and shares[label] is not None
+        known = row.get(told.feasible) is not None  # then its group has a share
         look = {"fill": colour(shares[label]), "stroke": PAPER, "stroke_width": 0.4} if known else UNKNOWN
         outline(drawing, shape, look)
     for label in sorted(set(labels)):
@@ -149,7 +159,7 @@ def colour(share: float) -> str:
 
 
 def _share_words(share: float | None) -> str:
-    return "no data" if share is None or math.isnan(share) else f"{share:.0%}"
+    return "not known" if share is None or math.isnan(share) else f"{share:.0%}"
 
 
 def legend(drawing: Drawing, top: float, words: str) -> None:
@@ -161,4 +171,4 @@ def legend(drawing: Drawing, top: float, words: str) -> None:
         drawing.words(left + 28, top + 12, f"{100 * k // CLASSES}-{100 * (k + 1) // CLASSES} %", 12, fill=INK)
     left = SIDE + 92 * CLASSES
     drawing.rectangle(left, top, 22, 14, **UNKNOWN)
-    drawing.words(left + 28, top + 12, "no data", 12, fill=INK)
+    drawing.words(left + 28, top + 12, "not known", 12, fill=INK)

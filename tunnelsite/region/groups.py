@@ -17,9 +17,14 @@ GROUP_COLUMNS = {
     "group": Heading(TEXT, "value of the column by which parcels are grouped"),
     "house": Heading(TEXT, "house size as given"),
     "parcels": Heading(INTEGER, "parcels of the group"),
-    "screened": Heading(INTEGER, "of these, parcels of which something is known: shares are of them"),
+    "screened": Heading(INTEGER, "of these, parcels of which something is known"),
+    "not_known": Heading(
+        INTEGER, "of the screened ones, parcels without a place in the part that is known: the rest might hold one"
+    ),
     "feasible": Heading(INTEGER, "parcels where a place passes every limit"),
-    "feasible_share": Heading(REAL, "the same as a share of the parcels that were screened", "0-1"),
+    "feasible_share": Heading(
+        REAL, "the same as a share of the parcels that were screened, without those not known", "0-1"
+    ),
     "best_score": Heading(REAL, "score of the best place of the group", "0-100"),
     "median_score": Heading(REAL, "median over the feasible parcels of the score of each one's best place", "0-100"),
     "footprints_m2": Heading(REAL, "land that a house may cover: union of the footprints", "m2"),
@@ -71,7 +76,8 @@ def groups_table(parcels: Table, column: str, houses: Sequence[str]) -> Table:
 
 def _of_group(rows: Sequence[dict[str, Any]], house: str) -> dict[str, Any]:
     known = [row for row in rows if row["state"] == SCREENED]
-    feasible = [row for row in known if row.get(house_column("feasible", house))]
+    decided = [row for row in known if row.get(house_column("feasible", house)) is not None]
+    feasible = [row for row in decided if row[house_column("feasible", house)]]
 
     def values(name: str) -> list[float]:
         return [row[key] for row in feasible if row.get(key := house_column(name, house)) is not None]
@@ -80,11 +86,12 @@ def _of_group(rows: Sequence[dict[str, Any]], house: str) -> dict[str, Any]:
     return {
         "parcels": len(rows),
         "screened": len(known),
-        "feasible": len(feasible) if known else None,
-        "feasible_share": len(feasible) / len(known) if known else None,
+        "not_known": len(known) - len(decided) if known else None,
+        "feasible": len(feasible) if decided else None,
+        "feasible_share": len(feasible) / len(decided) if decided else None,
         "best_score": max(best, default=None),
         "median_score": float(np.median(best)) if best else None,
-        "footprints_m2": float(sum(values("footprints_m2"))) if known else None,
-        "pads_m2": float(sum(values("pads_m2"))) if known else None,
-        "options": int(sum(values("options"))) if known else None,
+        "footprints_m2": float(sum(values("footprints_m2"))) if decided else None,
+        "pads_m2": float(sum(values("pads_m2"))) if decided else None,
+        "options": int(sum(values("options"))) if decided else None,
     }

@@ -24,7 +24,7 @@ PARCEL_COLUMNS = {
     "candidates": Heading(INTEGER, "candidates listed"),
     "tried": Heading(INTEGER, "placements tried, over all houses and bearings"),
     "passed": Heading(INTEGER, "placements that passed every limit"),
-    "centres_m2": Heading(REAL, "area of the places where the centre of a house may lie", "m2"),
+    "centres_m2": Heading(REAL, "area of the places where the centre of a house may lie, of what is known", "m2"),
     "best_score": Heading(REAL, "score of the best placement", "0-100"),
 } | {
     quantile_name(name, share): Heading(REAL, f"{title}: quantile {share:g} over placements that passed", unit)
@@ -37,7 +37,10 @@ PARCEL_COLUMNS = {
     for share in QUANTILES
 }
 HOUSE_COLUMNS = {
-    "feasible": Heading(INTEGER, "1 = a place passes every limit, 0 = none does"),
+    "feasible": Heading(
+        INTEGER,
+        "1 = a place passes every limit, 0 = none does, NULL = none where heights are known, and the rest might hold one",
+    ),
     "best_score": Heading(REAL, "score of the best place", "0-100"),
     "footprints_m2": Heading(REAL, "land that a house may cover: union of the footprints", "m2"),
     "pads_m2": Heading(REAL, "land that its graded pad may cover: union of the pads", "m2"),

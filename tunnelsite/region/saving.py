@@ -99,10 +99,10 @@ def groups_sld() -> str:
 
 
 def parcels_sld(breaks: list[float]) -> str:
-    """Parcels filled by their best score in classes, grey where nothing passed or nothing was screened."""
+    """Parcels filled by their best score in classes, grey where nothing passed or nothing is known."""
     root, style = sld.document("parcels", "Parcels by best score")
     for rule, fill in styles.class_rules(style, breaks, "best_score", ("best", "Best score")):
         sld.add_polygon(rule, fill=fill, fill_opacity=0.6, stroke=GREY, width=0.6)
-    rule = styles.null_rule(style, "best_score", ("none", "Nothing passed, or not screened"))
+    rule = styles.null_rule(style, "best_score", ("none", "No place found, or not known"))
     sld.add_polygon(rule, stroke=GREY, width=0.8, dashes="4 3")
     return sld.text(root)

@@ -16,7 +16,8 @@ from tunnelsite.core.process import Progress, silent
 from tunnelsite.core.table import INTEGER, REAL, TEXT, Heading, Table, columns_of_rows, table_of
 from tunnelsite.region.draw_statistics import SHARES, quantiles, rank_correlations
 from tunnelsite.region.kept_region import KeptRegion
-from tunnelsite.region.parcel_columns import SCREENED, house_column
+from tunnelsite.region.parcel_columns import house_column
+from tunnelsite.region.sensitivity_words import ALL, sensitivity_words
 from tunnelsite.region.worker_pool import WorkerPool
 from tunnelsite.scan.firmness.parcel_draws import ParcelPlan, parcel_draws
 from tunnelsite.screening.kept_run import of_kept_run
@@ -29,10 +30,11 @@ if TYPE_CHECKING:
     from tunnelsite.screening.result import Result
 
 SURE = 0.9  # of the draws: a parcel that is feasible in more of them, or in fewer than the rest, is counted as settled (ours)
-ALL = "weights, limits and heights"
 PARCEL_COLUMNS = {
     "feasible_share": Heading(
-        REAL, "share of the draws in which a house has room on the drawn ground; water runs as screened", "0-1"
+        REAL,
+        "share of the draws in which a house has room on the drawn ground; water runs as screened; NULL where `feasible` is",
+        "0-1",
     ),
     "score_p10": Heading(
         REAL, "score of the best place: 10 % quantile over the draws in which it is feasible", "0-100"
@@ -43,7 +45,7 @@ PARCEL_COLUMNS = {
 COLUMNS = {
     "house": Heading(TEXT, "house size as given"),
     "drawn": Heading(TEXT, "what is drawn at random; where water runs is not found again for drawn heights"),
-    "parcels": Heading(INTEGER, "parcels that were screened: shares are of them"),
+    "parcels": Heading(INTEGER, "parcels of which it is known whether they hold a place: shares are of them"),
     "feasible": Heading(REAL, "share of the parcels that are feasible as screened", "0-1"),
     "feasible_p10": Heading(REAL, "share of the parcels that are feasible in a draw: 10 % quantile over the draws", "0-1"),
     "feasible_p50": Heading(REAL, "the same, median", "0-1"),
@@ -79,8 +81,8 @@ class Sensitivity:
         """The layer `parcels` with four more columns for each house size."""
         table, rows = self.region.parcels, [dict(row) for row in self.region.parcels.rows]
         headings = table.headings
-        known = self._screened
         for house, scores in self.scores[ALL].items():
+            known = self._decided(house)
             names = [house_column(name, house) for name in PARCEL_COLUMNS]
             headings |= {
                 name: Heading(column.kind, f"{house}: {column.title}", column.unit)
@@ -97,7 +99,7 @@ class Sensitivity:
     def rows(self) -> list[dict[str, Any]]:
         """A row for each house size and for what was drawn, everything together first."""
         return [
-            {"house": house, "drawn": drawn} | self._of(house, scores[house])
+            self._of(house, scores[house]) | {"drawn": drawn}
             for house in self.region.houses
             for drawn, scores in self.scores.items()
             if house in scores
@@ -126,28 +128,7 @@ class Sensitivity:
 
     def words(self) -> str:
         """The same for people."""
-        plan = self.plan
-        lines = [f"{len(self.region.parcels.rows):,} parcels, {plan.draws} draws (seed {plan.seed}):"]
-        for row in self.rows:
-            if row["drawn"] == ALL:
-                lines.append(
-                    f"{row['house']}: {_percent(row['feasible'])} of {row['parcels']:,} parcels have room as screened; "
-                    f"{_percent(row['feasible_p10'])} to {_percent(row['feasible_p90'])} in the draws (10 to 90 %), "
-                    f"{row['unsettled']:,} parcels not settled"
-                )
-            far = row["rank_correlation_p10"]
-            told = (
-                "the parcels' order is not known"
-                if far is None
-                else f"rank correlation {far:.2f} or more in 90 % of the draws"
-            )
-            lines.append(f"  {row['drawn']} drawn: {told}")
-        lines.append(
-            f"Weights: concentration {plan.concentration:g}; limits up to {plan.limit_range:.0%} stricter or looser; heights by the "
-            "standard errors of the run. A house stands where the model puts it in each draw. Sun, wind, distances and where water runs "
-            "stay as measured."
-        )
-        return "\n".join(lines)
+        return sensitivity_words(self.rows, self.plan, len(self.region.parcels.rows))
 
     def write(self, path: str | os.PathLike[str], *, overwrite: bool = False) -> Path:
         """Write a GeoPackage with the parcels, the table and the run. Errors: OutputFailed; what was there stays whole."""
@@ -185,20 +166,21 @@ class Sensitivity:
         }  # fmt: skip
         return [{"kind": "sensitivity", "name": name, "value": str(value)} for name, value in told.items()]
 
-    @property
-    def _screened(self) -> np.ndarray:
-        return np.array([state == SCREENED for state in self.region.parcels.values("state")], bool)
+    def _decided(self, house: str) -> np.ndarray:
+        """Which parcels are known to hold a place for a house, or to hold none, bool [n]."""
+        found = self.region.parcels.values(house_column("feasible", house))
+        return np.array([value is not None and np.isfinite(value) for value in found], bool)
 
     def _of(self, house: str, scores: np.ndarray) -> dict[str, Any]:
-        known = self._screened
+        known = self._decided(house)
         if not known.any():
-            return {"parcels": 0, "unsettled": 0}
+            return dict.fromkeys(COLUMNS, None) | {"house": house, "parcels": 0, "unsettled": 0}
         feasible = np.array(self.region.parcels.values(house_column("feasible", house)), float)[known]
         base = np.array(self.region.parcels.values(house_column("best_score", house)), float)[known]
         there = np.isfinite(scores[known])
         often = there.mean(axis=1)
         found = {
-            "parcels": int(known.sum()), "feasible": float(np.nanmean(feasible)),
+            "house": house, "parcels": int(known.sum()), "feasible": float(feasible.mean()),
             "unsettled": int(((often >= 1 - SURE) & (often <= SURE)).sum()),
         }  # fmt: skip
         for name, values in (
@@ -294,7 +276,3 @@ def task_draws(
         }
 
     return of_kept_run(path, drawn)
-
-
-def _percent(share: float | None) -> str:
-    return "-" if share is None else f"{100 * share:.0f} %"

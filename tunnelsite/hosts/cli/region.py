@@ -129,6 +129,7 @@ def _summary(result: RegionResult, outputs: dict[str, Path], parts: Path) -> dic
         "parts": str(parts),
         "parcels": len(parcels.rows),
         "no_data": sum(row["state"] == "no data" for row in parcels.rows),
+        "not_known": sum(_not_known(row) for row in parcels.rows),
         "failed": [{"parcel": row["parcel"], "reason": row["reason"]} for row in failed],
         "with_candidates": sum(bool(row.get("candidates")) for row in parcels.rows),
         "placements_tried": sum(row.get("tried") or 0 for row in parcels.rows),
@@ -137,6 +138,11 @@ def _summary(result: RegionResult, outputs: dict[str, Path], parts: Path) -> dic
         "best": best,
         "notes": [row["value"] for row in result.table("run").rows if row["kind"] == "note"],
     }
+
+
+def _not_known(row: dict[str, Any]) -> bool:
+    """Whether a parcel that was screened holds no place in the part that is known, and might on the rest."""
+    return row["state"] == "screened" and row.get("passed") == 0 and row.get("centres_m2") is None
 
 
 def _words(summary: dict[str, Any]) -> str:
@@ -154,6 +160,11 @@ def _words(summary: dict[str, Any]) -> str:
         count = summary["no_data"]
         words = f"{counted(count, 'parcel')} {verb(count, 'holds', 'hold')}"
         lines.append(f"no data: {words} not one height of the elevation model, see the layer `parcels`")
+    if summary["not_known"]:
+        words = f"{counted(summary['not_known'], 'parcel')} {verb(summary['not_known'], 'has', 'have')}"
+        lines.append(
+            f"not known: {words} no place for a house where the heights are known, and might have one on the rest"
+        )
     if len(summary["failed"]) > 10:
         lines.append(f"... and {len(summary['failed']) - 10} more, see the layer `parcels`")
     lines += [f"note: {text}" for text in summary["notes"][:MOST_NOTES]]
