@@ -35,7 +35,9 @@ def test_two_runs_in_memory_and_on_disk(result, tmp_path):
     assert here.settings == there.settings and "weight" in here.settings and not here.inputs
     assert here.words() == there.words() and "setting weight" in here.words()
     assert len(here.tables["pairs"]) == len(here.pairs) and list(here.tables["settings"]["name"]) == list(here.settings)
-    assert {tuple(sorted(one)) for one in here.summary["pairs"]} == {("overlap", "rank_a", "rank_b", "score_change")}
+    assert {tuple(sorted(one)) for one in here.summary["pairs"]} == {
+        ("house_a", "house_b", "overlap", "rank_a", "rank_b", "score_change")
+    }
 
 
 @pytest.mark.parametrize("ranks", [[1], [1, 1], [1, 99], []])

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from tunnelsite.decisions.compare import Pair, in_words
+from tunnelsite.decisions.compare import Pair, RunsCompared, in_words
 from tunnelsite.decisions.side_by_side import side_by_side
 
 CRITERIA = [
@@ -115,4 +115,7 @@ def test_two_rankings_in_words():
         "best place is 2 in the second"
     )
     assert in_words([Pair(1, 1, 1.0, 0.0)]) == "1 place is in both rankings (1 and 1 candidates); all keep their rank"
+    resized = Pair(1, 1, 1.0, 2.0, "30x96ft", "20x48ft")
+    assert in_words([resized]).endswith("all keep their rank; at 1 the house has another size")
+    assert "  100%  +2.00  for 20x48ft, not 30x96ft\n" in RunsCompared((resized,), {}, {}).words()
     assert in_words([Pair(1, None, 0.0, None)]) == "no place is in both rankings (1 and 0 candidates)"

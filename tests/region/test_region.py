@@ -90,6 +90,38 @@ def whole(told) -> tuple[Path, dict[str, str]]:
     return told[:2]
 
 
+def test_a_region_is_repeated_from_its_own_file(whole, capsys) -> None:
+    """Plan and settings as then, so the same answer; what is asked otherwise is said; a single screening does not repeat it."""
+    folder, _ = whole
+    first = str(folder / "r.gpkg")
+    assert main(["region", "--again", first, "--workers", "0", "-q", "--json"]) == 0
+    again = json.loads(capsys.readouterr().out)["again"]
+    assert again["same"] and not any(again[name] for name in ("versions", "inputs", "settings"))
+    one, two = (pyogrio.read_dataframe(folder / f"{name}.gpkg", layer="parcels") for name in ("r", "r-again"))
+    assert (
+        one.equals(two) and (folder / "r-again-groups.svg").exists() and (folder / "r-again-suitability.tif").exists()
+    )
+    words = [
+        "--top",
+        "1",
+        "--group-by",
+        "acres",
+        "--out",
+        str(folder / "q.gpkg"),
+        "--parts",
+        str(folder / "r-again.parts"),
+    ]
+    assert main(["region", "--again", first, *words, "--workers", "0", "-q"]) == 0
+    said = capsys.readouterr().out
+    assert (
+        "setting top: then 3, now 1" in said
+        and "setting group_by: then town, now acres" in said
+        and "Not the same" in said
+    )
+    assert main(["screen", "--again", first, "-q"]) == 2
+    assert "`region --again` repeats the region" in capsys.readouterr().err
+
+
 def test_notes_are_whole_and_told(told) -> None:
     folder, _, said = told
     run = pyogrio.read_dataframe(folder / "r.gpkg", layer="run")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
@@ -28,12 +28,19 @@ LEAST_OVERLAP = 0.5  # of the smaller footprint: two candidates are the same pla
 @dataclass(frozen=True)
 class Pair:
     """A place of one run and its counterpart in the other; None where it has none. `overlap` is the shared area as a
-    share of the smaller footprint; `score_change` is second minus first."""
+    share of the smaller footprint; `score_change` is second minus first; `house_a`, `house_b`: size of the house of each."""
 
     rank_a: int | None
     rank_b: int | None
     overlap: float
     score_change: float | None
+    house_a: str | None = None
+    house_b: str | None = None
+
+    @property
+    def is_resized(self) -> bool:
+        """Whether the place holds a house of another size in the second run."""
+        return None not in (self.rank_a, self.rank_b) and self.house_a != self.house_b
 
 
 class Comparison(Protocol):
@@ -91,7 +98,8 @@ class RunsCompared:
             ranks = ["-" if rank is None else str(rank) for rank in (pair.rank_a, pair.rank_b)]
             both = pair.rank_a is not None and pair.rank_b is not None
             told = f"{pair.overlap:5.0%}  {pair.score_change:+.2f}" if both else "only in one"
-            lines.append(f"{ranks[0]:>6} {ranks[1]:>6}  {told}")
+            size = f"  for {pair.house_b}, not {pair.house_a}" if pair.is_resized else ""
+            lines.append(f"{ranks[0]:>6} {ranks[1]:>6}  {told}{size}")
         lines.append(in_words(self.pairs))
         for what, found in (("setting", self.settings), ("input", self.inputs)):
             for name, values in found.items():
@@ -161,8 +169,13 @@ def _runs_compared(first: FinishedRun, second: FinishedRun) -> RunsCompared:
     if len(second.candidates) and first.candidates.crs is not None:
         shapes[1] = reprojected(second.candidates, first.candidates.crs).geometry
     scores = [[float(value) for value in run.candidates.columns.get("score", [])] for run in (first, second)]
+    houses = [[None, *run.candidates.columns.get("house", [])] for run in (first, second)]  # by rank
+    pairs = [
+        replace(pair, house_a=houses[0][pair.rank_a or 0], house_b=houses[1][pair.rank_b or 0])
+        for pair in paired(shapes[0], scores[0], shapes[1], scores[1])
+    ]
     return RunsCompared(
-        tuple(paired(shapes[0], scores[0], shapes[1], scores[1])),
+        tuple(pairs),
         differing(first.settings, second.settings),
         differing(first.inputs, second.inputs),
     )
@@ -175,23 +188,21 @@ def paired(first: Shapes, scores_a: Sequence[float], second: Shapes, scores_b: S
     Return: pairs in order of the first ranking, then what only the second holds.
     """
     a, b = np.asarray(first, object), np.asarray(second, object)
-    share = alike = np.zeros((len(a), len(b)))
-    if len(a) and len(b):
-        common = shapely.area(shapely.intersection(a[:, None], b[None, :]))
-        sizes = shapely.area(a)[:, None], shapely.area(b)[None, :]
-        share, alike = common / np.minimum(*sizes), common / np.maximum(*sizes)  # a small house may lie in a large one
-    match: dict[int, int] = {}
-    for flat in np.lexsort((-share.ravel().round(6), -alike.ravel().round(6))):
-        i, j = divmod(int(flat), len(b))
-        if share[i, j] >= LEAST_OVERLAP and i not in match and j not in match.values():
-            match[i] = j
-    pairs = [
-        Pair(i + 1, match[i] + 1, float(share[i, match[i]]), float(scores_b[match[i]] - scores_a[i]))
-        if i in match
-        else Pair(i + 1, None, 0.0, None)
-        for i in range(len(a))
-    ]
-    return pairs + [Pair(None, j + 1, 0.0, None) for j in range(len(b)) if j not in match.values()]
+    mine, other = shapely.STRtree(b).query(a, predicate="intersects")  # of a county's thousands few lie on one another
+    common = shapely.area(shapely.intersection(a[mine], b[other]))
+    sizes = shapely.area(a[mine]), shapely.area(b[other])
+    share, alike = common / np.minimum(*sizes), common / np.maximum(*sizes)  # a small house may lie in a large one
+    match: dict[int, tuple[int, float]] = {}
+    taken: set[int] = set()
+    for k in np.lexsort((other, mine, -share.round(6), -alike.round(6))).tolist():
+        i, j = int(mine[k]), int(other[k])
+        if share[k] >= LEAST_OVERLAP and i not in match and j not in taken:
+            match[i] = j, float(share[k])
+            taken.add(j)
+    pairs = [Pair(i + 1, None, 0.0, None) for i in range(len(a))]
+    for i, (j, shared) in match.items():
+        pairs[i] = Pair(i + 1, j + 1, shared, float(scores_b[j] - scores_a[i]))
+    return pairs + [Pair(None, j + 1, 0.0, None) for j in range(len(b)) if j not in taken]
 
 
 def differing(a: Mapping[str, Any], b: Mapping[str, Any]) -> dict[str, tuple[Any, Any]]:
@@ -211,6 +222,8 @@ def in_words(pairs: Sequence[Pair]) -> str:
     same = sum(pair.rank_a == pair.rank_b for pair in both)
     moved = max(both, key=lambda pair: abs((pair.rank_b or 0) - (pair.rank_a or 0)))  # both are there
     said.append(f"{same} keep{'s its' if same == 1 else ' their'} rank" if same < len(both) else "all keep their rank")
+    resized = sum(pair.is_resized for pair in both)
+    said += [f"at {resized} the house has another size"] if resized else []
     if moved.rank_a != moved.rank_b:
         said.append(f"the largest move is from {moved.rank_a} to {moved.rank_b}")
     top = next((pair for pair in both if pair.rank_a == 1), None)

@@ -30,23 +30,36 @@ class Origin:
     """What a screening was made from.
 
     Attributes: settings, by the names of a project file, with paths that can be opened; digests, SHA-256 of the inputs by file
-    name; file, name of the GeoPackage; screening, whether it holds one, so that a screening with these
-    settings has the same ranks.
+    name; file, name of the GeoPackage; holds, what it is: one SCREENING, so that a screening with these settings has the same
+    ranks, a BLOCK of houses or a REGION; run, the rows of its run table.
     """
 
     settings: dict[str, Any]
     digests: Mapping[str, set[str]]
     file: str
-    screening: bool = True
+    holds: str = SCREENING
+    run: tuple[Mapping[str, str], ...] = ()
 
     def check_ranks(self) -> None:
         """Errors: UsageError where the ranks of the file are others than those of a screening with its settings."""
-        if not self.screening:
+        if self.holds == REGION:
             raise UsageError(
-                f"{self.file} holds a block of houses or a region: its ranks are not those of one screening",
+                f"{self.file} holds a region: its ranks are not those of one screening",
+                "the GeoPackage of a screening",
+                "screen one farm; `region --again` repeats the region; grading, stakeout, sunchart and cost go on from this file",
+            )
+        if self.holds != SCREENING:
+            raise UsageError(
+                f"{self.file} holds a block of houses: its ranks are not those of one screening",
                 "the GeoPackage of a screening",
                 "name that file, or screen the farm; grading, stakeout, sunchart and cost go on from this one",
             )
+
+    def check_region(self) -> None:
+        """Errors: UsageError where the file holds no region."""
+        if self.holds != REGION:
+            fix = "`tunnelsite screen --again` repeats one screening"
+            raise UsageError(f"{self.file} holds no region", "the GeoPackage of `tunnelsite region`", fix)
 
     def check(self, site: Site) -> None:
         """Errors: InputRefused where an input is not what was screened."""
@@ -79,7 +92,7 @@ def origin_of(sites: str | os.PathLike[str]) -> Origin:
                 FIX,
             )
         here = anchored(_beside(settings, {Path(file).name for file in moved}), Path(path).absolute().parent)
-    return Origin(here, digests_of(rows), name, stored.get("name") == SCREENING)
+    return Origin(here, digests_of(rows), name, stored.get("name", ""), rows)
 
 
 def with_project(run: Table, settings: Settings, folder: Path, name: str = SCREENING) -> Table:

@@ -54,3 +54,5 @@ def test_what_cannot_be_repeated_is_refused(first: Path, tmp_path: Path, capsys)
     assert main(["screen", "--again", str(tmp_path / "sites.gpkg"), "-q"]) == 3
     assert "dem.tif" in capsys.readouterr().err
     assert main(["screen", "--again", str(first / "sites.gpkg"), "--project", "farm.toml", "-q"]) == 2
+    assert main(["region", "--again", str(first / "sites.gpkg"), "-q"]) == 2
+    assert "holds no region" in capsys.readouterr().err

@@ -51,7 +51,7 @@ ENDINGS = {
 READ = {"SITES": "sites", "KEPT": "kept", "DEM": "raster", "PARCELS": "features"}
 # What a form calls an argument that is no setting, where the name of its option says too little without the command line.
 TITLES = {
-    "again": "Screening to repeat",
+    "again": "Run to repeat",
     "at": "Place",
     "csv": "Tables",
     "dem": "Ground",

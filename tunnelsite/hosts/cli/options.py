@@ -63,6 +63,10 @@ def parser(only: str | None = None) -> argparse.ArgumentParser:
 
 def _screen(command: argparse.ArgumentParser) -> None:
     add_screen_settings(command)
+    _again(command)
+
+
+def _again(command: argparse.ArgumentParser) -> None:
     text = "repeat the run that wrote this GeoPackage, by its own settings, and say what differs (--out: NAME-again.gpkg beside it)"
     command.add_argument("--again", metavar="FILE", help=text)
     command.add_argument("--dry-run", action="store_true", help="check inputs, say what it will cost; compute nothing")
@@ -117,8 +121,7 @@ def _layout(command: argparse.ArgumentParser) -> None:
 def _region(command: argparse.ArgumentParser) -> None:
     add_screen_settings(command, without=("out", "top", "keep", "rasters", "around", "whole"))
     add_region_options(command)
-    command.add_argument("--dry-run", action="store_true", help="check inputs, say what it will cost; compute nothing")
-    _talk(command)
+    _again(command)
 
 
 def _export(command: argparse.ArgumentParser) -> None:

@@ -36,7 +36,11 @@ def project_values(given: argparse.Namespace) -> dict[str, Any]:
                 "both --again and --project were given", "one of them", "a run that is repeated has its own settings"
             )
         origin = origin_of(given.again)
-        origin.check_ranks()
+        if given.name == "region":
+            origin.check_region()
+            given.origin = origin
+        else:
+            origin.check_ranks()
         base = origin.settings | {"out": again_path(given.again)}
     if not given.project and given.dem is None and getattr(given, "sites", None) is not None:
         from tunnelsite.screening.again import origin_of

@@ -18,7 +18,7 @@ from tunnelsite.hosts.cli.arguments import check_ending
 from tunnelsite.hosts.cli.inputs_named import inputs_named
 from tunnelsite.hosts.cli.kept_regions import pool_of
 from tunnelsite.hosts.cli.progress import Progress
-from tunnelsite.hosts.cli.project_values import project_values
+from tunnelsite.hosts.cli.project_values import again_path, project_values
 from tunnelsite.hosts.cli.streams import answer, say
 
 if TYPE_CHECKING:
@@ -38,6 +38,8 @@ def region(given: argparse.Namespace) -> int:
     from tunnelsite.settings.model import settings_from
 
     values = project_values(given)
+    if given.again is not None:
+        _as_before(given)
     settings = settings_from({name: value for name, value in values.items() if name not in OWN})
     plan, pool = _plan(given), pool_of(given)
     outputs, parts = _outputs(given), _parts(given)
@@ -66,8 +68,25 @@ def region(given: argparse.Namespace) -> int:
             write_region(result, outputs, overwrite=bool(given.overwrite))
         progress("writing", 1.0)
     summary = _summary(result, outputs, parts)
-    answer(summary, _words, as_json=given.json)
+    if given.again is None:
+        answer(summary, _words, as_json=given.json)
+        return 0
+    from tunnelsite.decisions.repeated import repeated
+
+    differs = repeated(given.again, outputs["--out"])
+    summary["again"] = differs.summary
+    answer(summary, lambda told: f"{_words(told)}\n{differs.words()}", as_json=given.json)
     return 0
+
+
+def _as_before(given: argparse.Namespace) -> None:
+    """Fills in what a region that is repeated was asked for, where the command line does not say it."""
+    before = {row["name"]: row["value"] for row in given.origin.run if row["kind"] == "setting"}
+    for option, stored, unit in (("top", "top", ""), ("drainage", "drainage", ""), ("group_by", "group_by", ""),
+                                 ("group_size", "group_size_m", "m"), ("suitability", "suitability_m", "m")):  # fmt: skip
+        if getattr(given, option) is None and stored in before:
+            setattr(given, option, before[stored] + unit)
+    given.out = given.out or again_path(given.again)
 
 
 def _as_spelt(plan: RegionPlan, found: Region) -> RegionPlan:
@@ -87,7 +106,7 @@ def _plan(given: argparse.Namespace) -> RegionPlan:
         None if given.suitability is None else length_m(given.suitability, "--suitability", least_m=1.0, most_m=1e5)
     )
     top = 3 if given.top is None else whole_number(given.top, "--top", 1, 1000)
-    return RegionPlan(size, top, blocks, given.drainage, given.group_by, bool(given.keep_runs))
+    return RegionPlan(size, top, blocks, given.drainage or "all", given.group_by, bool(given.keep_runs))
 
 
 def _outputs(given: argparse.Namespace) -> dict[str, Path]:

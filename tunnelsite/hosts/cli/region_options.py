@@ -14,7 +14,7 @@ def add_options(command: argparse.ArgumentParser) -> None:
     text = "side of the squares whose parcels share a local grid (default: small regions whole, else 8, 4 or 2 km); 0m = each parcel alone"
     command.add_argument("--group-size", metavar="LENGTH", help=text)
     text = "how far water is followed: `all` the land of the DEM, once, before the parcels (default), or no farther than each task's `halo`"
-    command.add_argument("--drainage", choices=("all", "halo"), default="all", help=text)
+    command.add_argument("--drainage", choices=("all", "halo"), help=text)
     text = "column of the parcels (township, soil, owner class): adds the layer `groups` and a map, NAME-groups.svg"
     command.add_argument("--group-by", metavar="COLUMN", help=text)
     text = "also write the best score in blocks of this size as a raster beside the GeoPackage, NAME-suitability.tif"
