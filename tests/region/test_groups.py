@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import re
 import xml.etree.ElementTree as ElementTree
 
@@ -13,12 +14,14 @@ import shapely
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.layers import Features
 from tunnelsite.core.table import INTEGER, REAL, TEXT, Heading, Places, Table, table_of
+from tunnelsite.drawing.labels import name_box
 from tunnelsite.region.group_map import SIDE, WIDE, colour, group_map
 from tunnelsite.region.groups import groups_table
 from tunnelsite.region.parcel_columns import house_column, own_columns, parcel_columns
 
 HOUSES = ["6x15m", "30x96ft"]
 SMALL, LARGE = HOUSES
+SVG = "{http://www.w3.org/2000/svg}"
 
 
 def _row(state: str, town: str | None, small: float | None = None, large: float | None = None) -> dict:
@@ -66,6 +69,12 @@ def test_shares_are_of_the_parcels_of_which_something_is_known() -> None:
     assert shapely.area(table.geometry[0]) == pytest.approx(3 * 90 * 80)
 
 
+def _fills(root: ElementTree.Element) -> list[str | None]:
+    """Of all parcels on a map."""
+    maps = [one for one in root.iter(f"{SVG}g") if one.findtext(f"{SVG}title") == "parcels"]
+    return [path.get("fill") for one in maps for path in one.iter(f"{SVG}path")]
+
+
 def test_what_may_or_may_not_have_room_is_in_no_share_and_blank_on_the_map() -> None:
     """Of three parcels one has room, one has none, and of one nothing was found where the heights are known."""
     unsure = _row("screened", "Elm") | {
@@ -78,7 +87,7 @@ def test_what_may_or_may_not_have_room_is_in_no_share_and_blank_on_the_map() -> 
     assert (fir["screened"], fir["not_known"], fir["feasible"], fir["feasible_share"]) == (1, 1, None, None)
     assert (elm["options"], fir["options"], fir["footprints_m2"]) == (2, None, None)
     root = ElementTree.fromstring(group_map(parcels, table, "town"))
-    fills = [one.get("fill") for one in root.iter() if one.tag.endswith("path")]
+    fills = _fills(root)
     assert fills.count(colour(0.5)) == 2 and fills.count("none") == 2
 
 
@@ -90,22 +99,46 @@ def test_a_column_that_is_not_there_is_refused_with_those_that_are() -> None:
 def test_the_map_draws_every_parcel_for_every_house_and_leaves_the_unknown_blank() -> None:
     parcels = _parcels(ROWS)
     root = ElementTree.fromstring(group_map(parcels, groups_table(parcels, "town", HOUSES), "town"))
-    fills = [one.get("fill") for one in root.iter() if one.tag.endswith("path")]
+    fills = _fills(root)
     assert len(fills) == 2 * len(ROWS) and fills.count("none") == 2 * 3
     assert fills.count(colour(1.0)) == 2 and fills.count(colour(0.5)) == 2 and fills.count(colour(0.0)) == 2
     words = " ".join(one.text or "" for one in root.iter() if one.tag.endswith("text"))
-    assert "Elm: 50%" in words and "Oak: not known" in words
+    assert "Elm: 50 %" in words and "Oak: not known" in words
 
 
 def test_names_of_groups_at_a_maps_side_stay_within_it() -> None:
     rows = [_row("screened", f"a township of a long name, {k}", 80.0, 60.0) for k in range(40)]
     parcels = _parcels(rows)
     root = ElementTree.fromstring(group_map(parcels, groups_table(parcels, "town", HOUSES), "town"))
-    names = [one for one in root.iter() if one.tag.endswith("text") and "township" in (one.text or "")]
-    assert len(names) == 2 * len(rows)
-    for k, one in enumerate(names):
-        left, half = SIDE + k // len(rows) * (WIDE + SIDE), 3 * len(one.text or "")
-        assert left <= float(one.get("x", "nan")) - half and float(one.get("x", "nan")) + half <= left + WIDE
+    names = [
+        one for one in root.iter(f"{SVG}text") if one.get("text-anchor") == "middle" and "township" in (one.text or "")
+    ]
+    assert len(names) >= 2 * 2
+    boxes = [name_box(one.text or "", 12, float(one.get("x", "nan")), float(one.get("y", "nan"))) for one in names]
+    for one in boxes:
+        assert any(left <= one.left and one.right <= left + WIDE for left in (SIDE, SIDE + WIDE + SIDE))
+    for one, other in itertools.combinations(boxes, 2):  # what would cover another stands below
+        assert min(one.right, other.right) <= max(one.left, other.left) or min(one.bottom, other.bottom) <= max(
+            one.top, other.top
+        )
+    said = " ".join(one.text or "" for one in root.iter(f"{SVG}text"))
+    assert (
+        all(said.count(f"name, {k}: 100 %") == 2 for k in range(40)) and said.count("Without room for their names") == 2
+    )
+
+
+def test_a_map_has_scale_and_north() -> None:
+    """Ten parcels of 90 m at 100 m are 990 m, drawn over the width: the bar of the user's unit comes first and is as long as it says."""
+    rows = [_row("screened", "Elm", 80.0, 60.0) for _ in range(10)]
+    parcels = _parcels(rows)
+    root = ElementTree.fromstring(group_map(parcels, groups_table(parcels, "town", [SMALL]), "town"))
+    titles = [one.findtext(f"{SVG}title") for one in root.iter(f"{SVG}g")]
+    assert "true north is up" in titles
+    bars = next(one for one in root.iter(f"{SVG}g") if one.findtext(f"{SVG}title") == "scale")
+    first, words = next(bars.iter(f"{SVG}path")), [one.text or "" for one in bars.iter(f"{SVG}text")]
+    at = [float(number) for number in re.findall(r"[-\d.]+", first.get("d") or "")][::2]
+    assert words[0].endswith(" m") and words[1].endswith(" ft")
+    assert max(at) - min(at) == pytest.approx(float(words[0].removesuffix(" m")) * WIDE / 990, rel=0.01)
 
 
 def test_a_far_parcel_without_data_shrinks_no_map() -> None:

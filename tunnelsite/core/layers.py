@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import TypeVar
 
 import numpy as np
 import pyproj
@@ -11,6 +12,16 @@ STATED = ", as stated"  # in the note on a vertical unit that the user gave
 
 Affine = tuple[float, float, float, float, float, float]  # (a, b, c, d, e, f): columns and rows to map coordinates
 Part = tuple[slice, slice] | np.ndarray  # index of a part of [rows, cols]: a block, or a mask of the same shape
+
+
+Coordinates = TypeVar("Coordinates", float, np.ndarray)
+
+
+def cells_at(affine: Affine, east: Coordinates, north: Coordinates) -> tuple[Coordinates, Coordinates]:
+    """(column, row) of map coordinates, counted from the outer corner of the first cell: the inverse of an affine."""
+    a, b, c, d, e, f = affine
+    area = a * e - b * d
+    return (e * (east - c) - b * (north - f)) / area, (a * (north - f) - d * (east - c)) / area
 
 
 @dataclass(frozen=True)

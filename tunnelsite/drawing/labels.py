@@ -49,21 +49,33 @@ class Labels:
         box = Box(x - half_wide, y - half_tall, x + half_wide, y + half_tall)
         return not any(_common(box, other) for other in self.taken)
 
+    def free(self, words: str, size: float, spots: Iterable[tuple[float, float]]) -> tuple[float, float] | None:
+        """The first of some spots where words cover nothing, None where they cover something at each. Arguments: as `place`."""
+        places = self._within(words, size, spots)
+        for box, spot in ((name_box(words, size, *spot), spot) for spot in places):
+            if not any(_common(box, other) for other in self.taken):
+                self.taken.append(box)
+                return spot
+        return None
+
     def place(self, words: str, size: float, spots: Iterable[tuple[float, float]]) -> tuple[float, float]:
         """The first of some spots where words, written round their middle, cover nothing; else the one where they cover least.
 
         Arguments: words; size, of the letters; spots, (x, y) of the middle of the base line, the best first, one at least.
         """
-        half = name_box(words, size, 0.0, 0.0).right
-        places = []
-        for x, y in spots:
-            inside = float(np.clip(x, min(half, self.wide / 2), max(self.wide - half, self.wide / 2)))
-            places.append((inside, float(np.clip(y, size + GAP, self.tall - GAP))))
+        places = self._within(words, size, spots)
         boxes = [name_box(words, size, x, y) for x, y in places]
         covered = [sum(_common(box, other) for other in self.taken) for box in boxes]
         best = int(np.argmin(covered))
         self.taken.append(boxes[best])
         return places[best]
+
+    def _within(self, words: str, size: float, spots: Iterable[tuple[float, float]]) -> list[tuple[float, float]]:
+        """The spots moved so that the words stay within the picture."""
+        half = name_box(words, size, 0.0, 0.0).right
+        wide = min(half, self.wide / 2), max(self.wide - half, self.wide / 2)
+        tall = size + GAP, self.tall - GAP
+        return [(float(np.clip(x, *wide)), float(np.clip(y, *tall))) for x, y in spots]
 
 
 def _common(one: Box, other: Box) -> float:

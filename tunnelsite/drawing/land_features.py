@@ -10,12 +10,11 @@ import shapely
 
 from tunnelsite.core.grid import Grid
 from tunnelsite.core.site import Frame
-from tunnelsite.core.units import FOOT_M
 from tunnelsite.drawing.colours import INK, KEEP_OUT, PAPER, SOFT, halo
-from tunnelsite.drawing.contours import nice_step
 from tunnelsite.drawing.farm_view import FarmView, on_map, rings_on_map
 from tunnelsite.drawing.labels import Box, Labels, name_box
 from tunnelsite.drawing.markup import plain_name, tag
+from tunnelsite.drawing.north_and_scale import BarRoom, north_arrow, scale_bars
 from tunnelsite.drawing.svg import Drawing
 
 KEPT: dict[str, object] = {"stroke": KEEP_OUT, "stroke_width": 1.8, "stroke_dasharray": "7 3"}
@@ -169,20 +168,13 @@ def furniture(drawing: Drawing, view: FarmView, *, feet: bool) -> None:
     x, y = view.width - 34, 46.0
     drawing.open_group("true north is up")
     drawing.add("circle", None, "", cx=x, cy=y - 4, r=27, fill=PAPER, fill_opacity=0.85)
-    drawing.add("path", None, "", d=f"M{x} {y - 24}l8 24l-8 -6l-8 6z", fill=INK)
-    drawing.words(x, y + 16, "N", 15, fill=INK, text_anchor="middle", font_weight="700")
+    north_arrow(drawing, x, y)
     drawing.close_group()
     drawing.open_group("scale")
     box = _scale_box(view)
     drawing.rectangle(box.left, box.top, box.right - box.left, box.bottom - box.top, fill=PAPER, fill_opacity=0.85)
-    units = (("ft", FOOT_M), ("m", 1.0)) if feet else (("m", 1.0), ("ft", FOOT_M))
-    for (unit, unit_m), y in zip(units, (view.height - 42, view.height - 18), strict=True):
-        long = nice_step(min(140, view.width * 0.2) / view.scale / unit_m, 1, (1.0, 2.0, 5.0))
-        wide = long * unit_m * view.scale
-        while wide > box.right - box.left - SCALE_WORDS:
-            long, wide = long / 2, wide / 2
-        drawing.path([(16, y - 6), (16, y), (16 + wide, y), (16 + wide, y - 6)], stroke=INK, stroke_width=1.6)
-        drawing.words(22 + wide, y + 2, f"{long:g} {unit}", 14, fill=INK)
+    room = BarRoom(16, view.height - 42, min(140, view.width * 0.2), box.right - box.left - SCALE_WORDS)
+    scale_bars(drawing, room, view.scale, feet=feet)
     drawing.close_group()
     drawing.rectangle(0.5, 0.5, view.width - 1, view.height - 1, fill="none", stroke=SOFT, stroke_width=1)
 

@@ -10,7 +10,7 @@ from scipy.ndimage import map_coordinates, maximum_filter
 
 from tunnelsite.core.errors import InputRefused
 from tunnelsite.core.grid import horizontal, transformer
-from tunnelsite.core.layers import SourceRaster
+from tunnelsite.core.layers import SourceRaster, cells_at
 
 ROWS_AT_ONCE = 256
 GAP = 2  # cells: tiles of two systems that meet without overlap leave sawteeth of one or two between them
@@ -62,7 +62,7 @@ def _step_notes(raster: SourceRaster, other: SourceRaster, step_m: float | None)
 def _grown(raster: SourceRaster, bounds: Bounds) -> SourceRaster:
     """The same on more of its lattice: all whole cells that meet `bounds`; no data where it had no cells."""
     west, south, east, north = bounds
-    col, row = _places(raster, np.array([west, west, east, east]), np.array([south, north, south, north]))
+    col, row = cells_at(raster.affine, np.array([west, west, east, east]), np.array([south, north, south, north]))
     low = np.minimum(np.floor(np.array([row.min(), col.min()]) + 1e-6), 0).astype(int)
     high = np.maximum(np.ceil(np.array([row.max(), col.max()]) - 1e-6), raster.shape).astype(int)
     values = np.full(high - low, np.nan, np.float32)
@@ -72,20 +72,13 @@ def _grown(raster: SourceRaster, bounds: Bounds) -> SourceRaster:
     return replace(raster, values=values, affine=(a, b, c - a * left - b * top, d, e, f - d * left - e * top))
 
 
-def _places(raster: SourceRaster, east: np.ndarray, north: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """(col, row) of map coordinates, counted from the outer corner of the first cell."""
-    a, b, c, d, e, f = raster.affine
-    area = a * e - b * d
-    return (e * (east - c) - b * (north - f)) / area, (a * (north - f) - d * (east - c)) / area
-
-
 def _heights_at(other: SourceRaster, raster: SourceRaster, row: np.ndarray, col: np.ndarray) -> np.ndarray:
     """Heights of another raster at cells of this one, above the datum of this one; NaN = not known."""
     a, b, c, d, e, f = raster.affine
     change = transformer(horizontal(raster.crs).to_wkt(), horizontal(other.crs).to_wkt())
     along, down = col + 0.5, row + 0.5
     there = change.transform(a * along + b * down + c, d * along + e * down + f)
-    col_there, row_there = _places(other, *there)
+    col_there, row_there = cells_at(other.affine, *there)
     known = np.isfinite(col_there) & np.isfinite(row_there)
     at = np.where(known, [row_there - 0.5, col_there - 0.5], -9.0)
     found: np.ndarray = map_coordinates(other.values, at, order=1, mode="constant", cval=np.nan)

@@ -10,7 +10,8 @@ import shapely
 from tunnelsite.core.table import Table
 from tunnelsite.drawing.colours import INK, PAPER, SOFT
 from tunnelsite.drawing.svg import Drawing
-from tunnelsite.region.group_map import SIDE, UNKNOWN, beyond, colour, legend, on_paper, outline, screened
+from tunnelsite.region.group_map import FOOT, SIDE, UNKNOWN, beyond, colour, map_foot, on_paper, outline, screened
+from tunnelsite.region.group_map import HEAD as MAP_HEAD
 from tunnelsite.region.group_map import WIDE as MAP_WIDE
 
 LEFT, WIDE, ROW, HEAD, GAP = 250.0, 300.0, 26.0, 76.0, 60.0
@@ -47,23 +48,24 @@ def share_map(parcels: Table, columns: Mapping[str, str]) -> str:
 
     Arguments: parcels, of `Sensitivity`; columns, by house, that hold the shares."""
     there = screened(parcels)
-    shapes = on_paper(parcels, there)
-    high = max(shapely.total_bounds(shapes)[3], 80.0)
+    paper = on_paper(parcels, there)
+    foot = MAP_HEAD + paper.high
     title = "Parcels with room for a house: share of the draws"
-    size = (SIDE + len(columns) * (MAP_WIDE + SIDE), 64.0 + high + 76.0)
-    drawing = Drawing(*size, title, f"{len(shapes)} parcels, {', '.join(columns)}")
+    size = (SIDE + len(columns) * (MAP_WIDE + SIDE), foot + FOOT)
+    drawing = Drawing(*size, title, f"{len(paper.shapes)} parcels, {', '.join(columns)}")
     drawing.rectangle(0, 0, *size, fill=PAPER)
     drawing.words(SIDE, 26, title, 17, fill=INK, font_weight=600)
     for k, (house, column) in enumerate(columns.items()):
-        corner = (SIDE + k * (MAP_WIDE + SIDE), 64.0)
-        drawing.words(corner[0], 52, house, 14, fill=INK)
-        placed = shapely.transform(shapes, lambda at, corner=corner: at + corner)
+        corner = (SIDE + k * (MAP_WIDE + SIDE), MAP_HEAD)
+        drawing.words(corner[0], MAP_HEAD - 12, house, 14, fill=INK)
+        placed = shapely.transform(paper.shapes, lambda at, corner=corner: at + corner)
         shares = [share for share, here in zip(parcels.values(column), there, strict=True) if here]
         for share, shape in zip(shares, placed, strict=True):
             look = UNKNOWN if share is None else {"fill": colour(share), "stroke": PAPER, "stroke_width": 0.4}
             outline(drawing, shape, look)
-    legend(drawing, 64.0 + high + 30, "share of the draws in which a house has room on the drawn ground")
-    beyond(drawing, 64.0 + high + 62, parcels, there)
+    words = "share of the draws in which a house has room on the drawn ground"
+    map_foot(drawing, foot, paper.scale, words, list(columns))
+    beyond(drawing, foot + FOOT - 14, parcels, there)
     return drawing.text
 
 

@@ -31,7 +31,7 @@ def sensitivity_words(rows: Sequence[Mapping[str, Any]], plan: ParcelPlan, parce
         )
         lines.append(f"  {row['drawn']} drawn: {told}")
     lines.append(
-        f"Weights: concentration {plan.concentration:g}; limits up to {plan.limit_range:.0%} stricter or looser; heights by the "
+        f"Weights: concentration {plan.concentration:g}; limits up to {_percent(plan.limit_range)} stricter or looser; heights by the "
         "standard errors of the run. A house stands where the model puts it in each draw. Sun, wind, distances and where water runs "
         "stay as measured."
     )

@@ -12,7 +12,7 @@ import shapely
 from tunnelsite.core.errors import InputRefused, NoHeights
 from tunnelsite.core.grid import Grid, covering_grid, geographic_wkt, horizontal, local_crs, transformer, true_scale
 from tunnelsite.core.height_step import height_step, step_notes
-from tunnelsite.core.layers import Affine, Drained, Features, SourceRaster
+from tunnelsite.core.layers import Affine, Drained, Features, SourceRaster, cells_at
 from tunnelsite.core.reproject import lonlat_bounds, to_grid
 from tunnelsite.core.site import Frame, Site
 from tunnelsite.kernels.resample import bilinear_samples, raise_to_crests, standing_tops
@@ -184,11 +184,8 @@ def lattice(raster: SourceRaster | Drained, grid: Grid, step: int, shift: float 
     across, along = np.meshgrid(grid.north_m - rows * grid.cell_m, grid.west_m + cols * grid.cell_m, indexing="ij")
     change = transformer(grid.crs_wkt, horizontal(raster.crs).to_wkt())
     east, north = change.transform(*grid.to_map(along, across))
-    a, b, c, d, e, f = raster.affine
-    determinant = a * e - b * d
-    col = (e * (east - c) - b * (north - f)) / determinant - 0.5
-    row = (a * (north - f) - d * (east - c)) / determinant - 0.5
-    return row, col
+    col, row = cells_at(raster.affine, east, north)
+    return row - 0.5, col - 0.5
 
 
 def _lattice_error(raster: SourceRaster | Drained, grid: Grid, step: int, row: np.ndarray, col: np.ndarray) -> float:

@@ -10,6 +10,7 @@ from tests.plans.places import distances, place, tilted
 from tunnelsite.plans.drainage.channels import Section
 from tunnelsite.plans.drainage.plan import DrainageSettings, drainage_plan
 from tunnelsite.plans.drainage.swale import SwaleArm, SwaleRule, graded_arm, ring, swale_layouts
+from tunnelsite.plans.drainage.swale_words import layout_words
 from tunnelsite.plans.grading.plan import grading_plan
 from tunnelsite.plans.site_limits import SiteLimits
 
@@ -142,6 +143,13 @@ def test_an_arm_is_laid_on_the_sides_where_water_comes_in(hillside, spots, arms)
     needed = [(where.centre[0] + u, where.centre[1] + v) for u, v in spots]
     layouts = swale_layouts(where, hillside.natural, around, SwaleRule(), needed, lambda along, across: None)
     assert [len(one) for one in layouts] == arms
+    names = [layout_words(one, where).partition(" (")[0] for one in layouts]
+    assert len(set(names)) == len(layouts)
+    if len(spots) == 2:  # the hill falls to the south, so one arm runs to either end of the ridge
+        assert names[0] == "A swale of 2 arms, on the east and west"
+        assert sorted(name[-4:] for name in names[1:]) == ["east", "west"] and all(
+            "of 1 arm, on the " in name for name in names[1:]
+        )
     if len(spots) == 1:  # from the top of the ring toward the side of the spot
         [[arm]] = layouts
         assert np.sign(arm.along_m[-1] - arm.along_m[0]) == np.sign(spots[0][0])

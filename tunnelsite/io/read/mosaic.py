@@ -13,7 +13,7 @@ import numpy as np
 from rasterio.windows import Window
 
 from tunnelsite.core.errors import InputRefused
-from tunnelsite.core.layers import Affine, Part, SourceRaster
+from tunnelsite.core.layers import Affine, Part, SourceRaster, cells_at
 from tunnelsite.io.read.cells import stored_cells
 from tunnelsite.io.read.files import sha256
 from tunnelsite.io.read.named_tiles import NamedTile, is_vrt, named_tiles
@@ -179,11 +179,9 @@ def _unlike(first: RasterHeader, other: RasterHeader, what: str, one: object, tw
 def _lattice(headers: Sequence[RasterHeader]) -> tuple[tuple[tuple[int, int], ...], Affine, tuple[int, int]]:
     """(row, col) of each tile in the whole, the whole's affine and shape. Errors: InputRefused off the lattice."""
     a, b, c, d, e, f = headers[0].affine
-    area = a * e - b * d
     at = []
     for header in headers:
-        east, north = header.affine[2] - c, header.affine[5] - f
-        col, row = (e * east - b * north) / area, (a * north - d * east) / area
+        col, row = cells_at(headers[0].affine, header.affine[2], header.affine[5])
         if max(abs(col - round(col)), abs(row - round(row))) > OFF_LATTICE_CELLS:
             raise _unlike(headers[0], header, "lattices", "whole cells apart", f"{row:.3f} rows, {col:.3f} columns")
         at.append((round(row), round(col)))

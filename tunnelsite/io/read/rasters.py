@@ -11,7 +11,7 @@ import numpy as np
 from rasterio.windows import Window
 
 from tunnelsite.core.errors import InputRefused, UsageError
-from tunnelsite.core.layers import Affine, Part, SourceRaster
+from tunnelsite.core.layers import Affine, Part, SourceRaster, cells_at
 from tunnelsite.core.units import VERTICAL_UNITS_M
 from tunnelsite.io.read.cells import stored_cells
 from tunnelsite.io.read.files import file_name, require_memory, same_file, sha256
@@ -198,10 +198,7 @@ def _window(header: RasterHeader, bounds: tuple[float, float, float, float] | No
     west, south, east, north = bounds
     if not all(map(math.isfinite, bounds)) or west > east or south > north:
         raise UsageError(f"bounds are {bounds}", "finite (west, south, east, north)", "correct the bounds")
-    a, b, c, d, e, f = header.affine
-    area = a * e - b * d
-    corners = [(x - c, y - f) for x in (west, east) for y in (south, north)]
-    cols, rows = [(e * x - b * y) / area for x, y in corners], [(a * y - d * x) / area for x, y in corners]
+    cols, rows = zip(*(cells_at(header.affine, x, y) for x in (west, east) for y in (south, north)), strict=True)
     left, right = max(0, _whole(min(cols), math.floor)), min(header.cols, _whole(max(cols), math.ceil))
     top, bottom = max(0, _whole(min(rows), math.floor)), min(header.rows, _whole(max(rows), math.ceil))
     if left >= right or top >= bottom:

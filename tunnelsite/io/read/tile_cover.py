@@ -6,6 +6,7 @@ import numpy as np
 import shapely
 from rasterio.windows import Window
 
+from tunnelsite.core.layers import cells_at
 from tunnelsite.io.read.mosaic import Mosaic, joined, near
 
 
@@ -41,8 +42,5 @@ def known_share(tiles: Mosaic, box: np.ndarray) -> float:
 
 def _cells_of(tiles: Mosaic, boxes: np.ndarray) -> np.ndarray:
     """(left, top, right, bottom) of boxes in cells of the whole, float64 [n, 4]: of turned rasters the box round each."""
-    a, b, c, d, e, f = tiles.whole.affine
-    east, north = boxes[:, [0, 0, 2, 2]] - c, boxes[:, [1, 3, 1, 3]] - f
-    area = a * e - b * d
-    col, row = (e * east - b * north) / area, (a * north - d * east) / area
+    col, row = cells_at(tiles.whole.affine, boxes[:, [0, 0, 2, 2]], boxes[:, [1, 3, 1, 3]])
     return np.column_stack([col.min(axis=1), row.min(axis=1), col.max(axis=1), row.max(axis=1)])

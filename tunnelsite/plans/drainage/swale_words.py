@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+import math
+
+import shapely
+
 from tunnelsite.core import amounts
+from tunnelsite.core.counting import counted, listed
 from tunnelsite.plans.drainage.level_spreader import Spreader
 from tunnelsite.plans.drainage.swale import SwaleArm
 from tunnelsite.plans.place import PlacedHouse
 
+SIDES = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 NO_PARCEL = "No parcel is known here: where the water of the swale leaves the land, and to whom, was not checked."
 PROVISIONAL = (
     "This swale is PROVISIONAL: no outlet was found whose way off the parcel is known, so whom its water reaches is unknown. Do "
@@ -44,6 +50,15 @@ def refusal(refused: list[str]) -> str:
 
 
 def layout_words(arms: list[SwaleArm], place: PlacedHouse) -> str:
-    """A layout: how many arms and what there is to dig."""
+    """A layout: on which sides of the pad its arms run, which tells it from the others, and what there is to dig."""
     dug = amounts.volume(sum(arm.volume_m3 for arm in arms), feet=place.house.feet)
-    return f"A swale of {len(arms)} arm{'s' * (len(arms) > 1)} ({dug} to dig)"
+    sides = listed([side_words(place, arm) for arm in arms])
+    return f"A swale of {counted(len(arms), 'arm')}, on the {sides} ({dug} to dig)"
+
+
+def side_words(place: PlacedHouse, arm: SwaleArm) -> str:
+    """The side of the house on which the middle of an arm lies, one of eight, by true north."""
+    middle = shapely.get_coordinates(shapely.centroid(arm.line))[0]
+    (east, north), (east_0, north_0) = place.grid.to_map(*middle), place.grid.to_map(*place.centre)
+    way = math.degrees(math.atan2(east - east_0, north - north_0))
+    return SIDES[round(way / 45.0) % len(SIDES)]
