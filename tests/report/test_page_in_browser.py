@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from tests.report.browser import browser, opened
+from tunnelsite.report.page import PageAsk, report_page
 from tunnelsite.scan.combine import UNKNOWN_MARK, WAYS, combined, filled_marks
 from tunnelsite.scan.firmness.other_weights import candidates_over_shifts
 
@@ -239,10 +241,37 @@ def test_without_script_everything_is_there_to_read(chromium, hostile) -> None:
     found.page.context.close()
 
 
-def test_paper_shows_every_card(chromium, hostile) -> None:
-    found = opened(chromium, hostile.full_path.as_uri())
-    found.page.emulate_media(media="print")
-    assert not found.page.locator(".sliders").is_visible()
-    paper = found.page.pdf(prefer_css_page_size=True)
-    assert paper.startswith(b"%PDF-") and len(re.findall(rb"/Type\s*/Page\b", paper)) >= 4
-    found.page.context.close()
+def test_paper_holds_the_first_three_cards_and_those_that_are_open(chromium, hostile, tmp_path) -> None:
+    """Five cards, the last opened by hand; after printing the page is as before. Of options chosen by hand paper holds all."""
+    studies = [replace(hostile.studies[0], rank=rank) for rank in range(1, 6)]
+    path = tmp_path / "five.html"
+    path.write_text(report_page(hostile.result, studies, PageAsk("Farm", False, "today")), "utf-8")
+    found = opened(chromium, path.as_uri())
+    page = found.page
+    page.locator("#candidate-5 > details > summary").click()
+    open_then = page.locator("details[open]").count()
+    page.emulate_media(media="print")
+    page.evaluate("dispatchEvent(new Event('beforeprint'))")
+    assert not page.locator(".sliders").is_visible()
+    assert [page.locator(f"#candidate-{rank} .card-body").is_visible() for rank in range(1, 6)] == [
+        True,
+        True,
+        True,
+        False,
+        True,
+    ]
+    assert page.locator("#candidate-5 .marks-table").is_visible()
+    assert page.get_by_text("Here are the cards of options 1, 2 and 3").is_visible()
+    page.evaluate("dispatchEvent(new Event('afterprint'))")
+    assert page.locator("details[open]").count() == open_then
+    paper = page.pdf(prefer_css_page_size=True)
+    assert paper.startswith(b"%PDF-") and len(re.findall(rb"/Type\s*/Page\b", paper)) >= 6
+    assert page.locator("details[open]").count() == open_then
+    page.emulate_media(media="screen")
+    assert (
+        page.locator("#candidate-4 > details > summary").is_visible()
+        and not page.get_by_text("Here are the cards").is_visible()
+    )
+    page.context.close()
+    chosen = report_page(hostile.result, studies, PageAsk("Farm", False, "today", chosen=True))
+    assert "card aside" not in chosen and "Here are the cards" not in chosen

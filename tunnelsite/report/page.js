@@ -5,7 +5,7 @@
   const all = (selector, within = document) => [...within.querySelectorAll(selector)];
   const one = (selector, within = document) => within.querySelector(selector);
 
-  // Cards open when something leads to them, and all of them for printing.
+  // Cards open when something leads to them. Printing opens what is shut, but for the cards that paper leaves out.
   const cards = all("article.card");
   const openCard = (card) => { const box = one("details", card); if (box) box.open = true; };
   const marked = (rank) => {
@@ -33,7 +33,7 @@
     openAll.textContent = open ? "Close all cards" : "Open all cards";
   });
   let shut = [];
-  addEventListener("beforeprint", () => { shut = all("details:not([open])"); for (const box of shut) box.open = true; });
+  addEventListener("beforeprint", () => { shut = all("details:not([open])").filter((box) => !box.matches(".aside > details")); for (const box of shut) box.open = true; });
   addEventListener("afterprint", () => { for (const box of shut) box.open = false; shut = []; });
 
   // The map fills the screen, and is zoomed by its buttons, by + and -, and moved by dragging.

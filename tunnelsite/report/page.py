@@ -8,6 +8,7 @@ from importlib.resources import files
 from typing import TYPE_CHECKING
 from xml.etree.ElementTree import Element
 
+from tunnelsite.core.counting import listed
 from tunnelsite.core.ridge_words import ridge_words
 from tunnelsite.drawing.farm_map import MapMark, farm_map_svg
 from tunnelsite.drawing.markup import digest, document, json_text, plain_name, put, svg_element, tag
@@ -22,6 +23,7 @@ from tunnelsite.report.page_parts import asks_section, cautions_section, layout_
 from tunnelsite.report.page_record import record_sections
 from tunnelsite.report.page_weights import page_data, weights_section
 from tunnelsite.report.plain_words import house_words
+from tunnelsite.report.settings import CLIENT_CARDS
 from tunnelsite.scan.outcomes import outcomes
 from tunnelsite.settings.model import period_words
 
@@ -79,8 +81,8 @@ def report_page(result: Result, studies: Sequence[Study], ask: PageAsk) -> str:
     put(
         main,
         asks_section(result),
-        *(() if ask.client else record_sections(result)),
         cautions_section(result, ask.client),
+        *(() if ask.client else record_sections(result)),
     )
     put(body, main, _footer(ask))
     if facts:
@@ -168,9 +170,17 @@ def _cards(result: Result, facts: list[Facts], studies: Sequence[Study], ask: Pa
     parts = [card(facts[study.rank - 1], study, result, client=ask.client) for study in studies]
     tools = tag("p", tag("button", "Open all cards", type="button", id="open-all"), class_="tools script-only")
     words = f"The best {len(studies)} of {len(facts)} options." if len(studies) < len(facts) else ""
+    on_paper = None
+    if not (ask.client or ask.chosen) and len(parts) > CLIENT_CARDS:  # a client compares a few
+        for left_out in parts[CLIENT_CARDS:]:
+            left_out.set("class", "card aside")
+        first = listed([facts[study.rank - 1].label for study in studies[:CLIENT_CARDS]])
+        words += f" Printing gives the cards of options {first} and of those that are open."
+        on_paper = tag("p", f"Here are the cards of options {first}, and of those that were open on the screen. The page has them all.",
+                       class_="paper-only")  # fmt: skip
     return tag(
-        "section", tag("h2", "The options one by one", id="cards-title"), tag("p", words) if words else None, tools, *parts,
-        id="cards", aria_labelledby="cards-title",
+        "section", tag("h2", "The options one by one", id="cards-title"), tag("p", words.strip()) if words else None, tools, on_paper,
+        *parts, id="cards", aria_labelledby="cards-title",
     )  # fmt: skip
 
 

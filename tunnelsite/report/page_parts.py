@@ -171,9 +171,8 @@ def _cell_class(column: RankingColumn) -> str:
 
 def asks_section(result: Result) -> Element:
     """What to ask whom, to tick off."""
-    section = tag(
-        "section", tag("h2", "What to ask, and what to see for yourself", id="ask-title"), aria_labelledby="ask-title"
-    )
+    title = tag("h2", "What to ask, and what to see for yourself", id="ask-title")
+    section = tag("section", title, aria_labelledby="ask-title", class_="to-ask")
     groups = [
         tag("div", tag("h3", ask.who), tag("ul", *(tag("li", text) for text in ask.questions))) for ask in asks(result)
     ]

@@ -99,6 +99,7 @@ def _rejections(result: Result) -> Element:
         which = [f"{row['house']}, {row['bearing_deg']:.0f}°"] if several else []
         style = styles.get(row["rule"], MeasureStyle())
         limit, miss = (style.value(row.get(name)) or "–" for name in ("limit_value", "nearest_miss"))
+        miss = "just beyond the limit" if miss == limit != "–" else miss
         rows.append(
             [
                 row["parcel"],
