@@ -71,22 +71,31 @@ def test_the_hand_is_told_what_not_to_miss(farm) -> None:
     assert row["flags"] and told["flags"] == plain_flags(row["flags"]).split("; ")
 
 
-def test_the_hand_is_told_of_a_bank_as_far_as_the_screening_looks(tmp_path) -> None:
-    """A river 130 m wide at the end of the data, its bank 4 m high: the piece round a house in it shows no bank."""
+def test_the_hand_is_told_of_a_river_as_the_screening_is(tmp_path) -> None:
+    """A river 130 m wide at the end of the data, its bank 4 m high: the piece round a house in it shows no bank. It breaks a rule, or
+    where such ground is allowed has a flag."""
     row, _ = np.mgrid[0:200, 0:160]
     ground = np.where(row < 130, 125.0, 129.0 + 0.01 * row) + np.random.default_rng(3).normal(0, 0.02, row.shape)
     plain_farm(tmp_path, ground.astype(np.float32))
-    (tmp_path / "farm.toml").write_text(FARM.replace("top = 3", "top = 99"), "utf-8")
-    result = screened_field(Project(tmp_path))
-    in_hand, wet = InHand(result, Units(True)), [row for row in result.rows if "river's bed" in row["flags"]]
+    asked = FARM.replace("top = 3", "top = 99")
+    (tmp_path / "farm.toml").write_text(f"{asked}keep_water_like = true\n", "utf-8")
+    kept = screened_field(Project(tmp_path))
+    wet = [row for row in kept.rows if "river's bed" in row["flags"]]
     assert min(row["lat"] for row in wet) + 60 / 111_000 < max(row["lat"] for row in wet), "some far from the bank"
-    some = sorted(result.rows, key=lambda row: row["lat"])[::6]
+    some = sorted(kept.rows, key=lambda row: row["lat"])[::6]
     assert 0 < sum(row in wet for row in some) < len(some)
+    (tmp_path / "farm.toml").write_text(asked, "utf-8")
+    result = screened_field(Project(tmp_path))
+    assert not any("river's bed" in row["flags"] for row in result.rows)
     for row in some:
-        told = in_hand.message(row["lon"], row["lat"], 90.0, "20x48ft")
+        told, refused = (
+            InHand(one, Units(True)).message(row["lon"], row["lat"], 90.0, "20x48ft") for one in (kept, result)
+        )
         assert any("river's bed" in text for text in told["flags"]) == (row in wet)
-    headline = answer_of(result, Told("run", 1.0, first_look=True), Units(True))["headline"]
-    assert headline[1:] == may_be_words(result.rows) and "river's bed" in headline[1]
+        assert any(one["rule"] == "river_bed" and one["state"] == "broken" for one in refused["rules"]) == (row in wet)
+    headlines = [answer_of(one, Told("run", 1.0, first_look=True), Units(True))["headline"] for one in (kept, result)]
+    assert headlines[0][1:] == may_be_words(kept.rows) and "river's bed" in headlines[0][1]
+    assert "Not offered" in headlines[1][1] and "“Water-like ground allowed” under" in headlines[1][1]
 
 
 def test_house_that_keeps_every_rule_is_measured_before_any_search(farm) -> None:

@@ -33,8 +33,8 @@ for word in "$@"; do case "$word" in --print-to-pdf=*) printf '%%PDF-1.4\\n%%%%E
 """
 RASTERS = (
     "ground", "surface", "standing_m", "upslope_m2", "open_edge", "ponding_m", "flow_direction", "water_like",
-    "raised", "worst_month", "noon_sun", "cold_pool_m", "drainage_height_m", "drainage_distance_m", "topographic_factor",
-    "valley_depth_m", "beam_share", "beam_share_worst",
+    "raised", "worst_month", "noon_sun", "cold_pool_m", "drainage_height_m", "drainage_distance_m", "river_bed",
+    "topographic_factor", "valley_depth_m", "beam_share", "beam_share_worst",
 )  # fmt: skip
 TWO = ("candidates", "run")  # what is exported: a layer with places, and a table
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from tunnelsite.screening.may_be import may_be_words
+from tunnelsite.screening.may_be import bed_left_out_words, may_be_words
 
 BED = "may be a river's bed, open water or flood plain: a bank 5 m high stands over it"
 
@@ -20,3 +20,10 @@ def test_each_doubt_is_said_once_with_its_options() -> None:
         "Option 4 may be open water: look there before anything else.",
     ]
     assert may_be_words(rows[:1]) == []
+
+
+def test_what_is_not_offered_is_counted_with_the_way_to_have_it() -> None:
+    rows = [{"rule": "river_bed", "rejected": count} for count in (1200, 34)] + [{"rule": "pitch", "rejected": 7}]
+    (words,) = bed_left_out_words(rows)
+    assert words.startswith("Not offered: 1,234 places on level, low ground") and "--keep-water-like" in words
+    assert bed_left_out_words(rows[2:]) == bed_left_out_words([{"rule": "river_bed", "rejected": 0}]) == []

@@ -25,6 +25,7 @@ BUILT_IN_CRITERIA = (
     ("water", "DRAINAGE"),
     ("water", "PONDING_DEPTH"),
     ("water", "WET_GROUND"),
+    ("drainage_lines", "RIVER_BED"),
     ("drainage_lines", "DRAINAGE_HEIGHT"),
     ("drainage_lines", "DRAINAGE_DISTANCE"),
     ("drainage_lines", "FLOW_BESIDE"),

@@ -100,7 +100,7 @@ LAYERS = {spec.id: spec for spec in _LAYERS}
 # Settings that move the limit of a criterion which names them as `limit_by`.
 LIMITS = {
     "standing_limit": "height above which something stands on the pad",
-    "keep_water_like": "whether ground that looks like open water may hold a house",
+    "keep_water_like": "whether ground that looks like open water, or may be a river's bed, may hold a house",
 }
 
 

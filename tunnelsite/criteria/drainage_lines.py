@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 
+from tunnelsite.core.amounts import yes_or_no
 from tunnelsite.core.criterion import Criterion, Placements, Truth
 from tunnelsite.core.describe import Description, LayerSpec, Parameter
 from tunnelsite.core.rubric import Rubric
@@ -15,6 +16,9 @@ from tunnelsite.kernels.water import flow_beside as kernel
 
 HEIGHT = LayerSpec("drainage_height_m", "m", "height above the nearest line that gathers water")
 DISTANCE = LayerSpec("drainage_distance_m", "m", "distance from the nearest line that gathers water")
+RIVER_BED_LAYER = LayerSpec(
+    "river_bed", "1", "1 where the ground may be the bed of a river that the end of the data cuts off"
+)
 BUFFER_M = 35 * 0.3048
 
 
@@ -42,6 +46,27 @@ def flow_beside(site: Placements, reach_m: float, clear_m: float, least_m2: floa
     return found
 
 
+def river_bed(site: Placements) -> np.ndarray:
+    """1 where any part of the pad may lie in a river or on its flood plain, else 0."""
+    return site.pad_max("river_bed")
+
+
+RIVER_BED = Criterion(
+    Description(
+        "river_bed",
+        "May be a river's bed",
+        "Lidar shows moving water as smooth, level ground. Level, low ground at the foot of a bank, over whose end water leaves the data, "
+        "may be a river that the data cut off, or its flood plain, and so may what lies hardly higher beside it: nothing is offered there. "
+        "A low field at the end of the data looks the same: where you know that it is dry, allow it (`--keep-water-like`).",
+        reads=(RIVER_BED_LAYER,),
+        unit="1",
+    ),
+    river_bed,
+    {"any": Rubric(full_at=0.0, none_at=1.0, limit=0.5, weight=0.0, source="cut-off-beds")},
+    firm=True,
+    limit_by="keep_water_like",
+    words=yes_or_no,
+)
 DRAINAGE_HEIGHT = Criterion(
     Description(
         "drainage_height",

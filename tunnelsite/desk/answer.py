@@ -21,7 +21,7 @@ from tunnelsite.scan.firmness.drawn_words import drawn_words
 from tunnelsite.scan.firmness.ties import undecided
 from tunnelsite.scan.firmness.verdict import verdict_record
 from tunnelsite.screening.candidate_rows import unknown_here
-from tunnelsite.screening.may_be import may_be_words
+from tunnelsite.screening.may_be import bed_left_out_words, may_be_words
 from tunnelsite.screening.not_assessed import unseen_words, where_unknown
 from tunnelsite.screening.result import Result
 from tunnelsite.screening.run_table import DOUBT, VERDICT
@@ -65,7 +65,12 @@ def answer_of(result: Result, told: Told, units: Units) -> dict[str, Any]:
         "what_if": told.what_if,
         "first_look_words": _coarse_words(result, units) if told.first_look else "",
         "took_s": round(told.took_s, 2),
-        "headline": [*(on_the_page(words) for words in result.doubts), _headline(result), *may_be_words(result.rows)],
+        "headline": [
+            *(on_the_page(words) for words in result.doubts),
+            _headline(result),
+            *may_be_words(result.rows),
+            *(on_the_page(words) for words in bed_left_out_words(tables["rejections"].rows)),
+        ],
         "verdict": None if verdict is None else {"word": verdict["words"], "words": verdict["sentence"]},
         "undecided": undecided(result),
         "not_assessed": [*unknown, *(on_the_page(gap.words) for gap in result.gaps)],

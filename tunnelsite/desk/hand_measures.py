@@ -7,10 +7,8 @@ from typing import Any
 
 import numpy as np
 
-from tunnelsite.core.banks import BANK_WITHIN_M, may_be_bed
 from tunnelsite.core.house import House, Pad
 from tunnelsite.core.placement import Placement
-from tunnelsite.core.site import Frame
 from tunnelsite.decisions.explain import PreparedGround, explain_at
 from tunnelsite.decisions.explanation import Explanation
 from tunnelsite.desk.spot import Spots
@@ -58,18 +56,7 @@ def measured(result: Result, spots: Spots, place: tuple[float, float, float], ho
     """
     pad = Pad.around(house, result.settings.apron_m)
     reach = np.hypot(pad.length_m, pad.width_m) / 2 + result.settings.shift_m + SPARE_M
-    found = _measured(result, spots.piece(*place, reach), place, house)
-    row = found.row
-    if row is None or not may_be_bed(row.get("drainage_height_m"), row.get("drainage_distance_m")):
-        return found
-    reach = max(reach, BANK_WITHIN_M + SPARE_M)  # the bank that tells a river's bed
-    return _measured(result, spots.piece(*place, reach), place, house)
-
-
-def _measured(result: Result, frame: Frame, place: tuple[float, float, float], house: House) -> MeasuredHouse:
-    """The same on a piece with the house in its middle."""
-    settings = result.settings
-    pad = Pad.around(house, settings.apron_m)
+    frame, settings = spots.piece(*place, reach), result.settings
     ground = open_ground(frame, pad, settings.setback_m, bars(frame, settings.clearance_m))
     grid = frame.grid
     centre = grid.rows // 2 * grid.cols + grid.cols // 2

@@ -27,6 +27,7 @@ GROUPS = {
         "drainage_distance",
         "flow_beside",
         "water_like",
+        "river_bed",
         "soils",
         "soil_groups",
     ),

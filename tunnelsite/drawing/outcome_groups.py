@@ -15,7 +15,7 @@ from tunnelsite.screening.rejection_words import rule_words
 if TYPE_CHECKING:
     from tunnelsite.screening.result import Result
 
-WATER_RULES = ("water_like", "drainage", "ponding")
+WATER_RULES = ("water_like", "river_bed", "drainage", "ponding")
 GROUND_RULES = ("pitch", "roughness", "crown", "deepest_cut", "earthwork")
 SCORE_CLASSES = 5
 LOWEST_SHADE = 0.3

@@ -48,13 +48,15 @@ def _run(inputs: Inputs, parameters: Values, progress: Progress) -> dict[str, La
     channels &= known  # from the top of the bank
     lines |= channels
     lines |= beds
-    del channels, beds
+    del channels
     progress("drainage lines", 0.8)
     away = distance_from_drainage(lines, known, ground.cell_m, parameters["most_m"], parameters["sure_m"])
+    del lines, known
     progress("drainage lines", 1.0)
     return {
         "drainage_height_m": Layer(height, "m", "Height above the nearest drainage", ground.cell_m),
         "drainage_distance_m": Layer(away, "m", "Distance from the nearest drainage", ground.cell_m),
+        "river_bed": Layer(beds.astype(np.float32), "1", "May be a river's bed", ground.cell_m),
     }
 
 
@@ -66,8 +68,8 @@ PROCESS = Process(
         "shape of one: ground that lies `channel_m` or more below both its banks, at most 20 m wide and at least 60 m long (cells "
         "up to 5 m), and the way down of each valley that enters over the end of the data, 1 m or more below its sides within 100 "
         "m: what drains down it is not known. Level, low ground at the foot of a bank, over whose end water leaves the data before "
-        "it meets a line, may be a river's bed or flood plain and counts as one: height and distance are 0 there. The height is "
-        "that above the water level of the first line on a cell's way down; the distance is straight, to the nearest line of all, "
+        "it meets a line, may be a river's bed or flood plain (`river_bed`) and counts as one: height and distance are 0 there. The height "
+        "is that above the water level of the first line on a cell's way down; the distance is straight, to the nearest line of all, "
         "or to the top of a channel's bank. Bare-earth models know no pipes and no culverts. A screening keeps both to 1 cm below "
         "16 m, 0.1 m below 200 m.",
         reads=(
@@ -81,6 +83,12 @@ PROCESS = Process(
         makes=(
             LayerSpec("drainage_height_m", "m", "height above the nearest line that gathers water", half=True),
             LayerSpec("drainage_distance_m", "m", "distance from the nearest line that gathers water", half=True),
+            LayerSpec(
+                "river_bed",
+                "1",
+                "1 = may be the bed or flood plain of a river that the end of the data cuts off",
+                half=True,
+            ),
         ),
         parameters=(
             Parameter(

@@ -17,7 +17,7 @@ from tunnelsite.report.page_verdict import verdict_words
 from tunnelsite.report.plain_words import file_words
 from tunnelsite.scan.engine import Judge
 from tunnelsite.screening.costly_limits import costly_limits
-from tunnelsite.screening.may_be import may_be_words
+from tunnelsite.screening.may_be import bed_left_out_words, may_be_words
 from tunnelsite.screening.not_assessed import where_unknown
 from tunnelsite.screening.relaxing_tables import break_words
 
@@ -65,6 +65,8 @@ def answer(result: Result, facts: Sequence[Facts], beside: Beside | None = None)
         put(section, tag("p", tag("strong", f"Nearly nothing passes. {said}"), _costliest_words(result), class_="care"))
     else:
         put(section, tag("p", said, class_="soft"))
+    wet = bed_left_out_words(result.tables["rejections"].rows, "the setting “Water-like ground allowed”")
+    put(section, *(tag("p", words, class_="care") for words in wet))
     put(section, tag("p", tag("strong", "Before anyone digs. "), CARE, class_="care"))
     return section
 

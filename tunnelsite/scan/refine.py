@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from tunnelsite.core import amounts
-from tunnelsite.core.banks import BANK_M, BANK_WITHIN_M, BED_SHARE, FREEBOARD_M, may_be_bed
+from tunnelsite.core.freeboard import FREEBOARD_M
 from tunnelsite.core.grid import true_bearing
 from tunnelsite.core.height_step import LOUD_STEP_M, step_words
 from tunnelsite.core.house import House, Pad
@@ -33,6 +33,7 @@ POOL_M = 0.3  # deeper ones are no longer the noise of the elevation model; comm
 DARK_SHARE = 0.6  # of the sun in the darkest crop month: none of the marks are left
 LOW_M = 2.5  # half way to no marks
 BUFFER_M = 35 * 0.3048  # no room for a buffer along the water [@riparian-buffer]
+BED = "may be a river's bed, open water or flood plain"
 WINDY = 1.3  # a warning below a third more pressure would stand on every rise; common practice, no source
 NIGHT_LUX = 1.0  # likely to disturb sensitive crops (derived; no agreed threshold)
 UNSURE_SE_PCT = 100 / 192 / 2  # a standard error of half the tolerance leaves the pitch undecided
@@ -186,7 +187,7 @@ def flags(scan: Scan, item: int, values: dict[str, Any], worst_se_pct: float, so
         words.append(f"heights in steps of {step_words(scan.frame.step_m)}")
     if np.isnan(scan.measures["water_like"][item]) if "water_like" in scan.measures else False:
         words.append("may be open water: heights are rounded")
-    bed = bed_words(scan, values, row, col)
+    bed = bed_words(scan, item)
     words.append(bed)
     if bed:  # says what the height and the distance say
         values = values | {"drainage_height_m": None, "drainage_distance_m": None}
@@ -272,23 +273,12 @@ def stream_from_beyond(scan: Scan, values: dict[str, Any], row: int, col: int) -
     )
 
 
-def bed_words(scan: Scan, values: dict[str, Any], row: int, col: int) -> str:
-    """Whether a place may lie in a river or on its flood plain, in words, empty where not: its height and distance from lines that
-    gather water are not known or none, hardly any ground near is lower, and a bank stands over it. In lidar moving water looks like
-    smooth, level ground."""
-    if not may_be_bed(values.get("drainage_height_m"), values.get("drainage_distance_m")):
+def bed_words(scan: Scan, item: int) -> str:
+    """Whether a pad touches ground that may be a river's bed or its flood plain, in words, empty where not (`processes.cut_off_beds`);
+    only a run that is told to offer such ground has it."""
+    if "river_bed" not in scan.measures or not scan.measures["river_bed"][item] > 0:
         return ""
-    cell, ground = scan.frame.grid.cell_m, scan.frame.ground
-    reach = int(BANK_WITHIN_M / cell)
-    part = ground[max(row - reach, 0) : row + reach + 1, max(col - reach, 0) : col + reach + 1]
-    low, high = np.nanquantile(part, (0.02, 0.98)) - float(ground[row, col])
-    if high < BANK_M or low < -BED_SHARE * high:
-        return ""
-    bank = amounts.away(float(high), feet=scan.house.feet)
-    return (
-        f"may be a river's bed, open water or flood plain: a bank {bank} high stands over it, hardly any ground near is lower, and "
-        "where its water goes lies beyond the data"
-    )
+    return f"{BED}: level, low ground at the foot of a bank, and where its water goes lies beyond the data"
 
 
 def _pad_any(scan: Scan, layer: np.ndarray, row: int, col: int, beyond_m: float = 0.0) -> bool:

@@ -1,8 +1,8 @@
-"""Options that may stand on what is no ground at all, as in a river: none of the table's numbers shows that."""
+"""Places that may stand on what is no ground at all, as in a river: options, whose numbers do not show that, and what is not offered."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from tunnelsite.core.counting import listed
@@ -18,4 +18,18 @@ def may_be_words(rows: Sequence[Mapping[str, Any]]) -> list[str]:
     return [
         f"Option{'s' * (len(ranks) > 1)} {listed(ranks)} {words}: look there before anything else."
         for words, ranks in found.items()
+    ]
+
+
+def bed_left_out_words(rows: Iterable[Mapping[str, Any]], allowed_by: str = "--keep-water-like") -> list[str]:
+    """A sentence on places that were not offered since they may lie in a river, with the way to have them; empty where there is none.
+
+    Arguments: rows, of the table `rejections`; allowed_by, the setting, as the reader knows it.
+    """
+    count = sum(row["rejected"] for row in rows if row["rule"] == "river_bed")
+    if not count:
+        return []
+    return [
+        f"Not offered: {count:,} place{'s' * (count > 1)} on level, low ground at the foot of a bank, over whose end water leaves the "
+        f"data, which may be a river's bed, open water or flood plain. If you know that this ground is dry, {allowed_by} offers it."
     ]

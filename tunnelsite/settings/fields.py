@@ -203,7 +203,8 @@ class ScreeningFields(BaseModel):
     ] = 1.0
     keep_water_like: Annotated[
         bool,
-        Flag("Level patches allowed", "Allow perfectly level patches and calm ones inside a rim, which look like water.", CLEAR),
+        Flag("Water-like ground allowed", "Allow perfectly level patches and calm ones inside a rim, which look like water, and level, low "
+             "ground where the data end, which may be a river's bed.", CLEAR),
     ] = False  # fmt: skip
 
     service: Annotated[

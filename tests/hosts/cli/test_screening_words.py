@@ -136,6 +136,14 @@ def test_options_that_may_stand_on_a_river_are_named_though_no_sentence_tells_th
     assert not any("may be a river" in line for line in words_of(SUMMARY, False).splitlines())
 
 
+@pytest.mark.parametrize("found", [SUMMARY["candidates"], []])
+def test_what_is_not_offered_as_a_river_is_told_whether_anything_passes(found) -> None:
+    rejected = {"parcel": "Low", "house": "30x96ft", "bearing_deg": 90.0, "rule": "river_bed", "reason": "May be a river's bed",
+                "tried": 900, "rejected": 812, "limit_value": 0.5, "nearest_miss": 1.0, "unit": "1"}  # fmt: skip
+    text = words_of(SUMMARY | {"candidates": found, "rejections": [rejected]}, False)
+    assert "Not offered: 812 places on level, low ground" in text and "--keep-water-like offers it" in text
+
+
 def test_parcels_without_an_option_are_named() -> None:
     """Whoever asks about each parcel learns that the others beat it, or that nothing passes there."""
     left = [{"parcel": "Hill", "passed": 3, "best": 71.26}, {"parcel": "Pond", "passed": 0, "best": None}]

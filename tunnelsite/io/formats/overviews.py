@@ -27,6 +27,7 @@ WAY_OF = {
     "noon_sun": "mode",
     "open_edge": "mode",
     "raised": "mode",
+    "river_bed": "mode",
     "water_like": "mode",
     "worst_month": "mode",
     "upslope_m2": "max",
