@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from tunnelsite.core.wording import capital, inside
+from tunnelsite.core.wording import capital, inside, place_words
 
 
 @pytest.mark.parametrize(
@@ -25,3 +25,7 @@ def test_a_title_inside_a_sentence_keeps_its_abbreviations(title: str, words: st
 
 def test_a_capital_leaves_the_rest_as_it_is() -> None:
     assert capital("reach of NW gate") == "Reach of NW gate" and capital("") == ""
+
+
+def test_a_place_says_which_number_is_which() -> None:
+    assert place_words(-78.1497391, 43.0079664) == "lat 43.007966, lon -78.149739"

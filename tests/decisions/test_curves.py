@@ -44,6 +44,10 @@ def test_words():
         CurveEffect("pitch", 1, 1, 2, True),
         CurveEffect("sun", 1, 1, 0, True),
     ]
-    (words,) = curve_words(effects)
-    assert "hangs on wind (half as wide: candidate 2 first)" in words and "ranks move with pitch by 2" in words
-    assert "none changes the first option" in curve_words(effects[1:])[0]
+    titles = {"wind": "Shelter from the wind", "pitch": "Pitch", "sun": "Sun"}
+    (words,) = curve_words(effects, titles)
+    assert (
+        "hangs on shelter from the wind (half as wide: candidate 2 first)" in words
+        and "ranks move with pitch by 2" in words
+    )
+    assert "none changes the first option" in curve_words(effects[1:], titles)[0]

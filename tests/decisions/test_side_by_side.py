@@ -111,8 +111,8 @@ def test_a_notebook_shows_measures_marks_and_reasons():
 def test_two_rankings_in_words():
     pairs = [Pair(1, 2, 1.0, -3.0), Pair(2, None, 0.0, None), Pair(3, 3, 0.9, 0.0), Pair(None, 1, 0.0, None)]
     assert in_words(pairs) == (
-        "2 places are in both rankings (3 and 3 candidates); 1 keeps its rank; the largest move is from 1 to 2; the first one's "
-        "best place is 2 in the second"
+        "2 places are in both rankings (3 and 3 candidates); 1 keeps its rank; the largest move is from 1 to 2; the best "
+        "place of the first is number 2 in the second"
     )
     assert in_words([Pair(1, 1, 1.0, 0.0)]) == "1 place is in both rankings (1 and 1 candidates); all keep their rank"
     resized = Pair(1, 1, 1.0, 2.0, "30x96ft", "20x48ft")

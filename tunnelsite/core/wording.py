@@ -1,4 +1,4 @@
-"""Words at the head of a line and inside a sentence."""
+"""Words at the head of a line and inside a sentence, and places in words."""
 
 from __future__ import annotations
 
@@ -11,3 +11,8 @@ def inside(words: str) -> str:
 def capital(words: str) -> str:
     """Words at the head of a line."""
     return words[:1].upper() + words[1:]
+
+
+def place_words(lon: float, lat: float) -> str:
+    """A place in WGS 84 degrees, each named: maps take the latitude first, options the longitude."""
+    return f"lat {lat:.6f}, lon {lon:.6f}"

@@ -97,14 +97,20 @@ class RunsCompared:
         for pair in self.pairs:
             ranks = ["-" if rank is None else str(rank) for rank in (pair.rank_a, pair.rank_b)]
             both = pair.rank_a is not None and pair.rank_b is not None
-            told = f"{pair.overlap:5.0%}  {pair.score_change:+.2f}" if both else "only in one"
+            told = (
+                f"{pair.overlap:5.0%}  {pair.score_change:+.2f}"
+                if both
+                else f"only in the {'first' if pair.rank_a else 'second'}"
+            )
             size = f"  for {pair.house_b}, not {pair.house_a}" if pair.is_resized else ""
             lines.append(f"{ranks[0]:>6} {ranks[1]:>6}  {told}{size}")
         lines.append(in_words(self.pairs))
         for what, found in (("setting", self.settings), ("input", self.inputs)):
             for name, values in found.items():
-                told = " | ".join("not given" if value is None else str(value) for value in values)
-                lines.append(f"{what} {name}: {told}")
+                first, second = (
+                    "not given" if value is None else str(value).removeprefix("sha256 ") for value in values
+                )
+                lines.append(f"{what} {name}: {first} in the first, {second} in the second")
         return "\n".join(lines)
 
     def __repr__(self) -> str:
@@ -221,14 +227,15 @@ def in_words(pairs: Sequence[Pair]) -> str:
     ]
     same = sum(pair.rank_a == pair.rank_b for pair in both)
     moved = max(both, key=lambda pair: abs((pair.rank_b or 0) - (pair.rank_a or 0)))  # both are there
-    said.append(f"{same} keep{'s its' if same == 1 else ' their'} rank" if same < len(both) else "all keep their rank")
+    kept = f"{same or 'none'} keep{'s its' if same < 2 else ' their'} rank"
+    said.append(kept if same < len(both) else "all keep their rank")
     resized = sum(pair.is_resized for pair in both)
     said += [f"at {resized} the house has another size"] if resized else []
     if moved.rank_a != moved.rank_b:
         said.append(f"the largest move is from {moved.rank_a} to {moved.rank_b}")
     top = next((pair for pair in both if pair.rank_a == 1), None)
     if top is None:
-        said.append("the first one's best place is not in the second")
+        said.append("the best place of the first is not in the second")
     elif top.rank_b != 1:
-        said.append(f"the first one's best place is {top.rank_b} in the second")
+        said.append(f"the best place of the first is number {top.rank_b} in the second")
     return "; ".join(said)

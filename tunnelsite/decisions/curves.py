@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -9,6 +10,7 @@ import numpy as np
 
 from tunnelsite.core.rubric import Rubric
 from tunnelsite.core.sources import keys_of, sources
+from tunnelsite.core.wording import inside
 from tunnelsite.scan.firmness.other_weights import candidates_over_shifts, marks_over_shifts, ranks_of, weighted_means
 
 if TYPE_CHECKING:
@@ -59,16 +61,18 @@ def curve_effects(result: Result) -> list[CurveEffect]:
     return sorted(found, key=lambda one: (one.narrow_first == 1 and one.wide_first == 1, -one.moved))
 
 
-def curve_words(effects: list[CurveEffect]) -> list[str]:
-    """For people: which curves change the first option, and which move any."""
+def curve_words(effects: list[CurveEffect], titles: Mapping[str, str]) -> list[str]:
+    """For people: which curves change the first option, and which move any. Arguments: effects; titles of the criteria by id."""
     leads = [
-        f"{one.criterion} ({'half as wide' if one.narrow_first != 1 else 'twice as wide'}: candidate "
+        f"{inside(titles[one.criterion])} ({'half as wide' if one.narrow_first != 1 else 'twice as wide'}: candidate "
         f"{one.narrow_first if one.narrow_first != 1 else one.wide_first} first)"
         for one in effects
         if (one.narrow_first, one.wide_first) != (1, 1)
     ]
     moves = [
-        f"{one.criterion} by {one.moved}" for one in effects if one.moved and one.narrow_first == one.wide_first == 1
+        f"{inside(titles[one.criterion])} by {one.moved}"
+        for one in effects
+        if one.moved and one.narrow_first == one.wide_first == 1
     ]
     return [
         "curves half or twice as wide, one at a time: "

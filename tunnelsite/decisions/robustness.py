@@ -91,7 +91,10 @@ class Robustness:
 
     def words(self) -> str:
         """The same for people."""
-        return "\n".join([robustness_words(one_lined(self.rows), self.shares), *curve_words(list(self.curves))])
+        titles = {judge.id: judge.criterion.description.title for judge in self.result.judges}
+        return "\n".join(
+            [robustness_words(one_lined(self.rows), self.shares, titles), *curve_words(list(self.curves), titles)]
+        )
 
     def write(self, path: str | os.PathLike[str], *, overwrite: bool = False) -> Path:
         """Write a GeoPackage with the footprints, the acceptability and the run. Errors: OutputFailed; what was there stays whole."""

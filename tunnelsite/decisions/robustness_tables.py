@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
 
 from tunnelsite.core.reproject import from_grid
+from tunnelsite.core.ridge_words import ridge_words
 from tunnelsite.core.table import INTEGER, REAL, TEXT, Heading, Places, Table, table_of
+from tunnelsite.core.wording import inside, place_words
 from tunnelsite.scan.firmness.elsewhere import Winner
 from tunnelsite.scan.firmness.rank_shares import RankShares
 from tunnelsite.scan.firmness.verdict import verdict_of
@@ -106,7 +108,7 @@ def plan_rows(found: RankShares) -> list[dict[str, str]]:
         "seed": str(plan.seed),
         "concentration": f"{plan.concentration:g}",
         "top": f"the best {plan.k}",
-        "elevation_error_m": _counted(found),
+        "elevation_error_m": _counted(found, ""),
         "error_range_m": f"{found.errors[0].counted.range_m:g}",
         "measured_again": ", ".join(found.redrawn) or "nothing",
         "drawn_by_standard_error": ", ".join(found.spread) or "nothing",
@@ -115,25 +117,26 @@ def plan_rows(found: RankShares) -> list[dict[str, str]]:
     return [{"kind": "robustness", "name": name, "value": value} for name, value in told.items()]
 
 
-def _counted(found: RankShares) -> str:
+def _counted(found: RankShares, unit: str = " m") -> str:
     """Standard deviations that were counted [m]."""
     sds = sorted(error.counted.sd_m for error in found.errors)
     if not found.errors[0].counted.assumed:
-        return f"{sds[0]:g}"
+        return f"{sds[0]:g}{unit}"
     span = f"{sds[0]:.2g}" if sds[-1] - sds[0] < 0.005 else f"{sds[0]:.2g} to {sds[-1]:.2g}"
-    return f"{span} (assumed, no more than the model is rough there)"
+    return f"{span}{unit} (assumed, no more than the model is rough there)"
 
 
-def robustness_words(rows: list[dict[str, Any]], found: RankShares) -> str:
-    """For people."""
+def robustness_words(rows: list[dict[str, Any]], found: RankShares, titles: Mapping[str, str]) -> str:
+    """For people. Arguments: rows; found; titles of the criteria by id."""
     plan = found.plan
+    again, spreads = (", ".join(inside(titles[one]) for one in some) for some in (found.redrawn, found.spread))
     spread = f"concentration {plan.concentration:g}" if plan.concentration else "any weights"
     lines = [
         f"{plan.draws} draws (seed {plan.seed}): random weights ({spread}) and errors of the elevations, standard deviation "
-        f"{_counted(found)} m, correlated over {found.errors[0].counted.range_m:g} m; and ground that the model's cells hide.",
+        f"{_counted(found)}, correlated over {found.errors[0].counted.range_m:g} m; and ground that the model's cells hide.",
         f"a share is good to {200 * np.sqrt(0.25 / plan.draws):.0f} points or better; none knows errors other than these",
-        f"measured again on each drawn ground: {', '.join(found.redrawn) or 'nothing'}"
-        + (f"; drawn by their standard errors: {', '.join(found.spread)}" if found.spread else "")
+        f"measured again on each drawn ground: {again or 'nothing'}"
+        + (f"; drawn by their standard errors: {spreads}" if spreads else "")
         + "; all else as it is",
         f"{'rank':>4} {'score':>6} {'5-95 %':>12}  {'first':>5} {'top ' + str(plan.k):>6} {'out':>5} {'mean rank':>9}  "
         f"{'within 1/192':>12}  parcel",
@@ -148,12 +151,12 @@ def robustness_words(rows: list[dict[str, Any]], found: RankShares) -> str:
     lines += _verdict(rows[: len(found.first)], found)
     for row in rows[len(found.first) :]:
         lines.append(
-            f"a place not in the list, {row['lon']:.6f} {row['lat']:.6f} ({row['parcel']}, {row['house']}, ridge "
-            f"{row['bearing_deg']:.0f} deg), is the best of all in {row['best_of_all']:.1%} of the draws of the weights; "
+            f"a place not in the list, {place_words(row['lon'], row['lat'])} ({row['parcel']}, {row['house']}, ridge "
+            f"{ridge_words(row['bearing_deg'])}), is the best of all in {100 * row['best_of_all']:.1f} % of the draws of the weights; "
             f"{row['better_placements']:,} placements score higher under the given ones"
         )
     listed = sum(row["best_of_all"] for row in rows[: len(found.first)])
-    lines.append(f"the best of all placements is in the list in {listed:.0%} of the draws of the weights")
+    lines.append(f"the best of all placements is in the list in {100 * listed:.0f} % of the draws of the weights")
     return "\n".join(lines)
 
 
@@ -162,8 +165,8 @@ def _verdict(rows: list[dict[str, Any]], found: RankShares) -> list[str]:
     unsure = "the elevations" if errors < weights else "the weights"
     return [
         verdict_of(found).sentence,
-        f"drawn alone, weights leave one candidate first in {weights:.0%} of the draws and errors in {errors:.0%}: most of the "
-        f"doubt comes from {unsure}",
+        f"drawn alone, weights leave one candidate first in {100 * weights:.0f} % of the draws and errors in {100 * errors:.0f} %: "
+        f"most of the doubt comes from {unsure}",
     ]
 
 

@@ -11,7 +11,7 @@ import numpy as np
 from tunnelsite.core.counting import listed
 from tunnelsite.core.notebook import notebook_frames
 from tunnelsite.core.ridge_words import ridge_words
-from tunnelsite.core.wording import inside
+from tunnelsite.core.wording import inside, place_words
 from tunnelsite.decisions.measure_words import label
 from tunnelsite.decisions.measure_words import words as measure_words
 from tunnelsite.scan.combine import UNKNOWN_MARK, dominance, filled_marks
@@ -155,7 +155,7 @@ class SideBySide:
             return ": they score alike on every criterion"
         parts = [f"{change[i]:+.1f} for {inside(self.criteria[i].title)}" for i in order[:MOST_REASONS]]
         rest = float(sum(change[i] for i in order[MOST_REASONS:]))
-        return ": " + ", ".join(parts) + (f", {rest:+.1f} for the rest" if len(order) > MOST_REASONS else "")
+        return ": " + ", ".join(parts) + (f", {rest:+.1f} for the rest" if abs(rest) >= LEAST_POINTS else "")
 
     def _flag_words(self) -> list[str]:
         return [f"rank {rank}: {flags}" for rank, flags in zip(self.ranks, self.flags, strict=True) if flags]
@@ -196,7 +196,7 @@ def side_by_side(
     weights = np.array([float(row["weight"]) for row in weighed])
     scores = np.array([float(value) for value in values("score")])
     places = [
-        f"{parcel}, {house}, ridge {ridge_words(float(bearing))}, {float(lon):.6f} {float(lat):.6f}"
+        f"{parcel}, {house}, ridge {ridge_words(float(bearing))}, {place_words(float(lon), float(lat))}"
         for parcel, house, bearing, lon, lat in zip(
             *(values(name) for name in ("parcel", "house", "bearing_deg", "lon", "lat")), strict=True
         )

@@ -10,6 +10,7 @@ import numpy as np
 
 from tunnelsite.core.amounts import relaxed
 from tunnelsite.core.cautions import CAUTIONS
+from tunnelsite.core.counting import counted
 from tunnelsite.core.table import Table
 from tunnelsite.decisions.criterion_words import criterion_words
 from tunnelsite.desk.measures import Units
@@ -144,7 +145,8 @@ def _compromises(result: Result, units: Units) -> list[dict[str, Any]]:
 
 def _relax_words(row: Mapping[str, Any], units: Units) -> dict[str, Any]:
     said = relaxed(row["relaxed_to"], row["limit_value"], row["unit"], feet=units.feet)
-    words = f"{row['title']} {said}: {row['more_placements']:,} more placements, {row['more_options']} more options"
+    more = counted(row["more_placements"], "more placement"), counted(row["more_options"], "more option")
+    words = f"{row['title']} {said}: {', '.join(more)}"
     return {"rule": row.get("rule", ""), "title": row["title"], "words": words}
 
 

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 from xml.etree.ElementTree import Element
 
 from tunnelsite.core import amounts
-from tunnelsite.core.counting import listed
-from tunnelsite.core.wording import capital, inside
+from tunnelsite.core.counting import counted, listed
+from tunnelsite.core.wording import capital, inside, place_words
 from tunnelsite.drawing.markup import named, put, tag
 from tunnelsite.report.card_facts import Facts
 from tunnelsite.report.chosen import PageOption
@@ -182,8 +182,8 @@ def relaxed_section(result: Result) -> Element | None:
     for step in found.steps:
         about = step.judge.criterion.description
         said = amounts.relaxed(step.value, _limit(step.judge), about.unit, feet=feet)
-        lines.append(f"{about.title} {said}: {step.placements:,} more positions, "
-                     f"{step.options} more options")  # fmt: skip
+        more = counted(step.placements, "more position"), counted(step.options, "more option")
+        lines.append(f"{about.title} {said}: {', '.join(more)}")
     if lines:
         put(
             section,
@@ -191,7 +191,7 @@ def relaxed_section(result: Result) -> Element | None:
             tag("ul", *(tag("li", text) for text in lines)),
         )
     places = [
-        tag("li", named(row["parcel"]), f", {row['lat']:.6f}, {row['lon']:.6f}: {break_words(broken, feet=feet)}")
+        tag("li", named(row["parcel"]), f", {place_words(row['lon'], row['lat'])}: {break_words(broken, feet=feet)}")
         for row, broken in zip(found.compromises.rows, found.breaks, strict=True)
     ]
     if places:

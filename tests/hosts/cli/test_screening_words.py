@@ -31,7 +31,7 @@ def test_options_come_first_then_what_was_not_assessed_then_notes() -> None:
         text.index(part) for part in ("1 place for", "1. Home", "Not assessed (61 % of", "- wind", "Next:", "note: dem")
     ]
     assert places == sorted(places) and "4 of 9 rejected" not in text
-    assert "falls 0.8 % (give or take 0.2), cut at most 5 cm deep, 8,094 m2 drain through the pad" in text
+    assert "falls 0.8 % (give or take 0.2), cut at most 5 cm deep, 8,094 m² (2 acres) drain through the pad" in text
     assert "Moved up to 3.0 m it keeps at least 90 % of its score." in text
 
 
@@ -41,7 +41,9 @@ def test_what_the_data_may_not_be_comes_before_the_options() -> None:
 
 def test_a_user_of_feet_reads_feet() -> None:
     text = words_of(SUMMARY | {"feet": True}, False)
-    assert "cut at most 2 in deep, 2.0 acres drain" in text and "Moved up to 10 ft" in text and "3.9 yd3" in text
+    assert (
+        "cut at most 2 in deep, 2 acres (8,094 m²) drain" in text and "Moved up to 10 ft" in text and "3.9 yd3" in text
+    )
 
 
 @pytest.mark.parametrize(
@@ -116,7 +118,7 @@ def test_little_that_passes_names_limits_to_relax_and_compromises() -> None:
     text = words_of(SUMMARY | {"placements_tried": 9000, "relax": [relax], "compromises": [broken]}, False)
     assert "Few pass: read on before you choose. Limits that rejected most: deepest cut (4)." in text
     assert "deepest cut up to 0.3 m, now 0.15 m: 772 more placements, 7 more options" in text
-    assert "Home, 2.000000, 1.000000: deepest cut 0.19 m, above the limit" in text and "not recommended" in text
+    assert "Home, lat 2.000000, lon 1.000000: deepest cut 0.19 m, above the limit" in text and "not recommended" in text
 
 
 def test_a_note_on_every_bearing_stands_once() -> None:

@@ -169,9 +169,11 @@ def _words(summary: dict[str, Any]) -> str:
         f"{summary['parcels']:,} parcels, {summary['with_candidates']:,} with candidates; {summary['placements_tried']:,} "
         f"placements tried, {summary['placements_passed']:,} passed every limit."
     ]
+    if summary["best"]:
+        lines.append(f"{'rank':>5} {'score':>6}  {'parcel':<24} {'house':<9} {'lat':>10} {'lon':>11}")
     for row in summary["best"][:10]:
         lines.append(
-            f"{row['rank']:>5} {row['score']:6.1f}  {row['parcel'][:24]:<24} {row['house']:<9} {row['lon']:11.6f} {row['lat']:10.6f}"
+            f"{row['rank']:>5} {row['score']:6.1f}  {row['parcel'][:24]:<24} {row['house']:<9} {row['lat']:10.6f} {row['lon']:11.6f}"
         )
     for row in summary["failed"][:10]:
         lines.append(f"not screened: {row['parcel']}: {row['reason']}")

@@ -8,9 +8,10 @@ from itertools import groupby
 from typing import Any
 
 from tunnelsite.core import amounts
+from tunnelsite.core.counting import counted
 from tunnelsite.core.ridge_words import ridge_words
 from tunnelsite.core.units import FOOT_M, INCH_M
-from tunnelsite.core.wording import inside
+from tunnelsite.core.wording import inside, place_words
 from tunnelsite.screening.costly_limits import costly_limits
 from tunnelsite.screening.may_be import bed_left_out_words, may_be_words
 
@@ -19,7 +20,6 @@ ALL_PCT = 99.5  # of the weight: told as 100
 SCARCE = 0.01  # of the placements tried: where fewer pass, the answer says which limits rejected most (ours)
 MOST_PARCELS = 5  # without an option: named
 IN_WORDS = 3  # options that get a sentence each
-ACRE_M2 = 43_560 * FOOT_M**2
 MONTHS = [
     "January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November", "December",
 ]  # fmt: skip
@@ -103,7 +103,7 @@ def _sentences(rows: Sequence[dict[str, Any]], summary: dict[str, Any]) -> list[
     for row, drawn in zip(rows[:IN_WORDS], summary["drawn"], strict=False):
         parts = _ground(row, feet)
         if row.get("upslope_m2") is not None:
-            parts.append(f"{_area(row['upslope_m2'], feet)} drain through the pad")
+            parts.append(f"{amounts.land(row['upslope_m2'], feet=feet)} drain through the pad")
         if row.get("drainage_height_m") is not None:
             parts.append(f"{_length(row['drainage_height_m'], feet)} above the nearest drainage")
         if _light(row) is not None:
@@ -195,12 +195,13 @@ def _relaxed(summary: dict[str, Any]) -> list[str]:
         lines += ["", "What relaxing one limit would bring, the others as they are:"]
     for row in summary["relax"]:
         said = amounts.relaxed(row["relaxed_to"], row["limit_value"], row["unit"], feet=summary["feet"])
-        lines.append(f"  {inside(row['title'])} {said}: "
-                     f"{row['more_placements']:,} more placements, {row['more_options']} more options")  # fmt: skip
+        more = counted(row["more_placements"], "more placement"), counted(row["more_options"], "more option")
+        lines.append(f"  {inside(row['title'])} {said}: {', '.join(more)}")
     if summary["compromises"]:
+        lines += [] if lines else [""]
         lines.append("Least bad places that break a limit (layer `compromises`); they are not recommended as they are:")
     lines += [
-        f"  {row['parcel']}, {row['lat']:.6f}, {row['lon']:.6f}: {row['breaks']}" for row in summary["compromises"]
+        f"  {row['parcel']}, {place_words(row['lon'], row['lat'])}: {row['breaks']}" for row in summary["compromises"]
     ]
     return lines
 
@@ -262,12 +263,6 @@ def once(notes: Sequence[dict[str, str]]) -> list[str]:
 
 def _length(value_m: float, feet: bool) -> str:
     return f"{value_m / FOOT_M:.0f} ft" if feet else f"{value_m:.1f} m"
-
-
-def _area(value_m2: float, feet: bool) -> str:
-    if not feet:
-        return f"{value_m2:,.0f} m2" if value_m2 < 10_000 else f"{value_m2 / 10_000:.1f} ha"
-    return f"{value_m2 / FOOT_M**2:,.0f} sq ft" if value_m2 < 0.5 * ACRE_M2 else f"{value_m2 / ACRE_M2:.1f} acres"
 
 
 def _earth(value_m3: float | None, feet: bool) -> str:

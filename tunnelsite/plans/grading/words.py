@@ -11,6 +11,7 @@ import shapely
 from tunnelsite.core import amounts
 from tunnelsite.core.reproject import to_wgs84
 from tunnelsite.core.units import also_in_feet
+from tunnelsite.core.wording import place_words
 from tunnelsite.plans.drainage.flow_paths import Inflow
 from tunnelsite.plans.drainage.level_spreader import Spreader
 from tunnelsite.plans.drainage.plan import DrainagePlan
@@ -170,7 +171,7 @@ def _spreader(one: Spreader, place: PlacedHouse) -> dict[str, Any]:
 
 def grading_lines(summary: dict[str, Any], *, feet: bool) -> list[str]:
     """The summary on the screen, a line a fact, in both systems of units."""
-    grading, lines = summary["grading"], [f"{summary['title']} ({summary['lon']:.6f}, {summary['lat']:.6f})"]
+    grading, lines = summary["grading"], [f"{summary['title']} ({place_words(summary['lon'], summary['lat'])})"]
     sure = grading["uncertainty"]
     for name, most in (("cut", "deepest"), ("fill", "highest")):
         amount, low, high = (

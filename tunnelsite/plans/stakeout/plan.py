@@ -21,6 +21,7 @@ from tunnelsite.core.stake_sheet import StakeSheet
 from tunnelsite.core.stakes import heights_at
 from tunnelsite.core.table import REAL, TEXT, Heading, Places, Table, table_of
 from tunnelsite.core.units import feet_inches, number
+from tunnelsite.core.wording import place_words
 from tunnelsite.drawing.phone_page import phone_html
 from tunnelsite.io.formats.stake_page import page_html
 from tunnelsite.io.formats.stake_sheets import sheet_table
@@ -209,11 +210,12 @@ def _summary(made: StakedOut) -> dict[str, Any]:
 
 def summary_lines(summary: dict[str, Any], *, feet: bool) -> list[str]:
     """The summary of a stake-out in words, a line each. Arguments: summary; feet, whether the user works in feet."""
-    size = ", ".join(
-        f"{name} {summary[key]:.3f} m ({feet_inches(summary[key])})"
-        for name, key in (("length", "length_m"), ("width", "width_m"), ("diagonal", "diagonal_m"))
-    )
-    lines = [f"{summary['title']} ({summary['lon']:.6f}, {summary['lat']:.6f})", size]
+    sizes = []
+    for name in ("length", "width", "diagonal"):
+        tape, metres = feet_inches(summary[f"{name}_m"]), f"{summary[f'{name}_m']:.3f} m"
+        sizes.append(f"{name} {tape} ({metres})" if feet else f"{name} {metres} ({tape})")
+    size = ", ".join(sizes)
+    lines = [f"{summary['title']} ({place_words(summary['lon'], summary['lat'])})", size]
     lines += [f"ridge {name}: {words}" for name, words in summary["bearings"].items()]
     lines.append(", ".join(f"{count} {kind}" for kind, count in summary["stakes"].items()) + " stakes")
     if "level_book" not in summary:

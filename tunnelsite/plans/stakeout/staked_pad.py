@@ -12,6 +12,7 @@ from tunnelsite.core.errors import InputRefused
 from tunnelsite.core.planned_pad import PlannedPad
 from tunnelsite.core.stake_sheet import StakeSheet
 from tunnelsite.core.stakes import DesignPlane
+from tunnelsite.core.wording import place_words
 from tunnelsite.plans.candidate import Candidate
 from tunnelsite.plans.grading.earth_rule import EarthRule
 from tunnelsite.plans.grading.pad_plane import Earthwork, FinishedPad, PadCells, pad_plane
@@ -39,8 +40,8 @@ def screened_pad(name: str | None, found: Candidate) -> StakedPad:
     own = "is the screening's" if found.rank is not None else "fits the ground best within the finished pitch"
     kind = "moves the least earth" if least else own
     note = (
-        f"finished heights: the plane that {kind}, topsoil and base left out of account. Where `grading` has planned this pad, its "
-        "heights are others: give its JSON (--grading), so that stakes and plan agree"
+        f"finished heights are those of the plane that {kind}; topsoil and base are not counted. A grading plan of this pad has other "
+        "heights: give its JSON (--grading), so that stakes and plan agree"
     )
     return StakedPad(plane, plane, cells.earthwork(plane), note)
 
@@ -53,8 +54,8 @@ def planned_pad(planned: PlannedPad, found: Candidate) -> StakedPad:
     standing = "the house" if found.rank is None else f"candidate {found.rank}"
     if not there or abs(planned.pad_m2 - place.pad.area_m2) > SAME_PAD_M2:
         raise InputRefused(
-            f"{planned.name} is the plan of a pad of {planned.pad_m2:.1f} m2 at {planned.lon:.6f}, {planned.lat:.6f}",
-            f"one of {place.pad.area_m2:.1f} m2 at {found.lon_deg:.6f}, {found.lat_deg:.6f}, where {standing} stands",
+            f"{planned.name} is the plan of a pad of {planned.pad_m2:.1f} m2 at {place_words(planned.lon, planned.lat)}",
+            f"one of {place.pad.area_m2:.1f} m2 at {place_words(found.lon_deg, found.lat_deg)}, where {standing} stands",
             "run `tunnelsite grading` for this place, with the same apron",
         )
     plane = DesignPlane(planned.level_m, planned.slope_along, planned.slope_across)

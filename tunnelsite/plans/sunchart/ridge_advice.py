@@ -46,8 +46,8 @@ def ridge_light(
 def season_words(ridge: dict[str, Any]) -> list[str]:
     """What `ridge_light` found, a line a season; seasons without sun are left out."""
     return [
-        f"light through film, {row['season'].replace('_', ' ')}: ridge east-west {row['east_west']:.1%} of open ground, "
-        f"north-south {row['north_south']:.1%}"
+        f"light through film, {row['season'].replace('_', ' ')}: ridge east-west {100 * row['east_west']:.1f} % of open ground, "
+        f"north-south {100 * row['north_south']:.1f} %"
         for row in ridge["seasons"]
         if row["east_west_over_north_south"] is not None
     ]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
+from tunnelsite.core.counting import listed
 from tunnelsite.core.site import Frame, Site
 from tunnelsite.plans.sunchart.site_horizon import PointHorizon, Surroundings, horizon_at
 from tunnelsite.scan.localise import frame_grid, localised
@@ -60,8 +61,8 @@ class SunView:
         around = Surroundings(self.bare, self.site.far_dem, self.settings.far_reach_m)
         seen = horizon_at(self.frame, lon_deg, lat_deg, self.settings.light_height_m, around)
         kinds = (("surface", self.site.surface), ("obstacles", self.site.obstacles))
-        there = [what for what, item in kinds if item is not None]
-        shade = f"shade from the ground{''.join(f' and the {kind}' for kind in there)}, as far as the data reach"
+        there = [f"the {what}" for what, item in kinds if item is not None]
+        shade = f"shade from {listed(['the ground', *there])}, as far as the data reach"
         notes = [*seen.notes, shade if there else shade + ": trees and buildings are not in it"]
         if seen.surface.foliage is not None:
             notes.append(

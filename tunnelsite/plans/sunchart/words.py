@@ -9,9 +9,11 @@ import numpy as np
 
 from tunnelsite.core import amounts
 from tunnelsite.core.units import FOOT_M, MONTHS
+from tunnelsite.core.wording import place_words
 from tunnelsite.plans.sunchart.blockers import Blocker
 from tunnelsite.plans.sunchart.chart import Clock, SunChart, clock_words
 from tunnelsite.plans.sunchart.ridge_advice import season_words
+from tunnelsite.settings.model import period_words
 from tunnelsite.sun.position import day_of_year, solar_noon_s
 
 CAVEAT = (
@@ -143,9 +145,9 @@ def description(chart: SunChart) -> str:
 def summary_lines(summary: Mapping[str, Any]) -> list[str]:
     """The summary of a sun chart in words, a line each."""
     share = summary["crop_total_share"]
-    lines = [f"{summary['title']} ({summary['lon']:.6f}, {summary['lat']:.6f})"]
-    light = "not assessed" if share is None else f"{share:.1%} of an open site's"
-    lines.append(f"light of the crop months ({summary['crop_months']}): {light}")
+    lines = [f"{summary['title']} ({place_words(summary['lon'], summary['lat'])})"]
+    light = "not assessed" if share is None else f"{100 * share:.1f} % of an open site's"
+    lines.append(f"light of the crop months ({period_words(summary['crop_months'])}): {light}")
     lines += [f"with crops in it, it {summary['loses']}"] if summary["loses"] else []
     for day in summary["days"]:
         name = f"{day['day']:>2} {MONTHS[day['month'] - 1].capitalize()}"
