@@ -8,6 +8,7 @@ import pytest
 
 from tests.desk.fields import field_project
 from tunnelsite.core.errors import TunnelsiteError, UsageError
+from tunnelsite.desk.map_drawing import MapDrawing
 from tunnelsite.desk.project import Project
 
 
@@ -71,3 +72,24 @@ def test_page_can_name_no_file_outside_and_no_output(tmp_path: Path, new: dict) 
     with pytest.raises(UsageError):
         project.change(new)
     assert project.text() == before
+
+
+def test_what_was_drawn_and_taken_back_is_no_change(tmp_path: Path) -> None:
+    project = field_project(tmp_path)
+    drawing = MapDrawing(project)
+    before = project.fingerprint(drawing.features)
+    tree = {"geometry": {"type": "Point", "coordinates": [-78.15, 43.0]}, "properties": {"what": "tree", "height_m": 9}}
+    drawing.put("a-tree", tree)
+    corners = [[-78.15, 43.0], [-78.151, 43.0], [-78.151, 43.001]]
+    for name, ring in (("one-way", corners), ("the-other", corners[::-1])):
+        field = {"geometry": {"type": "Polygon", "coordinates": [[*ring, ring[0]]]}, "properties": {"what": "field"}}
+        drawing.put(name, field)
+    drawn = project.fingerprint(drawing.features)
+    again = MapDrawing(project)
+    again.read()
+    assert project.fingerprint(again.features) == drawn != before  # written and read is the same
+    for name in ("a-tree", "one-way", "the-other"):
+        drawing.remove(name)
+    assert project.fingerprint(drawing.features) == before
+    project.change({"house": ["31x77ft"]})
+    assert project.fingerprint(drawing.features) != before

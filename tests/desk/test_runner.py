@@ -36,7 +36,7 @@ class Worker:
 def desk_on(folder: Path, answer: Exception | None = None) -> SimpleNamespace:
     (folder / "farm.toml").write_text(FARM, "utf-8")
     project = Project(folder)
-    return SimpleNamespace(project=project, kept=OptionsFile(project), events=Events(), changed=lambda: None,
+    return SimpleNamespace(project=project, kept=OptionsFile(project), events=Events(), fingerprint=project.fingerprint([]), changed=lambda: None,
                            soon=asyncio.ensure_future, take_spare=lambda: Worker(answer))  # fmt: skip
 
 
@@ -91,3 +91,22 @@ def test_run_that_the_desk_cut_off_is_told_as_failed(tmp_path: Path) -> None:
         assert told.state == "failed" and "ended in the middle" in told.words
 
     asyncio.run(scene())
+
+
+def test_what_is_changed_while_a_run_goes_on_is_not_in_its_answer(tmp_path: Path) -> None:
+    """The answer was marked with the project as it was when the run ended."""
+
+    async def told() -> tuple[str, str]:
+        desk = desk_on(tmp_path)
+        runner = Runner(desk)
+        runner.start()
+        begun = desk.fingerprint
+        desk.project.change({"setback": "31ft"})
+        desk.fingerprint = desk.project.fingerprint([])
+        assert desk.fingerprint != begun
+        found = runner.begun_with, begun
+        runner.cancel()
+        return found
+
+    begun_with, begun = asyncio.run(told())
+    assert begun_with == begun

@@ -92,9 +92,11 @@ def test_sample_farm_stands_after_one_click(desk: Shown, served: Served) -> None
 def test_tree_is_on_disk_when_it_is_drawn(desk: Shown, served: Served) -> None:
     desk.page.click("#draw")
     desk.page.click(".pane button:text-is('Tree')")
-    desk.page.fill(".map-card input[name=height_m]", "50")
     desk.page.mouse.click(*desk.at(*BESIDE_THE_BENCH))
     desk.page.wait_for_selector("#delete-drawn")
+    desk.page.fill(".map-card input[name=height_m]", "50")
+    desk.page.keyboard.press("Tab")
+    desk.until(lambda: _drawn(desk)[0]["properties"]["height_m"] > 15)
     (tree,) = _drawn(desk)
     assert tree["properties"]["what"] == "tree"
     assert tree["properties"]["height_m"] == pytest.approx(50 * 0.3048)
@@ -109,6 +111,10 @@ def test_keep_out_is_drawn_by_keys_undone_and_done_again(desk: Shown) -> None:
     page.click("#draw")
     page.click(".pane button:text-is('Keep-out')")
     page.wait_for_selector(".crosshair", state="attached")
+    page.keyboard.press("Enter")
+    page.keyboard.press("f")
+    page.wait_for_selector("#map-card >> text=needs three corners")  # it was refused without a word
+    page.keyboard.press("Backspace")
     for key in ("ArrowRight", "ArrowDown", "ArrowLeft", None):
         page.keyboard.press("Enter")
         if key:
@@ -125,6 +131,32 @@ def test_keep_out_is_drawn_by_keys_undone_and_done_again(desk: Shown) -> None:
     page.click("#redo")
     page.wait_for_selector("#redo:disabled")
     assert len(_drawn(desk)) == 2
+
+
+def test_corners_of_a_closed_drawing_are_kept(desk: Shown) -> None:
+    """Close dropped them, silently."""
+    page = desk.page
+    before = len(_drawn(desk))
+    page.click("#draw")
+    page.click(".pane button:text-is('Keep-out')")
+    west, north = BESIDE_THE_BENCH[0] + 2e-3, BESIDE_THE_BENCH[1] - 1e-3
+    for east, south in ((0, 0), (8e-4, 0), (8e-4, 8e-4)):
+        page.mouse.click(*desk.at(west + east, north - south))
+        page.wait_for_timeout(100)
+    page.click("#map-card button:text-is('Close')")
+    page.wait_for_selector("#aside >> text=3 corners are kept")
+    page.reload()
+    page.wait_for_selector(".leaflet-ground-pane img")
+    page.wait_for_selector("#aside >> text=3 corners are kept")
+    page.click("#go-on")
+    page.mouse.click(*desk.at(west, north - 8e-4))
+    page.click("#finish")
+    page.wait_for_selector("#delete-drawn")
+    assert len(_drawn(desk)) == before + 1
+    assert len(_drawn(desk)[-1]["geometry"]["coordinates"][0]) == 5
+    assert page.locator("#aside").is_hidden()
+    page.click("#delete-drawn")
+    desk.until(lambda: len(_drawn(desk)) == before)
 
 
 def test_data_are_fetched_on_request_and_their_size_is_said_first(desk: Shown, served: Served) -> None:
@@ -268,6 +300,36 @@ def test_two_pins_and_their_packet(desk: Shown, served: Served) -> None:
     assert {"dem.tif", "drawn.gpkg"} < set(named) and all((farm.parent / name).is_file() for name in named)
 
 
+def test_another_size_is_in_the_hand_at_once_and_never_with_the_old_numbers(desk: Shown) -> None:
+    """The strip showed the numbers of the house before for two seconds."""
+    page = desk.page
+    _open(desk, "choose")
+    page.click("#option-1")
+    page.wait_for_selector("#strip:not(.other) >> text=30 × 96 ft")
+    shown_first = page.evaluate(
+        """() => new Promise((tell) => {
+          const strip = document.getElementById('strip'), seen = [];
+          new MutationObserver(() => {
+            const score = strip.querySelector('.score');
+            const size = strip.querySelector('h2')?.textContent;
+            if (size !== '20 × 48 ft' || !score) return;
+            seen.push([getComputedStyle(score).visibility, strip.querySelector('.ground-part').innerText]);
+            if (seen.at(-1)[0] === 'visible') tell(seen);
+          }).observe(strip, {childList: true, subtree: true});
+          document.getElementById('part-choose').dataset.old = strip.querySelector('.ground-part').innerText;
+          fetch('/api/settings', {method: 'PATCH', headers: {'X-Desk': '1', 'Content-Type': 'application/json'},
+            body: '{"set": {"house": ["20x48ft"]}}'});
+        })"""
+    )
+    old = page.get_attribute("#part-choose", "data-old")
+    assert [text for look, text in shown_first if look == "visible" and text == old] == []
+    page.evaluate(
+        "set => fetch('/api/settings', {method: 'PATCH', headers: {'X-Desk': '1', 'Content-Type': 'application/json'}, body: set})",
+        '{"set": {"house": ["30x96ft"]}}',
+    )
+    page.wait_for_selector("#strip:not(.other) >> text=30 × 96 ft")
+
+
 def test_everything_is_there_after_the_server_was_killed(desk: Shown, served: Served) -> None:
     _open(desk, "find")
     desk.page.click("#find-places")
@@ -277,6 +339,13 @@ def test_everything_is_there_after_the_server_was_killed(desk: Shown, served: Se
     served.start()
     desk.page.goto(served.address)
     _found(desk)
+    desk.page.focus("#house-in-hand")
+    desk.page.wait_for_selector(
+        "#strip .score:text-matches('[0-9]')", timeout=WAIT_MS
+    )  # of the kept answer, while it is measured again
+    desk.page.keyboard.press("ArrowRight")
+    desk.page.keyboard.press("ArrowLeft")
+    assert "no map yet" not in desk.page.inner_text("#strip")
     assert len(_drawn(desk)) == 2
     assert [pin["name"] for pin in desk.asked("/api/state")["pins"]] == ["On the bench", "By the lane"]
     desk.page.click("#run button:has-text('Run failed')")
@@ -294,6 +363,43 @@ def test_phone_shows_map_and_answer(served: Served, chromium) -> None:
     phone.page.tap("[data-part=sheet]")
     phone.page.wait_for_selector("#head-choose", state="visible")
     assert phone.violations() == []
+
+
+OVERLAPS = """() => {
+  const found = [...document.querySelectorAll('.map-label > span, .turn-hand')].map((label) => [label.textContent, label.getBoundingClientRect()]);
+  const hit = (a, b) => a.left < b.right - 1 && b.left < a.right - 1 && a.top < b.bottom - 1 && b.top < a.bottom - 1;
+  return found.flatMap(([name, box], n) => found.slice(n + 1).filter(([, other]) => hit(box, other)).map(([other]) => `${name} on ${other}`));
+}"""
+SMALL = """() => [...document.querySelectorAll('button, select, summary, input:not([type=checkbox], [type=radio], [type=range])')].map((each) => [each, each.getBoundingClientRect()])
+  .filter(([, box]) => box.width > 1 && box.height > 1 && Math.min(box.height, 44) < 43.5).map(([each, box]) => `${each.outerHTML.slice(0, 90)}: ${box.height}`)"""
+
+
+def test_phone_has_room_for_names_thumbs_and_three_places(served: Served, chromium) -> None:
+    """Names of fields lay under pins and options; the third place of three was out of sight."""
+    phone = shown(chromium, served.address, viewport={"width": 390, "height": 844}, has_touch=True, is_mobile=True)
+    page = phone.page
+    _found(phone)
+    phone.until(lambda: page.locator(".map-label:not(.rank, .pin, .height)").count() >= 4)
+    page.wait_for_timeout(500)
+    assert page.evaluate(OVERLAPS) == []
+    page.tap("[data-part=sheet]")
+    _open(phone, "choose")
+    page.click("button[aria-label='Pin option 3']")
+    page.fill("#pin-name", "A third one with quite a long name")
+    page.click("#pin-keep")
+    page.wait_for_selector("#dialog", state="hidden")
+    page.click("#side-by-side")
+    page.wait_for_selector(".differences td")
+    ends = "cells => cells.map(cell => cell.getBoundingClientRect().right)"
+    assert max(page.eval_on_selector_all(".differences tr > :nth-child(4)", ends)) <= 390
+    assert page.eval_on_selector("#dialog .table-box", "box => box.scrollWidth <= box.clientWidth")
+    page.click("#dialog button:text-is('Close')")
+    for heading in ("ground", "surroundings", "house", "find", "choose", "hand_over"):
+        _open(phone, heading)
+        assert page.evaluate(SMALL) == [], heading
+    page.tap("[data-part=strip]")
+    assert page.evaluate(SMALL) == []
+    page.evaluate("() => fetch('/api/pins/C', {method: 'DELETE', headers: {'X-Desk': '1'}})")
 
 
 def test_two_pages_draw_compare_and_go_back_beside_each_other(desk: Shown, served: Served, chromium) -> None:

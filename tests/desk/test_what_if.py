@@ -50,4 +50,4 @@ def test_what_needs_terrain_is_said(farm, change: dict) -> None:
     project, result = farm
     with pytest.raises(NeedsRun) as refused:
         what_if(result, settings_from(project.values() | change))
-    assert "run it" in refused.value.fix
+    assert "find places again" in refused.value.fix

@@ -17,6 +17,7 @@ from tunnelsite.desk.measures import Units
 from tunnelsite.desk.outline import house_outline
 from tunnelsite.desk.page_words import on_the_page
 from tunnelsite.desk.plain import plain, plain_title
+from tunnelsite.report.plain_words import plain_flags, plain_sentence
 from tunnelsite.scan import refine
 from tunnelsite.scan.firmness.drawn_words import drawn_words
 from tunnelsite.scan.firmness.ties import undecided
@@ -72,7 +73,7 @@ def answer_of(result: Result, told: Told, units: Units) -> dict[str, Any]:
             *may_be_words(result.rows),
             *(on_the_page(words) for words in bed_left_out_words(tables["rejections"].rows)),
         ],
-        "verdict": None if verdict is None else {"word": verdict["words"], "words": verdict["sentence"]},
+        "verdict": verdict and {"word": verdict["words"], "words": plain_sentence(verdict["sentence"])},
         "undecided": undecided(result),
         "not_assessed": [*unknown, *(on_the_page(gap.words) for gap in result.gaps)],
         "assessed_pct": min(shares) if shares else None,
@@ -99,7 +100,7 @@ def _option(result: Result, row: Mapping[str, Any], units: Units, breaks: str = 
         if judge.id == name
     ]  # fmt: skip
     if row["flags"]:
-        words.append(f"Flags: {row['flags']}")
+        words.append(f"Do not miss: {plain_flags(row['flags'])}")
     place = {"lon": row["lon"], "lat": row["lat"], "bearing_deg": scan.frame.grid.bearing_deg, "house": row["house"]}
     return {
         "rank": row["rank"],

@@ -13,6 +13,7 @@ from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse, Response
 
 from tunnelsite.core.errors import InputRefused, OutputFailed, ResourceShortage, TunnelsiteError, UsageError
+from tunnelsite.desk.held import StillReading
 from tunnelsite.desk.messages import Problem
 from tunnelsite.desk.page_words import message_of, on_the_page
 from tunnelsite.desk.worker import WorkerEnded
@@ -22,7 +23,14 @@ ASKED = {
     "--far-elevation-unit": "far_elevation_unit",
     "--elevation-unit": "elevation_unit",
 }  # an option that answers: its question
-STATUS = {WorkerEnded: 503, UsageError: 422, InputRefused: 422, ResourceShortage: 507, OutputFailed: 507}
+STATUS = {
+    WorkerEnded: 503,
+    StillReading: 409,
+    UsageError: 422,
+    InputRefused: 422,
+    ResourceShortage: 507,
+    OutputFailed: 507,
+}
 Body = TypeVar("Body", bound=BaseModel)
 
 

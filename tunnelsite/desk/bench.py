@@ -20,7 +20,7 @@ from tunnelsite.desk.gather_messages import GatherAsked
 from tunnelsite.desk.gathering import gathered, planned
 from tunnelsite.desk.hand import InHand
 from tunnelsite.desk.hand_messages import GROUND_ONLY
-from tunnelsite.desk.held import held
+from tunnelsite.desk.held import held, still_reading
 from tunnelsite.desk.images import MapImages
 from tunnelsite.desk.land import Looked, ground_alone, looked_at, more_of, with_features
 from tunnelsite.desk.measures import Units
@@ -191,9 +191,9 @@ class Bench:
         return tried[3]
 
     def _ready(self) -> InHand:
-        """The hand. Errors: UsageError where there is no field yet, or the land is still being read."""
+        """The hand. Errors: UsageError where there is no field yet; StillReading."""
         if self._looked is not None:
-            raise UsageError("the land is still being read", "the whole map", "wait a moment")
+            raise still_reading()
         if self.in_hand is None:
             raise UsageError("there is no field yet", "a field: a file of parcels, or one drawn on the map", "draw one")
         return self.in_hand

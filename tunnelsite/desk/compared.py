@@ -11,7 +11,7 @@ import shapely.geometry
 
 from tunnelsite.decisions.compare import Pair, paired
 from tunnelsite.desk.measures import Units
-from tunnelsite.desk.runs import differences
+from tunnelsite.desk.runs import change_words, differences
 from tunnelsite.report.plain_words import house_words
 
 TOLD = 3  # options in words
@@ -27,7 +27,7 @@ def compared(answers: Sequence[dict[str, Any]], settings: Sequence[dict[str, Any
     # degrees do for shares of areas: a few houses apart a map in degrees is one in metres, stretched alike everywhere
     found = paired(shapes[0], scores[0], shapes[1], scores[1])
     moved = [_moved(pair, first, second, units) for pair in found if pair.rank_a is not None]
-    words = [f"{one['name']}: {one['a']} -> {one['b']}" for one in changes]
+    words = change_words(changes)
     words.append(_counts(first, second))
     words += [one["words"] for one in moved[:TOLD]]
     return {"words": words, "settings": changes, "moved": moved}

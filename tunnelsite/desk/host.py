@@ -13,7 +13,7 @@ from tunnelsite.desk.background import Backgrounds
 from tunnelsite.desk.events import Events
 from tunnelsite.desk.files import file_entries
 from tunnelsite.desk.gathers import Gathers
-from tunnelsite.desk.held import held
+from tunnelsite.desk.held import held, still_reading
 from tunnelsite.desk.map_drawing import MapDrawing
 from tunnelsite.desk.messages import FileEntry, ModelState, Pin, RunCost, SettingChange, State, View
 from tunnelsite.desk.newest import Newest
@@ -85,9 +85,12 @@ class Desk:
     @property
     def stale(self) -> bool:
         """Whether the project was changed since the answer."""
-        if self.current is None:
-            return False
-        return bool(self.kept.read().get("fingerprint", {}).get(self.current) != self.project.fingerprint())
+        return self.current is not None and self.kept.fingerprint_of(self.current) != self.fingerprint
+
+    @property
+    def fingerprint(self) -> str:
+        """Of the project as it is now."""
+        return self.project.fingerprint(self.drawing.features)
 
     def changed(self) -> None:
         """Tell every page that there is another state."""
@@ -211,14 +214,9 @@ class Desk:
         self.looked, self.model = found["looked"], ModelState(state="ready")
         self.keep_spare()
         if found["answer"] is not None:
-            self.mark_current(found["answer"]["run"])
+            self.kept.mark_current(found["answer"]["run"], self.runner.begun_with)
         self.events.publish("model", self.model.model_dump())
         self.events.publish("answer", {"run": self.current, "first_look": False})
-
-    def mark_current(self, run: str) -> None:
-        """Remember which run is shown and what the project was like."""
-        prints = self.kept.read().get("fingerprint", {})
-        self.kept.change({"current": run, "fingerprint": prints | {run: self.project.fingerprint()}})
 
     def show_kept(self) -> None:
         """Show the answer that was shown last, or the newest."""
@@ -237,7 +235,7 @@ class Desk:
         self.what_if = self.what_if_change = None
         if settings:
             self.project.restore((folder / "farm.toml").read_text("utf-8"))
-            self.mark_current(run)
+            self.kept.mark_current(run, self.kept.fingerprint_of(run) or self.fingerprint)  # drawings do not come back
             self.runner.forget()
             self.look_again()
         else:
@@ -246,8 +244,10 @@ class Desk:
         self.changed()
 
     async def ask(self, what: str, **given: Any) -> Any:
-        """Ask the worker that holds the map, or the one that takes its place meanwhile. Errors: Missing; those of the question."""
+        """Ask the worker that holds the map, or the one that takes its place. Errors: Missing; StillReading; those of the question."""
         if self.shown is None or self.model.state != "ready":
+            if self.model.state == "reading":
+                raise still_reading()
             raise Missing("there is no map yet", "a terrain model in the folder", "give one under Ground")
         if not self.shown.alive:
             self.look_again()

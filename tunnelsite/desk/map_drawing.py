@@ -53,7 +53,12 @@ class MapDrawing:
 
     def collection(self) -> dict[str, Any]:
         """All of it as GeoJSON."""
-        return {"version": self.version, "type": "FeatureCollection", "features": list(self._features.values())}
+        return {"version": self.version, "type": "FeatureCollection", "features": self.features}
+
+    @property
+    def features(self) -> list[dict[str, Any]]:
+        """All of it."""
+        return list(self._features.values())
 
     @property
     def kinds(self) -> set[str]:

@@ -9,6 +9,9 @@ from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any, Literal
 
+import shapely
+from shapely.geometry import shape
+
 from tunnelsite.core.errors import OutputFailed, UsageError
 from tunnelsite.desk.project_text import changed, parsed
 from tunnelsite.io.read.files import layer_of
@@ -123,13 +126,17 @@ class Project:
         """Put back a whole project file, such as that of an earlier run. Errors: OutputFailed."""
         write_whole(self.farm, text, overwrite=True)
 
-    def fingerprint(self) -> str:
-        """Changes with the project file and what was drawn."""
-        digest = hashlib.sha256()
-        for file in (self.farm, self.drawn):
-            with contextlib.suppress(OSError):
-                digest.update(file.read_bytes())
-        return digest.hexdigest()
+    def fingerprint(self, drawn: Sequence[Mapping[str, Any]]) -> str:
+        """Changes with the settings and with what was drawn, and comes back when they do: what was drawn and taken back is no change.
+
+        Arguments: drawn, the features on the map, in any order.
+        """
+        try:
+            settings: Any = {name: value for name, value in self.raw().items() if name != "drawn"}
+        except UsageError:
+            settings = self.farm.read_bytes().hex() if self.begun else ""
+        shapes = sorted(json.dumps(_given(one), sort_keys=True) for one in drawn)
+        return hashlib.sha256(json.dumps([settings, shapes], sort_keys=True, default=str).encode()).hexdigest()
 
     def text(self) -> str:
         """farm.toml as it stands. Errors: UsageError."""
@@ -144,6 +151,12 @@ class Project:
         if not path.is_relative_to(self.folder) or "\0" in name:
             raise UsageError(f"the file is {name[:80]!r}", "a file of the project folder", "choose one of the list")
         return path
+
+
+def _given(feature: Mapping[str, Any]) -> Mapping[str, Any]:
+    """A drawn feature without what was left empty, whichever way round its corners go: writing turns them."""
+    about = {name: value for name, value in feature["properties"].items() if value not in (None, "")}
+    return {"id": feature["id"], "shape": shapely.normalize(shape(feature["geometry"])).wkb_hex, "properties": about}
 
 
 def named_files(raw: Mapping[str, Any]) -> list[str]:

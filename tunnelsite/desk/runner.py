@@ -33,6 +33,7 @@ class Runner:
         self.worker: Worker | None = None
         self.progress: RunProgress | None = None
         self.failed: RunProgress | None = None
+        self.begun_with = ""  # the project's fingerprint: what is changed during a run is not in its answer
         self._quiet = False  # measuring again what is kept already is no run for the user
 
     @property
@@ -52,7 +53,7 @@ class Runner:
             self.cancel()
         if keep:
             desk.project.settings()
-        self._quiet = not keep
+        self._quiet, self.begun_with = not keep, desk.fingerprint
         self.worker = worker = desk.take_spare()
         name = run or new_run_id(desk.project)
         self.progress = RunProgress(id=name, state="waiting", words="starting")

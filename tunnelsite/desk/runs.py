@@ -16,11 +16,13 @@ from tunnelsite.core.errors import UsageError
 from tunnelsite.desk.answers import Missing
 from tunnelsite.desk.messages import Pin, RunEntry
 from tunnelsite.desk.project import FARM, Project
+from tunnelsite.desk.setting_words import setting_title, setting_value
+from tunnelsite.desk.sheet import season_words
 from tunnelsite.io.write.staging import write_whole
 
 FORM = "%Y-%m-%d_%H%M%S"
 ANSWER = "answer.json"
-NOT_SHOWN = ("preset",)
+NOT_SET = "not set"
 
 
 def new_run_id(project: Project) -> str:
@@ -77,10 +79,19 @@ def run_settings(project: Project, run: str) -> dict[str, Any]:
 
 
 def differences(first: dict[str, Any], second: dict[str, Any]) -> list[dict[str, str]]:
-    """Settings that differ: name and both values in words."""
+    """Settings that differ: name, its title, and both values in words."""
     flat = [_flat(values) for values in (first, second)]
     names = [name for name in dict.fromkeys([*flat[0], *flat[1]]) if flat[0].get(name) != flat[1].get(name)]
-    return [{"name": name, "a": flat[0].get(name, "not set"), "b": flat[1].get(name, "not set")} for name in names]
+    return [
+        {"name": name, "title": setting_title(name)}
+        | {side: setting_value(name, values.get(name, NOT_SET)) for side, values in zip("ab", flat, strict=True)}
+        for name in names
+    ]
+
+
+def change_words(changes: list[dict[str, str]]) -> list[str]:
+    """What differs, each in a line."""
+    return [f"{one['title']}: {one['a']} → {one['b']}" for one in changes]
 
 
 def _flat(values: dict[str, Any], before: str = "") -> dict[str, str]:
@@ -101,11 +112,11 @@ def run_entries(project: Project) -> list[RunEntry]:
         try:
             answer, settings = kept_answer(project, folder.name), run_settings(project, folder.name)
             before = run_settings(project, folders[number + 1].name) if number + 1 < len(folders) else settings
-            changes = [f"{one['name']}: {one['a']} -> {one['b']}" for one in differences(before, settings)]
+            changes = change_words(differences(before, settings))
             houses = settings.get("house", "30x96ft")
-            said = ", ".join(houses) if isinstance(houses, list) else houses
+            said = setting_value("house", ", ".join(houses) if isinstance(houses, list) else houses)
             best = answer["options"][0]["score"] if answer["options"] else None
-            words = f"{when(folder.name)}: {said}, crops {settings.get('crop_months', 'all year')}"
+            words = f"{when(folder.name)}: {said}, crops {season_words(str(settings.get('crop_months', '')))}"
             size = sum(file.stat().st_size for file in folder.iterdir())
             found.append(
                 RunEntry(
@@ -144,6 +155,16 @@ class OptionsFile:
         except ValueError:
             self._file.replace(self._file.with_suffix(".broken.json"))
             return {}
+
+    def fingerprint_of(self, run: str) -> str | None:
+        """What the project was like when a run began."""
+        found = self.read().get("fingerprint", {}).get(run)
+        return None if found is None else str(found)
+
+    def mark_current(self, run: str, fingerprint: str) -> None:
+        """Remember which run is shown and what the project was like when it began. Errors: OutputFailed."""
+        prints = self.read().get("fingerprint", {})
+        self.change({"current": run, "fingerprint": prints | {run: fingerprint}})
 
     def pins(self) -> list[Pin]:
         """The pinned places, A first; what cannot be read is left out."""

@@ -10,6 +10,7 @@ from tunnelsite.criteria.reach import reach
 from tunnelsite.desk.measures import Units
 from tunnelsite.desk.messages import FieldEntry, PresetEntry, WeightEntry
 from tunnelsite.desk.page_words import heading_of, on_the_page
+from tunnelsite.desk.setting_words import in_titles
 from tunnelsite.settings.field import Field, fields_of
 from tunnelsite.settings.kinds import Choice, Length
 from tunnelsite.settings.model import Settings
@@ -87,6 +88,7 @@ def weight_entries(settings: Settings) -> list[WeightEntry]:
         if criterion.id.startswith("reach_"):
             group = "reach"
         about = criterion.description
-        entries.append(WeightEntry(id=criterion.id, title=about.title, help=on_the_page(about.text), weight=weight, default=usual.weight,
+        told = in_titles(on_the_page(about.text))
+        entries.append(WeightEntry(id=criterion.id, title=about.title, help=told, weight=weight, default=usual.weight,
                                    group=group or "other"))  # fmt: skip
     return sorted(entries, key=lambda one: -one.default)

@@ -10,6 +10,7 @@ from tunnelsite.desk.messages import AnswerChoice, PacketEntry, Pin, Question, S
 from tunnelsite.desk.page_words import message_of
 from tunnelsite.desk.project import Project
 from tunnelsite.io.read.drawn import BUILDING, KEEP_OUT, LAMP, ROAD, SERVICE, TREE, TREE_LINE, WALL
+from tunnelsite.report.plain_words import house_words
 from tunnelsite.settings.model import period_words
 
 SURROUNDINGS = ("surface", "obstacles", "structures", "keep_out", "service", "soils", "lamps", "wind")
@@ -62,7 +63,7 @@ def _surroundings(raw: Mapping[str, Any], drawn: Collection[str]) -> SheetHeadin
 
 def _house(raw: Mapping[str, Any]) -> SheetHeading:
     houses = raw.get("house", "30x96ft")
-    sizes = ", ".join(houses) if isinstance(houses, list) else str(houses)
+    sizes = ", ".join(house_words(size) for size in (houses if isinstance(houses, list) else [str(houses)]))
     line = f"{sizes}, {raw.get('kind', 'in-ground')}, crops {season_words(str(raw.get('crop_months', '')))}"
     return SheetHeading(id="house", title="House and season", line=line, state="ok")
 

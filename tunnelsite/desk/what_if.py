@@ -10,6 +10,7 @@ from tunnelsite.core import catalogue
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.house import Pad
 from tunnelsite.desk.other_season import relit
+from tunnelsite.desk.setting_words import criterion_title, setting_title
 from tunnelsite.processes.season_light import PROCESS
 from tunnelsite.scan.engine import Scan, scanned
 from tunnelsite.scan.open_ground import bars, open_ground
@@ -30,6 +31,7 @@ FREE = {
     "seed",
     "crop_months",
 }
+RUN_IT = "find places again with it: the old answer is kept"
 RULES = ("full_at", "none_at", "limit", "weight")
 WHY = {
     "bearing_deg": "another ridge bearing",
@@ -47,16 +49,14 @@ def what_if(result: Result, settings: Settings) -> Result:
     names = {name for name in Settings.model_fields if getattr(settings, name) != getattr(before, name)}
     beyond = sorted(names - FREE)
     if beyond:
-        what = ", ".join(
-            WHY.get(name, name.removesuffix("_m").removesuffix("_deg").replace("_", " ")) for name in beyond
-        )
-        raise NeedsRun(f"{what} was not measured", "settings that need no terrain", "run it: the old answer is kept")
+        what = ", ".join(WHY.get(name, f"another value of “{setting_title(name)}”") for name in beyond)
+        raise NeedsRun(f"{what} was not measured", "settings that need no terrain", RUN_IT)
     months = settings.crop_months != before.crop_months
     if months and _follows_the_season(result):
         raise NeedsRun(
             "a plug-in's layer of other months was not measured",
             "layers that follow no season",
-            "run it: the old answer is kept",
+            RUN_IT,
         )
     base = replace(result, settings=settings.model_copy(update={"weight": before.weight, "rubric": before.rubric}),
                    scans=_scans(result, settings, lit=months))  # fmt: skip
@@ -64,7 +64,7 @@ def what_if(result: Result, settings: Settings) -> Result:
     try:
         found = base.rescore(weights, rubrics)
     except UsageError as problem:
-        raise NeedsRun(problem.given, problem.expected, "run it: the old answer is kept") from None
+        raise NeedsRun(problem.given, problem.expected, RUN_IT) from None
     return found
 
 
@@ -107,7 +107,7 @@ def _changes(result: Result, settings: Settings) -> tuple[dict[str, float], dict
     judges = {judge.id: judge for judge in result.judges}
     unknown = [name for name in (*settings.weight, *settings.rubric) if name not in judges]
     if unknown:
-        raise NeedsRun(f"{unknown[0]} was not measured", "a criterion of the run", "run it: the old answer is kept")
+        raise NeedsRun(f"{criterion_title(unknown[0])} was not measured", "a criterion of the run", RUN_IT)
     weights: dict[str, float] = {}
     rubrics: dict[str, Mapping[str, Any]] = {}
     for name, judge in judges.items():

@@ -33,3 +33,10 @@ FLAGS = {
 def plain_flags(flags: str) -> str:
     """The flags of a candidate, which are joined by `; `, in a client's words."""
     return "; ".join(FLAGS.get(one, one) for one in flags.split("; "))
+
+
+def plain_sentence(words: str) -> str:
+    """A sentence that names flags, with them in a client's words."""
+    for flag, told in FLAGS.items():
+        words = words.replace(flag, told)
+    return words

@@ -113,7 +113,7 @@ def check_data(site: Site, frame: Frame, halo_m: float) -> None:
     if near < 0.98 * halo_m:
         frame.notes.append(
             f"{site.dem.name} ends {max(near, 0):.0f} m from the parcels ({halo_m:.0f} m were asked for): shade and water from "
-            "beyond are not known, so beam_share is an upper bound there"
+            "beyond are not known, so there may be less sun there than is told"
         )
     elif frame.grid.bearing_deg % 90 == 0:  # a turned grid has corners beyond any window
         void = float(np.mean(~np.isfinite(frame.ground)))

@@ -1,12 +1,14 @@
 // The desk: starts the three parts and listens to the server.
 
-import { startHand, take, inHand } from './hand.js';
+import { covered, startHand, take, inHand } from './hand.js';
 import { announce, fill, h, notice } from './look/dom.js';
 import { unit } from './look/words.js';
 import { startCircle } from './map/circle.js';
-import { startDrawing, kindsPane, redo, undo } from './map/drawing.js';
+import { startDrawing, redo, undo } from './map/drawing.js';
 import { showAll, startFound } from './map/found.js';
+import { startLabels } from './map/labels.js';
 import { layersPane, startLayers } from './map/layers.js';
+import { kindsPane, startSketch } from './map/sketch.js';
 import { startTap } from './map/tap.js';
 import { fetchedBackground, startBackground } from './map/background.js';
 import { openMap } from './map/view.js';
@@ -18,10 +20,12 @@ import { fetched, fetchedLayers, known, on, set, tried } from './store.js';
 import { startStrip } from './strip/strip.js';
 
 const map = openMap(document.getElementById('map'));
+startLabels(map, covered);
 startBackground(map);
 startLayers(map);
 startFound(map);
 startDrawing(map);
+startSketch(map);
 startCircle(map);
 startHand(map);
 startTap(map);

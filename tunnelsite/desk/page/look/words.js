@@ -68,6 +68,9 @@ export const share = (value) => (known(value) ? `${Math.round(value * 100)} %` :
 /** A score 0..100. */
 export const score = (value) => (known(value) ? rounded(value, 1) : '–');
 
+/** A house such as `30x96ft` as people write it. */
+export const sizeWords = (house) => house.replace('x', ' × ').replace(/(\d)(ft|m)$/, '$1 $2');
+
 /** The number to show in a field for a length [m], and back: in the user's unit. */
 export const inUnit = (metres) => (known(metres) ? Number((feet() ? metres / FOOT_M : metres).toFixed(feet() ? 1 : 2)) : '');
 export const fromUnit = (value) => (value === '' || value === null ? null : Number(value) * (feet() ? FOOT_M : 1));

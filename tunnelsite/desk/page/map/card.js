@@ -2,13 +2,14 @@
 
 import { fill, h } from '../look/dom.js';
 
-let closed = null;
+let closed = null, before = null; // what is called, and what had the focus
 
 /** Show a card; `gone` is called when it is closed or replaced. Returns its element. */
 export function card(title, inside, gone = null) {
+  const box = document.getElementById('map-card');
+  if (!box.contains(document.activeElement)) before = document.activeElement;
   putAway();
   closed = gone;
-  const box = document.getElementById('map-card');
   box.hidden = false;
   fill(box, h('div', { class: 'card-head' }, h('h2', { text: title }), h('button', { type: 'button', class: 'plain', text: 'Close', onclick: putAway })), inside);
   L.DomEvent.disableClickPropagation(box);
@@ -17,8 +18,9 @@ export function card(title, inside, gone = null) {
 }
 
 export function putAway() {
-  const before = closed;
+  const box = document.getElementById('map-card'), gone = closed, held = box.contains(document.activeElement);
   closed = null;
-  document.getElementById('map-card').hidden = true;
-  before?.();
+  box.hidden = true;
+  if (held && before?.isConnected) before.focus({ preventScroll: true }); // or the keyboard would begin at the top of the page
+  gone?.();
 }

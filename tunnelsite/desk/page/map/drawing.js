@@ -1,113 +1,36 @@
-// Drawing on the map, over the drawing tool: what is drawn is on disk before the next thing can be drawn.
+// What was drawn on the map: opened, changed, taken back. It is on disk before the next thing can be drawn.
 
 import { announce, fill, h, notice } from '../look/dom.js';
 import { FOOT_M, feet, fromUnit, inUnit } from '../look/words.js';
 import { put, remove } from '../server.js';
 import { fetched, known, on, set } from '../store.js';
 import { card, putAway } from './card.js';
-import { look } from './found.js';
+import { look, nameDrawn, named } from './found.js';
 import { shifted } from './geo.js';
-import { KINDS, SHAPE_WORDS, kindOf, nameOf } from './kinds.js';
-import { label } from './view.js';
+import { kindOf, nameOf } from './kinds.js';
 
-const CIRCLE_CORNERS = 64, MOST_HANDLES = 20;
-let map, shown, drawing = null, editing = null;
+const MOST_HANDLES = 20;
+let map, shown, editing = null;
 const layersById = new Map();
 const done = [], undone = []; // steps: {id, before, after}; null = not there
 
 /** Whether a click belongs to the drawing tool. */
-export const busyDrawing = () => Boolean(drawing || editing);
+export const busyDrawing = () => map.pm.globalDrawModeEnabled() || Boolean(editing);
 
 export function startDrawing(onMap) {
   map = onMap;
   shown = L.featureGroup().addTo(map);
   on('drawn', redraw);
-  map.on('pm:create', ({ layer }) => finish(layer));
-  map.on('pm:drawend', () => { if (drawing && !drawing.finishing) stop(); });
-  map.getContainer().addEventListener('keydown', keys);
+  map.getContainer().addEventListener('keydown', ({ key }) => key === 'Escape' && editing && putAway());
 }
 
-/** Begin to draw a kind of thing with one of its tools. */
-export function draw(kind, shape = kind.shapes[0]) {
-  stop();
-  putAway();
-  drawing = { kind, shape, properties: { ...kind.first } };
-  const cross = h('div', { class: 'crosshair', 'aria-hidden': 'true' });
-  const box = card(`Draw: ${kind.title}`, [
-    h('p', { class: 'why', text: kind.say }),
-    kind.shapes.length > 1 && h('div', { class: 'row', role: 'group', 'aria-label': 'Drawn as' }, kind.shapes.map((each) => h('button', { type: 'button', 'aria-pressed': String(each === shape), text: `as a ${SHAPE_WORDS[each]}`.replace('a outline', 'an outline'), onclick: () => draw(kind, each) }))),
-    questions(kind, drawing.properties, () => {}),
-    h('p', { class: 'why by-keys', text: 'By keys: arrows move the map under the cross, Enter puts a corner there, F finishes, Escape stops.' }),
-    h('div', { class: 'row' },
-      shape !== 'Marker' && shape !== 'Circle' && h('button', { type: 'button', id: 'finish', text: 'Finish', onclick: finishShape }),
-      h('button', { type: 'button', text: 'Stop', onclick: putAway })),
-  ], stop);
-  drawing.cross = cross;
-  drawing.box = box;
-  map.getContainer().parentElement.append(cross);
-  map.pm.enableDraw(shape, {
-    markerStyle: { icon: L.divIcon({ className: 'corner', iconSize: [12, 12] }) }, continueDrawing: false,
-    pathOptions: look(kind.what === 'service' ? `service:${kind.id}` : kind.id, shape),
-    templineStyle: { color: '#1f2620', weight: 2 }, hintlineStyle: { color: '#1f2620', weight: 2, dashArray: '4 4' },
-  });
-  map.getContainer().focus({ preventScroll: true });
-  announce(`Draw ${kind.title}. ${kind.say}`, 0);
-}
-
-function finishShape() {
-  const tool = map.pm.Draw[drawing?.shape];
-  if (tool?._finishShape) tool._finishShape();
-}
-
-function stop() {
-  if (!drawing) return;
-  drawing.cross.remove();
-  drawing = null;
-  map.pm.disableDraw();
-}
-
-function keys(event) {
-  if (event.key === 'Escape' && busyDrawing()) return putAway();
-  if (!drawing || event.target !== map.getContainer()) return undefined;
-  if (event.key === 'Enter') {
-    event.preventDefault();
-    const latlng = map.getCenter(), layerPoint = map.latLngToLayerPoint(latlng), containerPoint = map.latLngToContainerPoint(latlng);
-    map.fire('click', { latlng, layerPoint, containerPoint, originalEvent: event });
-  }
-  if (event.key.toLowerCase() === 'f') finishShape();
-  return undefined;
-}
-
-async function finish(layer) {
-  const { kind, properties } = drawing;
-  drawing.finishing = true;
-  if (kind.take) { // asked for by another part of the page, and kept there
-    layer.remove();
-    putAway();
-    kind.take(layer.getLatLng(), layer.getRadius());
-    return;
-  }
-  const geometry = layer instanceof L.Circle ? circleOf(layer) : layer.toGeoJSON(8).geometry;
-  layer.remove();
-  putAway();
-  const feature = { type: 'Feature', id: crypto.randomUUID(), geometry, properties: { what: kind.what ?? kind.id, name: '', note: '', ...properties } };
-  if (await change({ id: feature.id, before: null, after: feature })) {
-    announce(`${kind.title} drawn and kept`);
-    select(feature.id);
-  }
-}
-
-function circleOf(layer) {
-  const { lat, lng } = layer.getLatLng(), radius = layer.getRadius();
-  const ring = Array.from({ length: CIRCLE_CORNERS }, (_, n) => {
-    const turn = (2 * Math.PI * n) / CIRCLE_CORNERS, at = shifted({ lat, lon: lng }, radius * Math.cos(turn), radius * Math.sin(turn));
-    return [at.lon, at.lat];
-  });
-  return { type: 'Polygon', coordinates: [[...ring, ring[0]]] };
+/** A feature of a kind as it begins. */
+export function nameless(kind, geometry) {
+  return { type: 'Feature', id: crypto.randomUUID(), geometry, properties: { what: kind.what ?? kind.id, name: '', note: '', ...kind.first } };
 }
 
 /** Carry out a step on the server and in the copy here; true once it is on disk. */
-async function change(step, remember = true) {
+export async function change(step, remember = true) {
   try {
     const said = step.after ? await put(`/api/drawn/${step.id}`, step.after) : await remove(`/api/drawn/${step.id}`);
     const others = known.drawn.features.filter(({ id }) => id !== step.id);
@@ -163,11 +86,10 @@ const drawnById = (id) => known.drawn.features.find((feature) => feature.id === 
 export function select(id) {
   const feature = drawnById(id);
   if (!feature) return;
-  stop();
   const kind = kindOf(feature), properties = { ...feature.properties };
   card(nameOf(feature), [
     questions(kind, properties, (name) => change({ id, before: drawnById(id), after: { ...drawnById(id), properties: { ...drawnById(id).properties, [name]: properties[name] } } })),
-    h('p', { class: 'why', text: 'Drag it or its corners on the map. By keyboard: go to “Move with arrow keys” and press the arrows.' }),
+    h('p', { class: 'why', text: 'Drag it or its corners on the map.' }, h('span', { class: 'by-keys', text: ' By keyboard: go to “Move with arrow keys” and press the arrows.' })),
     h('div', { class: 'row' },
       h('button', { type: 'button', text: 'Move with arrow keys', onkeydown: (event) => moveByKey(event, id) }),
       h('button', { type: 'button', id: 'delete-drawn', text: 'Delete', onclick: () => { putAway(); change({ id, before: drawnById(id), after: null }); announce('Deleted; undo brings it back', 0); } })),
@@ -224,6 +146,7 @@ function redraw() {
   shown.clearLayers();
   layersById.clear();
   for (const feature of known.drawn.features) layersById.set(feature.id, drawOne(feature));
+  nameDrawn(known.drawn.features.filter(({ properties }) => properties.name).map(nameOn));
   if (editing && !drawnById(editing.id)) {
     putAway();
     notice('It was deleted on another page.');
@@ -245,13 +168,12 @@ function drawOne(feature) {
   }
   layer.on('click', (event) => { if (!busyDrawing() || editing) { L.DomEvent.stop(event); if (editing?.id !== id) select(id); } });
   layer.addTo(shown);
-  if (properties.name) label(layer.getBounds ? layer.getBounds().getCenter() : layer.getLatLng(), properties.name, geometry.type === 'Point' ? `below ${properties.service ?? ''}-name` : '').addTo(shown);
   return layer;
 }
 
-/** The pane with everything that can be drawn. */
-export function kindsPane(close) {
-  return h('div', { class: 'kinds' }, KINDS.map((kind) => h('button', { type: 'button', onclick: () => { close(); draw(kind); } }, kind.title)));
+function nameOn({ id, properties: { name, service } }) {
+  const layer = layersById.get(id);
+  return layer.getBounds ? named(name, layer.getBounds()) : { at: layer.getLatLng(), words: name, kind: `below ${service ?? ''}-name` };
 }
 
 /** The list of what was drawn, each with a way to open it. */

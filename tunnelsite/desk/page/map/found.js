@@ -3,20 +3,16 @@
 import { known, on } from '../store.js';
 import { take } from '../hand.js';
 import { addHatches } from './house.js';
-import { label, spread } from './view.js';
+import { setLabels } from './labels.js';
 
 const INK = '#1f2620', WATER = '#1d5d9e', PLANT = '#4d5d2c', BUILT = '#5c5148', PLUM = '#3b2350', BEFORE = '#6b5a00';
-const RANKS_APART_PX = [28, 24];
-const OLD_APART_PX = [80, 20];
 const HOUSE_ZOOM = 18; // a house of 96 ft is some 70 pixels long
-let map, files, options, pins, before, rankLabels, oldLabels;
-let ranks = [], old = [];
+let map, files, options, pins, before;
+let fileNames = [], drawnNames = [];
 
 export function startFound(onMap) {
   map = onMap;
   [files, before, options, pins] = [0, 1, 2, 3].map(() => L.featureGroup().addTo(map));
-  [rankLabels, oldLabels] = [0, 1].map(() => L.layerGroup().addTo(map));
-  map.on('zoomend', spreadRanks);
   on('features', drawFiles);
   on('answer', drawOptions);
   on('before', drawBefore);
@@ -46,8 +42,15 @@ function lookOf(role) {
 const NOT_DRAWN = new Set(['soils']); // covers everything: a layer of its own where the server makes one
 const LABELLED = new Set(['parcels']);
 
+/** What is named on the map: fields of the files, and what was drawn. */
+export function nameDrawn(names) {
+  drawnNames = names;
+  setLabels('names', [...fileNames, ...drawnNames]);
+}
+
 function drawFiles(collection) {
   files.clearLayers();
+  fileNames = [];
   const shown = collection.features.filter(({ properties }) => !NOT_DRAWN.has(properties.role));
   for (const feature of shown) {
     const { role, name } = feature.properties;
@@ -55,11 +58,15 @@ function drawFiles(collection) {
       interactive: false, pmIgnore: true, style: () => look(role, feature.geometry.type),
       pointToLayer: (_, at) => L.circleMarker(at, { ...look(role), radius: role === 'obstacles' ? 4 : 6, interactive: false, pmIgnore: true }),
     }).addTo(files);
-    if (LABELLED.has(role) && name) label(L.geoJSON(feature).getBounds().getCenter(), name).addTo(files);
+    if (LABELLED.has(role) && name) fileNames.push(named(name, L.geoJSON(feature).getBounds()));
   }
   addHatches(map);
   files.bringToBack();
+  nameDrawn(drawnNames);
 }
+
+/** A name in the middle of the bounds of what it names. */
+export const named = (words, room) => ({ at: room.getCenter(), words, room });
 
 function outline(polygon, style, click, words) {
   const layer = L.geoJSON(polygon, { style: () => style, interactive: Boolean(click), pmIgnore: true, bubblingMouseEvents: false });
@@ -80,43 +87,36 @@ const middle = ({ lat, lon }) => [lat, lon];
 
 function drawOptions(answer) {
   options.clearLayers();
-  ranks = [];
-  if (!answer) return spreadRanks();
+  const ranks = [];
   const draw = (option, kind) => {
     const name = kind === 'option' ? `Option ${option.rank}` : `Compromise ${option.rank}`;
     const hold = () => take(option.place, true);
     outline(option.pad, { weight: 1, color: INK, dashArray: '4 3', fill: false }).addTo(options);
     outline(option.footprint, { weight: 2, color: INK, fillColor: '#fff', fillOpacity: 0.55, className: 'option-outline', dashArray: kind === 'option' ? null : '2 3' }, hold, name).addTo(options);
     if (option.ridge) outline(option.ridge, { weight: 1.2, color: INK }).addTo(options);
-    ranks.push(label(middle(option.place), kind === 'option' ? `${option.rank}` : `c${option.rank}`, 'rank'));
+    ranks.push({ at: middle(option.place), words: kind === 'option' ? `${option.rank}` : `c${option.rank}`, kind: 'rank' });
   };
-  answer.options.forEach((option) => draw(option, 'option'));
-  (answer.compromises ?? []).forEach((option) => draw(option, 'compromise'));
-  return spreadRanks();
-}
-
-function spreadRanks() {
-  spread(map, rankLabels, ranks, RANKS_APART_PX);
-  spread(map, oldLabels, old, OLD_APART_PX);
+  (answer?.options ?? []).forEach((option) => draw(option, 'option'));
+  (answer?.compromises ?? []).forEach((option) => draw(option, 'compromise'));
+  setLabels('ranks', ranks);
 }
 
 function drawBefore(answer) {
   before.clearLayers();
-  old = [];
-  if (!answer) return spreadRanks();
-  for (const option of answer.options) {
+  const old = [];
+  for (const option of answer?.options ?? []) {
     outline(option.footprint, { weight: 3, color: BEFORE, dashArray: '6 4', fill: false }).addTo(before);
-    old.push(label(middle(option.place), `before: ${option.rank}`, 'before'));
+    old.push({ at: middle(option.place), words: `before: ${option.rank}`, kind: 'before' });
   }
-  return spreadRanks();
+  setLabels('before', old);
 }
 
 function drawPins(state) {
   pins.clearLayers();
   for (const pin of state?.pins ?? []) {
     if (pin.footprint) outline(pin.footprint, { weight: 3, color: PLUM, fill: false }, () => take(pin.place, true), `Pin ${pin.letter}`).addTo(pins);
-    label(middle(pin.place), pin.letter, 'pin').addTo(pins);
   }
+  setLabels('pins', (state?.pins ?? []).map((pin) => ({ at: middle(pin.place), words: pin.letter, kind: 'pin' })));
 }
 
 /** Show a place, near enough for the house to be seen at its size. */

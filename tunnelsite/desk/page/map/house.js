@@ -5,7 +5,7 @@ import { FOOT_M, feet, ridge } from '../look/words.js';
 import { apart, bearing, onHouse, rectangle, shifted } from './geo.js';
 
 const INK = '#3b2350', BROKEN = '#a03a00';
-const TURN_PX = 30; // from the end wall to the handle that turns the house
+const TURN_RADIUS_PX = 18, TURN_PX = 30; // from the end wall to the handle that turns the house
 const DOOR_M = 3.0; // how wide a door is drawn: room for a small tractor; the house's own doors are the maker's
 
 /** Hatches for what is not allowed: in the map's own drawing, so that paths can name them. */
@@ -45,6 +45,13 @@ export class HouseInHand {
     if (!this.layers) return;
     this.layers.body.setStyle({ fillColor: broken ? 'url(#hatch-broken)' : '#fff', fillOpacity: broken ? 1 : 0.72, color: broken ? BROKEN : INK });
     this.layers.pad.setStyle({ color: broken ? BROKEN : INK });
+  }
+
+  /** What it covers: bounds in layer points of the house and of the handle that turns it. */
+  covers() {
+    if (!this.house || !this.layers) return [];
+    const point = (at) => this.map.latLngToLayerPoint(at), handle = point(this.layers.turn.getLatLng());
+    return [L.bounds(rectangle(this.house).map(point)), L.bounds(handle.subtract([TURN_RADIUS_PX, TURN_RADIUS_PX]), handle.add([TURN_RADIUS_PX, TURN_RADIUS_PX]))];
   }
 
   focus() {

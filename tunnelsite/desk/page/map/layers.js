@@ -5,21 +5,18 @@ import { MONTH_NAMES, height } from '../look/words.js';
 import { get } from '../server.js';
 import { known, on } from '../store.js';
 import { backgroundPart } from './background.js';
-import { label, spread } from './view.js';
+import { setLabels } from './labels.js';
 
-const APART_PX = [190, 70]; // of two heights on the map
 const laid = new Map(); // id -> {layer, overlay}
 const legendsFolded = new Set();
 const chosen = new Map(); // id -> {shown, opacity, month}: the user's own, kept while the page is open
-let map, contourLines, contourLabels;
+let map, contourLines;
 let heights = [];
 
 export function startLayers(onMap) {
   map = onMap;
-  contourLabels = L.layerGroup().addTo(map);
   on('layers', () => lay());
   on('contours', layContours);
-  map.on('zoomend', labelsByZoom);
 }
 
 /** What the user set for a layer, beginning with what the server proposes. */
@@ -71,7 +68,7 @@ function layOne(layer) {
 async function layContours(contours) {
   contourLines?.remove();
   heights = [];
-  if (!contours) return labelsByZoom();
+  if (!contours) return layHeights();
   const lines = await get(contours.url);
   if (contours !== known.contours) return;
   contourLines = L.geoJSON(lines, {
@@ -81,13 +78,13 @@ async function layContours(contours) {
   const long = lines.features.filter(({ properties, geometry }) => properties.index && geometry.coordinates.length > 12);
   for (const line of long.sort((a, b) => b.geometry.coordinates.length - a.geometry.coordinates.length)) {
     const [lon, lat] = line.geometry.coordinates[Math.floor(line.geometry.coordinates.length / 2)];
-    heights.push(label([lat, lon], height(line.properties.height_m), 'height'));
+    heights.push({ at: [lat, lon], words: height(line.properties.height_m), kind: 'height' });
   }
-  labelsByZoom();
+  layHeights();
 }
 
-function labelsByZoom() {
-  spread(map, contourLabels, contourLines && map.hasLayer(contourLines) ? heights : [], APART_PX);
+function layHeights() {
+  setLabels('heights', contourLines && map.hasLayer(contourLines) ? heights : []);
 }
 
 /** The pane of layers: a switch, a name and an opacity each. */
@@ -96,7 +93,7 @@ export function layersPane() {
     h('input', { type: 'checkbox', id: 'layer-contours', checked: map.hasLayer(contourLines), onchange: ({ target }) => {
       if (target.checked) contourLines.addTo(map);
       else contourLines.remove();
-      labelsByZoom();
+      layHeights();
     } }),
     h('label', { for: 'layer-contours', text: `Contours, every ${known.contours?.interval_words ?? ''}` }), h('span'));
   const rows = known.layers.map((layer) => row(layer));

@@ -45,27 +45,3 @@ function northArrow() {
   };
   return control;
 }
-
-/** Put on the map those labels of a list (the first ones first) that keep `pixels` off those already there; the others come with zooming in. */
-export function spread(map, group, labels, pixels) {
-  const held = [];
-  group.clearLayers();
-  for (const each of labels) {
-    const at = map.latLngToLayerPoint(each.getLatLng());
-    if (held.some((other) => Math.abs(other.x - at.x) < pixels[0] && Math.abs(other.y - at.y) < pixels[1])) continue;
-    held.push(at);
-    group.addLayer(each);
-  }
-}
-
-/** A label on the map: words with a white halo; it is never in the way of the pointer. */
-export function label(at, words, kind = '') {
-  const icon = L.divIcon({ className: `map-label ${kind}`, html: '', iconSize: [0, 0] });
-  const marker = L.marker(at, { icon, interactive: false, keyboard: false, pane: 'labels', pmIgnore: true });
-  marker.on('add', () => {
-    const span = document.createElement('span');
-    span.textContent = words;
-    marker.getElement().replaceChildren(span);
-  });
-  return marker;
-}

@@ -11,6 +11,7 @@ const steeper = (c) => (c.pitch_along_pct == null ? null : Math.max(Math.abs(c.p
 const COLUMNS = [
   { id: 'rank', title: 'Option', of: (o) => o.rank, write: String },
   { id: 'score', title: 'Score', of: (o) => o.score, write: score, down: true },
+  { id: 'field', title: 'Field', of: (o) => o.parcel ?? '', write: String, words: true },
   { id: 'room', title: 'Room to shift', of: (o) => o.room_m, write: length, down: true },
   { id: 'pitch', title: 'Steeper pitch', of: (o) => steeper(o.columns), write: (v) => pitch(v).replace(' per 12 ft', '/12 ft').replace(/ \(.*/, '') },
   { id: 'cut', title: 'Cut', of: (o) => o.columns.cut_m3, write: volume },
@@ -33,8 +34,8 @@ export function choosePart() {
     answer.assessed_pct != null && h('p', { class: 'why', text: `Scores stand on ${Math.round(answer.assessed_pct)} % of the weight; what was not given is listed under “Find places”.` }),
     h('h3', { text: 'Pins' }), pinList(),
     folded('Places that break a limit', answer.compromises, (option) => h('li', {}, h('button', { type: 'button', class: 'plain', text: `c${option.rank}: ${option.breaks}`, onclick: () => hold(option) }))),
-    folded('What would let more places pass', answer.relax, ({ title, words }) => h('li', {}, h('strong', { text: `${title}: ` }), words)),
-    folded('Why places fell out', answer.rejections, ({ title, words }) => h('li', {}, h('strong', { text: `${title}: ` }), words)),
+    folded('What would let more places pass', answer.relax, ({ words }) => h('li', { text: words })),
+    folded('Why places fell out', answer.rejections, ({ title, placements }) => h('li', {}, h('strong', { text: `${capital(title)}: ` }), `${placements.toLocaleString('en-US')} placements`)),
     folded('Cautions and notes', [...(answer.cautions ?? []), ...(answer.notes ?? [])], (words) => h('li', { text: words })),
   ];
 }
@@ -60,7 +61,10 @@ function table(options, columns) {
     set('answer', known.answer);
   };
   const head = columns.map((each) => h('th', { scope: 'col', 'aria-sort': each.id === sorted.by ? (sorted.down ? 'descending' : 'ascending') : 'none' }, h('button', { type: 'button', class: 'plain', id: `sort-${each.id}`, onclick: () => sort(each) }, each.title, each.id === sorted.by ? (sorted.down ? ' ↓' : ' ↑') : '')));
-  const cells = (option) => columns.map((each, n) => (n ? h('td', { text: each.write(each.of(option)) }) : h('th', { scope: 'row' }, h('button', { type: 'button', id: `option-${option.rank}`, 'aria-label': `Option ${option.rank}${option.parcel ? ` in ${option.parcel}` : ''}: show and take in hand`, text: option.rank, onclick: () => hold(option) }))));
-  return h('div', { class: 'table-box', tabindex: '0', role: 'region', 'aria-label': 'Options' }, h('table', { class: 'options' }, h('thead', {}, h('tr', {}, head, h('th', { scope: 'col', text: 'Field' }), h('th', { scope: 'col', text: 'Pin' }))),
-    h('tbody', {}, rows.map((option) => h('tr', {}, cells(option), h('td', { text: option.parcel ?? '' }), h('td', {}, h('button', { type: 'button', 'aria-label': `Pin option ${option.rank}`, text: 'Pin', onclick: () => pinForm(option.place) })))))));
+  // what is used most stands first: on a phone the rest is scrolled to
+  const rank = (option) => h('th', { scope: 'row' }, h('button', { type: 'button', id: `option-${option.rank}`, 'aria-label': `Option ${option.rank}${option.parcel ? ` in ${option.parcel}` : ''}: show and take in hand`, text: option.rank, onclick: () => hold(option) }));
+  const pin = (option) => h('td', {}, h('button', { type: 'button', 'aria-label': `Pin option ${option.rank}`, text: 'Pin', onclick: () => pinForm(option.place) }));
+  const cells = (option) => [rank(option), pin(option), ...columns.slice(1).map((each) => h('td', { class: each.words ? 'words' : '', text: each.write(each.of(option)) }))];
+  return h('div', { class: 'table-box', tabindex: '0', role: 'region', 'aria-label': 'Options' }, h('table', { class: 'options' }, h('thead', {}, h('tr', {}, head[0], h('th', { scope: 'col', text: 'Pin' }), head.slice(1))),
+    h('tbody', {}, rows.map((option) => h('tr', {}, cells(option))))));
 }

@@ -2,7 +2,7 @@
 
 import { announce, h } from '../look/dom.js';
 import { FOOT_M, feet, withUnit } from '../look/words.js';
-import { draw } from '../map/drawing.js';
+import { draw } from '../map/sketch.js';
 import { showCircle } from '../map/circle.js';
 import { get, post, remove } from '../server.js';
 import { known, set, tried } from '../store.js';

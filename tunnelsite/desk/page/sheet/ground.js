@@ -1,7 +1,7 @@
 // Ground: the terrain model, what its heights are in, and the fields a house may stand in.
 
 import { h } from '../look/dom.js';
-import { draw } from '../map/drawing.js';
+import { draw } from '../map/sketch.js';
 import { KINDS } from '../map/kinds.js';
 import { known } from '../store.js';
 import { gatherPart } from './gather.js';

@@ -1,7 +1,7 @@
 // House and season: sizes, kind, ridge, crop months, and what matters.
 
 import { h } from '../look/dom.js';
-import { feet } from '../look/words.js';
+import { feet, sizeWords } from '../look/words.js';
 import { known } from '../store.js';
 import { more } from './ground.js';
 import { monthsStrip } from './months.js';
@@ -16,9 +16,9 @@ export function housePart() {
   const first = rest.filter(({ name }) => ['kind', 'ridge', 'bearing'].includes(name)), others = rest.filter((field) => !first.includes(field));
   const house = named('house'), months = named('crop_months');
   return [
-    h('h3', { text: house?.title ?? 'House sizes' }), h('p', { class: 'why', text: house?.help ?? '' }), houseSizes(house?.value ?? [], (value) => setTo('house', value), 'house'),
+    h('h3', { text: house?.title ?? 'House sizes' }), h('p', { class: 'why', text: 'Width by length. With several, each is tried everywhere and they compete.' }), houseSizes(house?.value ?? [], (value) => setTo('house', value), 'house'),
     first.map(settingField),
-    h('h3', { text: months?.title ?? 'Crop months' }), h('p', { class: 'why', text: months?.help ?? '' }), monthsStrip(months?.value, (value) => setTo('crop_months', value), 'crop-months'),
+    h('h3', { text: months?.title ?? 'Crop months' }), h('p', { class: 'why', text: 'When crops stand in the house: the sun is judged for these months.' }), monthsStrip(months?.value, (value) => setTo('crop_months', value), 'crop-months'),
     presets(),
     h('h3', { text: 'What matters' }), h('p', { class: 'why', text: 'How much each counts in the score. 0 leaves it out; limits hold in any case.' }),
     weightSliders(known.settings.weights, (id, value) => setTo('weight', { [id]: value }), 'weight'),
@@ -35,7 +35,7 @@ export function houseSizes(value, chosen, id) {
     event.preventDefault();
     if (width.value && length.value) chosen([...sizes, `${width.value}x${length.value}${unit}`]);
   };
-  return h('div', {}, h('ul', { class: 'chips' }, sizes.map((size) => h('li', {}, h('span', { text: size.replace('x', ' × ').replace(/(\d)(ft|m)$/, '$1 $2') }),
+  return h('div', {}, h('ul', { class: 'chips' }, sizes.map((size) => h('li', {}, h('span', { text: sizeWords(size) }),
     sizes.length > 1 && h('button', { type: 'button', class: 'plain', 'aria-label': `Drop ${size}`, text: 'drop', onclick: () => chosen(sizes.filter((each) => each !== size)) })))),
     h('form', { class: 'row', onsubmit: add }, width, ' × ', length, ` ${unit} `, h('button', { type: 'submit', text: 'Add this size' })));
 }

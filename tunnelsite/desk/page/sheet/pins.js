@@ -2,7 +2,7 @@
 
 import { dialog, h } from '../look/dom.js';
 import { show } from '../map/found.js';
-import { score } from '../look/words.js';
+import { score, sizeWords } from '../look/words.js';
 import { get, put, remove } from '../server.js';
 import { known, tried } from '../store.js';
 import { take } from '../hand.js';
@@ -32,10 +32,19 @@ export function pinForm(place, letter = null) {
   name.focus();
 }
 
+const same = (a, b) => ['lon', 'lat', 'bearing_deg', 'house'].every((name) => a[name] === b[name]);
+
+/** The house of a pin and where it stands in the answer that is shown; one that is not in it has the score it was pinned with. */
+function standing({ place, score: then }) {
+  const now = known.answer?.options.find((option) => same(option.place, place)), size = sizeWords(place.house);
+  if (now) return `${size}, option ${now.rank}, score ${score(now.score)}`;
+  return `${size}, ${then == null ? 'no score' : `score ${score(then)} when it was pinned`}`;
+}
+
 export function pinList() {
   const pins = known.state?.pins ?? [];
   if (!pins.length) return h('p', { class: 'soft', text: 'None yet. Pin up to three places as A, B and C: options, or places you tried by hand.' });
-  const row = (pin) => h('li', {}, h('p', {}, h('span', { class: 'letter', text: pin.letter }), h('strong', { text: pin.name || `Pin ${pin.letter}` }), h('span', { class: 'soft', text: ` ${pin.rank ? `option ${pin.rank}, ` : ''}${pin.score != null ? `score ${score(pin.score)}` : 'no score'}` })),
+  const row = (pin) => h('li', {}, h('p', {}, h('span', { class: 'letter', text: pin.letter }), h('strong', { text: pin.name || `Pin ${pin.letter}` }), h('span', { class: 'soft', text: ` ${standing(pin)}` })),
     pin.note && h('p', { class: 'why', text: pin.note }),
     h('div', { class: 'row' }, h('button', { type: 'button', 'aria-label': `Take in hand: ${pin.letter}`, text: 'Take in hand', onclick: () => { show(pin.place); take(pin.place); } }), h('button', { type: 'button', 'aria-label': `Change ${pin.letter}`, text: 'Change', onclick: () => pinForm(pin.place, pin.letter) }),
       h('button', { type: 'button', 'aria-label': `Remove ${pin.letter}`, text: 'Remove', onclick: () => tried(() => remove(`/api/pins/${pin.letter}`)) })));
@@ -47,8 +56,8 @@ async function sideBySide() {
   const said = await tried(() => get('/api/pins/compare'));
   if (!said) return;
   const names = new Map((known.state?.pins ?? []).map((pin) => [pin.letter, pin.name]));
-  dialog('Side by side', h('ul', { class: 'plain-list' }, (said.words ?? []).map((words) => h('li', { text: words }))),
+  dialog('Side by side', h('ul', { class: 'plain-list' }, (said.words ?? []).map((words) => h('li', { text: words[0].toUpperCase() + words.slice(1) }))),
     h('div', { class: 'table-box', tabindex: '0', role: 'region', 'aria-label': 'Differences' }, h('table', { class: 'differences', role: 'table' },
       h('thead', { role: 'rowgroup' }, h('tr', { role: 'row' }, h('th', { scope: 'col', role: 'columnheader', text: '' }), said.letters.map((letter) => h('th', { scope: 'col', role: 'columnheader' }, h('span', { class: 'letter', text: letter }), names.get(letter) ?? '')))),
-      h('tbody', { role: 'rowgroup' }, said.rows.map(({ title, values, better }) => h('tr', { role: 'row' }, h('th', { scope: 'row', role: 'rowheader', text: title }), said.letters.map((letter) => h('td', { role: 'cell', class: better === letter ? 'better' : '' }, values[letter] ?? 'not known', better === letter && h('span', { class: 'soft', text: ' (better)' })))))))));
+      h('tbody', { role: 'rowgroup' }, said.rows.map(({ title, values, better }) => h('tr', { role: 'row' }, h('th', { scope: 'row', role: 'rowheader', text: title }), said.letters.map((letter) => h('td', { role: 'cell', class: better === letter ? 'better' : '' }, values[letter] ?? 'not known', better === letter && h('span', { class: 'soft', text: said.letters.length > 2 ? ' (best)' : ' (better)' })))))))));
 }

@@ -1,8 +1,9 @@
 // Surroundings: what stands about, what to keep off, what to be near.
 
 import { h } from '../look/dom.js';
-import { draw, drawnList } from '../map/drawing.js';
+import { drawnList } from '../map/drawing.js';
 import { KINDS } from '../map/kinds.js';
+import { draw } from '../map/sketch.js';
 import { known } from '../store.js';
 import { more } from './ground.js';
 import { addButton, fieldsOf, fileList, settingField } from './parts.js';

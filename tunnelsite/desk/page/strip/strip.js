@@ -1,11 +1,12 @@
 // The strip: the house in the hand in numbers, its light by month, and every rule kept or broken in words.
 
 import { fill, h, s } from '../look/dom.js';
-import { FOOT_M, MONTHS, MONTH_NAMES, NOT_KNOWN, depth, feet, length, pitch, ridge, score, volume } from '../look/words.js';
+import { FOOT_M, MONTHS, MONTH_NAMES, NOT_KNOWN, depth, feet, length, pitch, ridge, score, sizeWords, volume } from '../look/words.js';
 import { focusHouse, inHand, nudge, tryMonths } from '../hand.js';
 import { known, on } from '../store.js';
 import { card, putAway } from '../map/card.js';
 import { monthsStrip } from '../sheet/months.js';
+import { startRun } from '../sheet/find.js';
 import { pinForm } from '../sheet/pins.js';
 
 const BEHIND_MS = 500;
@@ -35,9 +36,10 @@ function draw() {
     return;
   }
   if (!hand || hand.refused) {
-    fill(strip(), h('p', { class: 'strip-empty', text: known.state?.model?.state === 'reading' ? 'Reading the ground …' : hand?.refused ?? 'Measuring the place …' }));
+    fill(strip(), h('p', { class: 'strip-empty', role: 'status', text: hand?.refused ?? 'Measuring the place …' }));
     return;
   }
+  strip().classList.toggle('other', !inHand.measured);
   const was = [...strip().querySelectorAll('[data-keep]')].map((part) => [part.dataset.keep, part.scrollTop]);
   fill(strip(), h('div', { class: 'strip-parts' }, houseOf(hand), groundOf(hand), distancesOf(hand), lightOf(hand), rulesOf(hand)));
   for (const [name, top] of was) strip().querySelector(`[data-keep="${name}"]`)?.scrollTo(0, top);
@@ -45,26 +47,43 @@ function draw() {
 }
 
 function houseOf(hand) {
+  const kept = keptOption(hand), early = hand.measured === 'ground only';
   const broken = hand.rules.filter(({ state }) => state === 'broken'), step = feet() ? FOOT_M : 0.3;
   const key = (name, sign, ...by) => h('button', { type: 'button', id: `key-${name.replaceAll(' ', '-')}`, 'aria-label': name, title: name, text: sign, onclick: () => nudge(...by) });
   const verdict = broken.length
     ? h('p', { class: 'verdict bad' }, h('span', { class: 'hatch', 'aria-hidden': 'true' }), `Breaks ${broken.length} ${broken.length === 1 ? 'rule' : 'rules'}: ${broken.map(({ title }) => plain(title).toLowerCase()).join(', ')}`)
     : !hand.score?.words && h('p', { class: 'verdict', text: 'Keeps every rule that could be checked.' });
   return h('div', { class: 'strip-part house-part' },
-    h('h2', { text: inHand.place.house.replace('x', ' × ').replace(/(\d)(ft|m)$/, '$1 $2') }),
+    h('h2', { text: sizeWords(inHand.place.house) }),
     h('p', { class: 'measuring', role: 'status', text: 'Measuring this place …' }),
     h('p', { class: 'soft', text: `Ridge ${ridge(inHand.place.bearing_deg)}${hand.parcel ? `, in ${hand.parcel}` : ', in no field'}` }),
     h('div', { class: 'score-line' },
-      h('span', { class: 'score', text: broken.length ? '–' : score(hand.score?.steady) }), h('span', { class: 'soft', text: hand.score?.steady == null || broken.length ? 'no score here' : hand.score.words.replace(/^[\d.]+ /, '') })),
-    !broken.length && rampOf(hand.score?.steady),
-    !broken.length && hand.room_m != null && h('p', { text: `Room to shift: ${length(hand.room_m)}` }),
+      h('span', { class: 'score', text: broken.length ? '–' : score(kept?.score ?? hand.score?.steady) }), h('span', { class: 'soft', text: scoreWords(hand, kept, broken.length) })),
+    !broken.length && rampOf(kept?.score ?? hand.score?.steady),
+    !broken.length && (kept ?? hand).room_m != null && h('p', { text: `Room to shift: ${length((kept ?? hand).room_m)}` }),
     verdict,
     hand.tried && h('p', { class: 'why', text: `Crops ${hand.tried.words}, tried here alone${hand.tried.usual == null ? '' : `; with the answer’s months ${score(hand.tried.usual)}`}.` }),
-    hand.measured === 'ground only' && h('p', { class: 'why', text: `Ground only, ${hand.score.words}; light and reach follow too.` }),
+    early && !kept && [h('p', { class: 'early', text: `Only the ground is measured so far; ${hand.score.words}.` }), canFind() && h('button', { type: 'button', id: 'find-from-strip', text: 'Find places', onclick: startRun })],
     h('div', { class: 'keys', role: 'group', 'aria-label': 'Move and turn the house' },
       key('move west', '←', -step, 0), key('move north', '↑', 0, step), key('move south', '↓', 0, -step), key('move east', '→', step, 0), key('turn left', '↺', 0, 0, -1), key('turn right', '↻', 0, 0, 1)),
     h('div', { class: 'row' }, h('button', { type: 'button', id: 'keep-pin', text: 'Pin it', onclick: () => pinForm(inHand.place) }),
       h('button', { type: 'button', class: 'plain', id: 'to-house', text: 'Steer by keyboard', onclick: focusHouse })));
+}
+
+const canFind = () => !known.run || ['done', 'cancelled', 'failed'].includes(known.run.state) ? !known.answer || known.state?.stale : false;
+
+/** The option of the kept answer that stands here, while its ground is read again for the hand. */
+function keptOption(hand) {
+  const { answer, state } = known, { lon, lat, house } = inHand.place;
+  if (hand.measured !== 'ground only' || !answer || answer.first_look || state?.stale) return null;
+  return answer.options.find(({ place }) => place.lon === lon && place.lat === lat && place.house === house && place.bearing_deg === inHand.place.bearing_deg);
+}
+
+function scoreWords(hand, kept, broken) {
+  if (kept) return 'of 100, as kept';
+  if (broken) return 'no score here';
+  if (hand.score?.steady == null) return hand.measured === 'ground only' ? 'no score yet' : 'no score here';
+  return hand.score.words.replace(/^[\d.]+ /, '');
 }
 
 function line(title, words, more = '') {
@@ -82,7 +101,7 @@ function groundOf(hand) {
     h('dl', {},
       line('Pitch along', short(slope?.along_words || pitch(slope?.along_pct))), line('Pitch across', short(slope?.across_words || pitch(slope?.across_pct))),
       line('Cut', moved(earth?.cut_m3, earth?.max_cut_m, 'deepest')), line('Fill', moved(earth?.fill_m3, earth?.max_fill_m, 'highest')),
-      line('Water', (water?.words ?? [NOT_KNOWN]).map((words) => h('span', { class: 'each', text: words })))));
+      line('Water', (hand.measured === 'ground only' ? ['follows with the search'] : water?.words ?? [NOT_KNOWN]).map((words) => h('span', { class: 'each', text: words })))));
 }
 
 function distancesOf(hand) {
