@@ -36,6 +36,7 @@ from tunnelsite.core.layers import Layer
 from tunnelsite.core.sources import source_words
 from tunnelsite.hosts.server.child import Child
 from tunnelsite.hosts.server.job_limits import Limits
+from tunnelsite.hosts.server.plan_offer import plan_named
 from tunnelsite.hosts.server.refusals import Refused
 from tunnelsite.hosts.server.store import JobStore
 from tunnelsite.io.read.rasters import raster_header, read_raster
@@ -343,6 +344,11 @@ def test_no_setting_that_names_a_file_is_offered_as_text():
     for name, item in screening_offer().inputs.items():
         if item.kind == "literal" and item.schema.get("type") == "string" and "enum" not in item.schema:
             assert name in FREE_WORDS
+
+
+def test_a_job_of_a_process_imports_no_plan(monkeypatch):
+    monkeypatch.setattr(catalogue, "plans", lambda: pytest.fail("all plans are imported, three quarters of a second"))
+    assert plan_named("slope") is None
 
 
 def test_the_gate(client):

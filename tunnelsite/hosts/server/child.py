@@ -23,6 +23,7 @@ KEPT_VARIABLES = (
     "LANG",
     "LD_LIBRARY_PATH",
     "NUMBA_CACHE_DIR",
+    "OPENBLAS_CORETYPE",  # who sets it wants one kind of sums; without it the last digit may be another
     "PROJ_DATA",
     "PROJ_LIB",
     "GDAL_DATA",
