@@ -219,10 +219,10 @@ def test_after_ctrl_c_the_same_command_gives_the_same_bytes(tmp_path: Path, star
     assert contents(tmp_path)["s.gpkg"] == whole
 
 
-# A command that is in a kernel for minutes, with an output half-written, a child process and a folder of its own.
+# A command that is in a kernel for ever, with an output half-written, a child process and a folder of its own. The kernel waits for a
+# lock that it holds itself: like a compiled one it lets go of the interpreter and hears no signal, but it takes no core meanwhile.
 STUCK = """
-    import subprocess, sys, time
-    from numba import njit
+    import ctypes, subprocess, sys, time
     from tunnelsite.core.ending import taken_away
     from tunnelsite.hosts.cli import main as command_line, screening as screening_command
     from pathlib import Path
@@ -230,12 +230,9 @@ STUCK = """
     from tunnelsite.io.write.scratch import temporary_folder
     from tunnelsite.io.write.staging import staged
 
-    @njit(nogil=True)
-    def kernel(rounds):
-        found = 0
-        for k in range(rounds):
-            found = (found * 1103515245 + k) % 2147483648
-        return found
+    library, lock = ctypes.CDLL(None), ctypes.create_string_buffer(256)
+    library.pthread_mutex_init(lock, None)
+    library.pthread_mutex_lock(lock)
 
     def demo(given):
         folders = output_folder(Path("new/rasters")), temporary_folder()
@@ -244,9 +241,8 @@ STUCK = """
             try:
                 with taken_away(child.kill), staged(given.out, overwrite=True) as temp:
                     temp.write_bytes(b"half")
-                    kernel(10)
                     print("stuck", child.pid, file=sys.stderr, flush=True)
-                    kernel(10**12)
+                    library.pthread_mutex_lock(lock)
             finally:  # where the signal comes before the kernel has begun; who waits for the pipe would wait for the child
                 child.kill()
 
