@@ -59,7 +59,8 @@ def _off(frame: Frame) -> np.ndarray:
                   for reach, size in zip((4, 8), mask.shape, strict=True))  # fmt: skip
     mask[np.ix_(rows, cols)] = True
     sizes = HOUSE.length_m / cell, HOUSE.width_m / cell, cell
-    seen, true = (rectangle_planes(ground, *sizes) for ground in (frame.ground, _true_ground(frame.grid)))
+    grounds = frame.ground, _true_ground(frame.grid).astype(np.float32)
+    seen, true = (rectangle_planes(ground, *sizes) for ground in grounds)
     errors = pitch_errors(frame, HOUSE, frame.error, (0, frame.grid.rows), mask).both
     off = (seen.slope_along - true.slope_along)[mask], (seen.slope_across - true.slope_across)[mask]
     return np.array(off) / np.array(errors)
