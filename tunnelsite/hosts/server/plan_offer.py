@@ -106,7 +106,7 @@ def plan_asked(kind: PlanKind, task: Mapping[str, Any]) -> PlanAsked:
 
 
 def plan_named(process_id: str) -> PlanKind | None:
-    """The kind of plan of this id, None where the id is no plan's; for a built-in process, whose name no plan may take, none is imported."""
+    """The kind of plan of this id, None where the id is no plan's; none is imported for a built-in process, whose name no plan may take."""
     if process_id in catalogue.BUILT_IN_PROCESSES:
         return None
     return next((kind for kind in catalogue.plans() if kind.id == process_id), None)

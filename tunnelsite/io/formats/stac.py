@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import json
 import math
 import os
@@ -110,6 +111,7 @@ def _notes(world: Mapping[str, WorldLayer]) -> list[str]:
     return list(dict.fromkeys(note for layer in world.values() for note in layer.notes))
 
 
+@functools.lru_cache(maxsize=8)  # all rasters of a run have one system, and a code is looked for among all there are
 def _projection(crs: pyproj.CRS) -> dict[str, Any]:
     code = crs.to_authority(min_confidence=100)
     return {"proj:code": ":".join(code)} if code else {"proj:code": None, "proj:wkt2": crs.to_wkt()}
