@@ -161,7 +161,7 @@ class Explanation:
 
     def _headline(self) -> str:
         against = [inside(rule_words(rule.rule, {rule.rule: rule.title})) for rule in self.broken]
-        verdict = f"is not offered ({', '.join(against)})" if against else "passes every rule"
+        verdict = f"is not offered ({'; '.join(against)})" if against else "passes every rule"
         if self.rank:
             verdict = f"is candidate {self.rank}"
         elif self.not_listed:

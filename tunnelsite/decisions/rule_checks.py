@@ -54,7 +54,7 @@ def _clear_check(spot: Spot, pad: shapely.Polygon, bar: Bar) -> RuleCheck:
         house = shapely.buffer(pad, (spot.house.width_m - spot.pad.width_m) / 2, join_style="mitre")
         own = f" (the house itself {_size(spot, float(shapely.distance(house, bar.source).min()))})"
     title = f"Pad clear of {bar.rule.partition(':')[2] or bar.rule}{own}"
-    return RuleCheck(bar.rule, title, "m", gap, wanted, clear, change=need)
+    return RuleCheck(bar.rule, title, "m", gap, wanted, clear, change=need, words="" if gap > 0 else "touches it")
 
 
 def _size(spot: Spot, length_m: float) -> str:

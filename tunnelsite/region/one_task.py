@@ -16,7 +16,7 @@ from tunnelsite.screening.kept_run import keep_run
 from tunnelsite.screening.loose_run import cropped, screened_loosely
 from tunnelsite.screening.result import Result
 from tunnelsite.screening.run import screen
-from tunnelsite.screening.run_table import DOUBT, run_table
+from tunnelsite.screening.run_table import DOUBT, notes_once, run_table
 from tunnelsite.settings.model import Settings
 
 
@@ -58,7 +58,7 @@ def part_of(result: Result, key: str, wanted: TaskOutputs) -> bytes:
     choices = [choice for k in range(len(names)) for choice in by_parcel.best(k, wanted.top)]
     result = replace(result, choices=choices)
     notes = [f"DOUBT: {text}" for text in result.doubts]
-    notes += [row["value"] for row in run_table(result).rows if row["kind"] == "note" and row["name"] != DOUBT]
+    notes += notes_once([row for row in run_table(result).rows if row["kind"] == "note" and row["name"] != DOUBT])
     part = {
         "key": key,
         "parcels": [_row(by_parcel, k, settings, wanted.top) for k in range(len(names))],

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import platform
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from importlib.metadata import PackageNotFoundError, version
 from typing import TYPE_CHECKING, Any
 
@@ -180,3 +180,14 @@ def _version(name: str) -> str:
         return version(name)
     except PackageNotFoundError:
         return "not installed"
+
+
+def notes_once(notes: Sequence[Mapping[str, str]]) -> list[str]:
+    """Notes as lines, each once: what holds for every bearing loses the bearing's name. Arguments: notes, rows of a run table."""
+    names = {note["name"] for note in notes if note["name"].startswith("bearing ")}
+    lines = []
+    for note in notes:
+        same = {other["name"] for other in notes if other["value"] == note["value"]}
+        alone = note["name"] in names and same >= names
+        lines.append(note["value"] if alone else f"{note['name']}: {note['value']}")
+    return list(dict.fromkeys(lines))

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from tunnelsite.hosts.cli.screening_words import once, words_of
+from tunnelsite.hosts.cli.screening_words import words_of
+from tunnelsite.screening.run_table import notes_once
 
 ROW = {
     "rank": 1, "score": 80.0, "assessed_pct": 61.2, "room_m": 6.0, "parcel": "Home", "house": "6x20m", "bearing_deg": 90.0, "lon": 1.0, "lat": 2.0,
@@ -123,7 +124,7 @@ def test_little_that_passes_names_limits_to_relax_and_compromises() -> None:
 
 def test_a_note_on_every_bearing_stands_once() -> None:
     notes = [("dem.tif", "in metres"), ("bearing 90", "raised"), ("bearing 80", "raised"), ("bearing 80", "other")]
-    assert once([{"name": name, "value": value} for name, value in notes]) == [
+    assert notes_once([{"name": name, "value": value} for name, value in notes]) == [
         "dem.tif: in metres",
         "raised",
         "bearing 80: other",
@@ -141,7 +142,7 @@ def test_options_that_may_stand_on_a_river_are_named_though_no_sentence_tells_th
 @pytest.mark.parametrize("found", [SUMMARY["candidates"], []])
 def test_what_is_not_offered_as_a_river_is_told_whether_anything_passes(found) -> None:
     rejected = {"parcel": "Low", "house": "30x96ft", "bearing_deg": 90.0, "rule": "river_bed", "reason": "May be a river's bed",
-                "tried": 900, "rejected": 812, "limit_value": 0.5, "nearest_miss": 1.0, "unit": "1"}  # fmt: skip
+                "tried": 900, "rejected": 812, "limit_value": 0.5, "nearest_miss": 1.0, "unit": "1", "words": "may be a river's bed"}  # fmt: skip
     text = words_of(SUMMARY | {"candidates": found, "rejections": [rejected]}, False)
     assert "Not offered: 812 places on level, low ground" in text and "--keep-water-like offers it" in text
 

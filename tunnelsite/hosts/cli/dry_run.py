@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from tunnelsite.core.wording import inside
 from tunnelsite.hosts.cli.streams import answer
 
 if TYPE_CHECKING:
@@ -64,6 +65,7 @@ def _plan(
         "bearings_deg": settings.bearings,
         "houses": [house.name for house in settings.houses],
         "criteria": [judge.id for judge in judges if judge.rubric.weight > 0],
+        "titles": {judge.id: judge.criterion.description.title for judge in judges},
         "limits": [judge.id for judge in judges if judge.rubric.limit is not None],
         "placements": cost.placements,
         "estimated_seconds": round(cost.seconds, 1),
@@ -83,7 +85,7 @@ def _words(plan: Mapping[str, Any]) -> str:
         f"grid: {grid['rows']} x {grid['cols']} cells of {grid['cell_m']:g} m; ridge bearings "
         f"{', '.join(f'{bearing:g}' for bearing in plan['bearings_deg'])}",
         f"houses: {', '.join(plan['houses'])}; about {plan['placements']:,} placements",
-        f"criteria: {', '.join(plan['criteria'])}; limits on {', '.join(plan['limits'])}",
+        f"criteria: {_titled(plan, 'criteria')}; limits: {_titled(plan, 'limits')}",
         f"cost: about {plan['estimated_seconds']:.0f} s ({low:.0f} to {high:.0f} s; a minute more where the kernels are compiled for the "
         f"first time), {plan['estimated_memory_bytes'] / 1e9:.1f} GB of memory, {plan['estimated_scratch_bytes'] / 1e9:.1f} GB of "
         "scratch files",
@@ -92,3 +94,9 @@ def _words(plan: Mapping[str, Any]) -> str:
     return "\n".join(
         [*lines, *([f"assumed or found: {text}" for text in plan["assumed"]] or ["nothing had to be assumed"])]
     )
+
+
+def _titled(plan: Mapping[str, Any], name: str) -> str:
+    """Criteria by title. Arguments: plan; name, of the list of their ids."""
+    titles = plan["titles"]
+    return ", ".join(inside(titles[one]) for one in plan[name])

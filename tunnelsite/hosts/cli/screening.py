@@ -16,7 +16,7 @@ from tunnelsite.hosts.cli.dry_run import dry_run
 from tunnelsite.hosts.cli.inputs_named import inputs_named
 from tunnelsite.hosts.cli.progress import Progress
 from tunnelsite.hosts.cli.project_values import project_values
-from tunnelsite.hosts.cli.screening_words import once, words_of
+from tunnelsite.hosts.cli.screening_words import words_of
 from tunnelsite.hosts.cli.streams import answer
 from tunnelsite.io.read.sample_data import sample_data
 
@@ -153,7 +153,7 @@ def summary_of(result: Result, out: Path, seconds: float) -> dict[str, Any]:
     from tunnelsite.screening.not_assessed import where_unknown
     from tunnelsite.screening.parcels_left_out import parcels_left_out
     from tunnelsite.screening.rejection_words import measure_styles, rejection_words
-    from tunnelsite.screening.run_table import DOUBT, VERDICT
+    from tunnelsite.screening.run_table import DOUBT, VERDICT, notes_once
 
     tables, styles = result.tables, measure_styles(result)
     candidates = tables["candidates"].rows
@@ -188,6 +188,6 @@ def summary_of(result: Result, out: Path, seconds: float) -> dict[str, Any]:
             {name: row[name] for name in REASON} | {"words": rejection_words(row, styles)}
             for row in tables["rejections"].rows
         ],
-        "notes": once([row for row in run.rows if row["kind"] == "note" and row["name"] not in (DOUBT, VERDICT)]),
+        "notes": notes_once([row for row in run.rows if row["kind"] == "note" and row["name"] not in (DOUBT, VERDICT)]),
         "cautions": [row["value"] for row in run.rows if row["kind"] == "caution"],
     }

@@ -250,17 +250,6 @@ def _rejections(rows: Sequence[dict[str, Any]], more: bool) -> list[str]:
     return lines
 
 
-def once(notes: Sequence[dict[str, str]]) -> list[str]:
-    """Each note once: what holds for every bearing loses the bearing's name."""
-    names = {note["name"] for note in notes if note["name"].startswith("bearing ")}
-    lines = []
-    for note in notes:
-        same = {other["name"] for other in notes if other["value"] == note["value"]}
-        alone = note["name"] in names and same >= names
-        lines.append(note["value"] if alone else f"{note['name']}: {note['value']}")
-    return list(dict.fromkeys(lines))
-
-
 def _length(value_m: float, feet: bool) -> str:
     return f"{value_m / FOOT_M:.0f} ft" if feet else f"{value_m:.1f} m"
 

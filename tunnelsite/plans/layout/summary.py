@@ -14,6 +14,7 @@ from tunnelsite.plans.layout.scattered import Block
 from tunnelsite.plans.layout.service_trenches import ServiceTrench
 from tunnelsite.plans.layout.settings import LayoutSettings
 from tunnelsite.screening.result import Result
+from tunnelsite.screening.run_table import VERDICT, notes_once
 
 OUTSIDE_M = 1.0  # less is the width of a cell at the parcel's edge
 ROW = ("rank", "score", "parcel", "house", "lon", "lat", "bearing_deg", "cut_m3", "fill_m3", "flags")
@@ -105,7 +106,7 @@ def _over_other_land(rows: list[dict[str, Any]], *, feet: bool) -> list[str]:
 
 def _notes(chosen: LaidBlock) -> list[str]:
     asked, block, result = chosen.settings, chosen.block, chosen.result
-    notes = [f"{row['name']}: {row['value']}" for row in result.tables["run"].rows if row["kind"] == "note"]
+    notes = notes_once([row for row in result.tables["run"].rows if row["kind"] == "note" and row["name"] != VERDICT])
     if len(block.choices) < asked.houses:
         notes.append(f"room for {len(block.choices)} of {asked.houses} houses only, with these gaps and limits")
     if block.found.boxes > 1:

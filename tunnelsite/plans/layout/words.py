@@ -20,12 +20,12 @@ def layout_words(summary: dict[str, Any], *, feet: bool) -> str:
 
     lines = [summary["verdict"]]
     names = list(summary["houses"][0]["trenches"]) if summary["houses"] else []
-    head = f"{'no':>2}  {'score':>5}  {'parcel':<20} {'house':<10} {'lon':>12} {'lat':>10}  {'gap ' + unit:>13}"
+    head = f"{'no':>2}  {'score':>5}  {'parcel':<20} {'house':<10} {'lat':>10} {'lon':>12}  {'gap ' + unit:>13}"
     lines.append(head + "".join(f"  {name[:6] + ' ' + unit:>13}" for name in names))
     for row in summary["houses"]:
         line = (
-            f"{row['rank']:>2}  {row['score']:5.1f}  {row['parcel'][:20]:<20} {row['house'][:10]:<10} {row['lon']:12.6f} "
-            f"{row['lat']:10.6f}  {length(row['gap_m'], 1, '-')}"
+            f"{row['rank']:>2}  {row['score']:5.1f}  {row['parcel'][:20]:<20} {row['house'][:10]:<10} {row['lat']:10.6f} "
+            f"{row['lon']:12.6f}  {length(row['gap_m'], 1, '-')}"
         )
         for name in names:
             line += f"  {length(row['trenches'][name]['length_m'], 0, 'no way')}"
