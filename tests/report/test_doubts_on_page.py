@@ -10,7 +10,8 @@ from tunnelsite.report import page_opening
 
 def test_doubts_come_before_the_answer(monkeypatch) -> None:
     monkeypatch.setattr(page_opening, "_costliest_words", lambda result: "")
-    result = SimpleNamespace(doubts=["heights of dem.tif come in steps of 1 m"], scans=[], notes=[])
+    tables = {"rejections": SimpleNamespace(rows=[])}
+    result = SimpleNamespace(doubts=["heights of dem.tif come in steps of 1 m"], scans=[], notes=[], tables=tables)
     text = tostring(page_opening.answer(result, []), encoding="unicode")
     assert text.index("Doubtful heights: heights of dem.tif come in steps of 1 m.") < text.index(
         "No place passes every rule"

@@ -20,6 +20,10 @@ from tunnelsite.scan.cutouts import Cutouts, cutouts
 
 REACH_CELLS = 2  # ground this far round a placement, in cells of the model, says how rough it is there ...
 LEAST_REACH_M = 10.0  # ... but at least this far
+# Errors that no smoothness rules out, since they are correlated over more than a house: of lines of flight against one another
+# [@usgs-swaths]. An assumed error is never taken for less.
+SMOOTH_SD_M = 0.08 / np.sqrt(2.0)  # of one line, where two differ by 0.08 m (derived)
+SMOOTH_RANGE_M = 50.0  # no source: a tenth of the width of a line, over which it sways and bends
 WIDEST_CELL = 2 / 3  # of the house's width; a model of wider cells has not seen the ground under it (derived: its slope
 # across then rests on fewer than two of the model's heights)
 
@@ -118,11 +122,11 @@ def errors_of(frame: Frame, house: House, stated: ErrorModel, rows: tuple[int, i
     noise = [(share * sd) ** 2 * second_difference_variance(lag * cell, wide) for lag in lags]
     found = hidden.slope_errors(*(np.maximum(whole - part, 0.0) for whole, part in zip(seen, noise, strict=True)))
     if stated.assumed:
-        alone = hidden.slope_errors(*seen)
+        alone, smooth = hidden.slope_errors(*seen), slope_error(*sizes, SMOOTH_SD_M, SMOOTH_RANGE_M)
         found = SlopeErrors(
             *(
-                np.sqrt(np.maximum(part**2, whole**2 - error**2))
-                for part, whole, error in zip(found, alone, elevation, strict=True)
+                np.sqrt(np.maximum(part**2, np.maximum(whole, least) ** 2 - error**2))
+                for part, whole, least, error in zip(found, alone, smooth, elevation, strict=True)
             )
         )
     return PitchErrors(share * stated.sd_m, elevation, found)

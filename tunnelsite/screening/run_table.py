@@ -170,7 +170,8 @@ def _error_words(result: Result) -> str:
         )
         return f"its standard error counts {error.words} ({how}), and ground that the model's cells hide"
     return (
-        f"no elevation error was given: {error.words} are counted, or less where the model is smoother than that; "
+        f"no elevation error was given: {error.words} are counted, or less where the model is smoother than that, but never less than "
+        "lines of flight may differ by (8 cm, assumed); "
         "--elevation-error and --error-range state them"
     )
 
