@@ -5,12 +5,13 @@ from __future__ import annotations
 import argparse
 import os
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.units import number, whole_number
 from tunnelsite.hosts.cli.arguments import check_ending
 from tunnelsite.hosts.cli.progress import Progress
+from tunnelsite.hosts.cli.region_words import region_lines, region_summary
 from tunnelsite.hosts.cli.streams import answer, say
 
 if TYPE_CHECKING:
@@ -103,19 +104,9 @@ def rescored_region(given: argparse.Namespace, asked: Settings, top: int | None)
         region = kept_region(given.kept, given.parts)
         found = rescore_region(region, asked.weight, asked.rubric, top, workers=pool, progress=Progress(quiet=False))
         found.write(out, overwrite=bool(given.overwrite))
-    parcels, candidates = found.table("parcels").rows, found.table("candidates").rows
-    summary = {
-        "written": str(out), "parcels": len(parcels), "with_candidates": sum(bool(row.get("candidates")) for row in parcels),
-        "candidates": len(candidates), "best": [{k: row[k] for k in ("rank", "score", "parcel", "house")} for row in candidates[:10]],
-    }  # fmt: skip
-    answer(summary, _words, as_json=given.json)
+    summary = {"written": str(out), **region_summary(found.table("parcels").rows, found.table("candidates").rows)}
+    answer(summary, lambda told: "\n".join([*region_lines(told), f"Written to {out}."]), as_json=given.json)
     return 0
-
-
-def _words(summary: dict[str, Any]) -> str:
-    lines = [f"{summary['parcels']:,} parcels, {summary['with_candidates']:,} with candidates."]
-    lines += [f"{one['rank']:>5} {one['score']:6.1f}  {one['parcel']} {one['house']}" for one in summary["best"]]
-    return "\n".join([*lines, f"Written to {summary['written']}."])
 
 
 def _share(text: str, option: str) -> float:

@@ -9,7 +9,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from tunnelsite.core.counting import counted, time_words, verb
+from tunnelsite.core.counting import counted, time_words
 from tunnelsite.core.ending import say_what_is_kept
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.shown import one_line
@@ -19,6 +19,7 @@ from tunnelsite.hosts.cli.inputs_named import inputs_named
 from tunnelsite.hosts.cli.kept_regions import pool_of
 from tunnelsite.hosts.cli.progress import Progress
 from tunnelsite.hosts.cli.project_values import again_path, project_values
+from tunnelsite.hosts.cli.region_words import region_lines, region_summary
 from tunnelsite.hosts.cli.streams import answer, say
 
 if TYPE_CHECKING:
@@ -139,55 +140,16 @@ def _parts(given: argparse.Namespace) -> Path:
 
 
 def _summary(result: RegionResult, outputs: dict[str, Path], parts: Path) -> dict[str, Any]:
-    parcels, candidates = result.table("parcels"), result.table("candidates")
-    failed = [row for row in parcels.rows if row["state"] == "failed"]
-    listed = ("rank", "score", "parcel", "house", "lon", "lat")
-    best = [{name: row.get(name) for name in listed} for row in candidates.rows[:20]]
     return {
         "written": {name: str(path) for name, path in outputs.items()},
         "parts": str(parts),
-        "parcels": len(parcels.rows),
-        "no_data": sum(row["state"] == "no data" for row in parcels.rows),
-        "not_known": sum(_not_known(row) for row in parcels.rows),
-        "failed": [{"parcel": row["parcel"], "reason": row["reason"]} for row in failed],
-        "with_candidates": sum(bool(row.get("candidates")) for row in parcels.rows),
-        "placements_tried": sum(row.get("tried") or 0 for row in parcels.rows),
-        "placements_passed": sum(row.get("passed") or 0 for row in parcels.rows),
-        "candidates": len(candidates.rows),
-        "best": best,
+        **region_summary(result.table("parcels").rows, result.table("candidates").rows),
         "notes": [row["value"] for row in result.table("run").rows if row["kind"] == "note"],
     }
 
 
-def _not_known(row: dict[str, Any]) -> bool:
-    """Whether a parcel that was screened holds no place in the part that is known, and might on the rest."""
-    return row["state"] == "screened" and row.get("passed") == 0 and row.get("centres_m2") is None
-
-
 def _words(summary: dict[str, Any]) -> str:
-    lines = [
-        f"{summary['parcels']:,} parcels, {summary['with_candidates']:,} with candidates; {summary['placements_tried']:,} "
-        f"placements tried, {summary['placements_passed']:,} passed every limit."
-    ]
-    if summary["best"]:
-        lines.append(f"{'rank':>5} {'score':>6}  {'parcel':<24} {'house':<9} {'lat':>10} {'lon':>11}")
-    for row in summary["best"][:10]:
-        lines.append(
-            f"{row['rank']:>5} {row['score']:6.1f}  {row['parcel'][:24]:<24} {row['house']:<9} {row['lat']:10.6f} {row['lon']:11.6f}"
-        )
-    for row in summary["failed"][:10]:
-        lines.append(f"not screened: {row['parcel']}: {row['reason']}")
-    if summary["no_data"]:
-        count = summary["no_data"]
-        words = f"{counted(count, 'parcel')} {verb(count, 'holds', 'hold')}"
-        lines.append(f"no data: {words} not one height of the elevation model, see the layer `parcels`")
-    if summary["not_known"]:
-        words = f"{counted(summary['not_known'], 'parcel')} {verb(summary['not_known'], 'has', 'have')}"
-        lines.append(
-            f"not known: {words} no place for a house where the heights are known, and might have one on the rest"
-        )
-    if len(summary["failed"]) > 10:
-        lines.append(f"... and {len(summary['failed']) - 10} more, see the layer `parcels`")
+    lines = region_lines(summary)
     lines += [f"note: {text}" for text in summary["notes"][:MOST_NOTES]]
     if len(summary["notes"]) > MOST_NOTES:
         lines.append(f"... and {len(summary['notes']) - MOST_NOTES} more, see the layer `run`")

@@ -46,7 +46,7 @@ def words_of(summary: dict[str, Any], more: bool) -> str:
         ]
     else:
         lines.append(
-            f"No place passes every limit: {summary['placements_tried']:,} placements tried ({summary['seconds']:.1f} s)."
+            f"No place passes every limit: {summary['placements_tried']:,} placements tried{_took(summary, ' ({})')}."
         )
         lines += bed_left_out_words(summary["rejections"])
     lines += _relaxed(summary)
@@ -70,7 +70,12 @@ def _opening(summary: dict[str, Any]) -> str:
     what = f"{len(found)} place{'s' * (len(found) > 1)} for a {' or '.join(sizes)} house"
     passed, tried = summary["placements_scored"], summary["placements_tried"]
     few = f" Few pass: read on before you choose.{_costliest(summary['rejections'])}" if passed < SCARCE * tried else ""
-    return f"{what}, the best of {passed:,} placements that pass every limit ({tried:,} tried, {summary['seconds']:.1f} s).{few}"
+    return f"{what}, the best of {passed:,} placements that pass every limit ({tried:,} tried{_took(summary, ', {}')}).{few}"
+
+
+def _took(summary: dict[str, Any], around: str) -> str:
+    """How long it took; nothing where nothing was screened."""
+    return around.format(f"{summary['seconds']:.1f} s") if summary["seconds"] else ""
 
 
 def _costliest(rows: Sequence[dict[str, Any]]) -> str:
