@@ -8,8 +8,8 @@ from tunnelsite.drawing.markup import named, tag
 from tunnelsite.plans.cost.words import cost_lines, total_words
 from tunnelsite.report.candidate_study import Study
 
-WORDS = "At your own unit prices, with the error of the elevations and the shortest trench; no quotation."
-SHORT = "At the unit prices in brackets; no quotation."
+WORDS = "At your own unit prices, with the error of the elevations and the shortest trench, without swales and drains; no quotation."
+SHORT = "At the unit prices in brackets, without swales and drains; no quotation."
 
 
 def cost_part(study: Study, client: bool = False) -> Element | None:

@@ -89,6 +89,10 @@ def test_money_is_quantity_times_price_and_what_has_no_price_has_no_cost(plain):
     json.dumps(plain.summary, allow_nan=False)
 
 
+def test_what_is_not_counted_is_said(plain):
+    assert any("Swales, level spreaders and drains are not counted" in text for text in plain.cautions)
+
+
 def test_without_any_price_there_is_no_total():
     option = cost(farm(), place(), asked()).summary["options"][0]
     assert option["total"] is option["total_low"] is option["total_high"] is None

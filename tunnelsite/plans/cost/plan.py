@@ -26,6 +26,7 @@ DIGITS = 6  # of a number in the table: no 3.2e-09 where nothing is moved
 CAUTIONS = (
     "A cost table from elevation data and your own prices, not a quotation. The interval counts the error of the elevations in the "
     "earthwork and how much shorter a trench could be, and nothing else.",
+    "Swales, level spreaders and drains are not counted: `tunnelsite grading` says whether a place needs them and what they dig.",
     "Trenches and the way in are the shortest on the map: depth, frost, crossings and clearances are for the utility, local codes and "
     "licensed practice. Have buried lines marked before any digging.",
 )

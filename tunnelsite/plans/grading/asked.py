@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from tunnelsite.core import amounts
 from tunnelsite.core.elevation_error import ErrorModel
 from tunnelsite.plans.candidate import Candidate
 from tunnelsite.plans.drainage.channels import Section
@@ -53,16 +54,15 @@ def elevation_error(found: Candidate) -> tuple[ErrorModel, tuple[str, ...]]:
     """The error of the elevations round a place, as its settings state it or assumed; and what was assumed, in words."""
     sd, length = found.settings.error
     error = counted_error(found.frame, (found.place.row, found.place.col), stated_error(found.frame, sd, length))
-    assumed = []
+    assumed, feet = [], found.place.house.feet
     if error.measured:
         return error, ()
     if sd is None:
         assumed.append(
-            f"heights are taken to be off by {error.sd_m:.2g} m (standard error), as is usual for such a model and no more than it "
-            "is rough there: see its metadata and give --elevation-error"
+            f"heights are taken to be off by {amounts.depth(error.sd_m, feet=feet)} (standard error), as is usual for such a model and no "
+            "more than it is rough there: see its metadata and give --elevation-error"
         )
     if length is None:
-        assumed.append(
-            f"a correlation length of {error.range_m:g} m is assumed for these errors (no source): --error-range"
-        )
+        far = amounts.away(error.range_m, feet=feet)
+        assumed.append(f"a correlation length of {far} is assumed for these errors (no source): --error-range")
     return error, tuple(assumed)
