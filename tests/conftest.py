@@ -12,11 +12,17 @@ import tempfile
 from dataclasses import replace
 from multiprocessing.util import get_temp_dir
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numba
 import numpy as np
 import pytest
 from hypothesis import HealthCheck, settings
+
+if TYPE_CHECKING:
+    from tunnelsite.core.elevation_error import ErrorModel
+    from tunnelsite.plans.grading.error import EarthworkError
+    from tunnelsite.plans.grading.plan import GradingPlan
 
 # Nothing here hangs on a power cut: no test waits for the disk, nor does a command that one starts (os.fsync: see below).
 os.environ.setdefault("OGR_SQLITE_SYNCHRONOUS", "OFF")
@@ -63,8 +69,8 @@ NAMED_FIRST = (0, 1, 4, 2, 3)  # the order in which a file's turn is looked for:
 
 MANY_BYTES, PLACES_KEPT = 8 * 1000, 60  # what is kept of the suns, below
 
-# How firm a ranking is takes 200 drawn grounds, two thirds of the time of screening a small farm: where its shares are not what
-# is tested, a few grounds go through the same code. These folders and files take every ground, as whatever runs in a process of
+# How firm a ranking is takes 200 drawn grounds, two thirds of the time of screening a small farm, and so does how sure the volumes of
+# a plan are: where these are not what is tested, a few grounds go through the same code. These folders and files take every ground, as whatever runs in a process of
 # its own does, and as many threads as there are, which cost more than they save where two tests run side by side.
 USUAL_DRAWS, FEW_DRAWS = 200, 20
 EVERY_DRAW = (
@@ -217,20 +223,31 @@ def _each_package_once():
 def _little_is_drawn(request: pytest.FixtureRequest):
     """A screening draws few grounds, on one thread, but in the places named above."""
     from tunnelsite.decisions import robustness
+    from tunnelsite.plans.cost import quantities
+    from tunnelsite.plans.grading import grade
+    from tunnelsite.report import candidate_study
     from tunnelsite.scan.firmness import rank_shares
 
     place = request.node.nodeid.removeprefix("tests/")
-    drawn, threads = rank_shares.rank_shares, numba.get_num_threads()
+    drawn, spread, threads = rank_shares.rank_shares, grade.earthwork_error, numba.get_num_threads()
 
     def few(result, criteria, plan: rank_shares.DrawPlan) -> rank_shares.RankShares:
         if plan.draws != USUAL_DRAWS:
             return drawn(result, criteria, plan)
         return replace(drawn(result, criteria, replace(plan, draws=FEW_DRAWS)), plan=plan)
 
+    def few_volumes(plan: GradingPlan, error: ErrorModel, draws: int) -> EarthworkError:
+        if draws != USUAL_DRAWS:
+            return spread(plan, error, draws)
+        return replace(spread(plan, error, FEW_DRAWS), draws=draws)
+
     with pytest.MonkeyPatch.context() as patch:
         if not place.startswith(EVERY_DRAW):
-            patch.setattr(rank_shares, "rank_shares", few)
-            patch.setattr(robustness, "rank_shares", few)
+            for module in (rank_shares, robustness):
+                patch.setattr(module, "rank_shares", few)
+            for module in (grade, quantities):
+                patch.setattr(module, "earthwork_error", few_volumes)
+            patch.setattr(candidate_study, "DRAWS", FEW_DRAWS)
         if not place.startswith(EVERY_THREAD):
             numba.set_num_threads(1)
         yield

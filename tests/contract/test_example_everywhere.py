@@ -70,7 +70,7 @@ def test_screen_explain_report_and_rasters_show_it(there, farm, capsys) -> None:
         assert file.units[0] == "pH" and np.nanmin(file.read(1)) == 5.0
     assert main(["explain", *files, *QUICK, *own, "--rank", "1", "--json"]) == 0
     assert "example_lime_wanted" in capsys.readouterr().out
-    assert main(["report", *files, *QUICK, *own, "--out", "report.html"]) == 0
+    assert main(["report", *files, *QUICK, *own, "--cards", "1", "--out", "report.html"]) == 0
     assert "Lime that the soil takes" in Path("report.html").read_text("utf-8")
 
 
