@@ -149,7 +149,7 @@ def test_seeds_repeat_whatever_the_memory_and_draws_do_not_depend_on_their_numbe
     two = drawn(result, ErrorModel(0.1, 5.0), 8, seed=4)
     for name, values in one.measures.items():
         assert values[:8] == pytest.approx(two.measures[name], rel=1e-4, abs=2e-6)
-    plan = DrawPlan(0.1, 5.0, draws=30, seed=9)
+    plan = DrawPlan(0.1, 5.0, draws=8, seed=9)
     a, b = rank_shares(result, CRITERIA, plan), rank_shares(result, CRITERIA, plan)
     assert np.array_equal(a.shares, b.shares) and np.array_equal(a.within, b.within)
     other = rank_shares(result, CRITERIA, replace(plan, seed=10))
@@ -257,7 +257,7 @@ def test_errors_that_the_survey_tells_count_by_their_root_mean_square(result):
 
 def test_one_error_of_the_pitch_everywhere(result):
     """The candidates' column, the closed form and the draws rest on the same numbers."""
-    found = rank_shares(result, CRITERIA, DrawPlan(draws=20))
+    found = rank_shares(result, CRITERIA, DrawPlan(draws=4))
     for row, error, sd in zip(result.rows, found.errors, found.pitch_sd_pct, strict=True):
         steeper = 0 if abs(row["pitch_along_pct"]) > abs(row["pitch_across_pct"]) else 1
         assert row["pitch_se_pct"] == pytest.approx(sd[steeper]) == pytest.approx(100 * error.both[steeper])
