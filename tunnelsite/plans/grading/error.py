@@ -8,10 +8,10 @@ import numpy as np
 
 from tunnelsite.core.elevation_error import ErrorModel, drawn_waves, field_on
 from tunnelsite.core.errors import UsageError
+from tunnelsite.core.grid import Grid
 from tunnelsite.plans.grading.judged_ground import Shown, less_error, pad_ripple, standing_alone
 from tunnelsite.plans.grading.plan import GradingPlan
 from tunnelsite.plans.grading.side_slopes import slope_volumes, traced
-from tunnelsite.plans.place import PlacedHouse
 
 QUANTILES = (0.05, 0.95)
 
@@ -78,7 +78,7 @@ def earthwork_error(
     shown = Shown.under(cropped.place, error)
     found = []
     for _ in range(draws):
-        drawn = (error.seen[0] * _field(numbers, cropped.place, error.seen[1]))[rows, cols].ravel()
+        drawn = error.seen[0] * _field(numbers, cropped.place.grid, (rows, cols), error.seen[1]).ravel()
         if site_benchmark:
             drawn -= np.average(drawn, weights=weights.ravel())
         level, along, across = ripple.plane_of(drawn)
@@ -94,12 +94,15 @@ def earthwork_error(
     return EarthworkError(cut, fill, net, max_cut, max_fill, float(table[:, 5].mean()), draws)
 
 
-def _field(numbers: np.random.Generator, place: PlacedHouse, range_m: float) -> np.ndarray:
-    """One field of variance 1 over the grid of a place."""
-    grid = place.grid
+def _field(numbers: np.random.Generator, grid: Grid, pad: tuple[slice, slice], range_m: float) -> np.ndarray:
+    """One field of variance 1 over the cells of a pad, rows and columns of a grid."""
     if range_m <= 0:
-        return numbers.standard_normal(grid.shape)
-    field: np.ndarray = field_on(drawn_waves(numbers, range_m), grid, np.zeros(1), np.zeros(1), grid.shape)[0]
+        return numbers.standard_normal(grid.shape)[pad]
+    rows, cols = pad
+    shape = rows.stop - rows.start, cols.stop - cols.start
+    field: np.ndarray = field_on(
+        drawn_waves(numbers, range_m), grid, np.array([rows.start]), np.array([cols.start]), shape
+    )[0]
     return field
 
 

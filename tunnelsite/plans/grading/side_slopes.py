@@ -6,6 +6,7 @@ ground that is bilinear between cell centres.
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -22,6 +23,8 @@ PER_CELL = 4  # rays a cell side; a toe is then right to a few centimetres on 1 
 WIDEST_M = 0.5  # apart at most: a pad may be no wider than a few cells
 NODES = 12  # of a ray's integral, which crosses a few cells
 FAN = 24  # rays round each corner
+
+_gauss = functools.cache(np.polynomial.legendre.leggauss)  # the same nodes for all draws of a ground
 
 
 @dataclass(frozen=True)
@@ -157,7 +160,7 @@ def slope_volumes(
     Arguments as in `side_slopes`.
     """
     toe = np.where(np.isfinite(slopes.toe_m), slopes.toe_m, slopes.rule.reach_m)[:, None]
-    nodes, shares = np.polynomial.legendre.leggauss(NODES)
+    nodes, shares = _gauss(NODES)
     out = np.hstack([np.zeros_like(toe), toe * (nodes + 1) / 2])  # the edge itself, where it is deepest, without weight
     u, v = (
         slopes.edge_u_m[:, None] + out * slopes.out_u[:, None],
