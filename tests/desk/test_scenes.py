@@ -308,13 +308,13 @@ def test_another_size_is_in_the_hand_at_once_and_never_with_the_old_numbers(desk
     page.wait_for_selector("#strip:not(.other) >> text=30 × 96 ft")
     shown_first = page.evaluate(
         """() => new Promise((tell) => {
-          const strip = document.getElementById('strip'), seen = [];
+          const strip = document.getElementById('strip'), looks = [];
           new MutationObserver(() => {
             const score = strip.querySelector('.score');
             const size = strip.querySelector('h2')?.textContent;
             if (size !== '20 × 48 ft' || !score) return;
-            seen.push([getComputedStyle(score).visibility, strip.querySelector('.ground-part').innerText]);
-            if (seen.at(-1)[0] === 'visible') tell(seen);
+            looks.push([getComputedStyle(score).visibility, strip.querySelector('.ground-part').innerText]);
+            if (looks.at(-1)[0] === 'visible') tell(looks);
           }).observe(strip, {childList: true, subtree: true});
           document.getElementById('part-choose').dataset.old = strip.querySelector('.ground-part').innerText;
           fetch('/api/settings', {method: 'PATCH', headers: {'X-Desk': '1', 'Content-Type': 'application/json'},
