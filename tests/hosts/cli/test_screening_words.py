@@ -153,6 +153,13 @@ def test_parcels_without_an_option_are_named() -> None:
     text = words_of(SUMMARY | {"parcels_left_out": left}, False)
     assert "No option lies in Hill: its best place scores 71.3 (--per-parcel lists more parcels)." in text
     assert "No option lies in Pond: no place passes every limit there (layer `rejections`)." in text
+    pond = {"parcel": "Pond", "house": "6x20m", "bearing_deg": 90.0, "tried": 900}
+    why = [pond | {"rule": "boundary", "rejected": 800, "words": "too narrow"}]
+    told = words_of(SUMMARY | {"parcels_left_out": left, "rejections": why}, False)
+    assert "every limit there; too narrow (layer" in told
+    why += [pond | {"rule": rule, "rejected": count, "words": rule} for rule, count in (("pitch", 90), ("ponding", 10))]
+    told = words_of(SUMMARY | {"parcels_left_out": left, "rejections": why}, False)
+    assert "every limit there; most that fit are rejected: pitch (layer" in told
     assert "more parcel" not in text.replace("lists more parcels", "")
     many = words_of(SUMMARY | {"parcels_left_out": left * 4}, False)
     assert many.count("No option lies in") == 5 and "Nor does one lie in 3 more parcels." in many

@@ -127,6 +127,8 @@ def test_who_is_sent_to_another_option_hears_why_and_what_speaks_against_it(plan
     leads = replace(planted.rank_shares, first=np.array([0.85, 0.15]), behind=np.array([0.5, 0.85]), flags=flags)
     assert "look there, too" in verdict_of(leads).sentence and "Flags of option 2: dark" in verdict_of(leads).sentence
     assert verdict_of(leads).ties_of(["A", "B"]).endswith("Flags of option B: dark: 5 % of the sun in December.")
+    several = replace(verdict_of(leads), tied=(2, 3, 4), options=4, flags=("", "dark", "", "dark"))
+    assert several.ties_of(["A", "B", "C", "D"]).endswith("level before you choose. Flags of options B and D: dark.")
 
 
 def test_the_screens_answer_tells_it(mirrored, tmp_path):

@@ -41,7 +41,7 @@ def words_of(summary: dict[str, Any], more: bool) -> str:
             *summary["undecided"],
             *may_be_words(found),
             *bed_left_out_words(summary["rejections"]),
-            *_left_out(summary["parcels_left_out"]),
+            *_left_out(summary["parcels_left_out"], summary["rejections"]),
             *_fewer(summary),
         ]
     else:
@@ -165,12 +165,12 @@ def _in_month(row: dict[str, Any]) -> str:
     return f" in {MONTHS[int(month) - 1]}, its darkest crop month"
 
 
-def _left_out(rows: Sequence[dict[str, Any]]) -> list[str]:
-    """Parcels without an option in the list."""
+def _left_out(rows: Sequence[dict[str, Any]], rejections: Sequence[dict[str, Any]]) -> list[str]:
+    """Parcels without an option in the list, and why."""
     lines = [
         f"No option lies in {row['parcel']}: "
         + (
-            "no place passes every limit there (layer `rejections`)."
+            f"no place passes every limit there{_why_none(row['parcel'], rejections)} (layer `rejections`)."
             if row["best"] is None
             else f"its best place scores {row['best']:.1f} (--per-parcel lists more parcels)."
         )
@@ -178,6 +178,16 @@ def _left_out(rows: Sequence[dict[str, Any]]) -> list[str]:
     ]
     more = len(rows) - len(lines)
     return lines + ([f"Nor does one lie in {more:,} more parcel{'s' * (more > 1)}."] if more > 0 else [])
+
+
+def _why_none(parcel: str, rejections: Sequence[dict[str, Any]]) -> str:
+    """What rejected most in a parcel of the places that fit it; else why none fits."""
+    mine = [row for row in rejections if row["parcel"] == parcel and row["rejected"]]
+    fitting = [row for row in mine if row["rule"] != "boundary"]
+    if not mine:
+        return ""
+    most = max(fitting or mine, key=lambda row: int(row["rejected"]))
+    return f"; {'most that fit are rejected: ' if fitting else ''}{most['words']}"
 
 
 def _fewer(summary: dict[str, Any]) -> list[str]:

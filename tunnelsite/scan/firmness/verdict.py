@@ -82,8 +82,14 @@ class Verdict:
 
     def _flagged(self, ranks: Sequence[int], labels: Sequence[str] | None) -> str:
         """What speaks against some options, in sentences after a space; empty where nothing does."""
-        names = {rank: labels[rank - 1] if labels else str(rank) for rank in ranks}
-        return "".join(f" Flags of option {names[k]}: {self.flags[k - 1]}." for k in ranks if self.flags[k - 1])
+        alike: dict[str, list[str]] = {}
+        for rank in ranks:
+            alike.setdefault(self.flags[rank - 1], []).append(labels[rank - 1] if labels else str(rank))
+        return "".join(
+            f" Flags of {'option' if len(some) == 1 else 'options'} {listed(some)}: {flags}."
+            for flags, some in alike.items()
+            if flags
+        )
 
 
 def verdict_of(found: RankShares) -> Verdict:
