@@ -22,6 +22,7 @@ from tunnelsite.kernels.terrain.planes import rectangle_planes
 from tunnelsite.kernels.windows import rectangle_max, rectangle_min
 from tunnelsite.scan.cutouts import Cutouts, cutouts
 from tunnelsite.scan.doubts import SURFACE_LIKE
+from tunnelsite.scan.embankment import embankment_words
 from tunnelsite.scan.engine import Scan
 from tunnelsite.scan.open_ground import Bar, bars
 from tunnelsite.scan.pitch_error import counted_share, lone_error, ripple_of, stated_error
@@ -188,7 +189,7 @@ def flags(scan: Scan, item: int, values: dict[str, Any], worst_se_pct: float, so
     if np.isnan(scan.measures["water_like"][item]) if "water_like" in scan.measures else False:
         words.append("may be open water: heights are rounded")
     bed = bed_words(scan, item)
-    words.append(bed)
+    words += [bed, embankment_words(scan, row, col)]
     if bed:  # says what the height and the distance say
         values = values | {"drainage_height_m": None, "drainage_distance_m": None}
     steepest = max(abs(values["pitch_along_pct"]), abs(values["pitch_across_pct"]))
