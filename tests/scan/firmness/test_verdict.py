@@ -49,6 +49,11 @@ def mirrored():
     return screened(ground, 20, 94)
 
 
+def drawn_little(result, **changed):
+    """The run with other options, drawn 20 times: what is tested of it is the same in any number of draws."""
+    return replace(result, settings=result.settings.model_copy(update={"draws": 20}), **changed)
+
+
 def test_a_planted_winner_is_firm(planted):
     found = planted.verdict
     assert planted.rows[0]["lon"] < planted.rows[1]["lon"]
@@ -67,26 +72,25 @@ def test_mirror_images_share_the_first_rank_and_tie(mirrored):
 
 def test_equal_scores_are_no_firm_lead(mirrored):
     """Nothing but equal marks: every draw is a tie, which the first of the list does not win."""
-    twice = replace(mirrored, choices=[mirrored.choices[0]] * 2)
+    twice = drawn_little(mirrored, choices=[mirrored.choices[0]] * 2)
     found = twice.verdict
     assert (found.first, found.runner_up_first, found.tied, found.words) == (0.5, 0.5, (2,), "a close call")
 
 
 def test_one_verdict_everywhere(mirrored, tmp_path, capsys):
-    path = tmp_path / "run.npz"
-    keep_run(mirrored, path, overwrite=False)
-    again = kept_run(path)
-    assert again.verdict == mirrored.verdict
+    path, run = tmp_path / "run.npz", drawn_little(mirrored)
+    keep_run(run, path, overwrite=False)
+    assert kept_run(path).verdict == run.verdict
     capsys.readouterr()
     assert main(["robustness", str(path), "--json", "-q"]) == 0
     told = json.loads(capsys.readouterr().out)
-    assert told["verdict"] == json.loads(json.dumps(verdict_record(mirrored.verdict)))
+    assert told["verdict"] == json.loads(json.dumps(verdict_record(run.verdict)))
     assert main(["robustness", str(path), "-q"]) == 0
-    assert mirrored.verdict.sentence in capsys.readouterr().out
+    assert run.verdict.sentence in capsys.readouterr().out
 
 
 def test_words_of_few_options(planted):
-    alone = replace(planted, choices=planted.choices[:1])
+    alone = drawn_little(planted, choices=planted.choices[:1])
     assert alone.verdict.words == "the only option" and alone.verdict.runner_up is None
     assert replace(planted, choices=[]).verdict is None
 
