@@ -53,7 +53,14 @@ def hostile(tmp_path_factory) -> Report:
     wetland = write_parcels(folder / "wet.gpkg", wet, UTM17, name=["wet"]).rename(folder / HOSTILE_FILE)
     trees = [shapely.LineString([(WEST + 10, NORTH - 89), (WEST + 60, NORTH - 89)])]
     obstacles = write_parcels(folder / "trees.gpkg", trees, UTM17, height_m=[9.0], what=["<i>hedge</i>"])
-    house = {"house": ["20x50ft"], "top": 8, "azimuths": 16, "draws": FEW_DRAWS, "crop_months": "10-01:04-30", "setback": "3m"}
+    house = {
+        "house": ["20x50ft"],
+        "top": 8,
+        "azimuths": 16,
+        "draws": FEW_DRAWS,
+        "crop_months": "10-01:04-30",
+        "setback": "3m",
+    }
     settings = settings_from({**house, "weight": {"noon": 0.0}})
     site = read_site(
         str(dem), str(parcels), obstacles=str(obstacles), keep_out=[str(wetland)], services={"water": str(water)}
