@@ -43,9 +43,10 @@ def test_parcels_off_the_data_are_named_and_get_the_true_reason(tmp_path) -> Non
 def test_the_end_of_the_data_inside_the_halo_is_said(tmp_path) -> None:
     dem, parcels = plain_farm(tmp_path)
     near = screen(read_site(str(dem), str(parcels)), SMALL, settings=_settings(halo="200m"))
-    assert "ends 4 m from the parcels (200 m were asked for)" in _notes(near) and "upper bound" in _notes(near)
+    assert "ends 4 m from the parcels (200 m were asked for)" in _notes(near)
+    assert "less sun there than is told" in _notes(near)
     inside = screen(read_site(str(dem), str(parcels)), SMALL, settings=_settings(halo="3m"))
-    assert "upper bound" not in _notes(inside)
+    assert "less sun" not in _notes(inside)
 
 
 def test_land_without_heights_round_the_parcels_is_said(tmp_path) -> None:
