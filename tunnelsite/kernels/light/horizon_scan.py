@@ -15,30 +15,27 @@ import numba
 import numpy as np
 
 from tunnelsite.kernels.compiled import njit
+from tunnelsite.kernels.light.horizon_block import BLOCK, HELD, next_block
 from tunnelsite.kernels.light.horizon_near import ASIDE, GROUP, march, march_near, roof
+from tunnelsite.kernels.light.horizon_settle import settle
 from tunnelsite.kernels.light.horizon_skyline import (
-    BESIDE,
-    BLOCK,
+    EIGHTH,
     NOTHING,
     aim,
     between,
-    cross_block,
     glance,
     push,
     sight,
     steepest,
-    survivors,
 )
 from tunnelsite.kernels.options import BARE, INNER
 from tunnelsite.kernels.shared import fast_shared
 
 NEAR_STEPS = 64  # most row steps marched exactly from a cell; at least BLOCK - 1 fewer
-CROWDED = 0.3  # part of the near march from which on it costs less to march all
+CROWDED = 0.5  # part of the near march from which on it costs less to march all
 LANES = 4  # tables that are looked up at a time
 STRIP = 960  # most scan lines that a thread handles together: a thread holds as many skylines; the results do not depend on it
-_HIGHER, _MORE = np.float32(1.5), np.float32(0.005)  # a cell's own ray may see so much more than its lines
 _TILE = 64
-_EIGHTH = np.int64(0x0001020304050607)  # times a power of 256, its top eight bits say which
 _TURN_ROWS = 1 << 12
 
 
@@ -50,6 +47,7 @@ def _far(line0, p, plan, eye, best, skyline, scratch):
     """
     heights, places, tops, guess, watch = skyline
     (t0, k0), (t1, k1), (_, some), (apart, _) = scratch
+    lines = np.uint64(tops.size)
     drop, per_step, offset = np.float32(plan.drop), plan.sight[1, 1], plan.offset[p]
     share = np.float32(abs(offset))
     aside = 0 if offset == 0.0 else (-1 if offset > 0.0 else 1)  # 0: the scan line runs through the cells themselves
@@ -57,67 +55,20 @@ def _far(line0, p, plan, eye, best, skyline, scratch):
     for eight in range((eye.size + 7) // 8):
         word = some[eight]
         while word:  # what a line watches is not the answer
-            i = 8 * eight + ((word & -word) * _EIGHTH >> 56)
+            i = 8 * eight + ((word & -word) * EIGHTH >> 56)
             word &= word - 1
             if i >= eye.size:
                 break
-            e, line = eye[i], line0 + i
-            v = steepest(line, e, p, heights, places, tops[line], drop, guess[line])
+            e, line, other = eye[i], np.uint64(line0 + i), np.uint64(line0 + aside + i)
+            v = steepest(line, e, p, heights, places, tops, drop, guess)
             aim(line, v, heights, places, tops, guess, watch)
-            a, k0[i] = sight(line, v, e, p, heights, places, drop)
+            a, k0[i] = sight(np.uint64(v) * lines + line, e, p, heights, places, drop)
             b, k1[i] = a, k0[i]
             if aside != 0:
-                v = steepest(line + aside, e, p, heights, places, tops[line + aside], drop, guess[line + aside])
-                b, k1[i] = sight(line + aside, v, e, p, heights, places, drop)
+                v = steepest(other, e, p, heights, places, tops, drop, guess)
+                b, k1[i] = sight(np.uint64(v) * lines + other, e, p, heights, places, drop)
             t0[i], t1[i] = a * per_step, b * per_step
             best[i], apart[i] = between(t0[i], t1[i], share)
-
-
-@njit(**BARE, forceinline=True)  # a call would hand over all of the plan
-def _crossings(flat, columns, plan, sights, p, place, eye, high):
-    """Raise a tangent to the greatest of a ray from height eye within row steps k - 1 to k + 1, place = ((cell, column), k)."""
-    (start, column), middle = place
-    side, width, pitch = plan.side, np.uint64(columns), plan.ahead * columns
-    for k in range(max(middle - 1, 1), min(middle + 1, p) + 1):
-        shift, row = side * plan.column[np.uint64(k)], np.uint64(6 * k)
-        first, cell, f = column + shift, start + shift + pitch * k, sights[row]
-        if np.uint64(first) >= width:
-            continue
-        z, before = flat[np.uint64(cell)], flat[np.uint64(cell - pitch)]
-        inverse, drop = sights[row + np.uint64(4)], sights[row + np.uint64(5)]
-        v = (before + sights[row + np.uint64(3)] * (z - before) - eye) * inverse - drop
-        high = v if v > high else high
-        second = side if f > np.float32(0.0) else 0
-        if np.uint64(first + second) < width:
-            inverse, drop = sights[row + np.uint64(1)], sights[row + np.uint64(2)]
-            v = (z + f * (flat[np.uint64(cell + second)] - z) - eye) * inverse - drop
-            high = v if v > high else high
-    return high
-
-
-@njit(**BARE)
-def _settle(flat, columns, plan, p, at, eye, best, scratch):
-    """Raise best where `_far` has found the lines apart, by the crossings of the cell's own ray in the row steps in which either line
-    has its horizon and in those beside them: at = (cell, column). The ray may see more than the lines, but counts only up to a bound,
-    so that it does not matter whether the near march comes before or after.
-    """
-    (tangents0, steps0), (tangents1, steps1), _, (_, some) = scratch
-    sights = plan.sight.reshape(-1)
-    for eight in range(np.uint64((eye.size + 7) // 8)):
-        word = some[eight]
-        while word:
-            i = np.uint64(8) * eight + np.uint64((word & -word) * _EIGHTH >> 56)
-            word &= word - 1
-            if i >= np.uint64(eye.size):
-                break
-            most = max(tangents0[i], tangents1[i]) * _HIGHER + _MORE
-            if most > best[i]:
-                place, high, k = (at[0] + np.int64(i), at[1] + np.int64(i)), best[i], np.int64(steps0[i])
-                high = _crossings(flat, columns, plan, sights, p, (place, k), eye[i], high)
-                if steps0[i] != steps1[i]:
-                    k = np.int64(steps1[i])
-                    high = _crossings(flat, columns, plan, sights, p, (place, k), eye[i], high)
-                best[i] = min(high, most)
 
 
 @njit(**INNER, fastmath=False)  # said aloud, or the caller's licence would be inherited
@@ -182,22 +133,27 @@ def _scan_strips(mine, surface, observer, window, lift, plan, sizes, floor, tall
     near, strip, leftmost, rows = sizes  # no row is walked beyond the last observers
     for number in range(mine[0], mine[1]):
         line0 = leftmost + number * strip - 1  # with one line more on either side
-        heights = np.empty((rows, strip + 2), np.float32)
-        places = np.empty((rows, strip + 2), np.float32)
-        heights[0], places[0] = NOTHING, -1.0  # a line that holds nothing yet is looked at with its neighbour
-        tops, guess = np.empty(strip + 2, np.int64), np.empty(strip + 2, np.int64)
-        tops[:], guess[:] = -1, 0
+        heights = np.empty((rows + 1) * (strip + 2), np.float32)
+        places = np.empty((rows + 1) * (strip + 2), np.float32)
+        heights[: strip + 2], places[: strip + 2] = NOTHING, -1.0
+        tops, guess = np.zeros(strip + 2, np.int64), np.zeros(strip + 2, np.int64)
         watch = np.empty((6, strip + 2), np.float32)
         watch[0::2] = NOTHING
         watch[1::2] = -1.0
-        crossed = np.empty((BLOCK + 2 * BESIDE, strip + 2), np.float32)
+        crossed, held = np.empty((HELD, strip + 4), np.float32), np.empty(2, np.int64)
+        crossed[:], held[0], held[1] = np.nan, -BLOCK, 0
         above, mask = np.empty(strip + 2, np.float32), np.empty(strip + 2, np.int32)
         values, eights = np.empty((6, strip), np.float32), np.zeros((3, (strip + 7) // 8), np.int64)
         rises, missed, apart = eights[0].view(np.bool_), eights[1].view(np.bool_), eights[2].view(np.bool_)
         scratch = ((values[0], values[1]), (values[2], values[3]), (missed, eights[1]), (apart, eights[2]))
         raw, roofs = np.empty(strip + 2 + 2 * ASIDE, np.float32), np.empty((near // GROUP + 2, strip + 2), np.float32)
         skyline = heights, places, tops, guess, watch
-        room = values, scratch, (crossed, above, mask), (raw, roofs, (rises, eights[0]))
+        room = (
+            values,
+            scratch,
+            (crossed, held, above, mask),
+            (raw, roofs, (rises, eights[0], np.empty((eights.shape[1], 2), np.int64))),
+        )
         _walk(surface, observer, window, lift, plan, (near, strip, line0, rows), floor, tally, tangents, skyline, room)
 
 
@@ -210,16 +166,13 @@ def _walk(surface, observer, window, lift, plan, sizes, floor, tally, tangents, 
     near, strip, line0, rows = sizes
     flat, eyes, out = surface.reshape(-1), observer.reshape(-1), tangents.reshape(-1)
     heights, places, tops, guess, watch = skyline
-    values, scratch, (crossed, above, mask), (raw, roofs, marks) = room
-    block = max(1, min(BLOCK, near))
+    values, scratch, (crossed, held, above, mask), (raw, roofs, marks) = room
     crowded = 0.0  # part of the near march that could not be passed over in the last row that was looked at
     known = np.int64(0)  # rows farther than this one are in the skylines
     for p in range(rows):
         if p - near > known:
-            count = block - (known + plan.anchor) % block
-            cross_block(flat, columns, plan, line0, known, count, crossed)
-            survivors(crossed, np.float32(plan.drop), above, mask)
-            push(crossed, mask, known, heights, places, tops, guess, watch, np.float32(plan.drop))
+            count = next_block(flat, columns, plan, line0, known, near, crossed, held, above, mask)
+            push(crossed, known - held[0], mask, known, heights, places, tops, guess, watch, np.float32(plan.drop))
             known += count
         if p % GROUP == 0:
             roof(flat, columns, plan, line0, p, raw, roofs[p // GROUP % len(roofs)])
@@ -240,13 +193,17 @@ def _walk(surface, observer, window, lift, plan, sizes, floor, tally, tangents, 
             best[:] = 0.0
         sparse = crowded < CROWDED  # then settled horizons spare much of the march; else a march spares much settling
         if known > 0 and sparse:
-            _settle(flat, columns, plan, p, (cell, column), eye, best, scratch)
+            settle(flat, columns, plan, p, (cell, column), eye, best, scratch)
         if p % GROUP == 0 or sparse:
             crowded = march_near(flat, columns, plan, (p, cell, column), line, eye, best, p - known, roofs, marks)
         else:
-            march(flat, columns, plan, (p, cell, column), (0, n), (0, plan.near_count[p - known]), eye, best)
+            marks[2][0, 0], marks[2][0, 1] = 0, n
+            samples = np.int64(0), plan.near_count[p - known]
+            march(
+                flat, columns, plan.near_cells, plan.near_factors, (p, cell, column), marks[2][:1], samples, eye, best
+            )
         if known > 0 and not sparse:
-            _settle(flat, columns, plan, p, (cell, column), eye, best, scratch)
+            settle(flat, columns, plan, p, (cell, column), eye, best, scratch)
         if floor[4].size > 0:
             _raise_to_floor(floor, row - top, column - left, best)
         if look_up.shape[1] > 0:
