@@ -7,9 +7,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from tunnelsite.core import amounts
-from tunnelsite.core.units import FOOT_M
 from tunnelsite.drawing.colours import INK, SOFT, WATER, cut_fill_colour
-from tunnelsite.drawing.contours import nice_step
+from tunnelsite.drawing.north_and_scale import BarRoom, scale_bars
 from tunnelsite.drawing.svg import Drawing, number
 from tunnelsite.plans.grading.plan import GradingPlan
 
@@ -97,15 +96,7 @@ def _depths(edges: np.ndarray, feet: bool) -> list[tuple[str, str]]:
 
 
 def scale_bar(drawing: Drawing, scale: float, place: tuple[float, float], *, feet: bool) -> None:
-    """A bar in the user's unit, one in the other below it. Arguments: drawing; scale, of the picture a metre; place, left and top; feet."""
-    left, top = place
-    units = (("ft", FOOT_M), ("m", 1.0)) if feet else (("m", 1.0), ("ft", FOOT_M))
+    """Scale bars. Arguments: drawing; scale, of the picture a metre; place, left and top; feet, which unit comes first."""
     drawing.open_group("scale")
-    for (unit, unit_m), y in zip(units, (top + 22, top + 46), strict=True):
-        long = nice_step(90 / scale / unit_m, 1, (1.0, 2.0, 5.0))
-        wide = long * unit_m * scale
-        if wide > 105:  # the next shorter round length
-            long, wide = long / 2, wide / 2
-        drawing.path([(left, y - 5), (left, y), (left + wide, y), (left + wide, y - 5)], stroke=INK, stroke_width=1.4)
-        drawing.words(left + wide + 8, y + 3, f"{long:g} {unit}", 13.4, fill=INK)
+    scale_bars(drawing, BarRoom(place[0], place[1] + 22, 90.0, 105.0), scale, feet=feet)
     drawing.close_group()
