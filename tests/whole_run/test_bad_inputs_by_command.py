@@ -457,20 +457,25 @@ HOSTILE = (
 
 def test_output_11_13_17_words_and_columns_from_data(asked, tmp_path) -> None:
     """Names that are paths or formulas, and columns that the format keeps for itself, all the way to the CSV."""
-    wide = [shapely.box(WEST + 3, NORTH - 57 + 6 * k, WEST + 67, NORTH - 57 + 6 * k + 6) for k in range(9)]
-    shapes = [shapely.union_all(wide[:4]), shapely.union_all(wide[5:])]
-    for first in range(0, len(HOSTILE), 2):
-        names = list(HOSTILE[first : first + 2])
-        columns = {"parcel": names, "id": ["7", "8"], "FID": [1, 2], "Geom": ["x", "y"], "name": ["=1", "-2"]}
-        land = geopandas.GeoDataFrame(columns, geometry=shapes, crs=UTM17).to_crs(4326)
-        (tmp_path / "parcels.gpkg").unlink(missing_ok=True)
-        land.to_file(tmp_path / "parcels.gpkg", driver="GeoJSON")  # what a file is, its first bytes say
-        found = screened(asked, tmp_path, "--house", "5x10m")
-        assert {row["parcel"] for row in found["candidates"]} <= set(names)
-        status, _, said = asked("export", "s.gpkg", "--to", "out", "--as", "csv,geojson", "--overwrite")
-        assert status == 0, said
-        cells = (tmp_path / "out" / "candidates.csv").read_text("utf-8")
-        assert not re.search(r"(^|,)\"?[=+@]", cells, re.MULTILINE)
+    shapes = [
+        shapely.box(WEST + 3 + 16 * k, NORTH - y - 25, WEST + 19 + 16 * k, NORTH - y) for y in (3, 32) for k in range(4)
+    ]
+    columns = {
+        "parcel": HOSTILE,
+        "id": list("76543210"),
+        "FID": range(8),
+        "Geom": list("abcdefgh"),
+        "name": ["=1", "-2"] * 4,
+    }
+    land = geopandas.GeoDataFrame(columns, geometry=shapes, crs=UTM17).to_crs(4326)
+    (tmp_path / "parcels.gpkg").unlink()
+    land.to_file(tmp_path / "parcels.gpkg", driver="GeoJSON")  # what a file is, its first bytes say
+    found = screened(asked, tmp_path, "--house", "5x10m", "--top", "8", "--per-parcel", "1")
+    assert {row["parcel"] for row in found["candidates"]} == set(HOSTILE)
+    status, _, said = asked("export", "s.gpkg", "--to", "out", "--as", "csv,geojson", "--overwrite")
+    assert status == 0, said
+    cells = (tmp_path / "out" / "candidates.csv").read_text("utf-8")
+    assert not re.search(r"(^|,)\"?[=+@]", cells, re.MULTILINE)
     assert {path.name for path in tmp_path.iterdir()} == {"dem.tif", "parcels.gpkg", "s.gpkg", "out"}
     assert all(re.fullmatch(r"[a-z_]+\.(csv|geojson)", path.name) for path in (tmp_path / "out").iterdir())
 
