@@ -122,7 +122,7 @@ class Runner:
         desk.show(worker, found)
         if keep:
             self._keep(None)
-            self.progress = RunProgress(id=progress.id, state="done", share=1.0, words=found["answer"]["headline"][-1])
+            self.progress = RunProgress(id=progress.id, state="done", share=1.0)
             self._say(self.progress)
         desk.changed()
 

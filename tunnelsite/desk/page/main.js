@@ -37,19 +37,25 @@ tools();
 thumb();
 head();
 
-let seen = '';
+let seen = '', drew = false;
+on('steps', () => { drew = true; }); // whoever draws has the map where it is wanted: it must not jump under the hand
 on('state', (state) => {
   Object.assign(document.getElementById('farm'), { textContent: state.begun ? state.name : '', title: state.folder });
   const view = JSON.stringify(state.view);
-  if (state.view && view !== seen) showAll(state.view);
+  if (state.view && view !== seen && !(drew && seen)) showAll(state.view);
   else if (!state.view && !seen) map.setView([20, 0], 3);
   seen = view;
   if (state.run || known.run?.state === 'failed') set('run', state.run);
   if (state.packet) set('packet', state.packet);
 });
+on('state', (state) => {
+  const reading = state.model.state === 'reading', busy = document.getElementById('map-busy');
+  busy.hidden = !(reading && !known.layers.length);
+  busy.textContent = reading ? 'Reading the ground …' : '';
+});
 let fitted = false;
 on('features', () => {
-  if (!fitted && known.features.features.length) showAll(known.state?.view); // the fields, as soon as they are there; the view is the user's from then on
+  if (!fitted && !drew && known.features.features.length) showAll(known.state?.view); // the fields, as soon as they are there; the view is the user's from then on
   fitted ||= known.features.features.length > 0;
 });
 on('answer', (answer) => {

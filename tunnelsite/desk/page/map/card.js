@@ -4,12 +4,13 @@ import { fill, h } from '../look/dom.js';
 
 let closed = null, before = null; // what is called, and what had the focus
 
-/** Show a card; `gone` is called when it is closed or replaced. Returns its element. */
-export function card(title, inside, gone = null) {
+/** Show a card of a kind; `gone` is called when it is closed or replaced. Returns its element. */
+export function card(title, inside, gone = null, kind = '') {
   const box = document.getElementById('map-card');
   if (!box.contains(document.activeElement)) before = document.activeElement;
   putAway();
   closed = gone;
+  box.className = `map-card ${kind}`;
   box.hidden = false;
   fill(box, h('div', { class: 'card-head' }, h('h2', { text: title }), h('button', { type: 'button', class: 'plain', text: 'Close', onclick: putAway })), inside);
   L.DomEvent.disableClickPropagation(box);

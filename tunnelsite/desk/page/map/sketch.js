@@ -8,7 +8,8 @@ import { shifted } from './geo.js';
 import { KINDS, SHAPE_WORDS } from './kinds.js';
 
 const CIRCLE_CORNERS = 64, LEAST_CORNERS = { Polygon: 3, Line: 2 }, KEPT = 'tunnelsite-sketch'; // by the browser, for this tab
-const INK = '#1f2620';
+const INK = '#1f2620', CLOSES_PX = { mouse: 7, thumb: 16 }; // so near the first corner an outline closes, whatever else is snapped to
+
 let map, drawing = null, aside = null, outline = null;
 
 export function startSketch(onMap) {
@@ -35,16 +36,22 @@ export function draw(kind, shape = kind.shapes[0]) {
       many && h('button', { type: 'button', id: 'back-corner', text: 'Take back a corner', onclick: backCorner }),
       kind.shapes.length > 1 && kind.shapes.map((each) => each !== shape && h('button', { type: 'button', text: `as a ${SHAPE_WORDS[each]}`.replace('a outline', 'an outline'), onclick: () => draw(kind, each) }))),
     say,
-  ], stop);
-  box.classList.add('sketching');
+  ], stop, 'sketching');
   map.getContainer().parentElement.append(drawing.cross);
+  dock(box.offsetHeight);
   map.pm.enableDraw(shape, {
-    markerStyle: { icon: L.divIcon({ className: 'corner', iconSize: [12, 12] }) }, continueDrawing: false,
+    markerStyle: { icon: L.divIcon({ className: 'corner', iconSize: [12, 12] }) }, continueDrawing: false, snapDistance: matchMedia('(pointer: coarse)').matches ? CLOSES_PX.thumb : CLOSES_PX.mouse,
     pathOptions: look(kind.what === 'service' ? `service:${kind.id}` : kind.id, shape),
     templineStyle: { color: INK, weight: 2 }, hintlineStyle: { color: INK, weight: 2, dashArray: '4 4' },
   });
   map.getContainer().focus({ preventScroll: true });
   announce(`Draw ${kind.title}. ${kind.say}`, 0);
+}
+
+/** Make room for the bar below the map, so that it lies on none of the land. */
+function dock(height) {
+  map.getContainer().parentElement.style.setProperty('--bar', `${height}px`);
+  map.invalidateSize({ animate: false });
 }
 
 /** The corners clicked so far. */
@@ -87,8 +94,8 @@ function stop() {
   const { kind, shape, finishing, cross } = drawing, corners = finishing ? [] : cornersNow();
   cross.remove();
   drawing = null;
-  document.getElementById('map-card').classList.remove('sketching');
   map.pm.disableDraw();
+  dock(0);
   if (corners.length && !kind.take) putAside({ kind, shape, corners });
 }
 

@@ -98,7 +98,7 @@ function runsPart() {
   if (!runs.length) return null;
   const row = (run) => {
     const now = run.id === known.state.current;
-    return h('li', {}, h('p', {}, h('strong', { text: run.words }), now ? ' (shown)' : '', h('span', { class: 'soft', text: ` ${run.options} options${run.best != null ? `, best ${run.best.toFixed(1)}` : ''}` })),
+    return h('li', {}, h('p', {}, h('strong', { text: run.words }), now ? ' (shown)' : '', h('span', { class: 'soft', text: ` ${run.options} ${run.options === 1 ? 'option' : 'options'}${run.best != null ? `, best ${run.best.toFixed(1)}` : ''}` })),
       run.changes?.length > 0 && h('p', { class: 'why', text: run.changes.join('; ') }),
       !now && h('div', { class: 'row' }, h('button', { type: 'button', text: 'Go back to this', 'aria-label': `Go back to this: ${run.words}`, onclick: () => goBack(run.id) }),
         h('button', { type: 'button', text: 'Compare on the map', 'aria-label': `Compare on the map: ${run.words}`, onclick: () => compare(run.id) })));
