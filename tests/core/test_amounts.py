@@ -57,3 +57,8 @@ def test_large_amounts_are_written_out() -> None:
 def test_a_least_that_is_relaxed_goes_down() -> None:
     assert amounts.relaxed(0.3, 0.15, "m", feet=False) == "up to 0.3 m, now 0.15 m"
     assert amounts.relaxed(3.0, 5.0, "m", feet=False) == "down to 3 m, now 5 m"
+
+
+def test_land_that_grew_by_less_than_its_figures_says_by_how_much() -> None:
+    assert amounts.more_land(2000.0, 1000.0, feet=False) == "2,000 m² (0.49 acres) instead of 1,000 m² (0.25 acres)"
+    assert amounts.more_land(108_120.0, 108_000.0, feet=True) == "1,292 sq ft (120 m²) more than 27 acres (10.8 ha)"

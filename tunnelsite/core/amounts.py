@@ -45,6 +45,12 @@ def land(value_m2: float, *, feet: bool) -> str:
     return _both(feet, _acres(value_m2), metric)
 
 
+def more_land(now_m2: float, was_m2: float, *, feet: bool) -> str:
+    """Land that grew: `0.5 acres (2,023 m²) instead of ...`, or by how much where both would read alike."""
+    now, was = land(now_m2, feet=feet), land(was_m2, feet=feet)
+    return f"{now} instead of {was}" if now != was else f"{land(now_m2 - was_m2, feet=feet)} more than {was}"
+
+
 def _acres(value_m2: float) -> str:
     acres = _rounded(value_m2 / ACRE_M2, 2)
     if value_m2 < LEAST_ACRES * ACRE_M2:

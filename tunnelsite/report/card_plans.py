@@ -106,8 +106,8 @@ def _water_words(water: Mapping[str, Any], feet: bool) -> list[str]:
         )
     gains = water["neighbours"]["more_water_at"]
     for one in gains[:3]:
-        was, now = (amounts.land(one[name], feet=feet) for name in ("before_m2", "after_m2"))
-        words.append(f"More water leaves {one['where']}: from {now} instead of {was}. Ask who lies below.")
+        grown = amounts.more_land(one["after_m2"], one["before_m2"], feet=feet)
+        words.append(f"More water leaves {one['where']}: from {grown}. Ask who lies below.")
     peak = "Peak flows of a storm were not assessed."
     words.append(peak if gains else f"No spot round it gets notably more water than before. {peak}")
     return words

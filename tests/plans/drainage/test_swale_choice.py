@@ -81,7 +81,7 @@ def test_no_swale_that_sends_a_neighbour_more_water(hillside) -> None:
     found = drainage_plan(hillside, DrainageSettings(spreader=None), SiteLimits(shapely.box(-1, 30, 142, 142)))
     assert found.arms == [] and found.intercepted_m2 == 0
     [said] = [said for said in found.warnings if "No swale is offered" in said]
-    assert "more than it gets now" in said and "neighbour" in said and "level spreader" not in said
+    assert "would get more water than now, of " in said and "neighbour" in said and "level spreader" not in said
     np.testing.assert_array_equal(found.surface, hillside.finished)
 
 

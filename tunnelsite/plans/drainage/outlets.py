@@ -82,12 +82,8 @@ def more_below(
         old, new = (float(part[own.near(cell)].sum()) for part in (was, now))
         if own.more(old, new):
             spot = place.spot_words(*place.grid.centre(*cell))
-            then, now_words = (amounts.land(area, feet=place.house.feet) for area in (old, new))
-            why = (
-                f"the land below the parcel's edge {spot} would get the water of {now_words} instead of {then}, more than "
-                "it gets now"
-            )
-            return why, unknown
+            grown = amounts.more_land(new, old, feet=place.house.feet)
+            return f"the land below the parcel's edge {spot} would get more water than now, of {grown}", unknown
     return None, unknown
 
 
