@@ -114,10 +114,9 @@ def test_skyline_alone_is_exact_where_scan_lines_run_through_the_cells(surface, 
 
 @pytest.mark.parametrize("drop", [0.0, 0.002])
 @pytest.mark.parametrize("kind", ["noise", "steps", "hill", "holes"])
-@pytest.mark.parametrize("near", [5, 16, 40])  # in blocks of 5 and 16 rows, and with 16 nearer rows looked at
-def test_rows_that_enter_the_skylines_by_blocks_lose_nothing(kind, near, drop):
+def test_rows_that_enter_the_skylines_by_blocks_lose_nothing(kind, drop):
     """Samples sorted out before the stack are nobody's horizon: nearer and higher ones, or chords, hide them."""
-    rng = np.random.default_rng(near)
+    rng = np.random.default_rng(5)
     y, x = np.mgrid[0:123, 0:16].astype(float)
     surface = {
         "noise": rng.normal(0, 1, y.shape),
@@ -127,11 +126,12 @@ def test_rows_that_enter_the_skylines_by_blocks_lose_nothing(kind, near, drop):
     }[kind].astype(np.float32)
     eye = (np.nan_to_num(surface) + rng.uniform(-1, 1, y.shape)).astype(np.float32)
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(horizon, "NEAR_STEPS", near)
         for azimuth in (0.0, 180.0, 45.0, 270.0):
-            got = horizon_tangent(surface, eye, 1.0, azimuth, Rays(drop))
             want = reference_tangent(surface, eye, 1.0, azimuth, all_cells(surface.shape), drop)
-            np.testing.assert_allclose(got.ravel(), want, rtol=2e-5, atol=2e-4)
+            for near in (5, 16, 40):  # in blocks of 5 and 16 rows, and with 16 nearer rows looked at
+                patch.setattr(horizon, "NEAR_STEPS", near)
+                got = horizon_tangent(surface, eye, 1.0, azimuth, Rays(drop))
+                np.testing.assert_allclose(got.ravel(), want, rtol=2e-5, atol=2e-4, err_msg=f"{azimuth} {near}")
 
 
 @pytest.mark.parametrize("azimuth", [17.0, 290.0, 340.0])
