@@ -144,9 +144,11 @@ def robustness_words(rows: list[dict[str, Any]], found: RankShares, titles: Mapp
     for row in rows[: len(found.first)]:
         span = "-" if row["score_low"] is None else f"{row['score_low']:.1f}-{row['score_high']:.1f}"
         mean = "-" if row["mean_rank"] is None else f"{row['mean_rank']:.1f}"
+        chance = row["pitch_within_exact"]  # as explain and the report tell it, not that of the draws
+        level = "-" if chance is None else f"{chance:.0%}"
         lines.append(
             f"{row['rank']:>4} {row['score']:6.1f} {span:>12}  {row['first_share']:5.0%} {row['top_share']:6.0%} "
-            f"{row['out_share']:5.0%} {mean:>9}  {row['pitch_within_share']:12.0%}  {row['parcel']}"
+            f"{row['out_share']:5.0%} {mean:>9}  {level:>12}  {row['parcel']}"
         )
     lines += _verdict(rows[: len(found.first)], found)
     for row in rows[len(found.first) :]:

@@ -54,7 +54,10 @@ def test_tables_and_words(kept: Path, tmp_path: Path, capsys) -> None:
     assert main(["robustness", str(kept), "--out", str(out), "--concentration", "0", "-q"]) == 0
     words = capsys.readouterr().out
     assert "rank  score" in words and "any weights" in words and "measured again on each drawn ground: pitch" in words
+    assert not any(name in words for name in ("deepest_cut", "flow_beside", "reach_"))  # titles, not ids
     places = pyogrio.read_dataframe(out, layer="robustness")
+    first = next(line.split() for line in words.splitlines() if line.split()[:1] == ["1"])
+    assert f"{places['pitch_within_exact'][0]:.0%}" in first  # the chance that explain and the report tell
     listed = places[places["rank"].notna()]
     assert len(listed) and (listed["pitch_within_share"].between(0, 1)).all() and places.geometry.is_valid.all()
     assert places.best_of_all.sum() == pytest.approx(1)
