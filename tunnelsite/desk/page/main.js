@@ -38,7 +38,7 @@ thumb();
 head();
 
 let seen = '', drew = false;
-on('steps', () => { drew = true; }); // whoever draws has the map where it is wanted: it must not jump under the hand
+on('steps', () => { drew = true; }); // the user who draws has the map where it is wanted: it must not jump under the hand
 on('state', (state) => {
   Object.assign(document.getElementById('farm'), { textContent: state.begun ? state.name : '', title: state.folder });
   const view = JSON.stringify(state.view);

@@ -1,6 +1,6 @@
 """Rows on their way into the skylines of scan lines: a block of them at a time, most of whose samples are sorted out beforehand.
 
-A sample that a nearer one hides, or a chord between a farther and a nearer one, is nobody's horizon. Nearer rows count although they are
+A sample that a nearer one hides, or a chord between a farther and a nearer one, is no cell's horizon. Nearer rows count although they are
 in no skyline yet, as long as every observer who looks at the block has them in his near march.
 """
 
