@@ -45,9 +45,13 @@ plan = RegionPlan(top=1, group_by="township", keep=True)
 county = screen_region(settings, folder / "lots.parts", plan)
 print(county)
 
-# %% Room by house size and township: shares are of the lots that were screened
+# %% Room by house size and township: shares are of the lots of which it is known whether they have room
 groups = county.tables["groups"]
-print(groups[["group", "house", "screened", "feasible_share", "median_score", "pads_m2"]].to_string(index=False))
+print(
+    groups[["group", "house", "screened", "not_known", "feasible_share", "median_score", "pads_m2"]].to_string(
+        index=False
+    )
+)
 
 # %% What each lot holds: the larger house has less room, never more
 lots_found = county.tables["parcels"]

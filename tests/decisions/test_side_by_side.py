@@ -118,4 +118,6 @@ def test_two_rankings_in_words():
     resized = Pair(1, 1, 1.0, 2.0, "30x96ft", "20x48ft")
     assert in_words([resized]).endswith("all keep their rank; at 1 the house has another size")
     assert "  100%  +2.00  for 20x48ft, not 30x96ft\n" in RunsCompared((resized,), {}, {}).words()
+    many = RunsCompared((resized,) * 1062, {}, {}).words().splitlines()
+    assert len(many) == 1 + 60 + 2 and many[-2] == "... and 1,002 more: --json lists all"
     assert in_words([Pair(1, None, 0.0, None)]) == "no place is in both rankings (1 and 0 candidates)"

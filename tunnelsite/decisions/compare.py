@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     import pandas
 
 Shapes = Sequence[shapely.Geometry] | np.ndarray
+MOST_PAIRS = 60  # lines that a person still reads
 LEAST_OVERLAP = 0.5  # of the smaller footprint: two candidates are the same place
 
 
@@ -94,7 +95,7 @@ class RunsCompared:
     def words(self) -> str:
         """The comparison for people."""
         lines = [f"{'first':>6} {'second':>6}  shared  change of score"]
-        for pair in self.pairs:
+        for pair in self.pairs[:MOST_PAIRS]:
             ranks = ["-" if rank is None else str(rank) for rank in (pair.rank_a, pair.rank_b)]
             both = pair.rank_a is not None and pair.rank_b is not None
             told = (
@@ -104,6 +105,8 @@ class RunsCompared:
             )
             size = f"  for {pair.house_b}, not {pair.house_a}" if pair.is_resized else ""
             lines.append(f"{ranks[0]:>6} {ranks[1]:>6}  {told}{size}")
+        if len(self.pairs) > MOST_PAIRS:
+            lines.append(f"... and {len(self.pairs) - MOST_PAIRS:,} more: --json lists all")
         lines.append(in_words(self.pairs))
         for what, found in (("setting", self.settings), ("input", self.inputs)):
             for name, values in found.items():
