@@ -147,11 +147,11 @@ def test_nothing_is_said_to_stand_on_land_of_which_the_bare_ground_alone_is_know
     bare = MapImages(frame, feet=True)
     assert "standing_m" in frame.layers and not (frame.layers["standing_m"] > 0).any()
     assert "surface" not in [one["id"] for one in bare.described()]
-    assert "Stands there" not in [one["title"] for one in bare.values_at(row["lon"], row["lat"])]
+    assert "Trees and buildings" not in [one["title"] for one in bare.values_at(row["lon"], row["lat"])]
     tree = frame.layers["standing_m"].copy()
     tree[0, 0] = 9.0
     wooded = MapImages(replace(frame, layers=frame.layers | {"standing_m": tree}), feet=True)
-    assert "Stands there" in [one["title"] for one in wooded.values_at(row["lon"], row["lat"])]
+    assert "Trees and buildings" in [one["title"] for one in wooded.values_at(row["lon"], row["lat"])]
     (light,) = [
         one for one in in_hand.message(row["lon"], row["lat"], 90.0, "20x48ft")["criteria"] if one["id"] == "sun"
     ]

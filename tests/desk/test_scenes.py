@@ -382,6 +382,8 @@ def test_phone_has_room_for_names_thumbs_and_three_places(served: Served, chromi
     phone.until(lambda: page.locator(".map-label:not(.rank, .pin, .height)").count() >= 4)
     page.wait_for_timeout(500)
     assert page.evaluate(OVERLAPS) == []
+    score = page.locator("#strip .score-line")
+    phone.until(lambda: "of 100" in score.inner_text() and "as kept" not in score.inner_text(), within_s=90)
     page.tap("[data-part=sheet]")
     _open(phone, "choose")
     page.click("button[aria-label='Pin option 3']")

@@ -13,6 +13,7 @@ from tunnelsite.desk.measures import Units
 from tunnelsite.desk.paint import WARM, Painted, Ramp, classed, ramped
 from tunnelsite.drawing.outcome_groups import rejected_groups, shown_scan
 from tunnelsite.processes.season_light import PROCESS
+from tunnelsite.report.plain_words import house_words
 from tunnelsite.scan.outcomes import outcomes
 from tunnelsite.screening.layers import made_by
 from tunnelsite.screening.result import Result
@@ -64,7 +65,7 @@ class AnswerImages(MapImages):
         known = scored[np.isfinite(scored)]
         ends = (float(np.quantile(known, 1 - NEARLY_ALL)), float(known.max())) if known.size else (0.0, 100.0)
         note = f"the colours span {ends[0]:.0f} to {ends[1]:.0f} of 100 points, not the whole scale"
-        house = f"{scan.house.name}, ridge {scan.frame.grid.bearing_deg:g}°"
+        house = f"{house_words(scan.house.name)}, ridge {scan.frame.grid.bearing_deg:g}°"
         ramp = Ramp(f"Score ({house})", "points", lambda value: f"{value:.0f}", ends=ends, note=note)
         return ramped(self.sheet.shown(spread), ramp)
 

@@ -14,6 +14,8 @@ from tunnelsite.desk.roles import proposed, used_as
 from tunnelsite.io.read.file_facts import LISTS, RASTERS, VECTORS, WEATHER, FileFacts, file_facts
 
 MOST_LISTED = 200
+NO_SYSTEM = "has no coordinate system"
+STATE_IT = " Or use it and give its code as “Coordinate system” under Ground."
 SHOWN = (*RASTERS, *VECTORS, *WEATHER, *LISTS)
 
 
@@ -28,9 +30,12 @@ def _entry(path: Path, raw: Mapping[str, Any]) -> FileEntry:
     state = path.stat()
     facts = _facts(path, state.st_mtime_ns, state.st_size)
     role, distance = used_as(raw, path.name)
-    guess, why = (None, "") if role is not None else proposed(path, facts, raw)
+    stateable = facts.kind == "raster" and all(NO_SYSTEM in words for words in facts.problems)
+    problems = [on_the_page(words) + STATE_IT * stateable for words in facts.problems]
+    broken = bool(problems) and not stateable
+    guess, why = (None, "") if role is not None or broken else proposed(path, facts, raw)
     return FileEntry(name=path.name, kind=facts.kind, used_as=role, proposed=guess, proposed_why=why, facts=list(facts.facts),
-                     distance_m=distance, problems=[on_the_page(words) for words in facts.problems], size_bytes=state.st_size)  # fmt: skip
+                     distance_m=distance, problems=problems, size_bytes=state.st_size)  # fmt: skip
 
 
 @lru_cache(maxsize=512)

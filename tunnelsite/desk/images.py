@@ -168,7 +168,7 @@ class MapImages:
             {"layer": "ground", "title": "Ground", "value": ground, "unit": "m", "words": self.units.level(ground)}
         ]
         told = {
-            "standing_m": ("surface", "Stands there", "m", self.units.height),
+            "standing_m": ("surface", "Trees and buildings", "m", self.units.depth),
             "upslope_m2": ("water", "Land that drains through", "m2", self.units.land),
             "ponding_m": ("ponding", "Water stands", "m", self.units.depth),
         }

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import shapely
 
+from tunnelsite.core.errors import NoHeights
 from tunnelsite.core.grid import horizontal
 from tunnelsite.core.house import Pad
 from tunnelsite.core.layers import Features
@@ -25,6 +26,7 @@ from tunnelsite.scan.engine import Scan
 from tunnelsite.scan.localise import frame_grid, native_cell_m, warped
 from tunnelsite.scan.open_ground import OpenGround
 from tunnelsite.scan.parcel_names import parcel_names
+from tunnelsite.scan.pitch_error import shows_pitch
 from tunnelsite.scan.surface import obstacle_shapes
 from tunnelsite.screening.judges import judges_of
 from tunnelsite.screening.layers import framed
@@ -79,14 +81,14 @@ def looked_at(settings: Settings) -> Looked | None:
     lon, lat = (float(value) for value in grid.lonlat(0.0, 0.0))
     bare = Frame(grid, site.dem.datum_m, {"ground": warped(site.dem, grid)}, {"ground": "m"}, np.empty(0, object), [], lon, lat,
                  dem_cell_m=native_cell_m(site.dem, lon, lat), store=site.store)  # fmt: skip
-    return Looked(site, with_features(bare, site), len(site.parcels))
+    return Looked(site, _doubted(with_features(bare, site), settings), len(site.parcels))
 
 
 def more_of(found: Looked, settings: Settings) -> Looked:
     """The same farm with what stands on it, its soils and lamps, which take longer to be read. Errors: InputRefused."""
     grid = found.frame.grid
     settings = settings.model_copy(update={"cell_m": grid.cell_m})
-    return Looked(found.site, framed(found.site, settings, grid.bearing_deg), found.fields)
+    return Looked(found.site, _doubted(framed(found.site, settings, grid.bearing_deg), settings), found.fields)
 
 
 def _has_fields(settings: Settings) -> bool:
@@ -103,7 +105,18 @@ def _whole(settings: Settings) -> Looked:
     all_of_it = Features(np.array([box], object), {}, horizontal(header.crs), dem.name)
     site = Site(dem, all_of_it)
     settings = settings.model_copy(update={"cell_m": None, "halo_m": 0.0})
-    return Looked(site, framed(site, settings, settings.bearings[0]), 0)
+    try:
+        return Looked(site, _doubted(framed(site, settings, settings.bearings[0]), settings), 0)
+    except NoHeights as problem:  # there are no parcels yet
+        given = problem.given.replace(f" inside the parcels of {dem.name}", " at all")
+        raise NoHeights(given, "a terrain model with heights in it", problem.fix) from None
+
+
+def _doubted(frame: Frame, settings: Settings) -> Frame:
+    """A frame that says where its cells are too wide to show the pitch under any of the houses."""
+    if not any(shows_pitch(frame, house) for house in settings.houses):
+        frame.doubts.append("its cells are too wide to show the pitch under a house: that will not be assessed")
+    return frame
 
 
 def with_features(frame: Frame, site: Site) -> Frame:

@@ -10,6 +10,7 @@ from typing import Any
 
 from tunnelsite.core.cautions import CAUTIONS
 from tunnelsite.core.plan_kind import PlanKind
+from tunnelsite.report.plain_words import house_words
 
 FIRST, DATA = "first", "data"  # parts of the page; the others are the letters of the places
 # What a client opens of each plan; the rest is for other programs.
@@ -69,7 +70,7 @@ def _files(pieces: Sequence[Written], part: str) -> str:
 
 def _place(pin: Mapping[str, Any], pieces: Sequence[Written]) -> str:
     place, letter = pin["place"], pin["letter"]
-    where = f"{place['lat']:.6f}, {place['lon']:.6f}; {html.escape(place['house'])}, ridge {place['bearing_deg']:g}°"
+    where = f"{place['lat']:.6f}, {place['lon']:.6f}; {html.escape(house_words(place['house']))}, ridge {place['bearing_deg']:g}°"
     note = f"<p>{html.escape(pin['note'])}</p>" if pin["note"] else ""
     head = f"<h2>{html.escape(letter)} {html.escape(pin['name'])}</h2>"
     return f"{head}<p><span>{where}</span></p>{note}{_files(pieces, letter)}"

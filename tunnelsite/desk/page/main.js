@@ -64,6 +64,7 @@ on('answer', (answer) => {
   if (!answer.first_look && !answer.what_if) announce(answer.headline?.[0] ?? '');
 });
 on('run', drawRun);
+document.addEventListener('part', ({ detail }) => showPart(detail));
 document.addEventListener('refused', ({ detail }) => notice(detail.map(({ name, words }) => `${name}: ${words}`).join(' ')));
 
 async function everything() {

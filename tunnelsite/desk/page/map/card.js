@@ -10,6 +10,7 @@ export function card(title, inside, gone = null, kind = '') {
   if (!box.contains(document.activeElement)) before = document.activeElement;
   putAway();
   closed = gone;
+  document.dispatchEvent(new CustomEvent('part', { detail: 'map' })); // on a phone only one part is large
   box.className = `map-card ${kind}`;
   box.hidden = false;
   fill(box, h('div', { class: 'card-head' }, h('h2', { text: title }), h('button', { type: 'button', class: 'plain', text: 'Close', onclick: putAway })), inside);

@@ -9,6 +9,7 @@ import { monthsStrip } from './months.js';
 import { fieldsOf } from './parts.js';
 
 let whatIf = {}; // settings tried but not kept
+const WORKING = 'Working it out …';
 let said = '';
 
 export function findPart() {
@@ -52,19 +53,20 @@ export async function cancelRun() {
 function whatIfPart() {
   const fields = known.settings?.fields ?? [], value = (name) => whatIf[name] ?? fields.find((field) => field.name === name)?.value;
   const weights = (known.settings?.weights ?? []).map((weight) => ({ ...weight, weight: whatIf.weight?.[weight.id] ?? weight.weight }));
-  return h('details', { open: Boolean(known.answer?.what_if || Object.keys(whatIf).length), class: 'what-if' }, h('summary', { text: 'What if?' }),
+  const trying = Boolean(known.answer?.what_if || Object.keys(whatIf).length);
+  return h('details', { open: trying, class: 'what-if' }, h('summary', { text: 'What if?' }),
     h('p', { class: 'why', text: 'Try other months, sizes and weights on what was measured; for other months the light is computed anew. The kept answer stays, and both can stand on the map.' }),
+    (said || trying) && h('div', { class: 'stale what-came' }, said && h('p', { role: 'status', text: said }),
+      trying && said !== WORKING && h('div', { class: 'row' }, h('button', { type: 'button', class: 'main', text: 'Keep this', onclick: keepIt }), h('button', { type: 'button', text: 'Back to the kept answer', onclick: backFromIt }))),
     h('h3', { text: 'Crop months' }), monthsStrip(value('crop_months'), (period) => tryIt({ crop_months: period }), 'if-months'),
     h('h3', { text: 'House sizes' }), houseSizes(value('house') ?? [], (house) => tryIt({ house }), 'if-house'),
     h('h3', { text: 'What matters' }), weightSliders(weights, (id, weight) => tryIt({ weight: { ...whatIf.weight, [id]: weight } }), 'if-weight'),
-    said && h('p', { role: 'status', text: said }),
-    (known.answer?.what_if || Object.keys(whatIf).length > 0) && h('div', { class: 'row' },
-      h('button', { type: 'button', class: 'main', text: 'Keep this', onclick: keepIt }), h('button', { type: 'button', text: 'Back to the kept answer', onclick: backFromIt })));
+  );
 }
 
 async function tryIt(change) {
   whatIf = { ...whatIf, ...change };
-  said = 'Working it out …';
+  said = WORKING;
   set('compared', known.compared);
   const before = known.answer?.what_if ? known.before : known.answer, came = await tried(() => post('/api/whatif', { set: whatIf }));
   said = came?.words ?? '';
