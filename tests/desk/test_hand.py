@@ -125,7 +125,8 @@ def test_what_needs_an_exact_answer_says_so_before_there_is_one(farm) -> None:
     bench = Bench()
     for ask in (lambda: bench.compare([]), lambda: bench.phone({}), lambda: bench.whatif("", {})):
         with pytest.raises(
-            UsageError, match=r"no search has ended since the desk was opened.*wait for the search that is going on"
+            UsageError,
+            match=r"no search has ended since the desk was opened.*wait until the kept answer is measured again",
         ):
             ask()
 

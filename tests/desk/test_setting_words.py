@@ -15,7 +15,12 @@ from tunnelsite.settings.model import Settings
 
 def test_what_differs_between_two_runs_is_told_in_words() -> None:
     before = {"house": ["30x96ft"], "crop_months": "10-01:04-30", "weight": {"sun": 3}, "whole": False}
-    after = {"house": ["20x48ft", "9x29m"], "weight": {"sun": 1, "reach_water": 2}, "whole": True}
+    after = {
+        "house": ["20x48ft", "9x29m"],
+        "weight": {"sun": 1, "reach_water": 2},
+        "whole": True,
+        "drawn": "drawn.gpkg",
+    }
     told = change_words(differences(before, after))
     assert told == [
         "Size: 30 × 96 ft → 20 × 48 ft, 9 × 29 m",

@@ -220,7 +220,7 @@ class Bench:
             raise UsageError(
                 "no search has ended since the desk was opened",
                 "measured ground; an answer kept in the folder holds only its numbers",
-                "find places again, or wait for the search that is going on",
+                "wait until the kept answer is measured again; where the project was changed since, find places again",
             )
         return self.result
 

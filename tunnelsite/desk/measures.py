@@ -28,7 +28,7 @@ class Units:
     def plain(self, value_m: float) -> str:
         """A length as it can be typed: `12 ft`, `9.84 ft`, `3 m`."""
         feet = value_m / FOOT_M
-        return f"{round(feet, 2 if feet < 20 else 0):.10g} ft" if self.feet else f"{value_m:.10g} m"
+        return f"{round(feet, 2 if feet < 20 else 0):.10g} ft" if self.feet else f"{round(value_m, 2):.10g} m"
 
     def height(self, value_m: float) -> str:
         """A height of something: `12 ft`, `3.7 m`."""

@@ -23,6 +23,7 @@ from tunnelsite.io.write.staging import write_whole
 FORM = "%Y-%m-%d_%H%M%S"
 ANSWER = "answer.json"
 NOT_SET = "not set"
+DRAWN = "drawn"  # the desk names its own drawing: no choice of the user's
 
 
 def new_run_id(project: Project) -> str:
@@ -81,7 +82,9 @@ def run_settings(project: Project, run: str) -> dict[str, Any]:
 def differences(first: dict[str, Any], second: dict[str, Any]) -> list[dict[str, str]]:
     """Settings that differ: name, its title, and both values in words."""
     flat = [_flat(values) for values in (first, second)]
-    names = [name for name in dict.fromkeys([*flat[0], *flat[1]]) if flat[0].get(name) != flat[1].get(name)]
+    names = [
+        name for name in dict.fromkeys([*flat[0], *flat[1]]) if name != DRAWN and flat[0].get(name) != flat[1].get(name)
+    ]
     return [
         {"name": name, "title": setting_title(name)}
         | {side: setting_value(name, values.get(name, NOT_SET)) for side, values in zip("ab", flat, strict=True)}

@@ -49,9 +49,9 @@ on('state', (state) => {
   if (state.packet) set('packet', state.packet);
 });
 on('state', (state) => {
-  const reading = state.model.state === 'reading', busy = document.getElementById('map-busy');
-  busy.hidden = !(reading && !known.layers.length);
-  busy.textContent = reading ? 'Reading the ground …' : '';
+  const busy = document.getElementById('map-busy'), shown = known.layers.length > 0 || !state.begun || state.model.state === 'ready';
+  busy.hidden = shown;
+  busy.textContent = shown ? '' : { reading: 'Reading the ground …', none: 'No ground on the map yet. Add a terrain model under Ground.', failed: 'The ground cannot be shown yet: see Ground.' }[state.model.state];
 });
 let fitted = false;
 on('features', () => {

@@ -49,8 +49,8 @@ def file_facts(path: Path) -> FileFacts:
             return _features(path)
     except TunnelsiteError as problem:
         return FileFacts("raster" if ending in RASTERS else "features", problems=(str(problem),))
-    except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError, ValueError, OSError) as problem:
-        return FileFacts("features", problems=(f"it cannot be read ({type(problem).__name__})",))
+    except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError, ValueError, OSError):
+        return FileFacts("features", problems=("it cannot be read: it is damaged, cut off or not what its name says",))
     return FileFacts("weather" if ending in WEATHER else "table" if ending in LISTS else "other")
 
 

@@ -8,6 +8,7 @@ import { backgroundPart } from './background.js';
 import { setLabels } from './labels.js';
 
 const laid = new Map(); // id -> {layer, overlay}
+const LETTER_SHARE = 0.03; // of the width of a legend
 const legendsFolded = new Set();
 const chosen = new Map(); // id -> {shown, opacity, month}: the user's own, kept while the page is open
 let map, contourLines;
@@ -128,7 +129,8 @@ function legendOf({ legend, title, months, ...layer }) {
   const note = legend.note && h('p', { class: 'note why', text: legend.note });
   if (legend.kind === 'classes') return box(h('ul', {}, legend.classes.map(classRow)), note);
   const ramp = h('span', { class: 'ramp', style: { 'background-image': `linear-gradient(to right, ${legend.colours.join(',')})` } });
-  const inner = (legend.ticks ?? []).filter(({ at }) => at > 0.2 && at < 0.75); // those at the ends are the ends
+  const free = Math.min(0.75, 0.9 - legend.high.words.length * LETTER_SHARE);
+  const inner = (legend.ticks ?? []).filter(({ at }) => at > 0.2 && at < free); // those at the ends are the ends
   const ends = h('div', { class: 'ends' }, h('span', { text: legend.low.words }), ...inner.map(({ at, words }) => h('span', { class: 'tick', style: { left: `${100 * at}%` }, text: words })), h('span', { text: legend.high.words }));
   return box(ramp, ends, note);
 }

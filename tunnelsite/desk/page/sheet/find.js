@@ -109,7 +109,7 @@ function runsPart() {
 }
 
 function comparedPart(compared) {
-  return h('div', { class: 'compared' }, h('p', { text: 'On the map: dashed outlines are the answer before.' }), h('ul', {}, (compared.words ?? []).map((words) => h('li', { text: words }))),
+  return h('div', { class: 'compared' }, h('p', { text: 'On the map: dashed outlines are the answer before.' }), h('ul', {}, (compared.words ?? []).map((words) => h('li', { text: words[0].toUpperCase() + words.slice(1) }))),
     (compared.settings ?? []).length > 0 && h('table', {}, h('caption', { text: 'Settings that differ' }), h('thead', {}, h('tr', {}, ['Setting', 'Before', 'Now'].map((text) => h('th', { scope: 'col', text })))),
       h('tbody', {}, compared.settings.map(({ title, a, b }) => h('tr', {}, h('th', { scope: 'row', text: title }), h('td', { text: worded(a) }), h('td', { text: worded(b) }))))),
     h('button', { type: 'button', text: 'Stop comparing', onclick: () => { set('before', null); set('compared', null); } }));
