@@ -110,9 +110,15 @@ def add_made(process: Process, site: Site, frame: Frame, settings: Settings, pro
         if name not in frame.layers:
             values = made[name].values
             spec = specs[name]
-            frame.keep(name, values.astype(np.float16) if spec.half else values, made[name].unit, spec.no_data)
+            frame.keep(name, _halved(values) if spec.half else values, made[name].unit, spec.no_data)
             del values
         del made[name]
+
+
+def _halved(values: np.ndarray) -> np.ndarray:
+    """Values in half precision; what is the same everywhere, as where nothing looks like water, takes no room."""
+    first = values[0, 0]
+    return np.broadcast_to(np.float16(first), values.shape) if (values == first).all() else values.astype(np.float16)
 
 
 def made_by(
