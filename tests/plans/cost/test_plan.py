@@ -143,3 +143,15 @@ def test_the_table_tells_quantities_in_the_units_of_the_house_too(plain):
     assert in_feet.loc["water", "in_words"].split(" (")[0].endswith(" ft")
     assert in_feet.loc["earthwork", "in_words"].split(" (")[0].endswith(" yd³")
     assert rows(plain).loc["water", "in_words"].split(" (")[0].endswith(" m")
+
+
+@pytest.mark.parametrize("kind", ["in-ground", "container"])
+def test_earthwork_is_not_known_where_the_cells_are_too_wide_for_the_house(kind):
+    """As the screening of the same file has no pitch and no cut: a volume with a narrow interval would be the interpolation's."""
+    wide = site(100.0 - 0.4 * np.mgrid[0:9, 0:11][0].astype(float), cell=10.0)
+    plan = cost(wide, place(House(6.0, 15.0, kind=kind), cell="2m"), asked(price={"earthwork": "12/yd3"}))
+    told, option = rows(plan), plan.summary["options"][0]
+    assert pandas.isna(told.loc["earthwork", ["quantity", "low", "high", "cost"]]).all() and option["total"] is None
+    assert "cannot show how level the ground" in told.loc["earthwork", "note"]
+    assert pandas.isna(told.loc["topsoil", "quantity"]) == (kind == "in-ground")  # a container's pad is always stripped
+    assert "earthwork" in option["not_known"]

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
 
+from tunnelsite.core.elevation_error import ErrorModel
 from tunnelsite.core.site import Frame
 from tunnelsite.core.wording import capital
 from tunnelsite.plans.candidate import Candidate
@@ -17,6 +18,7 @@ from tunnelsite.plans.grading.error import earthwork_error
 from tunnelsite.plans.grading.plan import GradingPlan, grading_plan
 from tunnelsite.plans.layout.service_trenches import ServiceTrench, service_trenches
 from tunnelsite.plans.layout.trench import way_words
+from tunnelsite.scan.data_checks import unseen_ground
 from tunnelsite.scan.pitch_error import counted_error, stated_error
 from tunnelsite.scan.surface import add_surface
 
@@ -61,22 +63,35 @@ def quantities(found: Candidate, settings: CostSettings) -> list[Quantity]:
         base_loose=settings.base_loose,
     )
     plan = grading_plan(found.ground, found.place, rule, found.limits, error)
-    spread = earthwork_error(plan, error, settings.draws)
-    cut, fill = spread.cut_m3, spread.fill_m3
-    moved = cut if plan.cut_m3 >= plan.fill_m3 else fill
-    over = plan.surplus_m3
-    carried = (
-        f"; {abs(over):.1f} m3 {'to carry off' if over > 0 else 'to bring in'} not counted" if abs(over) >= 0.05 else ""
-    )
-    earth = f"the larger of cut ({plan.cut_m3:.1f} m3) and fill ({plan.fill_m3:.1f} m3); 90 % interval by the elevation error{carried}"
     base = "pad of a container house" if container else "an in-ground house has none"
     return [
-        Quantity("earthwork", "Earth to move", "m3", max(plan.cut_m3, plan.fill_m3), moved.low, moved.high, earth),
-        Quantity("topsoil", "Topsoil to strip", "m3", plan.materials.topsoil_stripped_m3, note=_topsoil_words(plan)),
+        *_earth(found, plan, error, settings.draws),
         Quantity("base", "Base to order", "m3", plan.materials.base_order_m3, note=base),
         _clearing(found, plan),
         *_ways(found),
     ]  # fmt: skip
+
+
+def _earth(found: Candidate, plan: GradingPlan, error: ErrorModel, draws: int) -> list[Quantity]:
+    """Earth to move and topsoil to strip; not known where the model's cells are too wide, as in the screening."""
+    house = found.place.house
+    earthwork = Quantity("earthwork", "Earth to move", "m3", None)
+    topsoil = Quantity(
+        "topsoil", "Topsoil to strip", "m3", plan.materials.topsoil_stripped_m3, note=_topsoil_words(plan)
+    )
+    unseen = unseen_ground(found.frame, found.site.dem.name, [house])
+    if unseen:
+        # how deep an in-ground pad is dug says whether its topsoil is stripped; a container house's always is
+        stripped = topsoil if house.kind == "container" else replace(topsoil, amount=None, note=unseen)
+        return [replace(earthwork, note=unseen), stripped]
+    spread = earthwork_error(plan, error, draws)
+    moved, over = spread.cut_m3 if plan.cut_m3 >= plan.fill_m3 else spread.fill_m3, plan.surplus_m3
+    carried = (
+        f"; {abs(over):.1f} m3 {'to carry off' if over > 0 else 'to bring in'} not counted" if abs(over) >= 0.05 else ""
+    )
+    counted = f"the larger of cut ({plan.cut_m3:.1f} m3) and fill ({plan.fill_m3:.1f} m3); 90 % interval by the elevation error{carried}"
+    amount = max(plan.cut_m3, plan.fill_m3)
+    return [replace(earthwork, amount=amount, low=moved.low, high=moved.high, note=counted), topsoil]
 
 
 def _topsoil_words(plan: GradingPlan) -> str:
