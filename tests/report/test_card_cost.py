@@ -44,3 +44,10 @@ def test_a_client_reads_the_price_beside_the_work_and_no_row_without_one() -> No
     page = tostring(cost_part(study(option(item(), trench, without_price=["power"])), client=True), encoding="unicode")
     assert "Earth to move (" in page and "12/yd3" in page and "Trench to power" not in page
     assert "Your price" not in page and "No price was given for power" in page
+
+
+def test_what_has_a_price_but_no_known_quantity_is_named_as_not_in_the_sum() -> None:
+    unknown = item(name="clearing", title="Ground to clear", quantity=None, low=None, high=None, cost=None)
+    for client in (False, True):
+        page = tostring(cost_part(study(option(item(), unknown, without_price=[])), client=client), encoding="unicode")
+        assert "Not known and so not in the sum: ground to clear." in page, client

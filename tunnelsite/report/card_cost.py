@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from xml.etree.ElementTree import Element
 
+from tunnelsite.core.wording import capital
 from tunnelsite.drawing.markup import named, tag
-from tunnelsite.plans.cost.words import cost_lines, total_words
+from tunnelsite.plans.cost.words import cost_lines, total_words, unknown_words
 from tunnelsite.report.candidate_study import Study
 
 WORDS = "At your own unit prices, with the error of the elevations and the shortest trench, without swales and drains; no quotation."
@@ -44,10 +45,12 @@ def cost_part(study: Study, client: bool = False) -> Element | None:
     table = tag("table", tag("thead", head), tag("tbody", *rows), class_="cost")
     missing = option["without_price"]
     gap = tag("p", f"No price was given for {', '.join(missing)}: not in the sum.") if missing else None
+    unknown = tag("p", f"{capital(unknown_words(option))}.") if unknown_words(option) else None
     return tag(
         "section",
         tag("h4", "What the work costs"),
         table,
+        unknown,
         gap,
         tag("p", SHORT if client else WORDS, class_="fine"),
         class_="part cost-part",

@@ -57,7 +57,7 @@ def cost(given: argparse.Namespace) -> int:
 
 
 def _words(summary: dict[str, Any]) -> str:
-    from tunnelsite.plans.cost.words import cost_lines, total_words
+    from tunnelsite.plans.cost.words import cost_lines, total_words, unknown_words
 
     lines = []
     for one in summary["options"]:
@@ -69,6 +69,8 @@ def _words(summary: dict[str, Any]) -> str:
             )
         if one["total"] is not None:
             lines.append(f"  in all {total_words(one)}")
+        if unknown_words(one):
+            lines.append(f"  {unknown_words(one)}")
         if one["without_price"]:
             lines.append(f"  no price was given for {', '.join(one['without_price'])}")
     lines += [f"note: {text}" for text in summary["notes"]]

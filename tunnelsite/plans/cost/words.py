@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from tunnelsite.core.units import FOOT_M
+from tunnelsite.core.wording import inside
 from tunnelsite.settings.prices import YARD_M
 
 # unit of the table: the unit that people who work in feet use, and how much of the table's unit it is
@@ -33,6 +34,12 @@ def cost_lines(option: Mapping[str, Any]) -> list[CostLine]:
 def total_words(option: Mapping[str, Any]) -> str:
     """What an option comes to with its interval; '' where no price was given."""
     return "" if option["total"] is None else _interval(option["total"], option["total_low"], option["total_high"])
+
+
+def unknown_words(option: Mapping[str, Any]) -> str:
+    """That the sum leaves out what has a price but no known quantity; '' where nothing is left out."""
+    names = [inside(item["title"]) for item in option["items"] if item["quantity"] is None and item["unit_price"]]
+    return f"not known and so not in the sum: {', '.join(names)}" if names else ""
 
 
 def _line(item: Mapping[str, Any], feet: bool) -> CostLine:
