@@ -143,6 +143,7 @@ def test_corners_of_a_closed_drawing_are_kept(desk: Shown) -> None:
     for east, south in ((0, 0), (8e-4, 0), (8e-4, 8e-4)):
         page.mouse.click(*desk.at(west + east, north - south))
         page.wait_for_timeout(100)
+    assert desk.violations() == []  # each handle was a button without a name, and a stop of the Tab key
     page.click("#map-card button:text-is('Close')")
     page.wait_for_selector("#aside >> text=3 corners are kept")
     page.reload()

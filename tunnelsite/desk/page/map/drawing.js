@@ -97,6 +97,15 @@ export function select(id) {
   hold(id);
 }
 
+/** Handles are for the pointer; keys have the cross, and the arrows of the card. */
+export function quietHandles() {
+  for (const handle of map.getContainer().querySelectorAll('.marker-icon')) {
+    handle.removeAttribute('role');
+    handle.setAttribute('aria-hidden', 'true');
+    handle.tabIndex = -1;
+  }
+}
+
 function hold(id) {
   const layer = layersById.get(id);
   editing = layer ? { id, layer } : null;
@@ -104,6 +113,7 @@ function hold(id) {
   if (layer instanceof L.Marker) layer.dragging.enable();
   else layer.pm.enable({ allowSelfIntersection: false, draggable: false, limitMarkersToCount: MOST_HANDLES });
   layer.on('pm:markerdragend pm:vertexremoved dragend', () => keepShape(id));
+  quietHandles();
 }
 
 async function keepShape(id) {

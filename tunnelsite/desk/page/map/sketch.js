@@ -2,7 +2,7 @@
 
 import { announce, fill, h } from '../look/dom.js';
 import { card, putAway } from './card.js';
-import { change, nameless, select } from './drawing.js';
+import { change, nameless, quietHandles, select } from './drawing.js';
 import { look } from './found.js';
 import { shifted } from './geo.js';
 import { KINDS, SHAPE_WORDS } from './kinds.js';
@@ -44,6 +44,7 @@ export function draw(kind, shape = kind.shapes[0]) {
     pathOptions: look(kind.what === 'service' ? `service:${kind.id}` : kind.id, shape),
     templineStyle: { color: INK, weight: 2 }, hintlineStyle: { color: INK, weight: 2, dashArray: '4 4' },
   });
+  quietHandles();
   map.getContainer().focus({ preventScroll: true });
   announce(`Draw ${kind.title}. ${kind.say}`, 0);
 }
@@ -73,6 +74,7 @@ const crosses = () => { drawing.say.textContent = 'That edge would cross another
 /** The tool takes no corner whose edge crosses another, and says nothing. */
 function afterCorner() {
   if (!drawing) return;
+  quietHandles();
   const count = cornersNow().length;
   if (count === drawing.count && map.pm.Draw[drawing.shape]._doesSelfIntersect) crosses();
   else drawing.say.textContent = '';

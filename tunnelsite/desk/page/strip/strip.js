@@ -140,7 +140,7 @@ function rulesOf(hand) {
     h('h3', { text: 'Rules' }),
     h('ul', { class: 'rules' }, rules.map((rule) => h('li', { class: rule.state },
       h('span', { class: 'mark', 'aria-hidden': 'true', text: STATES[rule.state][0] }),
-      h('span', {}, h('strong', { text: `${plain(rule.title)}: `, title: rule.title }), h('span', { class: 'state', text: STATES[rule.state][1] }), rule.words && `. ${rule.words[0].toUpperCase()}${rule.words.slice(1)}`, rule.state === 'broken' && rule.change && h('span', { class: 'why', text: ` ${rule.change}` }))))));
+      h('span', {}, h('strong', { text: `${plain(rule.title)}: `, title: rule.title }), h('span', { class: 'state', text: STATES[rule.state][1] }), rule.words && `. ${rule.words[0].toUpperCase()}${rule.words.slice(1)}`, rule.state === 'broken' && rule.change && h('span', { class: 'why', text: `. Needed: ${rule.change}` }))))));
 }
 
 /** The sun chart follows the house, one at a time. */
