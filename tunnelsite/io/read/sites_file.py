@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -10,7 +11,7 @@ from typing import Any
 from tunnelsite.core.errors import InputRefused, UsageError
 from tunnelsite.core.layers import Features
 from tunnelsite.io.read.files import layer_of, sha256
-from tunnelsite.io.read.vectors import read_columns, read_features
+from tunnelsite.io.read.vectors import NoSuchLayer, read_columns, read_features
 
 OPTION = "screening"
 NEEDED = ("rank", "parcel", "house", "width_m", "length_m", "bearing_deg", "lon", "lat")
@@ -193,11 +194,15 @@ def _rank(value: Any) -> int | None:
 
 
 def _candidates(path: str) -> Features:
-    """The layer `candidates` of a screening, or `layout` of a block of houses."""
-    try:
-        return read_features(path, OPTION, kinds=("polygon",), layer="candidates", may_be_empty=True)
-    except UsageError:
-        return read_features(path, OPTION, kinds=("polygon",), layer="layout", may_be_empty=True)
+    """The layer `candidates` of a screening, or `layout` of a block of houses. Errors: InputRefused where there is neither."""
+    for layer in ("candidates", "layout"):
+        with contextlib.suppress(NoSuchLayer):
+            return read_features(path, OPTION, kinds=("polygon",), layer=layer, may_be_empty=True)
+    raise InputRefused(
+        f"{path} is not the result of a screening: it has no layer `candidates`",
+        "the GeoPackage that `tunnelsite screen`, `layout` or `region` wrote",
+        "name that file",
+    )
 
 
 def _row(found: Features, rank: int) -> dict[str, Any]:

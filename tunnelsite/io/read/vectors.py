@@ -99,6 +99,10 @@ def read_columns(path: str | os.PathLike[str], option: str, layer: str) -> dict[
     return dict(zip(meta["fields"], values, strict=True))
 
 
+class NoSuchLayer(UsageError):
+    """A layer was asked for by name and the file has none of that name."""
+
+
 class _NoLayer(LookupError):
     """A table that is not in the file."""
 
@@ -114,7 +118,7 @@ def _chosen_layer(target: str, driver: str, where: str, wanted: tuple[str | None
     every = ", ".join(title for title, _ in listed) or "none"
     if name is not None:
         if name not in [title for title, _ in listed]:
-            raise UsageError(
+            raise NoSuchLayer(
                 f"{where} has no layer {name!r}", f"one of its layers: {every}", "correct the layer's name"
             )
         return name
