@@ -52,3 +52,16 @@ def test_a_parcel_says_how_much_of_it_is_known(tmp_path) -> None:
     assert [one.get("feasible") for one in houses] == [1, 1, 1, 1, 0, None, None, 0, 0]
     assert [one.get("pads_m2") for one in houses[4:]] == [0, None, None, 0, 0]
     assert [row["centres_m2"] for row in rows[4:]] == [0, None, None, 0, 0]
+
+
+def test_no_pitch_is_told_of_ground_that_the_cells_do_not_show(tmp_path) -> None:
+    """The candidates of such a model have none: quantiles of the interpolation's would make the parcel's ground look known."""
+    plane = (200 + 0.03 * np.arange(30)[None, :] + np.zeros((25, 1))).astype(np.float32)
+    dem = write_dem(tmp_path / "dem.tif", plane, Affine(10, 0, WEST, 0, -10, NORTH), UTM17)
+    field = [shapely.box(WEST + 100, NORTH - 160, WEST + 180, NORTH - 100)]
+    site = read_site(str(dem), str(write_parcels(tmp_path / "p.gpkg", field, UTM17)))
+    settings = Settings(cell="2m", kind="container")
+    for house, seen in ((House(8.0, 20.0), False), (House(16.0, 20.0), True)):
+        row = ByParcel(screen(site, house, settings=settings)).row(0)
+        assert row["passed"] > 0 and row["score_q50"] is not None
+        assert (row["pitch_pct_q50"] is not None) == seen

@@ -197,6 +197,16 @@ def test_what_may_or_may_not_have_room_is_in_no_share_of_the_draws(region: KeptR
     assert told.rows[0]["parcels"] == 0 and "6x15m: of no parcel is it known whether it has room" in told.words()
 
 
+def test_what_makes_the_heights_doubtful_stands_above_the_shares(region: KeptRegion) -> None:
+    """Where the cells are too wide for the house, drawn heights change no pitch: the shares alone would look firm."""
+    doubt = "DOUBT: cells of d.tif are 10 m and cannot show how level the ground is"
+    noted = region.run.with_rows([*region.run.rows, {"kind": "note", "name": "tasks", "value": doubt}])
+    there = np.zeros((len(region.parcels.rows), 3))
+    found = Sensitivity(replace(region, run=noted), ParcelPlan(draws=3), {ALL: dict.fromkeys(region.houses, there)})
+    assert found.words().startswith(doubt + "\n") and found.summary["doubts"] == [doubt]
+    assert replace(found, region=region).summary["doubts"] == []
+
+
 def test_what_a_region_cannot_be_asked(region: KeptRegion, tmp_path: Path, capsys) -> None:
     assert main(["robustness", str(region.path), "--elevation-error", "0.2m"]) == 2
     assert "--elevation-error" in capsys.readouterr().err

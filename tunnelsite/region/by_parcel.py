@@ -12,6 +12,7 @@ import numpy as np
 from tunnelsite.region.covered_area import covered_cells
 from tunnelsite.scan.engine import Scan
 from tunnelsite.scan.known_ground import known_share, may_hold_more
+from tunnelsite.scan.pitch_error import shows_pitch
 from tunnelsite.scan.ranking import RankedPlacement, RankRules, ranked
 from tunnelsite.scan.refine import broken_rules
 from tunnelsite.screening.result import Result
@@ -133,8 +134,14 @@ class ByParcel:
         columns = {"score": np.concatenate([np.asarray(values) for values in self._result.scored])}
         for name, title in MEASURES:
             if all(name in scan.measures for scan in scans):
-                columns[title] = np.concatenate([scan.measures[name] for scan in scans])
+                columns[title] = np.concatenate([_shown(scan, name) for scan in scans])
         return {name: grouped_quantiles(values, owner, self._count, QUANTILES) for name, values in columns.items()}
+
+
+def _shown(scan: Scan, name: str) -> np.ndarray:
+    """A measure of every placement, float [n]; NaN for the pitch where the model's cells are too wide, as in `candidates`."""
+    values = scan.measures[name]
+    return np.full_like(values, np.nan) if name == "pitch" and not shows_pitch(scan.frame, scan.house) else values
 
 
 def grouped_quantiles(values: np.ndarray, group: np.ndarray, count: int, shares: Sequence[float]) -> np.ndarray:

@@ -67,6 +67,11 @@ class KeptRegion:
         return {name: sorted(found)[0] for name, found in digests_of(self.run.rows).items()}
 
     @property
+    def doubts(self) -> list[str]:
+        """What makes its heights doubtful, in words, as its tasks said."""
+        return [row["value"] for row in self.run.rows if row["kind"] == "note" and row["value"].startswith("DOUBT: ")]
+
+    @property
     def features(self) -> Features:
         """The parcels with the columns of their own file."""
         ours = parcel_columns(self.houses)

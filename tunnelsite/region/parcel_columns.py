@@ -30,7 +30,7 @@ PARCEL_COLUMNS = {
     quantile_name(name, share): Heading(REAL, f"{title}: quantile {share:g} over placements that passed", unit)
     for name, title, unit in (
         ("score", "score", "0-100"),
-        ("pitch_pct", "steeper pitch of the ground", "%"),
+        ("pitch_pct", "steeper pitch of the ground, NULL where the model's cells are too wide for the house", "%"),
         ("beam_share", "beam energy received / received with a flat horizon", "0-1"),
         ("beam_share_worst", "the same in the darkest crop month", "0-1"),
     )

@@ -124,11 +124,12 @@ class Sensitivity:
     @property
     def summary(self) -> dict[str, Any]:
         """What was drawn and the rows, ready for JSON."""
-        return {"plan": {row["name"]: row["value"] for row in self._plan_rows}, "sensitivity": self.rows}
+        plan = {row["name"]: row["value"] for row in self._plan_rows}
+        return {"plan": plan, "doubts": self.region.doubts, "sensitivity": self.rows}
 
     def words(self) -> str:
-        """The same for people."""
-        return sensitivity_words(self.rows, self.plan, len(self.region.parcels.rows))
+        """The same for people, below what makes the region's heights doubtful."""
+        return "\n".join([*self.region.doubts, sensitivity_words(self.rows, self.plan, len(self.region.parcels.rows))])
 
     def write(self, path: str | os.PathLike[str], *, overwrite: bool = False) -> Path:
         """Write a GeoPackage with the parcels, the table and the run. Errors: OutputFailed; what was there stays whole."""
