@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import numba
 from numba.core.caching import FunctionCache
+from numba.core.compiler import Compiler
 from numba.core.runtime import rtsys
 
 if TYPE_CHECKING:
@@ -49,9 +50,22 @@ class KernelCache(FunctionCache):
             super().save_overload(sig, data)
 
 
-def njit(*, cache: bool = False, **options: Any) -> Callable[[Callable], Dispatcher]:
-    """As `numba.njit`, with what is kept on disk in a `KernelCache`. Arguments: options of numba, see `options`."""
-    compiled = numba.njit(**options)
+class _Apart(Compiler):
+    """Takes what a kernel is given for arrays of which none lies in memory that another one of them is written to."""
+
+    def define_pipelines(self) -> Any:
+        """The usual passes, for such arrays."""
+        self.state.flags.noalias = True
+        return super().define_pipelines()
+
+
+def njit(*, cache: bool = False, apart: bool = False, **options: Any) -> Callable[[Callable], Dispatcher]:
+    """As `numba.njit`, with what is kept on disk in a `KernelCache`.
+
+    Arguments: apart, that no array which the kernel writes shares memory with another that it uses: a vectorised loop need not find that
+    out each time it starts, which takes as long as a short one; options of numba, see `options`.
+    """
+    compiled = numba.njit(**options, **({"pipeline_class": _Apart} if apart else {}))
 
     def made(function: Callable) -> Dispatcher:
         found: Dispatcher = compiled(function)

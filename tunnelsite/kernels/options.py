@@ -9,3 +9,5 @@ INNER = {**PLAIN, "cache": False, "no_cpython_wrapper": True}
 FAST_INNER = {**FAST, "cache": False, "no_cpython_wrapper": True}
 # For those that neither make an array nor return one: no references are counted, of which each is a locked addition.
 BARE = {**FAST_INNER, "_nrt": False}
+# The same where arrays that are written share no memory with others, see `compiled.njit`; not for one that reads bytes as words.
+APART = {**BARE, "apart": True}

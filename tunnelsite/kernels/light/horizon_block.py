@@ -7,7 +7,7 @@ in no skyline yet, as long as every observer who looks at the block has them in 
 import numpy as np
 
 from tunnelsite.kernels.compiled import njit
-from tunnelsite.kernels.options import BARE
+from tunnelsite.kernels.options import APART, BARE
 
 BLOCK = 16  # rows that enter the skylines together
 HELD = (
@@ -49,7 +49,7 @@ def _to_front(crossed, held, first):
     held[0] = first
 
 
-@njit(**BARE)
+@njit(**APART)
 def _cross_row(flat, columns, row, line0, offset, line_z):
     """Set line_z to the heights where scan lines, the first at column line0 + offset, cross a row."""
     n = line_z.size
@@ -84,7 +84,7 @@ def survivors(crossed, first, drop, above, mask):
         _survivors(flat, first + last, last, drop, above, mask)
 
 
-@njit(**BARE)
+@njit(**APART)
 def _raise(flat, row, above):
     """Raise above to what a line and its two neighbours have in a few rows, so that a ray between two of them meets it too."""
     n = np.uint64(above.size)
@@ -98,7 +98,7 @@ def _raise(flat, row, above):
         above[i] = high
 
 
-@njit(**BARE)
+@njit(**APART)
 def _survivors(flat, last, bit, drop, above, mask):
     """The block rows last, last - 1, ...: few, and of constant number, or the loop over lines is not vectorised."""
     n = np.uint64(mask.size + 2)

@@ -9,14 +9,14 @@ passed over could change nothing: the results are those of the whole march, to t
 import numpy as np
 
 from tunnelsite.kernels.compiled import njit
-from tunnelsite.kernels.options import BARE
+from tunnelsite.kernels.options import APART, BARE
 
 GROUP = 8  # rows that are passed over together
 ASIDE = 2  # lines on either side whose cells a ray from a cell of a line may meet
 _APART = 2  # runs of eight columns are marched together if no more than so many lie between them
 
 
-@njit(**BARE)
+@njit(**APART)
 def roof(flat, columns, plan, line0, first, raw, out):
     """Set out [lines] to the greatest height that rays from cells of each line can meet in march rows first to first + GROUP.
 
@@ -100,7 +100,7 @@ def _march_sides(flat, cells, factors, q, start, span, eye, best):
         best[i] = v if v > best[i] else best[i]
 
 
-@njit(**BARE)
+@njit(**APART)
 def march(flat, columns, cells, factors, start, runs, samples, eye, best):
     """Raise best to the steepest of some near samples for runs [n, (first, end)] of columns of a strip row that starts at (march row,
     cell, column).

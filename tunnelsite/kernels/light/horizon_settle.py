@@ -4,7 +4,7 @@ import numpy as np
 
 from tunnelsite.kernels.compiled import njit
 from tunnelsite.kernels.light.horizon_skyline import EIGHTH
-from tunnelsite.kernels.options import BARE
+from tunnelsite.kernels.options import APART, BARE
 
 _HIGHER, _MORE = np.float32(1.5), np.float32(0.005)  # a cell's own ray may see so much more than its lines
 
@@ -55,7 +55,7 @@ def _crossings(flat, columns, plan, sights, p, place, eye, high):
     return high
 
 
-@njit(**BARE)
+@njit(**APART)
 def settle(flat, columns, plan, p, at, eye, best, scratch):
     """Raise best where `_far` has found the lines apart, by the crossings of the cell's own ray in the row steps in which either line
     has its horizon and in those beside them: at = (cell, column). The ray may see more than the lines, but counts only up to a bound,

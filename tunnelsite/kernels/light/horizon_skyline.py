@@ -10,7 +10,7 @@ strip (`watch`), so that "still the same vertex?" is one vectorised comparison.
 import numpy as np
 
 from tunnelsite.kernels.compiled import njit
-from tunnelsite.kernels.options import BARE
+from tunnelsite.kernels.options import APART, BARE
 
 _DE_BRUIJN = np.int32(0x09AF)  # times a power of two, its top four bits of 16 name the power
 _PLACE = np.zeros(16, np.int32)
@@ -38,7 +38,7 @@ def aim(i, vertex, heights, places, tops, guess, watch):
     seen[np.uint64(5) * lines + i] = places[farther]
 
 
-@njit(**BARE)
+@njit(**APART)
 def push(rows, start, mask, first, heights, places, tops, guess, watch, drop):
     """Add a block's samples that `survivors` left, rows[start] and those after it, the block starting at march row first, to the skylines
     and bring `watch` up to date.
@@ -94,7 +94,7 @@ def between(a, b, share):
     return s if (s > np.float32(0.0)) & (not apart) else np.float32(0.0), apart
 
 
-@njit(**BARE)
+@njit(**APART)
 def glance(watch, lines, at, eye, scale, best, seen):
     """Look from each eye to the vertices watched by two lines, lines = the first eye's: set best to the horizon `between` them.
 
