@@ -170,6 +170,22 @@ def test_every_way_to_combine_is_that_of_the_screening(chromium, hostile, tmp_pa
     found.page.context.close()
 
 
+def test_a_tie_of_the_last_digit_is_rounded_as_in_the_words_of_the_page(chromium, hostile, tmp_path) -> None:
+    """81.25 stood as 81.2 in the words, by Python's rule, and as 81.3 in the ranking, by the browser's."""
+    text = re.search(r'(<script type="application/json"[^>]*>)(.*?)</script>', hostile.full, re.DOTALL)
+    criteria, count = text[2].count('"title"'), len(hostile.result.choices)
+    weights = np.zeros(criteria)
+    weights[0] = 1.0
+    marks = np.tile(np.resize([0.8125, 0.8175, 0.8135, 0.5, 0.2525, 0.0025, 0.9925], count), (criteria, 1))
+    found = opened(chromium, _with_marks(hostile.full, marks, weights, "mean", tmp_path).as_uri())
+    shown = found.page.evaluate(
+        "[...document.querySelectorAll('#ranking-table tbody tr')].map(r => [r.cells[2].dataset.value, r.cells[2].innerText])"
+    )
+    assert "81.2" in [text for _, text in shown]
+    assert [text for _, text in shown] == [f"{float(value):.1f}" for value, _ in shown]
+    found.page.context.close()
+
+
 def _with_marks(page: str, marks: np.ndarray, weights: np.ndarray, way: str, folder):
     import json
 

@@ -95,6 +95,15 @@ def test_the_first_screen_tells_what_heights_that_are_off_make_of_an_option(host
     assert "A limit rejects it where heights are off46 %0 %" in beside
 
 
+def test_nothing_against_an_option_is_said_of_what_was_assessed_only(hostile) -> None:
+    """Where the cells of the model are too wide, the slope of no option is known: "nothing that counts" would read as a clean bill."""
+    facts = all_facts(hostile.result)[:2]
+    full = [replace(one, judged=tuple(replace(item, marks=1.0) for item in one.judged)) for one in facts]
+    assert "Nothing that counts" in words(compared(hostile.result, full, set()))
+    gap = replace(full[0], judged=(replace(full[0].judged[0], marks=None, weight=1.0), *full[0].judged[1:]))
+    assert "Nothing in what was assessed" in words(compared(hostile.result, [gap, full[1]], set()))
+
+
 def test_the_first_screen_names_options_that_cannot_be_built_as_drawn(hostile) -> None:
     facts = all_facts(hostile.result)
     assert "Not buildable" not in words(answer(hostile.result, facts))

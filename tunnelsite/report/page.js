@@ -143,6 +143,8 @@
   const given = criteria.map((criterion) => criterion.weight);
   let weights = [...given];
   const text = (value) => String(Number(value.toFixed(4)));
+  // A tie such as 81.25 goes to the even digit, as in the words of the page and in the file; toFixed would make it 81.3.
+  const points = (value) => (value % 1 === 0.25 ? value - 0.05 : value).toFixed(1);
   const show = () => {
     const order = ranked(weights);
     const changed = weights.some((weight, k) => weight !== given[k]);
@@ -152,7 +154,7 @@
       const now = row.cells[nowAt], score = row.cells[scoreAt];
       now.textContent = item.score === null ? "–" : String(place + 1);
       now.dataset.value = item.score === null ? "" : String(place + 1);
-      score.textContent = item.score === null ? "–" : item.score.toFixed(1);
+      score.textContent = item.score === null ? "–" : points(item.score);
       score.dataset.value = item.score === null ? "" : String(item.score);
       row.classList.toggle("up", item.score !== null && place + 1 < item.rank);
       row.classList.toggle("down", item.score !== null && place + 1 > item.rank);
@@ -162,7 +164,7 @@
     follow_up(order, changed);
     for (const mark of all(".mark")) mark.classList.toggle("best-now", changed && Number(mark.dataset.rank) === best.rank);
     document.getElementById("now-best").textContent = best.score === null ? "Nothing has a weight: there is no ranking."
-      : changed ? `With these weights option ${best.label} comes first, with ${best.score.toFixed(1)} points.` : "These are the weights of the screening.";
+      : changed ? `With these weights option ${best.label} comes first, with ${points(best.score)} points.` : "These are the weights of the screening.";
     const words = criteria.flatMap((criterion, k) => (weights[k] === given[k] ? [] : [`--weight ${criterion.id}=${text(weights[k])}`]));
     document.getElementById("rescore-command").textContent = ["tunnelsite rescore run.npz", ...words, "--out other.gpkg"].join(" ");
   };
@@ -175,12 +177,12 @@
     for (const item of all("#verdict, .compared, .short > .if-given")) item.classList.toggle("of-other-weights", changed);
     leadNow.hidden = !changed;
     leadNow.textContent = !changed ? "" : best.score === null ? "With these weights nothing is ranked."
-      : `With your weights option ${best.label} has the highest score, ${best.score.toFixed(1)} of 100 points. The verdict and the colours of the map below are for the weights of the screening.`;
+      : `With your weights option ${best.label} has the highest score, ${points(best.score)} of 100 points. The verdict and the colours of the map below are for the weights of the screening.`;
     if (pale) pale.hidden = !changed;
     const at = new Map(order.map((item, place) => [item.rank, { ...item, place: place + 1 }]));
     for (const card of cards) {
       const now = at.get(Number(card.dataset.rank)), says = one(".score-now", card);
-      if (now && says) says.textContent = !changed ? "" : now.score === null ? "; not ranked with your weights" : `; with your weights ${now.score.toFixed(1)} points, place ${now.place}`;
+      if (now && says) says.textContent = !changed ? "" : now.score === null ? "; not ranked with your weights" : `; with your weights ${points(now.score)} points, place ${now.place}`;
     }
     if (changed) for (const item of order) {
       const card = document.getElementById(`candidate-${item.rank}`);

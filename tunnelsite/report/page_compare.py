@@ -70,8 +70,13 @@ def _words_rows(shown: Sequence[Facts]) -> list[tuple[str, list[str]]]:
     rows.append(("Came first in trials of weights and heights", [share_words(o.firmness.first) for o in shown]))
     if any(one.option.rank != k for k, one in enumerate(shown, 1)):
         rows.append(("Rank in the screening", [str(o.option.rank or "not listed") for o in shown]))
-    worst = [next((item.words for item in o.against()), "Nothing that counts") for o in shown]
-    return [*rows, ("Weakest point", worst)]
+    return [*rows, ("Weakest point", [_weakest(one) for one in shown])]
+
+
+def _weakest(fact: Facts) -> str:
+    """What costs an option most; that it has nothing against it is said only of what was assessed there."""
+    clean = "Nothing in what was assessed" if fact.unknown() else "Nothing that counts"
+    return next((item.words for item in fact.against()), clean)
 
 
 def _listed(same: Sequence[tuple[str, list[str]]]) -> list[Element | str]:

@@ -25,15 +25,20 @@ class Parser(argparse.ArgumentParser):
         """Errors: UsageError, always."""
         option = re.fullmatch(r"argument (.+?): expected (.+?) arguments?", message)
         if option:
-            raise UsageError(
-                f"{option[1]} is given without its value", f"{option[2]} value after it", "add what is missing"
-            )
+            wanted = f"{option[2]} value after it{self._shown(option[1])}"
+            raise UsageError(f"{option[1]} is given without its value", wanted, "add what is missing")
         choice = re.fullmatch(r"argument (.+?): invalid choice: '(.*)' \(choose from (.+)\)", message, re.DOTALL)
         if choice:
             choices = re.findall(r"[\w-]+", choice[3])
             raise UsageError(f"{choice[1]} is {choice[2]!r}", " or ".join(choices), nearest(choice[2], choices))
         given = message.removeprefix("argument ")
         raise UsageError(given, f"what `{self.prog} --help` tells", "correct the command")
+
+    def _shown(self, names: str) -> str:
+        """An option with its value, as the help shows it. Arguments: names, of one option, joined by `/`."""
+        name = names.split("/")[-1]
+        action = self._option_string_actions.get(name)
+        return f", as {name} {action.metavar}" if action is not None and isinstance(action.metavar, str) else ""
 
 
 def parsed(parser: argparse.ArgumentParser, arguments: Sequence[str] | None) -> argparse.Namespace:
