@@ -95,7 +95,7 @@ def test_the_first_screen_tells_what_heights_that_are_off_make_of_an_option(host
     assert "A limit rejects it where heights are off46 %0 %" in beside
 
 
-def test_nothing_against_an_option_is_said_of_what_was_assessed_only(hostile) -> None:
+def test_an_option_has_nothing_against_it_only_in_what_was_assessed(hostile) -> None:
     """Where the cells of the model are too wide, the slope of no option is known: "nothing that counts" would read as a clean bill."""
     facts = all_facts(hostile.result)[:2]
     full = [replace(one, judged=tuple(replace(item, marks=1.0) for item in one.judged)) for one in facts]

@@ -74,7 +74,7 @@ def _words_rows(shown: Sequence[Facts]) -> list[tuple[str, list[str]]]:
 
 
 def _weakest(fact: Facts) -> str:
-    """What costs an option most; that it has nothing against it is said only of what was assessed there."""
+    """What costs an option most; only what was assessed there counts as nothing against it."""
     clean = "Nothing in what was assessed" if fact.unknown() else "Nothing that counts"
     return next((item.words for item in fact.against()), clean)
 
