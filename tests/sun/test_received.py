@@ -77,6 +77,12 @@ def test_some_days_are_those_days_of_the_year(steps):
         assert np.array_equal(getattr(some, name), getattr(steps, name)[inside])
 
 
+def test_the_year_of_one_place_is_reckoned_once_and_nobody_can_change_it(steps):
+    assert clear_sky_steps(FARM) is steps
+    with pytest.raises(ValueError, match="read-only"):
+        steps.beam_wh[0] = 1.0
+
+
 @pytest.mark.parametrize("lat", [-90.0, -78.0, -43.0, -10.0, 0.0, 10.0, 43.0, 67.5, 80.0, 90.0])
 def test_no_surprises_anywhere(lat):
     found = light_received(flat_horizon(), clear_sky_steps(Observer(lat, 170.0), 60), YEAR)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -46,7 +47,12 @@ def clear_sky_steps(
     Source: [@ineichen-perez-2002] with the monthly Linke turbidity map of SoDa/Meteotest, which pvlib carries.
     The days are those of local mean solar time, so that a day's light stays together at every longitude.
     """
-    days = np.sort(np.asarray(of_days, int))
+    return _clear_sky_steps(place, step_minutes, tuple(sorted(of_days)))
+
+
+@lru_cache(maxsize=8)  # a desk and a server look at one place again and again
+def _clear_sky_steps(place: Observer, step_minutes: int, of_days: tuple[int, ...]) -> SunSteps:
+    days = np.asarray(of_days, int)
     middle = np.round((np.arange(0, 1440, step_minutes) + step_minutes / 2) * 60)
     seconds = (midnight_s(days, place.lon_deg)[:, None] + middle).ravel()
     azimuth, elevation = daylight_positions(seconds, place)
@@ -58,7 +64,10 @@ def clear_sky_steps(
     beam = np.nan_to_num(sky.beam) * np.sin(np.radians(elevation[up])) * hours
     diffuse = np.nan_to_num(sky.diffuse) * hours
     source = "clear sky (Ineichen & Perez 2002, Linke turbidity map)"
-    return SunSteps(azimuth[up], elevation[up], month_of(day), day, beam, np.maximum(diffuse, 0), step_minutes, source)
+    found = azimuth[up], elevation[up], month_of(day), day, beam, np.maximum(diffuse, 0)
+    for values in found:
+        values.flags.writeable = False
+    return SunSteps(*found, step_minutes, source)
 
 
 def weather_steps(weather: Weather, place: Observer, step_minutes: int = STEP_MINUTES) -> SunSteps:
