@@ -77,7 +77,8 @@ def test_some_days_are_those_days_of_the_year(steps):
         assert np.array_equal(getattr(some, name), getattr(steps, name)[inside])
 
 
-def test_the_year_of_one_place_is_reckoned_once_and_nobody_can_change_it(steps):
+def test_the_year_of_one_place_is_reckoned_once_and_nobody_can_change_it():
+    steps = clear_sky_steps(FARM)
     assert clear_sky_steps(FARM) is steps
     with pytest.raises(ValueError, match="read-only"):
         steps.beam_wh[0] = 1.0
