@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import pickle
 from pathlib import Path
 
 import pytest
@@ -10,7 +11,7 @@ import pytest
 from tunnelsite.core.errors import UsageError
 from tunnelsite.core.house import House
 from tunnelsite.core.rubric import Rubric
-from tunnelsite.settings.model import crop_period, keep_out_parts, settings_from
+from tunnelsite.settings.model import Settings, crop_period, keep_out_parts, settings_from
 from tunnelsite.settings.project_file import project_settings
 
 
@@ -187,3 +188,20 @@ def test_plural_names_are_refused_with_the_name_of_today() -> None:
 
 def test_a_house_is_as_high_in_python_as_in_the_settings() -> None:
     assert House(9.0, 29.0).ridge_m == settings_from({"house": ["9x29m"]}).houses[0].ridge_m == pytest.approx(3.6576)
+
+
+@pytest.mark.parametrize(
+    ("given", "told"),
+    [
+        ({"crop_month": "Oct:Apr"}, "unknown setting 'crop_month'.*did you mean 'crop_months'"),
+        ({"kind": "pot"}, "kind is 'pot'. Expected: in-ground or container"),
+        ({"dem": 3}, "dem is 3. Expected: text"),
+        ({"dem": 3, "kind": "pot"}, r"2 settings are wrong: \(1\) dem is 3.*\(2\) kind is 'pot'"),
+        ({"setback": "-3m"}, "setback is '-3m'"),
+    ],
+)
+def test_python_is_answered_as_the_command_line(given: dict, told: str) -> None:
+    """A study that builds its settings reads what is wrong and what to do, not the words of the library that checks types."""
+    with pytest.raises(UsageError, match=told) as found:
+        Settings(**given)
+    assert str(pickle.loads(pickle.dumps(found.value))) == str(found.value)  # a worker hands it back

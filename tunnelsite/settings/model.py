@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
-from pydantic import ValidationError, field_validator
+from pydantic import ModelWrapValidatorHandler, ValidationError, field_validator, model_validator
 
 from tunnelsite.core.describe import kind_words, nearest
 from tunnelsite.core.errors import InputRefused, UsageError
@@ -22,8 +23,33 @@ MOST_TOLD = 5  # wrong settings in one message
 MOST_NAME = 40  # letters of a service; it becomes a column
 
 
+class WrongSettings(UsageError):
+    """What is wrong with some settings, in one message. Arguments: problems, each of them."""
+
+    def __init__(self, problems: list[UsageError]) -> None:
+        self.problems = problems
+        if len(problems) == 1:
+            super().__init__(problems[0].given, problems[0].expected, problems[0].fix)
+            return
+        told = "; ".join(f"({k}) {one.given}, {_what_to_do(one)}" for k, one in enumerate(problems[:MOST_TOLD], 1))
+        more = f"; and {len(problems) - MOST_TOLD} more" if len(problems) > MOST_TOLD else ""
+        super().__init__(f"{len(problems)} settings are wrong: {told}{more}", "see each one", "correct them all")
+
+    def __reduce__(self) -> tuple[object, ...]:
+        return (type(self), (self.problems,))
+
+
 class Settings(ScreeningFields):
     """Every setting of a screening; in a project file each stands under its option's name with `_` for `-`."""
+
+    @model_validator(mode="wrap")
+    @classmethod
+    def _worded(cls, given: Any, read: ModelWrapValidatorHandler[Settings]) -> Settings:
+        """The settings, or one UsageError on all that is wrong: in Python as on the command line."""
+        try:
+            return read(given)
+        except ValidationError as problem:
+            raise WrongSettings([_in_words(one) for one in problem.errors()]) from None
 
     @field_validator("preset")
     @classmethod
@@ -151,14 +177,10 @@ def settings_from(given: dict[str, Any], *, lines: dict[str, int] | None = None,
     def where(name: str) -> str:
         return f"{file}:{(lines or {}).get(name, 1)}: " if file else ""
 
-    unknown = [
-        UsageError(f"{where(name)}unknown setting {name!r}", "a setting from the manual", nearest(name, known))
-        for name in given
-        if name not in known
-    ]
+    unknown = [_with_place(_unknown(name, known), where(name)) for name in given if name not in known]
     wrong = [_with_place(one, where(name)) for name in given if name in known for one in _problems({name: given[name]})]
     if unknown or wrong:
-        raise _all_in_one([*unknown, *wrong])
+        raise WrongSettings([*unknown, *wrong])
     settings = Settings(**given)
     if not settings.house:
         raise UsageError("no house was given", "at least one size such as 30x96ft", "give the house")
@@ -170,29 +192,25 @@ def _problems(given: dict[str, Any]) -> list[UsageError]:
     """What is wrong with one setting."""
     try:
         Settings(**given)
-    except ValidationError as problem:
-        return [_in_words(one) for one in problem.errors()]
     except UsageError as problem:
-        return [problem]
+        return problem.problems if isinstance(problem, WrongSettings) else [problem]
     return []
 
 
+def _unknown(name: str, known: Iterable[str]) -> UsageError:
+    return UsageError(f"unknown setting {name!r}", "a setting from the manual", nearest(name, known))
+
+
 def _in_words(found: Any) -> UsageError:
+    if found["type"] == "extra_forbidden":
+        fields = Settings.model_fields.items()
+        return _unknown(str(found["loc"][0]), {name for key, one in fields for name in (key, one.alias or key)})
     words = " of ".join(reversed([str(part) for part in found["loc"]][:2])) or "setting"
     return UsageError(f"{words} is {found.get('input')!r}", kind_words(found), "correct it")
 
 
 def _with_place(problem: UsageError, place: str) -> UsageError:
     return UsageError(f"{place}{problem.given}", problem.expected, problem.fix)
-
-
-def _all_in_one(problems: list[UsageError]) -> UsageError:
-    """The only problem, or one that tells of all of them."""
-    if len(problems) == 1:
-        return problems[0]
-    told = "; ".join(f"({k}) {one.given}, {_what_to_do(one)}" for k, one in enumerate(problems[:MOST_TOLD], 1))
-    more = f"; and {len(problems) - MOST_TOLD} more" if len(problems) > MOST_TOLD else ""
-    return UsageError(f"{len(problems)} settings are wrong: {told}{more}", "see each one", "correct them all")
 
 
 def _what_to_do(problem: UsageError) -> str:
