@@ -132,3 +132,8 @@ def __getattr__(name: str) -> Any:
 
         return getattr(import_module(_HOMES[name]), name)
     raise AttributeError(f"module 'tunnelsite' has no attribute {name!r}")
+
+
+def __dir__() -> list[str]:
+    """What may be imported, for editors and notebooks that complete a name."""
+    return sorted([*__all__, "__version__"])

@@ -40,6 +40,24 @@ def test_every_public_name_has_an_example() -> None:
     assert sorted(set(tunnelsite.__all__) - GIVEN_BACK - words) == []
 
 
+def test_an_editor_can_complete_every_public_name() -> None:
+    """They load on first use, so nothing but `__dir__` lists them."""
+    assert set(tunnelsite.__all__) <= set(dir(tunnelsite))
+
+
+def test_the_names_of_the_readme_are_there() -> None:
+    blocks = re.findall(r"```python\n(.*?)```", (DOCS.parent / "README.md").read_text("utf-8"), re.DOTALL)
+    for block in blocks:
+        compile(block, "README.md", "exec")
+    names = {
+        name
+        for block in blocks
+        for line in re.findall(r"^from tunnelsite import (.+)$", block, re.M)
+        for name in line.split(", ")
+    }
+    assert len(blocks) >= 3 and {"screen", "screen_region", "sensitivity"} <= names <= set(tunnelsite.__all__)
+
+
 @pytest.mark.parametrize("name", [f"examples/{name}" for name in EXAMPLES] + [f"studies/{name}" for name in STUDIES])
 def test_examples_open_as_notebooks(name: str) -> None:
     """The percent format: a docstring, then cells that begin with `# %%` and a title."""
