@@ -26,6 +26,16 @@ def test_parcels_get_one_name_each() -> None:
     assert unique_names(Features(named.geometry[:2])) == ["parcel 1", "parcel 2"]
 
 
+def test_the_number_of_a_county_names_a_parcel_that_has_no_name() -> None:
+    """PIN and APN, parcel identification and assessor's parcel number: the usual columns of county parcels (common practice, no source)."""
+    shapes = parcels("a", "b").geometry
+    for column in ("PIN", "APN", "ParcelID"):
+        numbered = Features(shapes, {"acres": np.array([1.0, 2.0]), column: np.array([1402, 1403])})
+        assert unique_names(numbered) == ["1402", "1403"]
+    both = {"PIN": np.array([1402, 1403]), "Name": np.array(["North", "South"], object)}
+    assert unique_names(Features(shapes, both)) == ["North", "South"]
+
+
 @given(st.lists(st.sampled_from(["A", "A (2)", "A (2) (2)", "B", ""]), max_size=12))
 def test_no_two_parcels_share_a_name_and_the_first_keeps_its_own(given_names: list[str]) -> None:
     found = unique_names(parcels(*given_names))

@@ -8,6 +8,14 @@ from typing import TypeVar
 import numpy as np
 import pyproj
 
+PARCEL_NAMES = (
+    "parcel",
+    "name",
+    "parcel_id",
+    "parcelid",
+    "pin",
+    "apn",
+)  # columns that may name a parcel, the likeliest first
 STATED = ", as stated"  # in the note on a vertical unit that the user gave
 
 Affine = tuple[float, float, float, float, float, float]  # (a, b, c, d, e, f): columns and rows to map coordinates

@@ -6,10 +6,9 @@ from collections import Counter
 from dataclasses import replace
 
 from tunnelsite.core.counting import listed
-from tunnelsite.core.layers import Features
+from tunnelsite.core.layers import PARCEL_NAMES, Features
 from tunnelsite.core.site import Site
 
-NAME_COLUMNS = ("parcel", "name", "parcel_id")  # the first that is there counts
 MOST_TOLD = 5  # names in one note
 
 
@@ -19,7 +18,7 @@ def parcel_names(site: Site) -> list[str]:
 
 
 def unique_names(parcels: Features) -> list[str]:
-    """One name a parcel: its `parcel` or `name` column, made unique, or its number in the file."""
+    """One name a parcel: the first column of PARCEL_NAMES that is there, made unique, or its number in the file."""
     given = _given(parcels)
     taken, last, names = set(given), Counter[str](), list[str]()
     for name in given:
@@ -36,7 +35,7 @@ def unique_names(parcels: Features) -> list[str]:
 def _given(parcels: Features) -> list[str]:
     """Their names as the file has them."""
     columns = {name.lower(): values for name, values in parcels.columns.items()}
-    column = next((columns[name] for name in NAME_COLUMNS if name in columns), [None] * len(parcels))
+    column = next((columns[name] for name in PARCEL_NAMES if name in columns), [None] * len(parcels))
     texts = ["" if value is None else str(value).strip() for value in column]
     return [text if text and text != "nan" else f"parcel {k}" for k, text in enumerate(texts, 1)]
 

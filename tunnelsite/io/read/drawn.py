@@ -10,7 +10,7 @@ import numpy as np
 import pyproj
 
 from tunnelsite.core.errors import InputRefused
-from tunnelsite.core.layers import Features
+from tunnelsite.core.layers import PARCEL_NAMES, Features
 from tunnelsite.core.reproject import reprojected
 from tunnelsite.io.read.vectors import FEATURE_ID, read_features
 
@@ -20,7 +20,6 @@ SERVICE, ROAD, LAMP = "service", "road", "lamp"
 WALL_WIDTH_M = 0.3
 DRAWN = "drawn"  # column that is 1 for what was drawn
 LENGTHS = ("height_m", "crown_m", "width_m", "distance_m", "lumens")
-NAMES = ("parcel", "name", "parcel_id")  # columns that may name a parcel
 TEXTS = ("drawn_id", "what", "name", "note", "service", "kind")
 
 
@@ -95,7 +94,7 @@ def with_more(given: Features | None, more: Features) -> Features:
 
 def with_fields(land: Features | None, fields: Features, crs: pyproj.CRS | None) -> Features:
     """The parcels of a file, if any, and the fields that were drawn. Arguments: crs, of the fields where there is no file."""
-    titles = [name for name in ([] if land is None else land.columns) if name.lower() in NAMES]
+    titles = [name for name in ([] if land is None else land.columns) if name.lower() in PARCEL_NAMES]
     columns = {DRAWN: fields.columns[DRAWN], **dict.fromkeys(titles or ["name"], fields.columns["name"])}
     fields = replace(fields, columns=columns)
     if land is None:
