@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from tunnelsite.screening.may_be import bed_left_out_words, may_be_words
+from tunnelsite.screening.may_be import bed_left_out_words, far_behind_words, may_be_words
 
 BED = "may be a river's bed, open water or flood plain: a bank 5 m high stands over it"
 
@@ -20,6 +20,15 @@ def test_each_doubt_is_said_once_with_its_options() -> None:
         "Option 4 may be open water: look there before anything else.",
     ]
     assert may_be_words(rows[:1]) == []
+
+
+def test_options_far_behind_are_named() -> None:
+    rows = [{"rank": rank, "score": score} for rank, score in enumerate((96.0, 48.0, None, 47.9, 1.7), 1)]
+    assert far_behind_words(rows) == [
+        "Options 4 and 5 score less than half of what option 1 does: they pass the limits, and little more."
+    ]
+    assert far_behind_words(rows[:4])[0].startswith("Option 4 scores less than half of what option 1 does: it passes")
+    assert far_behind_words(rows[:3]) == far_behind_words(rows[2:3]) == far_behind_words([]) == []
 
 
 def test_what_is_not_offered_is_counted_with_the_way_to_have_it() -> None:

@@ -23,7 +23,7 @@ from tunnelsite.scan.firmness.drawn_words import drawn_words
 from tunnelsite.scan.firmness.ties import undecided
 from tunnelsite.scan.firmness.verdict import verdict_record
 from tunnelsite.screening.candidate_rows import unknown_here
-from tunnelsite.screening.may_be import bed_left_out_words, may_be_words
+from tunnelsite.screening.may_be import bed_left_out_words, far_behind_words, may_be_words
 from tunnelsite.screening.not_assessed import unseen_words, where_unknown
 from tunnelsite.screening.result import Result
 from tunnelsite.screening.run_table import DOUBT, VERDICT
@@ -71,6 +71,7 @@ def answer_of(result: Result, told: Told, units: Units) -> dict[str, Any]:
             *(on_the_page(words) for words in result.doubts),
             _headline(result),
             *may_be_words(result.rows),
+            *far_behind_words(result.rows),
             *(on_the_page(words) for words in bed_left_out_words(tables["rejections"].rows)),
         ],
         "verdict": verdict and {"word": verdict["words"], "words": plain_sentence(verdict["sentence"])},

@@ -17,7 +17,7 @@ from tunnelsite.report.page_verdict import verdict_words
 from tunnelsite.report.plain_words import file_words
 from tunnelsite.scan.engine import Judge
 from tunnelsite.screening.costly_limits import costly_limits
-from tunnelsite.screening.may_be import bed_left_out_words, may_be_words
+from tunnelsite.screening.may_be import bed_left_out_words, far_behind_words, may_be_words
 from tunnelsite.screening.not_assessed import where_unknown
 from tunnelsite.screening.relaxing_tables import break_words
 
@@ -105,6 +105,10 @@ def _best(facts: Sequence[Facts], result: Result, beside: Beside, *, scarce: boo
     shown = [fact for fact in facts if fact.rank in beside.carded] if beside.table is not None else facts
     doubtful = may_be_words([{"rank": fact.label, "flags": fact.row["flags"]} for fact in shown])
     said += [tag("p", tag("strong", text), class_="care") for text in doubtful]
+    said += [
+        tag("p", text)
+        for text in far_behind_words([{"rank": fact.label, "score": fact.row["score"]} for fact in shown])
+    ]
     if beside.table is not None:
         said.append(beside.table)
     if beside.unbuildable:

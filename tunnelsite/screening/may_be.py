@@ -1,4 +1,4 @@
-"""Places that may stand on what is no ground at all, as in a river: options, whose numbers do not show that, and what is not offered."""
+"""Sentences on the options as a whole: which may stand on no ground, as in a river, which are far behind, and what is not offered."""
 
 from __future__ import annotations
 
@@ -18,6 +18,23 @@ def may_be_words(rows: Sequence[Mapping[str, Any]]) -> list[str]:
     return [
         f"Option{'s' * (len(ranks) > 1)} {listed(ranks)} {words}: look there before anything else."
         for words, ranks in found.items()
+    ]
+
+
+def far_behind_words(rows: Sequence[Mapping[str, Any]]) -> list[str]:
+    """A sentence on options that score less than half of what the best does; empty where there is none.
+
+    They are listed because so many were wanted. Arguments: rows, of candidates; a score may be None where it is not known.
+    """
+    scores = {str(row["rank"]): row["score"] for row in rows if row["score"] is not None}
+    best = max(scores, key=scores.__getitem__, default="")
+    behind = [rank for rank, score in scores.items() if 2.0 * score < scores[best]]
+    if not behind:
+        return []
+    many = len(behind) > 1
+    return [
+        f"Option{'s' * many} {listed(behind)} score{'s' * (not many)} less than half of what option {best} does: "
+        f"{'they pass' if many else 'it passes'} the limits, and little more."
     ]
 
 

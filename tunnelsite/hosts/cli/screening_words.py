@@ -13,7 +13,7 @@ from tunnelsite.core.ridge_words import ridge_words
 from tunnelsite.core.units import FOOT_M, INCH_M
 from tunnelsite.core.wording import inside, place_words
 from tunnelsite.screening.costly_limits import costly_limits
-from tunnelsite.screening.may_be import bed_left_out_words, may_be_words
+from tunnelsite.screening.may_be import bed_left_out_words, far_behind_words, may_be_words
 
 MOST_REASONS = 40  # lines that a person still reads
 ALL_PCT = 99.5  # of the weight: told as 100
@@ -40,6 +40,7 @@ def words_of(summary: dict[str, Any], more: bool) -> str:
             summary["verdict"]["sentence"],
             *summary["undecided"],
             *may_be_words(found),
+            *far_behind_words(found),
             *bed_left_out_words(summary["rejections"]),
             *_left_out(summary["parcels_left_out"], summary["rejections"]),
             *_fewer(summary),
