@@ -50,7 +50,7 @@ def test_a_name_stands_on_the_part_that_is_seen() -> None:
 def test_scale_bars_and_their_words_stay_on_their_ground(width: float, scale: float, feet: bool) -> None:
     """`200 ft` stood outside of the white box."""
     drawing = Drawing(width, 400.0, "map", "map")
-    furniture(drawing, SimpleNamespace(width=width, height=400.0, scale=scale), feet=feet)
+    furniture(drawing, SimpleNamespace(width=width, height=400.0, scale=scale), [], feet=feet)
     root = ElementTree.fromstring(drawing.text)
     scale_bars = next(one for one in root.iter(f"{SVG}g") if "scale" in "".join(one.find(f"{SVG}title").itertext()))
     box = scale_bars.find(f"{SVG}rect")
@@ -77,3 +77,12 @@ def test_a_name_stands_clear_of_houses_and_pins_and_inside_its_own_edge() -> Non
         edge = view.points(np.array([[-280.0, 70.0], [280.0, 90.0]]))
         middle = (name.left + name.right) / 2
         assert name.top > np.interp(middle, edge[:, 0], edge[:, 1]) - 1 and name.bottom < view.height
+
+
+def test_the_scale_stands_where_it_hides_no_pin() -> None:
+    """On real land the pin of option 3 lay under the white box at the bottom."""
+    view = SimpleNamespace(width=620.0, height=400.0, scale=1.0)
+    for pins, top in (([], 336.0), ([square(60, 370, 15)], 8.0), ([square(60, 30, 15)], 336.0)):
+        drawing = Drawing(620.0, 400.0, "map", "map")
+        furniture(drawing, view, pins, feet=True)
+        assert f'y="{top:g}"' in drawing.text.split("scale")[1].split("<path")[0], pins

@@ -90,7 +90,7 @@ def farm_map_svg(
     labels = names(drawing, frame, view, covered)
     _heights(drawing, heights, labels)
     _candidates(drawing, marks, boxes, pins)
-    furniture(drawing, view, feet=feet)
+    furniture(drawing, view, covered, feet=feet)
     return drawing.text
 
 

@@ -47,13 +47,13 @@ class Labels:
     def clear(self, x: float, y: float, half_wide: float, half_tall: float) -> bool:
         """Whether a box round a point covers nothing that stands already."""
         box = Box(x - half_wide, y - half_tall, x + half_wide, y + half_tall)
-        return not any(_common(box, other) for other in self.taken)
+        return not any(overlap(box, other) for other in self.taken)
 
     def free(self, words: str, size: float, spots: Iterable[tuple[float, float]]) -> tuple[float, float] | None:
         """The first of some spots where words cover nothing, None where they cover something at each. Arguments: as `place`."""
         places = self._within(words, size, spots)
         for box, spot in ((name_box(words, size, *spot), spot) for spot in places):
-            if not any(_common(box, other) for other in self.taken):
+            if not any(overlap(box, other) for other in self.taken):
                 self.taken.append(box)
                 return spot
         return None
@@ -65,7 +65,7 @@ class Labels:
         """
         places = self._within(words, size, spots)
         boxes = [name_box(words, size, x, y) for x, y in places]
-        covered = [sum(_common(box, other) for other in self.taken) for box in boxes]
+        covered = [sum(overlap(box, other) for other in self.taken) for box in boxes]
         best = int(np.argmin(covered))
         self.taken.append(boxes[best])
         return places[best]
@@ -78,7 +78,7 @@ class Labels:
         return [(float(np.clip(x, *wide)), float(np.clip(y, *tall))) for x, y in spots]
 
 
-def _common(one: Box, other: Box) -> float:
+def overlap(one: Box, other: Box) -> float:
     """Area that two boxes share."""
     wide = min(one.right, other.right) - max(one.left, other.left)
     tall = min(one.bottom, other.bottom) - max(one.top, other.top)

@@ -12,7 +12,7 @@ from tunnelsite.core.grid import Grid
 from tunnelsite.core.site import Frame
 from tunnelsite.drawing.colours import INK, KEEP_OUT, PAPER, SOFT, halo
 from tunnelsite.drawing.farm_view import FarmView, on_map, rings_on_map
-from tunnelsite.drawing.labels import Box, Labels, name_box
+from tunnelsite.drawing.labels import Box, Labels, name_box, overlap
 from tunnelsite.drawing.markup import plain_name, tag
 from tunnelsite.drawing.north_and_scale import BarRoom, north_arrow, scale_bars
 from tunnelsite.drawing.svg import Drawing
@@ -87,7 +87,7 @@ def names(drawing: Drawing, frame: Frame, view: FarmView, marks: Sequence[Box]) 
     """
     labels = Labels(view.width, view.height, list(marks))
     labels.keep(view.width - 34, 42, 28)
-    labels.taken.append(_scale_box(view))
+    labels.taken.append(_scale_box(view, marks))
     drawing.open_group("names")
     for parcel, name in zip(frame.parcels, frame.parcel_names, strict=True):
         drawn = shapely.transform(parcel, lambda _, parcel=parcel: view.points(on_map(frame.grid, parcel)))
@@ -159,21 +159,24 @@ def _service_spots(view: FarmView, grid: Grid, geometry: np.ndarray) -> list[tup
     return [(seen[k][0], seen[k][1] + down) for k in order for down in (-9, 20)]
 
 
-def _scale_box(view: FarmView) -> Box:
-    return Box(8, view.height - 64, 8 + min(300, view.width * 0.45), view.height - 8)
+def _scale_box(view: FarmView, marks: Sequence[Box]) -> Box:
+    """Where the scale bars stand: bottom left, or top left where they hide fewer of the marks."""
+    right = 8 + min(300, view.width * 0.45)
+    places = (Box(8, view.height - 64, right, view.height - 8), Box(8, 8, right, 64))
+    return min(places, key=lambda place: sum(overlap(place, mark) for mark in marks))
 
 
-def furniture(drawing: Drawing, view: FarmView, *, feet: bool) -> None:
-    """North arrow and scale bars, that in the user's unit first."""
+def furniture(drawing: Drawing, view: FarmView, marks: Sequence[Box], *, feet: bool) -> None:
+    """North arrow and scale bars, that in the user's unit first. Arguments: marks, as for `names`."""
     x, y = view.width - 34, 46.0
     drawing.open_group("true north is up")
     drawing.add("circle", None, "", cx=x, cy=y - 4, r=27, fill=PAPER, fill_opacity=0.85)
     north_arrow(drawing, x, y)
     drawing.close_group()
     drawing.open_group("scale")
-    box = _scale_box(view)
+    box = _scale_box(view, marks)
     drawing.rectangle(box.left, box.top, box.right - box.left, box.bottom - box.top, fill=PAPER, fill_opacity=0.85)
-    room = BarRoom(16, view.height - 42, min(140, view.width * 0.2), box.right - box.left - SCALE_WORDS)
+    room = BarRoom(box.left + 8, box.top + 22, min(140, view.width * 0.2), box.right - box.left - SCALE_WORDS)
     scale_bars(drawing, room, view.scale, feet=feet)
     drawing.close_group()
     drawing.rectangle(0.5, 0.5, view.width - 1, view.height - 1, fill="none", stroke=SOFT, stroke_width=1)

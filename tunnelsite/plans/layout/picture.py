@@ -45,10 +45,11 @@ def layout_picture(chosen: Result, placed: PlacedBlock) -> str:
     features(drawing, frame, view)
     parcels(drawing, frame, view)
     outlines = [view.points(on_map(frame.grid, house)) for house in placed.houses]
-    names(drawing, frame, view, [Box(*outline.min(axis=0), *outline.max(axis=0)) for outline in outlines])
+    marks = [Box(*outline.min(axis=0), *outline.max(axis=0)) for outline in outlines]
+    names(drawing, frame, view, marks)
     _trenches(drawing, view, frame.grid, placed)
     _houses(drawing, view, chosen, placed)
-    furniture(drawing, view, feet=any(scan.house.feet for scan in chosen.scans[:1]))
+    furniture(drawing, view, marks, feet=any(scan.house.feet for scan in chosen.scans[:1]))
     return drawing.text
 
 
