@@ -15,14 +15,10 @@ from tunnelsite.kernels.water.flow import OUTLET
 
 BLOCK_M = 10.0
 BANK_M, BANK_WITHIN_M = 1.5, 100.0  # how high a bank is at least, and how near it stands (ours)
-BED_SHARE, LOWER_M = (
-    0.2,
-    1.0,
-)  # of a bank's height that the ground within that distance may lie lower, and how much at most (ours)
-LEVEL_SHARE, LEVEL_M = (
-    0.15,
-    0.3,
-)  # of it that the ground may rise or fall over `LEVEL_BLOCKS` along or across, and how much at most (ours)
+# of a bank's height that the ground within that distance may lie lower, and how much at most (ours)
+BED_SHARE, LOWER_M = 0.2, 1.0
+# of it that the ground may rise or fall over `LEVEL_BLOCKS` along or across, and how much at most (ours)
+LEVEL_SHARE, LEVEL_M = 0.15, 0.3
 LEVEL_BLOCKS = 5  # water lies level across a river; a field that falls away from the foot of a slope falls by more
 _BESIDE = np.ones((3, 3), bool)
 
@@ -70,9 +66,8 @@ def _low_and_level(means: np.ndarray, lows: np.ndarray, reach: int) -> np.ndarra
         found &= means - _lowest(lows, reach) <= np.minimum(BED_SHARE * bank, LOWER_M)
         for line in ((LEVEL_BLOCKS, 1), (1, LEVEL_BLOCKS)):
             uneven = _highest(means, line) - _lowest(means, line)
-            steps = (
-                ndimage.convolve(np.isfinite(means).astype(float), np.ones(line), mode="constant") - 1
-            )  # fewer at the end of the data
+            blocks = ndimage.convolve(np.isfinite(means).astype(float), np.ones(line), mode="constant")
+            steps = blocks - 1  # fewer at the end of the data
             found &= uneven <= np.minimum(LEVEL_SHARE * bank, LEVEL_M) * steps / (LEVEL_BLOCKS - 1)
     return found
 
