@@ -10,7 +10,8 @@ from tunnelsite.core import amounts
 from tunnelsite.core.wording import capital
 from tunnelsite.drawing.markup import picture, tag
 from tunnelsite.drawing.thinned import short_svg
-from tunnelsite.plans.grading.map import NARROW, WIDTH, MapData, grading_map_svg
+from tunnelsite.plans.grading.key import NARROW, WIDTH
+from tunnelsite.plans.grading.map import MapData, grading_map_svg
 from tunnelsite.plans.grading.profiles import profiles_svg
 from tunnelsite.plans.grading.words import spoil_words, surplus_words
 from tunnelsite.report.candidate_study import Study

@@ -11,7 +11,7 @@ import shapely
 
 from tunnelsite.core.house import House, Pad
 from tunnelsite.drawing.svg import Drawing
-from tunnelsite.plans.grading.key import _lines, key
+from tunnelsite.plans.grading.key import NARROW, _lines, key, key_room, scale_bar
 
 
 def data(*, slopes_m: float = 0.0, drainage=None):
@@ -41,6 +41,26 @@ def test_depths_under_the_colours_do_not_run_into_each_other(deepest_m: float, f
         assert x - 3.4 * len(text) >= 0
         for other_x, other_y, other in words:
             assert other_y != y or other_x <= x or other_x - x >= 3.4 * (len(text) + len(other))
+
+
+@pytest.mark.parametrize("scale", [3.0, 8.0, 12.0])
+def test_the_scale_of_a_narrow_map_stands_clear_of_the_lines_explained(scale: float) -> None:
+    """On a client's card the bars stood across `swale, arrow to its outlet`."""
+    everything = SimpleNamespace(drain=shapely.LineString([(0, 0), (1, 1)]), arms=(1,), spreaders=(1,))
+    one = data(slopes_m=1.0, drainage=everything)
+    one.wide = NARROW
+    drawing = Drawing(NARROW, 300.0, "key", "key")
+    key(drawing, one, np.linspace(-0.25, 0.25, 11), 26.0, {"contours before", "contours after"})
+    scale_bar(drawing, one, scale, 26.0)
+    words = [
+        (float(text.get("x")), float(text.get("y")), "".join(text.itertext()))
+        for text in ElementTree.fromstring(drawing.text).iter("{http://www.w3.org/2000/svg}text")
+        if text.get("text-anchor") != "middle"
+    ]
+    assert len(words) == 11 and max(y for _, y, _ in words) < key_room(one)  # heading, 8 lines, 2 bars
+    for x, y, text in words[-2:]:
+        for left, base, other in words[1:-2]:
+            assert abs(base - y) >= 14 or left + 6.7 * len(other) < 279.0 <= x, (text, other)
 
 
 def names(one, drawn) -> list[str]:

@@ -15,8 +15,10 @@ from tunnelsite.plans.grading.plan import GradingPlan
 if TYPE_CHECKING:
     from tunnelsite.plans.grading.map import MapData
 
+WIDTH, NARROW = 680.0, 500.0  # so small that 13 units are 7 pt where the map is 13 cm wide, or 9.3 cm
 MARGIN = 24.0
 SEEN_M2 = 0.5  # side slopes of less ground are no line of their own
+LINE_NARROW = 16.5  # from line to line of the key of a narrow map
 LETTER, GAP = 7.4, 8.0  # width of a letter of the key's words at most, and between two of them
 # Looks of lines, on the map and in its key.
 HOUSE: dict[str, object] = {"stroke": INK, "stroke_width": 3.4}
@@ -58,6 +60,13 @@ def _lines(data: MapData, drawn: set[str]) -> list[tuple[str, dict[str, object]]
     return lines
 
 
+def key_room(data: MapData) -> float:
+    """How high the key is at most, with its scale, in the picture's units."""
+    if data.wide >= WIDTH:
+        return 206.0
+    return 102.0 + LINE_NARROW * len(_lines(data, {"contours before", "contours after"}))
+
+
 def key(drawing: Drawing, data: MapData, edges: np.ndarray, top: float, drawn: set[str]) -> None:
     """Colours of cut and fill, by the edges of their classes [m], and the looks of the lines; drawn, which contours there are."""
     drawing.open_group("key")
@@ -65,7 +74,7 @@ def key(drawing: Drawing, data: MapData, edges: np.ndarray, top: float, drawn: s
     drawing.words(
         MARGIN, top, "Fill (−) and cut (+), from the ground to the finished pad", 14, fill=INK, font_weight="bold"
     )
-    narrow = data.wide < 600
+    narrow = data.wide < WIDTH
     wide, depths = 26.0 if narrow else 36.0, _depths(edges, feet)
     room = [LETTER * max(len(words) for words in pair) for pair in depths]
     left = max(MARGIN + 24, room[0] / 2 + 4)  # the words of the outer edges reach beyond them
@@ -83,8 +92,9 @@ def key(drawing: Drawing, data: MapData, edges: np.ndarray, top: float, drawn: s
         drawing.words(x, top + 59, words[1], 13.4, fill=SOFT, text_anchor="middle")
     lines = _lines(data, drawn)
     for k, (name, look) in enumerate(lines):
-        rows, high = (5, 16.5) if narrow else (4, 21)
-        x, y = MARGIN + (250 if narrow else 350) * (k // rows), top + 78 + high * (k % rows)
+        # beside the lines of a narrow map stand the scale and north, so they are one column
+        column, row = (0, k) if narrow else divmod(k, 4)
+        x, y = MARGIN + 350 * column, top + 78 + (LINE_NARROW if narrow else 21) * row
         drawing.line(x, y, x + 38, y, **look)
         drawing.words(x + 46, y + 4, name, 13.4, fill=INK)
     drawing.close_group()
@@ -95,8 +105,9 @@ def _depths(edges: np.ndarray, feet: bool) -> list[tuple[str, str]]:
     return [amounts.signed_depth(float(edge), feet=feet) if edge else ("0", "") for edge in edges]
 
 
-def scale_bar(drawing: Drawing, scale: float, place: tuple[float, float], *, feet: bool) -> None:
-    """Scale bars. Arguments: drawing; scale, of the picture a metre; place, left and top; feet, which unit comes first."""
+def scale_bar(drawing: Drawing, data: MapData, scale: float, top: float) -> None:
+    """Scale bars beside the colours, or on a narrow map beside the lines. Arguments: scale, of the picture a metre; top, of the key."""
+    place = (MARGIN + 460.0, top) if data.wide >= WIDTH else (MARGIN + 255.0, top + 58)
     drawing.open_group("scale")
-    scale_bars(drawing, BarRoom(place[0], place[1] + 22, 90.0, 105.0), scale, feet=feet)
+    scale_bars(drawing, BarRoom(place[0], place[1] + 22, 90.0, 105.0), scale, feet=data.plan.place.house.feet)
     drawing.close_group()

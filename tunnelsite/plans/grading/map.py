@@ -27,15 +27,15 @@ from tunnelsite.plans.grading.key import (
     MARGIN,
     PAD,
     SWALE,
+    WIDTH,
     key,
+    key_room,
     north,
     scale_bar,
 )
 from tunnelsite.plans.grading.plan import GradingPlan
 from tunnelsite.plans.place import box
 
-WIDTH, NARROW = 680.0, 500.0  # so small that 13 units are 7 pt where the map is 13 cm wide, or 9.3 cm
-KEY, KEY_NARROW = 206.0, 178.0  # room for the key below the map, of two columns or of one
 TALLEST = 620.0
 SMALL = 13.4
 LETTERS = 92  # of a line of small text
@@ -94,8 +94,7 @@ def grading_map_svg(data: MapData) -> str:
     top = 86.0 if data.title else 14.0
     view = _MapScale(extent[0], extent[3], scale, wide, tall, top)
     footer = [line for words in data.footer for line in textwrap.wrap(words, LETTERS)]
-    whole = data.wide >= WIDTH
-    below = KEY if whole else KEY_NARROW
+    below = key_room(data)
     height = top + tall + below + 17 * len(footer)
     drawing = Drawing(data.wide, height, f"Grading map: {data.title}", _description(plan))
     _definitions(drawing, data, view)
@@ -113,8 +112,7 @@ def grading_map_svg(data: MapData) -> str:
     _spots(drawing, plan, view)
     north(drawing, plan, data.wide - (62 if data.title else 34), 28 if data.title else top + tall + 128)
     key(drawing, data, edges, top + tall + 26, drawn)
-    bars = (MARGIN + 460.0, top + tall + 26) if whole else (MARGIN + 255.0, top + tall + 70)
-    scale_bar(drawing, scale, bars, feet=plan.place.house.feet)
+    scale_bar(drawing, data, scale, top + tall + 26)
     for k, words in enumerate(footer):
         drawing.words(MARGIN, top + tall + below - 4 + 17 * k, words, SMALL, fill=SOFT)
     return drawing.text
