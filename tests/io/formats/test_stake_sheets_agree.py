@@ -64,8 +64,9 @@ def test_cut_and_fill_are_the_same_everywhere(sheet, tmp_path) -> None:
             shown = re.search(rf"<td>{re.escape(label)}</td>.*?</tr>", page)[0]
             letters = re.findall(r">([CF]) ([^<]+)</td>", shown)
             if not on_grade(cut, feet=sheet.feet):
-                assert signed(letters[1][0], letters[1][1]) == pytest.approx(cut, abs=5.1e-4)
-                assert letters[0] == ("C" if cut >= 0 else "F", feet_inches(abs(cut), 8))
+                inches, metres = letters if sheet.feet else letters[::-1]  # the crew's own unit first
+                assert signed(*metres) == pytest.approx(cut, abs=5.1e-4)
+                assert inches == ("C" if cut >= 0 else "F", feet_inches(abs(cut), 8))
         if sheet.feet:
             assert float(rows[label]["cut_ft"]) == pytest.approx(cut / FOOT_M, abs=5.1e-4)
             assert features[label]["cut_ft"] == pytest.approx(cut / FOOT_M, abs=5.1e-4)

@@ -208,7 +208,8 @@ def _lonlat_table(points: Sequence[StakePoint]) -> str:
 def _stake_table(points: Sequence[StakePoint], feet: bool) -> str:
     unit = "ft" if feet else "m"
     places = ["along", "across", "both, m"] if feet else ["along, m", "across, m"]
-    names = ["stake", *places, f"ground, {unit}", f"finish, {unit}", "cut or fill", "the same, m", "rod", "found"]
+    cuts = ["cut or fill", "the same, m"] if feet else ["cut or fill, m", "the same"]
+    names = ["stake", *places, f"ground, {unit}", f"finish, {unit}", *cuts, "rod", "found"]
     head = "".join(f"<th>{name}</th>" for name in names)
     rows = []
     for point in points:
@@ -232,13 +233,15 @@ def _height(value_m: float | None, feet: bool) -> str:
 
 
 def _cut_cells(cut_m: float | None, feet: bool) -> str:
+    """Cut or fill in the user's own unit and in the other one."""
     if cut_m is None:
         return '<td class="none">&ndash;</td><td class="none">&ndash;</td>'
-    if on_grade(cut_m, feet=feet):
-        return f"<td>on grade</td><td>{abs(cut_m):.3f}</td>"
-    kind, letter = ("cut", "C") if cut_m >= 0 else ("fill", "F")
     inches, metres = feet_inches(abs(cut_m), 8), f"{abs(cut_m):.3f}"
-    return f'<td class="{kind}">{letter} {inches}</td><td class="{kind}">{letter} {metres}</td>'
+    own, other = (inches, metres) if feet else (metres, inches)
+    if on_grade(cut_m, feet=feet):
+        return f"<td>on grade</td><td>{other}</td>"
+    kind, letter = ("cut", "C") if cut_m >= 0 else ("fill", "F")
+    return f'<td class="{kind}">{letter} {own}</td><td class="{kind}">{letter} {other}</td>'
 
 
 def _post_words(sheet: StakeSheet) -> str:
