@@ -108,7 +108,7 @@ def _water_words(water: Mapping[str, Any], feet: bool) -> list[str]:
     gains = water["neighbours"]["more_water_at"]
     for one in gains[:3]:
         grown = amounts.more_land(one["after_m2"], one["before_m2"], feet=feet)
-        words.append(f"More water leaves {one['where']}: from {grown}. Ask who lies below.")
+        words.append(f"More water leaves the ground round the pad {one['where']}: from {grown}. Ask who lies below.")
     peak = "Peak flows of a storm were not assessed."
     words.append(peak if gains else f"No spot round it gets notably more water than before. {peak}")
     return words

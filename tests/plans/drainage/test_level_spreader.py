@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -20,6 +21,7 @@ from tunnelsite.plans.drainage.outlets import leaving
 from tunnelsite.plans.drainage.plan import DrainageSettings, drainage_plan
 from tunnelsite.plans.drainage.storm import Storm
 from tunnelsite.plans.drainage.swale_choice import SwaleChoice, _best, _HarmlessLayout
+from tunnelsite.plans.drainage.swale_words import spread_words
 from tunnelsite.plans.grading.plan import grading_plan
 from tunnelsite.plans.site_limits import SiteLimits
 
@@ -233,3 +235,14 @@ def test_services_that_are_dug_across_and_ground_that_gets_the_water_are_named(h
     assert any("dug across the service water" in said and "exposed by hand" in said for said in found.said)
     assert not any("the service power" in said for said in found.said)
     assert any("runs over the keep-out meadow" in said for said in found.said)
+
+
+def test_a_growth_that_its_figure_does_not_show_is_none(hillside, spread) -> None:
+    """`up to 1.0 times the water of now` was told of real ground."""
+    for times, words in (
+        (1.002, "notably more water"),
+        (1.049, "notably more"),
+        (1.05, "up to 1.1 times"),
+        (1.3, "up to 1.3 times"),
+    ):
+        assert words in spread_words(hillside.place, replace(spread.spreaders[0], times=times)), times

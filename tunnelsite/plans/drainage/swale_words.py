@@ -34,7 +34,7 @@ def spread_words(place: PlacedHouse, one: Spreader) -> str:
     more = ""
     if one.times is not None:
         more = " No stretch of the parcel's edge below gets notably more water than now."
-        if one.times > 1:
+        if one.times >= 1.05:  # below that it would read as 1.0 times
             more = f" Stretches of the parcel's edge below get up to {one.times:.1f} times the water of now, spread out, not as a stream."
     return (
         f"The water of {amounts.land(one.area_m2, feet=feet)} is let go over a level lip {amounts.away(one.line.length, feet=feet)} "

@@ -72,7 +72,7 @@ def drainage_warnings(found: DrainagePlan, plan: GradingPlan, settings: Drainage
     for gain in found.gains:
         spot = place.spot_words(*place.grid.centre(gain.row, gain.col))
         grown = amounts.more_land(gain.after_m2, gain.before_m2, feet=feet)
-        said.append(f"More water leaves {spot}: from {grown}. {below}")
+        said.append(f"More water leaves the ground round the pad {spot}: from {grown}. {below}")
     spots = [place.spot_words(*place.grid.centre(one.row, one.col)) for one in found.inflows_after]
     if len(spots) > SPOTS_NAMED:
         total = amounts.land(sum(one.area_m2 for one in found.inflows_after), feet=feet)

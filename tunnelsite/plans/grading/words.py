@@ -251,9 +251,8 @@ def _water_lines(water: dict[str, Any] | None, feet: bool) -> list[str]:
     if water["roof_peak_m3_s"] is not None:
         lines.append(f"roof: {amounts.flow(water['roof_peak_m3_s'], feet=feet)} at its peak, half to each side")
     for one in water["neighbours"]["more_water_at"]:
-        lines.append(
-            f"more water leaves {one['where']}: from {amounts.more_land(one['after_m2'], one['before_m2'], feet=feet)}"
-        )
+        grown = amounts.more_land(one["after_m2"], one["before_m2"], feet=feet)
+        lines.append(f"more water leaves the ground round the pad {one['where']}: from {grown}")
     return lines
 
 
