@@ -31,7 +31,9 @@ def test_what_differs_between_two_runs_is_told_in_words() -> None:
     ]
 
 
-@pytest.mark.parametrize("name", [name for field in fields_of(Settings) for name in {field.key, field.name}])
+@pytest.mark.parametrize(
+    "name", [name for field in fields_of(Settings) for name in dict.fromkeys((field.key, field.name))]
+)
 def test_no_setting_is_called_by_its_key(name: str) -> None:
     assert "_" not in setting_title(name)
 
