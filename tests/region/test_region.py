@@ -211,7 +211,9 @@ def test_workers_do_not_matter_and_a_killed_run_goes_on(files, whole, tmp_path: 
     running.wait()
     done = {path.name: path.stat().st_mtime_ns for path in parts.glob("*.json.gz")}
     assert len(done) >= 2 and not (folder / "r.gpkg").exists()
-    candidates = (folder / "r-partitions" / "candidates").glob("[!.]*.parquet")  # the killed run may have been writing one
+    candidates = (folder / "r-partitions" / "candidates").glob(
+        "[!.]*.parquet"
+    )  # the killed run may have been writing one
     streamed = {path.stem for path in candidates}
     assert len(streamed) >= len(done) - 1 and streamed <= {name.split(".")[0] for name in done}
     victim = parts / sorted(done)[0]

@@ -20,10 +20,10 @@ from tunnelsite.screening.run_cost import START_S, Work, estimated, sun_directio
 from tunnelsite.settings.model import Settings
 
 # Processor time [ns] a cell of the DEM: looked through once by one process; drained by all workers, tile by tile.
-LOOKED_THROUGH_NS, DRAINED_NS = 20.0, 750.0
-DRAINED_AT_ONCE_NS = 300.0  # of a DEM that is drained in one piece (tests/benchmarks/bench_region.py)
+LOOKED_THROUGH_NS, DRAINED_NS = 16.0, 600.0
+DRAINED_AT_ONCE_NS = 220.0  # of a DEM that is drained in one piece (tests/benchmarks/bench_region.py)
 # Processor time [s]: of the program before its first task and after its last; of a parcel and house size, beside its candidates.
-PROGRAM_S, PARCEL_S = 4.0, 0.002
+PROGRAM_S, PARCEL_S = 2.6, 0.0014
 
 
 def whole_cost(region: Region, tasks: Sequence[Task], settings: Settings, plan: RegionPlan) -> dict[str, Any]:
