@@ -23,7 +23,7 @@ from tunnelsite.settings.model import Settings
 LOOKED_THROUGH_NS, DRAINED_NS = 16.0, 600.0
 DRAINED_AT_ONCE_NS = 220.0  # of a DEM that is drained in one piece (tests/benchmarks/bench_region.py)
 # Processor time [s]: of the program before its first task and after its last; of a parcel and house size, beside its candidates.
-PROGRAM_S, PARCEL_S = 2.6, 0.0014
+PROGRAM_S, PARCEL_S = 2.0, 0.001
 
 
 def whole_cost(region: Region, tasks: Sequence[Task], settings: Settings, plan: RegionPlan) -> dict[str, Any]:

@@ -35,7 +35,7 @@ SHARED_NS = {
 }  # fmt: skip
 DIRECTION_NS = 22.0  # a direction and surface of the light, or a wind
 PLACEMENT_NS, PAD_CELL_NS = 200.0, 0.7  # a placement that is measured; grading it, a cell of its pad
-START_S, FRAME_S, CANDIDATE_S = 1.6, 1.0, 0.0006  # a frame has its own table of the sun
+START_S, FRAME_S, CANDIDATE_S = 1.6, 1.0, 0.0004  # a frame has its own table of the sun
 COMPILE_S = 60.0  # once on a machine
 RANGE = (0.5, 3.0)  # a faster machine; a slower or a busy one
 BASE_BYTES, SCRATCH_BASE_BYTES = 400e6, 600e6
