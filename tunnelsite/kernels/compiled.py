@@ -51,10 +51,10 @@ class KernelCache(FunctionCache):
 
 
 class _Apart(Compiler):
-    """Takes what a kernel is given for arrays of which none lies in memory that another one of them is written to."""
+    """Compiles a kernel for arrays that share no memory."""
 
     def define_pipelines(self) -> Any:
-        """The usual passes, for such arrays."""
+        """The usual passes."""
         self.state.flags.noalias = True
         return super().define_pipelines()
 

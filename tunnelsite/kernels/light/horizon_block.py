@@ -10,9 +10,7 @@ from tunnelsite.kernels.compiled import njit
 from tunnelsite.kernels.options import APART, BARE
 
 BLOCK = 16  # rows that enter the skylines together
-HELD = (
-    6 * BLOCK
-)  # rows of crossings that are held, for three blocks are looked at: a farther one, the block, and a nearer one
+HELD = 6 * BLOCK  # rows of crossings that are held; three blocks are looked at, one farther and one nearer
 _UNROLLED = 4  # 8 gains no more
 
 
