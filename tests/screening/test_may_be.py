@@ -25,9 +25,9 @@ def test_each_doubt_is_said_once_with_its_options() -> None:
 def test_options_far_behind_are_named() -> None:
     rows = [{"rank": rank, "score": score} for rank, score in enumerate((96.0, 48.0, None, 47.9, 1.7), 1)]
     assert far_behind_words(rows) == [
-        "Options 4 and 5 score less than half of what option 1 does: they pass the limits, and little more."
+        "Options 4 and 5 score less than half as much as option 1: they pass the limits, and little more."
     ]
-    assert far_behind_words(rows[:4])[0].startswith("Option 4 scores less than half of what option 1 does: it passes")
+    assert far_behind_words(rows[:4])[0].startswith("Option 4 scores less than half as much as option 1: it passes")
     assert far_behind_words(rows[:3]) == far_behind_words(rows[2:3]) == far_behind_words([]) == []
 
 

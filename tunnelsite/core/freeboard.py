@@ -1,5 +1,4 @@
 """The margin above water that is none."""
 
-FREEBOARD_M = (
-    0.3048  # floors are kept this far above a flood [@freeboard]; less above the water itself is no margin at all
-)
+# floors are kept this far above a flood [@freeboard]; less above the water itself is no margin at all
+FREEBOARD_M = 0.3048

@@ -8,14 +8,8 @@ from typing import TypeVar
 import numpy as np
 import pyproj
 
-PARCEL_NAMES = (
-    "parcel",
-    "name",
-    "parcel_id",
-    "parcelid",
-    "pin",
-    "apn",
-)  # columns that may name a parcel, the likeliest first
+# columns that may name a parcel, the likeliest first
+PARCEL_NAMES = ("parcel", "name", "parcel_id", "parcelid", "pin", "apn")
 STATED = ", as stated"  # in the note on a vertical unit that the user gave
 
 Affine = tuple[float, float, float, float, float, float]  # (a, b, c, d, e, f): columns and rows to map coordinates

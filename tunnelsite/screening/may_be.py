@@ -33,7 +33,7 @@ def far_behind_words(rows: Sequence[Mapping[str, Any]]) -> list[str]:
         return []
     many = len(behind) > 1
     return [
-        f"Option{'s' * many} {listed(behind)} score{'s' * (not many)} less than half of what option {best} does: "
+        f"Option{'s' * many} {listed(behind)} score{'s' * (not many)} less than half as much as option {best}: "
         f"{'they pass' if many else 'it passes'} the limits, and little more."
     ]
 
